@@ -14,7 +14,7 @@ from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
-from pipeline.new_job.values import MOSTLY, angles, decimals, given
+from pipeline.new_job.values import MOSTLY, angles, decimals, given, with_unit
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
 #: between heights above two surfaces: a geoid is flat beside it.
@@ -49,7 +49,8 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
     if "height" not in found.columns:
         _unsure_height(look, found, free, number)
     for word in ("height", "easting"):
-        found.feet = feet_of(found.columns.get(word, "")) or found.feet
+        name = found.columns.get(word, "")
+        found.feet = feet_of(with_unit(name, look.columns.get(name, []))) or found.feet
 
 
 def _degrees(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -48,7 +48,7 @@ from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import RegisterRead, register_of, sample_of, tables_of, together
 from pipeline.new_job.unread import left_unread, no_session, nuls, torn
-from pipeline.new_job.values import given, words
+from pipeline.new_job.values import given, with_unit, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_said
@@ -565,30 +565,33 @@ def _toml(value: str | int) -> str:
     return quoted(value) if isinstance(value, str) else str(value)
 
 
-def _in_two_units(one: FileFound) -> bool:
+def _in_two_units(heads: Mapping[str, str]) -> bool:
     """Tell whether headings say another unit of the heights than of the eastings and northings."""
-    plan, up = (metres_said(one.mapped.columns.get(word, "")) for word in ("easting", "height"))
+    plan, up = (metres_said(heads[word]) for word in ("easting", "height"))
     return bool(plan and up) and not any(is_one(each, other) for each in plan for other in up)
 
 
 def _units(one: FileFound) -> State:
-    if _in_two_units(one):
+    names = {word: one.mapped.columns.get(word, "") for word in ("easting", "northing", "height")}
+    heads = {word: with_unit(name, one.look.columns.get(name, [])) for word, name in names.items()}
+    says = "as a heading says" if heads == names else "as the row of units below the header says"
+    if _in_two_units(heads):
         if one.mapped.height == "level":
             return None  # the grid and the height datum say a unit each
-        plan, up = (quoted(one.mapped.columns[word]) for word in ("easting", "height"))
+        plan, up = (quoted(names[word]) for word in ("easting", "height"))
         asks = (
             f"which unit are lengths in? {plan} and {up} say two, and heights above the ellipsoid are read in the unit"
             " of the eastings: export both in that unit, say so in the heading, and run `tiedown new` again"
         )
         return Question("units", asks)
     if one.mapped.feet == "us-survey-foot":
-        return Known('"us-survey-foot"', "as a heading says")
+        return Known('"us-survey-foot"', says)
     if one.mapped.feet:
-        said = [metres_said(one.mapped.columns.get(word, "")) for word in ("easting", "northing", "height")]
+        said = [metres_said(head) for head in heads.values()]
         if all(metres == (FOOT,) for metres in said if metres):
-            return Known('"foot"', "as a heading says")
-        asks = "a heading says feet: which foot is it?"
-        if feet_of(one.mapped.columns.get("easting", "")):
+            return Known('"foot"', says)
+        asks = f"{says.removeprefix('as ')} feet: which foot is it?"
+        if feet_of(heads["easting"]):
             asks += (
                 " eastings and northings in feet need a crs in that foot: beside one in metres, export them in metres"
             )

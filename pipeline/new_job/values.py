@@ -62,6 +62,12 @@ def _is_unit(text: str) -> bool:
     return said in LENGTHS_SAID or said in _ANGLE_UNITS
 
 
+def with_unit(heading: str, texts: Sequence[str]) -> str:
+    """Return a heading with the unit that a row of units below it says, as it is where none does or it says its own."""
+    first = next(iter(given(texts)), "")
+    return f"{heading} [{first.strip(' []()')}]" if unit_said(heading) is None and _is_unit(first) else heading
+
+
 def comma(texts: Sequence[str]) -> bool:
     """Tell whether numbers have a decimal comma."""
     return any(_COMMA.fullmatch(text) for text in texts)

@@ -38,7 +38,7 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
         elif word in LENGTHS and unit in LENGTHS_SAID and word not in small_units(points):
             metre = counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
             if (what := another_unit(name, word, metre)) is not None:
-                raise Unusable(line, what, _fix(word, LENGTHS_SAID[unit], counted))
+                raise Unusable(line, what, _fix(word, LENGTHS_SAID[unit], counted, points))
         elif word == "correction_age" and unit in ("ms", "min"):
             raise Unusable(line, f'the heading "{name}" ({word}) does not say seconds', "export it in seconds")
 
@@ -54,7 +54,14 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
         return
     names = {word: f"{name} [{there[word]}]" for word, name in mapped(points.columns).items() if word in there}
     with_units = points.model_copy(update={"columns": points.columns.model_copy(update=names)})
-    check_headings(with_units, counted, line)
+    try:
+        check_headings(with_units, counted, line)
+    except Unusable as error:
+        what, fix = error.what, error.fix.replace("the heading is right", "the row of units is right")
+        for word, name in names.items():
+            below = f'the row of units, "{there[word]}" below "{mapped(points.columns)[word]}",'
+            what = what.replace(f'the heading "{name}"', below)
+        raise Unusable(line, what, fix.replace("rename it in", "correct it in")) from error
     if small := set(small_units(with_units)) - set(small_units(points)):
         what = f"the row of units says a small one for {', '.join(sorted(small))}, whose numbers are read as they stand"
         raise Unusable(line, what, "write it into the heading, such as sE [mm], or export metres")
@@ -85,8 +92,9 @@ def check_parts(points: Points, names: Sequence[str], line: int) -> None:
             raise Unusable(line, f'"{name}" ({word}) {parts_told(parts)}', PARTS_FIX)
 
 
-def _fix(word: str, metres: tuple[float, ...], counted: Lengths) -> str:
-    of_crs = None if counted.degrees else counted.plan
+def _fix(word: str, metres: tuple[float, ...], counted: Lengths, points: Points) -> str:
+    in_degrees = counted.degrees or bool(DEGREES & mapped(points.columns).keys())  # the crs may not be known yet
+    of_crs = None if in_degrees else counted.plan
     if word in UPWARD and of_crs is not None and not any(is_one(of_crs, each) for each in metres):
         return "export the heights in the unit of the eastings and northings: a file is read in one unit"
     if word in ALONG:

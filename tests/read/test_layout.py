@@ -152,6 +152,16 @@ def test_units_in_headings_against_those_stated(tmp_path, change, keys, says):
     assert problems == [] if says is None else says in problems[0] and problems[0].startswith("a.csv:1: the heading")
 
 
+@pytest.mark.parametrize("crs", [{}, {"crs": None}])
+def test_a_row_of_units_in_feet_is_told_with_the_key(tmp_path, crs):
+    """The crs may still be asked for: beside degrees there are no eastings to follow."""
+    units = ",".join("ft" if name == "EllHt" else "" for name in HEADER.split(","))
+    (tmp_path / "a.csv").write_text(f"{HEADER}\n{units}\n{GOOD}\n")
+    (problem,) = find(tmp_path, block("a.csv", **crs))[1]
+    assert 'the row of units, "ft" below "EllHt", (height) says another unit' in problem
+    assert 'state units = "foot" or "us-survey-foot" for its block if the row of units is right' in problem
+
+
 @pytest.mark.parametrize("units", ["metre", None])
 def test_heights_in_feet_beside_eastings_in_metres_can_only_be_exported_otherwise(tmp_path, units):
     """No unit that the job file could state is that of both."""
