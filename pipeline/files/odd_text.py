@@ -64,6 +64,11 @@ _MONTHS = (
 _OTHER_MONTH = rf"(?!(?:{_MONTHS}|day|doy|week)(?![^\W\d_]))[^\W\d_]{{3,12}}"
 _GAP = r"(?:[ .,/-]|\bde\b|\bdi\b)*"
 _STATED = "state time_format"
+#: Words that stand between a date and its time of day in many languages, and those behind one.
+BETWEEN = (
+    r"(?:klo|kello|um|à|a las|a la|alle ore|alle|ore|às|as|om|kl|at|o|ob|u|v|в|о|g|godz|saat|lúc|pukul|jam|στις)\.?"
+)
+BEHIND = r"(?:uhr|hod|hodin|óra|óra|hs|hrs|uur|время|ч|h)\.?"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
     (r"=.*", "is a spreadsheet's formula: export the values"),
@@ -75,6 +80,8 @@ _TIMES: tuple[tuple[str, str], ...] = (
      "seems to name a month in another language than English, which is not read: export months as numbers"),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
      "has the words for year, month and day in it: export it in the form 2026-03-02 07:30:00"),
+    (rf"{_DAY}[,.]? {BETWEEN} \d{{1,2}}[:.]\d\d.*|{_DAY}[T ,]+{_CLOCK} ?{BEHIND}",
+     f"has a word beside its time of day: {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
     (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
      "has words in it beside the time of day, which are not read: export a clock of 24 hours and figures alone"),
     (r"\d{10}(?:[.,]\d+)?",

@@ -119,6 +119,7 @@ def _of_clock(heading: str) -> bool:
 
 
 def _is_time(heading: str) -> bool:
+    heading = heading.rsplit(".", 1)[-1]  # "gnss.utc", as nested properties are called
     said = ("unix", "epoch", "gps", "tow", "msec", "timestamp", "serial")
     return (
         rank("time", heading) is not None or bare(heading) in ("ms", "s") or any(one in bare(heading) for one in said)

@@ -14,12 +14,14 @@ from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
-from pipeline.new_job.values import angles, decimals, given, is_day, times
+from pipeline.new_job.values import angles, counted_times, decimals, given, is_day, times
 from pipeline.words import counted, plural
 
 _QUOTE = '"'
 #: Headings that are shown.
 _SHOWN = 12
+#: Rows from which on the values of a column tell what it is.
+_LEAST_ROWS = 3
 #: Files of which it is said why they cannot be read.
 _REASONS = 3
 #: Columns of numbers that an export is the poorer without.
@@ -34,7 +36,7 @@ _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
 #: A date, in figures or with a word for the month, with a time of day behind it: told whatever its heading is.
 _DATED = re.compile(
     r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[. ]+(?:de )?[^\W\d_]{3,12}[. ]+(?:de )?\d{2,4}|\d{8})"
-    r"[T ,_-]+\d{1,2} ?[:.h-] ?\d\d(?!\d).*"
+    r"[T ,_-]+(?:[^\W\d_]{1,8}\.? ){0,2}\d{1,2} ?[:.h-] ?\d\d(?!\d).*"
 )
 #: A time of day alone, of any notation.
 _OF_DAY = re.compile(r"(?:=\")?\d{1,2}(?: ?[:h] ?\d\d|\.\d\d\.\d\d)(?!\d).*")
@@ -118,7 +120,35 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
             why = _why(name, dated)
             fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE} in a job file"
             return f"times are not recognised: {why}; {fix}"
+    return _by_values(look, free, "solution" in found.columns)
+
+
+def _by_values(look: Look, free: Sequence[str], dates: bool) -> str | None:
+    """Return which column looks like times by its values, whatever it is called; None where none does.
+
+    Dates alone are usual in a register: they are told only where ``dates``. Numbers that may be counts of seconds are
+    told where they tell rows apart and go up.
+    """
+    for name in free:
+        texts = given(look.columns[name])
+        if len(texts) < _LEAST_ROWS:
+            continue
+        if all(map(_OF_DAY.fullmatch, texts)) and len(set(texts)) > 1:
+            return f"times are not recognised: {_why(name, texts)}; {_AS_TIMES}"
+        if dates and is_day(texts):
+            return f"times are not recognised: {_why(name, texts)}; {_AS_TIMES}"
+        how = counted_times(texts, name) if rank("name", name) is None else None
+        if how is not None and not how.formats[0].startswith("serial") and _goes_up(texts):
+            fix = f'if it is, call it "time" in the export and run `tiedown new` again, or {_OR_STATE} in a job file'
+            return f'times are not recognised: "{name}" holds "{texts[0]}", which {why_no_time(texts[0])}; {fix}'
     return None
+
+
+def _goes_up(texts: Sequence[str]) -> bool:
+    values = decimals(texts)
+    return (
+        values is not None and len(np.unique(values)) > len(values) // 2 and bool((np.diff(values) >= 0).mean() > 0.9)
+    )
 
 
 def _of_time(heading: str) -> bool:

@@ -3,13 +3,14 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.files.angles import dms
+from pipeline.files.odd_text import BEHIND, BETWEEN
 from pipeline.job.time_format import likely_formats
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
 from pipeline.read.heading_units import LENGTHS_SAID, unit_said
@@ -92,6 +93,8 @@ def times(texts: Sequence[str]) -> Times | None:
     """Return how a column of dates with times of day is written, None where it holds none."""
     texts = [_BLANK.sub(" ", text) for text in texts]
     some = given(texts)
+    if (worded := _worded(texts)) is not None:
+        return worded
     if not some or sum(bool(_LIKE_TIME.search(text)) for text in some) < MOSTLY * len(some):
         return None
     zoned = sum(bool(_ZONED.search(text) and _WITH_CLOCK.search(text)) for text in some) >= MOSTLY * len(some)
@@ -108,6 +111,38 @@ def times(texts: Sequence[str]) -> Times | None:
     orders = tuple(form for form in fitting if _share(pattern_of(form), some) == best)
     either = len(orders) > 1 and all("%d" in form and "%m" in form for form in orders)
     return decided(orders, texts, zoned) if either else Times(orders[:1], zoned)
+
+
+#: A time of day with a word before it, or behind: "14.05.2026 klo 9.00", "14.05.2026 09:00 Uhr".
+_WORDED = re.compile(
+    rf"(?P<date>.*\d\d[.,]?)(?:(?P<word>,? {BETWEEN} )|[ ,T]+)(?P<clock>\d{{1,2}}[:.]\d\d.*?)(?P<tail> ?{BEHIND})?",
+    re.IGNORECASE,
+)
+
+
+def _worded(texts: Sequence[str]) -> Times | None:
+    """Return how times are written that have one and the same word beside their time of day, None for others."""
+    found = [_WORDED.fullmatch(text) for text in texts]
+    said = Counter((each["word"] or "", each["tail"] or "") for each in found if each is not None)
+    if not said or said.most_common(1)[0][1] < MOSTLY * len(given(texts)):
+        return None
+    word, tail = said.most_common(1)[0][0]
+    if not word and not tail:
+        return None
+    plain = [f"{each['date']} {each['clock']}" if each is not None else text
+             for each, text in zip(found, texts, strict=True)]  # fmt: skip
+    how = times(plain)
+    if how is None:
+        return None
+    forms = how.formats
+    if forms == ("",):
+        some = given(plain)
+        fitting = (f"%Y-%m-%d {clock}" for clock in _CLOCKS)
+        forms = tuple(form for form in fitting if _share(pattern_of(form), some) >= MOSTLY)[:1]
+    forms = tuple(re.sub(r"[ ,T]+(?=%[HI])", lambda _: word or " ", form, count=1) + tail for form in forms)
+    decides = None if how.decides is None else (how.decides[0], texts[how.decides[0]])
+    odd = tuple((row, texts[row]) for row, _ in how.odd)
+    return replace(how, formats=forms, decides=decides, odd=odd) if forms else None
 
 
 def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times:

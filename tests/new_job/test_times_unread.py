@@ -1,6 +1,7 @@
 """Times in notations of many programs: read where a job file can say how, else told with the column at fault."""
 
 import datetime as dt
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -40,6 +41,10 @@ def _refused(folder: Path) -> str:
     [
         (("Time UTC", "%d.%m.%Y %H.%M.%S"), None),
         (("Time UTC", "%Y-%m-%d %H.%M"), None),
+        (("Time UTC", "%d.%m.%Y klo %H.%M.%S"), None),
+        (("Time UTC", "%d.%m.%Y um %H:%M:%S Uhr"), None),
+        (("Time UTC", "%d/%m/%Y à %H:%M:%S"), None),
+        (("Time UTC", "%Y-%m-%d kl. %H:%M:%S"), None),
         (("Time UTC", "%d/%m/%Y %H:%M:%S,5"), None),
         (("UTC Time", "%H.%M.%S"), ("UTC Date", "%Y-%m-%d")),
         (("UTC", "%H%M%S"), ("UTC Date", "%Y%m%d")),
@@ -90,3 +95,49 @@ def test_an_export_with_dates_alone_is_not_told_of_its_lengths(tmp_path: Path) -
     told = {"date": cells(job, "time", lambda at: at.strftime("%Y-%m-%d")), "pole": ["2.00"] * len(job.rows["name"])}
     write(tmp_path / "rover.csv", job, _HEADS | {"date": "Date", "pole": "Rod"}, told=told)
     assert 'times are not recognised: "Date" holds "2026-03-' in _refused(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("heading", "form", "says"),
+    [
+        ("Idő", "%H:%M:%S", "a time of day without its date"),
+        ("Grumble", "%H:%M:%S", "a time of day without its date"),
+        ("Grumble", "%d.%m.%Y", "has no time of day"),
+        ("Grumble", lambda at: str(int(at.timestamp())), "looks like seconds since 1970"),
+        ("Grumble", lambda at: str(int(at.timestamp() * 1000)), "looks like milliseconds since 1970"),
+        ("Grumble", "%d.%m.%Y grumble %H:%M:%S", "no time"),
+    ],
+)
+def test_what_looks_like_times_is_told_whatever_its_heading(
+    heading: str, form: str | Callable[[dt.datetime], str], says: str, tmp_path: Path
+) -> None:
+    _made(tmp_path, (heading, form))
+    refused = _refused(tmp_path)
+    assert f'times are not recognised: "{heading}" holds "' in refused and says in refused
+    assert "looks more like one" not in refused
+
+
+def test_heights_and_numbers_of_points_look_like_no_times(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    numbers = [str(1_000_000_000 + 7 * at) for at in range(len(job.rows["name"]))]
+    heads = {name: heading for name, heading in _HEADS.items() if name not in ("name", "code")}
+    write(tmp_path / "rover.csv", job, {"name": "Point", **heads, "code": "Remark"}, told={"name": numbers})
+    assert "times are not recognised" not in _refused(tmp_path)
+
+
+def test_counts_of_a_nested_property_are_asked_after_as_flat_ones_are(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    times = cells(job, "time", lambda at: str(int(at.timestamp())))
+    places = zip(*(cells(job, word, str) for word in ("longitude", "latitude", "height")), strict=True)
+    rows = zip(cells(job, "name", str), times, places, strict=True)
+    features = [
+        {"type": "Feature", "properties": {"id": name, "gnss": {"fixType": "FIX", "utc": int(time)}},
+         "geometry": {"type": "Point", "coordinates": [float(one) for one in place]}}
+        for name, time, place in rows
+    ]  # fmt: skip
+    text = json.dumps({"type": "FeatureCollection", "features": features})
+    (tmp_path / "rover.geojson").write_text(text, encoding="utf-8")
+    asked = {one.question.key: one.question for one in new_job(tmp_path).asked}
+    assert [one.value for one in asked["time_format"].candidates] == ['"unix-seconds"', '"gps-seconds"']
