@@ -20,6 +20,7 @@ from pipeline.new_job.axis_sigmas import asked_sigmas
 from pipeline.new_job.base_logs import base_log_question
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places
+from pipeline.new_job.decimal_signs import decimal_of
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
@@ -159,6 +160,7 @@ def _to_read(one: FileFound, clock: ClockState) -> Points:
         time_format=clock.format_now,
         angles="dms" if one.mapped.dms else None,
         units=one.mapped.feet or None,
+        decimal="," if isinstance(decimal_of(one), Known) else None,
     )
 
 
@@ -385,6 +387,7 @@ def _states(one: FileFound, clock: ClockState, crs: State, log: State) -> dict[s
         "time_format": clock.format,
         "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
         "units": _units(one),
+        "decimal": decimal_of(one),
     }
     if one.look.pages is not None:
         states["encoding"] = _encoding(one, one.look.pages, "encoding")

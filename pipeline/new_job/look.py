@@ -155,18 +155,31 @@ def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats
     return texts, (x, y, z)
 
 
+def as_texts(look: FileLook, decimal: str) -> dict[str, list[str]]:
+    """Return the columns of a spreadsheet or layer that hold texts, with numbers among them written with a sign.
+
+    Raises `Unusable` and OSError where it cannot be read.
+    """
+    with _opened(look, decimal) as batches:
+        raw = _first(batches)
+    columns = {} if raw is None else raw.columns
+    return {
+        name: _as_text(column.slice(0, ROWS)) for name, column in columns.items() if pa.types.is_string(column.type)
+    }
+
+
 @contextmanager
-def _opened(look: FileLook) -> Iterator[Iterator[Raw]]:
+def _opened(look: FileLook, decimal: str | None = None) -> Iterator[Iterator[Raw]]:
     if look.form == "text":
         known = {} if look.numbered else dict(zip(_WORDS, look.names, strict=False))
         dialect = find_dialect(look.path, look.points(known, decimal="."))
         yield read_delimited(look.path, dialect, look.encoding)
         return
     if look.form == "workbook":
-        yield open_sheet(look.path, look.points({}), 65_536).batches
+        yield open_sheet(look.path, look.points({}, decimal=decimal), 65_536).batches
         return
     layer = look.layer or (layers_of(look.path)[0] if look.form == "gpkg" else None)
-    with open_layer(look.path, layer, look.points({}), 65_536, hashlib.sha256()) as opened:
+    with open_layer(look.path, layer, look.points({}, decimal=decimal), 65_536, hashlib.sha256()) as opened:
         yield opened.batches
 
 

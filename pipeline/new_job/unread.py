@@ -123,7 +123,7 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
     return _by_values(look, free, "solution" in found.columns)
 
 
-def _by_values(look: Look, free: Sequence[str], dates: bool) -> str | None:
+def _by_values(look: FileLook, free: Sequence[str], dates: bool) -> str | None:
     """Return which column looks like times by its values, whatever it is called; None where none does.
 
     Dates alone are usual in a register: they are told only where ``dates``. Numbers that may be counts of seconds are
