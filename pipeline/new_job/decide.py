@@ -17,7 +17,7 @@ from pipeline.job.toml_text import quoted, unquoted
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
-from pipeline.new_job.base_logs import base_log_question
+from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places
 from pipeline.new_job.decimal_signs import decimal_of
@@ -71,12 +71,18 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     draft = Draft(files=found.told)
     if not found.exports:
         raise JobError([_nothing(shown, found)])
+    bases = base_ids(found.exports)
+    logs = [one for one in found.exports if base_log_question(one, bases) is not None]
+    rovers = [one for one in found.exports if one not in logs]
+    found.exports = [*rovers, *logs]
     register = _register(found, draft)
     table = session_table(found.sessions)
     spans = table.spans if table is not None else None
     place = place_of([*(sample_of(one) for one in found.exports), *([register.table] if register else [])])
     clocks = [clock_of(one, place, spans) for one in found.exports]
-    read = rows([(one, _to_read(one, clock)) for one, clock in zip(found.exports, clocks, strict=True)])
+    # what may be a log of bases makes no sessions beside those of readings, which it would contradict
+    to_read = list(zip(rovers or logs, clocks, strict=False))
+    read = rows([(one, _to_read(one, clock)) for one, clock in to_read])
     tables = tables_of(found.exports, read)
     some = likely(read, Marks(register.names, None)) if register else likely(read, Marks([], None))
     grid, agreed = _grid(found.exports, tables, register, some[0], place, len(read))
@@ -86,7 +92,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     said = [*(register.found.look.names if register else ()), *(shown for shown, _ in found.geoids)]
     for one, clock, each in zip(found.exports, clocks, tables, strict=True):
         crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
-        _add(draft, _block(one, clock, crs, grid, place, said))
+        _add(draft, _block(one, clock, crs, base_log_question(one, bases), grid, place, said))
     _share(draft, on_clock)
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     if table is not None:
@@ -351,13 +357,16 @@ def _block(
     one: FileFound,
     clock: ClockState,
     crs: State,
+    log: State,
     grid: GridState,
     place: tuple[float, float] | None,
     said: Sequence[str],
 ) -> Block:
-    """Return how one export is read; ``said`` are texts that may name the height datum of its ``crs``."""
+    """Return how one export is read; ``said`` are texts that may name the height datum of its ``crs``.
+
+    ``log`` is the question whether it is a base's log.
+    """
     columns, asks = _columns(one, grid)
-    log = base_log_question(one)
     states = _states(one, clock, with_datum(crs, one.mapped, place, [*one.look.above, *said]), log)
     notes = [*_notes(one), *_notes_as_read(one, columns, grid, read_as(crs, one.mapped, place))]
     instead = [*_still(one), *_halves(one, clock), *_heights(one)]

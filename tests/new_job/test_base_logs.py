@@ -4,7 +4,7 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
-from folders_made import job_of, lay, write
+from folders_made import drafted, job_of, lay, write
 
 from pipeline.check import check_job
 from pipeline.new_job import new_job
@@ -53,4 +53,31 @@ def test_rovers_without_solutions_are_not_asked_after(tmp_path: Path) -> None:
     write(tmp_path / "twice.csv", job, _HEADS | {"code": "Code"})
     page = (tmp_path / "twice.csv").read_text(encoding="utf-8").splitlines()
     (tmp_path / "twice.csv").write_text("\n".join([*page, *page[1:]]) + "\n", encoding="utf-8")
+    assert _asked(tmp_path) == []
+
+
+@pytest.mark.parametrize("headings", ["Base;Datum;Von;Bis;Breite;Länge;Höhe", "Bázis;Dátum;Tól;Ig;Lat;Lon;EllHt"])
+@pytest.mark.parametrize("evening", ["21:30", "0:30"])
+def test_a_base_and_hours_from_and_to_are_a_log_in_any_language(headings: str, evening: str, tmp_path: Path) -> None:
+    """By values: the name is one of the bases that readings hang on, beside times far apart. It makes no sessions."""
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, _HEADS | {"solution": "Solution", "code": "Code", "base": "Base"})
+    base = str(job.rows["base"][0])
+    days = [f"{base};19.03.2026;19:10;{evening};-43,5;172,6;61,0", f"{base};20.03.2026;19:40;23:50;-43,5;172,6;62,0"]
+    lines = [headings, *days]
+    (tmp_path / "protokoll.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    started = new_job(tmp_path)
+    (asked,) = [one.question.asks for one in started.asked if one.question.key == "files"]
+    assert "protokoll.csv" in asked and f'the name of a base, as "{base}"' in asked
+    assert len(drafted(started).sessions) == 2
+
+
+def test_points_that_were_occupied_for_hours_are_no_bases(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    ends = [f"{at + dt.timedelta(minutes=90)}" for at in job.rows["time"].astype("datetime64[s]").tolist()]
+    heads = {name: heading for name, heading in _HEADS.items() if name != "time"}
+    heads |= {"time": "Start UTC", "time_end": "Stop", "code": "Code", "base": "Base"}
+    write(tmp_path / "rover.csv", job, heads, time="%Y-%m-%d %H:%M:%S", told={"time_end": ends})
     assert _asked(tmp_path) == []
