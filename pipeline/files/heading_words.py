@@ -5,7 +5,8 @@ import unicodedata
 
 #: Letters that are no letter and accent to Unicode, as they are written without.
 _LETTERS = str.maketrans(
-    {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i", "đ": "d"}
+    {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i"}
+    | {"đ": "d", "Đ": "D"}
 )
 #: Where a word begins within letters: a capital behind a small letter, and the last of several before a small one.
 #: Letters of scripts without capitals count as small.

@@ -4,6 +4,7 @@ import re
 
 from pipeline.files.heading_words import plain_letters
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
+from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
 from pipeline.read.heading_units import metres_said, without_unit
 from pipeline.read.height_headings import USUAL, Kind
 
@@ -165,20 +166,30 @@ _CALLED = {
     "seconds": "gpsseconds tow seconds secondsofweek sow gpstow gpssow secofweek gpssec",
 }
 
-CALLED: dict[str, tuple[str, ...]] = {word: tuple(dict.fromkeys(text.split())) for word, text in _CALLED.items()}
+
+def _letters(text: str) -> str:
+    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))
+
+
+CALLED: dict[str, tuple[str, ...]] = {
+    word: tuple(dict.fromkeys(map(_letters, f"{text} {ELSEWHERE.get(word, '')}".split())))
+    for word, text in _CALLED.items()
+}
 CALLED |= {"ellipsoid_height": USUAL[Kind.ELLIPSOIDAL], "level": USUAL[Kind.LEVEL], "height": USUAL[Kind.HEIGHT]}
 
 
 #: Words beside the letter of an axis that do not say to which side it points.
 _COORDINATE = (
     "", "coord", "coordinate", "koord", "koordinate", "koordinat", "koordinaatti", "coordinaat", "coordenada",
-    "coordonnee", "coordinata", "wspolrzedna", "wsp", "souradnice", "grid", "local",
+    "coordonnee", "coordinata", "wspolrzedna", "wsp", "souradnice", "grid", "local", *map(_letters, COORDINATES),
 )  # fmt: skip
 #: Headings that tell an axis by its letter alone: X is the easting for some, the northing for others.
 _LETTERED = {
     letter: frozenset(each for word in _COORDINATE for each in (f"{letter}{word}", f"{word}{letter}"))
     for letter in "xy"
 }
+for _word, _letter in (("easting", "x"), ("northing", "y")):
+    CALLED[_word] = tuple(dict.fromkeys((*CALLED[_word], *sorted(_LETTERED[_letter]))))
 _SIDES = ("easting", "northing", "longitude", "latitude")
 
 
@@ -241,7 +252,3 @@ def is_known(heading: str) -> bool:
 
 
 _EVERY = frozenset(heading for headings in CALLED.values() for heading in headings)
-
-
-def _letters(text: str) -> str:
-    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))

@@ -31,7 +31,18 @@ _ANGLE_UNITS = frozenset(["deg", "degrees", "°", "dd"])
 _WITH_CLOCK = re.compile(r"\d{1,2}:\d\d")
 
 #: Formats that are tried besides those that a text's own look suggests.
-_DATES = ("%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%d/%b/%Y", "%b %d, %Y", "%d. %b %Y", "%Y-%b-%d", "%d-%b-%y")
+_DATES = (
+    "%d %b %Y",
+    "%d-%b-%Y",
+    "%d %B %Y",
+    "%d/%b/%Y",
+    "%b %d, %Y",
+    "%d. %b %Y",
+    "%Y-%b-%d",
+    "%d-%b-%y",
+    "%Y年%m月%d日",
+    "%Y년 %m월 %d일",
+)
 _CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%I:%M:%S%p")
 _RUNS = ("%Y%m%d%H%M%S", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S", "%Y%m%d %H:%M:%S", "%Y-%m-%d-%H-%M-%S", "%Y-%m-%d, %H:%M:%S")
 
@@ -232,7 +243,10 @@ _BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
 _TIME_OF_DAY = re.compile(
     r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?)(?:\s?[ap]\.?\s?m\.?)?", re.IGNORECASE
 )
-_DATE_ALONE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}")
+_DATE_ALONE = re.compile(
+    r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}"
+    r"|\d{4}年\d{1,2}月\d{1,2}日|\d{4}년 \d{1,2}월 \d{1,2}일"
+)
 
 
 #: A date and a time of day in figures alone, which other numbers may look like.

@@ -47,6 +47,10 @@ _USUAL = {
         ellipsoidkorkeus wysokoscelipsoidalna wyselips wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe
         wgs84height gpsheight heightell hellipsoid ellipsoidh helips ellipsoid ellipsoidal ellipsoidisch ellipsoidique
         elipsoidal ellissoidica elipsoityukseklik elipsoityuksekligi elipsoidalyukseklik 楕円体高
+        大地高 椭球高 橢球高 타원체고 độcaoelipxoit độcaoelipsoid độcaotrắcđịa tinggielipsoid ketinggianelipsoid
+        ellipszoidimagasság ellmagasság cotăelipsoidală altitudineelipsoidală elipsoidnavisina elipsoidskavisina
+        ελλειψοειδέςυψόμετρο геодезическаявысота эллипсоидальнаявысота геодезичнависота еліпсоїднависота
+        الارتفاعالإهليلجي ارتفاعالإهليلج גובהאליפסואידי
         """,
     Kind.LEVEL: """
         orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
@@ -55,15 +59,19 @@ _USUAL = {
         altezzaortometrica quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000
         dvr90hojde hojdedvr90 kotedvr90 n2000korkeus korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv
         nadmorskavyska navd88 heightmsl tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica
-        標高
+        標高 标高 正常高 正高 海拔 海拔高 표고 정표고 해발고도 độcaothủychuẩn tinggiortometrik
+        elevasi ortometrikyükseklik baltimagasság altitudineortometrică ortometrijskavisina
+        nadmorskavisina ορθομετρικόυψόμετρο нормальнаявысота
+        нормальнависота الارتفاععنسطحالبحر גובהאורתומטרי
         """,
     Kind.HEIGHT: """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
         hojde kote koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
         υψομετρο υψοσ высота
+        高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian cotă altitudine înălțime висота отметка الارتفاع ارتفاع
+        المنسوب גובה רום
         """,
 }
-USUAL: dict[Kind, tuple[str, ...]] = {kind: tuple(text.split()) for kind, text in _USUAL.items()}
 
 
 class _Class(Enum):
@@ -96,7 +104,7 @@ class _Class(Enum):
 _HEIGHT_WORDS = (
     r"(?:hts?|hgts?|heights?|alt|altitudes?|altitud|elev|elevations?|hohen?|hoehen?|hauteurs?|alturas?|cotas?|cote|"
     r"quotas?|quote|altezz[ae]|hoogten?|hoyder?|hoeyde|hojd|hojder?|hoejder?|kot[ea]r?|korkeu\w*|wysokosc\w*|wys|rzedna|"
-    r"vysk[ay]|vysek|magassag\w*|yukseklig?i?k?|visina)"
+    r"vysk[ay]|vysek|magassag\w*|yukseklig?i?k?|visina|tinggi|ketinggian|inaltime)"
 )
 _SEPARATIONS = (
     r"(?:sep|separations?|separaci?on(?:es)?|separacao|separazione|separatie|abstand|afstand|avstand|scheiding|odstep|"
@@ -205,6 +213,12 @@ def mostly_level(heading: str) -> bool:
     """Tell whether a heading is one that is usual for heights above a height datum, and found over others too."""
     said = said_of(heading)
     return said.kind is Kind.LEVEL and not said.plain
+
+
+#: The same of other alphabets are from memory, as a dictionary has them; those that say no surface are heights alone.
+USUAL: dict[Kind, tuple[str, ...]] = {
+    kind: tuple(plain_letters(heading).casefold() for heading in text.split()) for kind, text in _USUAL.items()
+}
 
 
 def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> Said:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from functools import lru_cache
 
-from pipeline.files.heading_words import plain_letters
+from pipeline.files.heading_words import plain_letters, set_apart
 from pipeline.read.heading_units import LENGTHS_SAID
 
 
@@ -154,7 +154,7 @@ def _of_several(sides: set[Side]) -> Side:
 
 
 def _words(heading: str) -> list[str]:
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", plain_letters(heading.replace("\u2013", " ")))
+    apart = set_apart(plain_letters(heading.replace("\u2013", " ")))
     return re.findall(r"[^\W_]+", apart.casefold())
 
 

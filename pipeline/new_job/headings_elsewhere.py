@@ -1,0 +1,73 @@
+"""Further headings of exports and registers: Turkish, Indonesian, Vietnamese, Chinese, Japanese, Korean, Arabic,
+Hebrew, Hungarian, Romanian, Croatian and Serbian, Greek, Russian and Ukrainian.
+
+All are from memory, as a dictionary has them, and were looked over by no surveyor of these languages: plain words and
+whole headings alone, never parts of them. Above which surface heights are is left open where a word does not say it.
+"""
+
+#: Our words and the headings that stand for each, as `headings.CALLED` has them: without blanks, accents as they come.
+ELSEWHERE = {
+    "name": """
+        noktaid noktanumarasi noktaismi titik namatitik nomortitik notitik idtitik tênđiểm điểm sốhiệuđiểm sốđiểm
+        点 点名称 点编号 测点 测点名 测点号 點 點名 點號 點編號 測點 測點名 測点番号 観測点 観測点名 点名称
+        점 점번호 점이름 측점 측점명 측점번호 النقطة نقطة اسمالنقطة رقمالنقطة נקודה שםנקודה מספרנקודה שםהנקודה
+        pont pontnév pontnev pontazonosító pontjel punct numepunct nrpunct denumirepunct numărpunct
+        točka tačka nazivtočke oznakatočke imetočke nazivtačke brojtačke oznakatačke ονομασημείου αριθμόςσημείου
+        названиеточки пункт имяпункта номерпункта названиепункта назваточки номерпункту назвапункту
+    """,
+    "code": """
+        kode kodetitik mã mãđiểm mãđốitượng 编码 代码 点编码 要素代码 地物编码 編碼 代碼 點編碼 コード 点コード 点種
+        코드 점코드 الرمز رمز كود קוד kód cod codpunct šifra шифр кодточки кодпункту κωδικόσσημείου
+    """,
+    "time": """
+        zaman tarihvesaat ölçümzamanı waktu tanggalwaktu tanggaljam waktupengukuran thờigian ngàygiờ thờigianđo
+        时间 日期时间 观测时间 测量时间 采集时间 時間 日期時間 觀測時間 測量時間 観測時間 測定時刻
+        시간 일시 관측시간 관측일시 측정시간 측정일시 날짜시간 الوقت وقت وقتالقياس التاريخوالوقت
+        זמן תאריךושעה זמןמדידה idő dátumidő dátumésidő mérésideje timp datașiora dataora vrijeme vreme datumivrijeme
+        datumvrijeme datumivreme времяизмерения времянаблюдения час датачас датаічас часвимірювання
+        tarih tanggal ngày 日期 日付 날짜 التاريخ תאריך dátum
+    """,
+    "time_end": "bis bitiş selesai kếtthúc 结束 结束时间 終了 終了時刻 종료 종료시간 vége sfârșit kraj конец кінець",
+    "date": """
+        tarih ölçümtarihi tanggal ngày ngàyđo 日期 观测日期 测量日期 觀測日期 日付 年月日 観測日 測定日 날짜 일자 측정일
+        관측일 التاريخ تاريخ תאריך תאריךמדידה dátum kelt datamăsurării datummjerenja ημερομηνία дата датаизмерения
+        датавимірювання
+    """,
+    "clock": """
+        saat jam waktu giờ 时间 时刻 時間 時刻 観測時刻 시각 시간 الساعة وقت الوقت שעה idő óra ora vrijeme vreme ώρα
+        время час
+    """,
+    "longitude": """
+        boylam bujur kinhđộ 经度 經度 経度 경도 خطالطول الطول קואורך אורך hosszúság földrajzihosszúság
+        duljina duzina zemljopisnaduljina geografskadužina longitudine γεωγραφικόμήκος географическаядолгота довгота
+        географічнадовгота
+    """,
+    "latitude": """
+        enlem lintang vĩđộ 纬度 緯度 위도 خطالعرض دائرةالعرض العرض קורוחב רוחב szélesség földrajziszélesség
+        širina zemljopisnaširina geografskaširina latitudine γεωγραφικόπλάτος географическаяширота географічнаширота
+    """,
+    "easting": """
+        sağa sağadeğer doğu timur đông 东 东坐标 东向坐标 東 東坐標 東座標 동 동좌표 شرق الشرق الإحداثيالشرقي מזרח
+        kelet istok ανατολικά восток схід
+    """,
+    "northing": """
+        yukarı yukarıdeğer kuzey utara bắc 北 北坐标 北向坐标 北坐標 北座標 북 북좌표 شمال الشمال الإحداثيالشمالي צפון
+        észak sjever βόρεια север північ
+    """,
+    "solution": """
+        çözümdurumu solusi statussolusi jenissolusi trạngthái lờigiải kiểulờigiải 解 解状态 解类型 解狀態 解類型 解种类
+        解種別 解の種類 해 해상태 해종류 الحل نوعالحل حالةالحل פתרון סוגפתרון megoldás megoldástípus soluție tipsoluție
+        rješenje rešenje vrstarješenja λύση решение типрешения статусрешения рішення типрішення
+    """,
+    "base": """
+        referans referansistasyonu sabitistasyon stasiunbase stasiunreferensi trạmgốc trạmcơsở 基站 基准站 参考站 基準站
+        參考站 基準局 基地局 기준국 기지국 المحطةالقاعدة القاعدة محطةالرصد תחנתבסיס בסיס bázis bázisállomás bază
+        stațiebază stațiabază baznastanica referentnastanica σταθμόςβάσης βάση база базоваястанция базовастанція
+    """,
+}
+
+#: Words for a coordinate beside the letter of an axis, which do not say to which side it points: "X坐标", "Toạ độ Y".
+COORDINATES = (
+    "koordinatı", "koordinati", "koordinat", "tọađộ", "toạđộ", "坐标", "坐標", "座標", "좌표", "координата",
+    "coordonata", "koordinata", "koordináta", "συντεταγμένη",
+)  # fmt: skip
