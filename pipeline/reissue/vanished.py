@@ -24,11 +24,11 @@ from pipeline.sessions.attach import base_key
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Doubt, Role
 
-#: How a sentence of these ends, by which it is known again in the record of an issue.
-_GONE = "is no occupation of the job any more"
-_TOLD = re.compile(rf"the occupation (.*) on (.*) \(observed (.{{19}}) UTC\), which failed in issue \d+, {_GONE}")
+#: How a sentence of these goes on, by which it is known again in the record of an issue.
+GONE = "is no occupation of the job any more"
+_TOLD = re.compile(rf"the occupation (.*) on (.*) \(observed (.{{19}}) UTC\), which failed in issue \d+, {GONE}")
 #: Milliseconds: an export may come again with its times to the second.
-_ALIKE = 1000
+ALIKE = 1000
 #: Metres further from its mark than the limit of a shift that a reading may be which is one of it by code alone.
 _BESIDE = 1.0
 #: A reading so many radii of a check from a mark, and further than two bases may be off by, was never one of it.
@@ -53,8 +53,8 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
     missing = list(_missing_now(last, survey, there))
     failed = [one for one in missing if one.row["passed"] is False]
     told = {one.what: (one.point, one.time, one.sessions) for one in failed}
-    far = {one.what: one for one in failed if one.row["role"] == Role.CHECK and one.off > _never(survey)}
-    points = plain_points(survey, {(one.point, one.time) for one in far.values()}, _ALIKE)
+    far = {one.what: one for one in failed if one.row["role"] == Role.CHECK and one.off > never_of_it(survey)}
+    points = plain_points(survey, {(one.point, one.time) for one in far.values()}, ALIKE)
     mistaken = [one for one in far.values() if (one.point, one.time) in points]
     for one in mistaken:
         del told[one.what]
@@ -96,7 +96,7 @@ class _Missing:
     @property
     def what(self) -> str:
         """Return what is told of it where it failed."""
-        return f"the occupation {self.called}, which failed in issue {self.issue:03d}, {_GONE}"
+        return f"the occupation {self.called}, which failed in issue {self.issue:03d}, {GONE}"
 
 
 def _missing_now(last: Record, survey: Survey, there: _There) -> Iterator[_Missing]:
@@ -107,9 +107,9 @@ def _missing_now(last: Record, survey: Survey, there: _There) -> Iterator[_Missi
     for check in had:
         time, names = int(from_iso(str(check["observed"])).timestamp() * 1000), there[check["point"]]
         # as many of its name are there where all times are read by another clock now
-        if len(names) >= many[check["point"]] or any(abs(time - other) <= _ALIKE for other in names):
+        if len(names) >= many[check["point"]] or any(abs(time - other) <= ALIKE for other in names):
             continue
-        sessions = _at(survey, time, check["session"], before.get(check["session"]))
+        sessions = sessions_at(survey, time, check["session"], before.get(check["session"]))
         if sessions and not _renamed(survey, time, check["mark"], sessions):
             yield _Missing(last["issue"], check, time, sessions)
 
@@ -151,7 +151,7 @@ def _observed(survey: Survey) -> tuple[_There, _Held]:
     return found, held
 
 
-def _never(survey: Survey) -> float:
+def never_of_it(survey: Survey) -> float:
     """Return from how many metres on a reading that failed on a mark was none of it."""
     return max(_RADII * survey.job.checks.radius, _BOTH * survey.job.shift.limit_horizontal)
 
@@ -162,7 +162,7 @@ def _renamed(survey: Survey, time: int, mark: str, sessions: Sequence[int]) -> b
     What it is on, the job says, or else its code and its place. One clock has no other reading at the time.
     """
     every = survey.candidates
-    rows = np.flatnonzero((np.abs(every.time - time) <= _ALIKE) & np.isin(every.session, sessions))
+    rows = np.flatnonzero((np.abs(every.time - time) <= ALIKE) & np.isin(every.session, sessions))
     of = survey.register.find(mark) if survey.register is not None else None
     if not len(rows) or of is None or survey.register is None:
         return False
@@ -181,7 +181,7 @@ def _renamed(survey: Survey, time: int, mark: str, sessions: Sequence[int]) -> b
 
 def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, int, str] | None:
     """Return the one of those held back that was observed at a time."""
-    return next((one for one in held if abs(one[0] - time) <= _ALIKE), None)
+    return next((one for one in held if abs(one[0] - time) <= ALIKE), None)
 
 
 def _doubt(what: str, held: tuple[int, str, int, str] | None, sessions: tuple[int, ...]) -> Doubtful:
@@ -191,7 +191,7 @@ def _doubt(what: str, held: tuple[int, str, int, str] | None, sessions: tuple[in
     return Doubtful(Doubt.UNANSWERED_CHECK, f"{what}: it is held back as {reason}", sessions, file, row)
 
 
-def _at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[int, ...]:
+def sessions_at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[int, ...]:
     """Return the session at a time that has a name, or else those that may have its base.
 
     Where none runs at that time any more, those count that the session was cut down to.

@@ -24,6 +24,7 @@ from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.intact import damage, refuse_damaged
 from pipeline.reissue.shown import put_right, refuse_other
+from pipeline.reissue.unjudged import unjudged_doubts
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
@@ -107,6 +108,18 @@ def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], li
         newest = newest_issue(folder)
         return gone_checks(newest.record, survey) if newest is not None else ((), [])
     return (), []
+
+
+def with_unjudged(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, list[str]]:
+    """Return a solved job with doubts of what failed in the newest issue and is judged no more, and what is noted.
+
+    What cannot be read here is told where the previous issue is needed.
+    """
+    with suppress(JobError, RecordError, OSError):
+        if (newest := newest_issue(folder)) is not None:
+            doubts, notes = unjudged_doubts(newest.record, survey, solved)
+            return doubted(solved, doubts), notes
+    return solved, []
 
 
 def with_frames(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, list[str]]:

@@ -47,6 +47,7 @@ from pipeline.run.releasing import (
     shown_put_right,
     with_frames,
     with_history,
+    with_unjudged,
 )
 from pipeline.run.retention import retain
 from pipeline.run.telling import acknowledge, with_untold
@@ -97,11 +98,12 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
         examined = examine(prepared, problems, progress)
         gone, notes = with_history(folder, examined.survey)
         solved = solve(examined.survey, (*examined.doubts, *gone))
+        solved, of_unjudged = with_unjudged(folder, examined.survey, solved)
         solved, of_frames = with_frames(folder, examined.survey, solved)
         diagnoses = diagnose(examined.survey, solved, former_register(folder, solved))
         settled = settle(examined.survey, solved)
         made_of = fingerprint(examined.survey, solved, settled.drafter.given)
-        job = Ready(examined, solved, diagnoses, settled, made_of, (*notes, *of_frames))
+        job = Ready(examined, solved, diagnoses, settled, made_of, (*notes, *of_unjudged, *of_frames))
         if dry_run:
             return with_untold(_would_issue(job, folder, progress), folder)
         if not held:

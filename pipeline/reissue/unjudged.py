@@ -1,0 +1,227 @@
+"""Readings that failed on a mark in the newest issue, are still there, and are judged by nothing any more.
+
+Whoever takes the mark out of the register, has it hold no more what failed, or makes a tie of the check, leaves the
+reading in its export and loses what it said. What is no sound reading any more is told by `vanished`.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import clock, from_iso
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.doubts import confirmed_by
+from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Record
+from pipeline.issue.row_types import CheckRow
+from pipeline.reissue.vanished import ALIKE, GONE, never_of_it, sessions_at
+from pipeline.solve.solve import Solved
+from pipeline.tolerance import plan_and_height
+from pipeline.words import Doubt, Holds, Role
+
+#: How a sentence of these ends, by which it is known again in the record of an issue.
+_UNJUDGED, _TIE = "is not judged in {} any more", "is a tie now"
+_PARTS = ("position", "height")
+_TOLD = re.compile(
+    r"the occupation (.*) on (.*) \(observed (.{19}) UTC\), which failed in (issue \d+),"
+    rf" (?:{GONE}|{_UNJUDGED.format('(position and height|position|height)')}|{_TIE})"
+)
+
+
+@dataclass(frozen=True)
+class _Failed:
+    """An occupation that failed: point, mark, UTC milliseconds, the issue in words, and the sessions it may reach.
+
+    ``parts`` (2,) are whether its position, its height failed; None where nobody knows.
+    """
+
+    point: str
+    mark: str
+    time: int
+    issue: str
+    sessions: tuple[int, ...]
+    parts: Flags | None
+    horizontal: float = 0.0
+
+    @property
+    def called(self) -> str:
+        """Return the beginning of its sentence."""
+        return f"the occupation {self.point} on {self.mark} (observed {clock(self.time)} UTC), which failed in"
+
+
+def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple[Doubtful, ...], list[str]]:
+    """Return doubts for sessions of which a failing occupation is judged by nothing any more, and notes in words.
+
+    A check that became a tie is answered where it agrees with the other ties of its session as a check of it would;
+    without any, where it and the session that it failed in each have a check of another mark that passes. A point that
+    was far from every tolerance was called a check by mistake, and is noted.
+
+    Args:
+        last: the record of the newest issue.
+        survey: the job.
+        solved: the same, adjusted.
+    """
+    doubts, notes = list[Doubtful](), list[str]()
+    many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
+    for failed in dict((one.called, one) for one in (*_told_before(last, survey), *_failed(last, survey))).values():
+        if any(failed.called in doubt.what for doubt in solved.doubts):
+            continue
+        rows = _rows(failed, survey, solved, many[failed.point])
+        if len(rows):
+            found = _still_judged(failed, rows, last, solved)
+            why, more = found if found is not None else ("", failed.sessions)
+        elif not _is_point(failed, survey, solved):
+            continue
+        elif failed.horizontal > never_of_it(survey):
+            away = f"it is a point, {failed.horizontal:.1f} m from the mark, and was none of it"
+            notes.append(f"{failed.called} {failed.issue}, {GONE}: {away}")
+            continue
+        else:
+            why, more = f"{GONE}: it counts as a point", failed.sessions
+        if why and more:
+            what = f"{failed.called} {failed.issue}, {why}"
+            doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, tuple(sorted({*failed.sessions, *more}))))
+    return confirmed_by(survey.job, doubts), notes
+
+
+def _failed(last: Record, survey: Survey) -> Iterator[_Failed]:
+    """Yield the occupations that failed in the newest issue."""
+    before, holds = {one["session"]: one for one in last["sessions"]}, _holds(last)
+    for check in last["checks"]:
+        if check["role"] == Role.NOTED or check["passed"] is not False or not check["point"]:
+            continue
+        time = int(from_iso(str(check["observed"])).timestamp() * 1000)
+        sessions = sessions_at(survey, time, check["session"], before.get(check["session"]))
+        parts = _parts(check, holds.get(check["mark"], np.ones(2, bool)))
+        issue, off = f"issue {last['issue']:03d}", check["d_horizontal"] or 0.0
+        far = off if check["role"] == Role.CHECK else 0.0
+        yield _Failed(check["point"], check["mark"], time, issue, sessions, parts, far)
+
+
+def _holds(last: Record) -> dict[str, Flags]:
+    """Return (2,) whether a mark of the register held position, height."""
+    words = {row["mark"]: row["holds"] for row in last["register"]}
+    return {mark: np.array([word != Holds.HEIGHT, word != Holds.POSITION]) for mark, word in words.items()}
+
+
+def _parts(check: CheckRow, held: Flags) -> Flags | None:
+    """Return (2,) which of position and height failed; None where the row does not say."""
+    off = np.array([check["d_horizontal"], check["d_height"]], float)
+    parts = held & (np.abs(np.nan_to_num(off)) > [check["tolerance_h"], check["tolerance_v"]])
+    return np.asarray(parts) if parts.any() else None
+
+
+def _told_before(last: Record, survey: Survey) -> Iterator[_Failed]:
+    """Yield what the newest issue told of as judged by nothing: that is taken along from issue to issue."""
+    for doubt in last["doubts"]:
+        found = _TOLD.search(doubt["what"]) if doubt["kind"] == Doubt.UNANSWERED_CHECK else None
+        if found is None:
+            continue
+        point, mark, seen, issue, part = found.groups()
+        parts = None if part is None else np.array([word in part for word in _PARTS])
+        sessions = tuple(window.index for window in survey.windows if window.session.name in doubt["sessions"])
+        yield _Failed(point, mark, int(from_iso(f"{seen}Z").timestamp() * 1000), issue, sessions, parts)
+
+
+def _rows(failed: _Failed, survey: Survey, solved: Solved, many: int) -> Integers:
+    """Return which occupations are the one that failed: by name and time, by mark and time, or by name alone.
+
+    The last where all times are read by another clock, and as many of its name are there.
+    """
+    found, known = solved.occupations, survey.register
+    named = np.array([name == failed.point for name in found.table.column("name").to_pylist()], bool)
+    timely = np.abs(found.time - failed.time) <= ALIKE
+    if (named & timely).any():
+        return np.flatnonzero(named & timely)
+    of = known.find(failed.mark) if known is not None else None
+    same = [mark == failed.mark or (of is not None and known is not None and known.find(mark) == of)
+            for mark in found.marks]  # fmt: skip
+    there = timely & np.array(same, bool) & np.isin(found.session, failed.sessions)
+    if there.any():
+        return np.flatnonzero(there)
+    return np.flatnonzero(named) if named.sum() >= max(many, 1) else np.zeros(0, np.int64)
+
+
+def _is_point(failed: _Failed, survey: Survey, solved: Solved) -> bool:
+    """Tell whether the reading is a sound one still that counts as a point, and is not told of as held back."""
+    candidates, held = survey.candidates, set(solved.unanswered)
+    numbers = candidates.table.column("number").to_pylist()
+    rows = [row for row, name in enumerate(candidates.names) if name == failed.point]
+    timely = [row for row in rows if abs(int(candidates.time[row]) - failed.time) <= ALIKE]
+    return bool(timely or rows) and not any(numbers[row] in held for row in timely or rows)
+
+
+def _still_judged(failed: _Failed, rows: Integers, last: Record, solved: Solved) -> tuple[str, tuple[int, ...]] | None:
+    """Return None where an occupation that failed is judged as it was; else how it is not, and the sessions."""
+    found, of_register = solved.occupations, {row["mark"] for row in last["register"]}
+    why = None
+    for row in rows.tolist():
+        session = (int(found.session[row]),)
+        if found.roles[row] is Role.TIE:
+            apart = _tie_at_odds(failed, row, last, solved)
+            why = why or (f"{_TIE}{apart[0]}", (*session, *apart[1])) if apart is not None else why
+            if apart is None:
+                return None
+            continue
+        lost = ~found.compared.holds[row] & (failed.parts if failed.parts is not None else False)
+        if not found.compared.judged[row]:
+            lost = np.ones(2, bool) if failed.parts is None else failed.parts
+        elif found.temporary[row] and found.compared.passed[row] and failed.mark in of_register:
+            lost = np.ones(2, bool)
+        if not np.any(lost):
+            return None
+        words = " and ".join(word for word, part in zip(_PARTS, lost, strict=True) if part)
+        why = why or (_UNJUDGED.format(words), session)
+    return why
+
+
+def _tie_at_odds(failed: _Failed, row: int, last: Record, solved: Solved) -> tuple[str, tuple[int, ...]] | None:
+    """Return None where a tie that was a failing check is answered; else in words why not, and the sessions."""
+    found = solved.occupations
+    parts = failed.parts if failed.parts is not None else np.ones(2, bool)
+    was = [one for one in last["checks"] if one["point"] == failed.point and one["role"] == Role.TIE]
+    if was and failed.parts is not None and found.compared.judged[row]:
+        return None  # a tie that failed is compared with its mark as before
+    if not (found.compared.holds[row] | ~parts).all():
+        return ", and its mark is not known from elsewhere", ()
+    names = found.table.column("name").to_pylist()
+    tied = {one["point"] for one in last["checks"] if one["role"] == Role.TIE}
+    here = (found.session == found.session[row]) & found.compared.judged & ~found.temporary
+    others = [
+        other
+        for other in np.flatnonzero(here).tolist()
+        if other != row and (found.roles[other] is Role.TIE or names[other] in tied)
+        and (found.compared.holds[other] | ~parts).all()
+    ]  # fmt: skip
+    if others:
+        off = _off(row, solved) - np.mean([_off(other, solved) for other in others], axis=0)
+        if found.compared.tolerance.passes(np.nan_to_num(plan_and_height(off), nan=np.inf), parts):
+            return None
+        listed = ", ".join(f"{names[other]} on {found.marks[other]}" for other in others[:3])
+        apart = [f"{np.hypot(*off[:2]):.3f} m in plan", f"{abs(off[2]):.3f} m in height"]
+        said = " and ".join(text for text, part in zip(apart, parts, strict=True) if part)
+        return f", {said} off from {listed}", ()
+    sessions = tuple(dict.fromkeys((*failed.sessions, int(found.session[row]))))
+    if all(_passes_elsewhere(session, found.marks[row], solved) for session in sessions):
+        return None
+    return ", and no check on another mark passes in each of the sessions that it concerns", sessions
+
+
+def _off(row: int, solved: Solved) -> Floats:
+    """Return (3,) observed minus known of an occupation, east, north, up."""
+    compared = solved.occupations.compared
+    return np.array([compared.east[row], compared.north[row], compared.height[row]])
+
+
+def _passes_elsewhere(session: int, mark: str, solved: Solved) -> bool:
+    """Tell whether a session has a check that passes, on a mark that neither ties it nor is the one named."""
+    found = solved.occupations
+    here = np.flatnonzero(found.session == session).tolist()
+    ties = {mark, *(found.marks[row] for row in here if found.roles[row] is Role.TIE)}
+    checks = [row for row in here if found.roles[row] is not Role.TIE and found.marks[row] not in ties]
+    judged = found.compared.judged & found.compared.passed & ~found.temporary
+    return any(bool(judged[row]) for row in checks)
