@@ -15,6 +15,7 @@ from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
+from pipeline.intake.few_alike import Few, FewAlike
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
@@ -77,6 +78,7 @@ class FirstPass:
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
         shifted: readings that the exports have twice, at places that differ by one vector.
+        few: what of the listed occupations few other readings have.
     """
 
     rows: tuple[int, ...]
@@ -108,6 +110,7 @@ class FirstPass:
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
     shifted: tuple[ShiftedCopies, ...] = ()
+    few: Few = field(default_factory=Few)
 
 
 @dataclass(frozen=True)
@@ -184,6 +187,7 @@ class _Gatherer:
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, prepared.mark_names)
+        self.alike = FewAlike.of(names, self.wanted.marks)
         count = len(sessions)
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
@@ -208,7 +212,8 @@ class _Gatherer:
         rows = self.ledger.rows()
         duplicates = find_duplicates(rows, self.prepared)
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
-        candidates = self._candidates(duplicates.numbers, implausible)
+        more, few = self.alike.chosen()
+        candidates = self._candidates(duplicates.numbers, implausible, more)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
@@ -245,6 +250,7 @@ class _Gatherer:
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
             shifted=duplicates.shifted,
+            few=few,
         )
         return found, rows
 
@@ -279,19 +285,21 @@ class _Gatherer:
         self.files.take(batch, number, export, sifted)
         if self.codes is not None:
             self.codes.take(batch, number)
+        self.alike.take(batch, signs, lambda rows: self._pick(batch, rows, sifted.session, sifted.held, number, start))
         if candidate.any():
-            self._pick(batch, candidate, sifted.session, sifted.held, number, start)
+            chosen = np.flatnonzero(candidate)
+            self.picked.append(self._pick(batch, chosen, sifted.session, sifted.held, number, start))
 
     def _pick(
         self,
         batch: pa.RecordBatch,
-        candidate: Flags,
+        rows: Integers,
         session: NDArray[np.int32],
         held: NDArray[np.uint8],
         export: int,
         start: int,
-    ) -> None:
-        rows = np.flatnonzero(candidate)
+    ) -> pa.RecordBatch:
+        """Return rows of a batch as candidates are kept."""
         kept = batch.select([name for name in _CANDIDATE.names if name in batch.schema.names]).take(pa.array(rows))
         arrays = {name: kept.column(name) for name in kept.schema.names}
         arrays["held"] = pa.array(held[rows], pa.uint8())
@@ -299,7 +307,7 @@ class _Gatherer:
         arrays["session"] = pa.array(session[rows], pa.int32())
         arrays["number"] = pa.array(rows + start, pa.int64())
         arrays["export"] = pa.array(np.full(len(rows), export), pa.int64())
-        self.picked.append(pa.RecordBatch.from_arrays([arrays[name] for name in _CANDIDATE.names], schema=_CANDIDATE))
+        return pa.RecordBatch.from_arrays([arrays[name] for name in _CANDIDATE.names], schema=_CANDIDATE)
 
     def _note_turned(self, batch: pa.RecordBatch, held: NDArray[np.uint8], export: int) -> None:
         """Count the rows that cannot be used, by reason, and keep the first of each."""
@@ -336,12 +344,13 @@ class _Gatherer:
             return None
         return self.sieve.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
 
-    def _candidates(self, again: Integers, implausible: Implausible) -> pa.Table:
-        """Return the candidates; the repeated ones are marked as such, so that none counts twice.
+    def _candidates(self, again: Integers, implausible: Implausible, more: list[pa.RecordBatch]) -> pa.Table:
+        """Return the candidates, ``more`` among them; the repeated ones are marked as such, so that none counts twice.
 
         A tie that cannot lie where it says ties nothing. A check that cannot stays: it fails, and says so.
         """
-        table = pa.Table.from_batches(self.picked, _CANDIDATE)
+        table = pa.Table.from_batches([*self.picked, *more], _CANDIDATE)
+        table = table.sort_by("number").combine_chunks() if more else table
         held, number = table.column("held").to_numpy().copy(), table.column("number").to_numpy()
         held[np.isin(number, again) & (held == 0)] = reason_code(Reason.DUPLICATE)
         ties = {(w.index, tie.point) for w in self.prepared.windows for tie in w.session.ties}

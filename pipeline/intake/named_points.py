@@ -117,7 +117,7 @@ class _Looked:
         for row in first_pass.candidates.select(_TOLD).to_pylist():
             by_name.setdefault(row["name"] or "", []).append(row)
         for name, rows in by_name.items():
-            for row in rows:
+            for row in (row for row in rows if row["number"] not in first_pass.few.numbers):
                 occupied.setdefault(int(str(row["session"])), {})[name] = None
         named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
         named += [one.stated.tie for one in prepared.field_windows if one.stated.tie is not None]

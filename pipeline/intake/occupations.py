@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags
 from pipeline.intake.check_words import holds_check
+from pipeline.intake.occasions import OCCASION, of_occasion
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,9 @@ _LONGEST = 60
 #: Beginnings of marks' names that a pattern is made of; of more it would cost more than looking at every name.
 _MOST_STEMS, _ANYTHING = 2_000, "(?s)."
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
+#: What else may stand behind or before a mark's name that is known so, or a word for an occasion beside any other.
+_AFTER, _AHEAD = rf"^(?:[-_. /:].|{OCCASION}[0-9]*$)", r".[-_. /:]$"
+_TOLD = rf"(?:^|[-_. /:0-9]){OCCASION}(?:$|[-_. /:0-9])"
 
 
 @dataclass(frozen=True)
@@ -168,6 +172,60 @@ class MarkNames:
         """Return the mark that a name is like, the longest of several; None where it is like none."""
         lower = (name or "").strip().lower()
         return self._like(lower) or self._like(_plain(lower))
+
+    def further(self, names: pa.Array) -> Flags:
+        """Return (n,) which names may be those that `bearing` tells the mark of."""
+        found = np.zeros(len(names), bool)
+        if not self.spelled:
+            return found
+        lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
+        said = _flags(pc.match_substring_regex(lower, _TOLD))
+        if self.stems:
+            said |= _flags(pc.match_substring_regex(lower, self.stems)) & _flags(
+                pc.match_substring_regex(lower, "[-_. /:]")
+            )
+        likely = np.flatnonzero(said)
+        if not len(likely):
+            return found
+        some = lower.take(pa.array(likely))
+        for texts in (some, pc.replace_substring_regex(some, _GAP, r"\1\2")):
+            for length, marks in self._lengths().items():
+                for part, left, pattern in (
+                    (pc.utf8_slice_codeunits(texts, 0, length), pc.utf8_slice_codeunits(texts, length), _AFTER),
+                    (pc.utf8_slice_codeunits(texts, -length), pc.utf8_slice_codeunits(texts, 0, -length), _AHEAD),
+                ):
+                    rows = np.flatnonzero(_flags(pc.is_in(part, value_set=marks)))
+                    beside = pc.match_substring_regex(left.take(pa.array(rows)), pattern)
+                    found[likely[rows]] |= _flags(beside)
+        return found
+
+    def _lengths(self) -> dict[int, pa.Array]:
+        """Return the names of all marks by length, the longest first."""
+        length = pc.utf8_length(self.whole)
+        every = sorted((one for one in pc.unique(length).to_pylist() if one and one <= _LONGEST), reverse=True)
+        return {one: self.whole.filter(pc.equal(length, one)) for one in every}
+
+    def bearing(self, name: str | None) -> tuple[str, str] | None:
+        """Return the mark that a name begins or ends with, the longest of several, and what else is in it.
+
+        What is not `_distinct` has to stand beside a word for an occasion: points are numbered and called A, too.
+        """
+        lower = (name or "").strip().lower()
+        for text in dict.fromkeys((lower, _plain(lower))):
+            for length in range(min(len(text) - 1, _LONGEST), 0, -1):
+                for mark, beside, edge in (
+                    (text[:length], text[length:], text[length]),
+                    (text[-length:], text[:-length], text[-length - 1]),
+                ):
+                    if mark not in self.spelled:
+                        continue
+                    parted, told = _SEPARATOR.match(edge) is not None, of_occasion(beside)
+                    if _distinct(mark):
+                        if parted or (told and mark[-1].isdigit() and text.startswith(mark)):
+                            return self.spelled[mark], beside
+                    elif parted and told:
+                        return self.spelled[mark], beside
+        return None
 
     def plainly(self, name: str | None) -> bool:
         """Tell whether a name is a mark's and no more than a word beside it; not a plain number or a single letter."""

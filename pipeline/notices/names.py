@@ -8,9 +8,11 @@ import pyarrow as pa
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
 from pipeline.intake.far_names import FarRepeats, far_repeats
+from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.read.files import read_batches
+from pipeline.solve.misnamed import misnamed
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
@@ -25,7 +27,30 @@ _ONE_OCCUPATION = 15 * MINUTE
 
 def name_notes(survey: Survey, solved: Solved) -> list[str]:
     """Return in words that names stand at more than one place, or for more than one tie."""
-    return [*_doubled_ties(survey), *_far_names(survey, solved)]
+    return [*_doubled_ties(survey), *_misnamed(survey, solved), *_far_names(survey, solved)]
+
+
+def _misnamed(survey: Survey, solved: Solved) -> list[str]:
+    """Return in words which occupations are named after another mark close by than the one that the job puts them on.
+
+    Two marks, and an eccentric one beside each at the same vector, agree whichever of them were occupied.
+    """
+    on_marks = solved.occupations
+    place = on_marks.corrected
+    found = misnamed(
+        on_marks.table.column("name").to_pylist(),
+        on_marks.marks,
+        on_marks.session,
+        np.column_stack([place.easting, place.northing, place.height]),
+        MarkNames.of(solved.reference.names),
+        solved.reference,
+    )
+    far = [one for one in found if np.hypot(*one.apart[:2]) > survey.job.checks.radius]
+    if not far:
+        return []
+    said = "; ".join(f"{one.says()}" for one in far[:_NAMED])
+    more = f"; and {len(far) - _NAMED:,} more" if len(far) > _NAMED else ""
+    return [f"{said}{more}: where the poles stood on the marks of these names, every point is off by as much; see mark"]
 
 
 def _doubled_ties(survey: Survey) -> list[str]:

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.check_words import mentions_check, says_check
+from pipeline.intake.few_alike import Few
+from pipeline.intake.occasions import direction, of_numbers, of_occasion, of_witness, shape
 from pipeline.intake.occupations import MarkNames, Wanted
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job, Session
@@ -17,6 +19,7 @@ from pipeline.sessions.toml_lines import more_occupations
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 from pipeline.solve.differences import differences
+from pipeline.solve.misnamed import Misnamed, misnamed
 from pipeline.solve.temporary_marks import Temporary
 from pipeline.solve.which_mark import VICINITY, Places
 from pipeline.tolerance import Tolerance
@@ -28,6 +31,8 @@ _BESIDE = 5.0
 #: Readings of a session up to which those that are named after a temporary mark are occupations of it; more are points
 #: that are numbered from it. Common practice, no source.
 _OCCUPATIONS = 3
+#: Readings in no list at the least from which those that are like the listed ones can be told apart.
+_PLAIN = 5
 #: Readings that a sentence lists.
 _LISTED = 4
 
@@ -58,8 +63,12 @@ def unanswered(
     job: Job,
     register: Reference,
     temporary: Temporary,
+    few: Few,
 ) -> tuple[Unanswered, ...]:
-    """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one."""
+    """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one.
+
+    ``few`` is what of the listed occupations few other readings have.
+    """
     wanted, reference = Wanted.of([], job.checks.codes, register.names), _with(register, temporary)
     coded, columns = wanted.stated(candidates.table)
     pegs = MarkNames.arranged(temporary.names)
@@ -67,13 +76,18 @@ def unanswered(
     numbers = candidates.table.column("number").to_pylist()
     at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
     numbered = _numbered_from(candidates, pegs)
+    alike = _Alike.of(candidates, marks, at, few, register, wanted.marks, job)
     found = []
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if marks[row] is not None:
             continue
         column = columns[row]
         says = f"its code {codes[row]} says" if coded[row] else f"its mark {column!r} says" if _word(column) else ""
-        told = _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job) if not says else None
+        told = None
+        if not says:
+            told = alike.told(row, codes[row], at[row])
+            told = told or _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job)
+            told = alike.softened(row, codes[row], told)
         if says:
             told = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True, None
         if told is None:
@@ -84,6 +98,129 @@ def unanswered(
             why, held, mark = told
             found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held, mark))
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class _Alike:
+    """What a reading that no list names has in common with the listed ones, and how it lies to the marks.
+
+    ``code`` is the one that all listed readings have, "" where they differ; ``own`` whether (nearly) no other reading
+    has it. ``far`` are listed readings that are named after other marks than theirs, ``count`` readings by session and
+    what they are named.
+    """
+
+    names: Sequence[str | None]
+    session: Integers
+    code: str
+    own: bool
+    shapes: frozenset[str]
+    marks: MarkNames
+    register: Reference
+    far: Sequence[Misnamed]
+    count: Mapping[tuple[int, str], int]
+    job: Job
+
+    @classmethod
+    def of(
+        cls,
+        candidates: Candidates,
+        on: Sequence[str | None],
+        at: Floats,
+        few: Few,
+        register: Reference,
+        marks: MarkNames,
+        job: Job,
+    ) -> "_Alike":
+        """Gather it from all candidates, ``on`` the marks that they stand on, ``at`` (n, 3) places."""
+        codes = [(code or "").strip().lower() for code in candidates.table.column("code").to_pylist()]
+        listed = [row for row, said in enumerate(candidates.named) if said is not None]
+        of_listed = {codes[row] for row in listed}
+        code = of_listed.pop() if len(listed) > 1 and len(of_listed) == 1 else ""
+        unlisted = [row for row in range(len(codes)) if on[row] is None]
+        plain = few.others >= max(_PLAIN, 2 * sum(codes[row] == code for row in unlisted))
+        shaped = Counter(shape(candidates.names[row] or "") for row in unlisted)
+        shapes = {one for one in few.shapes if few.others >= max(_PLAIN, 2 * shaped[one])} if len(listed) > 1 else set()
+        count = Counter((int(candidates.session[row]), _kind(marks, candidates.names[row])) for row in unlisted)
+        far = misnamed(
+            [candidates.names[row] for row in listed],
+            [on[row] for row in listed],
+            candidates.session[listed],
+            at[listed],
+            marks,
+            register,
+        )
+        own = bool(code) and code in few.codes and plain
+        return cls(candidates.names, candidates.session, code, own, frozenset(shapes), marks, register, far, count, job)
+
+    def told(self, row: int, code: str | None, at: Floats) -> _Told | None:
+        """Say of a reading why it may be an occupation that no list names, off the mark; None where nothing does."""
+        name, session = self.names[row], int(self.session[row])
+        bears = self.marks.bearing(name)
+        places = Places(self.register.names, self.register.grid[:, :2])
+        said = (code or "").strip().lower()
+        own, sister = self.own and said == self.code, shape(name or "") in self.shapes
+        if bears is None:
+            if not (own or sister) or self.marks.like(name) is not None or of_witness((name or "").lower()):
+                return None
+            here, distance = places.nearest(at[:2], _BESIDE)
+            if here is None or self._agrees(here, at):
+                return None
+            has = f"it has the code {code} that no point has but the listed occupations" if own else ""
+            has = has or "its name is made as those of the listed occupations are"
+            return f"{has}, and it lies beside the mark {here}, {_away(self.register, here, distance, at)}", True, here
+        mark, beside = bears
+        here, distance = places.beside(mark, at[:2], np.inf)
+        if here is None:
+            return None
+        away = _away(self.register, mark, distance, at)
+        apart = at - self.register.grid[self.register.names.index(mark)]
+        for one in self.far:
+            if one.session == session and one.alike(apart, self.job):
+                return (
+                    f"{one.says()}, and this one, named after the mark {mark}, lies just so from it, {away}",
+                    True,
+                    mark,
+                )
+        occasion, few = of_occasion(beside), self.count[session, _kind(self.marks, name)] <= _OCCUPATIONS
+        repeats = few and (occasion or (sister and of_numbers(beside)))
+        numbers = few and of_numbers(beside) and said in ("", self.code)
+        witness = of_witness(beside) and not (direction(beside) and own and self._alone(session, mark))
+        near = distance <= (VICINITY if repeats else _BESIDE)
+        if near and not witness and (repeats or numbers or own) and not self.marks.like(name):
+            if distance > self.job.checks.radius:
+                return f"its name says that it stands on the mark {mark}, but that is {away}", True, mark
+            return _on(mark, f"named after the mark {mark} and", _Said(name, code, at), self.register, self.job)
+        thing = bool(said) and said in beside
+        if self.job.checks.radius < distance <= _BESIDE and few and not thing and not self.marks.like(name):
+            return f"it is named after the mark {mark}, which is {away}", False, mark
+        return None
+
+    def softened(self, row: int, code: str | None, told: _Told | None) -> _Told | None:
+        """Return why a reading is told of, no more held back where its name makes it a witness of the mark: CM2-N."""
+        if told is None or not told[1] or mentions_check(self.names[row]) or told[2] is not None:
+            return told
+        mark, beside = self.marks.bearing(self.names[row]) or ("", "")
+        if not direction(beside) or not mark:
+            return told
+        says = mentions_check(code, code=True) or (self.own and (code or "").strip().lower() == self.code)
+        return told if says and self._alone(int(self.session[row]), mark) else (told[0], False, mark)
+
+    def _agrees(self, mark: str, at: Floats) -> bool:
+        """Tell whether a reading would pass as a check of a mark."""
+        return not _on(mark, "", _Said(None, None, at), self.register, self.job)[1]
+
+    def _alone(self, session: int, mark: str) -> bool:
+        """Tell whether no more than one reading of a session is named after a mark with a direction."""
+        return sum(self.count.get((session, f"{mark} {letter}"), 0) for letter in "nesw") <= 1
+
+
+def _kind(marks: MarkNames, name: str | None) -> str:
+    """Return the mark that a name bears with the shape of the rest, or the shape of the whole."""
+    bears = marks.bearing(name)
+    if bears is None:
+        return shape(name or "")
+    only = "".join(filter(str.isalpha, bears[1]))
+    return f"{bears[0]} {only if direction(bears[1]) else shape(bears[1])}"
 
 
 def _with(register: Reference, temporary: Temporary) -> Reference:

@@ -1,0 +1,129 @@
+"""Readings that are few of their kind and may be occupations that no list names.
+
+They are called after a mark in words of their own, have the code of the listed occupations, or a name of the same
+shape. Where many are alike they are points: fences are numbered from a mark, and codes are shared.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Flags, Integers
+from pipeline.intake.occasions import shape, shape_pattern
+from pipeline.intake.occupations import MarkNames, Signs
+
+#: Readings of a job that are alike, up to which they may be occupations. Common practice, no source.
+_FEW = 6
+#: Codes up to which a job's codes are codes, and not descriptions; shapes of listed names that are looked for.
+_CODES, _SHAPES = 200, 20
+#: Readings named from one mark up to which each is looked at.
+_OF_MARK = 500
+
+#: A kind of readings: by what they are alike, and that.
+_Kind = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Few:
+    """What few readings besides the listed ones have: codes in lower case, and `shape` of names.
+
+    ``others`` is how many readings are in no list, ``numbers`` which are candidates for such a reason alone.
+    """
+
+    codes: frozenset[str] = frozenset()
+    shapes: frozenset[str] = frozenset()
+    others: int = 0
+    numbers: frozenset[int] = frozenset()
+
+
+@dataclass
+class FewAlike:
+    """Collects, batch by batch, rows that are few of their kind; those of a kind that grows are let go."""
+
+    marks: MarkNames
+    shapes: dict[str, str]
+    count: dict[_Kind, int] = field(default_factory=dict)
+    kept: dict[_Kind, list[pa.RecordBatch]] = field(default_factory=dict)
+    of_mark: dict[str, int] = field(default_factory=dict)
+    codes: set[str] = field(default_factory=set)
+    described: bool = False
+    others: int = 0
+
+    @classmethod
+    def of(cls, listed: Iterable[str], marks: MarkNames) -> "FewAlike":
+        """Return one that has seen nothing, for the names that sessions list."""
+        shapes = sorted({shape(name) for name in listed} - {"#", ""})
+        return cls(marks, {one: shape_pattern(one) for one in shapes[:_SHAPES]})
+
+    def take(self, batch: pa.RecordBatch, signs: Signs, pick: Callable[[Integers], pa.RecordBatch]) -> None:
+        """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
+        named = signs.named
+        self.others += int((~named).sum())
+        kinds: dict[int, list[_Kind]] = {}
+        for row, kind in (*self._by_code(batch, named), *self._by_shape(batch, named), *self._by_mark(batch, signs)):
+            kinds.setdefault(row, []).append(kind)
+        rows = [row for row in sorted(kinds) if not signs.candidate[row]]
+        if not rows:
+            return
+        picked = pick(np.array(rows, np.int64))
+        for at, row in enumerate(rows):
+            for kind in kinds[row]:
+                if self.count.get(kind, 0) <= _FEW:
+                    self.kept.setdefault(kind, []).append(picked.slice(at, 1))
+
+    def _counted(self, kind: _Kind, more: int) -> bool:
+        """Count readings of a kind, and tell whether they are few still."""
+        self.count[kind] = self.count.get(kind, 0) + more
+        if self.count[kind] > _FEW:
+            self.kept.pop(kind, None)
+        return self.count[kind] <= _FEW
+
+    def _by_code(self, batch: pa.RecordBatch, named: Flags) -> Iterable[tuple[int, _Kind]]:
+        coding = pc.dictionary_encode(pc.utf8_lower(batch.column("code")))
+        codes = [(code or "").strip() for code in coding.dictionary.to_pylist()]
+        number = pc.fill_null(coding.indices, -1).to_numpy(zero_copy_only=False).astype(np.int64)
+        self.codes |= {codes[one] for one in np.unique(number[named & (number >= 0)]).tolist()} - {""}
+        self.described = self.described or len(codes) > _CODES
+        counts = np.bincount(number[~named & (number >= 0)], minlength=len(codes))
+        for one in np.flatnonzero(counts).tolist() if not self.described else ():
+            if codes[one] and self._counted(("code", codes[one]), int(counts[one])):
+                yield from ((row, ("code", codes[one])) for row in np.flatnonzero((number == one) & ~named).tolist())
+        if sum(kind[0] == "code" for kind in self.count) > _CODES:
+            self.described = True
+
+    def _by_shape(self, batch: pa.RecordBatch, named: Flags) -> Iterable[tuple[int, _Kind]]:
+        wanted = [one for one in self.shapes if self.count.get(("shape", one), 0) <= _FEW]
+        if not wanted:
+            return
+        lower = pc.utf8_trim_whitespace(pc.utf8_lower(batch.column("name")))
+        for one in wanted:
+            found = pc.fill_null(pc.match_substring_regex(lower, self.shapes[one]), False)
+            rows = np.flatnonzero(np.asarray(found.to_numpy(zero_copy_only=False), bool) & ~named)
+            if len(rows) and self._counted(("shape", one), len(rows)):
+                yield from ((row, ("shape", one)) for row in rows.tolist())
+
+    def _by_mark(self, batch: pa.RecordBatch, signs: Signs) -> Iterable[tuple[int, _Kind]]:
+        names = batch.column("name")
+        for row in np.flatnonzero(self.marks.further(names) & ~signs.candidate).tolist():
+            mark, beside = self.marks.bearing(names[row].as_py()) or (None, "")
+            if mark is None:
+                continue
+            self.of_mark[mark] = self.of_mark.get(mark, 0) + 1
+            kind = ("name", f"{mark} {shape(beside)}")
+            if self.of_mark[mark] <= _OF_MARK and self._counted(kind, 1):
+                yield row, kind
+
+    def chosen(self) -> tuple[list[pa.RecordBatch], Few]:
+        """Return the rows that are few of their kind, each once, and what is few."""
+        own = next(iter(self.codes), "") if len(self.codes) == 1 and not self.described else ""
+        rows: dict[int, pa.RecordBatch] = {}
+        for (by, what), kept in self.kept.items():
+            if by != "code" or what == own:
+                rows |= {one.column("number")[0].as_py(): one for one in kept}
+        codes = {own} if own and self.count.get(("code", own), 0) <= _FEW else set()
+        shapes = {one for one in self.shapes if self.count.get(("shape", one), 0) <= _FEW}
+        few = Few(frozenset(codes), frozenset(shapes), self.others, frozenset(rows))
+        return [rows[number] for number in sorted(rows)], few

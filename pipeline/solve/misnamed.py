@@ -1,0 +1,78 @@
+"""Occupations that the job puts on one mark and that are named after another close by: CM1-AM tied to CM01."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.intake.occupations import MarkNames
+from pipeline.job.model import Job
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.which_mark import VICINITY
+
+#: Two readings off their marks are alike within so many tolerances of checks: each is observed, and so are the marks.
+_ALIKE = 2.0
+
+
+@dataclass(frozen=True)
+class Misnamed:
+    """A listed reading of a session, the mark that it is on, the one that it is named after, and (3,) how far off."""
+
+    session: int
+    name: str
+    on: str
+    named: str
+    apart: Floats
+
+    def says(self) -> str:
+        """Return it in words."""
+        return f"{self.name} is on {self.on} by the job, but named after {self.named}, {self.far()} away"
+
+    def far(self) -> str:
+        """Return in words how far the reading lies from the mark that it is named after."""
+        return f"{np.hypot(*self.apart[:2]):.2f} m"
+
+    def alike(self, apart: Floats, job: Job) -> bool:
+        """Tell whether (3,) another reading is off the mark of its name by the same, and by more than a check may."""
+        known = np.isfinite(apart) & np.isfinite(self.apart)
+        off = np.where(known, apart - self.apart, 0.0)
+        alike = np.hypot(*off[:2]) <= _ALIKE * job.checks.horizontal and abs(off[2]) <= _ALIKE * job.checks.vertical
+        return bool(alike and known[:2].all() and np.hypot(*apart[:2]) > _ALIKE * job.checks.horizontal)
+
+
+def misnamed(
+    names: Sequence[str | None],
+    on: Sequence[str | None],
+    session: Integers,
+    at: Floats,
+    marks: MarkNames,
+    register: Reference,
+) -> tuple[Misnamed, ...]:
+    """Return which readings are named after another mark of the register than the one that they are on.
+
+    Args:
+        names: of the listed readings.
+        on: the mark that the job puts each on.
+        session: (n,) index of the session.
+        at: (n, 3) easting, northing, height.
+        marks: the names of the register's marks.
+        register: its marks.
+    """
+    found = []
+    for name, mark, number, place in zip(names, on, session.tolist(), at, strict=True):
+        named = marks.like(name) or (marks.bearing(name) or (None, ""))[0]
+        if name is None or named is None or mark is None or named == mark or mark not in register.names:
+            continue
+        if _begins_with(name, mark):
+            continue
+        apart = place - register.grid[register.names.index(named)]
+        if np.hypot(*apart[:2]) <= VICINITY:
+            found.append(Misnamed(number, name, mark, named, apart))
+    return tuple(found)
+
+
+def _begins_with(name: str, mark: str) -> bool:
+    """Tell whether a name begins or ends with a mark's, whatever stands between letters and numbers: CM2-N on CM2N."""
+    bare, of = ("".join(filter(str.isalnum, text)).lower() for text in (name, mark))
+    return bare.startswith(of) or bare.endswith(of)
