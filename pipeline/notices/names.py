@@ -48,9 +48,10 @@ def _misnamed(survey: Survey, solved: Solved) -> list[str]:
     far = [one for one in found if np.hypot(*one.apart[:2]) > survey.job.checks.radius]
     if not far:
         return []
-    said = "; ".join(f"{one.says()}" for one in far[:_NAMED])
+    said = "; ".join(one.says() for one in far[:_NAMED])
     more = f"; and {len(far) - _NAMED:,} more" if len(far) > _NAMED else ""
-    return [f"{said}{more}: where the poles stood on the marks of these names, every point is off by as much; see mark"]
+    off = "if the pole stood where the names say, every point is off by as much"
+    return [f"{said}{more}: {off}; see the marks that ties and checks are on"]
 
 
 def _doubled_ties(survey: Survey) -> list[str]:

@@ -185,7 +185,7 @@ class _Alike:
         repeats = few and (occasion or (sister and of_numbers(beside)))
         numbers = few and of_numbers(beside) and said in ("", self.code)
         witness = of_witness(beside) and not (direction(beside) and own and self._alone(session, mark))
-        near = distance <= (VICINITY if repeats else _BESIDE)
+        near = distance <= (VICINITY if repeats and said in ("", self.code) else _BESIDE)
         if near and not witness and (repeats or numbers or own) and not self.marks.like(name):
             if distance > self.job.checks.radius:
                 return f"its name says that it stands on the mark {mark}, but that is {away}", True, mark
