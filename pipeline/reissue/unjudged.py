@@ -18,13 +18,15 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
+from pipeline.issue.session_types import Session
 from pipeline.reissue.vanished import ALIKE, GONE, never_of_it, sessions_at
+from pipeline.sessions.attach import base_key
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Doubt, Holds, Role
 
 #: How a sentence of these ends, by which it is known again in the record of an issue.
-_UNJUDGED, _TIE = "is not judged in {} any more", "is a tie now"
+_UNJUDGED, _TIE = "is not tested in {} any more", "is a tie now"
 _PARTS = ("position", "height")
 _TOLD = re.compile(
     r"the occupation (.*) on (.*) \(observed (.{19}) UTC\), which failed in (issue \d+),"
@@ -67,7 +69,7 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
     """
     doubts, notes = list[Doubtful](), list[str]()
     many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
-    for failed in dict((one.called, one) for one in (*_told_before(last, survey), *_failed(last, survey))).values():
+    for failed in dict((one.called, one) for one in (*_failed(last, survey), *_told_before(last, survey))).values():
         if any(failed.called in doubt.what for doubt in solved.doubts):
             continue
         rows = _rows(failed, survey, solved, many[failed.point])
@@ -96,10 +98,23 @@ def _failed(last: Record, survey: Survey) -> Iterator[_Failed]:
             continue
         time = int(from_iso(str(check["observed"])).timestamp() * 1000)
         sessions = sessions_at(survey, time, check["session"], before.get(check["session"]))
+        named = tuple(one.index for one in survey.windows if one.session.name == check["session"])
+        # where it is of another session now, what its own lost by that is at stake as well
+        sessions = tuple(sorted({*sessions, *(named or _parts_of(survey, before.get(check["session"])))}))
         parts = _parts(check, holds.get(check["mark"], np.ones(2, bool)))
         issue, off = f"issue {last['issue']:03d}", check["d_horizontal"] or 0.0
         far = off if check["role"] == Role.CHECK else 0.0
         yield _Failed(check["point"], check["mark"], time, issue, sessions, parts, far)
+
+
+def _parts_of(survey: Survey, before: Session | None) -> tuple[int, ...]:
+    """Return the sessions that run within one of the newest issue, with its base."""
+    if before is None:
+        return ()
+    start, end = (from_iso(before[edge]).timestamp() * 1000 for edge in ("start", "end"))
+    base = base_key(before["base"])
+    within = [one for one in survey.windows if one.start_ms < end and start < one.end_ms]
+    return tuple(one.index for one in within if one.base is None or base in (None, base_key(one.base)))
 
 
 def _holds(last: Record) -> dict[str, Flags]:
