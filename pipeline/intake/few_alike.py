@@ -19,8 +19,9 @@ from pipeline.intake.occupations import MarkNames, Signs
 _FEW = 6
 #: Codes up to which a job's codes are codes, and not descriptions; shapes of listed names that are looked for.
 _CODES, _SHAPES = 200, 20
-#: Readings named from one mark up to which each is looked at.
-_OF_MARK = 500
+#: Readings named from one mark, and from all, up to which each is looked at, be there no word for an occasion; how many
+#: are looked at before that is looked into again.
+_OF_MARK, _NAMED, _AT_ONCE = 500, 20_000, 1_000
 
 #: A kind of readings: by what they are alike, and that.
 _Kind = tuple[str, str]
@@ -48,6 +49,7 @@ class FewAlike:
     count: dict[_Kind, int] = field(default_factory=dict)
     kept: dict[_Kind, list[pa.RecordBatch]] = field(default_factory=dict)
     of_mark: dict[str, int] = field(default_factory=dict)
+    many: set[str] = field(default_factory=set)
     codes: set[str] = field(default_factory=set)
     described: bool = False
     others: int = 0
@@ -107,14 +109,23 @@ class FewAlike:
 
     def _by_mark(self, batch: pa.RecordBatch, signs: Signs) -> Iterable[tuple[int, _Kind]]:
         names = batch.column("name")
-        for row in np.flatnonzero(self.marks.further(names) & ~signs.candidate).tolist():
-            mark, beside = self.marks.bearing(names[row].as_py()) or (None, "")
-            if mark is None:
-                continue
-            self.of_mark[mark] = self.of_mark.get(mark, 0) + 1
-            kind = ("name", f"{mark} {shape(beside)}")
-            if self.of_mark[mark] <= _OF_MARK and self._counted(kind, 1):
-                yield row, kind
+        rows = np.flatnonzero(self._further(names) & ~signs.candidate)
+        for start in range(0, len(rows), _AT_ONCE):
+            some = rows[start : start + _AT_ONCE]
+            if start:  # a mark that many are named from may have come to light
+                some = some[self._further(names.take(pa.array(some)))]
+            for row in some.tolist():
+                mark, beside = self.marks.bearing(names[row].as_py()) or (None, "")
+                if mark is None:
+                    continue
+                self.of_mark[mark] = self.of_mark.get(mark, 0) + 1
+                if self.of_mark[mark] == _OF_MARK:
+                    self.many.add(mark.strip().lower())
+                if self._counted(("name", f"{mark} {shape(beside)}"), 1):
+                    yield row, ("name", f"{mark} {shape(beside)}")
+
+    def _further(self, names: pa.Array) -> Flags:
+        return self.marks.further(names, self.many, sum(self.of_mark.values()) > _NAMED)
 
     def chosen(self) -> tuple[list[pa.RecordBatch], Few]:
         """Return the rows that are few of their kind, each once, and what is few."""

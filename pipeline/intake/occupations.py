@@ -1,9 +1,9 @@
 """Which readings are occupations of marks: those that a session names, and those that code or name give away."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -173,32 +173,40 @@ class MarkNames:
         lower = (name or "").strip().lower()
         return self._like(lower) or self._like(_plain(lower))
 
-    def further(self, names: pa.Array) -> Flags:
-        """Return (n,) which names may be those that `bearing` tells the mark of."""
+    def further(self, names: pa.Array, but: Collection[str] = (), told: bool = False) -> Flags:
+        """Return (n,) which names may be those that `bearing` tells the mark of.
+
+        Of marks in ``but``, and of all if ``told``, only those with a word for an occasion.
+        """
         found = np.zeros(len(names), bool)
         if not self.spelled:
             return found
         lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
-        said = _flags(pc.match_substring_regex(lower, _TOLD))
-        if self.stems:
+        occasion = _flags(pc.match_substring_regex(lower, _TOLD))
+        said = occasion.copy()
+        if self.stems and not told:
             said |= _flags(pc.match_substring_regex(lower, self.stems)) & _flags(
                 pc.match_substring_regex(lower, "[-_. /:]")
             )
         likely = np.flatnonzero(said)
         if not len(likely):
             return found
-        some = lower.take(pa.array(likely))
+        some, but_of = lower.take(pa.array(likely)), pa.array(sorted({*but, *map(_plain, but)}), pa.string())
         for texts in (some, pc.replace_substring_regex(some, _GAP, r"\1\2")):
-            for length, marks in self._lengths().items():
+            for length, marks in self._lengths.items():
                 for part, left, pattern in (
                     (pc.utf8_slice_codeunits(texts, 0, length), pc.utf8_slice_codeunits(texts, length), _AFTER),
                     (pc.utf8_slice_codeunits(texts, -length), pc.utf8_slice_codeunits(texts, 0, -length), _AHEAD),
                 ):
-                    rows = np.flatnonzero(_flags(pc.is_in(part, value_set=marks)))
+                    known = _flags(pc.is_in(part, value_set=marks))
+                    if but:
+                        known &= occasion[likely] | ~_flags(pc.is_in(part, value_set=but_of))
+                    rows = np.flatnonzero(known)
                     beside = pc.match_substring_regex(left.take(pa.array(rows)), pattern)
                     found[likely[rows]] |= _flags(beside)
         return found
 
+    @cached_property
     def _lengths(self) -> dict[int, pa.Array]:
         """Return the names of all marks by length, the longest first."""
         length = pc.utf8_length(self.whole)
