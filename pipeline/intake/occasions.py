@@ -5,9 +5,9 @@ import re
 #: Words for the time or the turn of an occupation, and for what it is, in the usual tongues of exports.
 OCCASION = (
     "(?:am|pm|mid|midday|noon|morn|morning|afternoon|eve|evening|night|first|last|final|end|close|closed|closing"
-    "|closure|open|opening|start|begin|again|repeat|rep|reocc|return|back|before|after|late|early|occ|obs|tie|ctl|ctrl"
+    "|closure|open|opening|start|begin|again|second|third|time|st|nd|rd|th|bis|ter|repeat|rep|reocc|return|back|before|after|late|early|occ|obs|tie|ctl|ctrl"
     "|control|verify|proof|day|visit|abends?|morgens?|frueh|früh|mittags?|nachm|vorm|ende|anfang|letzte[rs]?|zuletzt"
-    "|schluss|abschluss|erneut|wdh|nochmals?|matin|soir|midi|fin|debut|début|dernier|fermeture|ouverture|mañana|manana"
+    "|schluss|abschluss|erneut|wieder|wdh|nochmals?|matin|soir|midi|fin|debut|début|dernier|fermeture|ouverture|mañana|manana"
     "|tarde|noche|cierre|inicio|ultim[ao]|último|mattina|sera|fine|inizio|chiusura|apertura|manha|noite|fim|ochtend"
     "|avond|einde|laatste|slot|(?:re)?(?:check|chk))"
 )
@@ -28,9 +28,9 @@ def of_occasion(beside: str) -> bool:
 
 
 def of_numbers(beside: str) -> bool:
-    """Tell whether a text in lower case is numbers and single letters alone, of which no direction is the only one."""
+    """Tell whether a text in lower case is numbers, single letters and signs, of which no direction is the only one."""
     pieces = _PIECE.findall(beside)
-    return bool(pieces) and not of_witness(beside) and all(piece.isdigit() or len(piece) == 1 for piece in pieces)
+    return bool(beside) and not of_witness(beside) and all(piece.isdigit() or len(piece) == 1 for piece in pieces)
 
 
 def of_witness(beside: str) -> bool:

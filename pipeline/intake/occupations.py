@@ -96,8 +96,8 @@ _LONGEST = 60
 _MOST_STEMS, _ANYTHING = 2_000, "(?s)."
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
 #: What else may stand behind or before a mark's name that is known so, or a word for an occasion beside any other.
-_AFTER, _AHEAD = rf"^(?:[-_. /:].|{OCCASION}[0-9]*$)", r".[-_. /:]$"
-_TOLD = rf"(?:^|[-_. /:0-9]){OCCASION}(?:$|[-_. /:0-9])"
+_AFTER, _AHEAD = rf"^(?:[^0-9a-z]|{OCCASION}[0-9]*$)", r"[^0-9a-z]$"
+_TOLD = rf"(?:^|[^a-z]){OCCASION}(?:$|[^a-z])"
 
 
 @dataclass(frozen=True)
@@ -186,7 +186,7 @@ class MarkNames:
         said = occasion.copy()
         if self.stems and not told:
             said |= _flags(pc.match_substring_regex(lower, self.stems)) & _flags(
-                pc.match_substring_regex(lower, "[-_. /:]")
+                pc.match_substring_regex(lower, "[^0-9a-z]")
             )
         likely = np.flatnonzero(said)
         if not len(likely):
@@ -227,7 +227,7 @@ class MarkNames:
                 ):
                     if mark not in self.spelled:
                         continue
-                    parted, told = _SEPARATOR.match(edge) is not None, of_occasion(beside)
+                    parted, told = not edge.isalnum(), of_occasion(beside)
                     if _distinct(mark):
                         if parted or (told and mark[-1].isdigit() and text.startswith(mark)):
                             return self.spelled[mark], beside

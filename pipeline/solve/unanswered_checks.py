@@ -200,9 +200,12 @@ class _Alike:
         if told is None or not told[1] or mentions_check(self.names[row]) or told[2] is not None:
             return told
         mark, beside = self.marks.bearing(self.names[row]) or ("", "")
+        of_code = (code or "").strip().lower()
+        says = mentions_check(code, code=True) or (self.own and of_code == self.code)
+        if not says and len(of_code) > 1 and of_code == "".join(filter(str.isalpha, beside)):
+            return told[0], False, mark  # a manhole MH beside it, called CM2-MH
         if not direction(beside) or not mark:
             return told
-        says = mentions_check(code, code=True) or (self.own and (code or "").strip().lower() == self.code)
         return told if says and self._alone(int(self.session[row]), mark) else (told[0], False, mark)
 
     def _agrees(self, mark: str, at: Floats) -> bool:
