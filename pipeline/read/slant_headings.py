@@ -6,7 +6,7 @@ its reference point, which no export says.
 
 import re
 
-from pipeline.files.heading_words import plain_letters
+from pipeline.files.heading_words import plain_letters, set_apart
 
 #: What words of a slant begin with or are, in the languages of the trade, without accents.
 _SLANT = re.compile(
@@ -42,5 +42,5 @@ def _says(word: str) -> bool:
 
 
 def _words(text: str) -> list[str]:
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", plain_letters(text).replace("_", " "))
+    apart = set_apart(plain_letters(text).replace("_", " "))
     return re.findall(r"[^\W\d_]+", apart.casefold())

@@ -15,6 +15,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import clock, from_iso
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
+from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
@@ -59,8 +60,8 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
     """Return doubts for sessions of which a failing occupation is judged by nothing any more, and notes in words.
 
     A check that became a tie is answered where it agrees with the other ties of its session as a check of it would;
-    without any, where it and the session that it failed in each have a check of another mark that passes. A point that
-    was far from every tolerance was called a check by mistake, and is noted.
+    without any on a mark that is known well enough, where it and the session that it failed in each have a check of
+    another mark that passes. A point that was far from every tolerance was called a check by mistake, and is noted.
 
     Args:
         last: the record of the newest issue.
@@ -74,7 +75,7 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
             continue
         rows = _rows(failed, survey, solved, many[failed.point])
         if len(rows):
-            found = _still_judged(failed, rows, last, solved)
+            found = _still_judged(failed, rows, last, survey, solved)
             why, more = found if found is not None else ("", failed.sessions)
         elif not _is_point(failed, survey, solved):
             continue
@@ -170,14 +171,16 @@ def _is_point(failed: _Failed, survey: Survey, solved: Solved) -> bool:
     return bool(timely or rows) and not any(numbers[row] in held for row in timely or rows)
 
 
-def _still_judged(failed: _Failed, rows: Integers, last: Record, solved: Solved) -> tuple[str, tuple[int, ...]] | None:
+def _still_judged(
+    failed: _Failed, rows: Integers, last: Record, survey: Survey, solved: Solved
+) -> tuple[str, tuple[int, ...]] | None:
     """Return None where an occupation that failed is judged as it was; else how it is not, and the sessions."""
     found, of_register = solved.occupations, {row["mark"] for row in last["register"]}
     why = None
     for row in rows.tolist():
         session = (int(found.session[row]),)
         if found.roles[row] is Role.TIE:
-            apart = _tie_at_odds(failed, row, last, solved)
+            apart = _tie_at_odds(failed, row, last, survey, solved)
             why = why or (f"{_TIE}{apart[0]}", (*session, *apart[1])) if apart is not None else why
             if apart is None:
                 return None
@@ -194,7 +197,9 @@ def _still_judged(failed: _Failed, rows: Integers, last: Record, solved: Solved)
     return why
 
 
-def _tie_at_odds(failed: _Failed, row: int, last: Record, solved: Solved) -> tuple[str, tuple[int, ...]] | None:
+def _tie_at_odds(
+    failed: _Failed, row: int, last: Record, survey: Survey, solved: Solved
+) -> tuple[str, tuple[int, ...]] | None:
     """Return None where a tie that was a failing check is answered; else in words why not, and the sessions."""
     found = solved.occupations
     parts = failed.parts if failed.parts is not None else np.ones(2, bool)
@@ -211,6 +216,7 @@ def _tie_at_odds(failed: _Failed, row: int, last: Record, solved: Solved) -> tup
         for other in np.flatnonzero(here).tolist()
         if other != row and (found.roles[other] is Role.TIE or names[other] in tied)
         and (found.compared.holds[other] | ~parts).all()
+        and not (_poor(found.marks[other], survey, solved) & parts).any()
     ]  # fmt: skip
     if others:
         off = _off(row, solved) - np.mean([_off(other, solved) for other in others], axis=0)
@@ -224,6 +230,16 @@ def _tie_at_odds(failed: _Failed, row: int, last: Record, solved: Solved) -> tup
     if all(_passes_elsewhere(session, found.marks[row], solved) for session in sessions):
         return None
     return ", and no check on another mark passes in each of the sessions that it concerns", sessions
+
+
+def _poor(mark: str | None, survey: Survey, solved: Solved) -> Flags:
+    """Return (2,) whether the register states position, height of a mark so poorly that it cannot judge another."""
+    register = survey.register
+    at = register.find(mark) if register is not None and mark is not None else None
+    if register is None or at is None:
+        return np.zeros(2, bool)
+    known_to = np.array([register.sigma_east[at] * CIRCLE_95, register.sigma_up[at] * NORMAL_95])
+    return np.asarray(register.stated[at] & (known_to > solved.occupations.compared.tolerance.allowed()))
 
 
 def _off(row: int, solved: Solved) -> Floats:

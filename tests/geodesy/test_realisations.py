@@ -3,6 +3,7 @@
 The expectations are the EPSG registry's own rows, as PROJ's database carries them, and pyproj asked by another way.
 """
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -35,7 +36,9 @@ def steps_of_nothing(one: str, other: str) -> bool:
         "SELECT accuracy, abs(tx) + abs(ty) + abs(tz) + abs(rx) + abs(ry) + abs(rz) + abs(scale_difference)"
         " FROM helmert_transformation_table WHERE name IN (?, ?)"
     )
-    with sqlite3.connect(Path(pyproj.datadir.get_data_dir(), "proj.db")) as registry:
+    places = [*pyproj.datadir.get_data_dir().split(os.pathsep), Path(pyproj.__file__).parent / "proj_dir/share/proj"]
+    registries = [Path(place, "proj.db") for place in places]
+    with sqlite3.connect(next(one for one in registries if one.is_file())) as registry:
         rows = registry.execute(query, (f"{one} to {other} (1)", f"{other} to {one} (1)")).fetchall()
     return len(rows) == 1 and rows[0][0] <= 0.2 and rows[0][1] == 0
 
