@@ -134,9 +134,10 @@ def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     if not diagnosis.explanations:
         return f"{_NONE_OF} {tested} explains it; occupy the mark again, and another one{apart}"
     best = diagnosis.explanations[0]
-    told = []
+    told, by_chance = [], False
     for explanation in diagnosis.explanations[:_NAMED]:
-        doubt = "perhaps by chance: " if explanation.chance else ""
+        doubt = "perhaps by chance: " if explanation.chance and not by_chance else ""
+        by_chance = explanation.chance
         horizontal, vertical = _left(explanation, diagnosis)
         slack = explanation.hypothesis.slack
         beyond = f" beyond the {slack:g} m that the transformation is good to" if slack else ""

@@ -20,7 +20,7 @@ from pipeline.words import Doubt, counted, plural
 #: Share of the tolerance up to which rounding does no harm, whatever uncertainties are stated. Ours, no source.
 _HARMLESS = 0.5
 #: Standard uncertainty of a number that was rounded, by its last digit: of an even distribution.
-_EVEN = 1.0 / np.sqrt(12.0)
+EVEN = 1.0 / np.sqrt(12.0)
 _EXPORT = "export them again with all their digits"
 
 
@@ -70,16 +70,16 @@ def _told(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) -> s
             what = "coordinates in plan"
     if not harms(half, digit, tolerance, stated):
         return ""
-    more = " or more" if digit >= 1.0 else ""  # tens of metres are not told from metres
+    more = " or more" if max(coarse.digit) >= 1.0 else ""  # tens of metres are not told from metres
     off = (
         f"which alone puts points up to {half:.3f} m{more} off where a standard uncertainty of {stated:.3f} m is stated"
     )
     if coarse.count >= coarse.of:
-        return f"its {what} are written to {digit:.1g} m{more}, {off}"
+        return f"its {what} are written to {length_said(digit)}{more}, {off}"
     have = plural(coarse.count, "has", "have")
     return (
         f"{counted(coarse.count, 'reading')} of {coarse.of:,}, this one first, {have} {what} written to"
-        f" {digit:.1g} m{more} beside others with more digits, {off}"
+        f" {length_said(digit)}{more} beside others with more digits, {off}"
     )
 
 
@@ -94,8 +94,13 @@ def _stated(survey: Survey, export: Export, log: FileLog, axis: int) -> float:
     return scale * (float(np.sqrt(log.squares[axis] / many)) if many else otherwise)
 
 
+def length_said(digit: float) -> str:
+    """Return metres of a last digit in words, to one figure."""
+    return f"{float(f'{digit:.1g}'):g} m"
+
+
 def harms(half: float, digit: float, tolerance: float, stated: float) -> bool:
     """Tell whether rounding by up to ``half`` matters beside a tolerance, and what is stated does not say so."""
-    rounding = _EVEN * digit
+    rounding = EVEN * digit
     beyond = half > tolerance and 2.0 * rounding > stated
     return beyond or (half > _HARMLESS * tolerance and rounding > stated)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
-from pipeline.examine.coarse_digits import harms
+from pipeline.examine.coarse_digits import EVEN, harms, length_said
 from pipeline.examine.computed import COMPUTED, OnTheMarks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.stood_on import Stood
@@ -69,7 +69,9 @@ def _of(
     sigma = register.sigma_up if height else np.maximum(register.sigma_east, register.sigma_north)
     tolerance = survey.job.checks.vertical if height else survey.job.checks.horizontal
     marks = used[np.any([which for _, which in axes], axis=0)]
-    marks = marks[[harms(half, digit, tolerance, float(sigma[mark])) for mark in marks.tolist()]]
+    # what is stated for marks is of what is written, rounding and all
+    covered = _stated(survey, register, height) & (EVEN * digit <= sigma)
+    marks = marks[[harms(half, digit, tolerance, float(sigma[mark])) and not covered[mark] for mark in marks.tolist()]]
     if not len(marks):
         return None
     stated = bool(register.stated[marks, int(height)].all())
@@ -79,12 +81,18 @@ def _of(
     says = "is stated" if stated else f"is assumed, since the register states no {column}"
     what = (
         f"{kind} of {counted(len(marks), 'mark')} that {plural(len(marks), 'is', 'are')} used ({names}) are written to"
-        f" {digit:.1g} m, which alone puts them up to {half:.3f} m off where a standard uncertainty of"
+        f" {length_said(digit)}, which alone puts them up to {half:.3f} m off where a standard uncertainty of"
         f" {float(sigma[marks].max()):.3f} m {says}: give them with all their digits, or say how uncertain they are in"
         f" a column {column} or as [control] {key}"
     )
     sessions = tuple(np.unique(stood.session[np.isin(stood.mark, marks)]).tolist())
     return Doubtful(Doubt.PRECISION, what, sessions, Path(register.shown).name, register.lines[int(marks[0])])
+
+
+def _stated(survey: Survey, register: Register, height: bool) -> Flags:
+    """Return (R,) of which marks register or job state how uncertain they are."""
+    key = "sigma_vertical" if height else "sigma_horizontal"
+    return np.asarray(register.stated[:, int(height)] | survey.prepared.loaded.stated("control", key))
 
 
 def _disagreeing(on_marks: OnTheMarks, axes: list[tuple["_Axis", Flags]]) -> list[tuple["_Axis", Flags]]:

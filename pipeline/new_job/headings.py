@@ -85,7 +85,8 @@ _CALLED = {
         uperror sigmaheight sdup sdheight vrms vertprec verticalprecision vprec vprecision sigmav hoehengenauigkeit
         sv sdv stdv stddevv stdvertical sigmavertical sdvertical vsigma vacc vertacc verticalaccuracy verticalsigma
         σu σh σv σz
-        genauigkeith precisionvertical precisionv precisionverticale precisionev precisieh duseyhassasiyet 垂直精度
+        genauigkeith genauigkeitv precisionvertical precisionv precisionverticale precisionev precisieh precisiev
+        duseyhassasiyet 垂直精度
         """,
     "solution": """
         solution sol solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality fixmode gnssfix
@@ -153,7 +154,7 @@ _CALLED = {
         """,
     "each": """
         sh sigmah sigmahorizontal stdh sdh stddevh σh stdhorizontal sdhorizontal horizontalsigma sigmahz
-        sigmaplan shz sdhz sxy sen sp
+        sigmaplan shz sdhz sxy sen sp genauigkeith precisieh
         """,
     "pole": """
         pole poleheight polehgt poleht rodheight rodht rod hr antennaheight antheight antht ih stab stabhohe stabhoehe

@@ -1,5 +1,6 @@
 """The beginning of a file of any kind, as one table of texts: its columns, some of its rows, and how it is written."""
 
+import codecs
 import hashlib
 import re
 from collections.abc import Iterator, Sequence
@@ -236,7 +237,10 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
 def _nuls(path: Path) -> tuple[int, ...]:
     """Return the lines of the beginning that hold a NUL, the last of the file too, which has no end then."""
     with path.open("rb") as file:
-        lines = re.split(rb"\r\n|\n|\r", file.read(BYTES))
+        beginning = file.read(BYTES)
+    if beginning.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return ()  # every other byte of it is one
+    lines = re.split(rb"\r\n|\n|\r", beginning)
     return tuple(number for number, line in enumerate(lines, start=1) if b"\0" in line)
 
 

@@ -9,7 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
-from pipeline.new_job.values import decimals
+from pipeline.new_job.values import decimals, given
 from pipeline.read.heading_units import metres_said
 from pipeline.read.precision_headings import WIDER, Precise, Side, precision_said
 
@@ -26,6 +26,8 @@ _AXIS = re.compile(
     r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
 )
 _QUOTE = '"'
+_NUMBER = re.compile(r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?|(?i:nan)")
+_SAY_PLAN = "name it below as sigma_horizontal where it is of each direction, as drms where of both together"
 _SAY = "name it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (of each direction) or drms (of both)"
 
 
@@ -66,6 +68,9 @@ def of_size(texts: Sequence[str], heading: str) -> str:
     values = decimals(texts)
     if values is None:
         return "it does not hold numbers"
+    odd = next((text.strip() for text in given(texts) if not _NUMBER.fullmatch(text.strip())), None)
+    if odd is not None:
+        return f'some cells hold no number, such as "{odd}": rows with one could not be read'
     scale = (metres_said(heading) or (1.0,))[0]
     known = values[np.isfinite(values)]
     if (known < 0.0).any():
@@ -127,6 +132,8 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
             continue
         if why := of_size(columns[name], name):
             left.append((name, f"it looks like a precision by its heading, but {why}"))
+        elif said.side is Side.H and (up := found.columns.get("sigma_up")) is not None and _is_beside(up):
+            left.append((name, f'it looks like the precision in plan beside "{up}": {_SAY_PLAN}'))
         elif _is_taken(said) and (taken := found.columns.get(words.get(said.side, ""))) is not None:
             left.append((name, f'it looks like a precision too, of the same side as "{taken}", which is taken'))
         else:
@@ -141,6 +148,12 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
                 for name in names
             ]
     return left
+
+
+def _is_beside(up: str) -> bool:
+    """Tell whether a heading says the height in other words than H, which is the plan then."""
+    said = precision_said(up)
+    return said is None or said.side is not Side.H
 
 
 def _alike(names: Sequence[str]) -> list[list[str]]:

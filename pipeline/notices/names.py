@@ -46,7 +46,8 @@ def _misnamed(survey: Survey, solved: Solved) -> list[str]:
         solved.reference,
     )
     far = [one for one in found if np.hypot(*one.apart[:2]) > survey.job.checks.radius]
-    if not far:
+    # names that are numbers fall on any mark: several at one vector each say nothing
+    if not far or (len(far) > 1 and not any(far[0].alike(one.apart, survey.job) for one in far[1:])):
         return []
     said = "; ".join(one.says() for one in far[:_NAMED])
     more = f"; and {len(far) - _NAMED:,} more" if len(far) > _NAMED else ""

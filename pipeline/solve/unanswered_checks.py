@@ -106,11 +106,13 @@ class _Alike:
 
     ``code`` is the one that all listed readings have, "" where they differ; ``own`` whether (nearly) no other reading
     has it. ``far`` are listed readings that are named after other marks than theirs, ``count`` readings by session and
-    what they are named.
+    what they are named, ``last`` UTC milliseconds of the last listed reading of each session.
     """
 
     names: Sequence[str | None]
     session: Integers
+    time: Integers
+    last: Mapping[int, int]
     code: str
     own: bool
     shapes: frozenset[str]
@@ -150,7 +152,24 @@ class _Alike:
             register,
         )
         own = bool(code) and code in few.codes and plain
-        return cls(candidates.names, candidates.session, code, own, frozenset(shapes), marks, register, far, count, job)
+        last: dict[int, int] = {}
+        for row in listed:
+            number = int(candidates.session[row])
+            last[number] = max(last.get(number, 0), int(candidates.time[row]))
+        return cls(
+            candidates.names,
+            candidates.session,
+            candidates.time,
+            last,
+            code,
+            own,
+            frozenset(shapes),
+            marks,
+            register,
+            far,
+            count,
+            job,
+        )
 
     def told(self, row: int, code: str | None, at: Floats) -> _Told | None:
         """Say of a reading why it may be an occupation that no list names, off the mark; None where nothing does."""
@@ -165,9 +184,12 @@ class _Alike:
             here, distance = places.nearest(at[:2], _BESIDE)
             if here is None or self._agrees(here, at):
                 return None
-            has = f"it has the code {code} that no point has but the listed occupations" if own else ""
+            has = f"it has the code {code} that hardly any point has but the listed occupations" if own else ""
             has = has or "its name is made as those of the listed occupations are"
-            return f"{has}, and it lies beside the mark {here}, {_away(self.register, here, distance, at)}", True, here
+            why = f"{has}, and it lies beside the mark {here}, {_away(self.register, here, distance, at)}"
+            # a new mark is set beside an old one, too: where a check comes after it, that tells whether the base stood
+            last = self.last.get(session, 0) <= int(self.time[row])
+            return why, last or sister or of_occasion((name or "").lower()), here
         mark, beside = bears
         here, distance = places.beside(mark, at[:2], np.inf)
         if here is None:

@@ -110,3 +110,16 @@ def test_two_marks_alone_say_nothing_of_their_heights(tmp_path: Path) -> None:
     job = surveyed(checks=1)
     write_to(job, "height", 1)
     assert told(job.write(tmp_path)) == []
+
+
+@pytest.mark.parametrize("in_register", [True, False])
+def test_an_uncertainty_that_covers_the_rounding_is_enough(in_register: bool, tmp_path: Path) -> None:
+    """Evenly spread over 0.1 m, the error of rounding has a standard uncertainty of 0.029 m: 0.041 m covers it."""
+    job = surveyed()
+    for column in ("easting", "northing", "height"):
+        write_to(job, column, 1)
+    if in_register:
+        job.register["hu95"] = job.register["vu95"] = np.full(len(job.register["mark"]), 0.10)
+    else:
+        job.job["control"] |= {"sigma_horizontal": 0.041, "sigma_vertical": 0.041}
+    assert told(job.write(tmp_path)) == []

@@ -70,6 +70,19 @@ def test_a_code_that_the_listed_ones_alone_have(tmp_path: Path) -> None:
     assert "has the code PP" in doubt["what"] and "0.80 m away" in doubt["what"]
 
 
+@pytest.mark.parametrize("name", ["TBM1", "101"])
+def test_a_new_mark_beside_one_whose_day_is_closed_is_told(name: str, tmp_path: Path) -> None:
+    """It has the occupations' code, and a check comes after it: that tells whether the base stood still."""
+    job = day(name, "CTL", KNOCK, False)
+    new, last = job.rows["name"] == name, job.rows["name"] == job.job["session"][0]["checks"][-1]["point"]
+    job.rows["time"][[*np.flatnonzero(new), *np.flatnonzero(last)]] = job.rows["time"][
+        [*np.flatnonzero(last), *np.flatnonzero(new)]
+    ]
+    record = record_of(job.write(tmp_path))
+    assert record["doubts"] == [] and record["rows"]["held_back"] == 0
+    assert any(name in note and "has the code CTL" in note for note in record["notes"])
+
+
 @pytest.mark.parametrize(
     ("name", "code", "apart"),
     [

@@ -91,3 +91,33 @@ def test_beside_usual_ones_others_are_told(tmp_path: Path) -> None:
     block = drafted(new_job(tmp_path)).blocks[0]
     assert sigmas(block) == usual
     assert any('Precision E: it looks like a precision too, of the same side as "sE"' in note for note in block.notes)
+
+
+@pytest.mark.parametrize("cell", ["-", "N/A"])
+def test_one_with_cells_that_are_no_numbers_is_told_and_not_mapped(cell: str, tmp_path: Path) -> None:
+    """Mapped, it would hold back every row with such a cell."""
+    made(tmp_path, _DEGREES, ("Precision E", "Precision N", "Precision U"))
+    path = tmp_path / "rover.csv"
+    lines = path.read_text().splitlines()
+    at = [lines[0].split(",").index(f"Precision {letter}") for letter in "ENU"]
+    for row in (3, 5):
+        cells = lines[row].split(",")
+        lines[row] = ",".join(cell if number in at else text for number, text in enumerate(cells))
+    path.write_text("\n".join(lines) + "\n")
+    for job in tmp_path.glob("*.toml"):
+        job.unlink()
+    block = drafted(new_job(tmp_path)).blocks[0]
+    assert sigmas(block) == {}
+    assert sum(f'some cells hold no number, such as "{cell}"' in note for note in block.notes) == 3
+
+
+@pytest.mark.parametrize("form", ["Genauigkeit {}", "{} Error", "Accuracy {}", "Nauwkeurigheid {}", "Precisie {}"])
+def test_h_beside_v_is_of_the_plan(form: str, tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    plan, up = form.format("H"), form.format("V")
+    write(tmp_path / "rover.csv", job, {**_HEADS, **_DEGREES, "sigma_north": plan, "sigma_up": up})
+    block = drafted(new_job(tmp_path)).blocks[0]
+    assert sigmas(block) in ({"sigma_up": up}, {"sigma_up": up, "sigma_horizontal": plan})
+    assert not any("of the same side" in note for note in block.notes)
+    assert "sigma_horizontal" in block.columns or any(plan in note for note in block.notes)

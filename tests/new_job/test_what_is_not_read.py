@@ -365,6 +365,15 @@ def test_a_text_of_two_bytes_a_sign_without_its_mark_is_one_still(tmp_path: Path
     assert not any("NUL" in one for one in started.notes)
 
 
+@pytest.mark.parametrize("form", ["utf-16-le", "utf-16-be"])
+def test_a_text_of_two_bytes_a_sign_is_not_called_damaged(form: str, tmp_path: Path) -> None:
+    """Every other byte of it is a NUL: its mark of the order of bytes says so."""
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    path.write_bytes(("\ufeff" + path.read_text(encoding="utf-8")).encode(form))
+    assert not any("NUL" in one for one in new_job(tmp_path).notes)
+
+
 def test_a_header_with_a_nul_is_refused_in_true_words(tmp_path: Path) -> None:
     made(tmp_path)
     path = tmp_path / "a.csv"
