@@ -60,9 +60,7 @@ def _told(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) -> s
         east, north = coarse.digit
         degrees = crs.kind_of(crs.source_crs(points.crs or "")) == "geographic"
         if degrees:
-            there = log.sessions > 0
-            middle = 0.5 * (log.extent.low[there, 1].min() + log.extent.high[there, 1].max())
-            east *= float(np.cos(np.radians(middle)))
+            east *= log.parallel()
         digit, half, tolerance = max(east, north), float(np.hypot(east, north)) / 2.0, checks.horizontal
         pair = ("longitudes", "latitudes") if degrees else ("eastings", "northings")
         what = " and ".join(pair) if east and north else pair[0 if east else 1]

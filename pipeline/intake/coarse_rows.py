@@ -145,7 +145,7 @@ class _Export:
         unit = lengths_of(points).up
         plan = plan_levels(None if self.degrees else unit, points.angles == "dms")
         self.levels = {_EAST: plan, _NORTH: plan, _BOTH: plan, _UP: height_levels(unit)}
-        shrunk = self._parallel() if self.degrees else 1.0
+        shrunk = log.parallel() if self.degrees else 1.0
         #: metres of a last digit of which half is as much as half of the tolerance
         self.limits = {
             _EAST: tolerance.horizontal / shrunk,
@@ -153,13 +153,6 @@ class _Export:
             _BOTH: tolerance.horizontal / float(np.hypot(shrunk, 1.0)),
             _UP: tolerance.vertical,
         }
-
-    def _parallel(self) -> float:
-        there = self.log.sessions > 0
-        if not there.any():
-            return 1.0
-        middle = 0.5 * (self.log.extent.low[there, 1].min() + self.log.extent.high[there, 1].max())
-        return max(float(np.cos(np.radians(middle))), 1e-3)
 
     def coarse(self, height: bool) -> CoarseRows | None:
         """Return the readings whose heights, or else whose positions, are coarse; None where none are."""

@@ -131,6 +131,14 @@ class FileLog:
     date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
 
+    def parallel(self) -> float:
+        """Return what a degree to the east is worth of one at the equator, at the middle of the sound readings."""
+        there = self.sessions > 0
+        if not there.any():
+            return 1.0
+        middle = 0.5 * (self.extent.low[there, 1].min() + self.extent.high[there, 1].max())
+        return max(float(np.cos(np.radians(middle))), 1e-3)
+
     def clock(self) -> dict[str | None, tuple[Integers, Integers]]:
         """Return by base id the minutes (UTC milliseconds) in which there are readings, and how many."""
         found = {}

@@ -9,7 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
-from pipeline.new_job.values import decimals, given
+from pipeline.new_job.values import decimals, no_number
 from pipeline.read.heading_units import metres_said
 from pipeline.read.precision_headings import WIDER, Precise, Side, precision_said
 
@@ -26,7 +26,6 @@ _AXIS = re.compile(
     r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
 )
 _QUOTE = '"'
-_NUMBER = re.compile(r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?|(?i:nan)")
 _SAY_PLAN = "name it below as sigma_horizontal where it is of each direction, as drms where of both together"
 _SAY = "name it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (of each direction) or drms (of both)"
 
@@ -68,8 +67,7 @@ def of_size(texts: Sequence[str], heading: str) -> str:
     values = decimals(texts)
     if values is None:
         return "it does not hold numbers"
-    odd = next((text.strip() for text in given(texts) if not _NUMBER.fullmatch(text.strip())), None)
-    if odd is not None:
+    if (odd := no_number(texts)) is not None:
         return f'some cells hold no number, such as "{odd}": rows with one could not be read'
     scale = (metres_said(heading) or (1.0,))[0]
     known = values[np.isfinite(values)]

@@ -93,6 +93,17 @@ def decimals(texts: Sequence[str]) -> Floats | None:
     return values if some and np.isfinite(values).sum() >= MOSTLY * rows else None
 
 
+def no_number(texts: Sequence[str]) -> str | None:
+    """Return the first text in a column of `decimals` that is no number, a row of units above them apart."""
+    values = decimals(texts)
+    if values is None:
+        return None
+    odd = [text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)]
+    if odd and odd[0] == given(texts)[0] and _is_unit(odd[0]):
+        odd = odd[1:]
+    return odd[0] if odd else None
+
+
 def angles(texts: Sequence[str], letters: str) -> Floats | None:
     """Return the degrees (n,) of a column that mostly holds degrees, minutes and seconds; None for another."""
     some = given(texts)

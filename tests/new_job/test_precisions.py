@@ -121,3 +121,16 @@ def test_h_beside_v_is_of_the_plan(form: str, tmp_path: Path) -> None:
     assert sigmas(block) in ({"sigma_up": up}, {"sigma_up": up, "sigma_horizontal": plan})
     assert not any("of the same side" in note for note in block.notes)
     assert "sigma_horizontal" in block.columns or any(plan in note for note in block.notes)
+
+
+def test_a_row_of_units_above_them_is_no_cell_without_a_number(tmp_path: Path) -> None:
+    headings = ("Precision E", "Precision N", "Precision U")
+    made(tmp_path, _DEGREES, headings)
+    path = tmp_path / "rover.csv"
+    header, *rows = path.read_text().splitlines()
+    units = ["m" if name in (*headings, "EllHt") else "" for name in header.split(",")]
+    path.write_text("\n".join([header, ",".join(units), *rows]) + "\n")
+    for job in tmp_path.glob("*.toml"):
+        job.unlink()
+    block = drafted(new_job(tmp_path)).blocks[0]
+    assert sigmas(block) == dict(zip(_WORDS, headings, strict=True))
