@@ -1,8 +1,7 @@
-"""The second pass laid out as the layers of one GeoPackage, written and read back; or counted and thrown away."""
+"""The second pass as the layers of one GeoPackage, and what the record says of it."""
 
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,7 +13,6 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
-from pipeline.digest import digest
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
 from pipeline.draft.joined import join
@@ -30,23 +28,19 @@ from pipeline.draft.strings_told import linework_noted, linework_notes
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
-from pipeline.issue.folder.durable import has_room, sync
-from pipeline.issue.formats.drawn_codes import without_points
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, LINES, MARKS, REPEATS, SESSIONS
-from pipeline.issue.geopackage.readback import ReadBackError, read_back
-from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.tally import Written
-from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
-from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftModel
+from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.record_types import Compared, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.progress import Progress
 from pipeline.reissue.against import Earlier
-from pipeline.reissue.changed_rows import REVISED, ChangedRows
+from pipeline.reissue.changed_rows import ChangedRows
 from pipeline.reissue.changes import Touched, compare
 from pipeline.reissue.side import Side
-from pipeline.run.about import CAUTION, about
+from pipeline.run.about import CAUTION
 from pipeline.run.count import Count
 from pipeline.run.provenance import provenance
 from pipeline.run.suspects import SuspectRows
@@ -59,7 +53,7 @@ Layers = tuple[Written, ...]
 
 @dataclass(frozen=True, kw_only=True)
 class Laid:
-    """What the second pass gave: the small layers, keys of the record, the files written, points for the plan.
+    """What the second pass gave: the small layers, keys of the record, points for the plan.
 
     ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;
     ``retimed`` is of how many points the previous issue has other times.
@@ -73,7 +67,6 @@ class Laid:
     rows: record_types.Rows
     wholly: list[record_types.WhollyHeld]
     shift_model: ShiftModel
-    files: list[FileIssued]
     changes: Compared
     touched: Touched
     retimed: int
@@ -84,114 +77,7 @@ class Laid:
     linework: record_types.LineworkNoted | None = None
 
 
-def lay_out(
-    settled: Settled,
-    causes: Sequence[str | None],
-    package: Path,
-    number: int,
-    progress: Progress | None,
-    earlier: Earlier | None = None,
-) -> Laid:
-    """Run the second pass into the GeoPackage of issue ``number``, read it back, and write the other formats from it.
-
-    With the issue ``earlier`` goes a layer of what changed; where few points did, its GeoPackage is copied and they are
-    changed in the copy.
-
-    Raises `RuntimeError` where the rows do not add up, `ReadBackError` where a file is not what was written, and
-    `NotWritten` where that is the disk's doing.
-    """
-    done, survey = None, settled.drafter.survey
-    if earlier is not None and earlier.changed is not None:
-        with _SecondPass(settled, progress, earlier) as running:
-            done = _revised(running, causes, earlier.changed, package)
-    if done is None:
-        with _SecondPass(settled, progress, earlier) as running:
-            done = _written_anew(running, causes, package)
-    written, rest = done
-    try:
-        with ThreadPoolExecutor(2) as beside:  # both let other threads run
-            summed = beside.submit(digest, package)
-            synced = beside.submit(sync, package)  # on its way to the disk while it is read back
-            database = read_back(package, written)
-        synced.result()
-    except ReadBackError as error:
-        # GDAL may say nothing of a disk that fills or fails while it closes a file or begins a layer
-        has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
-        if _reads_back_anew(settled, causes, package, progress):
-            raise NotWritten(str(error)) from error
-        raise
-    entries = [rest.summed(layer) for layer in written]
-    files: list[FileIssued] = [{"name": package.name, "sha256": summed.result(), "layers": entries}]
-    files[0]["database"] = database
-    files += _further_formats(survey, number, package, written)
-    codes = [one.code for one in survey.job.drawing.codes] if "dxf" in survey.job.issue.formats else []
-    return rest.laid(files, without_points(package, codes))
-
-
-def _further_formats(survey: Survey, number: int, package: Path, written: Layers) -> list[FileIssued]:
-    """Write what the job asks for besides the GeoPackage; what makes it is loaded for such a job alone."""
-    if set(survey.job.issue.formats) == {"gpkg"}:
-        return []
-    from pipeline.issue.formats.formats import write_formats
-    from pipeline.issue.geopackage.streamed import Package
-
-    complete = Package(package, {layer.name: layer.rows for layer in written})
-    return write_formats(survey.job.issue.formats, complete, about(survey, number))
-
-
-def _reads_back_anew(settled: Settled, causes: Sequence[str | None], package: Path, progress: Progress | None) -> bool:
-    """Say whether the layers read back where they are written once more: then the disk lost some the first time."""
-    again = package.with_name(f"again-{package.name}")
-    with _SecondPass(settled, progress, None) as running:
-        written, _ = _written_anew(running, causes, again)
-    try:
-        read_back(again, written)
-    except ReadBackError:
-        return False
-    finally:
-        again.unlink(missing_ok=True)
-    return True
-
-
-def dry(settled: Settled, causes: Sequence[str | None], progress: Progress | None) -> Laid:
-    """Run the second pass and write nothing."""
-    with _SecondPass(settled, progress, None) as running:
-        for _ in running.points():
-            pass
-        return _Rest.of(running, causes).laid([])
-
-
-def _written_anew(running: "_SecondPass", causes: Sequence[str | None], package: Path) -> tuple[Layers, "_Rest"]:
-    """Write every layer into a new GeoPackage."""
-    running.read_earlier()
-    known: list[_Rest] = []
-
-    def layers() -> Iterator[LayerSource]:
-        yield LayerSource("points", running.carried.schema, running.points(), running.description)
-        known.append(_Rest.of(running, causes))
-        yield from known[0].sources()
-
-    return running.write(package, layers(), into=False), known[0]
-
-
-def _revised(
-    running: "_SecondPass", causes: Sequence[str | None], changed: ChangedRows, package: Path
-) -> tuple[Layers, "_Rest"] | None:
-    """Run the second pass against the points of the previous issue, and change a copy of its GeoPackage.
-
-    Returns None, and has written nothing, where points came or went or too many of them differ.
-    """
-    fresh = running.held_against(changed)
-    if fresh is None:
-        return None
-    points = changed.written(running.survey.target["grid"], running.carried.schema)
-    revised = [batch.select(REVISED) for batch in fresh]
-    copy_with_rows(changed.last.package, changed.last.sha256, package, points, changed.fids(), revised)
-    rest = _Rest.of(running, causes)
-    return (points, *running.write(package, rest.sources(), into=True)), rest
-
-
-class _SecondPass:
+class SecondPass:
     """The second pass while it runs: what is counted and compared; rows that have to wait for their turn do so on disk.
 
     The rows of ``points`` come first, by `points` or `held_against`. The GeoPackage's writer runs the former in a
@@ -329,10 +215,10 @@ class _SecondPass:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Rest:
+class Rest:
     """What is known once the second pass has run: the layers after ``points``, and what the record says of the rows."""
 
-    running: _SecondPass
+    running: SecondPass
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
     marks: pa.RecordBatch
@@ -347,7 +233,7 @@ class _Rest:
     linework: record_types.LineworkNoted | None
 
     @classmethod
-    def of(cls, running: _SecondPass, causes: Sequence[str | None]) -> "_Rest":
+    def of(cls, running: SecondPass, causes: Sequence[str | None]) -> "Rest":
         """Return it; ``causes`` says per occupation what it may mean where it fails."""
         survey, solved = running.survey, running.drafter.solved
         changed: pa.RecordBatch | None = None
@@ -402,7 +288,7 @@ class _Rest:
         sums = layer.as_record()
         return sums if code is None else {**sums, "code": code}
 
-    def laid(self, files: list[FileIssued], notes: Sequence[str] = ()) -> Laid:
+    def laid(self, notes: Sequence[str] = ()) -> Laid:
         """Return the sum of it all, with what is to be noted of the files."""
         running = self.running
         return Laid(
@@ -414,7 +300,6 @@ class _Rest:
             rows=running.count.rows(sum(running.survey.first_pass.rows), len(running.drafter.solved.occupations.marks)),
             wholly=running.wholly.record(),
             shift_model=running.count.shift_model(running.survey),
-            files=files,
             changes=self.changes,
             touched=self.touched,
             retimed=self.retimed,
@@ -426,7 +311,7 @@ class _Rest:
         )
 
 
-def _lines(running: _SecondPass) -> tuple[pa.RecordBatch | None, record_types.LineworkNoted | None]:
+def _lines(running: SecondPass) -> tuple[pa.RecordBatch | None, record_types.LineworkNoted | None]:
     """Return the rows of ``lines`` and what is told of strings; nothing where the job has no linework."""
     if running.strings is None:
         return None, None

@@ -37,7 +37,7 @@ from pipeline.solve.taken_out import recorded as recorded_shifts
 
 
 def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: Record | None) -> Record:
-    """Return the record of the issue whose layers were laid out.
+    """Return the record of the issue whose layers are laid out, but for its files.
 
     Args:
         job: the job, of which everything is known but its points.
@@ -65,7 +65,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "caution": CAUTION,
         "changes": changes,
         "release": None,
-        "files": laid.files,
+        "files": [],
         "notes": [
             *_notes(job, laid, last),
             *one_vector_notes(survey, laid.repeated),

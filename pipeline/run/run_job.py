@@ -32,7 +32,7 @@ from pipeline.reissue.fingerprint import PART, PROGRAM, at_hand, differences, fi
 from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
 from pipeline.run.judged import judged_otherwise
-from pipeline.run.layers import dry, lay_out
+from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account
@@ -199,16 +199,18 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     changes: Changes | None = None
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
-        laid = lay_out(job.settled, job.causes(), package, staged.number, progress, compared.rows)
-        if last is not None:
-            because += attributes_changed(laid.changes)
-            because += times_differ(laid.retimed, last.record["issue"])
-            because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
-            changes = {**laid.changes, "since": last.record["issue"], "because": because}
-        told = account(job, laid, staged.number, changes, last.record if last else None)
-        told["notes"] = [*told["notes"], *_altered_since(folder, last)]
-        told["release"] = decided(job, laid, told, last if shown is not None else None, compared.rows is not None)
-        told["files"] = [*told["files"], write_report(staged.path, told, laid.plan)]
+        with LayOut(job.settled, job.causes(), package, staged.number, progress, compared.rows) as layers:
+            laid = layers.laid()
+            if last is not None:
+                because += attributes_changed(laid.changes)
+                because += times_differ(laid.retimed, last.record["issue"])
+                because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
+                changes = {**laid.changes, "since": last.record["issue"], "because": because}
+            told = account(job, laid, staged.number, changes, last.record if last else None)
+            told["notes"] = [*told["notes"], *_altered_since(folder, last)]
+            told["release"] = decided(job, laid, told, last if shown is not None else None, compared.rows is not None)
+            page = write_report(staged.path, told, laid.plan, lambda: layers.files)
+            told["files"] = [*layers.files, page]
         record = write_record(staged.path, told)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)

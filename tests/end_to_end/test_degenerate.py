@@ -40,7 +40,7 @@ def every_way(path: Path, name: str, again_in_all_formats: bool = False) -> Outc
         revise(path)
         with pytest.MonkeyPatch.context() as patch:
             if not again_in_all_formats:
-                patch.setattr("pipeline.run.layers._further_formats", lambda *_: [])
+                patch.setattr("pipeline.run.lay_out._further_formats", lambda *_: [])
             outcome(path)
             again = outcome(path)
         assert again is None or again.folder is not None

@@ -1,10 +1,10 @@
 """What stands in the report, section by section, from an issue's record alone."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from pipeline.issue.attention import Kind, attention
-from pipeline.issue.record_types import Record
+from pipeline.issue.record_types import FileIssued, Record
 from pipeline.issue.release import stays, waits_for
 from pipeline.issue.report import meanings
 from pipeline.issue.report.accuracy import accuracy
@@ -31,8 +31,8 @@ from pipeline.words import REASONS, Change, Proof, Reason, Role, Verdict
 TIMELINES, REASONS_WHY, NOTES, WHOLLY = 100, 100, 200, 12
 
 
-def contents(record: Record) -> dict[str, Any]:
-    """Return what the templates show of a record."""
+def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = None) -> dict[str, Any]:
+    """Return what the templates show of a record; its files from ``files``, asked when they are shown."""
     package = f"{record['job']}-{record['issue']:03d}.gpkg"
     return {
         "record": record,
@@ -62,7 +62,7 @@ def contents(record: Record) -> dict[str, Any]:
         "statistics": statistics_tables(record, package),
         "marks": mark_tables(record, package),
         "untied": choose(record["untied"], lambda row: 1, most=REASONS_WHY),
-        "files": file_tables(record),
+        "files": file_tables(record["inputs"], files or (lambda: record["files"])),
         "notes": choose(record["notes"], lambda row: 1, most=NOTES),
         "model": model_table(record),
         "site": site_table(record),

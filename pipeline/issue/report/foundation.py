@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from pipeline.issue.report.chosen import choose
@@ -206,8 +206,8 @@ def model_table(record: Record) -> Table | None:
     return table("Largest difference of the two models, per session, metres.", columns, chosen, "issue.json")
 
 
-def file_tables(record: Record) -> list[Table]:
-    """Return the tables of what was read and of what was issued."""
+def file_tables(inputs: Sequence[Input], files: Callable[[], Sequence[FileIssued]]) -> Iterator[Table]:
+    """Yield the tables of what was read and of what was issued; ``files`` is asked between the two."""
     read: list[Column[Input]] = [
         Column("File", "long", lambda row: row["path"], names=True),
         number("Rows", "rows"),
@@ -217,11 +217,8 @@ def file_tables(record: Record) -> list[Table]:
         Column("File", "long", lambda row: row["name"], names=True),
         checksum("SHA-256", "sha256"),
     ]
-    inputs = choose(record["inputs"], lambda row: 0, most=_INPUTS)
-    files = choose(record["files"], lambda row: 0, most=_INPUTS)
     caption = "What was read, with its path in the job file, its rows and its checksum."
-    made = [table(caption, read, inputs, "issue.json")]
-    if record["files"]:
+    yield table(caption, read, choose(inputs, lambda row: 0, most=_INPUTS), "issue.json")
+    if written := files():
         caption = "What was issued beside this page; tiedown verify compares all of it with its checksums."
-        made.append(table(caption, issued, files, "issue.json"))
-    return made
+        yield table(caption, issued, choose(written, lambda row: 0, most=_INPUTS), "issue.json")

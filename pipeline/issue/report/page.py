@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from pipeline.issue.folder.durable import write_synced
@@ -14,12 +15,13 @@ from pipeline.visible import visible
 _PLAIN = re.compile(r"[A-Za-z0-9-]+")
 
 
-def render(record: Record, points: Thinned) -> bytes:
+def render(record: Record, points: Thinned, files: Callable[[], Sequence[FileIssued]] | None = None) -> bytes:
     """Return the report of an issue as a page in UTF-8.
 
     Args:
         record: the issue's record, all of it but its sum and this page.
         points: the points of the plan.
+        files: gives the record's ``files`` where they may still be written; it is asked when the page comes to them.
     """
     from pipeline.issue.report.environment import environment  # 0.07 s that runs without an issue need not wait for
 
@@ -27,7 +29,7 @@ def render(record: Record, points: Thinned) -> bytes:
         environment()
         .get_template("page.html")
         .render(
-            contents(record),
+            contents(record, files),
             plan=plan.plan(record, points),
             of_plan=plan,
             of_timeline=timeline,
@@ -40,12 +42,15 @@ def render(record: Record, points: Thinned) -> bytes:
     return visible(page).encode()
 
 
-def write_report(folder: Path, record: Record, points: Thinned) -> FileIssued:
-    """Write the report into the folder of an issue and return its entry for the record's ``files``.
+def write_report(
+    folder: Path, record: Record, points: Thinned, files: Callable[[], Sequence[FileIssued]] | None = None
+) -> FileIssued:
+    """Write the report into the folder of an issue and return its entry for the record's ``files``. Takes what `render`
+    takes.
 
-    Raises OSError, FileExistsError where there is one already.
+    Raises OSError, FileExistsError where there is one already, and what ``files`` raises.
     """
-    page = render(record, points)
+    page = render(record, points, files)
     name = f"{record['job']}-{record['issue']:03d}.html"
     write_synced(folder / name, page)
     return {"name": name, "sha256": hashlib.sha256(page).hexdigest()}
