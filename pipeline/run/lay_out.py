@@ -19,7 +19,7 @@ from pipeline.draft.merged import Settled
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.durable import has_room, sync
 from pipeline.issue.formats.drawn_codes import without_points
-from pipeline.issue.geopackage.readback import ReadBackError, read_back
+from pipeline.issue.geopackage.readback import ReadBackError, load_reader, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.write import LayerSource, NotWritten
 from pipeline.issue.record_types import FileIssued
@@ -89,6 +89,7 @@ class LayOut:
 
         Raises `ReadBackError` where a file is not what was written, and `NotWritten` where that is the disk's doing.
         """
+        load_reader()  # meanwhile
         written = self._written.result()
         package, rest = self._package, self._rest.result()
         try:

@@ -73,6 +73,12 @@ class ReadBackError(Exception):
         super().__init__(f"{path.name} does not hold what was written: " + "; ".join(self.differences))
 
 
+def load_reader() -> None:
+    """Load what `read_back` reads with, a tenth of a second, while something else is waited for."""
+    with fiona_at_home():
+        pass
+
+
 def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
     """Compare every layer of the GeoPackage at ``path`` with what was given to be written.
 
