@@ -1,16 +1,27 @@
-"""The words of a heading, whatever language and case it is written in."""
+"""The words of a heading, whatever language and case it is written in.
+
+Whoever judges headings takes them apart by this, and says what of it differs for what it looks for.
+"""
 
 import re
 import unicodedata
 
 #: Letters that are no letter and accent to Unicode, as they are written without.
 _LETTERS = str.maketrans(
-    {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i"}
+    {"ß": "ss", "ẞ": "SS", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i"}
     | {"đ": "d", "Đ": "D"}
 )
-#: Where a word begins within letters: a capital behind a small letter, and the last of several before a small one.
-#: Letters of scripts without capitals count as small.
-_BEGINS = re.compile(r"(?<=[^\W\d_A-Z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][^\W\d_A-Z])")
+#: Letters of scripts without capitals: Hebrew and all behind it, once the accents are off. Greek and Cyrillic ones are
+#: none, as the sign of "σE" belongs to the letter behind it.
+_BARE = r"\u0590-\U0010ffff"
+#: Where a word begins within letters: a capital behind a small letter, the last of several before a small one, and
+#: where Latin letters stand beside those of a script without capitals.
+_BEGINS = re.compile(
+    rf"(?<=[^\W\d_A-Z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][^\W\d_A-Z{_BARE}])"
+    rf"|(?<=[A-Za-z])(?=[^\W\d_\u0000-\u058f])|(?<=[^\W\d_\u0000-\u058f])(?=[a-z])"
+)
+#: N° and its like: a number, where N alone is the north.
+_NUMBER_SIGN = re.compile(r"\bn\s?[°º˚]", re.IGNORECASE)
 
 
 def plain_letters(text: str) -> str:
@@ -20,5 +31,36 @@ def plain_letters(text: str) -> str:
 
 
 def set_apart(heading: str) -> str:
-    """Return a heading with a blank where a capital begins a word: "Ortho Ht" of "OrthoHt", "UTC Offset"."""
+    """Return a heading with a blank where a word begins: "Ortho Ht" of "OrthoHt", "UTC Offset", "UTC 時間"."""
     return _BEGINS.sub(" ", heading)
+
+
+def with_numbers(heading: str) -> str:
+    """Return a heading with "No" for the sign of a number: "No point" of "N° point"."""
+    return _NUMBER_SIGN.sub("No ", heading)
+
+
+def words_as_written(heading: str, *, figures: bool = False, capitals: bool = True, signs: str = "") -> list[str]:
+    """Return the words of a heading without accents, in the case in which they are written; see `words_of`."""
+    plain = plain_letters(heading)
+    word = r"[^\W_]+" if figures else r"[^\W\d_]+"
+    return re.findall(f"{word}|[{re.escape(signs)}]" if signs else word, set_apart(plain) if capitals else plain)
+
+
+def words_of(heading: str, *, figures: bool = False, capitals: bool = True, signs: str = "") -> list[str]:
+    """Return the words of a heading in small letters without accents, those in brackets and units too.
+
+    Args:
+        heading: as it stands in the file.
+        figures: whether figures are of the words ("hu95"), or part them and are left out ("Min_2" is "min").
+        capitals: whether words begin within letters as `set_apart` has it ("LatDeg" is two); not where one letter of
+            "dX" or "sE" would be taken for an axis.
+        signs: those that are words too, each of its own.
+    """
+    written = words_as_written(heading, figures=figures, capitals=capitals, signs=signs)
+    return [word.casefold() for word in written]
+
+
+def run_together(heading: str) -> str:
+    """Return the letters and figures of a heading alone, small and without accents: "pointno" of "Point No."."""
+    return "".join(words_of(heading, figures=True, capitals=False))

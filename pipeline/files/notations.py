@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 
-from pipeline.files.heading_words import set_apart
+from pipeline.files.heading_words import plain_letters, words_of
 
 #: Words of a heading, and the unit that they say. "Grad" is gon in English and degrees in German (see `_DEGREES_SO`).
 _UNITS = {
@@ -15,7 +15,7 @@ _UNITS = {
 }
 #: Longitude and latitude in languages in which "Grad" is a degree; and where the bare word may be one or the other:
 #: what is gon all the same then lies in another country, and no check agrees.
-_DEGREES_SO = re.compile(r"l(?:ä|ae|a)nge|breite|bredd|l(?:e|ä|ae)ngd")
+_DEGREES_SO = re.compile(r"lae?nge|breite|bredd|l(?:ae?|e)ngd")
 _EITHER = re.compile(r"l(?:at|ong)itud")
 #: Degrees with minutes, or minutes and seconds, in the same run of figures, with a point between: D.MMSS, DDMM.mm.
 _PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+|d{2,3}m{2})(?![a-z])")
@@ -27,8 +27,8 @@ _PARTS = (
             "degs",
             "degree",
             "degrees",
-            "degré",
-            "degrés",
+            "degre",
+            "degres",
             "d",
             "dd",
             "°",
@@ -52,11 +52,6 @@ _PARTS = (
 _MOST = frozenset(["max", "maximum", "mean", "avg"])
 
 
-def words_of(heading: str) -> list[str]:
-    """Return the words of a heading in small letters, "LatDeg" being two, and signs of degrees, minutes and seconds."""
-    return [word.casefold() for word in re.findall(r"[^\W\d_]+|[°'\"]", set_apart(heading))]
-
-
 #: What to do where an angle is written as nothing reads it.
 TO_DEGREES = "export it in decimal degrees; where its numbers are decimal degrees nevertheless, rename the heading"
 PARTS_FIX = "export decimal degrees in one column"
@@ -67,10 +62,10 @@ def unread_notation(heading: str, *, dms: bool) -> str | None:
 
     None where it says nothing, or what is read.
     """
-    words = words_of(heading)
+    words = _words(heading)
     for word in words[1:]:
         unit = _UNITS.get(word)
-        text = heading.casefold()
+        text = plain_letters(heading).casefold()
         degrees = (word.startswith("grad") and _DEGREES_SO.search(text)) or (word == "grad" and _EITHER.search(text))
         if unit is not None and not degrees:
             return f"says {unit}, and degrees are read"
@@ -100,24 +95,29 @@ def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:
         for behind, part in ((1, _PARTS[1]), (2, _PARTS[2]))
     )
     found = tuple(name for name in (minutes, seconds) if name is not None)
-    degrees_said = stem != words_of(heading)
+    degrees_said = stem != _words(heading)
     if len(found) == 2:
         # "Lat M" and "Lat S" may be metres and a sigma
-        letters = all(len(word) == 1 for name in found for word in words_of(name)[-1:])
+        letters = all(len(word) == 1 for name in found for word in _words(name)[-1:])
         return found if degrees_said or not letters else ()
     # minutes alone: of decimals, called as a heading is that says degrees; "Lat m" may be metres, "Min" anything
     if minutes is None or not degrees_said or _stem(minutes, _PARTS[1]) != stem or not stem:
         return ()
-    most = any(_stem(name, _MOST) == stem != words_of(name) for name in names)
-    return () if most or {"m", "mm"} & set(words_of(minutes)) else found
+    most = any(_stem(name, _MOST) == stem != _words(name) for name in names)
+    return () if most or {"m", "mm"} & set(_words(minutes)) else found
 
 
 def _is_part(name: str, away: int, stem: list[str], words: frozenset[str]) -> bool:
     """Tell whether a column is called as an angle and its part, or stands behind it and is called as a part alone."""
     rest = _stem(name, words)
-    return rest != words_of(name) and (rest == stem or (not rest and away == 0))
+    return rest != _words(name) and (rest == stem or (not rest and away == 0))
 
 
 def _stem(heading: str, part: frozenset[str]) -> list[str]:
     """Return a heading's words without those of a part, if any."""
-    return [word for word in words_of(heading) if word not in part]
+    return [word for word in _words(heading) if word not in part]
+
+
+def _words(heading: str) -> list[str]:
+    """Return the words of a heading, and signs of degrees, minutes and seconds."""
+    return words_of(heading, signs="°'\"")

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
-from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_of
+from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
@@ -166,11 +166,10 @@ def other_places(look: FileLook, found: Mapped) -> str:
 
 def _says(word: str, heading: str) -> bool:
     """Tell whether a heading says a coordinate of a reading, with or without its datum: "WGS84 Lat"."""
-    base = any(rank("base", part) is not None for part in words_of(heading))
+    parts = words_compared(heading)
+    base = any(rank("base", part) is not None for part in parts)
     return (
-        not base
-        and not is_precision(heading)
-        and any(rank(word, said) is not None for said in (heading, *words_of(heading)[-1:]))
+        not base and not is_precision(heading) and any(rank(word, said) is not None for said in (heading, *parts[-1:]))
     )
 
 

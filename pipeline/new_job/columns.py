@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.files.heading_words import words_of
 from pipeline.geodesy.heights import FARTHEST_GEOID
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.axis_sigmas import by_axes
@@ -13,7 +14,7 @@ from pipeline.new_job.column_places import find_position, place_by_content
 from pipeline.new_job.column_times import find_time
 from pipeline.new_job.doubles import double_rivals, doubles_of
 from pipeline.new_job.halves import half_apart
-from pipeline.new_job.headings import rank, words_of
+from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import FileLook

@@ -2,7 +2,7 @@
 
 import re
 
-from pipeline.files.heading_words import plain_letters
+from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
 from pipeline.read.heading_units import metres_said, without_unit
@@ -168,12 +168,8 @@ _CALLED = {
 }
 
 
-def _letters(text: str) -> str:
-    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))
-
-
 CALLED: dict[str, tuple[str, ...]] = {
-    word: tuple(dict.fromkeys(map(_letters, f"{text} {ELSEWHERE.get(word, '')}".split())))
+    word: tuple(dict.fromkeys(map(run_together, f"{text} {ELSEWHERE.get(word, '')}".split())))
     for word, text in _CALLED.items()
 }
 CALLED |= {"ellipsoid_height": USUAL[Kind.ELLIPSOIDAL], "level": USUAL[Kind.LEVEL], "height": USUAL[Kind.HEIGHT]}
@@ -182,7 +178,7 @@ CALLED |= {"ellipsoid_height": USUAL[Kind.ELLIPSOIDAL], "level": USUAL[Kind.LEVE
 #: Words beside the letter of an axis that do not say to which side it points.
 _COORDINATE = (
     "", "coord", "coordinate", "koord", "koordinate", "koordinat", "koordinaatti", "coordinaat", "coordenada",
-    "coordonnee", "coordinata", "wspolrzedna", "wsp", "souradnice", "grid", "local", *map(_letters, COORDINATES),
+    "coordonnee", "coordinata", "wspolrzedna", "wsp", "souradnice", "grid", "local", *map(run_together, COORDINATES),
 )  # fmt: skip
 #: Headings that tell an axis by its letter alone: X is the easting for some, the northing for others.
 _LETTERED = {
@@ -194,14 +190,10 @@ for _word, _letter in (("easting", "x"), ("northing", "y")):
 _SIDES = ("easting", "northing", "longitude", "latitude")
 
 
-#: N° and its like: a number, where N alone is the north.
-_NUMBER_SIGN = re.compile(r"\bn\s?[°º˚]", re.IGNORECASE)
-
-
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
-    heading = _NUMBER_SIGN.sub("No ", heading)
-    return _letters(without_unit(_UNIT.sub("", heading.strip())) or heading)
+    heading = with_numbers(heading)
+    return run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
 
 
 def letter_of(heading: str) -> str:
@@ -216,7 +208,7 @@ def axis_of(heading: str) -> tuple[str, str] | None:
 
     "X (Lat)" likewise gives "latitude" and "x".
     """
-    parts = words_of(heading)
+    parts = words_compared(heading)
     lettered = {letter for letter in "xy" if letter in parts}
     said = {word for word in _SIDES for part in parts if part in CALLED[word] and not _is_lettered(part)}
     return (said.pop(), lettered.pop()) if len(lettered) == len(said) == 1 else None
@@ -242,9 +234,9 @@ def rank(word: str, heading: str) -> int | None:
         return None
 
 
-def words_of(heading: str) -> list[str]:
-    """Return the words of a heading, those in brackets too, as they are compared."""
-    return [letters for part in re.split(r"[\W_]+", _NUMBER_SIGN.sub("No ", heading)) if (letters := _letters(part))]
+def words_compared(heading: str) -> list[str]:
+    """Return the words of a heading, those in brackets too, as `rank` compares them."""
+    return words_of(with_numbers(heading), figures=True, capitals=False)
 
 
 def is_known(heading: str) -> bool:

@@ -7,7 +7,7 @@ drafted takes the zone of its times from it.
 import re
 from collections.abc import Mapping
 
-from pipeline.files.heading_words import plain_letters, set_apart
+from pipeline.files.heading_words import words_as_written, words_of
 
 #: What a heading says of a clock beside offsets: that it is UTC, the GPS time scale, or local.
 _UTC, _GPS, _LOCAL = (
@@ -68,7 +68,7 @@ def zone_said(heading: str) -> str | None:
     """
     if _UNCLEAR.search(heading) or meant(heading):
         return None
-    words = _words(heading)
+    words = words_as_written(heading)
     plain = {word.casefold() for word in words}
     offsets = {_NAMED[word.upper()] for word in words if _is_name(word, _NAMED)}
     rest = heading
@@ -81,7 +81,7 @@ def zone_said(heading: str) -> str | None:
         rest = heading.replace(found[0], " ")
     elif plain & _LOCAL and not offsets:
         return ""
-    rest_words = {word.casefold() for word in _words(rest)}
+    rest_words = set(words_of(rest))
     if rest_words & _UTC:
         if any(map(_FROM_UTC.fullmatch, rest_words)) and not offsets:
             return None
@@ -96,12 +96,12 @@ def zone_said(heading: str) -> str | None:
 
 def meant(heading: str) -> tuple[tuple[str, str], ...]:
     """Return the offsets that a zone's name in a heading may mean, each with whose it is; () where it has none."""
-    return next((_SEVERAL[word.upper()] for word in _words(heading) if _is_name(word, _SEVERAL)), ())
+    return next((_SEVERAL[word.upper()] for word in words_as_written(heading) if _is_name(word, _SEVERAL)), ())
 
 
 def is_offset(heading: str) -> bool:
     """Tell whether a column is of offsets from UTC by its heading, or of names of zones: "UTC offset", "Time zone"."""
-    words = [word.casefold() for word in _words(heading)]
+    words = words_of(heading)
     clock = {"time", "gmt", "utc", "tz", "zeit", "horaria", "horaire", "fuso"}
     told = any(map(_FROM_UTC.fullmatch, words)) and bool(clock & set(words))
     return told or "".join(words) in ("timezone", "zeitzone", "tz", "utcoffset", "fusohorario", "fuseauhoraire")
@@ -109,8 +109,3 @@ def is_offset(heading: str) -> bool:
 
 def _is_name(word: str, names: Mapping[str, object]) -> bool:
     return word.upper() in names and (word.isupper() or word.upper() not in _WORDS)
-
-
-def _words(heading: str) -> list[str]:
-    """Return the words of a heading without accents, "UTCOffset" being two."""
-    return re.findall("[A-Za-z]+", set_apart(plain_letters(heading)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
-from pipeline.files.heading_words import plain_letters, set_apart
+from pipeline.files.heading_words import plain_letters, run_together, set_apart
 from pipeline.geodesy.nearby import height_datum_words
 from pipeline.read.heading_units import LENGTHS_SAID
 
@@ -192,7 +192,7 @@ def said_of(heading: str) -> Said:
         return Said(Kind.SEPARATION, letters == "N", True)
     said = _judged(found, outside, whole)
     if not said.plain and said.kind in (Kind.OTHER, Kind.HEIGHT):
-        bare = re.sub(r"[\W_]+", "", letters.casefold())
+        bare = run_together(letters)
         kind = next((kind for kind, headings in USUAL.items() if bare in headings), None)
         return said if kind is None or (kind is Kind.HEIGHT and said.kind is kind) else Said(kind, False, True)
     return said

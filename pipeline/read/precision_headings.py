@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from functools import lru_cache
 
-from pipeline.files.heading_words import plain_letters, set_apart
+from pipeline.files.heading_words import plain_letters, with_numbers, words_of
 from pipeline.read.heading_units import LENGTHS_SAID
 
 
@@ -135,7 +135,7 @@ _PRECISE = sorted((word for word, of in _CLASSES.items() if of in ("any", "sigma
 def precision_said(heading: str) -> Precise | None:
     """Return what a heading says of precisions; None where it says none, or one of something else than a point."""
     wider = bool(WIDER.search(heading))
-    words = _words(WIDER.sub(" ", heading) if wider else heading)
+    words = words_of(with_numbers(WIDER.sub(" ", heading) if wider else heading), figures=True)
     classes = list(_classes(words))
     if _ELSE in classes:
         return None
@@ -151,11 +151,6 @@ def _of_several(sides: set[Side]) -> Side:
     """Return the side where several words say one: "E (Y)", "height H", "horizontal position"."""
     left = sides - {Side.X, Side.Y, Side.Z, Side.H}
     return left.pop() if len(left) == 1 else Side.OPEN
-
-
-def _words(heading: str) -> list[str]:
-    apart = set_apart(plain_letters(heading.replace("\u2013", " ")))
-    return re.findall(r"[^\W_]+", apart.casefold())
 
 
 def _classes(words: list[str]) -> Iterator[Side | str | None]:

@@ -6,7 +6,7 @@ its reference point, which no export says.
 
 import re
 
-from pipeline.files.heading_words import plain_letters, set_apart
+from pipeline.files.heading_words import words_of
 
 #: What words of a slant begin with or are, in the languages of the trade, without accents.
 _SLANT = re.compile(
@@ -27,20 +27,15 @@ _UPRIGHT = re.compile(
 
 def is_slant(text: str) -> bool:
     """Tell whether a heading, or a word in a cell, says that lengths were measured slantwise."""
-    words = _words(text)
+    words = words_of(text)
     return not any(map(_UPRIGHT.fullmatch, words)) and any(map(_says, words))
 
 
 def but_for_slant(heading: str) -> str:
     """Return what a heading says besides: "Antenna height (slant)" is "antenna height"."""
-    words = [_JOINED.sub("", word) for word in _words(heading) if not _SLANT.fullmatch(word)]
+    words = [_JOINED.sub("", word) for word in words_of(heading) if not _SLANT.fullmatch(word)]
     return " ".join(words)
 
 
 def _says(word: str) -> bool:
     return _SLANT.fullmatch(word) is not None or _JOINED.match(word) is not None
-
-
-def _words(text: str) -> list[str]:
-    apart = set_apart(plain_letters(text).replace("_", " "))
-    return re.findall(r"[^\W\d_]+", apart.casefold())

@@ -13,6 +13,7 @@ from pipeline.files.notations import split_into_parts, unread_notation
         ("Lat DD.MMSSs", "(DD.MMSSS)"), ("Lat_DDMM.mmmm", "(DDMM.MMMM)"), ("Lat DDMMSS.ss", "(DDMMSS.SS)"),
         ("Lat", None), ("Latitude [deg]", None), ("Lat (DD.dddd)", None), ("Lat dd", None), ("Breitengrad", None),
         ("Breite (Grad)", None), ("Latitude Grad", None),
+        ("緯度rad", "radians"), ("LA\u0308NGE grad", None), ("Längd (grad)", None), ("langd grad", None),
         ("Longitud (grad)", None), ("Geogr. Länge [Grad]", None), ("Latitude (WGS84)", None), ("Lat °", None),
     ],
 )  # fmt: skip
@@ -41,6 +42,10 @@ def test_degrees_minutes_and_seconds_are_read_where_that_is_stated(heading: str)
         (["Lat (deg)", "Lat min", "Lat max"], "Lat (deg)", ()),
         (["Lat (deg)", "Lon (deg)", "Min"], "Lon (deg)", ()),
         (["Lat", "Lat M", "Lat S", "Lon"], "Lat", ()),
+        (["Lat degrés", "Lat minutes"], "Lat degrés", ("Lat minutes",)),
+        (["Lat degres", "Lat minutes"], "Lat degres", ("Lat minutes",)),
+        (["Lat degre\u0301s", "Lat minutes"], "Lat degre\u0301s", ("Lat minutes",)),
+        (["Lat °", "Lat '", 'Lat "'], "Lat °", ("Lat '", 'Lat "')),
     ],
 )
 def test_minutes_and_seconds_in_columns_of_their_own(names: list[str], of: str, parts: tuple[str, ...]) -> None:
