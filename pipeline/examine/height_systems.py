@@ -48,14 +48,13 @@ def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
 
 
 def _looked(survey: Survey, stood: Stood | None) -> "_Looked | None":
-    register, control = survey.register, survey.job.control
-    if register is None or control is None or stood is None:
+    register = survey.register
+    if register is None or stood is None:
         return None
     above = above_readings(survey, register, stood, set_up=True)
     if not len(above.session):
         return None
-    path = survey.prepared.loaded.recorded(control.file)
-    return _Looked(survey, register, path, above, by_session(survey, above))
+    return _Looked(survey, register, survey.register_file, above, by_session(survey, above))
 
 
 #: Another cause of it. Told of bases apart are ids alone, where no export and no set-up says where a base stood.

@@ -3,7 +3,6 @@
 import math
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 
@@ -86,7 +85,7 @@ def _of(
         f" a column {column} or as [control] {key}"
     )
     sessions = tuple(np.unique(stood.session[np.isin(stood.mark, marks)]).tolist())
-    return Doubtful(Doubt.PRECISION, what, sessions, Path(register.shown).name, register.lines[int(marks[0])])
+    return Doubtful(Doubt.PRECISION, what, sessions, survey.register_file, register.lines[int(marks[0])])
 
 
 def _stated(survey: Survey, register: Register, height: bool) -> Flags:

@@ -101,4 +101,4 @@ def _of_register(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
                 " centimetres taken for metres"
             )
             sessions = tuple(np.unique(session[np.isin(on, odd)]).tolist())
-            yield Doubtful(Doubt.PRECISION, what, sessions, register.shown, register.lines[int(odd[0])])
+            yield Doubtful(Doubt.PRECISION, what, sessions, survey.register_file, register.lines[int(odd[0])])

@@ -95,6 +95,16 @@ class Survey:
         """Return the job file and the line of a key."""
         return self.prepared.loaded.where(*place)
 
+    def recorded_at(self, *place: str | int) -> tuple[str, int]:
+        """Return the same as an issue says it wherever the job lies: the job file by its name alone."""
+        return self.prepared.loaded.recorded_at(*place)
+
+    @property
+    def register_file(self) -> str:
+        """Return the register's path from the job file's folder, as an issue has it; "" where the job has none."""
+        control = self.job.control
+        return "" if control is None else self.prepared.loaded.recorded(control.file)
+
 
 def survey_of(
     prepared: Prepared, sieve: Sieve, first_pass: FirstPass, operations: Operations, clock_offset: str | None

@@ -99,7 +99,7 @@ def _carried(doubt: DoubtNoted, newest: Record, survey: Survey) -> Doubtful | No
             key = ("control", "crs")
     spared = {row["session"] for row in newest["sessions"]} - set(doubt["sessions"])
     reached = tuple(window.index for window in survey.windows if window.session.name not in spared)
-    return Doubtful(Doubt(doubt["kind"]), sentence, reached if spared else None, *survey.where(*key))
+    return Doubtful(Doubt(doubt["kind"]), sentence, reached if spared else None, *survey.recorded_at(*key))
 
 
 def _as_it_is(reason: str, survey: Survey) -> Iterator[str]:

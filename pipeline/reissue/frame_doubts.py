@@ -54,10 +54,10 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
         # where field positions are read otherwise too, a shift says nothing by itself
         case = _by_shifts(seen, jumps) if jumps and not changes.field else _by_control(seen, bool(changes.field))
         why, key = control, "height" if any("] height" in text for text in control) else "crs"
-        place = survey.where("control", key)
+        place = survey.recorded_at("control", key)
         cure = ", since ties absorb a wrong CRS or height datum in full and checks agree nevertheless"
     else:
-        case, why, place = _by_files(seen), changes.files, survey.where("target", "geoid")
+        case, why, place = _by_files(seen), changes.files, survey.recorded_at("target", "geoid")
         cure = "; see which file or operation belongs to the job"
     if not case.beyond.any():
         return ()

@@ -35,9 +35,9 @@ def bend_doubts(survey: Survey, local: Floats) -> list[Doubtful]:
 
     ``local`` is (S, 3) each session's shift: metres east, north, up.
     """
-    checks, where = survey.job.checks, survey.where("shift", "model")
+    checks, where = survey.job.checks, survey.recorded_at("shift", "model")
     return [
-        Doubtful(Doubt.SHIFT, _said(survey, one), (one.session,), where[0].rpartition("/")[2], where[1])
+        Doubtful(Doubt.SHIFT, _said(survey, one), (one.session,), *where)
         for one in _bends(survey, local)
         if one.plan > checks.horizontal or one.height > checks.vertical
     ]

@@ -97,12 +97,22 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
         others = [(other, of) for other, of, _ in [*stated[:number], *stated[number + 1 :]]]
         before = _before(survey, window, reading, since, others)
         if not before and (doubted := _doubted(survey, window, reading, since)) is not None:
-            found.append(Doubtful(Doubt.SHIFT, _as_doubted(doubted, window), (window.session,), *window.where))
+            found.append(
+                Doubtful(Doubt.SHIFT, _as_doubted(doubted, window), (window.session,), *_place(survey, window))
+            )
         for one in before:
             if _may_be_one(survey, one, window, reading):
-                found.append(Doubtful(Doubt.SHIFT, _told(survey, one, window), (window.session,), *window.where))
+                found.append(
+                    Doubtful(Doubt.SHIFT, _told(survey, one, window), (window.session,), *_place(survey, window))
+                )
                 break
     return found
+
+
+def _place(survey: Survey, window: FieldWindow) -> tuple[str, int]:
+    """Return file, from the job file's folder, and line of a field shift."""
+    file, line = window.where
+    return survey.prepared.loaded.recorded(file), line
 
 
 def _before(

@@ -154,6 +154,7 @@ def test_a_mark_that_nobody_can_tell_to_be_the_same_is_doubted_and_the_lines_tol
     assert not run_job(path).issued  # what is doubted stays so
     doubts = run_job(path, dry_run=True).record["doubts"]
     (doubt,) = [one for one in doubts if "the mark OLD of issue 001 under another name" in one["what"]]
+    assert doubt["what"].startswith("job.toml:")  # wherever the job lies
     assert doubt["kind"] == "shift"
     lines = re.search(r"what it had then: (easting = \S+, northing = \S+, height = \S+);", doubt["what"])
     assert lines is not None

@@ -29,6 +29,18 @@ def test_a_register_in_millimetres_is_in_doubt(tmp_path: Path) -> None:
     assert set(check_job(tmp_path / "job.toml").warnings) >= {plan, up}
 
 
+def test_the_doubt_says_the_same_however_the_job_is_reached(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It names the register from the job file's folder, as the record names what was read."""
+    job = simulate(TWO)
+    job.register["hu95"][:] = 12.0
+    (tmp_path / "deep" / "er").mkdir(parents=True)
+    (near, far) = (job.write(folder) for folder in (tmp_path / "job", tmp_path / "deep" / "er"))
+    monkeypatch.chdir(tmp_path / "deep")
+    paths = [near, far, Path("er", "job.toml"), Path("..", "job", "job.toml")]
+    told = [doubt["what"] for path in paths for doubt in run_job(path, dry_run=True).record["doubts"]]
+    assert len(told) == 4 and len(set(told)) == 1 and told[0].startswith("register.csv:2: hu95 of 5 occupied marks")
+
+
 def test_only_sessions_that_stand_on_such_a_mark_are_in_doubt(tmp_path: Path) -> None:
     """The first session alone stands on CM1; CM6, whose place nobody needs, is known to two metres and says so."""
     job = simulate(TWO)

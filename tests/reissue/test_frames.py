@@ -134,6 +134,7 @@ def test_another_datum_of_the_register_is_doubted_until_it_is_taken_back_or_conf
         assert each.exit_code == 3 and doubts(each) == ["register-heights"] and each.record["verdict"] == "unchecked"
     assert "[control] height was EGM96 height (EPSG:5773) and is ellipsoidal" in because(second)
     assert "neither the readings nor the register's numbers" in second.record["doubts"][0]["what"]
+    assert second.record["doubts"][0]["what"].startswith("job.toml:")  # wherever the job lies
     assert back.exit_code == confirmed.exit_code == later.exit_code == 0 and confirmed.record["doubts"][0]["confirmed"]
 
 
