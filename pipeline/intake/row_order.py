@@ -1,7 +1,7 @@
 """Rows whose times contradict the order of their file: a mistyped time, a date that stays past midnight, a 12-hour day.
 
 Judged are the readings of one export and base id, in the order of the file or against it. What lies before a reading
-and is later than it by more than `_JITTER` ends a run. Of two runs that follow one another either the last rows of the
+and is later than it by more than `JITTER` ends a run. Of two runs that follow one another either the last rows of the
 former are too late, or the first ones of the latter too early: the fewer are taken to be. A file is in order where
 these are a tenth of its rows at most; else it was sorted by something else, and nothing is said of it. Rows are out of
 order where those before and behind them run on, which they do not where a file is made of blocks.
@@ -10,7 +10,6 @@ order where those before and behind them run on, which they do not where a file 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
-from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -21,13 +20,10 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, ReadingRows
 from pipeline.read.files import Export
+from pipeline.read.restarted_clocks import JITTER, RUNS_ON, dates, is_afternoon, of_twelve, turn
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
 
-#: Milliseconds by which rows of receivers that write into one file may be out of order.
-_JITTER = 15 * MINUTE
-#: Milliseconds within which a row runs on from another. Common practice, no source.
-_RUNS_ON = 2 * HOUR
 #: The rows out of order are one in so many at most, of a file that is in order.
 _IN_ORDER = 10
 #: Runs beyond which a file is not in order, whatever its size; and rows in one of them for so many, else two.
@@ -197,7 +193,7 @@ class RowOrder:
                     own = np.concatenate([[last[code]], own])
                 last[code] = int(own[-1])
                 step = np.diff(own)
-                counted = np.array([len(step), (step < -_JITTER).sum(), (step > _JITTER).sum()])
+                counted = np.array([len(step), (step < -JITTER).sum(), (step > JITTER).sum()])
                 steps[code] = steps.get(code, np.zeros(3, np.int64)) + counted
         back = [code for code, (n, *ways) in steps.items() if ways[0] and min(ways) <= _most(n) and n < _LARGEST]
         for code in sorted(back):
@@ -272,7 +268,7 @@ def _breaks(time: Integers) -> list[tuple[int, int, int]] | None:
     starts = [0]
     while True:
         own = time[starts[-1] :]
-        back = own < np.maximum.accumulate(own) - _JITTER
+        back = own < np.maximum.accumulate(own) - JITTER
         if not back.any():
             break
         if len(starts) > most:
@@ -285,9 +281,9 @@ def _breaks(time: Integers) -> list[tuple[int, int, int]] | None:
 def _sets(of: _Sequence, time: Integers, start: int, at: int, stop: int) -> list[range]:
     """Return the rows of two runs that are too late or too early, the lighter ones first."""
     former, latter = time[start:at], time[at:stop]
-    fitting = np.flatnonzero(former <= latter[0] + _JITTER)
+    fitting = np.flatnonzero(former <= latter[0] + JITTER)
     late = range(start + int(fitting[-1]) + 1 if len(fitting) else start, at)
-    after = latter >= former.max() - _JITTER
+    after = latter >= former.max() - JITTER
     early = range(at, at + int(np.argmax(after)) if after.any() else stop)
     return sorted((late, early), key=lambda which: _weight(of, which))
 
@@ -339,8 +335,8 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Reading
     apart = np.abs(time[here, None] - time[None, beside]).min(axis=1)
     if len(beside) == 2:
         step = int(time[stop] - time[start - 1])
-        runs_on = step >= -MINUTE and (step <= _RUNS_ON or near[0] == near[1])
-        moved = np.ptp(time[here]) <= step + 2 * _JITTER  # all by as much, as by a clock
+        runs_on = step >= -MINUTE and (step <= RUNS_ON or near[0] == near[1])
+        moved = np.ptp(time[here]) <= step + 2 * JITTER  # all by as much, as by a clock
         if not runs_on or (len(which) > _FEW and not moved):
             return None
     elif len(which) > 1 or by_code or not changed.any():  # a block of its own
@@ -372,32 +368,22 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
     """Return start, stop and milliseconds of rows whose clock or date went on from the beginning, and times without.
 
     The rows run on from those before them once they are half a day or a day later, on the one date that the file says.
-    A day it is where dates stand in a column of their own. Half a day it is where no time of the file is 13:00 or
-    later, or before 1:00, and none of these rows is of a time at which the day had begun.
+    A day it is where dates stand in a column of their own, half a day by `is_afternoon` where the whole file has no
+    hour but those of a 12-hour clock.
     """
     local = of.time + _ahead(export, of.time)
-    time, day, hour = of.time.copy(), local // DAY, local % DAY // HOUR
-    twelve = bool(((hour >= 1) & (hour <= 12)).all())
+    time, twelve, dated = of.time.copy(), of_twelve(local), export.points.columns.date is not None
     found = []
-    dates = np.flatnonzero(np.diff(day, prepend=day[:1] - 1))
-    for start, stop in pairwise([*dates.tolist(), len(time)]):
-        own = of.time[start:stop]
-        back = np.flatnonzero(np.diff(own) < -_JITTER) + 1
-        if len(back) > _FEW:
+    for start, stop in dates(local):
+        own = local[start:stop]
+        if (at := turn(own)) is None:
             continue
-        for at in back.tolist():
-            lone = at > 1 and -_JITTER <= own[at] - own[at - 2] <= _RUNS_ON
-            step = int(own[at] - own[at - 1])
-            rest, before = own[at:], own[:at]
-            if lone or (np.diff(rest) < -_JITTER).any():
-                continue
-            if export.points.columns.date is not None and -_JITTER <= step + DAY <= _RUNS_ON:
-                by = DAY
-            elif twelve and -_JITTER <= step + DAY // 2 <= _RUNS_ON and rest.max() < before.min():
-                by = DAY // 2
-            else:
-                continue
-            found.append((start + at, stop, by))
-            time[start + at : stop] += by
-            break
+        if dated and -JITTER <= own[at] - own[at - 1] + DAY <= RUNS_ON:
+            by = DAY
+        elif twelve and is_afternoon(own, at):
+            by = DAY // 2
+        else:
+            continue
+        found.append((start + at, stop, by))
+        time[start + at : stop] += by
     return found, time

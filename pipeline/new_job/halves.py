@@ -9,7 +9,8 @@ from pipeline.clock import MINUTE
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.values import Times, day_and_time
 from pipeline.read.clock_fields import ISO, pattern_of
-from pipeline.read.halves_of_day import FIX, hours_written, starts_again, twelve_hours
+from pipeline.read.halves_of_day import FIX, hours_written, twelve_hours
+from pipeline.read.restarted_clocks import starts_again
 
 
 def half_apart(look: FileLook, columns: dict[str, str], times: Times | None) -> str:

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
-from pipeline.clock import DAY, HOUR, MINUTE
+from pipeline.clock import HOUR, MINUTE
 from pipeline.read.clock_fields import ISO, Fields
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.counted_times import Counted
@@ -33,8 +33,6 @@ _HALF = {word: half for half, words in enumerate((_MORNING, _AFTERNOON)) for wor
 #: Those that are codes and abbreviations of much else: they say something where both halves are there.
 _SHORT = frozenset(["de", "du", "fm", "em", "ap", "ip", "öö", "ös"])
 _NOON = 12
-#: What lies between the last reading before one o'clock and the first after it, at most.
-_BREAK = 4 * HOUR
 #: One row in so many may lack the only half that there is: what stands on some rows alone is no clock's.
 _BLANKS = 10
 #: One hour in so many that is none of a 12-hour clock may be a slip.
@@ -70,23 +68,6 @@ def twelve_hours(texts: Sequence[str | None], hours: Integers) -> int | None:
         return None
     telling = np.flatnonzero(known & (hours >= 1) & (hours <= _NOON) & ((hours == _NOON) != (half == 1)))
     return int(telling[0]) if len(telling) else None
-
-
-def starts_again(local: Integers) -> int | None:
-    """Return the row at which times (n,) start again as those of a 12-hour clock do after noon, else None.
-
-    Times are milliseconds of the clock that was read, in the order of their rows. Told by hours that are all from 1 to
-    12, and one step back on a date to what would be a few hours later in the afternoon. None where any hour is another
-    or times go back more than once on a date: such rows are in another order, and nothing tells the clock.
-    """
-    hours, days = local // HOUR % 24, local // DAY
-    if not len(local) or not ((hours >= 1) & (hours <= _NOON)).all():
-        return None
-    back = np.flatnonzero((days[1:] == days[:-1]) & (local[1:] < local[:-1])) + 1
-    if not len(back) or len(set(days[back].tolist())) < len(back):
-        return None
-    later = local[back] + _NOON * HOUR - local[back - 1]
-    return int(back[0]) if (later <= _BREAK).all() else None
 
 
 def checked(how: ReadingPlan, batches: Iterator[Raw]) -> Iterator[Raw]:

@@ -252,3 +252,19 @@ def test_a_clock_of_twelve_hours_is_told(tmp_path: Path, twelve: bool) -> None:
     told = said(job.write(tmp_path))
     assert bool(told) is twelve
     assert all("a clock of 12 hours without AM and PM" in text and "12:" in text for text in told)
+
+
+@pytest.mark.parametrize("twelve", [True, False])
+def test_a_clock_of_twelve_hours_is_told_by_the_rule_of_a_drafted_job(tmp_path: Path, twelve: bool) -> None:
+    """A break of three hours at noon: whoever drafts a job file is asked about such times too."""
+    job = simulate(Plan(sessions=1, points=30, start=dt.datetime(2026, 3, 2, 8, 0, tzinfo=dt.UTC)))
+    rows = job.rows
+    minutes = np.arange(len(rows["time"])) * 13
+    rows["time"] = np.datetime64("2026-03-02T08:05", "ms") + minutes * np.timedelta64(60, "s")
+    rows["time"][rows["time"] >= np.datetime64("2026-03-02T12:00", "ms")] += 3 * _HOUR
+    start = job.job["session"][0]["start"] = dt.datetime(2026, 3, 2, tzinfo=dt.UTC)
+    job.job["session"][0]["end"] = start + dt.timedelta(days=1)
+    if twelve:
+        rows["time"][rows["time"] >= np.datetime64("2026-03-02T13:00", "ms")] -= 12 * _HOUR
+    told = said(job.write(tmp_path))
+    assert bool(told) is twelve and all("a clock of 12 hours without AM and PM" in text for text in told)
