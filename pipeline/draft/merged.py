@@ -19,10 +19,6 @@ from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import counted
 
-#: How the details of a reading in a mean begin, and how they end: with the row of the reading that bears the mean.
-IN_MEAN = "in the mean of "
-BORNE_BY = r"\((?P<file>.*):(?P<row>\d+)\)$"
-
 #: Metres in plan and in height beyond which no reading is another of the same point, whatever its name: what is wrong
 #: with one of them no surveyor meant to replace by the other. Ours, no source.
 _REPLACED = 3.0
@@ -123,7 +119,7 @@ def _with_means(
     at[stands] = np.arange(len(stands))
     size = np.diff(np.append(start, len(row)))
     why = [
-        f"{IN_MEAN}{counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in"
+        f"in the mean of {counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in"
         " height apart from it at the most, issued as"
         for n in at[gone[1]].tolist()
     ]

@@ -275,8 +275,9 @@ def _hanging_on(rows: pa.Table, side: Side) -> pa.Table:
     own = _flat(rows.column("session")).cast(pa.string())
     at, sessions = np.arange(rows.num_rows), own
     if side.formed is not None and rows.num_rows:
-        means, of_means = side.formed.sessions(rows)
-        at, sessions = np.concatenate([at, means]), pa.concat_arrays([own, of_means])
+        points = np.flatnonzero(~_flags(rows))
+        means, of_means = side.formed.sessions(rows.take(pa.array(points)))
+        at, sessions = np.concatenate([at, points[means]]), pa.concat_arrays([own, of_means])
     return pa.table({"at": pa.array(at, pa.int64()), "session": sessions}).drop_null()
 
 

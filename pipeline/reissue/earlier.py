@@ -19,6 +19,7 @@ from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_conte
 from pipeline.issue.record_types import Reach, Record, SiteFit, Target
 from pipeline.read.files import Export
 from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing
+from pipeline.reissue.means import PAIRS
 from pipeline.reissue.side import COMPARED, Side, attributes_of
 
 
@@ -63,8 +64,7 @@ class Last:
     def side(self, columns: Sequence[str] = ()) -> Side:
         """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
         side = self._side_without_points(columns)
-        of_means = () if side.formed is None else ("source_row",)
-        with closing(read_batches(self.package, "points", (*COMPARED, *of_means, *side.attributes))) as batches:
+        with closing(read_batches(self.package, "points", (*COMPARED, *side.attributes))) as batches:
             for batch in batches:
                 side.add(batch, held=False)
         return side
@@ -80,13 +80,18 @@ class Last:
 
     def _side_without_points(self, columns: Sequence[str]) -> Side:
         there = columns_of(self.package, "points") if columns else set()
-        means = self.record["repeats"]["means"] > 0
-        side = Side([name for name in attributes_of(columns) if name in there], means)
-        of_means = ("source_row", "detail") if means else ()
-        with closing(read_batches(self.package, "held_back", (*COMPARED, "reason", *of_means))) as batches:
+        side = Side([name for name in attributes_of(columns) if name in there], self._pairs())
+        with closing(read_batches(self.package, "held_back", (*COMPARED, "reason"))) as batches:
             for batch in batches:
                 side.add(batch, held=True)
         return side
+
+    def _pairs(self) -> pa.Table | None:
+        """Return which readings are of one point where some points are means, else None. Raises `Lost`."""
+        if not self.record["repeats"]["means"]:
+            return None
+        with closing(read_batches(self.package, "repeats", PAIRS)) as batches:
+            return pa.Table.from_batches(batches)
 
 
 def _added_to(side: Side, points: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:

@@ -1,44 +1,152 @@
-"""What means were formed from: the sessions of the readings that are held back since they are in one."""
+"""What means were formed from: the sessions of the readings that the passing pairs of the layer ``repeats`` join."""
+
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
-from pipeline.arrays import Integers
-from pipeline.draft.merged import BORNE_BY, IN_MEAN
+from pipeline.arrays import Flags, Integers
 from pipeline.duplicates import mixed_with, text_hashes
+from pipeline.words import Reason
 
-_NONE = pa.table({"key": pa.array([], pa.uint64()), "session": pa.array([], pa.string())})
+#: The columns of ``repeats`` that say which readings are of one point.
+PAIRS = ("name", "session_a", "observed_a", "session_b", "observed_b", "passed")
+#: What is held back for one of these is compared with other readings of its point, and is in no mean all the same.
+_COMPARED = pa.array([str(one) for one in (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)])
+_TAKEN = pa.array([str(Reason.DUPLICATE)])
+
+_Keys = NDArray[np.uint64]
 
 
 class Formed:
-    """The sessions that the means of one issue hang on, beside those of the readings that bear them."""
+    """The sessions that the means of one issue hang on.
 
-    def __init__(self) -> None:
+    A mean is of the readings of a point that agree, one by one, and that nothing else holds back: one of them is the
+    point, the others are held back as duplicates. A pair names its readings by session and time, and by the name of the
+    earlier; where several of a session have one time, that name tells which is meant, and without it all of them count.
+
+    Args:
+        pairs: the issue's rows of ``repeats``, with the columns `PAIRS` at least.
+    """
+
+    def __init__(self, pairs: pa.Table) -> None:
+        passed = pairs.filter(pairs.column("passed"))
+        ends = [_moments(*(_whole(passed, f"{of}_{end}") for of in ("session", "observed"))) for end in "ab"]
+        self._moment = np.concatenate(ends)
+        self._named = mixed_with(self._moment, np.tile(text_hashes(_whole(passed, "name")), 2))
         self._found: list[pa.Table] = []
 
-    def add(self, held: pa.RecordBatch) -> None:
-        """Take in rows of ``held_back`` with their ``detail``: of those in a mean, which reading bears it."""
-        rows = held.filter(pc.fill_null(pc.starts_with(held.column("detail").cast(pa.string()), IN_MEAN), False))
-        if not rows.num_rows:
+    def add(self, rows: pa.RecordBatch, held: bool) -> None:
+        """Take in rows of ``points`` or of ``held_back``, with name, session, time and, where held, the reason."""
+        if held:
+            rows = rows.filter(pc.is_in(rows.column("reason").cast(pa.string()), pa.concat_arrays([_TAKEN, _COMPARED])))
+        session = rows.column("session").cast(pa.string())
+        moment = _moments(session, rows.column("observed"))
+        here = np.isin(moment, self._moment)
+        if not here.any():
             return
-        by = pc.extract_regex(rows.column("detail").cast(pa.string()), BORNE_BY)
-        rows, by = rows.filter(by.is_valid()), by.drop_null()
-        key = _keys(pc.struct_field(by, "file"), pc.struct_field(by, "row").cast(pa.int64()))
-        found = pa.table({"key": pa.array(key, pa.uint64()), "session": rows.column("session").cast(pa.string())})
-        self._found.append(found.drop_null().group_by(["key", "session"]).aggregate([]))
+        aside = pc.is_in(rows.column("reason").cast(pa.string()), _COMPARED) if held else np.zeros(len(here), bool)
+        named = mixed_with(moment, text_hashes(rows.column("name")))
+        columns = {"moment": pa.array(moment), "named": pa.array(named), "session": session, "aside": pa.array(aside)}
+        self._found.append(pa.table(columns).filter(pa.array(here)))
 
     def sessions(self, points: pa.Table) -> tuple[Integers, pa.Array]:
-        """Return which of some points (n,) are means, once per session of a reading in each, and those sessions."""
-        file, row = (points.column(name).combine_chunks() for name in ("source_file", "source_row"))
-        keys = _keys(file.cast(pa.string()), row)
-        at = pa.table({"key": pa.array(keys, pa.uint64()), "at": pa.array(np.arange(len(keys)))})
-        both = at.join(pa.concat_tables([_NONE, *self._found]), "key", join_type="inner")
+        """Return which of some rows (n,) are in a mean, once per session of a reading in each, and those sessions.
+
+        Call it once all rows of the issue are there.
+        """
+        known = self._readings
+        moment = _moments(_whole(points, "session").cast(pa.string()), _whole(points, "observed"))
+        number = _places(mixed_with(moment, text_hashes(_whole(points, "name"))), known.named)
+        here = np.flatnonzero(number >= 0)
+        wanted = pa.table({"mean": pa.array(known.mean[number[here]]), "at": pa.array(here)})
+        formed = pa.table({"mean": pa.array(known.mean), "session": known.session})
+        both = wanted.filter(pc.greater_equal(wanted.column("mean"), 0)).join(formed, "mean", join_type="inner")
         return np.asarray(both.column("at"), np.int64), pa.concat_arrays(
             [pa.array([], pa.string()), *both.column("session").chunks]
         )
 
+    @cached_property
+    def _readings(self) -> "_Readings":
+        """Return the readings that passing pairs name."""
+        none = pa.table({"moment": pa.array([], pa.uint64()), "named": pa.array([], pa.uint64()),
+                         "session": pa.array([], pa.string()), "aside": pa.array([], pa.bool_())})  # fmt: skip
+        whole = pa.concat_tables([none, *self._found])
+        named, aside = np.asarray(whole.column("named")), np.asarray(whole.column("aside"))
+        apart = ~np.isin(named, named[aside])
+        named, first = np.unique(named[apart], return_index=True)
+        moment = np.asarray(whole.column("moment"))[apart][first]
+        session = _whole(whole, "session").filter(pa.array(apart)).take(pa.array(first))
+        return _Readings(named, session, self._means(named, moment))
 
-def _keys(file: pa.Array, row: pa.Array) -> "np.ndarray[tuple[int], np.dtype[np.uint64]]":
-    """Return (n,) keys of rows of files, which no two rows share."""
-    return mixed_with(text_hashes(file), np.asarray(pc.fill_null(row, -1), np.int64))
+    def _means(self, named: _Keys, moment: _Keys) -> Integers:
+        """Return (k,) which mean each reading is in, by the number of one of them; -1 where it is in none."""
+        end, reading = _meant(self._named, self._moment, named, moment)
+        count = len(self._moment) // 2
+        both = np.isin(np.arange(count), end) & np.isin(np.arange(count) + count, end)
+        pair = end % max(count, 1)
+        pair, reading = pair[both[pair]], reading[both[pair]]
+        mean = np.arange(len(named))
+        while True:
+            least = np.full(count, len(named))
+            np.minimum.at(least, pair, mean[reading])
+            joined = mean.copy()
+            np.minimum.at(joined, reading, least[pair])
+            if (joined == mean).all():
+                break
+            mean = joined
+        alone: Flags = np.ones(len(named), bool)
+        alone[reading] = False
+        mean[alone] = -1
+        return mean
+
+
+@dataclass(frozen=True)
+class _Readings:
+    """Readings that passing pairs name, (k,) each: key, ascending, session, and which mean each is in, -1 for none."""
+
+    named: _Keys
+    session: pa.Array
+    mean: Integers
+
+
+def _meant(wanted: _Keys, at: _Keys, named: _Keys, moment: _Keys) -> tuple[Integers, Integers]:
+    """Return which readings are meant by each of some keys: by name, session and time, or else by the latter alone.
+
+    Args:
+        wanted: (e,) keys of name, session and time.
+        at: (e,) those of session and time.
+        named: (k,) the same of readings, ascending.
+        moment: (k,) likewise, in their order.
+    """
+    exact = _places(wanted, named)
+    order = np.argsort(moment, kind="stable")
+    left = np.flatnonzero(exact < 0)
+    first, last = (np.searchsorted(moment[order], at[left], side=side) for side in ("left", "right"))
+    count = last - first
+    of = np.repeat(np.arange(len(left)), count)
+    within = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+    there = np.flatnonzero(exact >= 0)
+    return np.concatenate([there, left[of]]), np.concatenate([exact[there], order[first[of] + within]])
+
+
+def _places(wanted: _Keys, keys: _Keys) -> Integers:
+    """Return where each key stands among others, which ascend; -1 where it does not."""
+    if not len(keys):
+        return np.full(len(wanted), -1)
+    at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return np.where(keys[at] == wanted, at, -1)
+
+
+def _moments(session: pa.Array, observed: pa.Array) -> _Keys:
+    """Return (n,) keys of sessions and times."""
+    return mixed_with(text_hashes(session), np.asarray(pc.fill_null(observed.cast(pa.int64()), 0), np.int64))
+
+
+def _whole(table: pa.Table, name: str) -> pa.Array:
+    """Return a column in one piece."""
+    column = table.column(name)
+    return pa.concat_arrays([pa.array([], column.type), *column.chunks])

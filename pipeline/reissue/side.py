@@ -33,7 +33,6 @@ _SIDE = pa.schema(
         ("height", pa.float64()),
         ("session", _WORD),
         ("source_file", _WORD),
-        ("source_row", pa.int64()),
         ("held", pa.bool_()),
         ("reason", _WORD),
     ]
@@ -48,12 +47,12 @@ class Side:
     Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
     points are matched with points. ``attributes`` are columns of points that are compared as well. A row whose time is
     not known is left out: without it nothing can be known again. A name may be missing. Where some points are means,
-    ``means`` asks to note what they were formed from: rows then have ``source_row``, and those held back ``detail``.
+    ``pairs`` are the issue's rows of ``repeats``, by which it is noted what they were formed from.
     """
 
-    def __init__(self, attributes: Sequence[str] = (), means: bool = False) -> None:
+    def __init__(self, attributes: Sequence[str] = (), pairs: pa.Table | None = None) -> None:
         self.attributes = tuple(attributes)
-        self.formed = Formed() if means else None
+        self.formed = Formed(pairs) if pairs is not None else None
         self._kept: list[LaidDown | None] = [None, None]
         self._sums = [DiskColumns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
@@ -68,9 +67,7 @@ class Side:
         reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
         columns["reason"] = reason.cast(_WORD)
         if self.formed is not None:
-            columns["source_row"] = rows.column("source_row").cast(pa.int64())
-            if held:
-                self.formed.add(rows)
+            self.formed.add(rows, held)
         own = {name: rows.column(name) for name in self.attributes} if not held else {}
         batch = pa.RecordBatch.from_pydict(columns | {_OWN + name: column for name, column in own.items()})
         if (kept := self._kept[held]) is None:

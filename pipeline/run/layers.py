@@ -117,7 +117,13 @@ class SecondPass:
         """Read the rows of the previous issue, which those of this one are compared with."""
         if self.earlier is not None:
             self.was = self.earlier.side or self.earlier.last.side()
-            self.now = Side(self.was.attributes, means=len(self.drafter.given.number) > 0)
+            self.now = Side(self.was.attributes, self._pairs_of_means())
+
+    def _pairs_of_means(self) -> pa.Table | None:
+        """Return the rows of ``repeats`` where some points are means; these are known before the second pass."""
+        if self.known is None or not len(self.drafter.given.number):
+            return None
+        return pa.Table.from_batches([repeat_rows(self.survey, self.known.readings, self.known.pairs)])
 
     def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
         """Write layers into a new GeoPackage, or ``into`` one that is there."""
