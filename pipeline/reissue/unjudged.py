@@ -1,59 +1,24 @@
 """Readings that failed on a mark in the newest issue, are still there, and are judged by nothing any more.
 
 Whoever takes the mark out of the register, has it hold no more what failed, or makes a tie of the check, leaves the
-reading in its export and loses what it said. What is no sound reading any more is told by `vanished`.
+reading in its export and loses what it said. This is asked once the job is solved, of what is an occupation or counts
+as a point; what is no sound reading any more is told by `vanished` before.
 """
 
-import re
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.clock import clock, from_iso
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.issue.row_types import CheckRow
-from pipeline.issue.session_types import Session
-from pipeline.reissue.vanished import ALIKE, GONE, never_of_it, sessions_at
-from pipeline.sessions.attach import base_key
+from pipeline.reissue.occupied import ALIKE, GONE, PARTS, TIE, UNTESTED, Occupied, occupied, told_before
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import plan_and_height
-from pipeline.words import Doubt, Holds, Role
-
-#: How a sentence of these ends, by which it is known again in the record of an issue.
-_UNJUDGED, _TIE = "is not tested in {} any more", "is a tie now"
-_PARTS = ("position", "height")
-_TOLD = re.compile(
-    r"the occupation (.*) on (.*) \(observed (.{19}) UTC\), which failed in (issue \d+),"
-    rf" (?:{GONE}|{_UNJUDGED.format('(position and height|position|height)')}|{_TIE})"
-)
-
-
-@dataclass(frozen=True)
-class _Failed:
-    """An occupation that failed: point, mark, UTC milliseconds, the issue in words, and the sessions it may reach.
-
-    ``parts`` (2,) are whether its position, its height failed; None where nobody knows.
-    """
-
-    point: str
-    mark: str
-    time: int
-    issue: str
-    sessions: tuple[int, ...]
-    parts: Flags | None
-    horizontal: float = 0.0
-
-    @property
-    def called(self) -> str:
-        """Return the beginning of its sentence."""
-        return f"the occupation {self.point} on {self.mark} (observed {clock(self.time)} UTC), which failed in"
+from pipeline.words import Doubt, Role
 
 
 def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple[Doubtful, ...], list[str]]:
@@ -70,83 +35,32 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
     """
     doubts, notes = list[Doubtful](), list[str]()
     many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
-    for failed in dict((one.called, one) for one in (*_failed(last, survey), *_told_before(last, survey))).values():
-        if any(failed.called in doubt.what for doubt in solved.doubts):
+    had = [one for one in occupied(last, survey) if one.failed]
+    for failed in {one.key: one for one in (*had, *told_before(last, survey))}.values():
+        if any(failed.told_in(doubt.what) for doubt in solved.doubts):
             continue
         rows = _rows(failed, survey, solved, many[failed.point])
         if len(rows):
             found = _still_judged(failed, rows, last, survey, solved)
-            why, more = found if found is not None else ("", failed.sessions)
+            why, more = found if found is not None else ("", failed.reach)
         elif not _is_point(failed, survey, solved):
             continue
-        elif failed.horizontal > never_of_it(survey):
-            away = f"it is a point, {failed.horizontal:.1f} m from the mark, and was none of it"
-            notes.append(f"{failed.called} {failed.issue}, {GONE}: {away}")
+        elif failed.never_of_it(survey):
+            notes.append(failed.noted_as_point())
             continue
         else:
-            why, more = f"{GONE}: it counts as a point", failed.sessions
+            why, more = f"{GONE}: it counts as a point", failed.reach
         if why and more:
-            what = f"{failed.called} {failed.issue}, {why}"
-            doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, tuple(sorted({*failed.sessions, *more}))))
+            sessions = tuple(sorted({*failed.reach, *more}))
+            doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, failed.told(why), sessions))
     return confirmed_by(survey.job, doubts), notes
 
 
-def _failed(last: Record, survey: Survey) -> Iterator[_Failed]:
-    """Yield the occupations that failed in the newest issue."""
-    before, holds = {one["session"]: one for one in last["sessions"]}, _holds(last)
-    for check in last["checks"]:
-        if check["role"] == Role.NOTED or check["passed"] is not False or not check["point"]:
-            continue
-        time = int(from_iso(str(check["observed"])).timestamp() * 1000)
-        sessions = sessions_at(survey, time, check["session"], before.get(check["session"]))
-        named = tuple(one.index for one in survey.windows if one.session.name == check["session"])
-        # where it is of another session now, what its own lost by that is at stake as well
-        sessions = tuple(sorted({*sessions, *(named or _parts_of(survey, before.get(check["session"])))}))
-        parts = _parts(check, holds.get(check["mark"], np.ones(2, bool)))
-        issue, off = f"issue {last['issue']:03d}", check["d_horizontal"] or 0.0
-        far = off if check["role"] == Role.CHECK else 0.0
-        yield _Failed(check["point"], check["mark"], time, issue, sessions, parts, far)
-
-
-def _parts_of(survey: Survey, before: Session | None) -> tuple[int, ...]:
-    """Return the sessions that run within one of the newest issue, with its base."""
-    if before is None:
-        return ()
-    start, end = (from_iso(before[edge]).timestamp() * 1000 for edge in ("start", "end"))
-    base = base_key(before["base"])
-    within = [one for one in survey.windows if one.start_ms < end and start < one.end_ms]
-    return tuple(one.index for one in within if one.base is None or base in (None, base_key(one.base)))
-
-
-def _holds(last: Record) -> dict[str, Flags]:
-    """Return (2,) whether a mark of the register held position, height."""
-    words = {row["mark"]: row["holds"] for row in last["register"]}
-    return {mark: np.array([word != Holds.HEIGHT, word != Holds.POSITION]) for mark, word in words.items()}
-
-
-def _parts(check: CheckRow, held: Flags) -> Flags | None:
-    """Return (2,) which of position and height failed; None where the row does not say."""
-    off = np.array([check["d_horizontal"], check["d_height"]], float)
-    parts = held & (np.abs(np.nan_to_num(off)) > [check["tolerance_h"], check["tolerance_v"]])
-    return np.asarray(parts) if parts.any() else None
-
-
-def _told_before(last: Record, survey: Survey) -> Iterator[_Failed]:
-    """Yield what the newest issue told of as judged by nothing: that is taken along from issue to issue."""
-    for doubt in last["doubts"]:
-        found = _TOLD.search(doubt["what"]) if doubt["kind"] == Doubt.UNANSWERED_CHECK else None
-        if found is None:
-            continue
-        point, mark, seen, issue, part = found.groups()
-        parts = None if part is None else np.array([word in part for word in _PARTS])
-        sessions = tuple(window.index for window in survey.windows if window.session.name in doubt["sessions"])
-        yield _Failed(point, mark, int(from_iso(f"{seen}Z").timestamp() * 1000), issue, sessions, parts)
-
-
-def _rows(failed: _Failed, survey: Survey, solved: Solved, many: int) -> Integers:
+def _rows(failed: Occupied, survey: Survey, solved: Solved, many: int) -> Integers:
     """Return which occupations are the one that failed: by name and time, by mark and time, or by name alone.
 
-    The last where all times are read by another clock, and as many of its name are there.
+    The last where all times are read by another clock, and as many of its name are there. Where the register has no
+    mark of the name any more, the mark has another name now if the occupation lies where it lay.
     """
     found, known = solved.occupations, survey.register
     named = np.array([name == failed.point for name in found.table.column("name").to_pylist()], bool)
@@ -156,13 +70,14 @@ def _rows(failed: _Failed, survey: Survey, solved: Solved, many: int) -> Integer
     of = known.find(failed.mark) if known is not None else None
     same = [mark == failed.mark or (of is not None and known is not None and known.find(mark) == of)
             for mark in found.marks]  # fmt: skip
-    there = timely & np.array(same, bool) & np.isin(found.session, failed.sessions)
+    there = timely & np.isin(found.session, failed.reach)
+    there &= np.array(same, bool) if of is not None else np.array(same, bool) | failed.lies_there(found.raw, survey)
     if there.any():
         return np.flatnonzero(there)
     return np.flatnonzero(named) if named.sum() >= max(many, 1) else np.zeros(0, np.int64)
 
 
-def _is_point(failed: _Failed, survey: Survey, solved: Solved) -> bool:
+def _is_point(failed: Occupied, survey: Survey, solved: Solved) -> bool:
     """Tell whether the reading is a sound one still that counts as a point, and is not told of as held back."""
     candidates, held = survey.candidates, set(solved.unanswered)
     numbers = candidates.table.column("number").to_pylist()
@@ -172,7 +87,7 @@ def _is_point(failed: _Failed, survey: Survey, solved: Solved) -> bool:
 
 
 def _still_judged(
-    failed: _Failed, rows: Integers, last: Record, survey: Survey, solved: Solved
+    failed: Occupied, rows: Integers, last: Record, survey: Survey, solved: Solved
 ) -> tuple[str, tuple[int, ...]] | None:
     """Return None where an occupation that failed is judged as it was; else how it is not, and the sessions."""
     found, of_register = solved.occupations, {row["mark"] for row in last["register"]}
@@ -181,7 +96,7 @@ def _still_judged(
         session = (int(found.session[row]),)
         if found.roles[row] is Role.TIE:
             apart = _tie_at_odds(failed, row, last, survey, solved)
-            why = why or (f"{_TIE}{apart[0]}", (*session, *apart[1])) if apart is not None else why
+            why = why or (f"{TIE}{apart[0]}", (*session, *apart[1])) if apart is not None else why
             if apart is None:
                 return None
             continue
@@ -192,13 +107,13 @@ def _still_judged(
             lost = np.ones(2, bool)
         if not np.any(lost):
             return None
-        words = " and ".join(word for word, part in zip(_PARTS, lost, strict=True) if part)
-        why = why or (_UNJUDGED.format(words), session)
+        words = " and ".join(word for word, part in zip(PARTS, lost, strict=True) if part)
+        why = why or (UNTESTED.format(words), session)
     return why
 
 
 def _tie_at_odds(
-    failed: _Failed, row: int, last: Record, survey: Survey, solved: Solved
+    failed: Occupied, row: int, last: Record, survey: Survey, solved: Solved
 ) -> tuple[str, tuple[int, ...]] | None:
     """Return None where a tie that was a failing check is answered; else in words why not, and the sessions."""
     found = solved.occupations
@@ -226,7 +141,7 @@ def _tie_at_odds(
         apart = [f"{np.hypot(*off[:2]):.3f} m in plan", f"{abs(off[2]):.3f} m in height"]
         said = " and ".join(text for text, part in zip(apart, parts, strict=True) if part)
         return f", {said} off from {listed}", ()
-    sessions = tuple(dict.fromkeys((*failed.sessions, int(found.session[row]))))
+    sessions = tuple(dict.fromkeys((*failed.reach, int(found.session[row]))))
     if all(_passes_elsewhere(session, found.marks[row], solved) for session in sessions):
         return None
     return ", and no check on another mark passes in each of the sessions that it concerns", sessions

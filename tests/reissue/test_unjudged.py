@@ -113,6 +113,24 @@ def test_a_failing_check_that_nothing_judges_is_a_doubt_until_confirmed(
     assert doubts(run_job(path)) == []
 
 
+def test_a_mark_renamed_with_its_occupation_is_asked_for_what_failed(tmp_path: Path) -> None:
+    """It holds its position alone under the new name; the reading, off in height, has another name as well."""
+
+    def renamed(job: Simulation) -> None:
+        holds_position(job)
+        found = closing(job)
+        job.register["mark"] = np.where(job.register["mark"] == found["mark"], "Q7", job.register["mark"])
+        job.rows["name"] = np.where(job.rows["name"] == found["point"], "Q7-A", job.rows["name"])
+        session = job.job["session"][0]
+        renamed = [one | {"mark": "Q7"} if one["mark"] == found["mark"] else one for one in session["checks"]]
+        session["checks"] = [*renamed[:-1], {"point": "Q7-A", "mark": "Q7"}]
+
+    path, _ = issued_twice(tmp_path, renamed)
+    second = run_job(path)
+    (what,) = doubts(second)
+    assert "is not tested in height any more" in what and second.exit_code == 3
+
+
 def test_a_mark_that_holds_its_height_alone_after_the_position_failed(tmp_path: Path) -> None:
     def holds_height(job: Simulation) -> None:
         job.register["holds"] = np.where(job.register["mark"] == closing(job)["mark"], "height", "3d")

@@ -213,6 +213,40 @@ def test_an_occupation_that_has_another_name_is_there(by: str, tmp_path: Path) -
     assert [note for note in again.record["notes"] if "of the job any more" in note] == []
 
 
+def renamed_mark(path: Path, away: str = "") -> None:
+    """The mark of S01-C2 and all its occupations get another name; ``away`` is added to the latitudes of those."""
+    mark = listed(path, "S01-C2").split('mark = "')[1].split('"')[0]
+    for file in (path, path.parent / "register.csv"):
+        text = file.read_text(encoding="utf-8")
+        file.write_text(text.replace(f'"{mark}"', '"Q7"').replace(f"{mark},", "Q7,"), encoding="utf-8")
+    replace_in(path, {'"S01-C2"': '"Q7-A"'})
+    edit(
+        path,
+        lambda row: (
+            row | {"Point": "Q7-A", "Lat": f"{float(row['Lat']) + float(away or 0.0):.10f}"}
+            if row["Point"] == "S01-C2"
+            else row
+        ),
+    )
+
+
+def test_an_occupation_is_there_where_its_mark_has_another_name_too(tmp_path: Path) -> None:
+    """The register was put right and the mark renamed at once, with what was observed on it."""
+    path = mended(tmp_path)
+    renamed_mark(path)
+    again = run_job(path)
+    assert (again.exit_code, doubts(again)) == (0, [])
+    assert [note for note in again.record["notes"] if "of the job any more" in note] == []
+
+
+def test_what_lies_elsewhere_at_its_time_is_not_the_one_that_failed(tmp_path: Path) -> None:
+    """Another reading, 1.1 km to the north, was put in its place."""
+    path = mended(tmp_path)
+    renamed_mark(path, "0.01")
+    again = run_job(path)
+    assert again.exit_code == 3 and [what for what, _ in doubts(again) if "which failed in issue 001" in what]
+
+
 def test_a_doubt_of_one_that_was_gone_ends_where_it_is_there_by_another_name(tmp_path: Path) -> None:
     path = mended(tmp_path)
     job, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")

@@ -1,0 +1,203 @@
+"""The occupations of marks that the newest issue had, and what it told of those that failed.
+
+What failed may not be left out, nor left untested, so two questions are asked of each. `vanished` asks before anything
+is solved whether it is a sound reading of an occupation still; `unjudged` asks afterwards, of what is there, whether
+anything tests it. Here is what both need: which those were, which reading is the same one now, and the sentences by
+which a doubt is known again in the record of an issue and taken along.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats
+from pipeline.clock import clock, from_iso
+from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Record
+from pipeline.issue.row_types import CheckRow
+from pipeline.issue.session_types import Session
+from pipeline.reissue.earlier import another_frame
+from pipeline.sessions.attach import base_key
+from pipeline.words import Doubt, Holds, Role
+
+#: What is told of one that failed, as its sentence goes on.
+GONE, TIE, UNTESTED = "is no occupation of the job any more", "is a tie now", "is not tested in {} any more"
+#: The two parts of an occupation, as sentences have them.
+PARTS = ("position", "height")
+_SENTENCE = "the occupation {point} on {mark} (observed {seen} UTC), which failed in issue {issue}, {how}"
+#: Milliseconds: an export may come again with its times to the second.
+ALIKE = 1000
+#: Metres further than the limit of a shift that a reading may be, as exported, from where it lay.
+BESIDE = 1.0
+#: A reading so many radii of a check from a mark, and further than two bases may be off by, was never one of it.
+_RADII, _BOTH = 10.0, 2.0
+
+
+def _told_again() -> re.Pattern[str]:
+    """Return what finds the sentences of this module in the words of a doubt."""
+    which = " and ".join(PARTS)
+    untested = re.escape(UNTESTED).replace(r"\{\}", f"(?P<parts>{'|'.join((which, *PARTS))})")
+    how = f"(?P<how>{re.escape(GONE)}|{re.escape(TIE)}|{untested})"
+    fields = {"point": "(?P<point>.*)", "mark": "(?P<mark>.*)", "seen": "(?P<seen>.{19})", "issue": r"(?P<issue>\d+)"}
+    pattern = re.escape(_SENTENCE)
+    for name, field in (fields | {"how": how}).items():
+        pattern = pattern.replace(re.escape("{" + name + "}"), field)
+    return re.compile(pattern, re.DOTALL)
+
+
+_TOLD = _told_again()
+
+
+@dataclass(frozen=True)
+class Occupied:
+    """An occupation that the newest issue had, or one that it told of as gone or untested.
+
+    Args:
+        issue: the number of the issue that had it.
+        point, mark: what it was called, and the mark that it was on.
+        time: UTC milliseconds.
+        sessions: which sessions it would be of now.
+        reach: those and what its own session is now: it loses what the occupation said.
+        row: its row in the newest issue; None where that only told of it.
+        parts: (2,) whether its position, its height failed; None where nobody knows.
+        place: (3,) easting, northing, height that it had, on the grid of the job; None where these are not known.
+        untested: whether the newest issue told of it as one that is there still.
+    """
+
+    issue: int
+    point: str
+    mark: str
+    time: int
+    sessions: tuple[int, ...]
+    reach: tuple[int, ...]
+    row: CheckRow | None = None
+    parts: Flags | None = None
+    place: Floats | None = None
+    untested: bool = False
+
+    @property
+    def failed(self) -> bool:
+        """Return whether it failed."""
+        return self.row is None or self.row["passed"] is False
+
+    @property
+    def called(self) -> str:
+        """Return what it is called where it did not fail."""
+        return f"{self.point} on {self.mark} (observed {clock(self.time)} UTC)"
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """Return what tells it from all others, as far as a sentence can."""
+        return self.point, self.mark, clock(self.time)
+
+    def told(self, how: str) -> str:
+        """Return the sentence that tells of it where it failed, and goes on by `GONE`, `TIE` or `UNTESTED`."""
+        number = f"{self.issue:03d}"
+        return _SENTENCE.format(point=self.point, mark=self.mark, seen=clock(self.time), issue=number, how=how)
+
+    def told_in(self, what: str) -> bool:
+        """Say whether the words of a doubt tell of it, whichever issue they name, and however they go on."""
+        found = _TOLD.search(what)
+        return found is not None and (found["point"], found["mark"], found["seen"]) == self.key
+
+    def never_of_it(self, survey: Survey) -> bool:
+        """Say whether it failed from so far that it was none of the mark: it was called a check by mistake."""
+        row, checks = self.row, survey.job.checks
+        most = max(_RADII * checks.radius, _BOTH * survey.job.shift.limit_horizontal)
+        return row is not None and row["role"] == Role.CHECK and self.failed and (row["d_horizontal"] or 0.0) > most
+
+    def noted_as_point(self) -> str:
+        """Say of one that was called a check by mistake that it is a point."""
+        off = (self.row["d_horizontal"] if self.row is not None else None) or 0.0
+        return f"{self.told(GONE)}: it is a point, {off:.1f} m from the mark, and was none of it"
+
+    def lies_there(self, raw: Floats, survey: Survey) -> Flags:
+        """Return (n,) which readings, at (n, 3) raw positions in the working frame, may lie where this one lay.
+
+        A base may be off by as much as the job's limits of a shift.
+        """
+        if self.place is None or not len(raw):
+            return np.zeros(len(raw), bool)
+        issued = np.column_stack(survey.axes.written(*survey.operations.frames.to_issued.forward(*raw.T)))
+        limits = survey.job.shift
+        most = np.hypot(limits.limit_horizontal, limits.limit_vertical) + BESIDE
+        off = (issued - self.place) * survey.axes.counts()
+        return np.asarray(np.linalg.norm(off, axis=1) <= most)
+
+
+def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
+    """Yield the occupations that the newest issue had; what was only noted in the field is none."""
+    before, holds = {one["session"]: one for one in last["sessions"]}, _holds(last)
+    placed = another_frame(last, survey.target) is None
+    for row in last["checks"]:
+        if row["role"] == Role.NOTED or None in (row["observed"], row["point"]):
+            continue
+        time, session = int(from_iso(str(row["observed"])).timestamp() * 1000), before.get(row["session"])
+        sessions = sessions_at(survey, time, row["session"], session)
+        own = tuple(one.index for one in survey.windows if one.session.name == row["session"])
+        # where it is of another session now, what its own lost by that is at stake as well
+        reach = tuple(sorted({*sessions, *(own or _parts_of(survey, session))}))
+        parts = _parts(row, holds.get(row["mark"], np.ones(2, bool)))
+        place = np.array([row["easting"], row["northing"], row["height"]], float)
+        there = place if placed and np.isfinite(place).all() else None
+        yield Occupied(last["issue"], str(row["point"]), row["mark"], time, sessions, reach, row, parts, there)
+
+
+def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
+    """Yield what the newest issue told of already: that is taken along from issue to issue."""
+    for doubt in last["doubts"]:
+        found = _TOLD.search(doubt["what"]) if doubt["kind"] == Doubt.UNANSWERED_CHECK else None
+        if found is None:
+            continue
+        said = found["parts"]
+        parts = None if said is None else np.array([word in said for word in PARTS])
+        sessions = tuple(window.index for window in survey.windows if window.session.name in doubt["sessions"])
+        time = int(from_iso(f"{found['seen']}Z").timestamp() * 1000)
+        untested = found["how"] != GONE
+        names = int(found["issue"]), found["point"], found["mark"]
+        yield Occupied(*names, time, sessions, sessions, parts=parts, untested=untested)
+
+
+def sessions_at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[int, ...]:
+    """Return the session at a time that has a name, or else those that may have its base.
+
+    Where none runs at that time any more, those count that the session was cut down to.
+    """
+    base = None if before is None else before["base"]
+    here = [window for window in survey.windows if window.start_ms <= time < window.end_ms]
+    if not here and before is not None:
+        start, end = _span(before)
+        here = [window for window in survey.windows if window.start_ms < end and start < window.end_ms]
+    same = [window for window in here if window.session.name == name]
+    other = [window for window in here if base_key(base) in (None, base_key(window.base)) or window.base is None]
+    return tuple(window.index for window in same or other)
+
+
+def _parts_of(survey: Survey, before: Session | None) -> tuple[int, ...]:
+    """Return the sessions that run within one of the newest issue, with its base."""
+    if before is None:
+        return ()
+    (start, end), base = _span(before), base_key(before["base"])
+    within = [one for one in survey.windows if one.start_ms < end and start < one.end_ms]
+    return tuple(one.index for one in within if one.base is None or base in (None, base_key(one.base)))
+
+
+def _span(session: Session) -> tuple[float, float]:
+    """Return the start and the end of a session of an issue, UTC milliseconds."""
+    start, end = (from_iso(session[edge]).timestamp() * 1000 for edge in ("start", "end"))
+    return start, end
+
+
+def _holds(last: Record) -> dict[str, Flags]:
+    """Return (2,) whether a mark of the register held position, height."""
+    words = {row["mark"]: row["holds"] for row in last["register"]}
+    return {mark: np.array([word != Holds.HEIGHT, word != Holds.POSITION]) for mark, word in words.items()}
+
+
+def _parts(row: CheckRow, held: Flags) -> Flags | None:
+    """Return (2,) which of position and height failed; None where the row does not say."""
+    off = np.array([row["d_horizontal"], row["d_height"]], float)
+    parts = held & (np.abs(np.nan_to_num(off)) > [row["tolerance_h"], row["tolerance_v"]])
+    return np.asarray(parts) if parts.any() else None
