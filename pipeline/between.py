@@ -20,7 +20,7 @@ from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 from pipeline.issue.record_types import Compared, Record
 from pipeline.issue.written_axes import axes_written
 from pipeline.problems import JobError, Problem, refusals_told
-from pipeline.reissue.changes import compare, times_differ
+from pipeline.reissue.changes import attributes_changed, compare, is_counted, times_differ
 from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.sealed import sealed_off
 
@@ -29,8 +29,10 @@ from pipeline.sealed import sealed_off
 class Between:
     """What became of the points of one issue in another, which may be an older one.
 
-    ``because`` are the reasons of the issues from the older to the newer of the two; ``rows`` are those of a layer
-    ``changes``, old being the first issue and new the second, of which each has the same ``reason``.
+    ``because`` are the reasons of the issues from the older to the newer of the two, and what differs beside places;
+    ``rows`` are those of a layer ``changes``, old being the first issue and new the second, of which each has the same
+    ``reason``. Where there are none, the issues' reasons are ``without_effect``: what they changed reaches no point, or
+    one of them took back what another did.
     """
 
     first: Record
@@ -39,6 +41,7 @@ class Between:
     counts: Compared
     rows: pa.RecordBatch
     reason: str
+    without_effect: tuple[str, ...] = ()
 
     def recoded(self, because: str) -> str:
         """Return what a point with another name, code or attribute was and is, by its row; else nothing."""
@@ -72,25 +75,31 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
     if obstacle is not None:
         what = f"issues {first:03d} and {second:03d} cannot be compared: {obstacle}"
         raise JobError([Problem(str(folder), 0, what, "compare issues on one grid and in one height datum")])
-    because = tuple(dict.fromkeys(_because(folder, *sorted((first, second)))))
+    steps = tuple(dict.fromkeys(_because(folder, *sorted((first, second)))))
     try:
         sides = both_sides(old, new)
     except Lost as error:
         raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
-    reason = "; ".join(because)
+    reason = "; ".join(steps)
     rows, counts, _, retimed = compare(*sides, lambda _: reason, axes_written(new.record))
-    because = (*because, *(text for text in times_differ(retimed, first) if text not in because))
+    differs = (*attributes_changed(counts), *times_differ(retimed, first))
     if to is not None:
         _write(to, new.record, rows)
-    return Between(old.record, new.record, because, counts, rows, reason)
+    if not rows.num_rows:
+        return Between(old.record, new.record, differs, counts, rows, reason, steps)
+    return Between(old.record, new.record, (*steps, *differs), counts, rows, reason)
 
 
 def _because(folder: Path, older: int, newer: int) -> Iterator[str]:
-    """Yield the reasons of every issue after the older one up to the newer; one that is damaged has none."""
+    """Yield the reasons of every issue after the older one up to the newer; one that is damaged has none.
+
+    What each counted against the one before it is counted anew, between the two.
+    """
     for number in range(older + 1, newer + 1):
         with suppress(JobError):
             changes = standing_issue(folder, number)[1]["changes"]
-            yield from changes["because"] if changes is not None else ()
+            if changes is not None:
+                yield from (reason for reason in changes["because"] if not is_counted(reason, changes))
 
 
 def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:

@@ -23,8 +23,13 @@ def show_between(job: Path, first: int, second: int, to: Path | None, *, as_json
     except Exception as error:
         return report(str(job), error, as_json=as_json)
     if as_json:
-        numbers = {"from": first, "to": second, "because": list(found.because)}
-        print_json(numbers | dict(found.counts) | {"points": found.rows.drop_columns(GEOMETRY).to_pylist()})
+        told = {"because": list(found.because), "without_effect": list(found.without_effect)}
+        print_json(
+            {"from": first, "to": second}
+            | told
+            | dict(found.counts)
+            | {"points": found.rows.drop_columns(GEOMETRY).to_pylist()}
+        )
     else:
         print("\n".join(_lines(found, to)))
         sys.stdout.flush()
@@ -39,7 +44,10 @@ def _lines(found: Between, to: Path | None) -> list[str]:
     if counts["max_horizontal"] is not None:
         farthest = f"{counts['max_horizontal']:.4f} m horizontally, {counts['max_vertical']:.4f} m in height"
         lines.append(f"  moved by up to {farthest}")
-    lines += [f"  because {one_line(reason)}" for reason in found.because]
+    lines += [f"  {'because ' if found.rows.num_rows else ''}{one_line(reason)}" for reason in found.because]
+    if found.without_effect:
+        lines.append("  what changed from one to the other reaches no point, or was taken back:")
+        lines += [f"    {one_line(reason)}" for reason in found.without_effect]
     lines += [_line(row, found.recoded(row["because"])) for row in found.rows.slice(0, _SHOWN).to_pylist()]
     if found.rows.num_rows > _SHOWN:
         lines.append(f"  and {found.rows.num_rows - _SHOWN:,} more; --to FILE.gpkg has all of them")

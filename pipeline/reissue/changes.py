@@ -20,7 +20,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
-from pipeline.issue.record_types import Compared, RegisterMark
+from pipeline.issue.record_types import Changes, Compared, RegisterMark
 from pipeline.reissue.known_again import at_other_times, take_readings
 from pipeline.reissue.left_over import ranked
 from pipeline.reissue.side import Side, attribute, differing
@@ -29,6 +29,9 @@ from pipeline.words import Change, counted
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
 MOVED = 1e-4
+
+#: How points are told of whose times differ from those of the issue before.
+_AGAIN = "known again by name and place"
 
 #: Metres. A point that got another name lies within it of where it lay; common practice, no source.
 RENAMED = 0.5
@@ -434,12 +437,20 @@ def attributes_changed(compared: Compared) -> list[str]:
     return [*told, f"{counted(names, 'point')} {'has' if names == 1 else 'have'} another name"] if names else told
 
 
+def is_counted(reason: str, changes: Changes) -> bool:
+    """Say whether a reason for an issue is what it counted against the issue before: that holds between those alone.
+
+    Over several issues such counts neither add up nor need to stay.
+    """
+    return reason in attributes_changed(changes) or f" {_AGAIN}: " in reason
+
+
 def times_differ(points: int, since: int) -> list[str]:
     """Say of how many points an issue has other times than the one before, where of any."""
     if not points:
         return []
     what = "its time differs" if points == 1 else "their times differ"
-    return [f"{counted(points, 'point')} known again by name and place: {what} from issue {since:03d}"]
+    return [f"{counted(points, 'point')} {_AGAIN}: {what} from issue {since:03d}"]
 
 
 def marks_gone_and_new(

@@ -96,6 +96,32 @@ def test_what_moved_says_its_other_code_too(tmp_path: Path) -> None:
     assert [line.endswith(" to TREE") for line in said.splitlines() if " S01-00002  " in line] == [True]
 
 
+def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
+    """A point is renamed and gets its name back; meanwhile CM1 is raised and put right again, or stays."""
+    job = simulate(Plan(sessions=1, points=4, noise=False))
+    path = job.write(tmp_path)
+    run_job(path)
+    for point, metres in (("GATE,", 0.006), ("S01-00003,", -0.006), ("GATE,", 0.006)):
+        job.mistype("CM1", "height", metres)
+        job.write(tmp_path)
+        replace_in(tmp_path / "rover001.csv", {"S01-00003,": point})
+        run_job(path)
+    found = between(path, 1, 3)
+    assert (found.rows.num_rows, found.because) == (0, ()) and counts(path, 1, 3) == {}
+    assert any("CM1 height" in reason for reason in found.without_effect)
+    assert not any("another name" in reason for reason in found.without_effect)
+    said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "3"]).output
+    assert said.startswith("from issue 001 to issue 003: no point changed") and "because" not in said
+    document = json.loads(CliRunner().invoke(app, ["history", str(path), "--between", "3", "1", "--json"]).output)
+    assert document["because"] == [] and document["without_effect"] == list(found.without_effect)
+
+    # from the second on, one point has another name: what was counted on the way was two changes of it
+    assert [one for one in between(path, 1, 4).because if "another name" in one] == ["1 point has another name"]
+    assert counts(path, 2, 4) == {} and counts(path, 1, 4) == {"moved": 4, "recoded": 1}
+    said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "4"]).output
+    assert "without" not in said and "taken back" not in said and "because 1 point has another name" in said
+
+
 @pytest.mark.parametrize(("first", "second", "what"), [(1, 9, "no issue 009"), (2, 2, "named twice")])
 def test_what_cannot_be_compared_is_refused(path: Path, first: int, second: int, what: str) -> None:
     with pytest.raises(JobError, match=what):
