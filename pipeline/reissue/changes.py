@@ -23,6 +23,7 @@ from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Changes, Compared, RegisterMark
 from pipeline.reissue.known_again import at_other_times, take_readings
 from pipeline.reissue.left_over import ranked
+from pipeline.reissue.means import bare
 from pipeline.reissue.side import Side, attribute, differing
 from pipeline.tables import number_column
 from pipeline.words import Change, counted
@@ -30,7 +31,7 @@ from pipeline.words import Change, counted
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
 MOVED = 1e-4
 
-#: How points are told of whose times differ from those of the issue before.
+#: How points are told of whose times differ from those of the previous issue.
 _AGAIN = "known again by name and place"
 
 #: Metres. A point that got another name lies within it of where it lay; common practice, no source.
@@ -320,10 +321,10 @@ def _without_numbers(table: pa.Table, side: Side) -> pa.Table:
     name. What is held back has the name of its export.
     """
     names = table.column("name").combine_chunks()
-    bare = pc.replace_substring_regex(names, r"_(?:[2-9]|[1-9]\d+)b*$", "")
-    put = ~_flags(table) & np.asarray(pc.fill_null(pc.not_equal(names, bare), False))
-    put[put] = side.has_names(text_hashes(bare.filter(pa.array(put))))
-    return table.set_column(table.schema.get_field_index("name"), "name", pc.if_else(pa.array(put), bare, names))
+    plain = bare(names)
+    put = ~_flags(table) & np.asarray(pc.fill_null(pc.not_equal(names, plain), False))
+    put[put] = side.has_names(text_hashes(plain.filter(pa.array(put))))
+    return table.set_column(table.schema.get_field_index("name"), "name", pc.if_else(pa.array(put), plain, names))
 
 
 def _matched(wanted: NDArray[np.uint64], keys: NDArray[np.uint64]) -> Integers:
@@ -438,7 +439,7 @@ def attributes_changed(compared: Compared) -> list[str]:
 
 
 def is_counted(reason: str, changes: Changes) -> bool:
-    """Say whether a reason for an issue is what it counted against the issue before: that holds between those alone.
+    """Say whether a reason for an issue is what it counted against the previous one: that holds between those alone.
 
     Over several issues such counts neither add up nor need to stay.
     """

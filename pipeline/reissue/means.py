@@ -18,6 +18,10 @@ PAIRS = ("name", "session_a", "observed_a", "session_b", "observed_b", "passed")
 _COMPARED = pa.array([str(one) for one in (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)])
 _TAKEN = pa.array([str(Reason.DUPLICATE)])
 
+#: What is kept of a row that a pair names: keys of session and time, of these with its name, and with that name bare.
+_ROWS = pa.schema({"moment": pa.uint64(), "named": pa.uint64(), "plain": pa.uint64(), "session": pa.string(),
+                   "aside": pa.bool_()})  # fmt: skip
+
 _Keys = NDArray[np.uint64]
 
 
@@ -26,7 +30,8 @@ class Formed:
 
     A mean is of the readings of a point that agree, one by one, and that nothing else holds back: one of them is the
     point, the others are held back as duplicates. A pair names its readings by session and time, and by the name of the
-    earlier; where several of a session have one time, that name tells which is meant, and without it all of them count.
+    earlier; where several of a session have one time, that name tells which is meant, also if the point was told apart
+    by a number. Where none has the name, all of them count.
 
     Args:
         pairs: the issue's rows of ``repeats``, with the columns `PAIRS` at least.
@@ -49,9 +54,10 @@ class Formed:
         if not here.any():
             return
         aside = pc.is_in(rows.column("reason").cast(pa.string()), _COMPARED) if held else np.zeros(len(here), bool)
-        named = mixed_with(moment, text_hashes(rows.column("name")))
-        columns = {"moment": pa.array(moment), "named": pa.array(named), "session": session, "aside": pa.array(aside)}
-        self._found.append(pa.table(columns).filter(pa.array(here)))
+        names = rows.column("name")
+        keys = (moment, *(mixed_with(moment, text_hashes(each)) for each in (names, names if held else bare(names))))
+        columns = [*map(pa.array, keys), session, pa.array(aside)]
+        self._found.append(pa.Table.from_arrays(columns, schema=_ROWS).filter(pa.array(here)))
 
     def sessions(self, points: pa.Table) -> tuple[Integers, pa.Array]:
         """Return which of some rows (n,) are in a mean, once per session of a reading in each, and those sessions.
@@ -72,19 +78,21 @@ class Formed:
     @cached_property
     def _readings(self) -> "_Readings":
         """Return the readings that passing pairs name."""
-        none = pa.table({"moment": pa.array([], pa.uint64()), "named": pa.array([], pa.uint64()),
-                         "session": pa.array([], pa.string()), "aside": pa.array([], pa.bool_())})  # fmt: skip
-        whole = pa.concat_tables([none, *self._found])
+        whole = pa.concat_tables([_ROWS.empty_table(), *self._found])
         named, aside = np.asarray(whole.column("named")), np.asarray(whole.column("aside"))
         apart = ~np.isin(named, named[aside])
         named, first = np.unique(named[apart], return_index=True)
-        moment = np.asarray(whole.column("moment"))[apart][first]
+        moment, plain = (np.asarray(whole.column(name))[apart][first] for name in ("moment", "plain"))
         session = _whole(whole, "session").filter(pa.array(apart)).take(pa.array(first))
-        return _Readings(named, session, self._means(named, moment))
+        return _Readings(named, session, self._means(named, plain, moment))
 
-    def _means(self, named: _Keys, moment: _Keys) -> Integers:
+    def _means(self, named: _Keys, plain: _Keys, moment: _Keys) -> Integers:
         """Return (k,) which mean each reading is in, by the number of one of them; -1 where it is in none."""
-        end, reading = _meant(self._named, self._moment, named, moment)
+        end, reading = _all_places(self._named, np.concatenate([named, plain]))
+        reading %= max(len(named), 1)
+        left = np.setdiff1d(np.arange(len(self._moment)), end)
+        at, more = _all_places(self._moment[left], moment)
+        end, reading = np.concatenate([end, left[at]]), np.concatenate([reading, more])
         count = len(self._moment) // 2
         both = np.isin(np.arange(count), end) & np.isin(np.arange(count) + count, end)
         pair = end % max(count, 1)
@@ -113,24 +121,19 @@ class _Readings:
     mean: Integers
 
 
-def _meant(wanted: _Keys, at: _Keys, named: _Keys, moment: _Keys) -> tuple[Integers, Integers]:
-    """Return which readings are meant by each of some keys: by name, session and time, or else by the latter alone.
+def bare(names: pa.Array) -> pa.Array:
+    """Return names of points without the numbers that told them apart, or may have: A1_3 may be one of the field."""
+    return pc.replace_substring_regex(names, r"_(?:[2-9]|[1-9]\d+)b*$", "")
 
-    Args:
-        wanted: (e,) keys of name, session and time.
-        at: (e,) those of session and time.
-        named: (k,) the same of readings, ascending.
-        moment: (k,) likewise, in their order.
-    """
-    exact = _places(wanted, named)
-    order = np.argsort(moment, kind="stable")
-    left = np.flatnonzero(exact < 0)
-    first, last = (np.searchsorted(moment[order], at[left], side=side) for side in ("left", "right"))
+
+def _all_places(wanted: _Keys, keys: _Keys) -> tuple[Integers, Integers]:
+    """Return which of some keys are among others, once for each place where one stands, and those places."""
+    order = np.argsort(keys, kind="stable")
+    first, last = (np.searchsorted(keys[order], wanted, side=side) for side in ("left", "right"))
     count = last - first
-    of = np.repeat(np.arange(len(left)), count)
+    of = np.repeat(np.arange(len(wanted)), count)
     within = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    there = np.flatnonzero(exact >= 0)
-    return np.concatenate([there, left[of]]), np.concatenate([exact[there], order[first[of] + within]])
+    return of, order[first[of] + within]
 
 
 def _places(wanted: _Keys, keys: _Keys) -> Integers:

@@ -93,6 +93,12 @@ def test_a_mean_may_have_another_name_than_its_readings(name: str | None) -> Non
     assert hangs_on(found, [(name, "d2", 2)]) == [{"d1", "d2"}]
 
 
+def test_a_copy_of_a_reading_stands_for_no_point_whose_name_was_told_apart() -> None:
+    """All was exported twice; the copy of the point's own reading is held back under the name of the export."""
+    found = formed([(A, B, True)], [("P1_2", "d2", 2)], duplicate=[A, A, B])
+    assert hangs_on(found, [("P1_2", "d2", 2)]) == [{"d1", "d2"}]
+
+
 def work_of() -> Network:
     """Points read on two days, 12 mm apart, of which the second day alone closes."""
     work = days(closing=("CM3",), tied={2: "CM4"})
