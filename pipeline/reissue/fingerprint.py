@@ -20,6 +20,7 @@ from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
+from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
 from pipeline.job.meaning import meaning, meaning_of, meanings
 from pipeline.solve.solve import Solved
@@ -29,11 +30,7 @@ REGISTER = "the register of control marks"
 #: What the report says of control beside its coordinates.
 ORIGIN = "source and date of control"
 CODES = "the table of codes"
-PROGRAM = "the program or PROJ"
-JOB_FILE = "the job file"
 FILE, SESSION = "the raw file ", "session "
-#: A part of the job file by the words that lead to it.
-PART = f"{JOB_FILE}: "
 OPERATION = "the operation "
 
 

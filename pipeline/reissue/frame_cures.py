@@ -5,10 +5,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.intake.survey import Survey
+from pipeline.issue.made_from import PART
 from pipeline.issue.record_types import Record, RegisterMark
 from pipeline.issue.session_types import SetUpStated
 from pipeline.job.model import Setup
-from pipeline.reissue.fingerprint import PART, Fingerprint
+from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_moves import Moves, same_marks
 from pipeline.reissue.reasons import joined
 from pipeline.solve.solve import Solved

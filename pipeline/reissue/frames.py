@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
+from pipeline.issue.made_from import PART
 from pipeline.issue.record_types import ControlUsed, Record, Target
-from pipeline.reissue.fingerprint import PART, SITE
+from pipeline.reissue.fingerprint import SITE
 
 #: What each step of work reads or makes, in words.
 TERMS = {RAW: "field positions", REGISTER: "the register", ISSUED: "the grid and its heights"}

@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
+from pipeline.issue.made_from import JOB_FILE, PART
 from pipeline.issue.record_types import RegisterMark
 from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
 from pipeline.reissue.code_changes import code_changes, was_and_is
@@ -15,10 +16,8 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import (
     CODES,
     FILE,
-    JOB_FILE,
     OPERATION,
     ORIGIN,
-    PART,
     REGISTER,
     SESSION,
     SITE,

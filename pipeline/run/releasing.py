@@ -11,7 +11,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.confirmed import Signs, confirmed
 from pipeline.issue.folder.publish import issues, recover
-from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, to_show
+from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, stands_until, to_show
 from pipeline.issue.folder.standing import newest_standing, standing_issue
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record, Release
@@ -178,7 +178,7 @@ def follow(folder: Path, record: Record, rule: str, shown: int | None) -> int | 
     number, hand = record["issue"], by_hand(folder)
     if shown == number or not is_pending(record) or waits_for(record, rule):
         return shown
-    if hand is not None and hand.newest >= number:
+    if hand is not None and stands_until(folder, [each for each, _ in issues(folder)], hand, record) >= number:
         return shown
     note(folder, ByHand(number, number, datetime.now(UTC).replace(microsecond=0), f'issue.release is "{rule}" now'))
     return recover(folder, record)

@@ -14,11 +14,12 @@ from pipeline.issue.folder import untold
 from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.confirmed import all_signs, confirm, confirmed
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
-from pipeline.issue.folder.released import is_pending, to_show
+from pipeline.issue.folder.released import to_show
 from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
+from pipeline.issue.made_from import PROGRAM, by_program_alone
 from pipeline.issue.record import write_record
 from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
@@ -28,7 +29,7 @@ from pipeline.progress import Progress
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed, times_differ
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import PART, PROGRAM, at_hand, differences, fingerprint, identity_of
+from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of
 from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
 from pipeline.run.judged import judged_otherwise
@@ -151,13 +152,13 @@ def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, 
     """
     if newest is None or thinned(newest.folder) is not None:
         return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
-    changed = differences(identity_of(newest.record), job.fingerprint.sums)
-    if any(name != PROGRAM and not name.startswith(PART) for name in changed):
+    then, now = identity_of(newest.record), job.fingerprint.sums
+    if not by_program_alone(then, now):
         return _Standing(False)
     refuse_damaged_issues(folder, newest, shown)
     laid = dry(job.settled, job.causes(), progress)
     otherwise = judged_otherwise(account(job, laid, newest.record["issue"], None, newest.record), newest.record)
-    return _Standing(PROGRAM not in changed and not otherwise, tuple(otherwise))
+    return _Standing(then.get(PROGRAM) == now.get(PROGRAM) and not otherwise, tuple(otherwise))
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
@@ -215,9 +216,9 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
         untold.note(folder, staged.number)
-        pending = is_pending(record)
-        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), pending=pending)
-    shown = shown if pending else record["issue"]
+        shown = to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
+        stays = shown != staged.number
+        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)
     removed = retain(folder, rules.keep, shown)  # before it is confirmed: a kill on the way is looked at again
     confirm(folder, record["issue"], hand, all_signs(folder, place), before.glanced(job.survey.prepared, record))
     return outcome(record, place, True, shown, removed)

@@ -20,6 +20,7 @@ from pipeline.history import history
 from pipeline.issue.folder.publish import issues, job_lock
 from pipeline.issue.folder.released import ByHand, note
 from pipeline.problems import JobError, JobHeld
+from pipeline.reissue import fingerprint
 from pipeline.release import release
 from pipeline.verify import verify
 
@@ -103,6 +104,73 @@ def test_a_hand_moves_it_forth_and_back_and_why_is_kept(job: tuple[Simulation, P
     assert shown(path) == "001"
     mistype(made, tmp_path, -0.9)
     assert run_job(path).current == 3  # a good issue is followed again
+
+
+def upgrade(monkeypatch: pytest.MonkeyPatch, number: int) -> None:
+    """Another version of the program."""
+    monkeypatch.setattr(fingerprint, "program_version", lambda: f"tiedown {number}, PROJ 99, EPSG database 99")
+
+
+def code(path: Path, name: str) -> None:
+    """Give a point another code: an issue that moves nothing."""
+    rewrite_export(
+        path.parent / "rover001.csv", lambda row: row | ({"Code": name} if row["Point"] == "S01-00001" else {})
+    )
+
+
+def test_another_version_of_the_program_undoes_no_release_by_hand(
+    job: tuple[Simulation, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Issue 2 moves points and was passed over; issues 3 and 4 are the same again, and issue 5 is another."""
+    made, path = job
+    mistype(made, tmp_path, 0.008)
+    second = run_job(path)
+    assert second.current == 2 and second.record["changes"] is not None and second.record["changes"]["moved"] > 0
+    release(path, 1, "the drafters are not ready")
+    for number in (3, 4):
+        upgrade(monkeypatch, number)
+        assert run_job(path, dry_run=True).current == 1
+        again = run_job(path)
+        assert (again.issued, again.record["issue"], again.current, shown(path)) == (True, number, 1, "001")
+        assert again.more()[0] == "current shows issue 001, released by hand; tiedown history says why"
+        assert (run_job(path).current, verify(tmp_path / "out").findings) == (1, ())
+    assert [entry.current for entry in history(path)] == [True, False, False, False]
+    text = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8")
+    (tmp_path / "out" / "register.csv").unlink()  # it is made again of the records and the note
+    run_job(path)
+    again = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8")
+    assert again.count(",released,") == text.count(",released,") == 1 and shown(path) == "001"
+
+    code(path, "GATE")
+    assert (run_job(path).current, shown(path)) == (5, "005")
+
+
+def test_a_hand_decides_of_what_is_made_again_too(
+    job: tuple[Simulation, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made, path = job
+    mistype(made, tmp_path, 0.008)
+    run_job(path)
+    release(path, 1, "the drafters are not ready")
+    upgrade(monkeypatch, 3)
+    assert run_job(path).current == 1
+    release(path, 3, "they are now")
+    assert shown(path) == "003"
+    # what was released itself is followed by the same, of which the program may know more
+    upgrade(monkeypatch, 4)
+    assert (run_job(path).current, shown(path)) == (4, "004")
+
+
+def test_a_change_and_another_version_at_once_are_a_change(
+    job: tuple[Simulation, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made, path = job
+    mistype(made, tmp_path, 0.008)
+    run_job(path)
+    release(path, 1, "the drafters are not ready")
+    upgrade(monkeypatch, 3)
+    code(path, "GATE")
+    assert (run_job(path).current, shown(path)) == (3, "003")
 
 
 def test_of_two_that_wait_the_earlier_is_released(job: tuple[Simulation, Path], tmp_path: Path) -> None:

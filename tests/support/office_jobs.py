@@ -51,7 +51,7 @@ def add_issue(path: Path, made_at: datetime = MADE, because: str = "first issue"
         made: Any = record(issue=staged.number, files=files, changes=changes, **other)
         write_record(staged.path, made)
         pending = bool(other.get("release", {}).get("pending"))
-        place = staged.publish(made["verdict"], because, made_at, pending=pending)
+        place = staged.publish(made["verdict"], because, made_at, stays=pending)
         confirm(folder, staged.number, "", signs_of(place), Glanced())
     return place
 

@@ -132,11 +132,11 @@ class Staged:
         if not self._published:
             _sweep(self.folder)
 
-    def publish(self, verdict: str, because: str, made_at: datetime, *, pending: bool = False) -> Path:
+    def publish(self, verdict: str, because: str, made_at: datetime, *, stays: bool = False) -> Path:
         """Sync the staged files, let the issue appear under its number, and return its folder.
 
         ``made_at`` needs its offset from UTC; with ``verdict`` and ``because`` it goes to the issues list. ``current``
-        does not follow an issue that is ``pending``, which its record says too.
+        ``stays`` where it is if `released.to_show` says so of the issues with this one.
 
         Raises FileNotFoundError where there is no issue.json, and OSError where the disk is full or the folder cannot
         be written. There is no new issue then, but with `Appeared`.
@@ -149,7 +149,7 @@ class Staged:
         sync_tree(self.path)
         fresh_list = self.folder / scratch(issues_list.NAME)
         write_synced(fresh_list, issues_list.with_entries(self.folder, [entry]))
-        switch = None if pending else current.Switch(self.folder, issue, self.path, scratch())
+        switch = None if stays else current.Switch(self.folder, issue, self.path, scratch())
         if switch is not None:
             switch.make_room()
         try:

@@ -12,7 +12,7 @@ from pathlib import Path
 from pipeline.issue.folder.issues_list import ANEW, RELEASED, SET_ASIDE, Entry
 from pipeline.issue.folder.names import SET_ASIDE as PLACE
 from pipeline.issue.folder.names import set_aside
-from pipeline.issue.folder.released import by_hand, is_pending
+from pipeline.issue.folder.released import by_hand, is_pending, stands_until
 from pipeline.issue.record import read_record
 from pipeline.words import FIRST_ISSUE
 
@@ -43,6 +43,7 @@ def rebuilt(folder: Path, existing: Mapping[int, Path], known: set[int]) -> list
 def _all(folder: Path, existing: Mapping[int, Path]) -> Iterator[Entry]:
     """Yield the lines of a list that is lost, oldest first: a release stands before what was made after it."""
     hand, aside = by_hand(folder), dict(_aside(folder))
+    until = stands_until(folder, existing, hand) if hand is not None else 0
     shown: int | None = None
     for number in sorted({*existing, *aside}):
         if number not in existing:
@@ -60,7 +61,8 @@ def _all(folder: Path, existing: Mapping[int, Path]) -> Iterator[Entry]:
             )
         shown = before if before is not None else shown
         yield line
-        shown = shown if is_pending(said) else number
+        stays = hand is None and number <= until  # the release by hand stands before it
+        shown = shown if is_pending(said) or stays else number
     if hand is not None:
         yield hand.entry()
 

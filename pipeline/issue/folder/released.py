@@ -1,5 +1,8 @@
 """Which issue ``current`` is to show: the newest that was released when it was made, or the one released by hand.
 
+A release by hand stands until something else than the program makes another issue: where the newest was passed over by
+hand, so is the same made again by another version, with the same points.
+
 What is done by hand is kept beside the issues, since an issue never changes: in a note of one line, and for people as
 a line of the issues list, from which the note is made again where it is gone.
 """
@@ -18,6 +21,7 @@ from pipeline.issue.folder import thinned
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.issues_list import RELEASED, Entry, read_issues_list
 from pipeline.issue.folder.names import ISSUES
+from pipeline.issue.made_from import same_again
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import stated
 
@@ -81,15 +85,39 @@ def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None 
     `read_issues_list`.
     """
     numbers, hand = sorted(issues, reverse=True), by_hand(folder)
+    until = stands_until(folder, numbers, hand, said) if hand is not None else 0
     for number in numbers:
-        if hand is not None and number <= hand.newest and hand.issue in numbers:
+        if hand is not None and number <= until and hand.issue in numbers:
             return hand.issue
         if os.path.lexists(folder / ISSUES / f"{number:03d}" / thinned.NAME):
             continue
-        read = said if said is not None and said.get("issue") == number else None
-        if not is_pending(read or stated(folder / ISSUES / f"{number:03d}" / RECORD)):
+        if not is_pending(_stated(folder, number, said)):
             return number
     return None
+
+
+def stands_until(folder: Path, issues: Iterable[int], hand: ByHand, said: Mapping[str, Any] | None = None) -> int:
+    """Return the newest issue up to which a release by hand stands: the newest of then, or the same made again since.
+
+    Raises as `to_show`, with its arguments.
+    """
+    numbers, until = set(issues), hand.newest
+    later = sorted(number for number in numbers if number > hand.newest)
+    if hand.issue == hand.newest or not later or not {hand.issue, hand.newest} <= numbers:
+        return until  # what was released itself may be followed by the same, of which the program knows more
+    passed_over = _stated(folder, hand.newest, said)
+    for number in later:
+        if not same_again(_stated(folder, number, said), passed_over):
+            break
+        until = number
+    return until
+
+
+def _stated(folder: Path, number: int, said: Mapping[str, Any] | None) -> Mapping[str, Any]:
+    """Return the record of an issue: ``said`` where it is that one's."""
+    if said is not None and said.get("issue") == number:
+        return said
+    return stated(folder / ISSUES / f"{number:03d}" / RECORD)
 
 
 def is_pending(said: Mapping[str, Any]) -> bool:
