@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.duplicates import mixed_with, text_hashes
+from pipeline.tables import TIME
 from pipeline.words import Reason
 
 #: The columns of ``repeats`` that say which readings are of one point.
@@ -41,6 +42,7 @@ class Formed:
         passed = pairs.filter(pairs.column("passed"))
         ends = [_moments(*(_whole(passed, f"{of}_{end}") for of in ("session", "observed"))) for end in "ab"]
         self._moment = np.concatenate(ends)
+        self._wanted = np.unique(self._moment)
         self._named = mixed_with(self._moment, np.tile(text_hashes(_whole(passed, "name")), 2))
         self._found: list[pa.Table] = []
 
@@ -50,7 +52,7 @@ class Formed:
             rows = rows.filter(pc.is_in(rows.column("reason").cast(pa.string()), pa.concat_arrays([_TAKEN, _COMPARED])))
         session = rows.column("session").cast(pa.string())
         moment = _moments(session, rows.column("observed"))
-        here = np.isin(moment, self._moment)
+        here = _places(moment, self._wanted) >= 0
         if not here.any():
             return
         aside = pc.is_in(rows.column("reason").cast(pa.string()), _COMPARED) if held else np.zeros(len(here), bool)
@@ -146,7 +148,8 @@ def _places(wanted: _Keys, keys: _Keys) -> Integers:
 
 def _moments(session: pa.Array, observed: pa.Array) -> _Keys:
     """Return (n,) keys of sessions and times."""
-    return mixed_with(text_hashes(session), np.asarray(pc.fill_null(observed.cast(pa.int64()), 0), np.int64))
+    time = observed.cast(TIME).cast(pa.int64())
+    return mixed_with(text_hashes(session), np.asarray(pc.fill_null(time, 0), np.int64))
 
 
 def _whole(table: pa.Table, name: str) -> pa.Array:
