@@ -30,7 +30,7 @@ from pipeline.cli.main import app
 from pipeline.problems import JobError
 from pipeline.read.files import read_batches
 from pipeline.reissue import changed_rows
-from pipeline.run import layers
+from pipeline.run import lay_out
 from pipeline.verify import verify
 
 #: Thirteen sessions on marks of their own: what one of them ties is a thirteenth of the points.
@@ -46,13 +46,13 @@ def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 def counted_copies(patch: pytest.MonkeyPatch) -> list[int]:
     made: list[int] = []
-    way = layers.copy_with_rows
+    way = lay_out.copy_with_rows
 
     def counted(*given: Any) -> None:
         made.append(len(given[4]))
         way(*given)
 
-    patch.setattr(layers, "copy_with_rows", counted)
+    patch.setattr(lay_out, "copy_with_rows", counted)
     return made
 
 
@@ -363,7 +363,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
 ) -> None:
     """Between the look at its bytes and the copy."""
     first = First.of(wide, tmp_path)
-    package, way = first.newest.package, layers.copy_with_rows
+    package, way = first.newest.package, lay_out.copy_with_rows
 
     def late(*given: Any) -> None:
         if how == "deleted":
@@ -372,7 +372,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
             change(package, "update points set code = 'EDITED' where fid = 1")
         way(*given)
 
-    monkeypatch.setattr(layers, "copy_with_rows", late)
+    monkeypatch.setattr(lay_out, "copy_with_rows", late)
     with pytest.raises(JobError, match="run the job again"):
         first.revised()
     assert not list((tmp_path / "out").glob(".staging*"))
