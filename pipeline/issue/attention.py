@@ -1,13 +1,18 @@
-"""What of an issue needs somebody's attention, from its record alone: by this go exit code, summary and report."""
+"""What of an issue needs somebody's attention, and what is told beside it, from its record alone.
+
+By this go exit code, summary, ``--quiet``, log, report and the page of an office.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
-from pipeline.words import FailOn, Proof, Reason, Role, Whole, counted, plural
+from pipeline.issue.over_critical import over_critical
+from pipeline.issue.release import stays, waits_for
+from pipeline.words import FailOn, Proof, Reason, Role, Verdict, Whole, counted, plural
 
 if TYPE_CHECKING:
     from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
@@ -22,36 +27,123 @@ NO_ROWS = (
 )
 
 
-class Kind(StrEnum):
-    """Why an issue needs attention."""
+class Level(StrEnum):
+    """How far a remark concerns its reader: what needs somebody's attention makes exit code 3, the rest does not."""
 
+    NEEDED = "needs attention"
+    NOTED = "for information"
+
+
+class Kind(StrEnum):
+    """What a remark is about."""
+
+    DOUBT = "doubt"
+    PENDING = "pending"
     FAILING = "failing"
     HELD_BACK = "held back"
     WHOLLY = "wholly held back"
-    DOUBT = "doubt"
+    UNCOMPARED = "uncompared"
+    REPEATS = "repeats"
+    VERDICT = "verdict"
+    ADJUSTMENT = "adjustment"
+    NOTES = "notes"
+
+
+#: The section of the report that tells more of a kind.
+_SECTIONS = {
+    Kind.DOUBT: "notes",
+    Kind.PENDING: "changes",
+    Kind.FAILING: "checks",
+    Kind.HELD_BACK: "rows",
+    Kind.WHOLLY: "rows",
+    Kind.UNCOMPARED: "checks",
+    Kind.REPEATS: "repeats",
+    Kind.VERDICT: "sessions",
+    Kind.ADJUSTMENT: "adjustment",
+    Kind.NOTES: "notes",
+}
 
 
 @dataclass(frozen=True)
 class Attention:
-    """One thing that needs attention, in words. ``of`` is the entry of the record that says it, where one does."""
+    """One remark on an issue, in words. ``of`` is the entry of the record that says it, where one does."""
 
     kind: Kind
     what: str
     of: DoubtNoted | CheckRow | WhollyHeld | None = None
+    level: Level = Level.NEEDED
+
+    @property
+    def section(self) -> str:
+        """Return the section of the report that tells more."""
+        return _SECTIONS[self.kind]
+
+
+class Counted(Protocol):
+    """How a count is written with its noun: `words.counted`, or as the report writes it."""
+
+    def __call__(self, count: int, one: str, more: str = "", /) -> str:
+        """Return "1 row", "2 rows"; ``more`` is the plural where an "s" does not make it."""
+        ...
 
 
 def attention(record: Record) -> list[Attention]:
-    """Return everything that needs attention, the gravest first; nothing where an issue is as it should be."""
-    found = [Attention(Kind.DOUBT, one["what"], one) for one in record["doubts"] if not one["confirmed"]]
+    """Return everything that needs attention, the gravest first; nothing where an issue is as it should be.
+
+    Whether the issue waits to be released is not among it: that changes by hand, and the folder of the job knows it.
+    """
+    return [one for one in _needed(record, counted) if one.kind is not Kind.PENDING]
+
+
+def remarks(record: Record, many: Counted = counted) -> list[Attention]:
+    """Return all that is to be said of an issue when it is made, each with its level, the gravest of each first.
+
+    Those that need attention are those of `attention`, and what waits for a release at that time.
+    """
+    return [*_needed(record, many), *_noted(record, many)]
+
+
+def _needed(record: Record, many: Counted) -> Iterator[Attention]:
+    yield from (Attention(Kind.DOUBT, one["what"], one) for one in record["doubts"] if not one["confirmed"])
+    for why in waits_for(record):
+        yield Attention(Kind.PENDING, f"not released when it was made, {stays(record)}: {why}")
     for check in record["checks"]:
         if check["passed"] is False:
-            found.append(Attention(Kind.FAILING, f"{called(check)} on {check['mark']} fails", check))
+            yield Attention(Kind.FAILING, f"{called(check)} on {check['mark']} fails", check)
+    yield from _held_back(record, REASONS, Level.NEEDED, many)
+    yield from (Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])
+
+
+def _noted(record: Record, many: Counted) -> Iterator[Attention]:
+    def note(kind: Kind, what: str) -> Attention:
+        return Attention(kind, what, level=Level.NOTED)
+
+    if not any(check["passed"] is not None and check["role"] != Role.NOTED for check in record["checks"]):
+        yield note(Kind.UNCOMPARED, "no control mark was occupied that the coordinates could be compared with")
+    yield from _held_back(record, (Reason.UNCLOSED, Reason.UNCHECKED), Level.NOTED, many)
+    if failed := record["repeats"]["failed"]:
+        of = many(record["repeats"]["pairs"], "pair of readings", "pairs of readings")
+        yield note(Kind.REPEATS, f"{failed:,} of {of} of one point {'does' if failed == 1 else 'do'} not agree")
+    for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
+        if number := sum(session["verdict"] == verdict for session in record["sessions"]):
+            yield note(Kind.VERDICT, f"{many(number, 'session')} {verdict}")
+    test = record["adjustment"]["chi_square"]
+    if test is not None and not test["passed"]:
+        how = "worse" if (record["adjustment"]["square_sum"] or 0.0) > test["high"] else "better"
+        yield note(Kind.ADJUSTMENT, f"the ties agree {how} than their uncertainties say")
+    if over := over_critical(record):
+        over_it = many(over, "observation")
+        yield note(Kind.ADJUSTMENT, f"{over_it} with a standardised residual over the critical value")
+    if record["notes"]:
+        yield note(Kind.NOTES, many(len(record["notes"]), "note"))
+
+
+def _held_back(record: Record, reasons: Iterable[Reason], level: Level, many: Counted) -> Iterator[Attention]:
     counts = record["rows"]["by_reason"]
-    for reason in REASONS:
+    for reason in reasons:
         if counts.get(reason):
-            rows = counted(counts[reason], "row is", "rows are")
-            found.append(Attention(Kind.HELD_BACK, f"{rows} held back as {reason}"))
-    return [*found, *(Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])]
+            rows = many(counts[reason], "row is", "rows are")
+            yield Attention(Kind.HELD_BACK, f"{rows} held back as {reason}", level=level)
 
 
 def called(check: CheckRow) -> str:

@@ -164,6 +164,49 @@ def test_a_record_of_before_this_was_noted_is_judged_by_what_it_says(tmp_path: P
     assert [one.kind for one in attention(earlier)] == ["failing", "held back"]
 
 
+# The report
+
+
+def noted() -> Simulation:
+    """A job as it should be but for a reading of a base that no session has, which a note tells."""
+    job = simulate(SMALL)
+    job.rows["base"] = job.rows["base"].astype(object)
+    job.rows["base"][np.flatnonzero(job.rows["kind"] == "point")[0]] = "BASE-X"
+    return job
+
+
+def unchecked() -> Simulation:
+    """A job that no check proves, with so much that is told for information."""
+    return simulate(Plan(sessions=1, points=4, noise=False, checks=0))
+
+
+def waiting() -> Simulation:
+    """The same, to be released only when it is proven."""
+    job = unchecked()
+    job.job["issue"] = {"release": "proven"}
+    return job
+
+
+@pytest.mark.parametrize(
+    ("make", "code"),
+    [
+        (lambda: simulate(SMALL), 0), (noted, 0), (unchecked, 0), (failing, 3), (untied, 3),
+        (floating, 3), (waiting, 3),
+    ],
+    ids=["good", "noted", "unchecked", "failing", "untied", "floating", "waiting"],
+)  # fmt: skip
+def test_the_page_says_that_something_needs_attention_where_the_exit_code_does(
+    make: Callable[[], Simulation], code: int, tmp_path: Path
+) -> None:
+    found = tiedown("run", "--quiet", make().write(tmp_path))
+    assert found.exit_code == code, found.output
+    (page,) = (tmp_path / "out" / "issues" / "001").glob("*-001.html")
+    text = page.read_text(encoding="utf-8")
+    assert ("Needs attention</h2>" in text) is (code == 3)
+    assert ("For information</h2>" in text) or make not in (noted, unchecked)
+    assert bool(found.output) is (code == 3)
+
+
 # Quiet
 
 

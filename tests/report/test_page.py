@@ -132,7 +132,65 @@ def test_a_failing_check_is_told_by_word_with_how_much_and_why() -> None:
     told = root.section("checks").text()
     assert "-0.181" in told and "failed" in told and "not tested" in told
     assert "Fails: 0.151 m over in position. Possible causes: a cause" in told
-    assert "1 of 3 occupations of control marks fails" in root.section("look").text()
+    assert "1 of 3 occupations of control marks fails" in root.section("needed").text()
+
+
+def by_reason(**counts: int) -> dict[str, Any]:
+    held = sum(counts.values())
+    return {"read": 13 + held, "points": 10, "on_marks": 3, "held_back": held, "by_reason": counts}
+
+
+OVER = {"low": 0.2, "high": 2.0, "passed": False}
+REPEATS = {"pairs": 4, "failed": 1}
+WAITS = {"rule": "proven", "current": None, "at_stake": []}
+WHOLLY = [{"kind": "day", "name": "2026-03-02", "rows": 3, "on_marks": 0, "held_back": 3, "by_reason": {"no_time": 3}}]
+DOUBT = {"what": "a thing in doubt", "confirmed": None}
+
+
+@pytest.mark.parametrize(
+    ("made", "needed", "noted"),
+    [
+        (record(), (), ()),
+        (record(notes=["one", "two"]), (), ("2 notes",)),
+        (record(rows=by_reason(not_fixed=4)), (), ()),
+        (record(rows=by_reason(unclosed=2000)), (), ("2\u202f000 rows are held back as unclosed",)),
+        (record(sessions=[session("one", verdict="unchecked")]), (), ("1 session unchecked",)),
+        (record(checks=[]), (), ("no control mark was occupied that the coordinates could be compared with",)),
+        (record(repeats=record()["repeats"] | REPEATS), (), ("1 of 4 pairs of readings of one point does not agree",)),
+        (
+            record(adjustment=record()["adjustment"] | {"chi_square": OVER}), (),
+            ("the ties agree worse than their uncertainties say",),
+        ),
+        (
+            record(checks=[tie("one", "CM1", 20, standardised_up=-4.0)]), (),
+            ("1 observation with a standardised residual over the critical value",),
+        ),
+        (record(doubts=[DOUBT]), ("a thing in doubt",), ()),
+        (record(doubts=[DOUBT | {"confirmed": "looked at"}]), (), ()),
+        (record(rows=by_reason(suspect=1, unclosed=2)), ("1 row is held back as suspect",),
+         ("2 rows are held back as unclosed",)),
+        (record(rows=by_reason(untied=3)), ("3 rows are held back as untied",), ()),
+        (record(checks=[failing("one", "CM2", 30)]), ("1 of 1 occupation of a control mark fails",), ()),
+        (record(wholly_held_back=WHOLLY), ("2026-03-02: all of its 3 rows are held back (3 no_time)",), ()),
+        (
+            record(release=WAITS, verdict="unclosed", notes=["one"]),
+            ('not released when it was made, there is no current issue yet: its verdict is unclosed, and issue.release'
+             ' asks for "proven"',),
+            ("1 note",),
+        ),
+    ],
+)  # fmt: skip
+def test_what_needs_attention_and_what_is_for_information_stand_apart(
+    made: dict[str, Any], needed: tuple[str, ...], noted: tuple[str, ...]
+) -> None:
+    """By README and contract: only what makes exit code 3 needs attention; a section with nothing in it is left out."""
+    root = page(made)
+    heads = {one.attributes["id"]: one.text() for one in root.all("h2")}
+    for identity, title, lines in (("needed", "Needs attention", needed), ("noted", "For information", noted)):
+        assert heads.get(identity) == (title if lines else None)
+        assert (tuple(one.text() for one in root.section(identity).all("li")) if lines else ()) == lines
+    for link in (one for identity in heads.keys() & {"needed", "noted"} for one in root.section(identity).all("a")):
+        assert link.attributes["href"].removeprefix("#") in heads
 
 
 def test_a_check_that_cannot_be_compared_fails_all_the_same() -> None:

@@ -1,9 +1,11 @@
 """What stands in the report, section by section, from an issue's record alone."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import groupby
 from typing import Any
 
-from pipeline.issue.attention import Kind, attention
+from pipeline.issue.attention import Kind, Level, remarks
+from pipeline.issue.over_critical import over_critical
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.issue.release import stays, waits_for
 from pipeline.issue.report import meanings
@@ -14,7 +16,7 @@ from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.codes import code_table, string_table, unknown_table
 from pipeline.issue.report.differences import differences
 from pipeline.issue.report.evidence import base_log, check_table, field_shift_table, held, session_table, urgency
-from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
+from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, statistics_tables
 from pipeline.issue.report.glossary import GLOSSARY
 from pipeline.issue.report.particulars import particulars
 from pipeline.issue.report.repeats import repeat_table
@@ -25,7 +27,7 @@ from pipeline.issue.report.written import local, many, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.issue.written_axes import axes_written
-from pipeline.words import REASONS, Change, Proof, Reason, Role, Verdict
+from pipeline.words import REASONS, Change, Proof, Role, Verdict
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
 TIMELINES, REASONS_WHY, NOTES, WHOLLY = 100, 100, 200, 12
@@ -38,7 +40,8 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "record": record,
         "package": package,
         "axes": axes_written(record),
-        "look": looks(record),
+        "needed": told_first(record, Level.NEEDED),
+        "noted": told_first(record, Level.NOTED),
         "verdicts": _verdicts(record),
         "reasons": _reasons(record),
         "changes": _changes(record),
@@ -72,67 +75,36 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
     }
 
 
-def looks(record: Record) -> list[tuple[str, str]]:
-    """Return what a reader should look at, each with the section that tells it, the gravest first."""
-    return [
-        *(("notes", doubt["what"]) for doubt in record["doubts"] if not doubt["confirmed"]),
-        *(("changes", f"not released when it was made, {stays(record)}: {why}") for why in waits_for(record)),
-        *(("checks", what) for what in _of_checks(record["checks"])),
-        *(("rows", what) for what in _of_reasons(record["rows"]["by_reason"])),
-        *_of_wholly_held(record),
-        *(("repeats", what) for what in _of_repeats(record)),
-        *(("sessions", what) for what in _of_verdicts(record["sessions"])),
-        *(("adjustment", what) for what in _of_adjustment(record)),
-        *([("notes", many(len(record["notes"]), "note"))] if record["notes"] else []),
-    ]
+def told_first(record: Record, level: Level) -> list[tuple[str, str]]:
+    """Return what the page says first of one level, each with the section that tells more, the gravest first.
+
+    What it is comes from `remarks`; of failing occupations the page has the count, of much that is wholly held back
+    the first.
+    """
+    found = [one for one in remarks(record, many) if one.level is level]
+    lines: list[tuple[str, str]] = []
+    for kind, alike in groupby(found, key=lambda one: one.kind):
+        of_kind = list(alike)
+        if kind is Kind.FAILING:
+            lines += (("checks", what) for what in _failing(record["checks"]))
+        elif kind is Kind.WHOLLY and len(of_kind) > WHOLLY:
+            lines += ((one.section, one.what) for one in of_kind[:WHOLLY])
+            lines.append(("notes", f"{len(of_kind) - WHOLLY} more wholly held back"))
+        else:
+            lines += ((one.section, one.what) for one in of_kind)
+    return lines
 
 
-def _of_checks(checks: Sequence[CheckRow]) -> Iterator[str]:
+def _failing(checks: Sequence[CheckRow]) -> Iterator[str]:
+    """Yield how many occupations fail of those that the coordinates were compared with, and of what was noted."""
     compared = [check for check in checks if check["passed"] is not None]
     judged = [check for check in compared if check["role"] != Role.NOTED]
     failing = sum(not check["passed"] for check in judged)
     if failing:
         of = many(len(judged), "occupation of a control mark", "occupations of control marks")
         yield f"{failing} of {of} {'fails' if failing == 1 else 'fail'}"
-    elif not judged:
-        yield "no control mark was occupied that the coordinates could be compared with"
     if noted := sum(not check["passed"] for check in compared) - failing:
         yield f"{many(noted, 'check')} noted in the field {'fails' if noted == 1 else 'fail'}"
-
-
-def _of_reasons(by_reason: Mapping[str, int]) -> Iterator[str]:
-    for reason in (Reason.SUSPECT, Reason.UNTIED, Reason.UNCLOSED, Reason.UNCHECKED):
-        if reason in by_reason:
-            yield f"{many(by_reason[reason], 'row')} held back as {reason}"
-
-
-def _of_wholly_held(record: Record) -> Iterator[tuple[str, str]]:
-    """Yield what is held back wholly, some of it with its section and how much more the notes tell."""
-    whole = [one.what for one in attention(record) if one.kind is Kind.WHOLLY]
-    yield from (("rows", what) for what in whole[:WHOLLY])
-    if len(whole) > WHOLLY:
-        yield "notes", f"{len(whole) - WHOLLY} more wholly held back"
-
-
-def _of_repeats(record: Record) -> Iterator[str]:
-    if failed := record["repeats"]["failed"]:
-        of = many(record["repeats"]["pairs"], "pair of readings", "pairs of readings")
-        yield f"{failed:,} of {of} of one point {'does' if failed == 1 else 'do'} not agree"
-
-
-def _of_verdicts(sessions: Sequence[Session]) -> Iterator[str]:
-    for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
-        if number := sum(session["verdict"] == verdict for session in sessions):
-            yield f"{many(number, 'session')} {verdict}"
-
-
-def _of_adjustment(record: Record) -> Iterator[str]:
-    test = record["adjustment"]["chi_square"]
-    if test is not None and not test["passed"]:
-        how = "worse" if (record["adjustment"]["square_sum"] or 0.0) > test["high"] else "better"
-        yield f"the ties agree {how} than their uncertainties say"
-    if over := over_critical(record):
-        yield f"{many(over, 'observation')} with a standardised residual over the critical value"
 
 
 def _verdicts(record: Record) -> list[tuple[str, int, str]]:

@@ -6,11 +6,12 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from pipeline.issue.over_critical import is_over, with_statistics
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
 from pipeline.issue.written_axes import axes_written
-from pipeline.words import MARKS_DRAWN, Holds, MarkStatus, Role
+from pipeline.words import MARKS_DRAWN, Holds, MarkStatus
 
 if TYPE_CHECKING:
     from pipeline.issue.record_types import ControlUsed, FileIssued, Input, Record
@@ -23,12 +24,6 @@ _CODE = 20
 _AXES = (("E", "east"), ("N", "north"), ("Up", "up"))
 
 
-def over_critical(record: Record) -> int:
-    """Return how many observations of the adjustment have a standardised residual over the critical value."""
-    over = _is_over(record)
-    return sum(over(row) for _, _, rows in _statistics(record) for row in rows)
-
-
 def statistics_tables(record: Record, package: str) -> list[tuple[str, Table]]:
     """Return title and table of ties, set-ups and control: those over the critical value first, pointed out."""
     if not record["adjustment"]["degrees_of_freedom"]:
@@ -37,41 +32,20 @@ def statistics_tables(record: Record, package: str) -> list[tuple[str, Table]]:
         "Standardised residuals, redundancy numbers (0: not checked, 1: fully checked by the others) and the"
         " smallest error in metres that would be detected; east, north, up."
     )
-    over, critical = _is_over(record), record["adjustment"]["critical_value"]
+    over, critical = is_over(record), record["adjustment"]["critical_value"]
     columns = [
         *(_standardised(f"Stand. {head}", f"standardised_{axis}", critical) for head, axis in _AXES),
         *(_share(f"Redund. {head}", f"redundancy_{axis}") for head, axis in _AXES),
         *(length(f"Detect. {head}", f"detectable_{axis}") for head, axis in _AXES),
     ]
     made = []
-    for title, named, rows in _statistics(record):
+    for title, named, rows in with_statistics(record):
         where = f"the layer check_marks of {package}" if rows and "role" in rows[0] else "issue.json"
         chosen = choose(rows, lambda row: int(over(row)), most=_TIES)
         first = [name(key.capitalize(), key, names=key == "mark") for key in named]
         if rows:
             made.append((title, table(caption, [*first, *columns], chosen, where)))
     return made
-
-
-def _statistics(record: Record) -> list[tuple[str, tuple[str, ...], Sequence[Row]]]:
-    """Return the observations that have statistics, with a title and the keys that name them."""
-    adjustment = record["adjustment"]
-    ties = [check for check in record["checks"] if check["role"] == Role.TIE]
-    return [
-        ("Ties: rovers on marks", ("session", "point", "mark"), ties),
-        ("Set-ups: bases over marks", ("session", "mark"), adjustment["set_ups"]),
-        ("Control: coordinates of the register", ("mark",), adjustment["control"]),
-    ]
-
-
-def _is_over(record: Record) -> Callable[[Row], bool]:
-    critical = record["adjustment"]["critical_value"]
-
-    def over(row: Row) -> bool:
-        found = [row[f"standardised_{axis}"] for _, axis in _AXES]
-        return any(value is not None and abs(value) > critical for value in found)
-
-    return over
 
 
 def _standardised(head: str, key: str, critical: float) -> Column[Row]:
