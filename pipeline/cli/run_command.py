@@ -14,6 +14,7 @@ from pipeline.cli.log_entry import changed_nothing, log, log_telling
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import REFUSED, Told, lines, told
+from pipeline.issue.attention import worth_a_look
 from pipeline.job.command_named import Command
 from pipeline.notify.notifier import Notifier
 from pipeline.notify.told import Told as CommandTold
@@ -216,7 +217,7 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         for line in outcome.told_late():
             print(f"{one_line(job)}: {line}", file=sys.stderr)
     elif quiet:
-        if outcome.exit_code or outcome.is_news or outcome.record["repeats"]["failed"]:
+        if outcome.exit_code or outcome.is_news or worth_a_look(outcome.record):
             print(fitted(needs_attention(outcome.record, outcome.headline, outcome.more()), sys.stdout))
             sys.stdout.flush()
     else:

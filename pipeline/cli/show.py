@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from textwrap import indent
 from typing import TYPE_CHECKING
 
-from pipeline.issue.attention import REASONS, Attention, Kind, attention, called
+from pipeline.issue.attention import REASONS, Attention, Kind, attention, called, worth_a_look
 from pipeline.issue.report.foundation import under_bases
 from pipeline.issue.report.site import localisation
 from pipeline.issue.written_axes import axes_written, written_plainly
@@ -68,7 +68,7 @@ def needs_attention(record: Record, headline: str, current: Sequence[str] = ()) 
     reasons = {reason: count for reason, count in record["rows"]["by_reason"].items() if reason in REASONS}
     lines = [_head(record, headline), *(f"  {one_line(line)}" for line in current)]
     lines += _failing(record["checks"], record["diagnoses"])
-    lines += _repeats(record["repeats"]) if record["repeats"]["failed"] else []
+    lines += _repeats(record["repeats"]) if worth_a_look(record) else []
     if reasons:
         lines.append(f"  held back: {_reasons(reasons)}")
     return "\n".join([*lines, *_told(attention(record))])

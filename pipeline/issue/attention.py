@@ -28,9 +28,14 @@ NO_ROWS = (
 
 
 class Level(StrEnum):
-    """How far a remark concerns its reader: what needs somebody's attention makes exit code 3, the rest does not."""
+    """How far a remark concerns its reader.
+
+    What needs somebody's attention makes exit code 3. What is worth a look does not, but ``--quiet`` prints it too;
+    what is for information stands in summary and report alone.
+    """
 
     NEEDED = "needs attention"
+    LOOK = "worth a look"
     NOTED = "for information"
 
 
@@ -100,7 +105,12 @@ def remarks(record: Record, many: Counted = counted) -> list[Attention]:
 
     Those that need attention are those of `attention`, and what waits for a release at that time.
     """
-    return [*_needed(record, many), *_noted(record, many)]
+    return [*_needed(record, many), *_looks(record, many), *_noted(record, many)]
+
+
+def worth_a_look(record: Record) -> list[Attention]:
+    """Return what needs no attention, but is printed where only that is asked for."""
+    return list(_looks(record, counted))
 
 
 def _needed(record: Record, many: Counted) -> Iterator[Attention]:
@@ -114,6 +124,13 @@ def _needed(record: Record, many: Counted) -> Iterator[Attention]:
     yield from (Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])
 
 
+def _looks(record: Record, many: Counted) -> Iterator[Attention]:
+    if failed := record["repeats"]["failed"]:
+        of = many(record["repeats"]["pairs"], "pair of readings", "pairs of readings")
+        what = f"{failed:,} of {of} of one point {'does' if failed == 1 else 'do'} not agree"
+        yield Attention(Kind.REPEATS, what, level=Level.LOOK)
+
+
 def _noted(record: Record, many: Counted) -> Iterator[Attention]:
     def note(kind: Kind, what: str) -> Attention:
         return Attention(kind, what, level=Level.NOTED)
@@ -121,9 +138,6 @@ def _noted(record: Record, many: Counted) -> Iterator[Attention]:
     if not any(check["passed"] is not None and check["role"] != Role.NOTED for check in record["checks"]):
         yield note(Kind.UNCOMPARED, "no control mark was occupied that the coordinates could be compared with")
     yield from _held_back(record, (Reason.UNCLOSED, Reason.UNCHECKED), Level.NOTED, many)
-    if failed := record["repeats"]["failed"]:
-        of = many(record["repeats"]["pairs"], "pair of readings", "pairs of readings")
-        yield note(Kind.REPEATS, f"{failed:,} of {of} of one point {'does' if failed == 1 else 'do'} not agree")
     for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
         if number := sum(session["verdict"] == verdict for session in record["sessions"]):
             yield note(Kind.VERDICT, f"{many(number, 'session')} {verdict}")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from running import record_of
 from simulate import Plan, Simulation, simulate
 
@@ -59,7 +60,7 @@ def test_two_marks_exchanged_in_the_register(
     exchange(path, "CM1", "CM3", columns)
     record = record_of(path, 3)
     assert says in first_texts(record)
-    assert all(one["explanations"] and not one["explanations"][0]["chance"] for one in record["diagnoses"])
+    assert all(one["explanations"] and not one["explanations"][0]["chance"] for one in every(record["diagnoses"]))
     notes = [note for note in record["notes"] if " on it, which " in note]
     assert bool(notes) == ("easting" in columns)  # heights alone are no distance
     for note in notes:

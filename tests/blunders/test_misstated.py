@@ -9,6 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
+from issued import current_issue, off_truth
 from network_jobs import Network
 from numpy.typing import NDArray
 from running import paste_into_session, record_of
@@ -89,6 +91,28 @@ def test_what_the_field_did_instead_is_told_first(case: str, tmp_path: Path) -> 
     assert case == "more" or [text for text in warned if says in text]
 
 
+def cured(path: Path, job: Simulation | Network) -> Record:
+    """Run a job and return its record: every occupation of the truth is there and passes, and points are the truth's.
+
+    What nobody knows stays open in lines that are told, so points may be held back, but not all. Millimetres: what the
+    register's figures leave.
+    """
+    record = run_job(path).record
+    rows = job.rows
+    occupied = np.count_nonzero(rows["mark"] != "" if "mark" in rows else rows["kind"] != "point")
+    assert all(check["passed"] for check in every(record["checks"], n=occupied))
+    issued = every(current_issue(path.parent / "out").points.rows)
+    np.testing.assert_allclose(off_truth(issued, job.truth), 0.0, rtol=0, atol=0.002)
+    return record
+
+
+def pasted(path: Path, job: Simulation | Network, name: str, lines: str) -> Record:
+    """Put lines in the place of what a session's field_shift says, as they are told, and return the cured record."""
+    path.write_text(re.sub(r"(?m)^field_shift = .*\n", "", path.read_text()))
+    paste_into_session(path, name, lines)
+    return cured(path, job)
+
+
 def over_the_peg_of_the_day_before() -> Network:
     """Two days: a base anywhere, tied by a mark, and a base over a peg that was read on the first."""
     work = Network()
@@ -123,8 +147,7 @@ def test_a_table_of_sessions_gets_its_columns_and_cells(tmp_path: Path) -> None:
     (table,) = [file for file in tmp_path.glob("*.csv") if file.read_text().startswith("name,start,end")]
     header, row = table.read_text().splitlines()
     table.write_text(f"{header},{columns}\n{row},{cells}\n")
-    outcome = run_job(path, dry_run=True)
-    assert all(check["passed"] for check in outcome.record["checks"])
+    cured(path, job)
     assert columns == "field_shift_from,field_shift_earliest,field_shift_tie,field_shift_mark"
 
 
@@ -144,9 +167,7 @@ def test_a_second_stretch_is_told_in_a_list_with_what_is_stated(tmp_path: Path) 
     (diagnosis,) = record_of(path, 3)["diagnoses"]
     lines = diagnosis["field_shift"]
     assert lines is not None and lines.count("tie =") == 2
-    path.write_text(re.sub(r"(?m)^field_shift = .*\n", "", path.read_text()))
-    paste_into_session(path, diagnosis["session"], lines)
-    assert all(check["passed"] for check in run_job(path, dry_run=True).record["checks"])
+    pasted(path, work, diagnosis["session"], lines)
 
 
 def test_a_day_over_a_peg_that_keeps_the_shift_of_the_day_before(tmp_path: Path) -> None:
@@ -167,13 +188,6 @@ SLIPS = {
 }
 
 
-def pasted(path: Path, name: str, lines: str) -> Record:
-    """Put lines in the place of what a session's field_shift says, as they are told, and return the run's record."""
-    path.write_text(re.sub(r"(?m)^field_shift = .*\n", "", path.read_text()))
-    paste_into_session(path, name, lines)
-    return run_job(path, dry_run=True).record
-
-
 @pytest.mark.parametrize("slip", SLIPS)
 @pytest.mark.parametrize("applied", ["another", "the tie's"])
 def test_a_sign_typed_wrongly_is_told_with_lines_that_work(slip: str, applied: str, tmp_path: Path) -> None:
@@ -191,8 +205,7 @@ def test_a_sign_typed_wrongly_is_told_with_lines_that_work(slip: str, applied: s
     assert first["kind"] == "field shift" and "wrong" in first["text"]
     assert lines is not None
     assert [text for text in check_job(path).warnings if first["text"] in text and text.endswith(lines)]
-    record = pasted(path, diagnosis["session"], lines)
-    assert all(check["passed"] for check in record["checks"])
+    record = pasted(path, job, diagnosis["session"], lines)
     (taken,) = record["field_shifts"]
     numbers = [taken[key] for key in ("shift_east", "shift_north", "shift_up")]  # type: ignore[literal-required]
     np.testing.assert_allclose(numbers, vector, rtol=0, atol=1e-4)
@@ -216,7 +229,7 @@ def test_a_sign_in_a_table_of_sessions_gets_its_columns_and_cells(tmp_path: Path
     assert columns == [f"field_shift_{key}" for key in keys]
     whole |= dict(zip(columns, cells, strict=True))
     table.write_text(f"{','.join(whole)}\n{','.join(whole.values())}\n")
-    assert all(check["passed"] for check in run_job(path, dry_run=True).record["checks"])
+    cured(path, job)
 
 
 def test_what_comes_on_top_of_a_stated_one_is_told_with_lines_that_work(tmp_path: Path) -> None:
@@ -232,7 +245,7 @@ def test_what_comes_on_top_of_a_stated_one_is_told_with_lines_that_work(tmp_path
     (diagnosis,) = record_of(path, 3)["diagnoses"]
     lines = diagnosis["field_shift"]
     assert lines is not None and lines.count("from =") == 2
-    assert all(check["passed"] for check in pasted(path, diagnosis["session"], lines)["checks"])
+    pasted(path, job, diagnosis["session"], lines)
 
 
 @pytest.mark.parametrize("wrong", [0, 1])

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from blunder_field import APPLIED
 from blunder_world import World, draw
+from every import every
 from issued import current_issue, off_truth
 from running import paste_into_session, record_of
 
@@ -107,7 +108,7 @@ def test_the_lines_as_they_are_told_give_a_job_that_is_proven_and_right(kind: st
     assert warning.endswith(lines)
     paste_into_session(path, diagnosis["session"], lines)
     outcome = run_job(path)
-    assert all(check["passed"] for check in outcome.record["checks"])
+    assert all(check["passed"] for check in every(outcome.record["checks"]))
     session = next(one for one in outcome.record["sessions"] if one["session"] == diagnosis["session"])
     assert session["verdict"] == "proven"
     # what lies where nobody knows is held back and nothing else is; what is issued is right: noise of points and ties

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from network_jobs import Network
 from running import record_of
 from simulate_plan import Floats, turn_enu
@@ -149,4 +150,4 @@ def test_a_datum_is_no_cause_of_what_its_transformation_leaves_open_anyhow(tmp_p
     work = over_a_peg()
     day_before(work)
     record = record_of(work.write(tmp_path), 3)
-    assert all(one["kind"] != "other datum" for each in record["diagnoses"] for one in each["explanations"])
+    assert all(one["kind"] != "other datum" for each in every(record["diagnoses"]) for one in each["explanations"])

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import WGS84
+from every import every
 from numpy.typing import NDArray
 from running import record_of
 from simulate import Place, Plan, Simulation, simulate
@@ -74,7 +75,7 @@ def test_how_a_stated_shift_was_mistyped_is_told_first(says: str, place: Place, 
     assert [text for text in check_job(path).warnings if says in text]
     # and with it everything passes
     job.job["session"][0]["shift"] = dict(zip(("east", "north", "up"), map(float, written(first["text"])), strict=True))
-    assert all(check["passed"] for check in record_of(job.write(tmp_path))["checks"])
+    assert all(check["passed"] for check in every(record_of(job.write(tmp_path))["checks"]))
 
 
 @pytest.mark.parametrize(

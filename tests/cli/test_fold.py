@@ -10,6 +10,7 @@ from threading import Thread
 import pytest
 from click.testing import Result
 from command import ROOT, failing, spoiled, surroundings
+from every import every
 from typer.testing import CliRunner
 from warm import COMMAND, Warm
 
@@ -75,7 +76,7 @@ def test_problems_are_broken_on_a_terminal_too(tmp_path: Path) -> None:
     shown = on_terminal("stderr", "run", "--quiet", path)
     assert shown.split() == whole.split()
     long = [line for line in shown.splitlines() if len(line) > COLUMNS]
-    assert all(str(tmp_path) in line for line in long)  # a path is not broken
+    assert all(str(tmp_path) in line for line in every(long))  # a path is not broken
 
 
 def test_json_is_never_broken(tmp_path: Path) -> None:

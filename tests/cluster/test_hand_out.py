@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from every import every
 from simulate import Plan, simulate
 from typer.testing import CliRunner
 
@@ -85,7 +86,7 @@ def test_a_worker_that_is_gone_takes_its_jobs_with_it_and_one_in_its_place_must_
 
     monkeypatch.setattr(hand_out, "same_program", old)
     found = results(Planned([ONE], [again], ends=lambda _: None), [ONE], "a", "b", "c")
-    assert all(isinstance(one, Died) and "another version" in str(one) for one in found.values())
+    assert all(isinstance(one, Died) and "another version" in str(one) for one in every(found.values()))
 
 
 def test_a_folder_that_cannot_be_written_refuses_its_own_jobs_alone(

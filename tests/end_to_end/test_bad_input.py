@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from issued import everything_below
 from running import replace_in
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
@@ -164,7 +165,7 @@ def test_a_register_in_a_height_datum_whose_grid_is_absent(tmp_path: Path) -> No
     path.write_text(text[:at] + text[at:].replace('height = "ellipsoid"', 'height = "EPSG:7839"', 1))
     problems = refused(path)
     assert any("nz_linz_nzgeoid2016.tif" in f"{problem.what} {problem.fix}" for problem in problems)
-    assert all(problem.file.endswith("job.toml") and problem.line > 0 for problem in problems)
+    assert all(problem.file.endswith("job.toml") and problem.line > 0 for problem in every(problems))
 
 
 def test_a_geoid_that_is_not_there(job: Job) -> None:

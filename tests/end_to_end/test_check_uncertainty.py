@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from circles import circle
+from every import every
 from issued import Issue, read_layer
 from network_dense import CIRCLE, INTERVAL, Dense, axes, dense
 from network_jobs import OCCUPATION, Network
@@ -99,7 +100,7 @@ def test_a_difference_that_is_none_has_no_uncertainty(made: tuple[Network, Issue
     _, issue, _ = made
     for row in issue.check_marks.where(mark="TM1"):
         assert row["d_horizontal"] is None and row["hu95"] is None and row["vu95"] is None
-    assert all(row["hu95"] > 0 for row in issue.points.rows)
+    assert all(row["hu95"] > 0 for row in every(issue.points.rows))
 
 
 def test_the_geoid_is_no_part_of_a_difference_on_the_mark_that_ties(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import pyproj
 import pytest
 from closed_forms import GRS80, WGS84, move, to_geocentric, utm
+from every import every
 from issued import off_truth
 from numpy.testing import assert_allclose
 from running import replace_in, rewrite_export, run_simulated, run_written
@@ -69,7 +70,7 @@ def test_an_export_with_a_header_alone_and_one_exported_twice(tmp_path: Path) ->
     assert [one["name"] for one in issue.record["wholly_held_back"]] == ["rover000.csv", "rover002.csv"]
     assert Counter(issue.held_back.column("reason")) == {"duplicate": 13}
     assert set(issue.held_back.column("source_file")) == {"rover002.csv"}
-    assert all("rover001.csv" in row["detail"] for row in issue.held_back.rows)
+    assert all("rover001.csv" in row["detail"] for row in every(issue.held_back.rows))
     assert [(one["path"], one["rows"]) for one in issue.record["inputs"][:3]] == [
         ("rover000.csv", 0), ("rover001.csv", 13), ("rover002.csv", 13),
     ]  # fmt: skip

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from every import every
 from issued import current_issue
 from running import replace_in
 from simulate import CENTRAL_JAVA, Plan, Simulation, simulate
@@ -124,7 +125,7 @@ def test_points_in_doubt_are_held_back_where_the_job_asks_for_it(tmp_path: Path)
     outcome = run_job(job.write(tmp_path))
     assert outcome.record["rows"]["by_reason"] == {"unchecked": 20}
     details = current_issue(tmp_path / "out").held_back.column("detail")
-    assert all("in doubt" in detail and "ellipsoidal" in detail for detail in details)
+    assert all("in doubt" in detail and "ellipsoidal" in detail for detail in every(details))
 
 
 def test_an_unknown_kind_is_refused_with_the_kinds_there_are(tmp_path: Path) -> None:

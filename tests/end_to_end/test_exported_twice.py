@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from issued import Issue
 from running import run_written
 from simulate import Plan, Simulation, simulate
@@ -77,7 +78,7 @@ def test_another_rounding(how: str, name: str, once: Issue, tmp_path: Path) -> N
     kept = set(issue.points.column("source_file"))
     if how in ("8 decimals and cm", "7 decimals and dm", "without names"):
         assert kept == {"rover001.csv"}
-    assert all(row["detail"].startswith("the same observation as rover00") for row in issue.held_back.rows)
+    assert all(row["detail"].startswith("the same observation as rover00") for row in every(issue.held_back.rows))
 
 
 def test_both_in_one_file(once: Issue, tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from field_days import apply, apply_on_grid, on_grid, shown, since
 from issued import Issue, off_truth
 from network_jobs import START, STEP, Network
@@ -112,7 +113,8 @@ def test_every_way_of_stating_it_gives_the_truth(name: str, days: tuple[Network,
     rows = [row for row in issue.points.rows if row["session"] == name]
     assert len(rows) == len(POINTS)
     assert_allclose(off_truth(rows, work.truth), 0, rtol=0, atol=TENTH_MM)
-    assert all(row["passed"] in (1, None) for row in issue.check_marks.rows if row["session"] == name)
+    of_it = every(row for row in issue.check_marks.rows if row["session"] == name)
+    assert all(row["passed"] in (1, None) for row in of_it)
 
 
 def test_the_record_says_what_was_taken_out_and_by_which_reading(days: tuple[Network, Issue]) -> None:
@@ -232,7 +234,7 @@ def refused(work: Network, folder: Path, stated: Any, **session: Any) -> list[st
     work.job["session"][0] |= session
     with pytest.raises(JobError) as error:
         check_job(work.write(folder))
-    assert all(problem.line for problem in error.value.problems)
+    assert all(problem.line for problem in every(error.value.problems))
     return [f"{problem.what}; {problem.fix}" for problem in error.value.problems]
 
 

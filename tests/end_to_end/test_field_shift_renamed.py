@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from field_days import apply, since
 from issued import Issue, current_issue, off_truth
 from network_jobs import START, STEP, Network
@@ -174,7 +175,7 @@ def test_a_slip_put_right_is_no_doubt(tmp_path: Path) -> None:
     work.job["session"][0]["field_shift"]["mark"] = "CM1"
     work.write(tmp_path)
     record = run_job(path, dry_run=True).record
-    assert not record["doubts"] and all(check["passed"] for check in record["checks"])
+    assert not record["doubts"] and all(check["passed"] for check in every(record["checks"]))
 
 
 def test_one_that_was_left_out_for_an_issue_comes_back_under_another_name(tmp_path: Path) -> None:
@@ -229,7 +230,7 @@ def test_a_doubt_stays_though_the_issue_before_it_had_no_shift(beside: bool, tmp
     assert any("the mark CM1 of issue 001 under another name" in one["what"] for one in doubts)
     work.job["checks"] = {"confirmed": ["shift"]}
     work.write(tmp_path)
-    assert all(one["confirmed"] for one in run_job(path, dry_run=True).record["doubts"])
+    assert all(one["confirmed"] for one in every(run_job(path, dry_run=True).record["doubts"]))
 
 
 def test_a_doubt_stays_where_the_mark_gets_its_name_back_but_not_its_numbers(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import ezdxf
 import numpy as np
 import pyogrio
 import pytest
+from every import every
 from issued import Issue, current_issue, everything_below, read_layer
 from numpy.testing import assert_allclose
 from running import replace_in, rewrite_export, run_written
@@ -89,7 +90,7 @@ def test_a_suspect_point_that_is_released_is_seen_to_be_suspect(made: Issue) -> 
         if e.dxf.name == "tiedown_suspect"
     }
     assert sorted(marked) == sorted(suspect)
-    assert all(layer.endswith("_suspect") for layer in marked.values())
+    assert all(layer.endswith("_suspect") for layer in every(marked.values()))
     assert len(drawing.modelspace().query('INSERT[layer=="check_marks_failed"]')) == len(
         made.check_marks.where(passed=0)
     )

@@ -18,6 +18,7 @@ import numpy as np
 import pyproj
 import pytest
 from closed_forms import GRS80, WGS84, TransverseMercator, utm
+from every import every
 from feet import (
     FEET,
     FOOT,
@@ -158,7 +159,7 @@ def test_layers_and_columns_say_their_unit(feet_everywhere: tuple[Simulation, Pa
         layers = dict(file.execute("SELECT table_name, description FROM gpkg_contents"))
         told = file.execute("SELECT table_name || '.' || column_name, description FROM gpkg_data_columns")
         columns = dict(told)
-    assert all("easting and northing in US survey feet, height in metres" in text for text in layers.values())
+    assert all("easting and northing in US survey feet, height in metres" in text for text in every(layers.values()))
     for column, unit in {
         "points.easting": "[ftUS]", "points.height": "[m]", "points.hu95": "[m]", "held_back.northing": "[ftUS]",
         "check_marks.known_easting": "[ftUS]", "check_marks.d_east": "[m]", "check_marks.tolerance_h": "[m]",
@@ -220,7 +221,8 @@ def test_y_to_the_west_and_x_to_the_south(tmp_path: Path) -> None:
     issue = run_written(path)
     assert issue.record["verdict"] == "proven"
     assert_allclose(written(issue) * [-1.0, -1.0, 1.0], true(issue, job), rtol=0, atol=TENTH_MM)
-    assert all(row["easting"] < 0 < row["northing"] for row in issue.points.rows)  # east of 29 degrees, and south
+    rows = every(issue.points.rows)
+    assert all(row["easting"] < 0 < row["northing"] for row in rows)  # east of 29 degrees, and south
     lon, lat = LO29.inverse(*true(issue, job)[:, :2].T)
     assert_allclose(place_of(issue), np.column_stack([lon, lat]), rtol=0, atol=1e-9)
     axes = issue.record["target"]["axes"]
@@ -338,7 +340,7 @@ def test_a_mistyped_digit_of_y_is_read(tmp_path: Path) -> None:
     replace_in(register, {line: line.replace(right, typed)})
     issue = run_written(path, code=3)
     causes = [row["cause"] for row in issue.check_marks.where(mark=mark)]
-    assert all(f"typed with two digits swapped: {typed} for {right}" in cause for cause in causes), causes
+    assert all(f"typed with two digits swapped: {typed} for {right}" in cause for cause in every(causes)), causes
 
 
 @pytest.mark.parametrize("form", ["csv", "gpkg"])
@@ -386,7 +388,7 @@ def test_a_register_of_krovak_geometries_is_not_exchanged() -> None:
     lon, lat = lonlat("EPSG:5513", east * counted.signs[0], north * counted.signs[1], 0.0)
     assert_allclose([float(lon), float(lat)], [14.5, 50.0], rtol=0, atol=1e-9)
     zones = neighbouring_zones("EPSG:2053", -10011.775, -2876838.403)
-    assert all(zone.second < 0 for zone in zones)
+    assert all(zone.second < 0 for zone in every(zones))
 
 
 # Derived

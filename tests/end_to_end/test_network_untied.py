@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from issued import Issue, off_truth, read_layer
 from network_jobs import Network
 from numpy.testing import assert_allclose
@@ -75,7 +76,8 @@ def test_what_is_untied_is_held_back_without_coordinates(issue: Issue) -> None:
     assert sum(issue.balance()) == len(islands().truth.names)
     verdicts = {row["session"]: row["verdict"] for row in issue.sessions.rows}
     assert {name for name, verdict in verdicts.items() if verdict == "untied"} == {row["session"] for row in held}
-    assert all(row["shift_x"] is None for row in issue.sessions.rows if row["verdict"] == "untied")
+    untied = every(row for row in issue.sessions.rows if row["verdict"] == "untied")
+    assert all(row["shift_x"] is None for row in untied)
     assert issue.record["verdict"] == "untied"
 
 

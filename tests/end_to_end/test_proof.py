@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import turn_enu
+from every import every
 from issued import Issue, off_truth
 from numpy.testing import assert_allclose
 from running import replace_in, rewrite_export, run_simulated, run_written
@@ -103,7 +104,7 @@ def test_a_mark_under_a_second_name_proves_nothing_of_the_session_that_it_ties(
     job.job["session"][0]["checks"] = [{"point": point, "mark": "OLD1"} for point in ("S01-C1", "S01-C2")]
     issue = run_simulated(job, tmp_path)
     assert issue.record["verdict"] == verdict
-    assert all(row["passed"] for row in issue.check_marks.rows)
+    assert all(row["passed"] for row in every(issue.check_marks.rows))
 
 
 @pytest.mark.parametrize(
@@ -227,7 +228,7 @@ def test_a_session_that_no_control_ties_is_held_back_as_untied(lacking: str, tmp
     assert set(reasons.values()) == {"untied"}
     assert {f"S{session:02d}-{number:05d}" for session in (1, 2) for number in range(1, 11)} <= set(reasons)
     assert [row["verdict"] for row in issue.sessions.rows] == ["untied", "untied"]
-    assert all(row["shift_x"] is None and row["sigma_up"] is None for row in issue.sessions.rows)
+    assert all(row["shift_x"] is None and row["sigma_up"] is None for row in every(issue.sessions.rows))
     points, on_marks, held = issue.balance()
     assert points + on_marks + held == len(job.rows["name"])
     told = " ".join(issue.record["notes"])

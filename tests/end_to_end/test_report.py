@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from every import every
 from issued import Issue, current_issue, everything_below
 from page_read import Element, read_page
 from running import run_written
@@ -67,7 +68,7 @@ def test_the_proof_in_time_is_that_of_the_points(moved: Issue) -> None:
     for name, parts in stretches.items():
         (session,) = [row for row in moved.record["sessions"] if row["session"] == name]
         assert (parts[0]["from"], parts[-1]["until"]) == (session["start"], session["end"])
-        assert all(one["until"] == two["from"] for one, two in pairwise(parts))
+        assert all(one["until"] == two["from"] for one, two in every(pairwise(parts)))
     seen = set()
     rows = [(row, row["proof"]) for row in moved.points.rows]
     rows += [(row, "suspect") for row in moved.held_back.rows if row["reason"] == "suspect"]
@@ -129,7 +130,7 @@ def test_a_reissue_says_what_it_supersedes_and_why(tmp_path: Path) -> None:
     told = report(second).section("changes").text()
     assert "Issue 001 is superseded" in told and "moved 8" in told
     assert "The largest move is 0.021 m horizontally" in told
-    assert all(reason in told for reason in second.record["changes"]["because"])
+    assert all(reason in told for reason in every(second.record["changes"]["because"]))
 
 
 def test_nothing_is_written_by_a_dry_run(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 import pyogrio
 import pyproj
 import pytest
+from every import every
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
@@ -282,7 +283,7 @@ def test_mondays_export_has_the_troubles_that_the_readme_lists() -> None:
              for row in rows if row["Observed"]]  # fmt: skip
     outside = [time for time in times if not start <= time < end]
     assert len(outside) == 4
-    assert all(start <= time + dt.timedelta(hours=13) < end for time in outside)
+    assert all(start <= time + dt.timedelta(hours=13) < end for time in every(outside))
     assert len(rows) - len(times) == 2
     assert [row["Sol"] for row in rows].count("Float") == 6
     assert [row["Sol"] for row in rows].count("Autonomous") == 2

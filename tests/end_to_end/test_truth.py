@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import GRS80, move, to_geocentric, turn_enu, utm
+from every import every
 from issued import Issue, off_truth
 from numpy.testing import assert_allclose
 from running import Row, replace_in, rewrite_export, run_simulated, run_written
@@ -61,7 +62,7 @@ def test_a_session_tied_only_through_a_temporary_mark(tmp_path: Path) -> None:
     assert [row["verdict"] for row in issue.sessions.rows] == ["proven"] * 3
     temporary = issue.check_marks.where(mark="TM1")
     assert [row["role"] for row in temporary] == ["tie"] * 3
-    assert all(row["known_easting"] is None and row["d_east"] is None for row in temporary)
+    assert all(row["known_easting"] is None and row["d_east"] is None for row in every(temporary))
 
 
 @pytest.mark.parametrize("session_file", [False, True], ids=["in-the-job-file", "in-a-csv"])

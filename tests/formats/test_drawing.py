@@ -12,6 +12,7 @@ import ezdxf
 import numpy as np
 import pyarrow as pa
 import pytest
+from every import every
 from ezdxf.colors import aci2rgb
 from format_layers import ABOUT, DATA_TO, hostile, package, points
 
@@ -194,9 +195,9 @@ def test_of_more_codes_than_colours_neighbours_differ(tmp_path: Path) -> None:
     pairs = beside.pairs()
     colours = colours_of(codes, {}, pairs)
     assert sum(map(len, pairs.values())) > count
-    assert all(colours[one] != colours[other] for one in codes for other in pairs[one])
+    assert all(colours[one] != colours[other] for one in every(codes) for other in pairs[one])
     listed = sorted(codes)
-    assert all(colours[one] != colours[other] for one, other in pairwise(listed))
+    assert all(colours[one] != colours[other] for one, other in every(pairwise(listed)))
     assert set(colours.values()) == set(CALM)
 
 
@@ -204,7 +205,7 @@ def test_a_drawing_of_many_codes_is_written_and_read_back(tmp_path: Path) -> Non
     """Points 7.9 m apart, each of a code of its own: the next point has another colour."""
     drawing = of_codes(tmp_path, [f"C{number}" for number in range(100)])
     colours = [drawing.layers.get(f"C{number}").dxf.color for number in range(100)]
-    assert all(one != other for one, other in pairwise(colours))
+    assert all(one != other for one, other in every(pairwise(colours)))
 
 
 # Marks

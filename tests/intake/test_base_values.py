@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from every import every
 
 from pipeline.clock import GPS_AHEAD, HOUR
 from pipeline.intake.base_values import antenna_slip, changes, merged, offset_into
@@ -17,7 +18,7 @@ def test_changes_come_in_the_order_of_time() -> None:
     first, last = fixed([50, 0, 100]), fixed([90, 40, 200])
     found = changes(first, last)
     assert [(one.before, one.after, one.until, one.since) for one in found] == [(1, 0, 40, 50), (0, 2, 90, 100)]
-    assert all(one.clean for one in found)
+    assert all(one.clean for one in every(found))
 
 
 def test_a_value_that_comes_back_is_no_clean_change() -> None:

@@ -1,6 +1,7 @@
 """Numbers as they may have been meant."""
 
 import pytest
+from every import every
 
 from pipeline.plausible.digits import Slip, misread_numbers, slip
 
@@ -9,7 +10,7 @@ def test_neighbouring_digits_are_swapped_across_the_decimal_point_and_single_one
     found = list(misread_numbers(("12.3", "", "")))
     assert {one.meant for one in found if one.how is Slip.SWAPPED} == {"21.3", "13.2"}
     assert len([one for one in found if one.how is Slip.DIGIT]) == 3 * 9
-    assert all(one.component == 0 and one.written == "12.3" for one in found)
+    assert all(one.component == 0 and one.written == "12.3" for one in every(found))
 
 
 def test_two_alike_digits_are_not_swapped_and_signs_stay() -> None:

@@ -4,6 +4,7 @@ import codecs
 import hashlib
 
 import pytest
+from every import every
 from exports_made import COLUMNS, GOOD, HEADER, block, find, problems_of, text_table
 
 from pipeline.read.text import blocks
@@ -147,7 +148,7 @@ def test_faults_of_a_block_name_its_keys_once_for_all_files(tmp_path):
         (tmp_path / name).write_text(f"{HEADER}\n{GOOD}\n")
     _, problems = find(tmp_path, block("*.csv", time_zone="Pacific/Aukland", time_format="%d", delimiter='"'))
     assert len(problems) == 3
-    assert all(problem.startswith("job.toml:100: ") for problem in problems)
+    assert all(problem.startswith("job.toml:100: ") for problem in every(problems))
 
 
 @pytest.mark.parametrize(
@@ -183,4 +184,4 @@ def test_blocks_are_whole_lines_whatever_the_cut(tmp_path, size):
         found = list(blocks(tmp_path / "a.txt", None, size))
         with (tmp_path / "a.txt").open(encoding=encoding) as file:
             assert b"".join(found).decode() == file.read() + "\n"
-        assert all(part.endswith(b"\n") for part in found)
+        assert all(part.endswith(b"\n") for part in every(found))

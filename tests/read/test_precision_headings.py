@@ -1,6 +1,7 @@
 """What headings say of precisions, in a dozen languages; what is a word of something else is none."""
 
 import pytest
+from every import every
 
 from pipeline.read.precision_headings import Precise, Side, precision_said
 
@@ -32,7 +33,7 @@ EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
 def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sigma: bool | None) -> None:
     said = [precision_said(heading) for heading in headings]
     assert [one and one.side for one in said] == list(sides)
-    assert all(one is not None and not one.wider for one in said)
+    assert all(one is not None and not one.wider for one in every(said))
     assert sigma is None or {one.sigma for one in said if one is not None} == {sigma}
 
 

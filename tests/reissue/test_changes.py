@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from first_issue import first_issue
 from running import rewrite_export
 from second_issues import rewrite_register, rows_of, tie_of
@@ -44,7 +45,7 @@ def test_a_revised_mark_moves_the_points_that_hang_on_it_by_what_it_moved(job: S
     assert record["max_horizontal"] == pytest.approx(0.012, abs=1e-5)
     (because,) = record["because"]
     assert because.startswith(f"{tie_of(job, 0)} easting {old} to {new} in the register; sessions ")
-    assert all(name in because for name in sessions)
+    assert all(name in because for name in every(sessions))
 
 
 def test_what_is_taken_over_equals_a_full_run_to_the_bit(job: Simulation, tmp_path: Path) -> None:

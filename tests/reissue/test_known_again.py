@@ -6,6 +6,7 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
+from every import every
 from running import append_rows, rewrite_export
 from simulate import Plan, simulate
 
@@ -145,7 +146,7 @@ def test_points_exported_again_at_other_times(seconds: float, east: float) -> No
     assert retimed == len(TREES) and counts["added"] == counts["withdrawn"] == 0
     assert {row["change"] for row in rows.to_pylist()} == ({"moved"} if east else set())
     assert counts["moved"] == (len(TREES) if east else 0)
-    assert all(row["d_east"] == pytest.approx(east, abs=1e-9) for row in rows.to_pylist())
+    assert all(row["d_east"] == pytest.approx(east, abs=1e-9) for row in every(rows.to_pylist()))
 
 
 def test_a_name_given_to_another_point_later_is_another_point() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import ezdxf
 import pytest
+from every import every
 from simulate import Plan, simulate
 
 from pipeline import run_job
@@ -84,7 +85,7 @@ def test_a_layer_stays_the_codes_that_had_it(job: Path, layers: Callable[[Outcom
     both = layers(run_job(job))
     assert {name: both[name] for name in before} == before
     assert set().union(*both.values()) == {*FIRST, *LATER}
-    assert all(len(codes) == 1 for codes in both.values())
+    assert all(len(codes) == 1 for codes in every(both.values()))
 
     # those of the first are gone: what they had is nobody's
     lay(first, headings, [row for row in old if row["Code"] in ("CM", "CHK")])
@@ -126,7 +127,7 @@ def columns_of(outcome: Outcome) -> dict[str, str]:
             for name in row.keys():  # noqa: SIM118  (a row's own are its values)
                 if isinstance(row[name], str) and len(row[name]) == 1:
                     found.setdefault(name, set()).add(row[name])
-    assert all(len(values) == 1 for values in found.values())
+    assert all(len(values) == 1 for values in every(found.values()))
     return {name: min(values) for name, values in found.items()}
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from every import every
 from first_issue import first_issue
 from running import replace_in, rewrite_export
 from second_issues import rewrite_register, rows_of, tie_of
@@ -48,7 +49,9 @@ def test_a_check_mark_moves_nothing(job: Simulation, tmp_path: Path) -> None:
     second = run_job(path)
     rows = rows_of(second, "changes")
     assert len(rows) == 40 and {row["change"] for row in rows} == {"moved"}
-    assert all(row["because"].startswith(f"{tie_of(job, 0)} easting") and mark not in row["because"] for row in rows)
+    assert all(
+        row["because"].startswith(f"{tie_of(job, 0)} easting") and mark not in row["because"] for row in every(rows)
+    )
     assert any(text.startswith(f"{mark} northing {old} to {new}") for text in second.record["changes"]["because"])
 
 
@@ -83,7 +86,7 @@ def test_a_recoded_point_is_counted_and_told(
     second = run_job(path)
     rows = rows_of(second, "changes")
     assert {(row["name"], row["change"]) for row in rows} == {(name, "recoded") for name in names}
-    assert all(" to TREE; the raw file rover001.csv changed" in row["because"] for row in rows)
+    assert all(" to TREE; the raw file rover001.csv changed" in row["because"] for row in every(rows))
     changes = second.record["changes"]
     assert (changes["attributes"], changes["moved"], changes["added"], changes["withdrawn"]) == (3, 0, 0, 0)
     assert "the code or another attribute of 3 points changed" in changes["because"]

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from batches import in_group, issued, send, signals, start, until, workers, write_jobs
 from command import SMALL, process, surroundings
+from every import every
 from simulate import simulate
 
 from pipeline.verify import verify
@@ -161,5 +162,5 @@ def test_job_files_that_cannot_be_read_stop_no_other(jobs: list[Path], tmp_path:
     found = process("run", *odd[:3], jobs[0], *odd[3:], jobs[1])
     assert found.returncode == 2 and b"Traceback" not in found.stderr and issued(jobs) == 2
     assert found.stdout.splitlines()[-1] == b"8 jobs: 2 good, 6 refused"
-    assert all(f"{path}: 1 problem, nothing written" in found.stderr.decode() for path in odd[:5])
+    assert all(f"{path}: 1 problem, nothing written" in found.stderr.decode() for path in every(odd[:5]))
     assert {path.name for path in tmp_path.glob("*.log")} == set()

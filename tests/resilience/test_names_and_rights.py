@@ -16,6 +16,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from every import every
 from kill_runs import as_anybody, may_not_write
 from simulate import Plan, simulate
 from typer.testing import CliRunner
@@ -76,7 +77,7 @@ def problem(command: Callable[[Path], object], job: Path) -> str:
     """Return how a command that is refused says so; it has to be refused."""
     with pytest.raises(JobError) as refused:
         command(job)
-    assert all(one.file and one.what for one in refused.value.problems)
+    assert all(one.file and one.what for one in every(refused.value.problems))
     return str(refused.value)
 
 

@@ -11,6 +11,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from every import every
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from simulate import Plan, simulate
@@ -60,4 +61,4 @@ def try_out(said: Typed, folder: Path, check: bool) -> None:
         return
     except JobError as error:
         assert error.problems
-        assert all(problem.file and problem.what for problem in error.problems)
+        assert all(problem.file and problem.what for problem in every(error.problems))

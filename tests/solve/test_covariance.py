@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from numpy.typing import NDArray
 from tie_networks import directions
 
@@ -199,7 +200,7 @@ def test_95_percent_of_points_lie_within(world: World, session: int) -> None:
     """A point has the shift's error and its own; its observation has no pole over a mark."""
     off = world.random.normal(size=(TIMES, 3)) * ROVER + world.shift_errors[:, session] @ ROTATION[0].T
     told = ROTATION[0] @ world.shifts.covariance[[session]] @ ROTATION[0].T + np.diag(ROVER**2)
-    assert all(0.94 <= share <= 0.96 for share in covered(off, told))
+    assert all(0.94 <= share <= 0.96 for share in every(covered(off, told)))
 
 
 def test_the_global_test_fails_as_often_as_it_says(world: World) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from altered import change
 from circles import circle
+from every import every
 from first_issue import first_issue
 from issued import current_issue, everything_below
 from numpy.testing import assert_allclose
@@ -242,8 +243,8 @@ def test_every_reading_of_a_name_is_followed_held_back_or_not(tmp_path: Path) ->
         ("held back", "outside_sessions"),
         ("held back", "unreadable"),
     ]
-    assert all(len(reading.found) == 1 for reading in found.readings)
-    assert all(reading.detail for reading in found.readings[1:])
+    assert all(len(reading.found) == 1 for reading in every(found.readings))
+    assert all(reading.detail for reading in every(found.readings[1:]))
     assert "2026-07-01 00:00:00 UTC" in found.readings[5].session_why
     said = run(app, ["trace", str(path), "S01-00004"])
     assert said.exit_code == 0 and "7 readings" in said.output and "HELD BACK as not_fixed" in said.output

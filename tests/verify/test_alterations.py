@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from altered import touch_header
 from altered_packages import ALTERATIONS, alter
+from every import every
 from running import replace_in, revised
 from simulate import Plan, simulate
 
@@ -52,7 +53,7 @@ def test_an_alteration_beside_the_rows_is_found_and_named(folder: Path, name: st
     alter(package(folder), sql)
     found = told(folder)
     assert [what for what in found if said in what], found
-    assert all(what.startswith("simulated-002.gpkg: ") for what in found)
+    assert all(what.startswith("simulated-002.gpkg: ") for what in every(found))
     assert not has_issued_content(package(folder), read_record(package(folder).with_name("issue.json"))["files"])
 
 

@@ -41,7 +41,7 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "package": package,
         "axes": axes_written(record),
         "needed": told_first(record, Level.NEEDED),
-        "noted": told_first(record, Level.NOTED),
+        "noted": told_first(record, Level.LOOK, Level.NOTED),
         "verdicts": _verdicts(record),
         "reasons": _reasons(record),
         "changes": _changes(record),
@@ -75,13 +75,13 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
     }
 
 
-def told_first(record: Record, level: Level) -> list[tuple[str, str]]:
-    """Return what the page says first of one level, each with the section that tells more, the gravest first.
+def told_first(record: Record, *levels: Level) -> list[tuple[str, str]]:
+    """Return what the page says first of some levels, each with the section that tells more, the gravest first.
 
     What it is comes from `remarks`; of failing occupations the page has the count, of much that is wholly held back
     the first.
     """
-    found = [one for one in remarks(record, many) if one.level is level]
+    found = [one for one in remarks(record, many) if one.level in levels]
     lines: list[tuple[str, str]] = []
     for kind, alike in groupby(found, key=lambda one: one.kind):
         of_kind = list(alike)
