@@ -17,11 +17,11 @@ from every import every
 from issued import Issue, current_issue, everything_below, read_layer
 from numpy.testing import assert_allclose
 from running import replace_in, rewrite_export, run_written
+from sealed_by_hand import sum_by_hand
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.issue.formats.formats import FORMATS
-from pipeline.issue.record import sum_of
 from pipeline.problems import JobError
 from pipeline.verify import verify
 
@@ -149,7 +149,7 @@ def test_a_record_whose_rows_do_not_go_with_a_file_is_found(tmp_path: Path) -> N
     record = tmp_path / "out" / "issues" / "001" / "issue.json"
     text = json.loads(record.read_text())
     text["files"][1]["rows"]["points"] = 23
-    text["sum"] = sum_of(text)
+    text["sum"] = sum_by_hand(text)
     record.write_text(json.dumps(text))
     assert [str(one) for one in verify(tmp_path / "out").findings] == [
         "issue.json: it says 24 points, and that simulated-001.csv was issued with 23"

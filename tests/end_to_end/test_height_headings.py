@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import pytest
-from every import every
 from running import replace_in
 from simulate import Plan, simulate
 
@@ -172,4 +171,4 @@ def test_poles_that_their_heading_calls_slant_ones(tmp_path: Path, heading: str,
     record = run_job(path, dry_run=True).record
     found = [doubt for doubt in record["doubts"] if "pole_height" in doubt["what"]]
     assert [doubt["kind"] for doubt in found] == kinds
-    assert all("export vertical heights" in doubt["what"] for doubt in every(found))
+    assert all("export vertical heights" in doubt["what"] for doubt in found)

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import pytest
-from every import every
 from pyproj.crs import CRS
 from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
@@ -50,7 +49,8 @@ METRES = {"EPSG:6578": "EPSG:6577", "EPSG:6438": "EPSG:6437", "EPSG:6479": "EPSG
 )
 def test_other_datums_leave_out_what_proj_cannot_do(first: float, second: float, crs: str) -> None:
     found = other_datums(crs, Area(-99.05, 31.15, -98.95, 31.25), first, second)
-    assert all(0.0 < other.accuracy <= 10.0 for other in every(found))
+    assert found or crs == "EPSG:9019"  # of IGS14 none is left there
+    assert all(0.0 < other.accuracy <= 10.0 for other in found)
 
 
 @pytest.mark.parametrize(

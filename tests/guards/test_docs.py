@@ -62,12 +62,30 @@ def test_every_command_stands_in_the_readme() -> None:
         assert f"tiedown {name}" in text_of("README.md")
 
 
-def test_every_room_stands_in_the_floor_plan_of_the_developers_page() -> None:
+def floor_plan() -> list[list[str]]:
+    """The rooms of the table in the developers' page, line by line."""
+    _, rest = text_of("DEVELOPERS.md").split("| room in `pipeline/` |")
+    lines = [line for line in rest.split("\n\n")[0].splitlines() if line.startswith("| `")]
+    return [re.findall(r"`(\w+)/?`", line.split("|")[1]) for line in lines]
+
+
+def test_every_room_stands_in_the_floor_plan_of_the_developers_page_once() -> None:
     rooms = {
         path.stem for path in (ROOT / "pipeline").iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()
     }
-    missing = [room for room in rooms - {"__init__"} if not re.search(rf"`{room}(/|\.py)?`", text_of("DEVELOPERS.md"))]
-    assert not missing
+    assert sorted(room for line in floor_plan() for room in line) == sorted(rooms - {"__init__"})
+
+
+def test_the_floor_plan_has_the_order_that_is_held() -> None:
+    """That of `ORDER` in test_rooms.py; what all share stands in one line at the top, whatever its own order."""
+    tree = ast.parse((ROOT / "tests" / "guards" / "test_rooms.py").read_text(encoding="utf-8"))
+    (held,) = [one.value for one in tree.body if isinstance(one, ast.Assign) and list(_names([one])) == ["ORDER"]]
+    place = {room: number for number, rooms in enumerate(ast.literal_eval(held)) for room in rooms}
+    shared, *others = floor_plan()
+    assert max(place[room] for room in shared) < place["files"]
+    assert [len({place[room] for room in line}) for line in others] == [1] * len(others)
+    places = [place[line[0]] for line in others]
+    assert places == sorted(places)
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from running import replace_in
+from sealed_by_hand import sum_by_hand
 from simulate import Plan, Simulation, simulate
 from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.history import history
-from pipeline.issue.record import sum_of
 from pipeline.problems import JobError
 
 run = CliRunner().invoke
@@ -87,7 +87,7 @@ def test_records_without_counts_and_a_register_without_lines_are_listed(issued: 
     path = folder / "issues" / "002" / "issue.json"
     record = json.loads(path.read_text())
     record["changes"] = {"since": 1, "because": ["the register of control marks changed"]}
-    path.write_text(json.dumps(record | {"sum": sum_of(record)}))
+    path.write_text(json.dumps(record | {"sum": sum_by_hand(record)}))
     (folder / "register.csv").write_text("issue,made_at,verdict,because\n")
     first, second, _ = history(issued)
     assert first.made_at is None and first.because == ()

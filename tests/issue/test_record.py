@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from published_schema import FILE, broken, validator
 from record_made import check, diagnosis, failing, record, session
+from sealed_by_hand import sum_by_hand, written
 
 from pipeline.issue.record import (
     RecordError,
@@ -19,7 +20,6 @@ from pipeline.issue.record import (
     sealed,
     serialise,
     stated,
-    sum_of,
     understood,
     write_record,
 )
@@ -81,7 +81,8 @@ def test_the_file_repeats_and_reads_back(tmp_path: Path) -> None:
     made = write_record(tmp_path, finished(record(caution="No substitute – ä.")))  # type: ignore[arg-type]
     path = tmp_path / "issue.json"
     content = path.read_bytes()
-    assert made["sum"] == sum_of(made)
+    assert content == written(made)
+    assert made["sum"] == sum_by_hand(made)
     assert content == serialise(dict(reversed(made.items())))
     assert content.endswith(b"}\n") and b"\r" not in content
     assert "– ä" in content.decode("utf-8")
@@ -194,7 +195,7 @@ def test_every_earlier_record_is_read(path: Path) -> None:
         assert [one["text"] for one in old["readings"]] == [one["text"] for one in new["explanations"]]
     for key in ("doubts", "wholly_held_back", "diagnoses", "register"):
         assert key in before or found[key] == []  # type: ignore[literal-required]
-    assert "sum" not in before or before["sum"] == sum_of(before)
+    assert "sum" not in before or before["sum"] == sum_by_hand(before)
 
 
 def test_there_is_a_record_of_every_earlier_schema() -> None:

@@ -8,7 +8,6 @@ import numpy as np
 import openpyxl
 import pytest
 from answered import answer
-from every import every
 from folders_made import HEIGHT, cells, job_of, lay, write
 from simulate import Simulation
 
@@ -255,7 +254,7 @@ def test_a_register_whose_heights_are_in_feet_asks_which_foot(asked: bool, tmp_p
     heading = "Ellipsoidal height (ft)" if asked else "Ellipsoidal height (m)"
     path.write_text(text.replace("height", heading, 1), encoding="utf-8")
     feet = [one.question.asks for one in new_job(tmp_path).asked if one.question.key == "units"]
-    assert bool(feet) == asked and all("give the heights in metres" in one for one in every(feet))
+    assert bool(feet) == asked and all("give the heights in metres" in one for one in feet)
 
 
 @pytest.mark.parametrize("blanks", [False, True])
@@ -329,8 +328,8 @@ def test_slant_lengths_of_poles_are_not_offered(
     text = Path(started.path).read_text(encoding="utf-8").replace("\n# ", "").replace("\n#  ", " ")
     questions = [one.question for one in started.asked if one.question.key == "pole_height"]
     assert len(questions) == (1 if asked else 0)
-    assert all(("slant measure" in one.asks) == (asked == "slant") for one in every(questions))
-    assert all(bool(one.candidates) == (asked == "upright") for one in every(questions))
+    assert all(("slant measure" in one.asks) == (asked == "slant") for one in questions)
+    assert all(bool(one.candidates) == (asked == "upright") for one in questions)
     assert ("slant measure" in text) == (asked != "upright")
 
 
@@ -437,4 +436,4 @@ def test_ellipsoidal_heights_in_another_unit_than_the_eastings_are_told_at_once(
     questions = [one.question for one in started.asked if one.question.key == "units"]
     assert (questions == []) == readable
     assert raw(started.path)["control"].get("units") == ("us-survey-foot" if readable else None)
-    assert all("export both in that unit, say so in the heading" in one.asks for one in every(questions))
+    assert all("export both in that unit, say so in the heading" in one.asks for one in questions)

@@ -2,7 +2,6 @@
 
 import openpyxl
 import pytest
-from every import every
 from exports_made import COLUMNS, GOOD, HEADER, block, find, problems_of, text_table
 
 from pipeline.words import Reason, reason_code
@@ -106,7 +105,7 @@ def test_in_a_sheet(tmp_path, again, count):
         book.active.append([float(cell) if cell.replace(".", "").lstrip("-").isdigit() else cell for cell in cells])
     book.save(tmp_path / "a.xlsx")
     problems = find(tmp_path, block("a.xlsx"))[1]
-    assert len(problems) == count and all("a.xlsx:3" in problem for problem in every(problems))
+    assert len(problems) == count and all("a.xlsx:3" in problem for problem in problems)
 
 
 def test_a_heading_far_down_in_a_large_file(tmp_path):

@@ -9,12 +9,12 @@ import pytest
 from every import every
 from first_issue import first_issue
 from running import replace_in, rewrite_export
+from sealed_by_hand import seal
 from second_issues import rewrite_register, rows_of, tie_of
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
-from pipeline.issue.record import serialise, sum_of
 from pipeline.reissue.changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
 
@@ -204,5 +204,4 @@ def _without_part(outcome: Outcome, part: str) -> None:
     record = outcome.folder / "issue.json"
     said = json.loads(record.read_text(encoding="utf-8"))
     del said["identity"][part]
-    said["sum"] = sum_of(said)
-    record.write_bytes(serialise(said))
+    seal(record, said)

@@ -8,7 +8,6 @@ import shutil
 from pathlib import Path
 
 import pytest
-from every import every
 from exports_made import where
 from mutated import BY_FORM
 from spoilt_jobs import FORMS, originals, spoil
@@ -47,7 +46,7 @@ def test_reading_ends_in_rows_or_in_problems(jobs: dict[str, Path], form: str, t
             rows = []
         refused += bool(problems.found)
         read += bool(rows)
-        assert all(problem.what and problem.file for problem in every(problems.found)), (mutation, seed)
+        assert all(problem.what and problem.file for problem in problems.found), (mutation, seed)
         for row in rows:
             assert set(READING.names) <= set(row)
             assert (row["held"] == 0) == (row["detail"] is None), (mutation, seed, row)

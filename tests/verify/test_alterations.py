@@ -11,6 +11,7 @@ from altered import touch_header
 from altered_packages import ALTERATIONS, alter
 from every import every
 from running import replace_in, revised
+from sealed_by_hand import seal
 from simulate import Plan, simulate
 
 from pipeline.issue.geopackage.recount import has_issued_content
@@ -86,13 +87,13 @@ def test_only_what_opening_touches_is_forgiven(folder: Path) -> None:
 
 def test_an_issue_of_an_earlier_schema_is_compared_as_far_as_it_goes(folder: Path) -> None:
     """Of a record that says nothing of the database its layers are compared, and that no more could be is said."""
-    from pipeline.issue.record import serialise, stated, sum_of
+    from pipeline.issue.record import stated
 
     path = package(folder).with_name("issue.json")
     record = stated(path) | {"schema": 2}
     for entry in record["files"]:
         entry.pop("database", None)
-    path.write_bytes(serialise(record | {"sum": sum_of(record)}))
+    seal(path, record)
     assert verify(folder).findings == ()
     alter(package(folder), "CREATE TABLE notes AS SELECT 1 AS note")
     remarks = [str(one) for one in verify(folder).findings]
