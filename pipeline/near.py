@@ -78,7 +78,12 @@ def listed(names: Iterable[str], sign: str = "") -> str:
     """Return names as a list in words, each between ``sign``; of many the first and how many more there are."""
     every = list(dict.fromkeys(names))
     shown = [f"{sign}{name}{sign}" for name in every[:_LISTED]]
-    return ", ".join(shown) + (f" and {len(every) - _LISTED:,} more" if len(every) > _LISTED else "")
+    return ", ".join(shown) + and_more(len(every) - _LISTED)
+
+
+def and_more(left: int, before: str = " ") -> str:
+    """Return how many there are besides those of a list that are told: " and 3 more"; "" where none is left."""
+    return f"{before}and {left:,} more" if left > 0 else ""
 
 
 def _bare(name: str) -> str:

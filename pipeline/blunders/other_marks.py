@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.near import and_more
 from pipeline.words import Role
 
 #: Points that a sentence names.
@@ -34,7 +35,7 @@ def stood_elsewhere(scope: Scope, rows: Sequence[int]) -> tuple[int, list[Hypoth
     tied = [row for row in rows if on_marks.roles[row] is Role.TIE]
     chosen, shapes = _of_ties(scope, rows, tied, others) if tied else _of_checks(scope, rows, others)
     names = [point_name(scope, row) for row in rows]
-    listed = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
+    listed = ", ".join(names[:_NAMED]) + and_more(len(names) - _NAMED)
     found = []
     for number, shape in zip(chosen.tolist(), shapes, strict=True):
         text = f"{listed} stood on {reference.names[number]}, not on {mark}"

@@ -10,6 +10,7 @@ from pipeline.clock import clock
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.limits import DIAGNOSED
+from pipeline.near import and_more
 from pipeline.solve.solve import Solved
 from pipeline.words import Role, counted
 
@@ -43,7 +44,7 @@ def _on_peg(solved: Solved, row: int) -> str:
     on_marks = solved.occupations
     mark, names = on_marks.marks[row], on_marks.table.column("name").to_pylist()
     ties = [names[n] for n, role in enumerate(on_marks.roles) if role is Role.TIE and on_marks.marks[n] == mark]
-    listed = ", ".join(ties[:_NAMED]) + (f" and {len(ties) - _NAMED} more" if len(ties) > _NAMED else "")
+    listed = ", ".join(ties[:_NAMED]) + and_more(len(ties) - _NAMED)
     by = f"the ties on it ({listed})" if ties else "a base over it"
     return (
         f"{mark} lies where {by} put it: one of them is off or stood on another mark, this check is, or the base moved"

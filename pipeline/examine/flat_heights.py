@@ -17,6 +17,7 @@ from pipeline.examine.last_digits import last_digit
 from pipeline.geodesy import crs
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.read.columns import lengths_of
 from pipeline.read.files import Export
 from pipeline.words import Doubt, plural
@@ -70,7 +71,7 @@ def _of_export(survey: Survey, export: Export, log: FileLog) -> Iterator[Doubtfu
         ]
         flat = there[np.array(of, bool)]
         names = ", ".join(survey.windows[number].session.name for number in flat.tolist()[:3])
-        more = f" and {len(flat) - 3} more" if len(flat) > 3 else ""
+        more = and_more(len(flat) - 3)
         which = f"all heights of {plural(len(flat), 'session')} {names}{more} in it are"
     if not len(flat):
         return

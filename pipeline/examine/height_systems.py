@@ -13,6 +13,7 @@ from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
 from pipeline.examine.units import unit_doubts
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.words import Doubt, plural
 
 #: Names that one sentence lists.
@@ -163,5 +164,5 @@ class _Looked:
     def sessions(self, numbers: Iterable[int]) -> str:
         """Return sessions in words, by their names."""
         names = [self.survey.windows[number].session.name for number in numbers]
-        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        more = and_more(len(names) - _NAMED)
         return f"{plural(len(names), 'session')} {', '.join(names[:_NAMED])}{more}"

@@ -10,6 +10,7 @@ from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.words import Doubt, counted
 
 #: Parts per million beyond which no solution is a fixed one, nor a scale of stated uncertainties one of a receiver's
@@ -95,7 +96,7 @@ def _of_register(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
         odd = stated[sigma[stated] > most]
         if len(odd):
             marks = ", ".join(f"{register.names[mark]} ({sigma[mark] * factor:.5g} m)" for mark in odd[:_NAMED])
-            more = f" and {len(odd) - _NAMED} more" if len(odd) > _NAMED else ""
+            more = and_more(len(odd) - _NAMED)
             what = (
                 f"{name} of {counted(len(odd), 'occupied mark')} cannot be right: {marks}{more}: millimetres or"
                 " centimetres taken for metres"

@@ -18,6 +18,7 @@ from pipeline.geodesy.operations import Operation, OperationError
 from pipeline.geodesy.units import METRES, lengths
 from pipeline.intake.base_values import merged
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.words import Doubt, plural
 
 _FEET = ("foot", "us-survey-foot")
@@ -55,7 +56,7 @@ def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtf
         for what in dict.fromkeys(looks.values()):
             of = tuple(session for session, one in looks.items() if one == what)
             names = ", ".join(survey.windows[session].session.name for session in of[:_NAMED])
-            more = f" and {len(of) - _NAMED} more" if len(of) > _NAMED else ""
+            more = and_more(len(of) - _NAMED)
             text = f"{plural(len(of), 'session')} {names}{more}: {what}; see {counted.look}"
             every = len(of) == len(survey.windows)
             found.append(Doubtful(Doubt.UNITS, text, None if every else of, *counted.at))

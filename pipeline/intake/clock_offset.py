@@ -9,6 +9,7 @@ from pipeline.clock import DAY, GPS_AHEAD, HOUR, MINUTE
 from pipeline.intake.base_values import offset_into
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
+from pipeline.near import and_more
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.words import counted, plural
 
@@ -52,7 +53,7 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
         zoned = all(prepared.exports[number].bare_time is None for number in outside.exports)
         how, fix = f"times {offset_words(offset)}", _said(offset) if zoned else _advice(offset)
     names = [prepared.exports[number].shown for number in outside.exports]
-    where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    where = ", ".join(names[:3]) + and_more(len(names) - 3)
     part = "all" if share == 1.0 else f"{share:.0%}"
     known = {base_key(window.base) for window in windows}
     if ids_may_be_wrong(first_pass, known):

@@ -14,6 +14,7 @@ from pipeline.duplicates.exact import Hashes, mixed, place_hashes
 from pipeline.duplicates.one_place import Crowd, cells, copies, nearby
 from pipeline.intake.ledger import CANDIDATE, ReadingRows, name_hashes
 from pipeline.intake.prepare import Prepared
+from pipeline.near import and_more
 from pipeline.words import counted
 
 #: Readings that share a position with others beyond which none is taken for a copy.
@@ -113,7 +114,7 @@ def _told(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: Integer
             f"{one} that of {other}, {lasting(abs(by))} {'later' if by > 0 else 'earlier'}"
             for (one, other), by in zip(named, later[some].tolist(), strict=True)
         )
-        more = f" and {len(here) - _LISTED:,} more" if len(here) > _LISTED else ""
+        more = and_more(len(here) - _LISTED)
         have = counted(len(here), "reading has", "readings have")
         yield (
             f"{prepared.exports[export].shown}: {have} the position of another to the last digit, at another time, and"

@@ -24,6 +24,7 @@ from pipeline.intake.copies import Copied, find_copies, named_rows
 from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.shifted_copies import ShiftedCopies, find_shifted
+from pipeline.near import and_more
 from pipeline.words import counted, plural
 
 #: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.
@@ -233,4 +234,4 @@ def _listed(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> str:
     for number, pair in enumerate(pairs[:_LISTED]):
         one, other = named_rows(rows, prepared, pair)
         told.append(f"{one} and {other}, {np.hypot(east, north)[number]:.3f} m apart, {up[number]:+.3f} m up")
-    return "; ".join(told) + (f" and {len(pairs) - _LISTED:,} more" if len(pairs) > _LISTED else "")
+    return "; ".join(told) + and_more(len(pairs) - _LISTED)

@@ -14,6 +14,7 @@ from pipeline.intake.by_session import BySession, OfSession
 from pipeline.intake.far_out import LIES, Against, Looked, Told, distance_said, length_said, look_said, looked_at
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
+from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
     Middle,
@@ -143,7 +144,7 @@ def _listed(rows: ReadingRows, prepared: Prepared, told: dict[int, str]) -> str:
     first = np.array(sorted(told)[:_LISTED], np.int64)
     places = zip(rows.export(first).tolist(), rows.source_row(first).tolist(), first.tolist(), strict=True)
     where = [f"{prepared.exports[export].shown}:{line} {told[row]}" for export, line, row in places]
-    return "; ".join(where) + (f" and {len(told) - _LISTED:,} more" if len(told) > _LISTED else "")
+    return "; ".join(where) + and_more(len(told) - _LISTED)
 
 
 class _Judge:

@@ -17,7 +17,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id
 from pipeline.intake.unusable import advice
 from pipeline.limits import HINTS
-from pipeline.near import BETWEEN, listed, nearest
+from pipeline.near import BETWEEN, and_more, listed, nearest
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
 from pipeline.sessions.attach import TWO, base_key
@@ -239,7 +239,7 @@ def _held_by_code(prepared: Prepared, first_pass: FirstPass) -> Iterator[str]:
         f" {_reason(row)}{_detail(row)}"
         for row in rows[:_LISTED]
     )
-    more = f"; and {len(rows) - _LISTED:,} more" if len(rows) > _LISTED else ""
+    more = and_more(len(rows) - _LISTED, "; ")
     some = counted(len(rows), "reading of a check's code proves", "readings of a check's code prove")
     yield f"{some} nothing, being held back: {listed}{more}"
 

@@ -12,6 +12,7 @@ from pipeline.arrays import Flags
 from pipeline.clock import clock, moment
 from pipeline.intake import accept
 from pipeline.job.model import Quality
+from pipeline.near import and_more
 from pipeline.sessions.attach import TWO, SessionIndex, base_key, index_sessions, spelled_alike
 from pipeline.sessions.windows import SessionWindow
 from pipeline.tables import milliseconds
@@ -119,7 +120,7 @@ class Sieve:
 def with_bases(windows: Sequence[SessionWindow]) -> str:
     """Return sessions by name, each with the base id that it has; of many, the first few."""
     named = [f"{window.session.name} (base {window.base or 'not stated'})" for window in windows[:_LISTED]]
-    more = f" and {len(windows) - _LISTED} more" if len(windows) > _LISTED else ""
+    more = and_more(len(windows) - _LISTED)
     return f"{plural(len(windows), 'session')} {', '.join(named)}{more}"
 
 

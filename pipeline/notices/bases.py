@@ -16,6 +16,7 @@ from pipeline.intake.bases import Stand
 from pipeline.intake.survey import Survey
 from pipeline.issue.session_types import BaseLog, BasePosition, Logged
 from pipeline.job.model import FieldShift
+from pipeline.near import and_more
 from pipeline.sessions.toml_lines import (
     Reading,
     instead,
@@ -93,7 +94,7 @@ class _Session:
             east, north, up = self.local(stand.xyz - self.stands[0].xyz)
             off = f"{east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
             told.append(f"then one that lies {off} of the first ({_span(stand.seen)}; {self.at(stand.seen)})")
-        further = f" and {len(seen) - _LISTED} more" if len(seen) > _LISTED else ""
+        further = and_more(len(seen) - _LISTED)
         clean = all(change.clean for change in found) and not self.log.positions.further
         yield (
             f"its points carry {'more than ' if self.log.positions.further else ''}{len(seen)} positions of the base: "

@@ -10,7 +10,7 @@ from pipeline.clock import MINUTE
 from pipeline.intake.far_names import FarRepeats, far_repeats
 from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
-from pipeline.near import listed
+from pipeline.near import and_more, listed
 from pipeline.read.files import read_batches
 from pipeline.solve.misnamed import misnamed
 from pipeline.solve.solve import Solved
@@ -50,7 +50,7 @@ def _misnamed(survey: Survey, solved: Solved) -> list[str]:
     if not far or (len(far) > 1 and not any(far[0].alike(one.apart, survey.job) for one in far[1:])):
         return []
     said = "; ".join(one.says() for one in far[:_NAMED])
-    more = f"; and {len(far) - _NAMED:,} more" if len(far) > _NAMED else ""
+    more = and_more(len(far) - _NAMED, "; ")
     off = "if the pole stood where the names say, every point is off by as much"
     return [f"{said}{more}: {off}; see the marks that ties and checks are on"]
 
@@ -87,7 +87,7 @@ def _far_names(survey: Survey, solved: Solved) -> list[str]:
     for (first, other), distance in zip(pairs.tolist(), far.distance[shown].tolist(), strict=True):
         (name, one), (_, two) = rows[first], rows[other]
         listed.append(f"'{name}' ({one} and {two}, {distance:,.{0 if distance >= 10 else 1}f} m apart)")
-    more = f" and {far.names - len(listed):,} more" if far.names > len(listed) else ""
+    more = and_more(far.names - len(listed))
     how = counted(far.names, "name stands", "names stand")
     return [
         f"{how} at two places or more: {', '.join(listed)}{more}; two rovers may have counted from the same number:"

@@ -25,6 +25,7 @@ from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
+from pipeline.near import and_more
 from pipeline.plausible.digits import Slip, slip
 from pipeline.plausible.misreadings import (
     BOTH_SIGNS,
@@ -226,7 +227,7 @@ def _all_far(survey: Survey, register: Register, area: Area, found: list[Misplac
 def _strays(register: Register, others: list[Misplaced]) -> Warned:
     """Say of marks that no session uses, in one line, that they lie elsewhere."""
     names = ", ".join(f"'{register.names[far.mark]}'" for far in others[:_NAMED])
-    more = f" and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
+    more = and_more(len(others) - _NAMED)
     near, far = (value / 1000 for value in (min(o.distance for o in others), max(o.distance for o in others)))
     lie = plural(len(others), "lies", "lie")
     how_far = f"{near:,.0f} km" if len(others) == 1 else f"{near:,.0f} to {far:,.0f} km"

@@ -15,6 +15,7 @@ from pipeline.intake.occasions import direction, of_numbers, of_occasion, of_wit
 from pipeline.intake.occupations import MarkNames, Wanted
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job, Session
+from pipeline.near import and_more
 from pipeline.sessions.toml_lines import more_occupations
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
@@ -375,7 +376,7 @@ def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Un
         if not here:
             continue
         listed = "; ".join(f"{where_read(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
-        more = f"; and {len(here) - _LISTED} more" if len(here) > _LISTED else ""
+        more = and_more(len(here) - _LISTED, "; ")
         what = (
             f"session {window.session.name}: {counted(len(here), 'reading')} meant for a mark"
             f" {plural(len(here), 'is', 'are')} compared with none, so nothing says whether the base stood still:"
