@@ -17,7 +17,7 @@ from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.pegs import peg_ties, pegs
 from pipeline.blunders.pole_heights import wrong_heights
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind
+from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind, OneShape
 from pipeline.blunders.stated_shifts import stated_shifts
 from pipeline.clock import DAY, HOUR
 
@@ -90,12 +90,12 @@ def _mark(scope: Scope, mark: str, evidence: Evidence) -> Iterator[Hypothesis]:
     if not case.reached[[row for row in scope.influence.rows if case.solved.occupations.marks[row] == mark]].all():
         return  # off by no number that could be told
     decide = f"another mark, or {mark}'s published coordinates"
-    shape = scope.influence.any_typed(mark)
+    shape, group = scope.influence.any_typed(mark), OneShape()
     for (free, _), what in zip(PARTS, ("coordinates", "position", "height"), strict=True):
         verb = "are" if free == ALL else "is"
         text = f"{mark}'s {what} in the register {verb} off by {{size}}"
         given = bent(scope, mark, evidence, shape, free)
-        yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide, given=given)
+        yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide, given=given, group=group)
 
 
 def _take_up(tried: Tried, scope: Scope, rows: list[int]) -> None:
@@ -117,10 +117,10 @@ def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
         yield Hypothesis(Kind.ANTENNA, text, shape, decide=again(mark))
     if not scope.case.reached[row]:
         return
-    shape = scope.influence.any_displaced({row: 1.0})
+    shape, group = scope.influence.any_displaced({row: 1.0}), OneShape()
     for free, what in PARTS:
         text = f"{point} alone is off{what} by {{size}}" + (" (pole height?)" if free == HEIGHT else "")
-        yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, again(mark))
+        yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, again(mark), group=group)
 
 
 def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
@@ -134,11 +134,11 @@ def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
     for (_, how), shape in zip(ways, shapes, strict=True):
         text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
         yield Hypothesis(Kind.ANTENNA, text, shape, decide=_ROVER)
-    shape = scope.influence.any_set_up(scope.case.solved.tied.setups.index(session))
+    shape, group = scope.influence.any_set_up(scope.case.solved.tied.setups.index(session)), OneShape()
     for free, what in PARTS:
         why = "antenna height" if free == HEIGHT else "centring, another mark, or the position that it broadcast"
         text = f"the set-up over {setup.mark} is off{what} by {{size}} ({why}?)"
-        yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER)
+        yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER, group=group)
 
 
 def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis]:
@@ -167,7 +167,7 @@ def _in_time(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
     for gap in range(1, len(rows)):
         if times[gap] == times[gap - 1] or not reached:
             continue
-        shape = scope.influence.any_displaced(dict.fromkeys(rows[gap:], 1.0))
+        shape, group = scope.influence.any_displaced(dict.fromkeys(rows[gap:], 1.0)), OneShape()
         passed = [row for row in rows[:gap] if row in judged and on_marks.compared.passed[row]]
         if passed or rows[gap - 1] in judged:
             before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
@@ -182,7 +182,8 @@ def _in_time(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
                 f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
                 " (points after the move are out by the reverse)"
             )
-            yield Hypothesis(Kind.BASE_MOVED, text, shape, free, decide, where=(rows[gap - 1], rows[gap]))
+            where = (rows[gap - 1], rows[gap])
+            yield Hypothesis(Kind.BASE_MOVED, text, shape, free, decide, where=where, group=group)
     times = on_marks.time[own]
     if len(own) > 2 and times[-1] > times[0] and reached:
         yield from drift(scope, own)
@@ -192,7 +193,7 @@ def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     """Yield that the base drifts, in all components first: the free size is metres an hour that the points move."""
     times = scope.case.solved.occupations.time[own]
     hours = (times - times[0]) / HOUR
-    shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
+    shape, group = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True))), OneShape()
     for free, what in PARTS:
         text = f"the base appears to drift{what} by {{opposite}} an hour (points are out by the reverse)"
-        yield Hypothesis(Kind.BASE_DRIFTS, text, shape, free, "a closing occupation, later")
+        yield Hypothesis(Kind.BASE_DRIFTS, text, shape, free, "a closing occupation, later", group=group)

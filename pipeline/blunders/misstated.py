@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.scope import Case, Scope
-from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind
+from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind, OneShape
 from pipeline.clock import clock
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.solve.field_shifts import Read, TakenOut
@@ -217,7 +217,7 @@ def _numbers(vector: Floats) -> str:
 
 def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Iterator[Hypothesis]:
     """Yield that the field applied other numbers. Of a height alone a pole is as likely; common practice, no source."""
-    shape = scope.influence.any_displaced(dict.fromkeys(carried, 1.0))
+    shape, group = scope.influence.any_displaced(dict.fromkeys(carried, 1.0)), OneShape()
     stated = one.window.stated
     which, why, typed = _which(scope.case, one), "see what the equipment noted", stated.tie is None
     if stated.tie is not None:
@@ -229,7 +229,7 @@ def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Ite
     for free, what in PARTS:
         text = f"{which} is not what the field applied: that was more{what} by {{size}}; {why}"
         guesses = float(count) if free == HEIGHT and not typed else 1.0
-        yield Hypothesis(Kind.MISSTATED, text, shape, free, _DECIDE, guesses=guesses)
+        yield Hypothesis(Kind.MISSTATED, text, shape, free, _DECIDE, guesses=guesses, group=group)
 
 
 def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:

@@ -9,7 +9,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
 from pipeline.blunders.misstated import Stated
 from pipeline.blunders.scope import Case, Scope
-from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind
+from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind, OneShape
 from pipeline.clock import DAY, clock
 from pipeline.job.model import GivenShift
 from pipeline.words import Role
@@ -207,9 +207,9 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
             yield one, hypothesis
             yield from _in_grid(scope, one, hypothesis)
             continue
-        shape = scope.influence.any_displaced(dict.fromkeys(carrying, 1.0))
+        shape, group = scope.influence.any_displaced(dict.fromkeys(carrying, 1.0)), OneShape()
         for free in (ALL, LEVEL, HEIGHT):
-            yield one, replace(hypothesis, shape=shape, given=given, free=free)
+            yield one, replace(hypothesis, shape=shape, given=given, free=free, group=group)
 
 
 def _is_mistyped(case: Case, one: FoundPattern) -> bool:

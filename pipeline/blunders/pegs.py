@@ -12,7 +12,7 @@ from pipeline.arrays import Floats
 from pipeline.blunders.other_marks import again, point_name
 from pipeline.blunders.pole_heights import wrong_heights
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind
+from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind, OneShape
 from pipeline.words import Role
 
 _ROVER = "a rover tie on a mark of the register"
@@ -95,11 +95,11 @@ def _tie(scope: Scope, row: int) -> Iterator[Hypothesis]:
     for other, shape in zip(others, influence.displaced([row], errors), strict=True):
         if _shows(shape):
             yield Hypothesis(Kind.OTHER_MARK, f"{point} stood on {other}, not on {peg}", shape, decide=again(peg))
-    shape = influence.any_displaced({row: 1.0})
+    shape, group = influence.any_displaced({row: 1.0}), OneShape()
     if _shows(shape):
         for free, what in PARTS:
             text = f"{told} is off{what} by {{size}}" + (" (pole height?)" if free == HEIGHT else "")
-            yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, again(peg))
+            yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, again(peg), group=group)
 
 
 def _over_another(scope: Scope, session: int, mark: str) -> Iterator[Hypothesis]:
@@ -134,12 +134,12 @@ def _antenna(scope: Scope, session: int, mark: str, stated: float) -> Iterator[H
         if _shows(shape):
             text = f"the base's antenna height of {stated:.3f} m over {mark} in session {name} was {how}"
             yield Hypothesis(Kind.ANTENNA, text, shape, decide=_ROVER)
-    shape = influence.any_set_up(number)
+    shape, group = influence.any_set_up(number), OneShape()
     if _shows(shape):
         for free, what in PARTS:
             why = "antenna height" if free == HEIGHT else "centring, another mark, or the position that it broadcast"
             text = f"the set-up over {mark} in session {name} is off{what} by {{size}} ({why}?)"
-            yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER)
+            yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER, group=group)
 
 
 def _shows(shape: Floats) -> bool:

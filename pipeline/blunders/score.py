@@ -100,6 +100,11 @@ ALL, LEVEL, HEIGHT = (True, True, True), (True, True, False), (False, False, Tru
 PARTS = ((ALL, ""), (LEVEL, " in position"), (HEIGHT, " in height"))
 
 
+@dataclass(frozen=True, eq=False)
+class OneShape:
+    """What hypotheses have in common that differ only in which components of one shape are free; each is its own."""
+
+
 @dataclass(frozen=True)
 class Hypothesis:
     """One possible cause.
@@ -115,6 +120,8 @@ class Hypothesis:
         given: (n, 3) differences that it predicts besides those whose size is free; None for none.
         guesses: how many ways there were to draw it besides those of its kind.
         told: gives the sentence for a (3,) size that was found, in place of ``text``; None where that says all.
+        group: the same for those that have one shape and differ only in what is free, of which the best is told; None
+            for one that stands alone.
     """
 
     kind: Kind
@@ -127,6 +134,7 @@ class Hypothesis:
     given: Floats | None = None
     guesses: float = 1.0
     told: Callable[[Floats], str] | None = None
+    group: OneShape | None = None
 
 
 @dataclass(frozen=True)
@@ -184,10 +192,15 @@ def _ways(hypothesis: Hypothesis, ways: Mapping[Kind, int]) -> float:
 
 def _once(explanations: Sequence[Explanation]) -> list[Explanation]:
     """Return the best of those that differ only in which components of one shape are free, in their order."""
-    best: dict[tuple[Kind, int], Explanation] = {}
+    seen: set[tuple[Kind, OneShape]] = set()
+    best = []
     for one in explanations:
-        best.setdefault((one.hypothesis.kind, id(one.hypothesis.shape)), one)
-    return list(best.values())
+        kind, group = one.hypothesis.kind, one.hypothesis.group
+        if group is None or (kind, group) not in seen:
+            best.append(one)
+        if group is not None:
+            seen.add((kind, group))
+    return best
 
 
 def _whole(
@@ -253,12 +266,14 @@ def _fitted(
     evidence: Evidence, whitener: Whitener, white: Floats, hypotheses: Sequence[Hypothesis]
 ) -> list[Explanation]:
     """Find the free sizes of hypotheses by weighted least squares, each component by itself."""
-    shapes: dict[int, Floats] = {}  # which several share that differ in what is free
+    shapes: dict[OneShape, Floats] = {}
     found = []
     for one in hypotheses:
-        shape = shapes.get(id(one.shape))
+        shape = None if one.group is None else shapes.get(one.group)
         if shape is None:
-            shape = shapes.setdefault(id(one.shape), whitener(one.shape))
+            shape = whitener(one.shape)
+        if one.group is not None:
+            shapes[one.group] = shape
         found.append(_fit(evidence, one, shape, white if one.given is None else white - whitener(one.given)))
     return found
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import PARTS, Hypothesis, Kind
+from pipeline.blunders.score import PARTS, Hypothesis, Kind, OneShape
 from pipeline.geodesy.units import FOOT
 from pipeline.job.model import GivenShift
 from pipeline.sessions.toml_lines import shift_text
@@ -45,7 +45,7 @@ def stated_shifts(scope: Scope, session: int, own: Integers) -> Iterator[Hypothe
         yield from _slips(scope, session, number, given, typed)
     if not case.reached[own].all():
         return
-    shape = scope.influence.any_stated(number)
+    shape, group = scope.influence.any_stated(number), OneShape()
     # what one metre east, north and up is in the grid, in whose directions sizes are found
     at = int(np.flatnonzero(scope.influence.rows == own[0])[0])
     in_grid = scope.influence.stated(number, turn)[:, at].T
@@ -64,7 +64,7 @@ def stated_shifts(scope: Scope, session: int, own: Integers) -> Iterator[Hypothe
     for free, what in PARTS:
         text = f"the stated shift of session {_name(scope, session)} is off{what} by {{size}}"
         guesses = 1.0 if isinstance(given, GivenShift) else _NONE
-        yield Hypothesis(Kind.SHIFT_UNEXPLAINED, text, shape, free, _DECIDE, guesses=guesses, told=told)
+        yield Hypothesis(Kind.SHIFT_UNEXPLAINED, text, shape, free, _DECIDE, guesses=guesses, told=told, group=group)
 
 
 def _slips(scope: Scope, session: int, number: int, given: GivenShift, typed: Floats) -> Iterator[Hypothesis]:

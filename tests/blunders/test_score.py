@@ -7,7 +7,7 @@ import pytest
 from scipy.special import chdtrc
 
 from pipeline.blunders.covariance import Covariance, InCommon
-from pipeline.blunders.score import Evidence, Hypothesis, Kind, charge, explain, significance_of, tail
+from pipeline.blunders.score import Evidence, Hypothesis, Kind, OneShape, charge, explain, significance_of, tail
 from pipeline.tolerance import Tolerance
 
 #: Those that a job has unless it says otherwise.
@@ -49,7 +49,10 @@ def test_of_a_vector_free_in_more_or_fewer_components_the_best_is_told() -> None
     seen = evidence([[0.0, 0.0, 0.0], [0.20, -0.10, 0.0], [0.22, -0.12, 0.0]])
     shape = np.array([[0.0] * 3, [1.0] * 3, [1.0] * 3])
     free = [(True, True, True), (True, True, False), (False, False, True)]
-    (explanation,) = explain(seen, [Hypothesis(Kind.BASE_MOVED, "m", shape, parts) for parts in free], TOLERANCE)
+    group = OneShape()
+    # a copy of the shape is the same shape
+    tried = [Hypothesis(Kind.BASE_MOVED, "m", shape.copy(), parts, group=group) for parts in free]
+    (explanation,) = explain(seen, tried, TOLERANCE)
     assert explanation.hypothesis.free == (True, True, False)
     two = [Hypothesis(Kind.BASE_MOVED, "m", 1.0 * shape, free[1]), Hypothesis(Kind.BASE_MOVED, "m", shape, free[1])]
     assert len(explain(seen, two, TOLERANCE)) == 2
