@@ -230,7 +230,19 @@ class Drafter:
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
         site = self.survey.operations.site
-        found = [correct(frames, xyz, sessions, sigma, model, geoid, correlated, site) for model in models]
+        found = [
+            correct(
+                frames,
+                xyz,
+                sessions,
+                sigma=sigma,
+                shifts=model,
+                geoid_sigma=geoid,
+                correlated=correlated,
+                site=site,
+            )
+            for model in models
+        ]
         apart = _apart(*found) if len(found) > 1 else None
         issued = written(found[0], self.survey.axes)
         if not whole:

@@ -233,7 +233,7 @@ class _Network:
         shifts = SessionShifts(self.shifts.shift, self.shifts.covariance)
         geoid, site = self.job.target.geoid_sigma or 0.0, self.operations.site
         sigma = self._observed(ends, session)
-        found = correct(self.operations.frames, ends, session, sigma, shifts, geoid, None, site)
+        found = correct(self.operations.frames, ends, session, sigma=sigma, shifts=shifts, geoid_sigma=geoid, site=site)
         return found.hu95, found.vu95
 
     def _checks(self) -> list[tuple[int, Check]]:

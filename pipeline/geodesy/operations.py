@@ -10,7 +10,7 @@ operations that do the same: the two halves of the chain would otherwise differ 
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -32,6 +32,7 @@ from pipeline.geodesy.transform import Operation
 
 __all__ = [
     "Area",
+    "Frame",
     "Grid",
     "Operation",
     "OperationError",
@@ -96,31 +97,31 @@ def datum_to_datum(crs: str, other: str, area: Area, *, step: str = RAW) -> Oper
     return _to_working(systems.geographic_of(source), systems.geographic_of(target), area, step, None)
 
 
+@dataclass(frozen=True)
+class Frame:
+    """What coordinates are in: a CRS, a height datum (or "ellipsoid"), and an epoch [decimal year] if one is stated."""
+
+    crs: str
+    height: str
+    epoch: float | None = None
+
+
 def register_to_working(
-    crs: str,
-    height: str,
-    grid: str,
-    target_height: str,
-    geoid: Path | None,
-    area: Area,
-    *,
-    step: str = REGISTER,
-    epoch: float | None = None,
-    own_epoch: float | None = None,
+    own: Frame, *, target: Frame, geoid: Path | None, area: Area, step: str = REGISTER
 ) -> Operation:
-    """Return the operation from the register's CRS and height datum (or "ellipsoid") to X, Y, Z of the grid's datum.
+    """Return the operation from the register's frame to X, Y, Z of the datum of the grid that is the target's CRS.
 
     Coordinates are degrees and metres to the east, north and up, in whatever unit and to whatever side CRS and height
     datum count. Where the register's height datum is the target's and a geoid grid is named, the same geoid serves, and
     so it does where PROJ has a relation from the one height datum to the other; it stands in the grid's datum also
-    where the register is in another. ``epoch`` is the target's, ``own_epoch`` that of the register's coordinates
-    [decimal year]: one in a datum that moves needs it. Raises `OperationError`.
+    where the register is in another. A register in a datum that moves needs an epoch of its own. Raises
+    `OperationError`.
     """
-    source, target = systems.source_crs(crs), systems.target_grid(grid)
-    datum = systems.vertical_of(height)
+    source, grid = systems.source_crs(own.crs), systems.target_grid(target.crs)
+    datum = systems.vertical_of(own.height)
 
     def to_working(part: CRS) -> Operation:
-        return _at_epoch(_to_working(part, target, area, step, epoch), part, own_epoch)
+        return _at_epoch(_to_working(part, grid, area, step, target.epoch), part, own.epoch)
 
     if datum is None:
         if source.is_compound:
@@ -136,7 +137,7 @@ def register_to_working(
         )
     horizontal = systems.horizontal_of(source)
     if geoid is not None:
-        found = _with_named_geoid(to_working(horizontal), (horizontal, datum), target, target_height, geoid, area)
+        found = _with_named_geoid(to_working(horizontal), (horizontal, datum), grid, target.height, geoid, area)
         if found is not None:
             return found
     return to_working(systems.compound(horizontal, datum))

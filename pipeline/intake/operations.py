@@ -11,6 +11,7 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.operations import (
+    Frame,
     Operation,
     OperationError,
     raw_to_working,
@@ -87,14 +88,10 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     if job.control is not None and prepared.register is not None:
         with _noted(problems, loaded.where("control", "crs")):
             register = register_to_working(
-                job.control.crs,
-                job.control.height,
-                target.grid,
-                target.height,
-                target.geoid,
-                area,
-                epoch=target.epoch,
-                own_epoch=job.control.epoch,
+                Frame(job.control.crs, job.control.height, job.control.epoch),
+                target=Frame(target.grid, target.height, target.epoch),
+                geoid=target.geoid,
+                area=area,
             )
     in_degrees = any(one.stated.longitude is not None for one in prepared.field_windows)
     if in_degrees or any(window.session.setup for window in prepared.windows):

@@ -8,7 +8,7 @@ order where those before and behind them run on, which they do not where a file 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import tzinfo
 
 import numpy as np
@@ -38,7 +38,7 @@ _SAID = 5
 _EITHER = 4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Astray:
     """Rows of an export that are out of its order.
 
@@ -231,9 +231,19 @@ class RowOrder:
         doubted = tuple(np.unique(now[changed]).tolist())
         row, last = (int(each) for each in rows.source_row(of.number[[start, stop - 1]]))
         return Astray(
-            export, row, last, stop - start, int(of.time[start]), int(of.time[stop - 1]), _row(of, start - 1, rows),
-            _row(of, stop, rows), int(now[first]), int(then[first]), doubted, by,
-        )  # fmt: skip
+            export=export,
+            row=row,
+            last_row=last,
+            count=stop - start,
+            first=int(of.time[start]),
+            last=int(of.time[stop - 1]),
+            before=_row(of, start - 1, rows),
+            behind=_row(of, stop, rows),
+            session=int(now[first]),
+            place=int(then[first]),
+            doubted=doubted,
+            wrapped=by,
+        )
 
 
 def _pieces(rows: ReadingRows, here: slice, sound: Flags) -> Iterator[tuple[Integers, NDArray[np.int16], Integers]]:
@@ -319,7 +329,7 @@ def _told(
 
 def _with(told: Astray, beside: Astray) -> Astray:
     doubted = tuple(sorted({*told.doubted, *beside.doubted})) if told.doubted else ()
-    return Astray(**{**told.__dict__, "doubted": doubted})
+    return replace(told, doubted=doubted)
 
 
 def _one(of: _Sequence, time: Integers, which: range, export: int, rows: ReadingRows, by_code: bool) -> Astray | None:
@@ -352,9 +362,18 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Reading
     before = next((each for each in neighbours if each[0] < at), None)
     behind = next((each for each in neighbours[::-1] if each[0] > at), None)
     return Astray(
-        export, at, last, len(mine), first_time, last_time, before, behind, int(of.session[mine[0]]), int(near[0]),
-        doubted,
-    )  # fmt: skip
+        export=export,
+        row=at,
+        last_row=last,
+        count=len(mine),
+        first=first_time,
+        last=last_time,
+        before=before,
+        behind=behind,
+        session=int(of.session[mine[0]]),
+        place=int(near[0]),
+        doubted=doubted,
+    )
 
 
 def _row(of: _Sequence, place: int, rows: ReadingRows) -> tuple[int, int] | None:

@@ -98,6 +98,7 @@ def correct(
     frames: Frames,
     xyz: Floats,
     session: Integers,
+    *,
     sigma: Floats,
     shifts: SessionShifts,
     geoid_sigma: float = 0.0,

@@ -112,7 +112,14 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
     geoid, correlated = job.target.geoid_sigma or 0.0, covariance_of(candidates.table, survey)
     corrected = correct(
-        frames, candidates.raw, candidates.session, sigma, add, geoid, correlated, survey.operations.site
+        frames,
+        candidates.raw,
+        candidates.session,
+        sigma=sigma,
+        shifts=add,
+        geoid_sigma=geoid,
+        correlated=correlated,
+        site=survey.operations.site,
     )
     temporary = temporary_marks(tied, known, survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)

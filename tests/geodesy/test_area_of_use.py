@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.geodesy.area import Area, Places, Use
-from pipeline.geodesy.operations import OperationError, raw_to_working, register_to_working, working_to_issued
+from pipeline.geodesy.operations import Frame, OperationError, raw_to_working, register_to_working, working_to_issued
 
 #: Places within a kilometre or few of an edge of an area of use: longitude, latitude, grid, height, export's CRS.
 EDGES = {
@@ -29,7 +29,7 @@ def test_one_mark_jobs_near_an_edge(name: str, real_grids: Path) -> None:
     area = Area(lon, lat, lon, lat).with_margin(100.0)
     working = raw_to_working(source, grid, area, height=height).forward(lon, lat, 60.0)
     issued = working_to_issued(grid, height, area).forward(*working)
-    marks = register_to_working(grid, height, grid, height, None, area).forward(*issued)
+    marks = register_to_working(Frame(grid, height), target=Frame(grid, height), geoid=None, area=area).forward(*issued)
     assert np.linalg.norm(np.subtract(marks, working)) < 1e-3
     assert np.isfinite(issued).all()
 

@@ -17,6 +17,7 @@ import pytest
 
 from pipeline.geodesy.operations import (
     Area,
+    Frame,
     OperationError,
     lonlat,
     raw_to_working,
@@ -234,13 +235,17 @@ def test_heights_that_are_none_are_refused() -> None:
     with pytest.raises(OperationError, match="no positions"):
         raw_to_working("EPSG:5759", "EPSG:2193", AUCKLAND)
     with pytest.raises(OperationError, match="no positions"):
-        register_to_working("EPSG:5759", "EPSG:7839", "EPSG:2193", "EPSG:7839", None, AUCKLAND)
+        register_to_working(
+            Frame("EPSG:5759", "EPSG:7839"), target=Frame("EPSG:2193", "EPSG:7839"), geoid=None, area=AUCKLAND
+        )
 
 
 def test_register_with_two_height_datums_is_refused() -> None:
     """A compound CRS with control.height "ellipsoid" contradicts itself."""
     with pytest.raises(OperationError, match="has a height datum"):
-        register_to_working("EPSG:2193+7839", "ellipsoid", "EPSG:2193", "EPSG:7839", None, AUCKLAND)
+        register_to_working(
+            Frame("EPSG:2193+7839", "ellipsoid"), target=Frame("EPSG:2193", "EPSG:7839"), geoid=None, area=AUCKLAND
+        )
 
 
 def test_datum_that_leads_nowhere_is_refused() -> None:
@@ -304,7 +309,9 @@ def test_classical_source_carries_the_height(real_grids: Path) -> None:
     east, north = 108360.8790, 415757.2745  # RDNAPTRANS point 30010000, h 301.7981, H 258.0057
     to_geographic = working_to_geographic(grid)
     for height, third in (("ellipsoid", 301.7981), ("EPSG:5709", 258.0057)):
-        place = register_to_working("EPSG:28992", height, grid, "EPSG:5709", None, area).forward(east, north, third)
+        place = register_to_working(
+            Frame("EPSG:28992", height), target=Frame(grid, "EPSG:5709"), geoid=None, area=area
+        ).forward(east, north, third)
         found = to_geographic.forward(*place)
         np.testing.assert_allclose(found[:2], [4.712120126, 51.728601274], rtol=0, atol=2e-8)
         assert found[2] == pytest.approx(301.7981, rel=0, abs=1e-3)

@@ -17,6 +17,7 @@ from pyproj.crs.coordinate_operation import UTMConversion
 
 from pipeline.geodesy.operations import (
     Area,
+    Frame,
     Grid,
     Operation,
     OperationError,
@@ -191,7 +192,9 @@ def test_register_comes_back(real_grids: Path, austria: np.ndarray) -> None:
         raw, issued = chain(geoid=geoid)
         place = raw.forward(*austria)
         marks = issued.forward(*place)
-        register = register_to_working("EPSG:25833", "EPSG:9274", "EPSG:25833", "EPSG:9274", geoid, AUSTRIA)
+        register = register_to_working(
+            Frame("EPSG:25833", "EPSG:9274"), target=Frame("EPSG:25833", "EPSG:9274"), geoid=geoid, area=AUSTRIA
+        )
         np.testing.assert_allclose(register.forward(*marks), place, rtol=0, atol=1e-6)
         np.testing.assert_allclose(register.inverse(*place), marks, rtol=0, atol=1e-6)
 
@@ -199,13 +202,13 @@ def test_register_comes_back(real_grids: Path, austria: np.ndarray) -> None:
 def test_register_in_longitude_and_latitude(real_grids: Path) -> None:
     """Geographic registers, 2D or 3D by code, with heights in a height datum or above the ellipsoid."""
     for crs in ("EPSG:4258", "EPSG:4937"):
-        place = register_to_working(crs, "EPSG:9274", "EPSG:25833", "EPSG:9274", None, AUSTRIA).forward(
-            14.0, 47.5, 552.065
-        )
+        place = register_to_working(
+            Frame(crs, "EPSG:9274"), target=Frame("EPSG:25833", "EPSG:9274"), geoid=None, area=AUSTRIA
+        ).forward(14.0, 47.5, 552.065)
         assert working_to_geographic("EPSG:25833").forward(*place)[2] == pytest.approx(600.0, rel=0, abs=1e-3)
-        place = register_to_working(crs, "ellipsoid", "EPSG:25833", "EPSG:9274", None, AUSTRIA).forward(
-            14.0, 47.5, 600.0
-        )
+        place = register_to_working(
+            Frame(crs, "ellipsoid"), target=Frame("EPSG:25833", "EPSG:9274"), geoid=None, area=AUSTRIA
+        ).forward(14.0, 47.5, 600.0)
         assert working_to_geographic("EPSG:25833").forward(*place)[2] == pytest.approx(600.0, rel=0, abs=1e-8)
 
 
@@ -219,7 +222,9 @@ def test_register_in_another_datum_with_the_named_geoid(grids_folder: Path) -> N
     place = working_to_geographic("EPSG:7855").inverse([144.4, 144.0], [-37.9, -37.6], [350.0, 750.0])
     height = issued.forward(*place)[2]
     back = Transformer.from_crs("EPSG:7842", "EPSG:4939", always_xy=True).transform(*place)
-    register = register_to_working("EPSG:4283", "EPSG:5711", "EPSG:7855", "EPSG:5711", geoid, area)
+    register = register_to_working(
+        Frame("EPSG:4283", "EPSG:5711"), target=Frame("EPSG:7855", "EPSG:5711"), geoid=geoid, area=area
+    )
     np.testing.assert_allclose(register.forward(back[0], back[1], height), place, rtol=0, atol=1e-6)
     lon, lat, again = register.inverse(*place)
     np.testing.assert_allclose([lon, lat], back[:2], rtol=0, atol=1e-11)

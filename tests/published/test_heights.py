@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.geodesy.operations import (
     Area,
+    Frame,
     raw_to_working,
     register_to_working,
     working_to_geographic,
@@ -186,7 +187,9 @@ def test_offset_grid_by_name(grids_folder: Path) -> None:
     operation = working_to_issued("EPSG:2193", "EPSG:7839", area, grid)
     found = operation.forward(*place)
     assert found[2] == pytest.approx(9.7249, rel=0, abs=1e-4)
-    register = register_to_working("EPSG:2193", "EPSG:7839", "EPSG:2193", "EPSG:7839", grid, area)
+    register = register_to_working(
+        Frame("EPSG:2193", "EPSG:7839"), target=Frame("EPSG:2193", "EPSG:7839"), geoid=grid, area=area
+    )
     np.testing.assert_allclose(register.forward(*found), place, rtol=0, atol=1e-6)
 
 
@@ -220,7 +223,7 @@ def test_a_geoid_of_ones_own_serves_heights_of_a_related_datum(crs: str, real_gr
         place = working_to_geographic("EPSG:2193").inverse(174.8, -36.9, 0.0)
         east, north, _ = working_to_issued("EPSG:2193", "ellipsoid", area).forward(*place)
     for operation in (
-        register_to_working(crs, "EPSG:5759", "EPSG:2193", "EPSG:7839", geoid, area),
+        register_to_working(Frame(crs, "EPSG:5759"), target=Frame("EPSG:2193", "EPSG:7839"), geoid=geoid, area=area),
         raw_to_working(f"{crs}+5759", "EPSG:2193", area, height="EPSG:7839", geoid=geoid),
     ):
         found = working_to_geographic("EPSG:2193").forward(*operation.forward(east, north, 10.0))
