@@ -16,7 +16,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
-from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
+from pipeline.blunders.score import Explanation, Hypothesis, Kind, explain, significance_of, tail
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
@@ -194,7 +194,7 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
 
 
 def _stated(
-    case: Case, session: int, explanations: Sequence[Explanation], about: "Mapping[int, FoundPattern]"
+    case: Case, session: int, explanations: Sequence[Explanation], about: "Mapping[Hypothesis, FoundPattern]"
 ) -> str | None:
     """Return the lines that state what the field applied, if no other explanation is clearly better."""
     from pipeline.blunders.field_lines import field_lines
@@ -202,7 +202,7 @@ def _stated(
     if explanations and explanations[0].hypothesis.kind is Kind.STATED_SHIFT:
         return None  # lines beside it would record a correction that never was
     for explanation in explanations:
-        one = about.get(id(explanation.hypothesis))
+        one = about.get(explanation.hypothesis)
         if one is not None and one.session == session and explanation.score - explanations[0].score < CLOSE:
             return field_lines(case, one)
     return None

@@ -105,9 +105,9 @@ class OneShape:
     """What hypotheses have in common that differ only in which components of one shape are free; each is its own."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hypothesis:
-    """One possible cause.
+    """One possible cause; equal to itself alone, so that what is known of it can be kept by it.
 
     Args:
         kind: what kind it is; `ways` of a kind are counted among the hypotheses given together.

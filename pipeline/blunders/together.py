@@ -17,12 +17,12 @@ _SECOND = 3
 
 def with_another(
     evidence: Evidence, tried: Tried, tolerance: Tolerance, explanations: Sequence[Explanation]
-) -> tuple[list[Explanation], dict[int, FoundPattern]]:
+) -> tuple[list[Explanation], dict[Hypothesis, FoundPattern]]:
     """Return the explanations with those of two causes among them, and the pattern of each by its hypothesis' `id`.
 
     A second cause is looked for where a shift that the field applied explains some occupations and leaves others.
     """
-    about = {id(one): found for one, found in tried.not_stated}
+    about = {one: found for one, found in tried.not_stated}
     if any(one.hypothesis.kind is Kind.NOT_STATED for one in explanations):
         return _once(explanations, about), about
     others = [one for one in tried.hypotheses if one.kind is not Kind.NOT_STATED]
@@ -33,17 +33,17 @@ def with_another(
             if second.chance:
                 continue
             both = _both(first, second, len(tried.not_stated))
-            about[id(both.hypothesis)] = found
+            about[both.hypothesis] = found
             told.append(both)
     return sorted(told, key=lambda one: one.score), about
 
 
-def _once(explanations: Sequence[Explanation], about: dict[int, FoundPattern]) -> list[Explanation]:
+def _once(explanations: Sequence[Explanation], about: dict[Hypothesis, FoundPattern]) -> list[Explanation]:
     """Return explanations without patterns that a better one says already: the same readings carry the same."""
     told: list[Explanation] = []
     seen: set[tuple[int, bytes]] = set()
     for one in explanations:
-        found = about.get(id(one.hypothesis))
+        found = about.get(one.hypothesis)
         if found is not None and found.before is None:
             key = found.session, found.pattern.carrying.tobytes()
             if key in seen and found.pattern.way in (Way.ONCE, Way.REVISED):
