@@ -20,6 +20,7 @@ from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
+from pipeline.examine.packed_degrees import packed_doubts
 from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.shifted_copies import shifted_doubts
 from pipeline.examine.site_marks import site_doubts
@@ -32,7 +33,10 @@ from pipeline.words import Doubt
 
 #: Metres: a shift beyond this is no datum's, and what comes so large, what less large.
 _ELSEWHERE = 2_000.0
-_WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing), a lost sign, another zone or CRS"
+_WRONG_PLACE = (
+    "exchanged columns (latitude and longitude, easting and northing), a lost sign, another zone or CRS, degrees with"
+    " their minutes and seconds in one number (48.1238621 for 48°12'38.621\") in the register or in the export"
+)
 _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
 
 
@@ -56,6 +60,7 @@ def doubts_before(
         *cliff_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
+        *packed_doubts(survey),
         *tolerance_doubts(survey),
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),

@@ -20,6 +20,7 @@ from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.occupations import Wanted
+from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
@@ -79,6 +80,7 @@ class FirstPass:
         astray: rows whose times contradict the order of their file.
         shifted: readings that the exports have twice, at places that differ by one vector.
         few: what of the listed occupations few other readings have.
+        packed: exports whose degrees seem to be degrees, minutes and seconds in one number.
     """
 
     rows: tuple[int, ...]
@@ -111,6 +113,7 @@ class FirstPass:
     astray: tuple[Astray, ...] = ()
     shifted: tuple[ShiftedCopies, ...] = ()
     few: Few = field(default_factory=Few)
+    packed: tuple[PackedExport, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -251,6 +254,7 @@ class _Gatherer:
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
             shifted=duplicates.shifted,
             few=few,
+            packed=find_packed(rows, counting, self.prepared.exports),
         )
         return found, rows
 

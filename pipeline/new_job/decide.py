@@ -42,6 +42,7 @@ from pipeline.new_job.frames import (
 from pipeline.new_job.headings import feet_of, rank
 from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.packed_degrees import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.rows import rows
 from pipeline.new_job.session_tables import ask_clock, session_table
@@ -149,6 +150,7 @@ def _register(found: Contents, draft: Draft) -> RegisterRead | None:
     if len(alike) > 1:
         candidates = tuple(Candidate(quoted(each.look.shown), "") for each in alike)
         draft.control["file"] = Question("control.file", "which of these is the register of control marks?", candidates)
+    draft.control["angles"] = packed_question(register.table, one.mapped)
     for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
         if key in ControlSection.model_fields:
             draft.control[key] = Known(_toml(" " if value == BLANKS else value))
@@ -394,7 +396,9 @@ def _states(one: FileFound, clock: ClockState, crs: State, log: State) -> dict[s
         "crs": crs,
         "time_zone": clock.zone,
         "time_format": clock.format,
-        "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
+        "angles": Known('"dms"', "degrees, minutes and seconds")
+        if one.mapped.dms
+        else packed_question(sample_of(one), one.mapped),
         "units": _units(one),
         "decimal": decimal_of(one),
     }

@@ -1,0 +1,48 @@
+"""Degrees that seem to have their minutes and seconds in their decimals: kilometres off, on marks and points alike."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.control import Register
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
+from pipeline.plausible.packed import Packed, are_packed, unpacked
+from pipeline.words import Doubt, counted
+
+
+def packed_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for each export, and for the register, whose degrees seem to be packed.
+
+    Marks that are written likewise agree with such readings, and prove nothing.
+    """
+    logs = survey.first_pass.files
+    for one in survey.first_pass.packed:
+        sessions = tuple(np.flatnonzero(logs[one.export].sessions).tolist())
+        shown = survey.exports[one.export].shown
+        of = f"the longitudes and latitudes of {counted(one.count, 'reading')}"
+        yield Doubtful(Doubt.UNITS, _told(of, one.first[1]), sessions, shown, one.row)
+    register = survey.register
+    if register is not None and survey.job.control.angles != "dms" and _is_packed(register):
+        of = f"the longitudes and latitudes of {counted(len(register.names), 'mark')}"
+        yield Doubtful(
+            Doubt.UNITS, _told(of, float(register.second[0])), None, register.shown, register.lines[0]
+        )
+
+
+def _is_packed(register: Register) -> bool:
+    if register.kind != "geographic":
+        return False
+    axes = Packed(), Packed()
+    for axis, values in zip(axes, (register.first, register.second), strict=True):
+        axis.add(values[np.isfinite(register.first + register.second)])
+    return are_packed(axes)
+
+
+def _told(of: str, latitude: float) -> str:
+    return (
+        f"{of} seem to be degrees, minutes and seconds in one number, and are taken for decimal degrees, which puts them"
+        f" kilometres off: neither the first two of their decimals nor the next two ever reach 60 (if so, a latitude of"
+        f" {latitude:.8f} is {unpacked(latitude)}): export decimal degrees, or state angles where they are written"
+        " with signs or blanks between their parts"
+    )
