@@ -23,11 +23,11 @@ def packed_doubts(survey: Survey) -> Iterator[Doubtful]:
         of = f"the longitudes and latitudes of {counted(one.count, 'reading')}"
         yield Doubtful(Doubt.UNITS, _told(of, one.first[1]), sessions, shown, one.row)
     register = survey.register
-    if register is not None and survey.job.control.angles != "dms" and _is_packed(register):
+    control = survey.job.control
+    as_dms = control is not None and control.angles == "dms"
+    if register is not None and not as_dms and _is_packed(register):
         of = f"the longitudes and latitudes of {counted(len(register.names), 'mark')}"
-        yield Doubtful(
-            Doubt.UNITS, _told(of, float(register.second[0])), None, register.shown, register.lines[0]
-        )
+        yield Doubtful(Doubt.UNITS, _told(of, float(register.second[0])), None, register.shown, register.lines[0])
 
 
 def _is_packed(register: Register) -> bool:
@@ -41,8 +41,7 @@ def _is_packed(register: Register) -> bool:
 
 def _told(of: str, latitude: float) -> str:
     return (
-        f"{of} seem to be degrees, minutes and seconds in one number, and are taken for decimal degrees, which puts them"
-        f" kilometres off: neither the first two of their decimals nor the next two ever reach 60 (if so, a latitude of"
-        f" {latitude:.8f} is {unpacked(latitude)}): export decimal degrees, or state angles where they are written"
-        " with signs or blanks between their parts"
+        f"{of} seem to be degrees, minutes and seconds in one number, and are taken for decimal degrees, which puts"
+        " them kilometres off: neither the first two of their decimals nor the next two ever reach 60 (a latitude of"
+        f" {latitude:.8f} would be {unpacked(latitude)}); if so, export decimal degrees"
     )

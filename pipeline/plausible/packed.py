@@ -61,12 +61,12 @@ class Packed:
         """Return the natural logarithm of the chance that decimal degrees are so; 0 where they cannot be packed."""
         if not self.possible or len(self.steps) < 2:
             return 0.0
-        parts = self.steps * (_STEP * 1e4)
+        parts = self.steps.astype(np.float64) * (_STEP * 1e4)
         ends = np.flatnonzero(np.diff(parts) >= _BARE)
         first, last = parts[np.r_[0, ends + 1]], parts[np.r_[ends, len(parts) - 1]]
         length = last - first
         long = length > _LONG
-        chances = np.clip((_USED - length) / _PARTS, _LEAST, 1.0)
+        chances: Floats = np.clip((_USED - length) / _PARTS, _LEAST, 1.0)
         return float(np.log(chances[long]).sum()) + _of_short(first[~long], np.log(chances[~long]))
 
 
