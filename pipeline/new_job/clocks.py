@@ -1,5 +1,6 @@
 """The clock of each export: how its times are written and in which zone, each with its reason or as a question."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
@@ -75,18 +76,48 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     if "gps_week" in columns:
         return ClockState(None, None, None, "UTC")
     column = columns["time"]
-    texts = [text for text in _texts(one, one.look.columns) if text]
+    texts = _from_sound(_texts(one, one.look.columns), times.formats[0])
     if len(times.formats) > 1 and "%" in times.formats[0]:
         times = _looked_further(one, times)
     form = _format(times, column, texts, spans, one.look.header_line)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
     if isinstance(form, Known):
         form_now = form.value.strip('"')
-    zone, zone_now = _zone(times, column, columns.get("date"), texts, form_now, place, spans)
+    unit = _unit_of_clock(column, one.look.columns[column])
+    called = f"{column} [{unit}]" if unit else column
+    zone, zone_now = _zone(times, called, columns.get("date"), texts, form_now, place, spans)
+    zone = _of_units_row(zone, column, unit) if unit else zone
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
     return ClockState(form, zone, form_now, zone_now, _half(one, column, texts, form_now))
+
+
+def _from_sound(texts: Sequence[str], form: str) -> list[str]:
+    """Return the texts that there are, from the first one on that is a time: units, or a slip, may stand before it."""
+    some = given(texts)
+    matched = clock(None, form or None).pattern.read(pa.array(some, pa.string())).matched
+    return some[int(np.argmax(matched)) :]
+
+
+def _unit_of_clock(column: str, texts: Sequence[str]) -> str:
+    """Return what a row of units below the header says of the clock, "" where the heading says it or nothing does."""
+    first = next(iter(given(texts)), "").strip(" []()")
+    if any(map(str.isdecimal, re.sub(r"[+-]\d\d?(?::?\d\d)?", "", first))) or zone_said(column) is not None:
+        return ""
+    with_it = f"{column} [{first}]"
+    return first if first and not meant(column) and (zone_said(with_it) is not None or meant(with_it)) else ""
+
+
+def _of_units_row(zone: State, column: str, unit: str) -> State:
+    """Say of a clock that it is the row of units that names it, rather than the heading."""
+    heading, row = f'"{column} [{unit}]"', f'"{unit}" in the row of units below "{column}"'
+    if isinstance(zone, Known):
+        return replace(zone, why=zone.why.replace(f"the heading {heading}", row))
+    if isinstance(zone, Question):
+        asks = zone.asks.replace(f"the times of {heading}", f'the times of "{column}"').replace(heading, row)
+        return replace(zone, asks=asks.replace("in the heading", "in the row of units"))
+    return zone
 
 
 def _half(one: FileFound, column: str, texts: Sequence[str], form: str | None) -> str:

@@ -15,7 +15,7 @@ from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
-from pipeline.new_job.values import angles, counted_times, decimals, given, is_day, times
+from pipeline.new_job.values import angles, counted_times, decimals, given, is_day, is_time_of_day, times
 from pipeline.words import counted, plural
 
 _QUOTE = '"'
@@ -178,6 +178,8 @@ def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
 def _why_no_clock(texts: Sequence[str]) -> str:
     """Return what a time of day is that cannot be read beside its date."""
     odd = next((text for text in texts if not _OF_DAY.fullmatch(text)), texts[0])
+    if is_time_of_day(texts):
+        return "is a time of day, but more than a few cells of the two columns are none: fill them in"
     if re.fullmatch(r"\d{5,6}(?:[.,]\d+)?", odd):
         return "may be hours, minutes and seconds without their leading zeros, or seconds of the day: neither is read"
     if re.fullmatch(r"\d{1,6}(?:[.,]\d+)?", odd):

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -221,14 +221,14 @@ def counted_times(texts: Sequence[str], heading: str) -> Times | None:
     Seconds of the GPS time scale look like those since 1970: only a heading tells them apart.
     """
     some = given(texts)
-    if some and all(_WEEK_SECONDS.fullmatch(text) for text in some):
+    if _mostly(some, _WEEK_SECONDS.fullmatch):
         return _as_counted("gps-week-seconds")
     values = decimals(texts)
     if values is None:
         return None
     known = values[np.isfinite(values)]
     for word, (least, most) in _COUNTS.items():
-        if ((known >= least) & (known <= most)).all():
+        if ((known >= least) & (known <= most)).mean() >= MOSTLY:
             return _as_counted(*(_seconds(heading) if word == "unix-seconds" else (word,)))
     return None
 
@@ -266,27 +266,31 @@ _CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:[.,]\d+)?")
 
 
 def is_day(texts: Sequence[str]) -> bool:
-    """Tell whether a column holds dates without a time of day, or all at midnight."""
-    some = given(texts)
-    return bool(some) and all(_DATE_ALONE.fullmatch(_MIDNIGHT.sub("", text)) for text in some)
+    """Tell whether a column holds dates without a time of day, or all at midnight, a few spoilt cells apart."""
+    return _mostly(texts, lambda text: _DATE_ALONE.fullmatch(_MIDNIGHT.sub("", text)))
 
 
 def is_time_of_day(texts: Sequence[str]) -> bool:
-    """Tell whether a column holds times of day without a date."""
-    some = given(texts)
-    return bool(some) and all(_TIME_OF_DAY.fullmatch(text) for text in some)
+    """Tell whether a column holds times of day without a date, a few spoilt cells apart."""
+    return _mostly(texts, _TIME_OF_DAY.fullmatch)
 
 
 def is_day_run(texts: Sequence[str]) -> bool:
-    """Tell whether a column may hold dates of eight figures: year, month, day."""
-    some = given(texts)
-    return bool(some) and all(_DAY_RUN.fullmatch(text) for text in some)
+    """Tell whether a column may hold dates of eight figures: year, month, day; a few spoilt cells apart."""
+    return _mostly(texts, _DAY_RUN.fullmatch)
 
 
 def is_clock_run(texts: Sequence[str]) -> bool:
-    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds."""
+    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds; a few spoilt cells apart."""
+    return _mostly(texts, _CLOCK_RUN.fullmatch)
+
+
+def _mostly(texts: Sequence[str], fits: Callable[[str], re.Match[str] | None]) -> bool:
+    """Tell whether nearly all texts fit, the first one apart where it has no figure, as a row of units has none."""
     some = given(texts)
-    return bool(some) and all(_CLOCK_RUN.fullmatch(text) for text in some)
+    if len(some) > 1 and not any(map(str.isdigit, some[0])):
+        some = some[1:]
+    return bool(some) and sum(fits(text) is not None for text in some) >= MOSTLY * len(some)
 
 
 def day_and_time(days: Sequence[str], clocks: Sequence[str]) -> list[str]:
