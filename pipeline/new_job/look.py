@@ -24,6 +24,7 @@ from pipeline.limits import TABLE
 from pipeline.new_job.encodings import CodePages, code_pages
 from pipeline.new_job.headings import bare, is_known
 from pipeline.read.delimited import read_delimited
+from pipeline.read.delimited_lines import whole_lines
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.package import layers_of
@@ -194,7 +195,7 @@ def pages_of(path: Path) -> CodePages | None:
 
 def _text(path: Path, shown: str, page: str | None) -> FileLook:
     encoding, why, pages = _encoding(path, page)
-    beginning = _beginning(path, encoding)
+    beginning = whole_lines(_beginning(path, encoding))
     lines = beginning[:LINES]
     at, delimiter = _header(lines)
     if at is None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from pipeline.job.model import Points
 from pipeline.job.values import BLANKS
 from pipeline.limits import COLUMNS
-from pipeline.read.delimited_lines import plain_lines
+from pipeline.read.delimited_lines import plain_lines, whole_lines
 from pipeline.read.findings import Unusable
 from pipeline.read.header import by_place, names_of
 from pipeline.read.mapping import fitted, named, numbered, numeric_names, numeric_words, spelling
@@ -79,6 +79,7 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     skip = max(skip, sep)
     wanted = frozenset(map(spelling, named(points.columns).values()))
     first = skip - 1 if points.header == 0 else _header_line(lines, skip, points, stated, wanted)
+    lines = whole_lines(lines)
     sample = [line for line in _without_comments(lines[first + 1 :], points.comment) if line.strip()][:_SAMPLE_LINES]
     header = b"" if points.header == 0 else _uncommented(lines[first], points.comment)
     if b"\0" in header:
@@ -122,13 +123,22 @@ def _stated(lines: list[bytes], points: Points) -> tuple[str | None, int]:
     return sign, 1
 
 
-def _header_line(lines: list[bytes], skip: int, points: Points, delimiter: str | None, wanted: frozenset[str]) -> int:
-    """Return which of the first lines is the header: as stated, or found below those that are stepped over."""
+def _header_line(
+    begun: list[bytes], skip: int, points: Points, delimiter: str | None, wanted: frozenset[str]
+) -> int:
+    """Return which of the first lines is the header: as stated, or found below those that are stepped over.
+
+    ``begun`` are the lines as they stand in the file. Of a header that goes over several it is the last.
+    """
+    lines = whole_lines(begun)
     if points.header is None:
         found = _header(lines, skip, delimiter, wanted, points.comment)
         if found is None:
             raise Unusable(1, "the file is empty: it has no header")
         return found
+    below = next((at for at, line in enumerate(lines[points.header - 1 :]) if line.strip()), 0)
+    if 0 < below and begun[points.header - 1].strip():  # a cell in quotes goes over several lines
+        return points.header - 1 + below
     if points.header > len(lines) or not lines[points.header - 1].strip():
         what = f"header = {points.header} is stated, and there is nothing on that line"
         raise Unusable(min(points.header, len(lines)), what, "lines are counted from 1, also those that are empty")
