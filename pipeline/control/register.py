@@ -23,6 +23,7 @@ from pipeline.control.revisions import single
 from pipeline.control.rows import (
     POSITION,
     Mark,
+    UnitsRow,
     angles_of,
     check_decimals,
     check_degrees,
@@ -65,6 +66,7 @@ class Register:
         geometry_crs: the CRS that the file states for its geometry where coordinates come from there; else None.
         unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
             to the west, to the south or downwards.
+        units_row: the row of units below its heading, None where there is none.
     """
 
     shown: str
@@ -88,6 +90,7 @@ class Register:
     unit: tuple[float, float, float] = (1.0, 1.0, 1.0)
     others: tuple[Mapping[str, str], ...] = ()
     former: tuple[tuple[Mark, ...], ...] = ()
+    units_row: UnitsRow | None = None
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -147,7 +150,7 @@ def read_register(
     sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
-    sheet = without_units(sheet, columns, lengths)
+    sheet, units_row = without_units(sheet, columns)
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     check_decimals(sheet, columns, problems)
@@ -158,7 +161,9 @@ def read_register(
     if geometry_crs is not None and lengths.northing_first:
         read = [_exchanged(mark) for mark in read]
     once = single(read, columns, shown, problems)
-    return _register(once, sheet, kind, geometry_crs, lengths, form.sigma) if len(problems.found) == before else None
+    if len(problems.found) > before:
+        return None
+    return replace(_register(once, sheet, kind, geometry_crs, lengths, form.sigma), units_row=units_row)
 
 
 def _exchanged(mark: Mark) -> Mark:

@@ -11,7 +11,6 @@ import pyarrow as pa
 from pipeline.files.angles import dms
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.files.sheet import Sheet, number
-from pipeline.geodesy.units import Lengths
 from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
@@ -76,21 +75,31 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
     return not missing
 
 
-#: What a row of units has in it where lengths are metres, and angles degrees.
-_METRES, _UNIT_OF_ANGLES, _NONE = ("m", "metre", "meter", "metres", "meters"), ("deg", "degrees", "°", "dd"), ("", "-")
+#: What stands in a row of units where there is none, and what a unit has not: any figure.
+_NONE, _UNIT = ("", "-"), re.compile(r"\D{1,24}")
 
 
-def without_units(sheet: Sheet, columns: tuple[str, str, str], counted: Lengths) -> Sheet:
-    """Return a table without a row of units right below its heading, where they are those in which it is read."""
-    if not sheet.rows or not counted.plan == counted.up == 1.0:
-        return sheet
-    cells = sheet.rows[0][1]
-    bare = {word: cells.get(word, "").strip("[](){}<> ").casefold() for word in (*columns, "mark")}
-    units = [_UNIT_OF_ANGLES if word in ("longitude", "latitude") else _METRES for word in columns]
-    said = all(bare[word] in allowed for word, allowed in zip(columns[:2], units, strict=False))
-    if said and bare[columns[2]] in (*_METRES, *_NONE) and bare["mark"] in _NONE:
-        return replace(sheet, rows=sheet.rows[1:])
-    return sheet
+@dataclass(frozen=True)
+class UnitsRow:
+    """A row of units right below a register's heading: its line, and the units by our names of columns."""
+
+    line: int
+    units: Mapping[str, str]
+
+
+def without_units(sheet: Sheet, columns: tuple[str, str, str]) -> tuple[Sheet, UnitsRow | None]:
+    """Return a table without a row of units right below its heading, and that row; None where there is none.
+
+    It names no mark, and has words without figures where positions, and heights if there are any, are to be.
+    """
+    if not sheet.rows:
+        return sheet, None
+    line, cells = sheet.rows[0]
+    bare = {word: cells.get(word, "").strip("[](){}<> ") for word in (*columns, "mark", "hu95", "vu95")}
+    said = {word: text for word, text in bare.items() if text not in _NONE}
+    if "mark" in said or not set(columns[:2]) <= said.keys() or not all(map(_UNIT.fullmatch, said.values())):
+        return sheet, None
+    return replace(sheet, rows=sheet.rows[1:]), UnitsRow(line, said)
 
 
 def _missing_fix(column: str, present: Sequence[str]) -> str:

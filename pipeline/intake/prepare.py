@@ -19,7 +19,7 @@ from pipeline.geodesy.named import called, is_local, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
-from pipeline.intake.register_units import check_register_units
+from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
@@ -268,6 +268,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         form=Form.of(control),
     )
     if register is not None:
+        check_units_row(register, counted, control.angles == "dms", problems)
         _check_geometry(register, control.crs, loaded, problems)
         check_zone_numbers(register, control.crs, problems)
     return register

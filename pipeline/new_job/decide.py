@@ -53,7 +53,7 @@ from pipeline.new_job.unread import left_unread, no_session, nuls, torn
 from pipeline.new_job.values import given, with_unit, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import is_one, metres_said
+from pipeline.read.heading_units import is_one, metres_said, unit_said
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
 
@@ -280,7 +280,7 @@ def _target(
             draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
             height = None if geoids else Known('"ellipsoid"', "as the register's")
     if height is None:
-        headings = [*register.found.look.names, *register.found.look.above] if register is not None else []
+        headings = [*_heads_of(register), *register.found.look.above] if register is not None else []
         also = ("control.height",) if register is not None and "height" not in draft.control else ()
         height = height_question(place, headings, also, geoids)
         if also:
@@ -293,6 +293,24 @@ def _target(
     elif len(geoids) > 1:
         candidates = tuple(Candidate(quoted(one), "") for one in geoids)
         draft.target["geoid"] = Question("target.geoid", "which of these geoid grids is the datum's?", candidates)
+
+
+def _heads_of(register: RegisterRead) -> list[str]:
+    """Return the headings of a register, each with the unit that a row below it says."""
+    return [with_unit(name, texts) for name, texts in register.found.look.columns.items()]
+
+
+def _other_unit(register: RegisterRead) -> Iterator[str]:
+    """Yield that heights are not in metres, which only a height datum can say beside eastings and northings."""
+    name = register.found.mapped.columns.get("height", "")
+    head = with_unit(name, register.found.look.columns.get(name, []))
+    metres = metres_said(head)
+    if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
+        where = "its heading" if head == name else "the row of units below the header"
+        yield (
+            f'heights in "{name}" are in {unit_said(head)}, as {where} says: a height datum that counts in that unit'
+            " reads them so; for any other, and above the ellipsoid beside a crs in metres, give them in metres"
+        )
 
 
 def _holds(heading: str) -> bool:
@@ -320,7 +338,7 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
     ``again`` tells that which of X and Y is the easting is asked of an export too, where it is.
     """
     columns = dict(register.found.mapped.columns)
-    draft.control_notes += register.found.mapped.notes
+    draft.control_notes += [*register.found.mapped.notes, *(() if ellipsoidal else _other_unit(register))]
     if register.found.mapped.turned:
         if grid.turns is None:
             shown = register.found.look.named(columns)
