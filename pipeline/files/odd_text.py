@@ -15,8 +15,14 @@ _EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "?", "x",
 
 _THOUSANDS = "has separators between thousands: export plain digits"
 
+_FIGURES = (
+    r".*(?![0-9])\d.*",
+    "has figures other than 0 to 9 in it, as full-width ones are: export plain figures, with a plain point",
+)
+
 #: Look, and what it is; the first that fits is told. For numbers of any kind.
 _NUMBERS: tuple[tuple[str, str], ...] = (
+    _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
     (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers, state units for feet"),
@@ -41,6 +47,7 @@ _O = (
     "has the letter O, which is the east in some languages and the west in others: export E or W, or a sign",
 )
 _ANGLES: tuple[tuple[str, str], ...] = (
+    _FIGURES,
     _O,
     (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
      "looks like degrees, minutes and seconds: state angles = \"dms\""),
@@ -49,6 +56,7 @@ _ANGLES: tuple[tuple[str, str], ...] = (
     (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without"),
 )  # fmt: skip
 _DMS: tuple[tuple[str, str], ...] = (
+    _FIGURES,
     _O,
     (rf"{_LETTER}? ?[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}?",
      "looks like decimal degrees, but angles = \"dms\" is stated"),
@@ -71,6 +79,7 @@ BETWEEN = (
 BEHIND = r"(?:uhr|hod|hodin|óra|óra|hs|hrs|uur|время|ч|h)\.?"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
+    _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", "has h in its time of day, which is not read: export it in the form 07:30:00"),
     (r"(?:.*\d[T ,]+)?\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?",

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -24,6 +25,8 @@ _DAY = 24 * HOUR
 _BACK = 12 * HOUR
 #: Readings that are counted from a beginning are of this year or later, rather than before.
 _RECENT = 2020
+#: By how much the clock of this machine may be behind.
+_AHEAD = timedelta(days=2)
 #: Rows among which one is looked for that tells day and month apart.
 _MOST = 300_000
 #: The share of times that has to lie in the sessions of a table for the table to tell the clock.
@@ -189,11 +192,19 @@ def _likeliest(form: str) -> tuple[bool, bool]:
     return _year_first(form) != ("-" in form), ("%p" in form) == (form.index("%d") < form.index("%m"))
 
 
-def _asks_count(times: Times, column: str, text: str) -> Question:
-    """Return the question from which beginning times are counted, each with the date that comes of it."""
+def _asks_count(times: Times, column: str, text: str) -> State:
+    """Return the question from which beginning times are counted, each with the date that comes of it.
+
+    Known where all but one of these dates are yet to come.
+    """
     asks = f'since when does "{column}" count, as "{text}"? nothing in the file says it'
     told = [(form, clock(None, form).pattern.read(pa.array([text], pa.string()))) for form in times.formats]
     years = [(form, moment(int(fields.milliseconds[0]))) for form, fields in told]
+    past = [(form, at) for form, at in years if at <= datetime.now(UTC) + _AHEAD]
+    if len(past) == 1:
+        (form, at), later = past[0], next(at for form, at in years if form != past[0][0])
+        why = f'"{column}" counts: "{text}" is {at:%Y-%m-%d %H:%M} then, and would be {later:%Y-%m-%d} otherwise'
+        return Known(f'"{form}"', f"{why}, which is yet to come")
     if years[0][1].year < _RECENT:  # an older date is less likely than a newer one
         years.reverse()
     candidates = tuple(Candidate(f'"{form}"', f"it is {at:%Y-%m-%d %H:%M} then") for form, at in years)

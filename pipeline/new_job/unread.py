@@ -192,11 +192,21 @@ def _why_no_clock(texts: Sequence[str]) -> str:
 _YEAR = frozenset(["year", "yr", "yyyy", "jahr", "annee", "ano", "anno", "jaar", "ar", "rok", "godina"])
 _MONTH = frozenset(["month", "mon", "mm", "monat", "mois", "mes", "mese", "maand", "miesiac", "mesic", "manad"])
 _DAY = frozenset(["day", "dd", "tag", "jour", "dia", "giorno", "dag", "dzien", "den"])
+_DAY_OF_YEAR = frozenset(
+    ["doy", "dayofyear", "dayofyr", "yday", "yearday", "ordinalday", "tagdesjahres", "jahrestag", "jourdelannee",
+     "quantieme", "diadelano", "diadoano", "giornodellanno", "dagvanhetjaar"]
+)  # fmt: skip
 _SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden", "secondes", "segundos", "secondi"])
 
 
 def _in_parts(look: FileLook) -> str | None:
-    """Return that dates stand in three columns, None where they do not."""
+    """Return that dates stand in three columns, or are days of a year; None where they do not."""
+    days = next((name for name in look.names if bare(name) in _DAY_OF_YEAR), None)
+    if days is not None:
+        year = next((name for name in look.names if bare(name) in _YEAR), None)
+        beside = f', beside the year in "{year}"' if year is not None else ""
+        why = f'"{days}" holds days of the year{beside}, which are not read: export the month and the day'
+        return f"times are not recognised: {why}; {_AS_TIMES}, in one column or two"
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
         shown = listed([str(name) for name in found], _QUOTE)

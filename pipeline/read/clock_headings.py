@@ -16,6 +16,9 @@ _UTC, _GPS, _LOCAL = (
     {"local", "lokal", "lokale", "locale", "locales", "ortszeit"},
 )
 _UTC |= {"utctime", "timeutc", "utcdate", "dateutc", "gmttime"}
+_UTC |= {"universal", "universel", "universelle", "universale", "weltzeit"}
+#: Universal time in capitals, which are other words in small letters.
+_UNIVERSAL = frozenset(["UT", "TU", "TUC"])
 _LOCAL |= {"localtime", "localdate", "lokalzeit"}
 #: An offset: behind UTC or GMT, in brackets, or with hours and minutes.
 _OFFSET = re.compile(
@@ -82,7 +85,7 @@ def zone_said(heading: str) -> str | None:
     elif plain & _LOCAL and not offsets:
         return ""
     rest_words = set(words_of(rest))
-    if rest_words & _UTC:
+    if rest_words & _UTC or _UNIVERSAL.intersection(words_as_written(rest)):
         if any(map(_FROM_UTC.fullmatch, rest_words)) and not offsets:
             return None
         if not offsets:

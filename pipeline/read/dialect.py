@@ -123,9 +123,7 @@ def _stated(lines: list[bytes], points: Points) -> tuple[str | None, int]:
     return sign, 1
 
 
-def _header_line(
-    begun: list[bytes], skip: int, points: Points, delimiter: str | None, wanted: frozenset[str]
-) -> int:
+def _header_line(begun: list[bytes], skip: int, points: Points, delimiter: str | None, wanted: frozenset[str]) -> int:
     """Return which of the first lines is the header: as stated, or found below those that are stepped over.
 
     ``begun`` are the lines as they stand in the file. Of a header that goes over several it is the last.
@@ -137,7 +135,7 @@ def _header_line(
             raise Unusable(1, "the file is empty: it has no header")
         return found
     below = next((at for at, line in enumerate(lines[points.header - 1 :]) if line.strip()), 0)
-    if 0 < below and begun[points.header - 1].strip():  # a cell in quotes goes over several lines
+    if below > 0 and begun[points.header - 1].strip():  # a cell in quotes goes over several lines
         return points.header - 1 + below
     if points.header > len(lines) or not lines[points.header - 1].strip():
         what = f"header = {points.header} is stated, and there is nothing on that line"

@@ -68,7 +68,7 @@ _ANY = """
     exatidao, error, errors, err, erreur, erreurs, erro, erros, errore, fehler, fout, feil, fejl, fel, virhe, blad,
     bledy, chyba, hiba, hata, hatasi, eroare, kesalahan, sai so, greska, napaka, ακριβεια, σφαλμα, точность, точности,
     точність, ошибка, погрешность, погрешности, похибка, 精度, 精确度, 精確度, 误差, 誤差, 정밀도, 정확도, 오차,
-    דיוק, دقة, الدقة, rms, rmse, emq, eqm, ecm
+    דיוק, دقة, الدقة, rms, rmse, emq, eqm, ecm, desvio, desvios
 """
 _SIDES = {
     Side.EAST: """
@@ -103,6 +103,8 @@ _FILLERS = """
     coordinates, koordinate, koordinaten, souradnice, souradnic, gnss, gps, rtk, mean, estimated, measured, axis,
     direction, 1
 """
+#: Mean errors by two letters, which are so where a unit of lengths stands behind them alone: "mh [mm]".
+_MEAN_ERRORS = {"mp": Side.PLAN, "mh": Side.UP, "mx": Side.X, "my": Side.Y, "mz": Side.Z}
 #: Of what else a precision, an error or a deviation may be: of nothing that a point has.
 _OF_ELSE = re.compile(
     "tilt|neigung|heading|azimuth|time|zeit|clock|uhr|base|basis|roll|pitch|yaw|speed|velocity|age|alter|code|type|"
@@ -136,6 +138,8 @@ def precision_said(heading: str) -> Precise | None:
     """Return what a heading says of precisions; None where it says none, or one of something else than a point."""
     wider = bool(WIDER.search(heading))
     words = words_of(with_numbers(WIDER.sub(" ", heading) if wider else heading), figures=True)
+    if len(words) == 2 and words[0] in _MEAN_ERRORS and words[1] in LENGTHS_SAID:
+        return Precise(_MEAN_ERRORS[words[0]], sigma=True)
     classes = list(_classes(words))
     if _ELSE in classes:
         return None
