@@ -238,13 +238,17 @@ def test_dates_and_times_of_two_clocks_are_asked_after(
 
 @pytest.mark.parametrize(
     ("heading", "form", "asked"),
-    [("Time", "gps-seconds", True), ("Time", "unix-seconds", True), ("GPS time", "gps-seconds", False),
+    [("Time", "gps-seconds", True), ("Time", "unix-seconds", False), ("GPS time", "gps-seconds", False),
      ("Unix time", "unix-seconds", False)],
 )  # fmt: skip
-def test_seconds_since_1970_and_of_the_gps_time_scale_are_told_apart_by_a_heading_alone(
-    heading: str, form: str, asked: bool, tmp_path: Path
+def test_seconds_since_1970_and_of_the_gps_time_scale_are_told_apart_by_a_heading_or_by_what_is_to_come(
+    heading: str, form: str, asked: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """GPS seconds count from 6 January 1980, 315,964,800 s after 1970, and are 18 leap seconds ahead in 2026."""
+    """GPS seconds count from 6 January 1980, 315,964,800 s after 1970, and are 18 leap seconds ahead in 2026.
+
+    Seconds since 1970 of 2026 would be of 2036 on the GPS time scale, those of that scale of 2016 if since 1970.
+    """
+    monkeypatch.setattr("pipeline.new_job.clocks.datetime", _InApril)
     behind = 315_964_800 - 18 if form == "gps-seconds" else 0
     made(tmp_path, {**HEADS, "time": heading}, time=lambda at: str(int(at.timestamp()) - behind))
     started, questions = start(tmp_path)
@@ -253,6 +257,14 @@ def test_seconds_since_1970_and_of_the_gps_time_scale_are_told_apart_by_a_headin
         assert values(questions["time_format"])[0] == f'"{form}"'
         assert "it is 2026-03-19" in questions["time_format"].candidates[0].why
     assert drafted(started).sessions[0].start.date() == CLEAR.date()
+
+
+class _InApril(dt.datetime):
+    """A clock that stands in the month after the readings."""
+
+    @classmethod
+    def now(cls, tz: dt.tzinfo | None = None) -> "_InApril":
+        return cls(2026, 4, 1, tzinfo=tz)
 
 
 @pytest.mark.parametrize("first", ["Created", "Recorded at"])
