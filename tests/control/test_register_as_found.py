@@ -288,13 +288,22 @@ def test_headings_that_differ_in_case_alone_need_one_of_them_named(tmp_path: Pat
     assert "marks.csv:1" in problem and "'Height', 'height'" in problem and "[control.columns]" in problem
 
 
-@pytest.mark.parametrize(("units", "read"), [(",m,m,m", True), ("-,[m],[m],[m]", True), (",ft,ft,ft", False)])
-def test_a_row_of_units_below_the_heading(tmp_path: Path, units: str, read: bool) -> None:
-    (tmp_path / "marks.csv").write_text(f"mark,easting,northing,height\n{units}\nCM1,1,2,3\n")
+@pytest.mark.parametrize(
+    ("row", "read"),
+    [(",m,m,m", True), ("-,[m],[m],[m]", True), (",m,m,ft", True), (",ft,ft,ft", True), ("CM0,m,m,m", False),
+     (",1,m,m", False), (",,,m", False)],
+)  # fmt: skip
+def test_a_row_of_units_below_the_heading(tmp_path: Path, row: str, read: bool) -> None:
+    """It is no mark, and kept for what reads it: whether it says the units of the numbers is told there."""
+    (tmp_path / "marks.csv").write_text(f"mark,easting,northing,height\n{row}\nCM1,1,2,3\n")
     problems = Problems()
     register = read_register(tmp_path / "marks.csv", None, problems, kind="projected", ellipsoid=False)
     assert (register is not None) == read and bool(problems.found) != read
-    assert register is None or (register.names, register.rows) == (("CM1",), 1)
+    if register is not None:
+        cells = row.replace("[", "").replace("]", "").split(",")[1:]
+        units = dict(zip(("easting", "northing", "height"), cells, strict=True))
+        assert (register.names, register.rows) == (("CM1",), 1)
+        assert register.units_row is not None and (register.units_row.line, register.units_row.units) == (2, units)
 
 
 @pytest.mark.parametrize(

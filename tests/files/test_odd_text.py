@@ -15,7 +15,7 @@ from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_dms,
         ("32 512345.67", "number of a zone"), ("33U 512345.67", "number of a zone"), ("#N/A", "spreadsheet"),
         ("#####", "spreadsheet"), ("NULL", "no value"), ("-", "no value"),
         ("1e999", "too large"), ("'12.5", "apostrophe"),
-        ("<0.01", "sign before"),
+        ("<0.01", "sign before"), ("１４．３２", "figures other than 0 to 9"), ("١٤", "figures other than 0 to 9"),
     ],
 )  # fmt: skip
 def test_numbers(text: str, piece: str) -> None:

@@ -27,6 +27,8 @@ from pipeline.read.clock_headings import is_offset, zone_said
         ("Local time CET", "+01:00"),
         ("Time NZDT", "+13:00"), ("Time (ACST)", "+09:30"), ("UTC offset +01:00", "+01:00"),
         ("Time UTC", "UTC"), ("UTC Time", "UTC"), ("Time (GPS)", "GPS"), ("Time zone UTC", "UTC"),
+        ("Heure TU", "UTC"), ("Temps universel", "UTC"), ("Hora UT", "UTC"), ("Heure (TUC)", "UTC"),
+        ("Tu", None), ("ora tu", None),
         ("UTC時間", "UTC"), ("時間(CET)", "+01:00"), ("Temps (heure locale)", ""), ("Time (local, UTC offset)", ""),
         # several clocks by that name, or two that are not one
         ("Time (EST)", None), ("Time CST", None), ("Time (IST)", None), ("Time (BST)", None),

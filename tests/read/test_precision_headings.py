@@ -25,6 +25,8 @@ EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
         (("E std", "N std", "H std"), (EAST, NORTH, Side.H), True),
         (("Std E", "StdDev North", "Standard deviation of height [m]"), (EAST, NORTH, UP), True),
         (("Yatay Hassasiyet", "Düşey Hassasiyet", "Sai số độ cao"), (PLAN, UP, UP), False),
+        (("Desvio E", "Desvio N", "Desvio h"), (EAST, NORTH, Side.H), False),
+        (("mp [mm]", "mh [mm]", "mh (m)"), (PLAN, UP, UP), True),
         (("水平精度", "高程精度", "수직정확도"), (PLAN, UP, UP), False),
         (("E精度", "N精度", "H精度"), (EAST, NORTH, Side.H), False),
         (("Точность в плане", "Погрешность H", "СКО N"), (PLAN, Side.H, NORTH), None),
@@ -40,7 +42,8 @@ def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sig
 @pytest.mark.parametrize(
     "heading",
     ["E", "Easting", "Lat", "Height", "Blade", "Felder", "Position", "Description", "PDOP", "Tilt accuracy",
-     "Time error", "H 1995", "Code", "Standard", "Name", "Prec. code", "Error N°", "Position quality", "dE", "Remark"],
+     "Time error", "H 1995", "Code", "Standard", "Name", "Prec. code", "Error N°", "Position quality", "dE", "Remark",
+     "mp", "mh", "MP 3", "mp id"],
 )  # fmt: skip
 def test_other_headings_say_none(heading: str) -> None:
     assert precision_said(heading) is None
