@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -10,6 +9,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.agreement import TOLERANCE, Agreement, agreement
 from pipeline.new_job.bases import Stretch
+from pipeline.new_job.roles import Occupied, roles
 from pipeline.new_job.rows import TimedRows
 
 #: Codes and parts of names of readings on control and temporary marks.
@@ -22,25 +22,6 @@ _ON_MARKS = re.compile(
 FAR = 60.0
 #: Readings that are looked through where no name or code tells which stand on marks.
 _MOST = 20_000
-
-
-@dataclass
-class Occupied:
-    """The occupations of one session: places in the rows with their mark's name, in order of time.
-
-    ``by`` says how they were found; ``astray`` are readings that name a mark which they do not stand on, with the
-    mark and the distance in metres.
-    """
-
-    ties: list[tuple[int, str]] = field(default_factory=list)
-    checks: list[tuple[int, str]] = field(default_factory=list)
-    by: str = ""
-    astray: list[tuple[int, str, float]] = field(default_factory=list)
-
-    @property
-    def every(self) -> list[tuple[int, str]]:
-        """Ties and checks."""
-        return [*self.ties, *self.checks]
 
 
 class Marks:
@@ -83,11 +64,6 @@ def _says_mark(name: str, code: str) -> bool:
     return any(mentions_check(text, True) or _ON_MARKS.search(text) for text in (name, code) if text)
 
 
-def is_check(rows: TimedRows, at: int) -> bool:
-    """Tell whether a reading says by code or name that it is a check."""
-    return mentions_check(rows.code[at], True) or mentions_check(rows.name[at])
-
-
 def occupied(
     one: Stretch, rows: TimedRows, places: Floats | None, marks: Marks, says: tuple[Integers, Integers]
 ) -> Occupied:
@@ -104,17 +80,22 @@ def occupied(
     some, named = says[0][inside], says[1][inside]
     if places is None or marks.places is None:
         pairs = [(int(at), int(mark)) for at, mark in zip(some, named, strict=True) if mark >= 0]
-        return _roles(pairs, rows, marks, "by their names; where they lie was not compared")
+        return roles(pairs, one.members, rows, marks.names, None, "by their names; where they lie was not compared")
     found, by = _agreed(some, named, one.members, places, marks.places)
     if found is None:
         astray = [(int(at), marks.names[mark], float("nan")) for at, mark in zip(some, named, strict=True) if mark >= 0]
         return Occupied(astray=astray)
-    occupations = _roles(list(zip(found.readings.tolist(), found.marks.tolist(), strict=True)), rows, marks, by)
+    known, shift = marks.places, found.shift
+
+    def away(at: int, mark: int) -> float:
+        return float(np.hypot(*(places[at] + shift - known[mark])))
+
+    pairs = list(zip(found.readings.tolist(), found.marks.tolist(), strict=True))
+    occupations = roles(pairs, one.members, rows, marks.names, away, by)
     on = set(found.readings.tolist())
     for at, mark in zip(some.tolist(), named.tolist(), strict=True):
         if mark >= 0 and at not in on:
-            off = float(np.hypot(*(places[at] + found.shift - marks.places[mark])))
-            occupations.astray.append((at, marks.names[mark], off))
+            occupations.astray.append((at, marks.names[mark], away(at, mark)))
     return occupations
 
 
@@ -154,47 +135,20 @@ def _whole(found: Agreement | None, some: Integers, shift: Floats | None = None)
     return Agreement(some[found.readings], found.marks, whole, found.distinct, found.spread)
 
 
-def _roles(pairs: list[tuple[int, int]], rows: TimedRows, marks: Marks, by: str) -> Occupied:
-    """Let the first occupation tie and those on other marks check; one that says that it is a check ties only if none
-    else does.
-
-    A name that is there twice in a session names no reading: such occupations are left out.
-    """
-    names: dict[str, int] = {}
-    for at, _ in pairs:
-        names[rows.name[at]] = names.get(rows.name[at], 0) + 1
-    pairs = sorted(
-        ((at, mark) for at, mark in pairs if rows.name[at] and names[rows.name[at]] == 1),
-        key=lambda pair: (rows.time[pair[0]], pair[0]),
-    )
-    if not pairs:
-        return Occupied()
-    plain = [pair for pair in pairs if not is_check(rows, pair[0])]
-    first = (plain or pairs)[0]
-    checked = {mark for at, mark in pairs if is_check(rows, at)}
-    ties = [pair for pair in plain if pair[1] not in checked] if plain and checked - {first[1]} else []
-    ties = ties if first in ties else [first, *ties]
-    return Occupied(
-        [(at, marks.names[mark]) for at, mark in ties],
-        [(at, marks.names[mark]) for at, mark in pairs if (at, mark) not in ties],
-        by,
-    )
-
-
 def joined(
     lacking: Stretch, found: Iterable[tuple[Stretch, Occupied]], rows: TimedRows, places: Floats | None, some: Integers
 ) -> list[tuple[int, int, str]]:
     """Return readings of a session without a mark and of another that share a temporary mark: both and its name.
 
-    A temporary mark is a part of names with letters and figures that both have once, at places within `FAR`, among
-    ``some`` readings that say that they stand on a mark.
+    A temporary mark is a part of names with letters and figures that both have once, or under one name at one place, at
+    places within `FAR`, among ``some`` readings that say that they stand on a mark.
     """
-    mine = _parts_of_names(lacking.members[np.isin(lacking.members, some)], rows)
+    mine = _parts_of_names(lacking.members[np.isin(lacking.members, some)], rows, places)
     shared = []
     for other, occupations in found:
         if not occupations.ties:
             continue
-        theirs = _parts_of_names(other.members[np.isin(other.members, some)], rows)
+        theirs = _parts_of_names(other.members[np.isin(other.members, some)], rows, places)
         for part in sorted(mine.keys() & theirs.keys()):
             here, there = mine[part], theirs[part]
             near = places is None or float(np.hypot(*(places[here] - places[there]))) <= FAR
@@ -203,11 +157,21 @@ def joined(
     return shared
 
 
-def _parts_of_names(members: Integers, rows: TimedRows) -> dict[str, int]:
-    """Return the parts of names, with letters and figures, that one reading alone has, each with the reading."""
+def _parts_of_names(members: Integers, rows: TimedRows, places: Floats | None) -> dict[str, int]:
+    """Return the parts of names, with letters and figures, that one reading alone has, each with the reading.
+
+    The first one's where several have one name and lie together.
+    """
     found: dict[str, list[int]] = {}
     for at in members.tolist():
         for part in set(re.findall(r"[^\W_]+", rows.name[at].casefold())):
             if re.search(r"[a-z]", part) and re.search(r"\d", part):
                 found.setdefault(part, []).append(at)
-    return {part: those[0] for part, those in found.items() if len(those) == 1}
+    return {part: those[0] for part, those in found.items() if len(those) == 1 or _are_one(those, rows, places)}
+
+
+def _are_one(readings: Sequence[int], rows: TimedRows, places: Floats | None) -> bool:
+    """Tell whether readings have one name and lie as near to one another as those on one mark."""
+    if places is None or len({rows.name[at] for at in readings}) > 1:
+        return False
+    return bool((np.hypot(*(places[list(readings)] - places[readings[0]]).T) <= TOLERANCE).all())

@@ -17,8 +17,9 @@ from pipeline.new_job.bases import GAP, MARGIN, Stretch, slips, stretches, windo
 from pipeline.new_job.clocks import ClockState, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.folder import FileFound
-from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occupied
+from pipeline.new_job.occupations import Marks, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question
+from pipeline.new_job.roles import Occupied, is_check
 from pipeline.new_job.rows import TimedRows
 from pipeline.read.times import clock as read_by
 from pipeline.words import counted, plural
@@ -78,10 +79,9 @@ def sessions(
             )
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
-        session.ties = [(rows.name[at], mark) for at, mark in each.ties]
-        session.checks = [(rows.name[at], mark) for at, mark in each.checks]
+        session.ties, session.checks = each.named(rows)
         if not each.ties:
-            session.asks = _asks(session.name, one, rows, marks, says)
+            session.asks = _asks(session.name, one, each, rows, marks, says)
         draft.sessions.append(session)
         draft.notes += _told(session, each, rows)
     draft.codes = _codes(rows, {at for _, each in kept for at, _ in each.every})
@@ -204,20 +204,24 @@ def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: TimedRows, places: Flo
             return
 
 
-def _asks(name: str, one: Stretch, rows: TimedRows, marks: Marks, says: tuple[Integers, Integers]) -> Question:
+def _asks(
+    name: str, one: Stretch, each: Occupied, rows: TimedRows, marks: Marks, says: tuple[Integers, Integers]
+) -> Question:
     inside = [(int(at), int(mark)) for at, mark in zip(*says, strict=True) if at in set(one.members.tolist())]
-    candidates = []
-    for at, number in inside[:_TOLD]:
+    candidates: dict[str, Candidate] = {}
+    for at, number in inside:
         mark = quoted(marks.names[number] if number >= 0 else "MARK")
         point = quoted(rows.name[at])
         why = f"its code is {rows.code[at]}" if rows.code[at] else ""
-        candidates.append(Candidate(f"[{{ point = {point}, mark = {mark} }}]", why))
-    asks = "which reading stood on which mark of the register? none was found that does"
+        value = f"[{{ point = {point}, mark = {mark} }}]"
+        candidates.setdefault(value, Candidate(value, why))
+    asks = "which reading stood on which mark of the register? "
+    asks += "; ".join(each.told[:_TOLD]) if each.told else "none was found that does"
     twice = Counter((rows.name[at], int(rows.time[at])) for at in one.members.tolist()).values()
     if again := sum(count > 1 for count in twice):
         many = f"{counted(again, 'reading')} {plural(again, 'comes', 'come')}"
         asks += f"; {many} twice, with one name and time: take one of two exports of the same readings out of the job"
-    return Question(f"session {name}: ties", asks, tuple(candidates))
+    return Question(f"session {name}: ties", asks, tuple(candidates.values())[:_TOLD])
 
 
 def _told(session: SessionDraft, each: Occupied, rows: TimedRows) -> list[str]:
@@ -226,8 +230,11 @@ def _told(session: SessionDraft, each: Occupied, rows: TimedRows) -> list[str]:
         if np.isfinite(off):
             told.append(f"session {session.name}: {rows.name[at]} says mark {mark} but lies {off:.1f} m from it")
     marks = {mark for _, mark in session.ties}
+    if session.ties:
+        told += [f"session {session.name}: {why}" for why in each.told[:_TOLD]]
     if session.ties and not [mark for _, mark in session.checks if mark not in marks]:
-        told.append(f"session {session.name}: no second mark was occupied, so nothing can prove it")
+        none = "no reading on a second mark can be named" if each.told else "no second mark was occupied"
+        told.append(f"session {session.name}: {none}, so nothing can prove it")
     return told
 
 
