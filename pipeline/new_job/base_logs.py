@@ -11,7 +11,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.clock import MINUTE
 from pipeline.job.toml_text import listed
-from pipeline.new_job.folder import FileFound
+from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.values import given, is_day, is_time_of_day, times

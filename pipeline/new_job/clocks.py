@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.clock import HOUR, MINUTE, moment
-from pipeline.new_job.folder import FileFound
+from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.halves import half_nowhere
 from pipeline.new_job.look import ROWS, whole
 from pipeline.new_job.questions import Candidate, Known, Question, State

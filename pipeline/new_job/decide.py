@@ -25,7 +25,8 @@ from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
 from pipeline.new_job.encodings import CodePages
-from pipeline.new_job.folder import Contents, FileFound, contents, rivals
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import (
     FilePositions,
     Fit,
@@ -44,6 +45,7 @@ from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.packed_degrees import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.rows import rows
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
@@ -69,6 +71,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     Raises `JobError` where there is no export in the folder, which is ``shown`` so, and OSError.
     """
     found = contents(folder, base)
+    choice = choose_register(found)
     draft = Draft(files=found.told)
     if not found.exports:
         raise JobError([_nothing(shown, found)])
@@ -76,7 +79,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     logs = [one for one in found.exports if base_log_question(one, bases) is not None]
     rovers = [one for one in found.exports if one not in logs]
     found.exports = [*rovers, *logs]
-    register = _register(found, draft)
+    register = _register(found, choice, draft)
     table = session_table(found.sessions)
     spans = table.spans if table is not None else None
     place = place_of([*(sample_of(one) for one in found.exports), *([register.table] if register else [])])
@@ -133,23 +136,22 @@ def _nothing(shown: str, found: Contents) -> Problem:
     return Problem(shown, 0, what, fix)
 
 
-def _register(found: Contents, draft: Draft) -> RegisterRead | None:
+def _register(found: Contents, choice: Sequence[FileFound], draft: Draft) -> RegisterRead | None:
     if not found.registers:
         none = "no register of control marks was recognised in the folder: without one no shift can be derived"
         if found.unread:
             none += f"; {' and '.join(found.unread)} cannot be read, and may be it: see what is said of it"
         draft.notes.append(none)
         return None
-    alike = rivals(found)
-    one = found.registers[0]
+    if len(choice) > 1:
+        ask_register(draft, choice, found.exports)
+        return None
+    one = choice[0]
     try:
         register = register_of(one)
     except (Unusable, OSError):
         return None
     draft.control["file"] = Known(quoted(one.look.shown), "names and positions without times")
-    if len(alike) > 1:
-        candidates = tuple(Candidate(quoted(each.look.shown), "") for each in alike)
-        draft.control["file"] = Question("control.file", "which of these is the register of control marks?", candidates)
     draft.control["angles"] = packed_question(register.table, one.mapped)
     for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
         if key in ControlSection.model_fields:
@@ -162,8 +164,11 @@ def _register(found: Contents, draft: Draft) -> RegisterRead | None:
 
 
 def _to_read(one: FileFound, clock: ClockState) -> Points:
+    columns = one.mapped.columns
+    if one.mapped.naming:  # in a job it stays a column of the export's own
+        columns = columns | {"mark": one.mapped.naming}
     return one.look.points(
-        one.mapped.columns,
+        columns,
         time_zone=clock.zone_now,
         time_format=clock.format_now,
         angles="dms" if one.mapped.dms else None,
@@ -349,10 +354,12 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
+        draft.control_asks += [replace(each, key="mark")] if each.key in ("name", "mark") else []
         if word == "height" and isinstance(draft.control.get("height"), Question):
             also = 'the same answer as for height here, taken where [control] says height = "ellipsoid"'
             draft.control_asks.append(replace(each, key="ellipsoid_height", asks=also))
-    named_as = {"mark": columns.get("mark", columns.get("name", ""))}
+    asked_after = any(each.key == "mark" for each in draft.control_asks)
+    named_as = {"mark": "" if asked_after else columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
     named_as |= {word: columns[word] for word in plan if word in columns}
     if "height" in columns:
@@ -469,6 +476,8 @@ def _rivals(one: FileFound, columns: dict[str, str]) -> list[Question]:
         candidates = [Candidate(_toml(shown[name]), why) for name, why in zip(names, first, strict=True)]
         which = f'which of these columns is the {word.replace("_", " ")}? they are called "{names[0]}", and differ'
         which += "; start and end of the sessions go with it" if word in ("time", "date") else ""
+        if word in ("name", "mark") and heading_of(names[0]) != heading_of(names[1]):
+            which = "which of these columns holds the names? both may; ties and checks below go by the first"
         asks.append(Question(word, _WHICH.get(word, which), tuple(candidates)))
     return asks
 

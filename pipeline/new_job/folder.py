@@ -16,6 +16,7 @@ from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
+from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook, hidden_of, looks, pages_of
 from pipeline.new_job.mapped import Mapped
@@ -40,14 +41,6 @@ KNOWN_BY = (*_NEEDED, "base", "ties", "checks")
 _BEGINNING, _LINES = 1 << 16, 60
 
 
-@dataclass(frozen=True)
-class FileFound:
-    """A file, or a layer of one, that is looked at, with what its columns are."""
-
-    look: FileLook
-    mapped: Mapped
-
-
 @dataclass
 class Contents:
     """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names.
@@ -64,7 +57,10 @@ class Contents:
 
 
 def contents(folder: Path, base: Path) -> Contents:
-    """Look at every file of a folder and of those in it, shown from ``base``. Raises OSError."""
+    """Look at every file of a folder and of those in it, shown from ``base``. Raises OSError.
+
+    Which table is the register is chosen afterwards.
+    """
     found = Contents()
     files = list(_files(folder))
     page = preferred([pages for path in files if (pages := pages_of(path)) is not None])
@@ -82,7 +78,6 @@ def contents(folder: Path, base: Path) -> Contents:
         except ValueError:  # no TOML could say it
             found.told.append((shown, "neither", "cannot be read: its headings hold control characters"))
     _leave_copies_out(found)
-    _choose_register(found)
     return found
 
 
@@ -188,7 +183,7 @@ def _sort_table(look: FileLook, found: Contents) -> None:
         found.told.append((look.called, "neither", columns.refused))
     elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
         found.told.append((look.called, "neither", no_height(look, wrong)))
-    elif columns.times is not None and not (_marks_of(both) >= 4 and "solution" not in columns.columns):
+    elif columns.times is not None and not (register_looks(both) >= 4 and "solution" not in columns.columns):
         found.exports.append(both)
         found.told.append(
             (
@@ -213,29 +208,9 @@ def _unreadable(columns: Mapped) -> str | None:
     return None
 
 
-def _marks_of(one: FileFound) -> int:
+def register_looks(one: FileFound) -> int:
     """Return how much a table looks like a register: by its headings and by its file's name."""
     own = sum(any(rank(word, name) == 0 for name in one.look.names) for word in _OF_REGISTER)
     first = any(rank("mark", name) is not None for name in one.look.names)
     called = any(word in bare(one.look.path.stem) for word in _REGISTER)
     return own + 3 * first + 3 * called
-
-
-def _choose_register(found: Contents) -> None:
-    """Put the likeliest register first, and say of each what it is taken for."""
-    found.registers.sort(key=lambda one: (-_marks_of(one), one.look.called))
-    for number, one in enumerate(found.registers):
-        unread = unread_times(one.look, one.mapped)
-        more = f"; {unread}" if unread else ""
-        if number == 0:
-            found.told.append((one.look.called, "register", f"names and positions without times{more}"))
-        else:
-            why = f"names and positions without times, as {found.registers[0].look.called}, which looks more like one"
-            found.told.append((one.look.called, "neither", f"names and positions, but {unread}" if unread else why))
-    found.told.sort()
-
-
-def rivals(found: Contents) -> list[FileFound]:
-    """Return the registers that look as much like one as the first does."""
-    most = _marks_of(found.registers[0]) if found.registers else 0
-    return [one for one in found.registers if _marks_of(one) == most]

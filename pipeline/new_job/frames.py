@@ -25,7 +25,7 @@ from pipeline.geodesy.nearby import (
 )
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.agreement import Agreement, agreement
-from pipeline.new_job.folder import FileFound
+from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State

@@ -21,6 +21,7 @@ class Mapped:
     ``heights`` are the headings of numbers that may be heights, where none says that it is. ``notes`` is what is to be
     told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
     ``separation`` is the heading of separations of a geoid, "" for none.
+    ``naming`` is the heading of texts that name marks here and there beside the names of points, "" for none.
     ``refused`` says why the file cannot be read, "" where nothing speaks against it.
     """
 
@@ -40,6 +41,7 @@ class Mapped:
     still: str | None = None
     heights: tuple[str, ...] = ()
     separation: str = ""
+    naming: str = ""
 
 
 def plainest(word: str, free: Sequence[str], fits: Callable[[str], bool]) -> str | None:

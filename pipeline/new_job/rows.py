@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.job.model import Points
-from pipeline.new_job.folder import FileFound
+from pipeline.new_job.file_found import FileFound
 from pipeline.problems import Problem
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable

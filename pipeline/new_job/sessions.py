@@ -16,7 +16,7 @@ from pipeline.job.toml_text import listed, quoted
 from pipeline.new_job.bases import GAP, MARGIN, Stretch, slips, stretches, windows
 from pipeline.new_job.clocks import ClockState, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
-from pipeline.new_job.folder import FileFound
+from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.occupations import Marks, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.roles import Occupied, is_check
@@ -80,7 +80,10 @@ def sessions(
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
         session.ties, session.checks = each.named(rows)
-        if not each.ties:
+        if not each.ties and any(isinstance(draft.control.get(key), Question) for key in ("file", "layer")):
+            asks = "which reading stood on which mark? that is found by the register, which is not known yet"
+            session.asks = Question(f"session {session.name}: ties", asks)
+        elif not each.ties:
             session.asks = _asks(session.name, one, each, rows, marks, says)
         draft.sessions.append(session)
         draft.notes += _told(session, each, rows)

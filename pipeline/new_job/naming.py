@@ -1,0 +1,203 @@
+"""Which columns hold the names of points and marks: those that exports and registers have in common, not counters."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.near import listed
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.look import ROWS, whole
+from pipeline.new_job.mapped import plainest
+from pipeline.new_job.values import decimals, given, words
+from pipeline.read.findings import Unusable
+
+#: Rows of a register and of an export whose names are compared.
+_MARKS, _READINGS = 50_000, 20_000
+#: What may hold names by our words: all else that is mapped holds something else.
+_NAMES = ("name", "mark", "code")
+#: The share of rows that have a name of their own, at least, in a column of names, and that are filled at all.
+_OWN = 0.8
+#: How much wider than the count of its rows the span of a counter may be: rows are taken out of exports.
+_SPAN = 1.25
+#: Marks that a sentence lists.
+_LISTED = 3
+
+
+@dataclass(frozen=True)
+class Named:
+    """A file with the columns that may hold names: their texts, and which of them count the rows."""
+
+    found: FileFound
+    columns: Mapping[str, Sequence[str]]
+
+    @classmethod
+    def of(cls, found: FileFound, most: int) -> "Named":
+        """Look at a file, at so many of its rows."""
+        look, taken = found.look, found.mapped.columns
+        texts: Mapping[str, Sequence[str]] = look.columns
+        if len(next(iter(texts.values()), ())) >= ROWS:
+            try:
+                texts, _ = whole(look, most)
+            except (Unusable, OSError):
+                texts = look.columns
+        other = {name for word, name in taken.items() if word not in _NAMES}
+        free = [name for name in look.names if name not in other and name not in look.dated]
+        return cls(found, {name: texts[name] for name in free if given(texts[name]) and not _measured(texts[name])})
+
+    def counts(self, name: str) -> bool:
+        """Tell whether a column counts the rows: whole numbers, each once, with few left out between them."""
+        texts = self.columns.get(name, ())
+        if len(texts) < 2 or not all(re.fullmatch(r"\d{1,9}(?:\.0+)?", text.strip()) for text in texts):
+            return False
+        numbers = {int(float(text)) for text in texts}
+        return len(numbers) == len(texts) and max(numbers) - min(numbers) < max(_SPAN * len(texts), len(texts) + 1)
+
+    def own(self, name: str) -> bool:
+        """Tell whether a column gives nearly every row a name; marks may be occupied twice under one."""
+        texts = self.columns[name]
+        filled = given(texts)
+        return len(filled) >= _OWN * len(texts) and len(words(filled)) >= _OWN * len(filled)
+
+
+def _measured(texts: Sequence[str]) -> bool:
+    """Tell whether a column holds broken numbers, texts among them apart."""
+    values = decimals(texts)
+    return values is not None and bool((values[np.isfinite(values)] % 1 != 0).any())
+
+
+def of_exports(exports: Sequence[FileFound]) -> list[Named]:
+    """Look at exports."""
+    return [Named.of(one, _READINGS) for one in exports]
+
+
+def of_register(register: FileFound) -> Named:
+    """Look at a register."""
+    return Named.of(register, _MARKS)
+
+
+def marks_named(register: Named, column: str, exports: Sequence[Named]) -> set[str]:
+    """Return the marks by a column of a register that readings name, a counter of theirs apart."""
+    names = _folded(register.columns[column])
+    return {
+        mark
+        for one in exports
+        for each, texts in one.columns.items()
+        if not one.counts(each)
+        for mark in _named(texts, names)
+    }
+
+
+def is_of_points(register: Named, column: str, exports: Sequence[Named]) -> bool:
+    """Tell whether a table has most of the names that an export's points have: it is of them, and not of marks."""
+    names = _folded(register.columns[column])
+    return any(
+        2 * len(_named(texts, names)) > len(words(texts))
+        for one in exports
+        for each, texts in one.columns.items()
+        if one.own(each) and not one.counts(each)
+    )
+
+
+def _folded(texts: Sequence[str]) -> dict[str, str]:
+    return {text.strip().casefold(): text.strip() for text in reversed(texts) if text.strip()}
+
+
+def _named(texts: Sequence[str], names: Mapping[str, str]) -> set[str]:
+    """Return the names, of marks in small letters, that texts are, or that a part of one is which has a letter."""
+    found = set()
+    for text in set(texts):
+        said = text.strip().casefold()
+        parts = [part for part in re.findall(r"[^\W_]+", said) if not part.isdigit()]
+        found |= {names[one] for one in (said, *parts) if one in names}
+    return found
+
+
+def settle_register(register: Named, exports: Sequence[Named]) -> None:
+    """Take that column of a register for its marks' names by which readings name them; ask where two may be.
+
+    One that counts the rows is it only where readings name marks by no other.
+    """
+    mapped = register.found.mapped
+    word = "mark" if "mark" in mapped.columns else "name"
+    now = mapped.columns.get(word, "")
+    score = {name: len(marks_named(register, name, exports)) for name in register.columns}
+    saying = [name for name in score if score[name] and not register.counts(name)]
+    if not saying:
+        return
+    best = max(saying, key=lambda name: (score[name], name == now))
+    if best == now:
+        return
+    if now in saying:
+        mapped.rivals[word] = [best, now]
+    else:
+        shown = listed(sorted(marks_named(register, best, exports))[:_LISTED])
+        why = "counts the rows" if register.counts(now) else "names none of them"
+        mapped.notes.append(f'"{best}" names the marks as readings do ({shown}), and "{now}" {why}')
+    _take(register.found, word, best)
+
+
+def settle_export(export: Named, register: Named) -> None:
+    """Take that column of an export for its points' names in which marks of the register are named.
+
+    A column that counts the rows beside it is none; another one that may be is asked after. One that is filled on marks
+    alone is that of the marks; one of descriptions leaves the names as they are.
+    """
+    mapped = export.found.mapped
+    names = _folded(register.columns.get(mark_column(register.found), ()))
+    said = {
+        name: marks
+        for name, texts in export.columns.items()
+        if not export.counts(name) and (marks := _named(texts, names))
+    }
+    now = mapped.columns.get("name", "")
+    own = [name for name in said if export.own(name)]
+    best = max(own, key=lambda name: (len(said[name]), name == now), default="")
+    if best and best != now:
+        if now and not export.counts(now) and (now in said or (now in export.columns and export.own(now))):
+            if len(said[best]) <= len(said.get(now, ())):
+                return
+            mapped.rivals["name"] = [best, now]
+        elif now:
+            why = "counts the rows" if export.counts(now) else "names none"
+            shown = listed(sorted(said[best])[:_LISTED])
+            mapped.notes.append(f'"{best}" is taken for the names: it names marks ({shown}), and "{now}" {why}')
+        _take(export.found, "name", best)
+    if not best and now not in said and "mark" not in mapped.columns:
+        _beside(export, said, names)
+
+
+def _beside(export: Named, said: Mapping[str, set[str]], names: Mapping[str, str]) -> None:
+    """Take a column that names marks beside one of other names: as that of the marks, or to find the occupations by."""
+    for name, marks in sorted(said.items(), key=lambda each: -len(each[1])):
+        filled, mapped = given(export.columns[name]), export.found.mapped
+        if all(text.strip().casefold() in names for text in filled):
+            _take(export.found, "mark", name)
+            mapped.notes.append(f'"{name}" is taken for the marks: it is filled with names of the register alone')
+        elif any(text.strip().casefold() in names for text in filled):
+            mapped.naming = name
+            shown = listed(sorted(marks)[:_LISTED])
+            mapped.notes.append(f'"{name}" holds names of marks too ({shown}), and ties and checks are found by them')
+        else:
+            continue
+        return
+
+
+def mark_column(register: FileFound) -> str:
+    """Return the column of a register that is taken for its marks' names."""
+    columns = register.mapped.columns
+    return columns.get("mark", columns.get("name", ""))
+
+
+def _take(found: FileFound, word: str, name: str) -> None:
+    """Take a column for what a word says, and no more for what else it was."""
+    columns = found.mapped.columns
+    for other in [each for each, taken in columns.items() if taken == name]:
+        del columns[other]
+    columns[word] = name
+    if "code" not in columns:
+        free = [each for each in found.look.names if each not in columns.values()]
+        code = plainest("code", free, lambda each: bool(given(found.look.columns[each])))
+        if code is not None:
+            columns["code"] = code

@@ -1,0 +1,172 @@
+"""Which table of names and positions is the register: the one whose marks readings name; where several are, asked."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.job.toml_text import quoted
+from pipeline.near import listed
+from pipeline.new_job.draft import Draft
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.folder import Contents, register_looks
+from pipeline.new_job.naming import (
+    Named,
+    is_of_points,
+    mark_column,
+    marks_named,
+    of_exports,
+    of_register,
+    settle_export,
+    settle_register,
+)
+from pipeline.new_job.questions import Candidate, Known, Question
+from pipeline.new_job.tables import register_of
+from pipeline.new_job.unread import unread_times
+from pipeline.read.findings import Unusable
+
+#: Metres, and degrees, by which coordinates of one mark in two tables may differ: they are rounded.
+_SAME = {"plane": 0.0011, "degrees": 1.1e-8}
+#: Marks of one table alone that a question lists.
+_LISTED = 4
+_PLAIN = "names and positions without times"
+
+
+@dataclass(frozen=True)
+class _Likely:
+    """A table that may be the register, with its marks that readings name; none where it is ``of_points`` instead."""
+
+    table: Named
+    named: frozenset[str]
+    of_points: bool = False
+
+    @property
+    def found(self) -> FileFound:
+        return self.table.found
+
+
+def choose_register(found: Contents) -> list[FileFound]:
+    """Put the register first, say of each table what it is taken for, and settle which columns hold names.
+
+    Returns those of which any may be the register, one alone where that is known.
+    """
+    exports = of_exports(found.exports)
+    every = [of_register(one) for one in found.registers]
+    for table in every:
+        settle_register(table, exports)
+    likely = _likely(every, exports)
+    likely.sort(key=lambda one: (not one.named, -register_looks(one.found), one.found.look.called))
+    found.registers = [one.found for one in likely]
+    rivals = _rivals(likely)
+    for one in likely:
+        found.told.append((one.found.look.called, *_told(one, likely, rivals)))
+    found.told.sort()
+    if len(rivals) == 1:
+        for each in exports:
+            settle_export(each, rivals[0].table)
+    return [one.found for one in rivals]
+
+
+def _likely(every: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
+    """Return the tables with the marks that readings name: those with a letter alone, where there are any.
+
+    Numbers are names of points in any table of points; one that has most of their names is of the points, beside
+    another one that names marks.
+    """
+    said: list[set[str]] = []
+    points: list[bool] = []
+    for one in every:
+        name = mark_column(one.found)
+        said.append(marks_named(one, name, exports) if name in one.columns else set())
+        points.append(name in one.columns and is_of_points(one, name, exports))
+    if not any(marks and not of for marks, of in zip(said, points, strict=True)):
+        points = [False] * len(every)  # all readings may be on marks
+    said = [set() if of else marks for marks, of in zip(said, points, strict=True)]
+    lettered = [{mark for mark in marks if not mark.isdigit()} for marks in said]
+    chosen = lettered if any(lettered) else said
+    return [_Likely(one, frozenset(marks), of) for one, marks, of in zip(every, chosen, points, strict=True)]
+
+
+def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:
+    """Return the tables any of which may be the register; of those that say the same of the marks, the first."""
+    if not likely:
+        return []
+    first = likely[0]
+    if not first.named:  # as nothing else tells, the one that looks most like one
+        return [one for one in likely if register_looks(one.found) == register_looks(first.found)]
+    naming = sorted((one for one in likely if one.named), key=lambda one: -len(one.named))
+    widest = [one for one in naming if len(one.named) == len(naming[0].named)]
+    kept = [first if first in widest else widest[0]]
+    kept += [one for one in naming if one is not kept[0] and not _says_the_same(kept[0], one)]
+    return [one for one in likely if one in kept]
+
+
+def _says_the_same(one: _Likely, other: _Likely) -> bool:
+    """Tell whether a table has all marks that readings name of another, with its coordinates."""
+    if not other.named <= one.named:
+        return False
+    try:
+        here, there = register_of(one.found), register_of(other.found)
+    except (Unusable, OSError):
+        return False
+    if here.table.kind != there.table.kind or here.table.crs != there.table.crs:
+        return False
+    places = []
+    for register in (here, there):
+        at = [register.names.index(mark) if mark in register.names else -1 for mark in sorted(other.named)]
+        if -1 in at:
+            return False
+        places.append((np.column_stack([register.table.first, register.table.second])[at], register.heights[at]))
+    (plan, up), (plan_there, up_there) = places
+    near = np.abs(plan - plan_there) <= _SAME.get(here.table.kind, 0.0)
+    high = np.isclose(up, up_there, rtol=0, atol=_SAME["plane"], equal_nan=True)
+    return bool(near.all() and high.all())
+
+
+def _told(one: _Likely, likely: Sequence[_Likely], rivals: Sequence[_Likely]) -> tuple[str, str]:
+    """Return what a table is taken for, and why."""
+    unread = unread_times(one.found.look, one.found.mapped)
+    if one in rivals:
+        more = f"; {unread}" if unread else ""
+        return ("register", f"{_PLAIN}{more}") if len(rivals) == 1 else ("may be register", f"{_PLAIN}{more}")
+    if unread:
+        return "neither", f"names and positions, but {unread}"
+    if one.of_points:
+        return "neither", "names and positions without times, of the points themselves"
+    first = rivals[0].found.look.called
+    if not likely[0].named:
+        return "neither", f"{_PLAIN}, as {first}, which looks more like one"
+    if one.named:
+        return "neither", f"{_PLAIN}: the marks that readings name are in {first} too, at the same places"
+    return "neither", f"{_PLAIN}: readings name none of them, but marks of {first}"
+
+
+def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[FileFound]) -> None:
+    """Ask which of some tables is the register: by its file, or by its layer where they lie in one file."""
+    names = [of_register(one) for one in rivals]
+    said = of_exports(exports)
+    each = [marks_named(one, mark_column(one.found), said) if mark_column(one.found) in one.columns else set()
+            for one in names]  # fmt: skip
+    asks = "which of these is the register of control marks?"
+    if sum(bool(marks) for marks in each) > 1:
+        asks += " readings name marks of several;"
+        alone = [
+            f"{listed(sorted(mine)[:_LISTED])} {'are' if len(mine) > 1 else 'is'} in {one.look.called} alone"
+            for one, marks in zip(rivals, each, strict=True)
+            if (mine := marks - set().union(*(other for other in each if other is not marks)))
+        ]
+        asks += f" {', '.join(alone)}: a job reads one, so put together what belongs together;" if alone else ""
+    asks += (
+        " grid, heights, columns, ties and checks follow from it, and none of them is taken from any yet: leave the one"
+        " that is meant as the only one in the folder and run `tiedown new` again, or write them by hand"
+    )
+    if len({one.look.shown for one in rivals}) == 1:
+        draft.control["file"] = Known(quoted(rivals[0].look.shown), _PLAIN)
+        candidates = tuple(Candidate(quoted(str(one.look.layer)), "") for one in rivals)
+        draft.control["layer"] = Question("control.layer", asks, candidates)
+        return
+    candidates = tuple(
+        Candidate(quoted(one.look.shown), f"with layer = {quoted(one.look.layer)}" if one.look.layer else "")
+        for one in rivals
+    )
+    draft.control["file"] = Question("control.file", asks, candidates)
