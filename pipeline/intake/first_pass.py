@@ -19,6 +19,7 @@ from pipeline.intake.few_alike import Few, FewAlike
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
+from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.placeholders import Placeholders
@@ -81,6 +82,7 @@ class FirstPass:
         shifted: readings that the exports have twice, at places that differ by one vector.
         few: what of the listed occupations few other readings have.
         packed: exports whose degrees seem to be degrees, minutes and seconds in one number.
+        elsewhere: readings in no list that name a mark in a column which is not mapped.
     """
 
     rows: tuple[int, ...]
@@ -114,6 +116,7 @@ class FirstPass:
     shifted: tuple[ShiftedCopies, ...] = ()
     few: Few = field(default_factory=Few)
     packed: tuple[PackedExport, ...] = ()
+    elsewhere: Elsewhere = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -191,6 +194,7 @@ class _Gatherer:
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, prepared.mark_names)
         self.alike = FewAlike.of(names, self.wanted.marks)
+        self.elsewhere = NamedElsewhere(self.wanted.marks)
         count = len(sessions)
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
@@ -216,6 +220,8 @@ class _Gatherer:
         duplicates = find_duplicates(rows, self.prepared)
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
         more, few = self.alike.chosen()
+        named, elsewhere = self.elsewhere.chosen()
+        more, few = _with_named(more, few, named, rows)
         candidates = self._candidates(duplicates.numbers, implausible, more)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
@@ -255,6 +261,7 @@ class _Gatherer:
             shifted=duplicates.shifted,
             few=few,
             packed=find_packed(rows, counting, self.prepared.exports),
+            elsewhere=elsewhere,
         )
         return found, rows
 
@@ -289,7 +296,12 @@ class _Gatherer:
         self.files.take(batch, number, export, sifted)
         if self.codes is not None:
             self.codes.take(batch, number)
-        self.alike.take(batch, signs, lambda rows: self._pick(batch, rows, sifted.session, sifted.held, number, start))
+
+        def pick(rows: Integers) -> pa.RecordBatch:
+            return self._pick(batch, rows, sifted.session, sifted.held, number, start)
+
+        self.alike.take(batch, signs, pick)
+        self.elsewhere.take(batch, signs, pick)
         if candidate.any():
             chosen = np.flatnonzero(candidate)
             self.picked.append(self._pick(batch, chosen, sifted.session, sifted.held, number, start))
@@ -417,6 +429,15 @@ def _area(rows: ReadingRows, counting: Flags) -> Area | None:
         return area
     longitude, latitude = np.concatenate(some, axis=1)
     return replace(area, places=Places.thinned(longitude, latitude, extent))
+
+
+def _with_named(
+    more: list[pa.RecordBatch], few: Few, named: dict[int, pa.RecordBatch], rows: ReadingRows
+) -> tuple[list[pa.RecordBatch], Few]:
+    """Return the candidates that are not told by themselves, with those that name a mark in another column."""
+    already = set(np.flatnonzero(rows.having(CANDIDATE)).tolist()) | few.numbers
+    free = [number for number in sorted(named) if number not in already]
+    return [*more, *(named[number] for number in free)], replace(few, numbers=few.numbers | frozenset(free))
 
 
 _CANDIDATE = pa.schema(

@@ -8,6 +8,7 @@ from pipeline.clock import MINUTE
 from pipeline.intake.check_words import mentions_check
 from pipeline.near import listed
 from pipeline.new_job.rows import TimedRows
+from pipeline.words import counted
 
 #: Metres. A reading that has the name of one on a mark, and lies farther from it, is of something else; nearer, the
 #: base moved between them, and a check that fails says so. Common practice, no source.
@@ -136,7 +137,7 @@ def _one_role(pairs: list[_Pair], rows: TimedRows, names: Sequence[str], chosen:
     name, mine = rows.name[chosen[0]], _by_name(pairs, rows)[rows.name[chosen[0]]]
     if not _is_one(mine, rows):
         return [
-            f"{name} is the name of {len(mine)} readings on {names[chosen[1]]}, hours apart or nearly so: all of them"
+            f"{name} is the name of {counted(len(mine), 'reading')} on {names[chosen[1]]} at several times: all of them"
             " have the role that its line gives them, and none tests another; names of their own would let them"
         ]
     before = {rows.name[at] for at, _ in pairs if rows.time[at] < rows.time[mine[0][0]]}

@@ -123,7 +123,9 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     )
     temporary = temporary_marks(tied, known, survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)
-    missed = unanswered(candidates, corrected, stands_on, job, known, temporary, survey.first_pass.few)
+    missed = unanswered(
+        candidates, corrected, stands_on, job, known, temporary, survey.first_pass.few, survey.first_pass.elsewhere
+    )
     of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))
     held = held_back(missed, of_missed)
     looked = Looked(

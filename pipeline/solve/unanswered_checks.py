@@ -11,6 +11,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.check_words import mentions_check, says_check
 from pipeline.intake.few_alike import Few
+from pipeline.intake.named_elsewhere import Elsewhere
 from pipeline.intake.occasions import direction, of_numbers, of_occasion, of_witness, shape
 from pipeline.intake.occupations import MarkNames, Wanted
 from pipeline.intake.survey import Survey
@@ -32,6 +33,9 @@ _BESIDE = 5.0
 #: Readings of a session up to which those that are named after a temporary mark are occupations of it; more are points
 #: that are numbered from it. Common practice, no source.
 _OCCUPATIONS = 3
+#: Readings of a session up to which those that name one mark in another column are occupations of it; more are points
+#: measured from it. Common practice, no source.
+_OFTEN = 6
 #: Readings in no list at the least from which those that are like the listed ones can be told apart.
 _PLAIN = 5
 #: Readings that a sentence lists.
@@ -65,10 +69,12 @@ def unanswered(
     register: Reference,
     temporary: Temporary,
     few: Few,
+    elsewhere: Elsewhere,
 ) -> tuple[Unanswered, ...]:
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one.
 
-    ``few`` is what of the listed occupations few other readings have.
+    ``few`` is what of the listed occupations few other readings have, ``elsewhere`` the marks that readings name in
+    columns which are not mapped.
     """
     wanted, reference = Wanted.of([], job.checks.codes, register.names), _with(register, temporary)
     coded, columns = wanted.stated(candidates.table)
@@ -78,6 +84,11 @@ def unanswered(
     at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
     numbered = _numbered_from(candidates, pegs)
     alike = _Alike.of(candidates, marks, at, few, register, wanted.marks, job)
+    often = Counter(
+        (int(session), *elsewhere[number])
+        for session, number, mark in zip(candidates.session, numbers, marks, strict=True)
+        if mark is None and number in elsewhere
+    )
     found = []
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if marks[row] is not None:
@@ -95,6 +106,10 @@ def unanswered(
             told = _of_peg(_Said(candidates.names[row], codes[row], at[row]), pegs, temporary, reference, job)
             if told is not None and (int(candidates.session[row]), pegs.like(candidates.names[row])) in numbered:
                 told = told[0], False, told[2]
+        named = elsewhere.get(numbers[row])
+        open_yet = told is None or not told[1]
+        if named is not None and open_yet and often[int(candidates.session[row]), *named] <= _OFTEN:
+            told = _named_elsewhere(named, at[row], reference, job) or told
         if told is not None:
             why, held, mark = told
             found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held, mark))
@@ -332,6 +347,22 @@ def _of_peg(said: _Said, pegs: MarkNames, temporary: Temporary, reference: Refer
         return _on(near, f"named after the mark {near} and", said, reference, job)
     away = _away(reference, near, distance, said.at)
     return f"its name says that it stands on the mark {near}, but that is {away}", False, None
+
+
+def _named_elsewhere(named: tuple[str, str], at: Floats, reference: Reference, job: Job) -> _Told | None:
+    """Say how a reading lies to the mark that it names in a column which is not mapped, or by its code.
+
+    It is held where a check would fail on the mark, up to `_BESIDE`: farther away the column says something else.
+    """
+    heading, mark = named
+    near, distance = Places(reference.names, reference.grid[:, :2]).beside(mark, at[:2], _BESIDE)
+    if near is None:
+        return None
+    says = f"its code says {mark}" if heading == "code" else f"its column {heading!r}, which is not mapped, says {mark}"
+    if distance <= job.checks.radius:
+        why, failing, _ = _on(mark, f"{says}, and it lies", _Said(None, None, at), reference, job)
+        return why, failing, mark
+    return f"{says}, but that is {_away(reference, mark, distance, at)}", True, mark
 
 
 def _numbered_from(candidates: Candidates, pegs: MarkNames) -> set[tuple[int, str | None]]:

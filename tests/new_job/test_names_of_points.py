@@ -1,0 +1,229 @@
+"""Which column names the points, which table is the register, and marks that were occupied twice under one name."""
+
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyogrio
+import pytest
+from answered import answer
+from folders_made import HEIGHT, job_of, lay, write
+from issued import current_issue
+from simulate import Simulation
+from simulate_files import write_register
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+from pipeline.new_job.questions import Question
+from pipeline.new_job.start import Started
+
+_REST = {"latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC", "solution": "Solution"}
+_UTC = "%Y-%m-%d %H:%M:%S"
+#: East and north, metres, by which the base is knocked: less than what tells which mark a reading stands on.
+KNOCK = (0.25, -0.2)
+
+
+def on_marks(job: Simulation) -> dict[str, str]:
+    """Return the readings on marks with their marks."""
+    return {one["point"]: one["mark"] for each in job.job["session"] for key in ("ties", "checks") for one in each[key]}
+
+
+def named_by_marks(job: Simulation, behind: bool = True) -> None:
+    """Name readings on marks after them, with a number behind where one name is not to come twice."""
+    on = on_marks(job)
+    job.rows["code"] = np.full(len(job.rows["name"]), "DP")
+    job.rows["name"] = np.array([
+        (f"{on[name]}-{at}" if behind else on[name]) if name in on else f"p{at}"
+        for at, name in enumerate(job.rows["name"].tolist())
+    ])  # fmt: skip
+
+
+def counted(job: Simulation) -> list[str]:
+    return [str(number) for number in range(1, len(job.rows["name"]) + 1)]
+
+
+def laid(
+    folder: Path, heads: dict[str, str], behind: bool = True, knocked: bool = False, **told: Sequence[str]
+) -> Simulation:
+    """Write the simulated job with these columns of names before the others."""
+    job = job_of()
+    if knocked:
+        job.knock_base(1, 0.5, *KNOCK)
+    named_by_marks(job, behind)
+    lay(folder, job)
+    columns = {"counter": counted(job), **told}
+    write(folder / "a.csv", job, heads | _REST, time=_UTC, told=columns)
+    return job
+
+
+def parsed(started: Started) -> dict[str, list[dict[str, dict[str, str]]]]:
+    found: dict[str, list[dict[str, dict[str, str]]]] = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
+    return found
+
+
+def listed(started: Started) -> set[str]:
+    """Return the points that ties and checks name."""
+    sessions = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["session"]
+    return {one["point"] for each in sessions for key in ("ties", "checks") for one in each.get(key, [])}
+
+
+def asked(started: Started) -> dict[str, Question]:
+    return {one.question.key: one.question for one in started.asked}
+
+
+COUNTERS = [("No.", "Station"), ("Id", "Bezeichnung"), ("FID", "Label"), ("OBJECTID", "nom_point"), ("Nr", "Pkt_Bez"),
+            ("Punkt", "Beschreibung")]  # fmt: skip
+
+
+@pytest.mark.parametrize(("counter", "names"), COUNTERS)
+def test_a_counter_is_no_name_beside_a_column_that_names_marks(counter: str, names: str, tmp_path: Path) -> None:
+    job = laid(tmp_path, {"counter": counter, "name": names}, knocked=True)
+    started = new_job(tmp_path)
+    assert parsed(started)["points"][0]["columns"]["name"] == names  # type: ignore[index]
+    assert listed(started) == {name for name in job.rows["name"].tolist() if "-" in name}
+    answer(Path(started.path), HEIGHT)
+    outcome = run_job(started.path)
+    # the second base was knocked by 0.32 m: its closing checks fail
+    assert outcome.exit_code == 3 and [each["verdict"] for each in outcome.record["sessions"]] == ["proven", "failed"]
+
+
+def test_marks_named_in_remarks_alone_find_the_occupations_of_numbered_points(tmp_path: Path) -> None:
+    """The numbers stay the names: remarks of one word come again and again."""
+    job = job_of()
+    on = on_marks(job)
+    remarks = [on.get(name, "kerb") for name in job.rows["name"].tolist()]
+    numbers = [str(at + 1) for at, remark in enumerate(remarks) if remark != "kerb"]
+    laid(tmp_path, {"counter": "Point", "remark": "Remark"}, knocked=True, remark=remarks)
+    started = new_job(tmp_path)
+    assert parsed(started)["points"][0]["columns"]["name"] == "Point"  # type: ignore[index]
+    assert listed(started) == set(numbers)
+    answer(Path(started.path), HEIGHT)
+    assert run_job(started.path).record["verdict"] == "failed"
+
+
+def test_a_column_filled_on_marks_alone_is_that_of_the_marks(tmp_path: Path) -> None:
+    job = job_of()
+    on = on_marks(job)
+    marks = [on.get(name, "") for name in job.rows["name"].tolist()]
+    laid(tmp_path, {"counter": "Point", "on": "Set up on"}, on=marks)
+    columns = parsed(new_job(tmp_path))["points"][0]["columns"]
+    assert (columns["name"], columns["mark"]) == ("Point", "Set up on")
+
+
+def test_names_that_name_no_mark_are_asked_after_beside_those_that_do(tmp_path: Path) -> None:
+    codes = [f"X{number}{'ab'[number % 2]}" for number in range(1, len(job_of().rows["name"]) + 1)]
+    laid(tmp_path, {"own": "Point", "name": "Label"}, own=codes)
+    asks = asked(new_job(tmp_path))
+    assert [one.value for one in asks["name"].candidates] == ['"Label"', '"Point"']
+
+
+def test_names_stay_names_beside_a_counter_that_nobody_names(tmp_path: Path) -> None:
+    laid(tmp_path, {"counter": "No.", "name": "Point"})
+    started = new_job(tmp_path)
+    assert parsed(started)["points"][0]["columns"]["name"] == "Point"  # type: ignore[index]
+    assert not any("counts" in note for note in started.notes)
+
+
+def test_the_numbers_of_a_registers_rows_are_no_marks(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    register = {"ID": np.arange(1, len(job.register["mark"]) + 1).astype(str), "Label": job.register["mark"]}
+    rest = {name: values for name, values in job.register.items() if name != "mark"}
+    write_register(register | rest, tmp_path / "control.csv")
+    # points that are called by numbers name no mark
+    started = new_job(tmp_path)
+    assert tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["control"]["columns"]["mark"] == "Label"
+    assert not any("says mark" in note for note in started.notes)
+
+
+@pytest.mark.parametrize("other", ["fewer", "elsewhere"])
+def test_two_registers_whose_marks_readings_name_are_asked_after(other: str, tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    kept = np.arange(len(job.register["mark"])) > 0
+    first = {name: values[kept] for name, values in job.register.items()}
+    last = {name: values[~kept | (np.arange(len(kept)) == 1)].copy() for name, values in job.register.items()}
+    if other == "elsewhere":  # all marks in one, one of them elsewhere in the other
+        first = dict(job.register)
+        last["easting"] = last["easting"] + 0.05
+    write_register(first, tmp_path / "control.csv")
+    write_register(last, tmp_path / "national.csv")
+    started = new_job(tmp_path)
+    question = asked(started)["control.file"]
+    assert {one.value for one in question.candidates} == {'"control.csv"', '"national.csv"'}
+    assert not listed(started), "ties hang on a register that nobody knows"
+    if other == "fewer":
+        assert f"{job.register['mark'][0]} is in national.csv alone" in question.asks
+
+
+def test_a_register_that_says_no_more_than_another_is_left_out(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    write_register({name: values[:2] for name, values in job.register.items()}, tmp_path / "few.csv")
+    started = new_job(tmp_path)
+    assert "control.file" not in asked(started)
+    (told,) = [why for name, role, why in started.files if name == "few.csv" and role == "neither"]
+    assert "control.csv too, at the same places" in told
+
+
+def _layer(path: Path, name: str, marks: Sequence[str], register: dict[str, np.ndarray], east: float) -> None:
+    packed = np.zeros(len(marks), np.dtype([("order", "u1"), ("type", "<u4"), ("xy", "<f8", 2)]))
+    packed["order"], packed["type"] = 1, 1
+    packed["xy"] = np.column_stack([register["easting"] + east, register["northing"]])
+    table = pa.table({"nr": list(marks), "height": register["height"].tolist()})
+    table = table.append_column("geom", pa.array([row.tobytes() for row in packed], pa.binary()))
+    pyogrio.write_arrow(table, path, layer=name, driver="GPKG", geometry_name="geom", geometry_type="Point",
+                        crs="EPSG:2193", append=path.exists())  # fmt: skip
+
+
+def test_of_two_layers_of_marks_that_is_the_register_whose_marks_are_named(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    (tmp_path / "control.csv").unlink()
+    names = [str(mark) for mark in job.register["mark"]]
+    _layer(tmp_path / "control.gpkg", "bolts", [f"B{at}" for at, _ in enumerate(names)], job.register, 3.0)
+    _layer(tmp_path / "control.gpkg", "control", names, job.register, 0.0)
+    control = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["control"]
+    assert (control["file"], control["layer"]) == ("control.gpkg", "control")
+
+
+def test_two_layers_that_nothing_tells_apart_are_asked_after_by_name(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    (tmp_path / "control.csv").unlink()
+    names = [str(mark) for mark in job.register["mark"]]
+    for layer, east in (("old", 0.1), ("new", 0.0)):
+        _layer(tmp_path / "control.gpkg", layer, names, job.register, east)
+    started = new_job(tmp_path)
+    assert [one.value for one in asked(started)["control.layer"].candidates] == ['"new"', '"old"']
+    assert not listed(started)
+    assert not any("looks more like one" in why for _, _, why in started.files)
+
+
+@pytest.mark.parametrize("knocked", [False, True])
+def test_marks_occupied_twice_under_one_name_are_listed_once_and_prove(knocked: bool, tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"}, behind=False, knocked=knocked)
+    started = new_job(tmp_path)
+    assert listed(started) == set(on_marks(job).values())
+    assert not any("no second mark was occupied" in note for note in started.notes)
+    answer(Path(started.path), HEIGHT)
+    outcome = run_job(started.path)
+    assert outcome.record["sessions"][0]["verdict"] == "proven"
+    if knocked:
+        assert outcome.exit_code == 3 and outcome.record["sessions"][1]["verdict"] == "failed"
+        return
+    points = current_issue(tmp_path / "out").points
+    number = {name: at for at, name in enumerate(job.rows["name"].tolist())}
+    original = job_of()
+    truth = np.array([original.truth.of(original.rows["name"][number[row["name"]]]) for row in points.rows])
+    assert outcome.exit_code == 0 and np.abs(points.xyz() - truth).max() < 0.001
+
+
+def test_a_name_of_a_mark_and_of_another_place_is_told(tmp_path: Path) -> None:
+    job = job_of()
+    named_by_marks(job, behind=True)
+    on = [name for name in job.rows["name"].tolist() if "-" in name]
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    job.rows["name"][points[0]] = on[0]
+    lay(tmp_path, job)
+    write(tmp_path / "a.csv", job, {"name": "Point"} | _REST, time=_UTC)
+    started = new_job(tmp_path)
+    assert on[0] not in listed(started)
+    assert any(on[0] in note and "others elsewhere" in note for note in started.notes)
