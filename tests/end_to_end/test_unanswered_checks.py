@@ -114,3 +114,42 @@ def test_checks_by_code_on_a_temporary_mark_are_no_alarm(tmp_path: Path) -> None
     row = issue.check_marks.one(point="b-2")
     assert (row["mark"], row["role"], row["passed"]) == ("TM1", "check", None)
     assert issue.points.one(name="a-2") and not issue.record["doubts"] and issue.record["verdict"] == "proven"
+
+
+def _with_column(path: Path, closing: str, other: str = "") -> Path:
+    """Let the export have a column that the job does not map: the marks of the opening, and something in other rows."""
+    said = {"S01-T1": "CM1", "S01-C1": "CM2", "c17": closing}
+    rewrite_export(path.parent / "rover001.csv", lambda row: row | {"Station": said.get(row["Point"], other)})
+    return path
+
+
+@pytest.mark.parametrize("closing", ["CM3", "cm3", "CM3-2", "CM3 close"])
+def test_a_closing_mark_in_a_column_that_nothing_maps_is_no_point_in_silence(closing: str, tmp_path: Path) -> None:
+    """Where the job maps a counter to ``name``, the marks stand beside it."""
+    path = _with_column(knocked("c17", "DP").write(tmp_path), closing)
+    (told,) = check_job(path).warnings
+    assert "its column 'Station', which is not mapped, says CM3" in told and "0.80 m away" in told
+    issue = run_written(path, 3)
+    assert issue.record["doubts"][0]["kind"] == "unanswered-check"
+    (held,) = read_layer(issue.package, "held_back").rows
+    assert held["name"] == "c17" and len(issue.points.rows) == 20
+
+
+@pytest.mark.parametrize(
+    ("closing", "other", "by"),
+    [
+        ("CM3", "", (0.0, 0.0, 0.0)),  # it agrees: reported, not doubted
+        ("CM3-N", "", KNOCK),  # a witness mark
+        ("CM3", "CM2", KNOCK),  # the mark that points are measured from
+        ("CM3", "", (30.0, 0.0, 0.0)),  # what lies elsewhere is said of something else
+    ],
+)
+def test_columns_that_say_something_else_raise_no_doubt(
+    closing: str, other: str, by: Sequence[float], tmp_path: Path
+) -> None:
+    job = knocked("c17", "DP", (0.0, 0.0, 0.0))
+    away = job.rows["name"] == "c17"
+    at = job.rows["longitude"][away], job.rows["latitude"][away]
+    job.displace(away, turn_enu(*at, np.array([by])))
+    record = record_of(_with_column(job.write(tmp_path), closing, other), 0)
+    assert not record["doubts"]
