@@ -59,7 +59,7 @@ def choose_register(found: Contents) -> list[FileFound]:
     found.registers = [one.found for one in likely]
     rivals = _rivals(likely)
     for one in likely:
-        found.told.append((one.found.look.called, *_told(one, likely, rivals)))
+        found.told.append((one.found.look.called, *_told(one, rivals)))
     found.told.sort()
     if len(rivals) == 1:
         for each in exports:
@@ -88,7 +88,12 @@ def _likely(every: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
 
 
 def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:
-    """Return the tables any of which may be the register; of those that say the same of the marks, the first."""
+    """Return the tables any of which may be the register; of those that say the same of the marks, the first.
+
+    One with times that cannot be read is rather an export.
+    """
+    timeless = [one for one in likely if not unread_times(one.found.look, one.found.mapped)]
+    likely = timeless or likely
     if not likely:
         return []
     first = likely[0]
@@ -123,7 +128,7 @@ def _says_the_same(one: _Likely, other: _Likely) -> bool:
     return bool(near.all() and high.all())
 
 
-def _told(one: _Likely, likely: Sequence[_Likely], rivals: Sequence[_Likely]) -> tuple[str, str]:
+def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
     """Return what a table is taken for, and why."""
     unread = unread_times(one.found.look, one.found.mapped)
     if one in rivals:
@@ -134,7 +139,7 @@ def _told(one: _Likely, likely: Sequence[_Likely], rivals: Sequence[_Likely]) ->
     if one.of_points:
         return "neither", "names and positions without times, of the points themselves"
     first = rivals[0].found.look.called
-    if not likely[0].named:
+    if not rivals[0].named:
         return "neither", f"{_PLAIN}, as {first}, which looks more like one"
     if one.named:
         return "neither", f"{_PLAIN}: the marks that readings name are in {first} too, at the same places"
