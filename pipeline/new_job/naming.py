@@ -161,24 +161,37 @@ def settle_export(export: Named, register: Named) -> None:
             mapped.rivals["name"] = [best, now]
         elif now:
             why = "counts the rows" if export.counts(now) else "names none"
-            shown = listed(sorted(said[best])[:_LISTED])
-            mapped.notes.append(f'"{best}" is taken for the names: it names marks ({shown}), and "{now}" {why}')
+            mapped.notes.append(f'"{best}" is taken for the names: it names marks of the register, and "{now}" {why}')
         _take(export.found, "name", best)
     if not best and now not in said and "mark" not in mapped.columns:
         _beside(export, said, names)
 
 
+def settle_alike(exports: Sequence[Named]) -> None:
+    """Take the same column for the names in exports of the same headings, as of a rover that occupied no mark."""
+    taken = {
+        one.found.look.names: one.found.mapped.columns["name"]
+        for one in exports
+        if "name" in one.found.mapped.columns and not one.counts(one.found.mapped.columns["name"])
+    }
+    for one in exports:
+        now, name = one.found.mapped.columns.get("name", ""), taken.get(one.found.look.names, "")
+        if one.counts(now) and name in one.columns and one.own(name) and "name" not in one.found.mapped.rivals:
+            told = f'"{name}" is taken for the names: it names marks of the register, and "{now}" counts the rows'
+            one.found.mapped.notes.append(told)
+            _take(one.found, "name", name)
+
+
 def _beside(export: Named, said: Mapping[str, set[str]], names: Mapping[str, str]) -> None:
     """Take a column that names marks beside one of other names: as that of the marks, or to find the occupations by."""
-    for name, marks in sorted(said.items(), key=lambda each: -len(each[1])):
+    for name in sorted(said, key=lambda each: -len(said[each])):
         filled, mapped = given(export.columns[name]), export.found.mapped
         if all(text.strip().casefold() in names for text in filled):
             _take(export.found, "mark", name)
             mapped.notes.append(f'"{name}" is taken for the marks: it is filled with names of the register alone')
         elif any(text.strip().casefold() in names for text in filled):
             mapped.naming = name
-            shown = listed(sorted(marks)[:_LISTED])
-            mapped.notes.append(f'"{name}" holds names of marks too ({shown}), and ties and checks are found by them')
+            mapped.notes.append(f'"{name}" holds names of marks too, and ties and checks are found by them')
         else:
             continue
         return

@@ -17,6 +17,7 @@ from pipeline.new_job.naming import (
     marks_named,
     of_exports,
     of_register,
+    settle_alike,
     settle_export,
     settle_register,
 )
@@ -61,9 +62,10 @@ def choose_register(found: Contents) -> list[FileFound]:
     for one in likely:
         found.told.append((one.found.look.called, *_told(one, rivals)))
     found.told.sort()
-    if len(rivals) == 1:
-        for each in exports:
-            settle_export(each, rivals[0].table)
+    for each in exports:
+        for one in rivals:
+            settle_export(each, one.table)
+    settle_alike(exports)
     return [one.found for one in rivals]
 
 
@@ -133,7 +135,7 @@ def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
     unread = unread_times(one.found.look, one.found.mapped)
     if one in rivals:
         more = f"; {unread}" if unread else ""
-        return ("register", f"{_PLAIN}{more}") if len(rivals) == 1 else ("may be register", f"{_PLAIN}{more}")
+        return ("register", f"{_PLAIN}{more}") if len(rivals) == 1 else ("may be the register", f"{_PLAIN}{more}")
     if unread:
         return "neither", f"names and positions, but {unread}"
     if one.of_points:

@@ -227,3 +227,16 @@ def test_a_name_of_a_mark_and_of_another_place_is_told(tmp_path: Path) -> None:
     started = new_job(tmp_path)
     assert on[0] not in listed(started)
     assert any(on[0] in note and "others elsewhere" in note for note in started.notes)
+
+
+def test_a_rover_that_occupied_no_mark_is_named_as_another_one_of_its_headings(tmp_path: Path) -> None:
+    """Its names are numbers too, of the surveyor's counting and not of the rows."""
+    job = laid(tmp_path, {"counter": "No.", "name": "Station"})
+    job.keep(job.rows["kind"] == "point")
+    numbers = [f"{500 + at}" for at in range(len(job.rows["name"]))]
+    told = {"counter": counted(job), "name": numbers}
+    write(tmp_path / "b.csv", job, {"counter": "No.", "name": "Station"} | _REST, time=_UTC, told=told)
+    blocks = parsed(new_job(tmp_path))["points"]
+    assert {file: block["columns"]["name"] for block in blocks for file in block["files"]} == {
+        "a.csv": "Station", "b.csv": "Station"
+    }  # fmt: skip
