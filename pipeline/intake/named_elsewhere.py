@@ -19,6 +19,9 @@ _SHARE = 0.5
 #: Readings in no list and naming marks up to which that share does not count.
 _FEW = 6
 
+#: Figures of a number at least that a mark is known by in any column.
+_FIGURES = 3
+
 #: A reading's column and the mark that it names there, by the reading's number in the whole job.
 Elsewhere = Mapping[int, tuple[str, str]]
 
@@ -36,7 +39,7 @@ class _Column:
 class NamedElsewhere:
     """Collects, batch by batch, readings that name a mark of the register in a column that is not mapped, or by code.
 
-    Marks that are called by a number alone are not looked for: numbers stand in many columns.
+    Marks that are called by a short number alone are not looked for: numbers stand in many columns.
     """
 
     marks: MarkNames
@@ -65,7 +68,7 @@ class NamedElsewhere:
     def _mark(self, text: str) -> str | None:
         """Return the mark that a text names; none where it says what lies beside one, as a witness mark does."""
         mark, bears = self.marks.like(text), self.marks.bearing(text)
-        if mark is None or not any(map(str.isalpha, mark)) or (bears is not None and of_witness(bears[1])):
+        if mark is None or (mark.isdigit() and len(mark) < _FIGURES) or (bears is not None and of_witness(bears[1])):
             return None
         return mark
 

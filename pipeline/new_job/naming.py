@@ -62,9 +62,9 @@ class Named:
 
 
 def _measured(texts: Sequence[str]) -> bool:
-    """Tell whether a column holds broken numbers, texts among them apart."""
+    """Tell whether a column holds broken numbers for the most part; names may be such here and there: 9101.2."""
     values = decimals(texts)
-    return values is not None and bool((values[np.isfinite(values)] % 1 != 0).any())
+    return values is not None and 2 * int((values[np.isfinite(values)] % 1 != 0).sum()) > len(values)
 
 
 def of_exports(exports: Sequence[FileFound]) -> list[Named]:
