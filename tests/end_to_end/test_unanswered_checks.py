@@ -153,3 +153,14 @@ def test_columns_that_say_something_else_raise_no_doubt(
     job.displace(away, turn_enu(*at, np.array([by])))
     record = record_of(_with_column(job.write(tmp_path), closing, other), 0)
     assert not record["doubts"]
+
+
+def test_marks_that_are_called_by_numbers_are_found_in_such_a_column_too(tmp_path: Path) -> None:
+    job = knocked("c17", "DP")
+    job.register["mark"] = np.array([name.replace("CM", "910") for name in job.register["mark"].tolist()])
+    for session in job.job["session"]:
+        session["ties"] = [one | {"mark": one["mark"].replace("CM", "910")} for one in session["ties"]]
+    path = _with_column(job.write(tmp_path), "9103")
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Station": row["Station"].replace("CM", "910")})
+    (told,) = check_job(path).warnings
+    assert "says 9103" in told and "0.80 m away" in told
