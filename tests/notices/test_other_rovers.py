@@ -83,3 +83,26 @@ def test_an_export_that_repeats_another_is_left_in_peace(
     heading, on_marks, points = rows
     every = [*on_marks, *points]
     assert job_of(tmp_path, {"rover1.csv": every, "rover2.csv": every}, heading) == []
+
+
+def test_a_file_that_a_rover_wrote_in_between_is_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    """No reading of the first file lies in the time of the second: the controller was changed to another job."""
+    heading, on_marks, points = rows
+    every = sorted([*on_marks, *points], key=lambda line: line.split(",")[1])
+    begin = every.index(points[5])
+    between = every[begin : begin + 12]
+    assert not set(between) & set(on_marks)
+    rest = [line for line in every if line not in between]
+    assert job_of(tmp_path, {"rover1.csv": rest, "rover2.csv": between}, heading) == []
+
+
+def test_a_rover_at_work_for_a_while_among_another_ones_points_is_told(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    second = points[5:17:2]
+    first = sorted([*on_marks, *(line for line in points if line not in second)], key=lambda line: line.split(",")[1])
+    (note,) = job_of(tmp_path, {"rover1.csv": first, "rover2.csv": second}, heading)
+    assert note.startswith("rover2.csv: none of its readings in session session-01 is on a control mark")
