@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import groupby
 
-from pipeline.clock import DAY, between, clock
+from pipeline.clock import DAY, between, clock, lasting
 from pipeline.intake.row_order import Astray
 from pipeline.intake.survey import Survey
 from pipeline.words import counted, plural
@@ -41,6 +41,11 @@ def _astray(survey: Survey, found: Astray) -> str:
             f": by {plural(found.count, 'its time it belongs', 'their times they belong')} to session"
             f" {_name(survey, found.session)}, by {plural(found.count, 'its', 'their')} place to session"
             f" {_name(survey, found.place)}"
+        )
+    if found.lag:
+        by = lasting(abs(found.lag))
+        told += (
+            f"; {by} {'later' if found.lag > 0 else 'earlier'} {plural(found.count, 'it', 'they')} would run on there"
         )
     if one:
         cure = "If the time is mistyped, correct it in the export; if the point was measured then, say again in its"

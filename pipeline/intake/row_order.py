@@ -2,9 +2,10 @@
 
 Judged are the readings of one export and base id, in the order of the file or against it. What lies before a reading
 and is later than it by more than `JITTER` ends a run. Of two runs that follow one another either the last rows of the
-former are too late, or the first ones of the latter too early: the fewer are taken to be. A file is in order where
-these are a tenth of its rows at most; else it was sorted by something else, and nothing is said of it. Rows are out of
-order where those before and behind them run on, which they do not where a file is made of blocks.
+former are too late, or the first ones of the latter too early: the fewer are taken to be. Where these are a tenth of
+the rows at most, rows are out of order if those before and behind them run on, which they do not where a file is made
+of blocks. Larger parts are told where `moved_blocks` knows them; else the file was sorted by something else, and
+nothing is said of it.
 """
 
 from collections.abc import Iterator, Sequence
@@ -19,12 +20,14 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, ReadingRows
+from pipeline.intake.moved_blocks import Jumps, Moved, Order, moved_blocks
 from pipeline.read.files import Export
 from pipeline.read.restarted_clocks import JITTER, RUNS_ON, dates, is_afternoon, of_twelve, turn
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
+from pipeline.tables import milliseconds
 
-#: The rows out of order are one in so many at most, of a file that is in order.
+#: Rows out of order are one in so many at most where nothing is asked but that those around them run on.
 _IN_ORDER = 10
 #: Runs beyond which a file is not in order, whatever its size; and rows in one of them for so many, else two.
 _MOST, _PER_BREAK = 40, 50
@@ -32,6 +35,8 @@ _MOST, _PER_BREAK = 40, 50
 _LARGEST = 2_000_000
 #: Milliseconds by which a row is out of order that changes no session, before it is told, and how many at most.
 _TOLD, _FEW = HOUR, 2
+#: No table of codes has more.
+_KINDS = 2_000
 #: Rows that a session names count so much: where they lie is said by the job.
 _SAID = 5
 #: Of two sets of rows that may be out of order the other is in doubt as well up to so many times the lighter.
@@ -52,6 +57,7 @@ class Astray:
         place: the session of the neighbours.
         doubted: sessions that have readings which may belong to others, none where no session changes by it.
         wrapped: milliseconds by which the rows are early, where a clock or a date went on from the beginning; else 0.
+        lag: milliseconds, whole days or hours, with which the rows would run on from those around them; else 0.
     """
 
     export: int
@@ -66,6 +72,7 @@ class Astray:
     place: int
     doubted: tuple[int, ...]
     wrapped: int = 0
+    lag: int = 0
 
 
 @dataclass
@@ -76,10 +83,13 @@ class _Sorting:
     codes: list[bool] = field(default_factory=lambda: [True, True])
     unnatural: list[bool] = field(default_factory=lambda: [False, False])
     kinds: set[str] = field(default_factory=set)
+    groups: set[str] | None = field(default_factory=set)
     last: tuple[str, str] | None = None
+    _code: str | None = None
 
     def take(self, names: pa.Array, codes: pa.Array) -> None:
         """Take the names and codes of the next rows."""
+        self._group(codes)
         if not len(names) or not (any(self.names) or any(self.codes)):
             return
         names, codes = (pc.fill_null(pc.utf8_lower(texts), "") for texts in (names, codes))
@@ -98,6 +108,25 @@ class _Sorting:
                 self.unnatural[way] = _any_unnatural(
                     *((names[:-1], names[1:]) if way == 0 else (names[1:], names[:-1]))
                 )
+
+    def _group(self, codes: pa.Array) -> None:
+        """Note the codes so far, unless rows of one have others in between."""
+        if self.groups is None or not len(codes):
+            return
+        codes = pc.fill_null(pc.utf8_lower(codes), "")
+        begins = np.append(True, np.asarray(pc.not_equal(codes[:-1], codes[1:]), bool))
+        if self._code == codes[0].as_py():
+            begins[0] = False
+        found = codes.filter(pa.array(begins))
+        self._code = codes[-1].as_py()
+        kinds = set(found.to_pylist()) if len(found) <= _KINDS else set()
+        one_each = 0 < len(kinds) == len(found) and not kinds & self.groups
+        self.groups = self.groups | kinds if one_each or not len(found) else None
+
+    @property
+    def grouped(self) -> bool:
+        """Tell whether the rows of each code follow one another, and there are more than two codes."""
+        return self.groups is not None and len(self.groups) > _FEW
 
     @property
     def by_name(self) -> bool:
@@ -152,10 +181,13 @@ class RowOrder:
     def __init__(self, exports: Sequence[Export], index: SessionIndex) -> None:
         self.exports, self.index = exports, index
         self._sorting = [_Sorting() for _ in exports]
+        self._jumps = [Jumps(JITTER) for _ in exports]
 
     def take(self, batch: pa.RecordBatch, number: int) -> None:
         """Take a batch of export ``number``."""
-        self._sorting[number].take(batch.column("name"), batch.column("code"))
+        names, codes = batch.column("name"), batch.column("code")
+        self._sorting[number].take(names, codes)
+        self._jumps[number].take(milliseconds(batch), names, codes, np.asarray(batch.column("source_row"), np.int64))
 
     def found(self, rows: ReadingRows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
         """Return the rows out of order.
@@ -211,14 +243,38 @@ class RowOrder:
                 continue
             sets = [_sets(one, time, *edges) for edges in breaks]
             out = sum(min((len(which) for which in both), default=0) for both in sets)
+            order = None if self._sorting[export].grouped else self._order(one, time, export, base, rows)
             if out * _IN_ORDER > len(one):
-                continue
+                moved = [each for number, both in enumerate(sets) for each in _moved(one, order, breaks[number], both)]
+                if not moved:
+                    continue
+                yield from (_of_block(one, each, export, rows) for each in moved)
+                return
             for start, stop, by in wrapped:
                 yield self._wrap(one, start, stop, by, export, base, rows)
             blocks = _blocks(breaks, sets, len(one))
-            for both in (both for number, both in enumerate(sets) if number not in blocks):
-                yield from _told(one, time, both, export, rows, by_code)
+            for number, both in enumerate(sets):
+                told = [] if number in blocks else [*_told(one, time, both, export, rows, by_code)]
+                yield from told or (
+                    _of_block(one, each, export, rows) for each in _moved(one, order, breaks[number], both)
+                )
             return
+
+    def _order(self, of: _Sequence, time: Integers, export: int, base: str | None, rows: ReadingRows) -> Order:
+        """Return readings as blocks are looked for in them."""
+        jumps = self._jumps[export]
+
+        def attach(times: Integers) -> NDArray[np.int32]:
+            return self.index.attach(times, pa.array([base] * len(times), pa.string()))
+
+        def jump(place: int) -> tuple[bool, bool]:
+            row = int(
+                rows.source_row(of.number[[place - 1, place]]).max()
+            )  # of a file that goes back in time the other
+            return row in jumps.named, row in jumps.coded
+
+        named: Flags = (of.flags & NAMED) != 0
+        return Order(time, of.session, named, lambda which: _weight(of, which), attach, jump)
 
     def _wrap(
         self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: ReadingRows
@@ -307,6 +363,12 @@ def _blocks(breaks: list[tuple[int, int, int]], sets: list[list[range]], rows: i
     return found
 
 
+def _moved(of: _Sequence, order: Order | None, edges: tuple[int, int, int], sets: list[range]) -> list[Moved]:
+    """Return the likeliest block of rows at a wrong time that two runs may come of."""
+    found = [*moved_blocks(order, *edges, sets)] if order and len(of) >= _IN_ORDER else []
+    return sorted(found, key=lambda each: not each.certain)[:1]
+
+
 def _weight(of: _Sequence, which: range) -> int:
     named = np.count_nonzero(of.flags[which.start : which.stop] & NAMED)
     return len(which) + (_SAID - 1) * int(named)
@@ -354,7 +416,22 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Reading
     if not changed.any() and (len(which) > _FEW or not (apart[free] >= _TOLD).any()):
         return None
     doubted = tuple(np.unique(of.session[here][changed]).tolist()) if len(beside) == 2 else ()
-    mine = np.flatnonzero(changed if changed.any() else free) + start
+    return _found(of, which, changed if changed.any() else free, int(near[0]), doubted, export, rows)
+
+
+def _of_block(of: _Sequence, block: Moved, export: int, rows: ReadingRows) -> Astray:
+    sessions = of.session[block.rows.start : block.rows.stop][block.changed]
+    doubted = tuple(np.unique(sessions).tolist()) if block.certain else ()
+    found = _found(of, block.rows, block.changed, block.place, doubted, export, rows)
+    return replace(found, lag=block.lag)
+
+
+def _found(
+    of: _Sequence, which: range, told: Flags, place: int, doubted: tuple[int, ...], export: int, rows: ReadingRows
+) -> Astray:
+    """Return rows out of order: those ``told`` (k,) of which, and the session of their place."""
+    start, stop = which.start, which.stop
+    mine = np.flatnonzero(told) + start
     ordered = np.sort(of.number[mine])
     (at, last) = (int(each) for each in rows.source_row(ordered[[0, -1]]))
     first_time, last_time = (int(of.time[of.number == number][0]) for number in ordered[[0, -1]].tolist())
@@ -371,7 +448,7 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Reading
         before=before,
         behind=behind,
         session=int(of.session[mine[0]]),
-        place=int(near[0]),
+        place=place,
         doubted=doubted,
     )
 

@@ -185,14 +185,24 @@ def test_an_order_that_is_not_that_of_time_is_not_doubted(
     assert set(verdicts(record).values()) == {"proven"}
 
 
-def test_more_than_a_tenth_out_of_order_is_no_file_in_order(tmp_path: Path) -> None:
-    """Of 60 rows 6 may be out of order, each beside rows that follow one another; of 7 nothing is said."""
-    for many, told in ((6, True), (7, False)):
-        job = day(points=27)
-        assert len(job.rows["time"]) == 60
-        chosen = points_of(job, 0)[8 : 8 + many]
-        job.rows["time"][chosen] += sessions_apart(job)
-        assert bool(said(job.write(tmp_path / str(many)))) is told
+@pytest.mark.parametrize("ids", [None, "BASE"])
+@pytest.mark.parametrize("many", [6, 7, 14, 24])
+@pytest.mark.parametrize("later", [True, False])
+def test_a_block_of_any_size_on_the_wrong_day_is_doubted(
+    tmp_path: Path, many: int, later: bool, ids: str | None
+) -> None:
+    """Up to two in five of all rows, of which those before and behind run on, by whatever the block is off."""
+    job = day(points=27)
+    assert len(job.rows["time"]) == 60
+    if ids is not None:
+        job.rows["base"][:] = ids
+    rows = points_of(job, 0 if later else 1)[2 : 2 + many]
+    job.rows["time"][rows] += sessions_apart(job) if later else -sessions_apart(job)
+    record, code = judged(job.write(tmp_path))
+    (doubt,) = record["doubts"]
+    assert code == 3 and doubt["kind"] == "time-zone"
+    assert f"rover001.csv:{rows[0] + 2}:" in doubt["what"] and f"{many} rows (to row {rows[-1] + 2})" in doubt["what"]
+    assert doubt["sessions"] == ["session-02" if later else "session-01"]
 
 
 def test_with_base_ids_the_session_is_known_and_the_row_is_held(tmp_path: Path) -> None:
