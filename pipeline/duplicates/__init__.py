@@ -7,7 +7,7 @@ from pipeline.duplicates.exact import having, mixed_with, observation_hashes, oc
 from pipeline.duplicates.near import Alike, alike
 from pipeline.duplicates.observed import Observed, of_pairs
 from pipeline.duplicates.one import grouped, usual_rounding
-from pipeline.duplicates.one_vector import in_step
+from pipeline.duplicates.one_vector import copied, in_step
 
 __all__ = [
     "Alike",
@@ -16,6 +16,7 @@ __all__ = [
     "alike",
     "by_another_clock",
     "clock_lags",
+    "copied",
     "grouped",
     "having",
     "height_rounding",

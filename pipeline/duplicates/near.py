@@ -8,6 +8,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates.decimals import COARSEST, TIME_UNITS, Codes, metres_of
 from pipeline.duplicates.moments import Stretch, by_latitude, same_moment, stretches
 from pipeline.duplicates.observed import Observed, Readings, of_pairs
+from pipeline.duplicates.some_pairs import Some
 from pipeline.sphere import DEGREE
 
 #: Metres by which one place differs when it was brought from another CRS.
@@ -20,12 +21,14 @@ _AT_ONCE = 1 << 17
 class Alike:
     """Pairs of readings, each (k, 2) numbers: ``same`` are one observation; of the others nobody can say.
 
-    ``apart`` have name and time in common but not the place, ``renamed`` time and place but not the name.
+    ``apart`` have name and time in common but not the place, ``renamed`` time and place but not the name. ``together``
+    have the time alone in common; where they are many, these are of some readings only.
     """
 
     same: Integers
     apart: Integers
     renamed: Integers
+    together: Integers
 
 
 def alike(readings: Readings, which: Flags) -> Alike:
@@ -48,6 +51,7 @@ def alike(readings: Readings, which: Flags) -> Alike:
     one = _one_to_one(readings, _in_order(found.same))
     taken = np.unique(one)
     left_over = [_in_order(some) for some in (found.apart, found.renamed)]
+    left_over.append(found.together.pairs())
     return Alike(one, *(some[~np.isin(some, taken).any(axis=1)] for some in left_over))
 
 
@@ -59,12 +63,15 @@ class _Found:
     same: list[Integers] = field(default_factory=list)
     apart: list[Integers] = field(default_factory=list)
     renamed: list[Integers] = field(default_factory=list)
+    together: Some = field(default_factory=Some)
 
     def compare(self, stretch: Stretch, step: int, left: Integers) -> None:
         """Compare the readings at some places of a stretch with those ``step`` places on."""
         of, number = stretch.of, stretch.number
         for start in range(0, len(left), _AT_ONCE):
             met = left[start : start + _AT_ONCE]
+            if not stretch.steps and (step == 1 or len(self.mixed) > 1):
+                self._together(stretch, step, met)
             met = met[self._may_be_told(of, met, met + step)]
             swapped = number[met] > number[met + step]
             one, other = np.where(swapped, met + step, met), np.where(swapped, met, met + step)
@@ -74,6 +81,20 @@ class _Found:
             self.same.append(pairs.same())
             self.apart.append(pairs.apart())
             self.renamed.append(pairs.renamed())
+
+    def _together(self, stretch: Stretch, step: int, left: Integers) -> None:
+        """Note pairs of no common name at one time, of two exports; of one only neighbours in the order of time."""
+        of, one, other = stretch.of, left, left + step
+        which = (of.name[one] != of.name[other]) | (of.name[one] == 0)
+        if step > 1:
+            which &= of.export[one] != of.export[other]
+        one, other = one[which], other[which]
+        which = (of.base[one] == of.base[other]) | (of.base[one] == 0) | (of.base[other] == 0)
+        one, other = one[which], other[which]
+        one, other = one[_same_time(of, one, other)], other[_same_time(of, one, other)]
+        pairs = np.sort(np.column_stack([stretch.number[one], stretch.number[other]]), axis=1)
+        early = np.where(stretch.number[one] < stretch.number[other], one, other)
+        self.together.add(pairs, of.export[one] + of.export[other] - of.export[early], of.export[early], of.time[early])
 
     def _may_be_told(self, of: Observed, one: Integers, other: Integers) -> Flags:
         """Return (p,) of which pairs anything may come: of different names in one export of one rounding nothing."""

@@ -18,17 +18,22 @@ _WHY = "one of the two is corrected already, or has another base position, pole 
 
 
 def shifted_doubts(survey: Survey) -> Iterator[Doubtful]:
-    """Yield a doubt for every two exports with readings of one name and time that all differ by one vector."""
+    """Yield a doubt for every two exports whose readings of one time, and most often name, all differ by one vector."""
     found = [one for one in survey.first_pass.shifted if not _parted(survey, one)]
     for (one, other), of in groupby(sorted(found, key=lambda each: each.exports), lambda each: each.exports):
         several = sorted(of, key=lambda each: each.session)
         first, second = (survey.exports[number].shown for number in (one, other))
         count, off = sum(len(each.pairs) for each in several), _off(survey, several)
+        told = counted(count, "reading")
+        if all(each.named for each in several):
+            within, of_first = "with one name and time", f"{first}'s names and times"
+        else:
+            within, of_first = "at one time, under two names", f"{first}'s times, under other names"
         if one == other:
-            has = f"has {counted(count, 'reading')} twice, with one name and time, the second off by {off}"
+            has = f"has {told} twice, {within}, the second off by {off}"
             cure = "export each reading once"
         else:
-            has = f"has {counted(count, 'reading')} of {first}'s names and times, all off by {off}"
+            has = f"has {told} of {of_first}, all off by {off}"
             cure = "give one of the files"
         what = f"{has}: {_WHY}, so that every such point is issued twice; {cure}"
         yield Doubtful(Doubt.BASE, what, tuple(each.session for each in several), second, several[0].rows[1])

@@ -76,8 +76,8 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
     fresh[again] = False
     copied = find_copies(rows, fresh, prepared)
     again, first = _with_copies(again, first, copied)
-    shifted = find_shifted(rows, prepared, found.apart)
-    told = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted)])
+    shifted = find_shifted(rows, prepared, found.apart, found.together)
+    told = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted if one.named)])
     found = replace(found, apart=found.apart[~_among(found.apart, told)])
     notes = [*notes, *copied.notes, *_undecided(rows, prepared, found)]
     return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted)

@@ -18,9 +18,11 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE
 
 #: Milliseconds that rows around a block may leave beside it: a pause at one of its ends.
-_PAUSE = HOUR
+_PAUSE = 2 * HOUR
 #: Of whole days and of whole hours, milliseconds within which a block runs on from its neighbour once they are added.
 _LAGS = ((DAY, 15 * MINUTE), (HOUR, 5 * MINUTE))
+#: The share of rows before the one in front of them in what is in order of time: receivers that write into one file.
+_BACKWARD = 0.1
 #: No time zone is off by more.
 _ZONE = 14 * HOUR
 #: Names run on where their numbers differ by so many: some points are deleted.
@@ -120,6 +122,8 @@ def moved_blocks(of: Order, start: int, at: int, stop: int, sets: list[range]) -
     """
     back = int(of.time[start:at].max() - of.time[at])
     steps = np.diff(of.time[start:stop])
+    if np.count_nonzero(steps < 0) - 1 > _BACKWARD * len(steps):
+        return
     leaps = np.flatnonzero(steps >= back) + 1 + start
     ahead, behind = leaps[leaps < at], leaps[leaps > at]
     some = [which for which in sets if len(which)]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.duplicates import in_step, of_pairs
+from pipeline.duplicates import copied, in_step, of_pairs
 from pipeline.duplicates.near import offsets, writing
 from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
@@ -20,7 +20,7 @@ _AXIS, _SQUARED = 6_378_137.0, 0.00669438
 
 @dataclass(frozen=True)
 class ShiftedCopies:
-    """Readings of two exports, or of one, that have name and time in common, and all the same difference.
+    """Readings of two exports, or of one, that have time, and most often name, in common, and all the same difference.
 
     Args:
         exports: the numbers of both, one number twice where a file has both readings.
@@ -28,6 +28,7 @@ class ShiftedCopies:
         pairs: (k, 2) numbers of the readings, the earlier read first.
         apart: (3,) metres east, north and up from the first to the second.
         rows: of the first pair, in their files.
+        named: whether they have their names in common; if not, ``pairs`` may be some of many.
     """
 
     exports: tuple[int, int]
@@ -35,40 +36,57 @@ class ShiftedCopies:
     pairs: Integers
     apart: Floats
     rows: tuple[int, int]
+    named: bool = True
 
 
-def find_shifted(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> tuple[ShiftedCopies, ...]:
+def find_shifted(
+    rows: ReadingRows, prepared: Prepared, pairs: Integers, unnamed: Integers
+) -> tuple[ShiftedCopies, ...]:
     """Find among pairs (p, 2) of one name and time, at different places, those that are one reading corrected.
 
     Only those count that would be issued both, in one session, and that differ by more than checks tolerate: what noise
-    and another adjustment make of a reading is no other position of the base.
+    and another adjustment make of a reading is no other position of the base. Of ``unnamed`` (q, 2), which have the
+    time alone in common, the same is found where no others are in their exports and session.
     """
+    found = {(*one.exports, one.session): one for one in _found(rows, prepared, _both(rows, pairs), named=True)}
+    for one in _found(rows, prepared, _both(rows, unnamed), named=False):
+        found.setdefault((*one.exports, one.session), one)
+    return tuple(found[key] for key in sorted(found))
+
+
+def _both(rows: ReadingRows, pairs: Integers) -> Integers:
+    """Return the pairs of which both readings are sound, in one session."""
     sound = ((rows.flags[pairs] & SOUND) != 0).all(axis=1)
     session = rows.session[pairs].astype(np.int64)
-    return tuple(_found(rows, prepared, pairs[sound & (session[:, 0] == session[:, 1]) & (session[:, 0] >= 0)]))
+    found: Integers = pairs[sound & (session[:, 0] == session[:, 1]) & (session[:, 0] >= 0)]
+    return found
 
 
-def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> Iterator[ShiftedCopies]:
+def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers, *, named: bool) -> Iterator[ShiftedCopies]:
     if not len(pairs):
         return
     of, _, places = of_pairs(rows, pairs)
     vectors = np.column_stack(offsets(of, places[:, 0], places[:, 1]))
     rounding = writing(of, places[:, 0], places[:, 1])
-    here = np.column_stack([of.longitude * np.cos(np.radians(of.latitude)), of.latitude])[places[:, 0]] * DEGREE
+    level = np.cos(np.radians(of.latitude[places[0, 0]]))
+    here = np.column_stack([of.longitude * level, of.latitude])[places[:, 0]] * DEGREE
     keys = np.column_stack([of.export.astype(np.int64)[places], rows.session[pairs[:, 0]].astype(np.int64)])
     kinds, groups = np.unique(keys, axis=0, return_inverse=True)
     checks = prepared.loaded.job.checks
     for number, (one, other, session) in enumerate(kinds.tolist()):
         those = np.flatnonzero(groups.ravel() == number)
-        alike = in_step(vectors[those], rounding[those], here[those])
+        both = vectors[those], rounding[those], here[those]
+        alike = in_step(*both) if named else copied(of.time[places[those, 0]], pairs[those], *both)
         if alike is None:
             continue
         those = those[alike]
         apart = np.median(vectors[those], axis=0) * _on_ellipsoid(float(of.latitude[places[those[0], 0]]))
-        if np.hypot(*apart[:2]) <= checks.horizontal and abs(apart[2]) <= checks.vertical:
+        # one above or below the other, in one file, are two points of one reading: top and foot of a kerb
+        level_ones = np.hypot(*apart[:2]) <= checks.horizontal
+        if level_ones and (abs(apart[2]) <= checks.vertical or (one == other and not named)):
             continue
         first = rows.source_row(pairs[those[0]]).tolist()
-        yield ShiftedCopies((one, other), session, pairs[those], apart, (first[0], first[1]))
+        yield ShiftedCopies((one, other), session, pairs[those], apart, (first[0], first[1]), named)
 
 
 def _on_ellipsoid(latitude: float) -> Floats:
