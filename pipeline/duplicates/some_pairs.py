@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.arrays import Flags, Integers
 
 #: Pairs of two exports that are held at the most; beyond, half of the moments are left out, and so on.
-MOST = 20_000
+MOST = 4_000
 #: Draws moments: an odd number near 2^64 divided by the golden ratio, whose multiples are spread evenly.
 _SPREAD = np.uint64(0x9E3779B97F4A7C15)
 

@@ -27,7 +27,8 @@ def shifted_doubts(survey: Survey) -> Iterator[Doubtful]:
         told = counted(count, "reading")
         if all(each.named for each in several):
             within, of_first = "with one name and time", f"{first}'s names and times"
-        else:
+        else:  # of many not all are held
+            told = f"at least {told}"
             within, of_first = "at one time, under two names", f"{first}'s times, under other names"
         if one == other:
             has = f"has {told} twice, {within}, the second off by {off}"

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.duplicates import in_step
+from pipeline.duplicates import copied, in_step
 
 NONE = np.full((30, 3), 0.001)
 PLACES = np.column_stack([np.arange(30) * 20.0, np.arange(30) % 4 * 15.0])
@@ -40,3 +40,40 @@ def test_what_is_written_coarsely_agrees_within_its_digits() -> None:
     coarse = np.round(vectors(0.06), 1)
     assert in_step(coarse, NONE, PLACES) is None or not in_step(coarse, NONE, PLACES).all()
     assert in_step(coarse, np.full((30, 3), 0.15), PLACES).all()
+
+
+def of_time(some: np.ndarray, time: np.ndarray | None = None, first: np.ndarray | None = None) -> np.ndarray | None:
+    """Hold vectors of pairs without a common name against one another, each of a moment of its own."""
+    count = len(some)
+    first = np.arange(count) if first is None else first
+    time = np.arange(count) * 1000 if time is None else time
+    return copied(time, np.column_stack([first, first + 100]), some, NONE[:count], PLACES[:count])
+
+
+def test_without_names_one_vector_is_one_to_the_rounding() -> None:
+    assert of_time(vectors(0.0004)).all()
+    assert of_time(vectors(0.010)) is None
+
+
+def test_without_names_half_of_the_moments_have_the_vector() -> None:
+    some = vectors(0.0)
+    some[16:] = np.random.default_rng(4).uniform(1, 9, (14, 3))
+    assert of_time(some).tolist() == [True] * 16 + [False] * 14
+    some[12:] = np.random.default_rng(4).uniform(1, 9, (18, 3))
+    assert of_time(some) is None
+
+
+def test_points_computed_in_a_row_are_no_copies() -> None:
+    """Each is the second of one pair and the first of the next; or all have one time, that of their computing."""
+    first = np.arange(30)
+    pairs = np.column_stack([first, first + 1])
+    assert copied(first * 1000, pairs, vectors(0.0), NONE, PLACES) is None
+    assert of_time(vectors(0.0), time=np.zeros(30, np.int64)) is None
+
+
+def test_what_a_correction_in_space_turns_over_kilometres_is_one_vector() -> None:
+    """A vector of 10 m up leans by 10 m / 6371 km for every metre to the east: 3 mm over 2 km."""
+    places = PLACES * 3.4
+    some = np.column_stack([-10.0 * places[:, 0] / 6_371_000.0, np.zeros(30), np.full(30, 10.0)])
+    found = copied(np.arange(30), np.column_stack([np.arange(30), np.arange(30) + 50]), some, NONE * 0.1, places)
+    assert found.all()
