@@ -19,8 +19,9 @@ from pipeline.clock import DAY, HOUR, MINUTE
 
 #: Milliseconds that rows around a block may leave beside it: a pause at one of its ends.
 _PAUSE = 2 * HOUR
-#: Of whole days and of whole hours, milliseconds within which a block runs on from its neighbour once they are added.
-_LAGS = ((DAY, 15 * MINUTE), (HOUR, 5 * MINUTE))
+#: Milliseconds within which a block runs on from its neighbour once whole days are added, if its names run on, and if
+#: not; and once whole hours are, where its names have to.
+_DAYS_NAMED, _DAYS, _HOURS = HOUR, 15 * MINUTE, 5 * MINUTE
 #: The share of rows before the one in front of them in what is in order of time: receivers that write into one file.
 _BACKWARD = 0.1
 #: No time zone is off by more.
@@ -163,7 +164,7 @@ def _lagging(of: Order, which: range, at: int) -> Moved | None:
     first, after = which.start, which.stop
     step = int(of.time[at] - of.time[at - 1])
     named = of.jump(at)[0]
-    for unit, near in _LAGS:
+    for unit, near in ((DAY, _DAYS_NAMED if named else _DAYS), (HOUR, _HOURS)):
         size = -(step // unit) * unit
         size -= unit if size + step > unit - MINUTE else 0
         if not (size > 0 and -MINUTE <= step + size <= near and (unit == DAY or (size <= _ZONE and named))):

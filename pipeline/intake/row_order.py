@@ -255,9 +255,10 @@ class RowOrder:
             blocks = _blocks(breaks, sets, len(one))
             for number, both in enumerate(sets):
                 told = [] if number in blocks else [*_told(one, time, both, export, rows, by_code)]
-                yield from told or (
-                    _of_block(one, each, export, rows) for each in _moved(one, order, breaks[number], both)
-                )
+                moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in told) else []
+                if moved and (moved[0].certain or not told):
+                    told = [_of_block(one, moved[0], export, rows)]
+                yield from told
             return
 
     def _order(self, of: _Sequence, time: Integers, export: int, base: str | None, rows: ReadingRows) -> Order:

@@ -278,3 +278,85 @@ def test_a_clock_of_twelve_hours_is_told_by_the_rule_of_a_drafted_job(tmp_path: 
         rows["time"][rows["time"] >= np.datetime64("2026-03-02T13:00", "ms")] -= 12 * _HOUR
     told = said(job.write(tmp_path))
     assert bool(told) is twelve and all("a clock of 12 hours without AM and PM" in text for text in told)
+
+
+def two_days() -> Simulation:
+    """Return two days without base ids, each from about 19:30 UTC on for some hours: times of day that overlap."""
+    job = day(points=50)
+    second = job.rows["session"] == 1
+    job.rows["time"][second] += np.timedelta64(16, "h")
+    for key in ("start", "end"):
+        job.job["session"][1][key] += dt.timedelta(hours=16)
+    return job
+
+
+@pytest.mark.parametrize("day_off", [-1, 1])
+@pytest.mark.parametrize("named", [True, False])
+def test_a_block_at_an_end_of_the_file_is_doubted_where_its_names_run_on(
+    tmp_path: Path, day_off: int, named: bool
+) -> None:
+    """A day more, or less, and it runs on; other names may be of another controller, whose rows were appended."""
+    job = two_days()
+    job.rows["name"] = job.rows["name"].astype("U20")
+    # of the day with the block no mark stands beyond it: the last checks are not named, or the first tie comes later
+    if day_off < 0:
+        keep = np.arange(points_of(job, 1)[-1] + 1)
+        block = points_of(job, 1)[26:]
+        job.job["session"][1]["checks"] = job.job["session"][1]["checks"][:1]
+    else:
+        points = points_of(job, 0)
+        first = np.flatnonzero((job.rows["session"] == 0) & (job.rows["kind"] != "point"))
+        keep = np.concatenate([points, first, np.flatnonzero(job.rows["session"] == 1)])
+        job.rows["time"][first] = job.rows["time"][points[-1]] + np.arange(1, len(first) + 1) * np.timedelta64(60, "s")
+        block = points[:24]
+    if not named:
+        for number, row in enumerate(block):
+            job.rows["name"][row] = f"K{number}"
+    job.rows["time"][block] += np.timedelta64(24 * day_off, "h")
+    path = ordered(job, keep).write(tmp_path)
+    record, code = judged(path)
+    (told,) = said(path)
+    assert ("last, behind row" if day_off < 0 else "first, before row") in told
+    assert f"24 h {'later' if day_off < 0 else 'earlier'} they would run on there" in told
+    kinds = [doubt["kind"] for doubt in record["doubts"]]
+    assert kinds == (["time-zone"] if named else []) and (code == 3) is named
+
+
+def test_more_than_half_of_a_file_on_the_wrong_day_is_doubted(tmp_path: Path) -> None:
+    """The other day is in a file of its own, so that three in four rows of this one are a day early."""
+    job = two_days()
+    block = points_of(job, 1)[1:-1]
+    job.rows["time"][block] -= np.timedelta64(24, "h")
+    path = job.write(tmp_path, files=2)
+    (told,) = said(path)
+    assert told.startswith("rover002.csv:") and f"{len(block)} rows" in told
+    assert judged(path)[1] == 3
+
+
+def test_two_blocks_on_the_wrong_day_are_both_doubted(tmp_path: Path) -> None:
+    job = two_days()
+    for session, hours in ((0, 24), (1, -24)):
+        job.rows["time"][points_of(job, session)[6:15]] += np.timedelta64(hours, "h")
+    record, code = judged(job.write(tmp_path))
+    assert code == 3 and {each for doubt in record["doubts"] for each in doubt["sessions"]} == {
+        "session-01",
+        "session-02",
+    }
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_parts_of_a_file_in_any_order_are_not_doubted(tmp_path: Path, seed: int) -> None:
+    """Days cut at marks into downloads, which are put together by chance; rovers side by side; points after marks."""
+    random = np.random.default_rng(seed)
+    job = two_days() if seed % 2 else day()
+    rows = job.rows
+    number = np.arange(len(rows["time"]))
+    if seed % 3 == 0:  # downloads
+        parts = np.split(number, np.flatnonzero(np.diff(rows["session"])) + 1)
+        order = np.concatenate([parts[each] for each in random.permutation(len(parts))])
+    elif seed % 3 == 1:  # two controllers, each with all its days
+        order = np.argsort(random.integers(0, 2, len(number)), kind="stable")
+    else:  # each point beside the one nearest to its left, in the order of names or places
+        order = np.argsort(rows["longitude"], kind="stable")
+    record, _ = judged(ordered(job, order).write(tmp_path))
+    assert not record["doubts"]
