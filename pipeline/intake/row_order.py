@@ -31,6 +31,8 @@ from pipeline.tables import milliseconds
 _IN_ORDER = 10
 #: Runs beyond which a file is not in order, whatever its size; and rows in one of them for so many, else two.
 _MOST, _PER_BREAK = 40, 50
+#: Rows of a sequence from which a block of any size is looked for in it.
+_LEAST = 6
 #: Rows of a sequence beyond which it is not looked at: they are held while it is.
 _LARGEST = 2_000_000
 #: Milliseconds by which a row is out of order that changes no session, before it is told, and how many at most.
@@ -366,7 +368,7 @@ def _blocks(breaks: list[tuple[int, int, int]], sets: list[list[range]], rows: i
 
 def _moved(of: _Sequence, order: Order | None, edges: tuple[int, int, int], sets: list[range]) -> list[Moved]:
     """Return the likeliest block of rows at a wrong time that two runs may come of."""
-    found = [*moved_blocks(order, *edges, sets)] if order and len(of) >= _IN_ORDER else []
+    found = [*moved_blocks(order, *edges, sets)] if order and len(of) >= _LEAST else []
     return sorted(found, key=lambda each: not each.certain)[:1]
 
 
