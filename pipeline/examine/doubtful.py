@@ -1,7 +1,8 @@
 """A doubt: what would put a whole session or job off although every check agrees, until somebody has looked into it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from pipeline.issue.doubt_types import FrameChange, LostOccupation, ShiftAnew, Unread
 from pipeline.issue.record_types import DoubtNoted
 from pipeline.words import Doubt
 
@@ -12,6 +13,7 @@ class Doubtful:
 
     ``sessions`` are indices of sessions, None for all. ``file`` and ``line`` say where it was seen, as in `Problem`.
     ``confirmed`` is whether the job file says that somebody looked into this kind of doubt and found all in order.
+    ``origin`` is what it is about, where the next issues know it again by that; ``what`` is for people alone.
     """
 
     kind: Doubt
@@ -20,6 +22,7 @@ class Doubtful:
     file: str = ""
     line: int = 0
     confirmed: bool = False
+    origin: LostOccupation | FrameChange | ShiftAnew | Unread | None = field(default=None, hash=False)
 
     def reaches(self, session: int) -> bool:
         """Return whether this takes the proof of a session away."""
@@ -35,4 +38,10 @@ class Doubtful:
     def recorded(self, names: list[str]) -> DoubtNoted:
         """Return the doubt as the issue record has it; ``names`` are those of the job's sessions."""
         concerned = names if self.sessions is None else [names[number] for number in self.sessions]
-        return {"kind": str(self.kind), "what": str(self), "sessions": concerned, "confirmed": self.confirmed}
+        return {
+            "kind": str(self.kind),
+            "what": str(self),
+            "sessions": concerned,
+            "confirmed": self.confirmed,
+            "origin": self.origin,
+        }

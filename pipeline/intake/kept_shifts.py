@@ -14,7 +14,6 @@ from pipeline.issue.folder.standing import Standing, newest_standing, standing
 from pipeline.issue.record import NAME
 from pipeline.issue.record_types import SealedRecord, Target
 from pipeline.problems import Problem
-from pipeline.words import Doubt
 
 
 @dataclass(frozen=True)
@@ -28,7 +27,7 @@ class KeptShift:
         target: grid and height datum in which the record gives its mark.
         stood: where the marks that the issue occupied were, by their names: easting, northing and height as it has
             them.
-        doubts: what the issue had in doubt of shifts, in its words.
+        doubted: tie and mark of the shifts that the issue had in doubt, since the register of then gave them.
     """
 
     issue: int
@@ -37,7 +36,7 @@ class KeptShift:
     until: int
     target: tuple[str, str]
     stood: Mapping[str, tuple[float, float, float]]
-    doubts: tuple[str, ...]
+    doubted: frozenset[tuple[str | None, str | None]]
 
     def overlaps(self, window: FieldWindow) -> bool:
         """Tell whether it is carried at a time at which a stated one is."""
@@ -82,11 +81,14 @@ def written_in(target: Target) -> tuple[str, str]:
 def _of(one: Standing) -> Iterator[KeptShift]:
     record = one[1]
     target, stood = written_in(record["target"]), _stood(record)
-    doubts = tuple(one["what"] for one in record["doubts"] if one["kind"] == Doubt.SHIFT)
+    origins = [one["origin"] for one in record["doubts"]]
+    doubted = frozenset(
+        (of["tie"], of["mark"]) for of in origins if of is not None and of["of"] == "field shift"
+    )  # fmt: skip
     for entry in record["field_shifts"]:
         if entry["tie"] is not None and entry["coordinates"] == "register":
             start, until = (round(from_iso(text).timestamp() * 1000) for text in (entry["from"], entry["until"]))
-            yield KeptShift(record["issue"], entry, start, until, target, stood, doubts)
+            yield KeptShift(record["issue"], entry, start, until, target, stood, doubted)
 
 
 def _stood(record: SealedRecord) -> dict[str, tuple[float, float, float]]:

@@ -7,6 +7,8 @@ granted: whether the outcome is a record, `record_form` says.
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.issue.earlier_doubts import origin_of
+
 _Json = dict[str, Any]
 
 #: What records of schema 1 had not from the beginning, and a value that says nothing: of a record, and of its entries.
@@ -101,6 +103,12 @@ def _from_6(record: _Json) -> _Json:
     return record | {"schema": 7}
 
 
+def _from_7(record: _Json) -> _Json:
+    """Schema 7 had what a doubt is about in its sentence alone."""
+    doubts = _each(record.get("doubts"), lambda one: _with(one, {"origin": origin_of(one, record)}))
+    return record | {"schema": 8, "doubts": doubts}
+
+
 def _in_words_of_today(one: _Json, key: str, words: Mapping[str, str]) -> _Json:
     word = one.get(key)
     return one | {key: words[word]} if isinstance(word, str) and word in words else one
@@ -119,4 +127,4 @@ def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
 
 
 #: The step from each schema to the next.
-_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4, _from_5, _from_6)
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4, _from_5, _from_6, _from_7)

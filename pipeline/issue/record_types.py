@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, NotRequired
 from pydantic import Field
 from typing_extensions import TypedDict
 
+from pipeline.issue.doubt_types import DoubtOrigin
 from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.record_values import (
     FileName,
@@ -64,6 +65,10 @@ class DoubtNoted(Strict):
     what: Annotated[str, Field(description="the doubt in words, with where it was seen")]
     sessions: Annotated[list[str], Field(description="the sessions that it concerns")]
     confirmed: Annotated[bool, Field(description="whether the job file says that all is in order")]
+    origin: Annotated[
+        DoubtOrigin | None,
+        Field(description="what it is about, of one that later issues take along; null: each run finds it by itself"),
+    ]
 
 
 class Statistics(Reliability):
@@ -504,7 +509,7 @@ class Reach(Strict):
 class Record(Strict):
     """What an issue is made of, what it was tied to and how well it was proven."""
 
-    schema: Annotated[Literal[7], Field(description="the version of this form")]
+    schema: Annotated[Literal[8], Field(description="the version of this form")]
     job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     issue: Annotated[int, Field(description="the issue's number", ge=1)]
     data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]

@@ -3,4 +3,4 @@
 from typing import Final
 
 #: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
-SCHEMA: Final = 7
+SCHEMA: Final = 8

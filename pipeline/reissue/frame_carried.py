@@ -3,32 +3,21 @@
 The previous issue is what shows such a fault. Without it the doubt that the newest issue records is all that is left.
 """
 
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import FrameChange
 from pipeline.issue.record_types import DoubtNoted, Record
+from pipeline.reissue.doubted_sessions import still_doubted
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_doubts import UNSETTLED, frame_doubts
-from pipeline.reissue.frames import TERMS, FrameChanges, control_words, frame_changes, now_by_step
+from pipeline.reissue.frame_differences import as_it_is, subject
+from pipeline.reissue.frame_doubts import frame_doubt, frame_doubts
+from pipeline.reissue.frames import frame_changes, now_by_step
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt
-
-_OF_STEP = "|".join(TERMS.values())
-#: What a doubt says: what moved since which issue, why, and what to do.
-_SAID = re.compile(
-    r"(?P<what>(?:the same ties on the same numbers of the register|since issue \d+) .*?):"
-    rf" (?P<why>(?:\[control\]|the grid file|{_OF_STEP}).*?); {UNSETTLED}(?P<cure>.*?)(?= -> nothing of it counts|$)"
-)
-_SINCE = re.compile(r"(?:^since|than in) issue (\d+)")
-#: The reasons of a doubt: what differs, what it was, and what it is.
-_KEY = re.compile(r"(\[control\] \w+) was (.*) and is .*")
-_FILE = re.compile(r"(the grid file (.*) has another content) \(SHA-256 (\w+)\.\.\. was, \w+\.\.\. is\)")
-_OPERATION = re.compile(rf"(({_OF_STEP}): the operation) was (.*) and is .*")
-_DIFFERS = re.compile(rf"\[control\] \w+|the grid file .* has another content|(?:{_OF_STEP}): the operation")
 
 
 def standing_doubts(
@@ -44,17 +33,22 @@ def standing_doubts(
         now: what it is made from.
     """
     newest = _with_control(newest, record_of, survey)
-    noted = [doubt for doubt in newest["doubts"] if UNSETTLED in doubt["what"] and not doubt["confirmed"]]
+    noted = [
+        (doubt, origin)
+        for doubt in newest["doubts"]
+        if (origin := doubt["origin"]) is not None and origin["of"] == "frame" and not doubt["confirmed"]
+    ]
     if not noted:
         return frame_doubts(newest, survey, solved, now)
-    bases = {number: record_of(number) for number in {_since(doubt) for doubt in noted}}
-    lost = [doubt for doubt in noted if bases[_since(doubt)] is None]
-    told = set().union(*(_differing(doubt["what"]) for doubt in lost))
-    carried = [found for doubt in lost if (found := _carried(doubt, newest, survey)) is not None]
+    bases = {number: record_of(number) for number in {origin["since"] for _, origin in noted}}
+    lost = [(doubt, origin) for doubt, origin in noted if bases[origin["since"]] is None]
+    told = {subject(one) for _, origin in lost for one in origin["differences"]}
+    carried = [found for doubt, origin in lost if (found := _carried(doubt, origin, newest, survey)) is not None]
     doubts = list(confirmed_by(survey.job, carried))
     for base in [record for record in bases.values() if record is not None] or [newest]:
         # what is taken back differs from the newest issue too
-        if not lost or not _keys(frame_changes(base, survey, now.sums)) <= told:
+        changes = frame_changes(base, survey, now.sums)
+        if not lost or not {subject(one) for one in (*changes.control, *changes.files)} <= told:
             doubts += frame_doubts(base, survey, solved, now)
     return tuple(doubts)
 
@@ -67,58 +61,11 @@ def _with_control(newest: Record, record_of: Callable[[int], Record | None], sur
     return next((record for record in earlier if record is not None and record["control"] is not None), newest)
 
 
-def _since(doubt: DoubtNoted) -> int:
-    """Return the number of the issue that a doubt was raised against, 0 where it does not say."""
-    said = _SAID.search(doubt["what"])
-    found = _SINCE.search(said["what"]) if said is not None else None
-    return int(found[1]) if found is not None else 0
-
-
-def _keys(changes: FrameChanges) -> set[str]:
-    return {key for text in (*changes.control, *changes.files) for key in _differing(text)}
-
-
-def _differing(text: str) -> set[str]:
-    said = _SAID.search(text)
-    return {found[0] for part in (said["why"] if said else text).split("; ") if (found := _DIFFERS.match(part))}
-
-
-def _carried(doubt: DoubtNoted, newest: Record, survey: Survey) -> Doubtful | None:
+def _carried(doubt: DoubtNoted, origin: FrameChange, newest: Record, survey: Survey) -> Doubtful | None:
     """Return a doubt as it stands now, None where all that it came of is as it was."""
-    said, sentence = _SAID.search(doubt["what"]), doubt["what"].split(" -> ")[0]
-    key = ("control", "height")
-    if said is not None:
-        why = [text for part in said["why"].split("; ") for text in _as_it_is(part, survey)]
-        if not why:
-            return None
-        gone = f"; issue {_since(doubt):03d} is gone or damaged, so that nothing can be compared with it any more"
-        sentence = f"{said['what']}: {'; '.join(why)}; {UNSETTLED}{said['cure'].removesuffix(gone)}{gone}"
-        if not any(text.startswith("[control]") for text in why):
-            key = ("target", "geoid")
-        elif not any("] height" in text for text in why):
-            key = ("control", "crs")
-    spared = {row["session"] for row in newest["sessions"]} - set(doubt["sessions"])
-    reached = tuple(window.index for window in survey.windows if window.session.name not in spared)
-    return Doubtful(Doubt(doubt["kind"]), sentence, reached if spared else None, *survey.recorded_at(*key))
-
-
-def _as_it_is(reason: str, survey: Survey) -> Iterator[str]:
-    """Yield a reason with what it is now, nothing where that is what it was."""
     control, steps = control_used(survey.job), now_by_step(survey)
-    if (found := _KEY.fullmatch(reason)) is not None:
-        now = control_words(control).get(found[1]) if control is not None else None
-        if now is None:
-            yield reason
-        elif now != found[2]:
-            yield f"{found[1]} was {found[2]} and is {now}"
-    elif (found := _FILE.fullmatch(reason)) is not None:
-        sums = [grids[found[2]] for _, grids, _ in steps.values() if found[2] in grids]
-        # one that is not used any more moves nothing
-        if any(not one.startswith(found[3]) for one in sums):
-            yield f"{found[1]} (SHA-256 {found[3]}... was, {sums[0][:8]}... is)"
-    elif (found := _OPERATION.fullmatch(reason)) is not None:
-        names = [steps[step][0] for step, term in TERMS.items() if term == found[2] and step in steps]
-        if names != [found[3]]:
-            yield f"{found[1]} was {found[3]} and is {names[0]}" if names else reason
-    else:
-        yield reason
+    differences = [now for one in origin["differences"] if (now := as_it_is(one, control, steps)) is not None]
+    if not differences:
+        return None
+    stands = FrameChange(of="frame", since=origin["since"], moved=origin["moved"], differences=differences)
+    return frame_doubt(Doubt(doubt["kind"]), stands, still_doubted(doubt, newest, survey), survey, lost=True)

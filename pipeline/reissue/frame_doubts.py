@@ -4,7 +4,7 @@ A height datum, a geoid or a CRS that is another now moves all points alike, and
 up into the shift, so that every check agrees: only the previous issue shows it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,17 +13,21 @@ from pipeline.arrays import Flags, Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import FrameChange, FrameDifference
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_cures import cured_sessions, tied_alike
+from pipeline.reissue.frame_differences import worded
 from pipeline.reissue.frame_effect import Effect, frame_effect
 from pipeline.reissue.frame_moves import Moves, alike_moves, beyond, farthest, heights_told, jumps_told, moves
 from pipeline.reissue.frames import control_matters, frame_changes
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt
 
-#: By which a doubt of this module is known again in the record of an issue.
-UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
+_UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
+#: How a doubt goes on: of the register's frame, and of files and operations.
+_BY_CONTROL = ", since ties absorb a wrong CRS or height datum in full and checks agree nevertheless"
+_BY_FILES = "; see which file or operation belongs to the job"
 
 
 def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint) -> tuple[Doubtful, ...]:
@@ -53,18 +57,36 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
         jumps = _jumps(survey, found, effect, tied_alike(base, survey, solved, now, found), cured)
         # where field positions are read otherwise too, a shift says nothing by itself
         case = _by_shifts(seen, jumps) if jumps and not changes.field else _by_control(seen, bool(changes.field))
-        why, key = control, "height" if any("] height" in text for text in control) else "crs"
-        place = survey.recorded_at("control", key)
-        cure = ", since ties absorb a wrong CRS or height datum in full and checks agree nevertheless"
     else:
-        case, why, place = _by_files(seen), changes.files, survey.recorded_at("target", "geoid")
-        cure = "; see which file or operation belongs to the job"
+        case = _by_files(seen)
     if not case.beyond.any():
         return ()
     kind = Doubt.REGISTER_HEIGHTS if case.beyond[1] and not case.beyond[0] else Doubt.DATUM
-    sentence = f"{case.what}: {'; '.join(why)}; {UNSETTLED}{cure}"
+    origin = FrameChange(
+        of="frame", since=base["issue"], moved=case.what, differences=list(control or changes.files)
+    )  # fmt: skip
     others = tuple(window.index for window in survey.windows if window.index not in cured) if cured else None
-    return confirmed_by(survey.job, [Doubtful(kind, sentence, others, *place)])
+    return confirmed_by(survey.job, [frame_doubt(kind, origin, others, survey)])
+
+
+def frame_doubt(
+    kind: Doubt, origin: FrameChange, sessions: tuple[int, ...] | None, survey: Survey, *, lost: bool = False
+) -> Doubtful:
+    """Return a doubt of what frames did, worded from its data; ``lost``: the earlier issue is gone or damaged."""
+    by_control = [one for one in origin["differences"] if one["of"] == "control"]
+    cure = _BY_CONTROL if by_control else _BY_FILES
+    if lost:
+        cure += f"; issue {origin['since']:03d} is gone or damaged, so that nothing can be compared with it any more"
+    why = "; ".join(map(worded, origin["differences"]))
+    what = f"{origin['moved']}: {why}; {_UNSETTLED}{cure}"
+    return Doubtful(kind, what, sessions, *_place(origin["differences"], survey), origin=origin)
+
+
+def _place(differences: Sequence[FrameDifference], survey: Survey) -> tuple[str, int]:
+    """Return where the key stands that may be wrong, as an issue has it wherever the job lies."""
+    keys = [one["key"] for one in differences if one["of"] == "control"]
+    key = ("control", "height" if "height" in keys else "crs") if keys else ("target", "geoid")
+    return survey.prepared.loaded.recorded_at(*key)
 
 
 @dataclass(frozen=True)

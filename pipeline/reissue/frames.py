@@ -6,20 +6,16 @@ from dataclasses import dataclass
 from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import FrameDifference, GridFile, Operation
 from pipeline.issue.made_from import PART
-from pipeline.issue.record_types import ControlUsed, Record, Target
+from pipeline.issue.record_types import Record, Target
 from pipeline.reissue.fingerprint import SITE
-
-#: What each step of work reads or makes, in words.
-TERMS = {RAW: "field positions", REGISTER: "the register", ISSUED: "the grid and its heights"}
-_CRS, _HEIGHT, _EPOCH = "[control] crs", "[control] height", "[control] epoch"
-#: Names of operations, sums of grid files by name, definitions.
-Step = tuple[str, dict[str, str], tuple[str, ...]]
+from pipeline.reissue.frame_differences import Step, control_differences, named, worded
 
 
 @dataclass(frozen=True)
 class FrameChanges:
-    """How the frames of two issues differ, each difference in words.
+    """How the frames of two issues differ; what may put an issue in doubt as data, the rest in words.
 
     Args:
         target: keys of ``[target]``: coordinates are meant to be others.
@@ -30,14 +26,14 @@ class FrameChanges:
     """
 
     target: tuple[str, ...] = ()
-    control: tuple[str, ...] = ()
+    control: tuple[FrameDifference, ...] = ()
     field: tuple[str, ...] = ()
-    files: tuple[str, ...] = ()
+    files: tuple[FrameDifference, ...] = ()
     steps: frozenset[str] = frozenset()
 
     def all(self) -> tuple[str, ...]:
         """Return every difference in words."""
-        return (*self.target, *self.control, *self.field, *self.files)
+        return (*self.target, *map(worded, self.control), *self.field, *map(worded, self.files))
 
 
 def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> FrameChanges:
@@ -49,7 +45,8 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
         now: its `Fingerprint.sums`.
     """
     target = list(_target(last["target"], survey.target))
-    control = list(_control(last["control"], control_used(survey.job)))
+    used = control_used(survey.job)
+    control = control_differences(last["control"], used) if last["control"] is not None and used is not None else []
     keys = f"{PART}[target]"
     if not target and last["identity"].get(keys) != now.get(keys) and _grids(last, survey, ISSUED) is not None:
         was, is_ = _grids(last, survey, ISSUED) or ("", "")
@@ -60,23 +57,23 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
     # a site's own system is part of the operation, and another one is told as that
     fitted = last["identity"].get(SITE) != now.get(SITE)
     then, here = by_step(last), now_by_step(survey)
-    files, field, steps = [], [], set()
+    files, field, steps = list[FrameDifference](), list[str](), set[str]()
     for step in (RAW, REGISTER, ISSUED):
         before, after = then.get(step), here.get(step)
         if before is None or after is None or before == after:
             continue
         steps.add(step)
-        contents = [
-            f"the grid file {name} has another content (SHA-256 {old[:8]}... was, {after[1][name][:8]}... is)"
+        contents: list[FrameDifference] = [
+            GridFile(of="grid file", name=name, was=old, became=after[1][name])
             for name, old in before[1].items()
             if name in after[1] and after[1][name] != old
         ]
-        files += [text for text in contents if text not in files]
+        files += [one for one in contents if one not in files]
         if before[0] != after[0] and step == RAW and read:
             field.append(f"field positions were read by {before[0]} and are by {after[0]} (crs of [source])")
         elif not contents and not keyed and not (step == ISSUED and fitted):
-            how = f"was {before[0]} and is {after[0]}" if before[0] != after[0] else f"{after[0]} is defined otherwise"
-            files.append(f"{TERMS[step]}: the operation {how}")
+            was, became, definitions = before[0], after[0], list(before[2])
+            files.append(Operation(of="operation", step=step, was=was, became=became, definitions=definitions))
     return FrameChanges(tuple(target), tuple(control), tuple(field), tuple(files), frozenset(steps))
 
 
@@ -111,33 +108,8 @@ def _target(then: Target, now: Target) -> Iterator[str]:
         yield f"[target] epoch was {then['epoch'] or 'not stated'} and is {now['epoch'] or 'not stated'}"
 
 
-def _control(then: ControlUsed | None, now: ControlUsed | None) -> Iterator[str]:
-    if then is None or now is None:
-        return
-    was, is_ = control_words(then), control_words(now)
-    if then["crs"] != now["crs"]:
-        yield f"{_CRS} was {was[_CRS]} and is {is_[_CRS]}"
-    if then["height"] != now["height"]:
-        yield f"{_HEIGHT} was {was[_HEIGHT]} and is {is_[_HEIGHT]}"
-    if then["epoch"] != now["epoch"]:
-        yield f"{_EPOCH} was {was[_EPOCH]} and is {is_[_EPOCH]}"
-
-
-def control_words(used: ControlUsed) -> dict[str, str]:
-    """Return what the register's frame is in words, by the key that says so."""
-    return {
-        _CRS: _named(used["crs"], used["crs_name"]),
-        _HEIGHT: _named(used["height"], used["height_name"]),
-        _EPOCH: str(used["epoch"] or "not stated"),
-    }
-
-
 def _was_is(key: str, code: str, name: str, code_now: str, name_now: str) -> str:
-    return f"{key} was {_named(code, name)} and is {_named(code_now, name_now)}"
-
-
-def _named(code: str, name: str) -> str:
-    return f"{name} ({code})" if len(code) <= 20 and code != "ellipsoid" else name
+    return f"{key} was {named(code, name)} and is {named(code_now, name_now)}"
 
 
 def by_step(record: Record) -> dict[str, Step]:

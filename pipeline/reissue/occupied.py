@@ -2,19 +2,20 @@
 
 What failed may not be left out, nor left untested, so two questions are asked of each. `vanished` asks before anything
 is solved whether it is a sound reading of an occupation still; `unjudged` asks afterwards, of what is there, whether
-anything tests it. Here is what both need: which those were, which reading is the same one now, and the sentences by
-which a doubt is known again in the record of an issue and taken along.
+anything tests it. Here is what both need: which those were, which reading is the same one now, and what a doubt says of
+one in the record of an issue, by which it is known again and taken along. It is known by these data, never by words.
 """
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
-from pipeline.clock import clock, from_iso
+from pipeline.clock import clock, from_iso, iso, moment
+from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import LostOccupation, Now, Part
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
@@ -25,7 +26,7 @@ from pipeline.words import Doubt, Holds, Role
 #: What is told of one that failed, as its sentence goes on.
 GONE, TIE, UNTESTED = "is no occupation of the job any more", "is a tie now", "is not tested in {} any more"
 #: The two parts of an occupation, as sentences have them.
-PARTS = ("position", "height")
+PARTS: tuple[Part, Part] = ("position", "height")
 _SENTENCE = "the occupation {point} on {mark} (observed {seen} UTC), which failed in issue {issue}, {how}"
 #: Milliseconds: an export may come again with its times to the second.
 ALIKE = 1000
@@ -33,21 +34,6 @@ ALIKE = 1000
 BESIDE = 1.0
 #: A reading so many radii of a check from a mark, and further than two bases may be off by, was never one of it.
 _RADII, _BOTH = 10.0, 2.0
-
-
-def _told_again() -> re.Pattern[str]:
-    """Return what finds the sentences of this module in the words of a doubt."""
-    which = " and ".join(PARTS)
-    untested = re.escape(UNTESTED).replace(r"\{\}", f"(?P<parts>{'|'.join((which, *PARTS))})")
-    how = f"(?P<how>{re.escape(GONE)}|{re.escape(TIE)}|{untested})"
-    fields = {"point": "(?P<point>.*)", "mark": "(?P<mark>.*)", "seen": "(?P<seen>.{19})", "issue": r"(?P<issue>\d+)"}
-    pattern = re.escape(_SENTENCE)
-    for name, field in (fields | {"how": how}).items():
-        pattern = pattern.replace(re.escape("{" + name + "}"), field)
-    return re.compile(pattern, re.DOTALL)
-
-
-_TOLD = _told_again()
 
 
 @dataclass(frozen=True)
@@ -88,19 +74,36 @@ class Occupied:
         return f"{self.point} on {self.mark} (observed {clock(self.time)} UTC)"
 
     @property
-    def key(self) -> tuple[str, str, str]:
-        """Return what tells it from all others, as far as a sentence can."""
-        return self.point, self.mark, clock(self.time)
+    def key(self) -> tuple[str, str, int]:
+        """Return what tells it from all others: names and time, to the second, as records of before have it."""
+        return self.point, self.mark, self.time // 1000
 
     def told(self, how: str) -> str:
         """Return the sentence that tells of it where it failed, and goes on by `GONE`, `TIE` or `UNTESTED`."""
         number = f"{self.issue:03d}"
         return _SENTENCE.format(point=self.point, mark=self.mark, seen=clock(self.time), issue=number, how=how)
 
-    def told_in(self, what: str) -> bool:
-        """Say whether the words of a doubt tell of it, whichever issue they name, and however they go on."""
-        found = _TOLD.search(what)
-        return found is not None and (found["point"], found["mark"], found["seen"]) == self.key
+    def doubt(self, now: Now, how: str, sessions: tuple[int, ...], file: str = "", line: int = 0) -> Doubtful:
+        """Return the doubt that it is, told by a sentence that goes on like ``how``, which is known again by its data.
+
+        Args:
+            now: what has become of it.
+            how: the same in words, as for `told`.
+            sessions: what loses its proof.
+            file, line: where it is seen.
+        """
+        parts: list[Part] | None = None
+        if self.parts is not None:
+            parts = [part for part, failed in zip(PARTS, self.parts, strict=True) if failed]
+        origin = LostOccupation(
+            of="occupation", point=self.point, mark=self.mark, observed=iso(moment(self.time)), failed_in=self.issue,
+            parts=parts, now=now,
+        )  # fmt: skip
+        return Doubtful(Doubt.UNANSWERED_CHECK, self.told(how), sessions, file, line, origin=origin)
+
+    def told_by(self, doubt: Doubtful) -> bool:
+        """Say whether a doubt tells of it, whichever issue it names, and whatever has become of it."""
+        return doubt.origin is not None and doubt.origin["of"] == "occupation" and _key(doubt.origin) == self.key
 
     def never_of_it(self, survey: Survey) -> bool:
         """Say whether it failed from so far that it was none of the mark: it was called a check by mistake."""
@@ -134,7 +137,7 @@ def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
     for row in last["checks"]:
         if row["role"] == Role.NOTED or None in (row["observed"], row["point"]):
             continue
-        time, session = int(from_iso(str(row["observed"])).timestamp() * 1000), before.get(row["session"])
+        time, session = _milliseconds(str(row["observed"])), before.get(row["session"])
         sessions = sessions_at(survey, time, row["session"], session)
         own = tuple(one.index for one in survey.windows if one.session.name == row["session"])
         # where it is of another session now, what its own lost by that is at stake as well
@@ -148,16 +151,22 @@ def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
 def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
     """Yield what the newest issue told of already: that is taken along from issue to issue."""
     for doubt in last["doubts"]:
-        found = _TOLD.search(doubt["what"]) if doubt["kind"] == Doubt.UNANSWERED_CHECK else None
-        if found is None:
+        one = doubt["origin"]
+        if one is None or one["of"] != "occupation":
             continue
-        said = found["parts"]
-        parts = None if said is None else np.array([word in said for word in PARTS])
+        parts = None if one["parts"] is None else np.array([part in one["parts"] for part in PARTS])
         sessions = tuple(window.index for window in survey.windows if window.session.name in doubt["sessions"])
-        time = int(from_iso(f"{found['seen']}Z").timestamp() * 1000)
-        untested = found["how"] != GONE
-        names = int(found["issue"]), found["point"], found["mark"]
-        yield Occupied(*names, time, sessions, sessions, parts=parts, untested=untested)
+        names = one["failed_in"], one["point"], one["mark"]
+        untested = one["now"] != "gone"
+        yield Occupied(*names, _milliseconds(one["observed"]), sessions, sessions, parts=parts, untested=untested)
+
+
+def _key(one: LostOccupation) -> tuple[str, str, int]:
+    return one["point"], one["mark"], _milliseconds(one["observed"]) // 1000
+
+
+def _milliseconds(instant: str) -> int:
+    return round(from_iso(instant).timestamp() * 1000)
 
 
 def sessions_at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[int, ...]:

@@ -6,6 +6,7 @@ as a point; what is no sound reading any more is told by `vanished` before.
 """
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,11 +15,12 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import Now
 from pipeline.issue.record_types import Record
 from pipeline.reissue.occupied import ALIKE, GONE, PARTS, TIE, UNTESTED, Occupied, occupied, told_before
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import plan_and_height
-from pipeline.words import Doubt, Role
+from pipeline.words import Role
 
 
 def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple[Doubtful, ...], list[str]]:
@@ -35,25 +37,39 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
     """
     doubts, notes = list[Doubtful](), list[str]()
     many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
-    had = [one for one in occupied(last, survey) if one.failed]
-    for failed in {one.key: one for one in (*had, *told_before(last, survey))}.values():
-        if any(failed.told_in(doubt.what) for doubt in solved.doubts):
+    for failed in _failed(last, survey):
+        if any(failed.told_by(doubt) for doubt in solved.doubts):
             continue
+        now: Now | None
         rows = _rows(failed, survey, solved, many[failed.point])
         if len(rows):
             found = _still_judged(failed, rows, last, survey, solved)
-            why, more = found if found is not None else ("", failed.reach)
+            now, why, more = found if found is not None else (None, "", ())
         elif not _is_point(failed, survey, solved):
             continue
         elif failed.never_of_it(survey):
             notes.append(failed.noted_as_point())
             continue
         else:
-            why, more = f"{GONE}: it counts as a point", failed.reach
-        if why and more:
-            sessions = tuple(sorted({*failed.reach, *more}))
-            doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, failed.told(why), sessions))
+            now, why, more = "gone", f"{GONE}: it counts as a point", failed.reach
+        if now is not None and more:
+            doubts.append(failed.doubt(now, why, tuple(sorted({*failed.reach, *more}))))
     return confirmed_by(survey.job, doubts), notes
+
+
+def _failed(last: Record, survey: Survey) -> list[Occupied]:
+    """Return what failed in the newest issue, or was told by it to have failed before, each once.
+
+    What was told counts: a tie that fails may be the check that failed. It may have failed in more since.
+    """
+    failed = {one.key: one for one in occupied(last, survey) if one.failed}
+    for one in told_before(last, survey):
+        again = failed.get(one.key)
+        if one.parts is not None and again is not None and again.parts is not None:
+            failed[one.key] = replace(one, parts=one.parts | again.parts)
+        else:
+            failed[one.key] = one
+    return list(failed.values())
 
 
 def _rows(failed: Occupied, survey: Survey, solved: Solved, many: int) -> Integers:
@@ -88,17 +104,17 @@ def _is_point(failed: Occupied, survey: Survey, solved: Solved) -> bool:
 
 def _still_judged(
     failed: Occupied, rows: Integers, last: Record, survey: Survey, solved: Solved
-) -> tuple[str, tuple[int, ...]] | None:
+) -> tuple[Now, str, tuple[int, ...]] | None:
     """Return None where an occupation that failed is judged as it was; else how it is not, and the sessions."""
     found, of_register = solved.occupations, {row["mark"] for row in last["register"]}
-    why = None
+    why: tuple[Now, str, tuple[int, ...]] | None = None
     for row in rows.tolist():
         session = (int(found.session[row]),)
         if found.roles[row] is Role.TIE:
             apart = _tie_at_odds(failed, row, last, survey, solved)
-            why = why or (f"{TIE}{apart[0]}", (*session, *apart[1])) if apart is not None else why
             if apart is None:
                 return None
+            why = why or ("tie", f"{TIE}{apart[0]}", (*session, *apart[1]))
             continue
         lost = ~found.compared.holds[row] & (failed.parts if failed.parts is not None else False)
         if not found.compared.judged[row]:
@@ -108,7 +124,7 @@ def _still_judged(
         if not np.any(lost):
             return None
         words = " and ".join(word for word, part in zip(PARTS, lost, strict=True) if part)
-        why = why or (UNTESTED.format(words), session)
+        why = why or ("untested", UNTESTED.format(words), session)
     return why
 
 
@@ -118,8 +134,8 @@ def _tie_at_odds(
     """Return None where a tie that was a failing check is answered; else in words why not, and the sessions."""
     found = solved.occupations
     parts = failed.parts if failed.parts is not None else np.ones(2, bool)
-    was = [one for one in last["checks"] if one["point"] == failed.point and one["role"] == Role.TIE]
-    if was and failed.parts is not None and found.compared.judged[row]:
+    was_tie = failed.row is not None and failed.row["role"] == Role.TIE
+    if was_tie and failed.parts is not None and found.compared.judged[row]:
         return None  # a tie that failed is compared with its mark as before
     if not (found.compared.holds[row] | ~parts).all():
         return ", and its mark is not known from elsewhere", ()

@@ -17,7 +17,7 @@ from pipeline.issue.record_types import Record
 from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, Occupied, occupied, told_before
 from pipeline.reissue.plain_points import plain_points
 from pipeline.tables import milliseconds
-from pipeline.words import REASONS, Doubt
+from pipeline.words import REASONS
 
 #: Occupations that a note names.
 _LISTED = 3
@@ -143,11 +143,10 @@ def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, i
 
 
 def _doubt(one: Occupied, held: tuple[int, str, int, str] | None) -> Doubtful:
-    what = one.told(GONE)
     if held is None:
-        return Doubtful(Doubt.UNANSWERED_CHECK, what, one.sessions)
+        return one.doubt("gone", GONE, one.sessions)
     _, file, row, reason = held
-    return Doubtful(Doubt.UNANSWERED_CHECK, f"{what}: it is held back as {reason}", one.sessions, file, row)
+    return one.doubt("gone", f"{GONE}: it is held back as {reason}", one.sessions, file, row)
 
 
 def _note(called: list[str], issue: int) -> list[str]:

@@ -25,6 +25,7 @@ from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.intact import damage, refuse_damaged
 from pipeline.reissue.shown import put_right, refuse_other
 from pipeline.reissue.unjudged import unjudged_doubts
+from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
@@ -102,11 +103,15 @@ def former_register(folder: Path, solved: Solved) -> Former | None:
 def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return what the newest issue had of occupations and a job has not any more, as `gone_checks`.
 
+    What it has in doubt in words alone comes first.
+
     What cannot be read here is told where the previous issue is needed.
     """
     with suppress(JobError, RecordError, OSError):
         newest = newest_issue(folder)
-        return gone_checks(newest.record, survey) if newest is not None else ((), [])
+        if newest is not None:
+            doubts, notes = gone_checks(newest.record, survey)
+            return (*unread_doubts(newest.record, survey), *doubts), notes
     return (), []
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.kept_shifts import KeptShift, written_in
 from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import ShiftAnew
 from pipeline.words import Doubt
 
 _GRID = ("easting", "northing", "height")
@@ -22,7 +24,6 @@ _MAY_BE = 2.0
 _ELSEWHERE = 20.0
 #: Metres: the same reading, whatever its clock says now; two of one mark differ by more, or it makes no difference.
 _ONE_READING = 1e-4
-#: By these words the doubt of an issue before is known again.
 _ANEW = "is worked out by the register as it is now"
 
 
@@ -97,14 +98,10 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
         others = [(other, of) for other, of, _ in [*stated[:number], *stated[number + 1 :]]]
         before = _before(survey, window, reading, since, others)
         if not before and (doubted := _doubted(survey, window, reading, since)) is not None:
-            found.append(
-                Doubtful(Doubt.SHIFT, _as_doubted(doubted, window), (window.session,), *_place(survey, window))
-            )
+            found.append(_doubt(_as_doubted(doubted, window), window))
         for one in before:
             if _may_be_one(survey, one, window, reading):
-                found.append(
-                    Doubtful(Doubt.SHIFT, _told(survey, one, window), (window.session,), *_place(survey, window))
-                )
+                found.append(_doubt(_told(survey, one, window), window))
                 break
     return found
 
@@ -134,10 +131,15 @@ def _doubted(survey: Survey, window: FieldWindow, reading: Reading, since: int |
     alike = [one for one in survey.kept if one.entry["since"] == since and _same_mark(survey, one, window, reading)]
     newest = max((one.issue for one in alike), default=0)
     for one in alike:
-        by = _by(one.entry["tie"], one.entry["mark"])
-        if one.issue == newest and any(by in what and _ANEW in what for what in one.doubts):
+        if one.issue == newest and (one.entry["tie"], one.entry["mark"]) in one.doubted:
             return one
     return None
+
+
+def _doubt(what: str, window: FieldWindow) -> Doubtful:
+    origin = ShiftAnew(of="field shift", tie=window.stated.tie, mark=window.stated.mark)
+    file, line = window.where
+    return Doubtful(Doubt.SHIFT, what, (window.session,), Path(file).name, line, origin=origin)
 
 
 def _by(tie: str | None, mark: str | None) -> str:

@@ -105,7 +105,7 @@ def test_a_job_without_an_issue_is_told_so(job: Simulation, tmp_path: Path) -> N
 
 
 def test_a_record_that_cannot_be_read_is_told_with_what_to_do(issued: Path) -> None:
-    replace_in(issued.parent / "out" / "issues" / "002" / "issue.json", {'"schema": 7': '"schema": 99'})
+    replace_in(issued.parent / "out" / "issues" / "002" / "issue.json", {'"schema": 8': '"schema": 99'})
     said = run(app, ["history", str(issued)])
     assert said.exit_code == 2
     assert "schema version 99" in said.output and "later version of tiedown" in said.output

@@ -39,7 +39,7 @@ def full() -> dict[str, Any]:
     log = {"positions": spans, "antenna_heights": [], "first_reading": None}
     held = {"kind": "day", "name": "2026-03-02 (UTC)", "rows": 1, "on_marks": 0, "held_back": 1,
             "by_reason": {"untied": 1}}  # fmt: skip
-    doubt = {"kind": "units", "what": "feet", "sessions": ["one"], "confirmed": False}
+    doubt = {"kind": "units", "what": "feet", "sessions": ["one"], "confirmed": False, "origin": None}
     made = record(
         issue=2,
         changes={"since": 1, "because": ["CM1 moved"], "moved": 3, "max_horizontal": None},
@@ -170,11 +170,11 @@ def test_made_up_records_are_in_the_published_form() -> None:
 
 @pytest.mark.parametrize("path", EARLIER, ids=lambda path: path.stem)
 def test_every_earlier_record_is_read(path: Path) -> None:
-    """Records that earlier versions wrote of the demo; what they did not note is empty."""
+    """Records that earlier versions wrote, most of the demo; what they did not note is empty."""
     before, found = stated(path), read_record(path)
     assert found["schema"] == SCHEMA and not broken(found)
     for key, value in before.items():
-        if key not in ("schema", "sum", "sessions", "diagnoses", "marks", "operations", "identity", "target"):
+        if key not in ("schema", "sum", "sessions", "doubts", "diagnoses", "marks", "operations", "identity", "target"):
             assert found[key] == value, key  # type: ignore[literal-required]
     axes = found["target"]["axes"]  # before there were others, all were in metres
     assert before["target"] | {"axes": axes, "site": None} == found["target"]
@@ -186,13 +186,16 @@ def test_every_earlier_record_is_read(path: Path) -> None:
                 "base_log": None, "setup": None, "first_point": None, "last_point": None, "stretches": [],
             } | old  # fmt: skip
     assert [one["mark"] for one in before["marks"]] == [one["mark"] for one in found["marks"]]
-    assert {one["status"] for one in found["marks"]} == {"constrained", "adjusted"}
+    assert "constrained" in {one["status"] for one in found["marks"]} <= {"constrained", "adjusted"}
     steps = ["field datum to computation", "register to computation", "computation to grid"]
     assert sorted(one["step"] for one in found["operations"]) == sorted(steps)
     assert {f"the operation {step}" for step in steps} < set(found["identity"])
     assert sorted(before["identity"].values()) == sorted(found["identity"].values())
     for old, new in zip(before.get("diagnoses", []), found["diagnoses"], strict=True):
-        assert [one["text"] for one in old["readings"]] == [one["text"] for one in new["explanations"]]
+        causes = old["readings" if before["schema"] == 1 else "explanations"]
+        assert [one["text"] for one in causes] == [one["text"] for one in new["explanations"]]
+    for old, new in zip(before.get("doubts", []), found["doubts"], strict=True):
+        assert old == {key: value for key, value in new.items() if key != "origin"} and new["origin"] is not None
     for key in ("doubts", "wholly_held_back", "diagnoses", "register"):
         assert key in before or found[key] == []  # type: ignore[literal-required]
     assert "sum" not in before or before["sum"] == sum_by_hand(before)

@@ -1,66 +1,64 @@
-"""What an issue told of occupations that failed is known again by its own sentences, whatever these say."""
+"""What an issue told of occupations that failed is known again by data, whatever names and sentences there are."""
 
 import datetime as dt
 from types import SimpleNamespace
-from typing import cast
+from typing import Any, cast
 
 import pytest
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.reissue import occupied as module
-from pipeline.reissue.occupied import GONE, TIE, UNTESTED, Occupied, told_before
+from pipeline.reissue.occupied import Occupied, told_before
 
-TIME = int(dt.datetime(2026, 3, 1, 21, 7, 9, tzinfo=dt.UTC).timestamp() * 1000)
+TIME = int(dt.datetime(2026, 3, 1, 21, 7, 9, 250_000, tzinfo=dt.UTC).timestamp() * 1000)
 SURVEY = cast(Survey, SimpleNamespace(windows=[
     SimpleNamespace(index=0, session=SimpleNamespace(name="one")),
     SimpleNamespace(index=1, session=SimpleNamespace(name="two")),
 ]))  # fmt: skip
+NAMES = ["CM2-PM", "A on B", "P (observed 1)", "two\nlines", "100%", "{point}", "CM2 on CM2 (observed 2026-03-01"]
 
 
-def with_doubt(what: str, kind: str = "unanswered-check") -> Record:
-    doubt = {"kind": kind, "what": what, "sessions": ["two"], "confirmed": False}
-    return cast(Record, {"doubts": [doubt]})
+def origin(**other: Any) -> dict[str, Any]:
+    told = {"of": "occupation", "point": "CM2-PM", "mark": "CM2", "observed": "2026-03-01T21:07:09.250Z"}
+    return told | {"failed_in": 12, "parts": None, "now": "gone"} | other
 
 
-@pytest.mark.parametrize("point", ["CM2-PM", "A on B", "P (observed 1)", "two\nlines", "100%", "{point}"])
+def with_doubt(origin: dict[str, Any] | None) -> Record:
+    doubt = {"kind": "unanswered-check", "what": "in any words", "sessions": ["two"], "confirmed": False}
+    return cast(Record, {"doubts": [doubt | {"origin": origin}], "sessions": []})
+
+
+@pytest.mark.parametrize("point", NAMES)
 @pytest.mark.parametrize(
-    ("how", "parts", "untested"),
+    ("now", "parts", "failed", "untested"),
     [
-        (GONE, None, False),
-        (f"{GONE}: it counts as a point", None, False),
-        (f"{TIE}, 0.300 m in height off from T1 on CM1", None, True),
-        (UNTESTED.format("height"), [False, True], True),
-        (UNTESTED.format("position and height"), [True, True], True),
+        ("gone", None, None, False),
+        ("gone", ["height"], [False, True], False),
+        ("tie", ["position"], [True, False], True),
+        ("untested", ["position", "height"], [True, True], True),
     ],
 )
-def test_a_sentence_is_known_again(point: str, how: str, parts: list[bool] | None, untested: bool) -> None:
-    one = Occupied(12, point, "CM2", TIME, (), ())
-    what = f"rover.csv:7: {one.told(how)}: it is held back as poor_quality -> nothing of it counts as proven until"
-    if how != GONE:
-        what = f"{one.told(how)} -> nothing of it counts as proven until"
-    (found,) = told_before(with_doubt(what), SURVEY)
+def test_what_is_recorded_is_known_again(
+    point: str, now: str, parts: list[str] | None, failed: list[bool] | None, untested: bool
+) -> None:
+    (found,) = told_before(with_doubt(origin(point=point, parts=parts, now=now)), SURVEY)
     assert (found.issue, found.point, found.mark, found.time) == (12, point, "CM2", TIME)
-    assert (None if found.parts is None else found.parts.tolist(), found.untested) == (parts, untested)
-    assert found.sessions == found.reach == (1,) and found.failed and found.key == one.key and one.told_in(what)
+    assert (None if found.parts is None else found.parts.tolist(), found.untested) == (failed, untested)
+    assert found.sessions == found.reach == (1,) and found.failed
+    again = found.doubt(cast(Any, now), "goes on anyhow", (1,)).recorded(["one", "two"])
+    assert again["origin"] == origin(point=point, parts=parts, now=now)
 
 
 def test_other_doubts_tell_of_none() -> None:
-    what = Occupied(1, "P", "CM2", TIME, (), ()).told(GONE)
-    assert list(told_before(with_doubt(what, "tolerance"), SURVEY)) == []
-    assert list(told_before(with_doubt("session two: 1 reading meant for a mark"), SURVEY)) == []
+    assert list(told_before(with_doubt(None), SURVEY)) == []
+    assert list(told_before(with_doubt({"of": "words", "what": "the occupation P on CM2"}), SURVEY)) == []
 
 
-@pytest.mark.parametrize("sentence", [
-    "{point} was observed on {mark} at {seen} UTC and failed in issue {issue}; it {how}",
-    "in issue {issue}, {how}: {point} ({mark}, {seen})",
-])  # fmt: skip
-def test_another_wording_is_known_again_too(sentence: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The sentence is written once: what finds it is made of the same words."""
-    monkeypatch.setattr(module, "_SENTENCE", sentence)
-    monkeypatch.setattr(module, "_TOLD", module._told_again())
-    one = Occupied(3, "CM2-PM", "CM2", TIME, (), ())
-    (found,) = told_before(with_doubt(f"{one.told(UNTESTED.format('position'))}."), SURVEY)
-    assert (
-        (found.issue, found.key) == (3, one.key) and found.parts is not None and found.parts.tolist() == [True, False]
-    )
+def test_two_are_the_same_by_point_mark_and_time_alone() -> None:
+    """A name that has the other's within is another's; a record of before had times to the second."""
+    one = Occupied(12, "CM2-PM", "CM2", TIME, (), ())
+    (same,) = told_before(with_doubt(origin(failed_in=3, now="tie", observed="2026-03-01T21:07:09.000Z")), SURVEY)
+    assert one.told_by(same.doubt("gone", "is gone", ()))
+    for other in ({"point": "XCM2-PM"}, {"mark": "CM22"}, {"observed": "2026-03-01T21:07:10.250Z"}):
+        (found,) = told_before(with_doubt(origin(**other)), SURVEY)
+        assert not one.told_by(found.doubt("gone", "is gone", ()))

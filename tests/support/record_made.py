@@ -81,7 +81,7 @@ def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:
 def record(**other: Any) -> dict[str, Any]:
     """The record of a first issue with one session, a tie and two checks that pass."""
     row: dict[str, Any] = {
-        "schema": 7, "job": "made-up", "issue": 1, "data_to": at(450), "version": "tiedown 0, PROJ 0",
+        "schema": 8, "job": "made-up", "issue": 1, "data_to": at(450), "version": "tiedown 0, PROJ 0",
         "verdict": "proven",
         "rows": {"read": 13, "points": 10, "on_marks": 3, "held_back": 0, "by_reason": {}},
         "sessions": [session("one")],
