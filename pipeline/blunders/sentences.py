@@ -1,6 +1,7 @@
 """Readings of blunders in words, and as the issue record has them."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,25 +19,30 @@ from pipeline.words import Role, counted
 _NAMED = 3
 #: How many explanations the record has: of a height that is off, many digits may be the wrong one.
 _RECORDED = 20
-#: How a cause begins that is none.
-_NONE_OF, _NOT_LOOKED = "none of", "not looked for"
+
+
+@dataclass(frozen=True)
+class _Cause:
+    """What the failing of an occupation may mean, and how the same goes on behind noise that may do it as well."""
+
+    sentence: str
+    behind_noise: str
+
+    @classmethod
+    def one(cls, sentence: str) -> "_Cause":
+        """Return a cause that noise is an alternative to."""
+        return cls(sentence, f"or {sentence}")
 
 
 def causes(solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
     """Return for each occupation of a mark the sentence that says what its failing may mean, None where it passes."""
-    told = {row: _sentence(solved, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
+    found = {row: _cause(solved, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
     compared = solved.occupations.compared
     for row in np.flatnonzero(compared.judged & ~compared.passed & solved.occupations.temporary).tolist():
-        told.setdefault(row, _on_peg(solved, row))
-    told |= {row: f"{words}; {_else(told[row])}" for row, words in diagnoses.allowed.items() if row in told}
+        found.setdefault(row, _Cause.one(_on_peg(solved, row)))
+    told = {row: cause.sentence for row, cause in found.items()}
+    told |= {row: f"{words}; {found[row].behind_noise}" for row, words in diagnoses.allowed.items() if row in found}
     return [told.get(row) for row in range(len(solved.occupations.marks))]
-
-
-def _else(cause: str) -> str:
-    """Return what may be behind a failing that noise may be behind as well."""
-    if cause.startswith(_NONE_OF):
-        return f"{cause.partition('; occupy')[0]} better than noise"
-    return cause if cause.startswith(_NOT_LOOKED) else f"or {cause}"
 
 
 def _on_peg(solved: Solved, row: int) -> str:
@@ -126,14 +132,16 @@ def _words(solved: Solved, explanation: Explanation) -> str:
     return text
 
 
-def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
+def _cause(solved: Solved, diagnosis: Diagnosis) -> _Cause:
     """Return what stands in `cause`: the best explanations with what they leave, and what would decide between them."""
     tested = f"{counted(diagnosis.tried, 'possible cause')} tested"
     apart = "; the sessions that fail on its ties are too many to be explained together" if diagnosis.apart else ""
     if len(solved.occupations.session) > DIAGNOSED:
-        return f"{_NOT_LOOKED} among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
+        sought = f"not looked for among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
+        return _Cause(sought, sought)
     if not diagnosis.explanations:
-        return f"{_NONE_OF} {tested} explains it; occupy the mark again, and another one{apart}"
+        none = f"none of {tested} explains it"
+        return _Cause(f"{none}; occupy the mark again, and another one{apart}", f"{none} better than noise")
     best = diagnosis.explanations[0]
     told, by_chance = [], False
     for explanation in diagnosis.explanations[:_NAMED]:
@@ -147,7 +155,7 @@ def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     close = [one for one in diagnosis.explanations[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)
     which = f"; to decide: {'; '.join(list(decide)[:2])}" if close and decide else ""
-    return f"{'; or '.join(told)}{which} [{tested}{apart}]"
+    return _Cause.one(f"{'; or '.join(told)}{which} [{tested}{apart}]")
 
 
 def _left(explanation: Explanation, diagnosis: Diagnosis) -> tuple[float, float]:

@@ -221,7 +221,7 @@ def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list
             lines.append(one_line(f"         possible causes: as for {first[check['cause']]}"))
         elif check["cause"]:
             first[check["cause"]] = called(check)
-            lines += [f"         {part}" for part in _parts(one_line(check["cause"]))]
+            lines += [f"         {part}" for part in _parts(check, lines_of.get((check["session"], check["point"])))]
         for what, text in _ready(lines_of.get((check["session"], check["point"]))):
             if text not in told:
                 told.add(text)
@@ -286,10 +286,23 @@ def _lines(found: LineworkNoted | None) -> list[str]:
     return [f"  {counted(found['lines'], 'line')} of {counted(found['points'], 'point')}{closed}{not_drawn}"]
 
 
-def _parts(cause: str) -> list[str]:
-    """Return a cause as lines: one for each possible cause, and one for what would decide between them."""
-    head = "" if cause.startswith(("none of", "perhaps no blunder")) else "possible cause: "
-    return f"{head}{cause}".replace("; or ", "\nor ").replace("; to decide: ", "\nto decide: ").splitlines()
+def _parts(check: CheckRow, diagnosis: Diagnosis | None) -> list[str]:
+    """Return a cause as lines: one for each possible cause, and one for what would decide between them.
+
+    Where these begin the diagnosis says: a name may have the words between them too. Without one the mark is one that
+    no register has, whose ties are asked for.
+    """
+    explanations = diagnosis["explanations"] if diagnosis is not None else []
+    texts = [one_line(one["text"]) for one in explanations]
+    begins = [begin for text in texts for begin in (text, f"perhaps by chance: {text}")]
+    cause = one_line(check["cause"] or "")
+    head = "possible cause: " if diagnosis is None or cause.startswith(tuple(begins)) else ""
+    for begin in begins:
+        cause = cause.replace(f"; or {begin}", f"\nor {begin}")
+    decide = [one["decide"] or "" for one in explanations] if diagnosis is not None else [f"{check['mark']} and "]
+    for what in filter(None, dict.fromkeys(map(one_line, decide))):
+        cause = cause.replace(f"; to decide: {what}", f"\nto decide: {what}")
+    return f"{head}{cause}".split("\n")
 
 
 def _metres(value: float | None, *, sign: bool = False) -> str:

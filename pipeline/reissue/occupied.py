@@ -150,15 +150,25 @@ def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
 
 def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
     """Yield what the newest issue told of already: that is taken along from issue to issue."""
+    before = {one["session"]: one for one in last["sessions"]}
     for doubt in last["doubts"]:
         one = doubt["origin"]
         if one is None or one["of"] != "occupation":
             continue
         parts = None if one["parts"] is None else np.array([part in one["parts"] for part in PARTS])
-        sessions = tuple(window.index for window in survey.windows if window.session.name in doubt["sessions"])
-        names = one["failed_in"], one["point"], one["mark"]
-        untested = one["now"] != "gone"
-        yield Occupied(*names, _milliseconds(one["observed"]), sessions, sessions, parts=parts, untested=untested)
+        time, names = _milliseconds(one["observed"]), (one["failed_in"], one["point"], one["mark"])
+        every = {at for name in doubt["sessions"] for at in _concerned(survey, time, name, before.get(name))}
+        sessions = tuple(sorted(every))
+        yield Occupied(*names, time, sessions, sessions, parts=parts, untested=one["now"] != "gone")
+
+
+def _concerned(survey: Survey, time: int, name: str, before: Session | None) -> set[int]:
+    """Return what a session that a doubt concerned is now: that of its name, and what it was cut into or renamed."""
+    own = {window.index for window in survey.windows if window.session.name == name}
+    found = own or set(_parts_of(survey, before))
+    if before is not None and _span(before)[0] <= time < _span(before)[1]:
+        found |= set(sessions_at(survey, time, name, before))
+    return found
 
 
 def _key(one: LostOccupation) -> tuple[str, str, int]:

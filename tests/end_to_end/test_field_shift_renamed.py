@@ -18,6 +18,7 @@ from field_days import apply, since
 from issued import Issue, current_issue, off_truth
 from network_jobs import START, STEP, Network
 from numpy.testing import assert_allclose
+from record_of_before import as_schema_7
 from running import run_written
 from simulate_files import write_job
 
@@ -282,8 +283,9 @@ def test_a_shift_worked_out_by_another_mark_is_no_doubt(
     assert_allclose(moved(first, second), 0, rtol=0, atol=TENTH_MM)
 
 
+@pytest.mark.parametrize("updated", [False, True], ids=["the same version", "updated in between"])
 @pytest.mark.parametrize("how", ["damaged", "set aside"])
-def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str, tmp_path: Path) -> None:
+def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str, updated: bool, tmp_path: Path) -> None:
     work = usual_day()
     path = work.write(tmp_path)
     (taken,) = run_written(path).record["field_shifts"]
@@ -291,6 +293,8 @@ def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str,
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
     assert run_job(path).exit_code == 3
+    if updated:
+        as_schema_7(tmp_path / "out")
     (tmp_path / "out/issues/001/issue.json").write_text("{}")
     if how == "set aside":
         set_aside(path, 1)

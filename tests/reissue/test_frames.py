@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from record_of_before import as_schema_7
 from simulate import Plan, Simulation, simulate
 from simulate_plan import CANTERBURY, ELLIPSOIDAL, GRS80, Place, read_gtx, turn_enu, utm
 
@@ -369,9 +370,12 @@ def in_doubt(folder: Path) -> tuple[Simulation, Path]:
     return job, next((folder / "out/issues/001").glob("issue.json"))
 
 
+@pytest.mark.parametrize("updated", [False, True], ids=["the same version", "updated in between"])
 @pytest.mark.parametrize("gone", [True, False])
-def test_it_is_taken_along_until_its_key_is_taken_back(gone: bool, tmp_path: Path) -> None:
+def test_it_is_taken_along_until_its_key_is_taken_back(gone: bool, updated: bool, tmp_path: Path) -> None:
     job, record = in_doubt(tmp_path)
+    if updated:
+        as_schema_7(tmp_path / "out")
     shutil.rmtree(record.parent) if gone else damage(record)
     for quality in (0.07, 0.08):
         keys("quality", max_sigma_horizontal=quality)(job, tmp_path)
@@ -383,6 +387,31 @@ def test_it_is_taken_along_until_its_key_is_taken_back(gone: bool, tmp_path: Pat
     keys("control", height="EPSG:5773", columns=None)(job, tmp_path)
     back = run_job(job.write(tmp_path))
     assert back.exit_code == 0 and not back.record["doubts"]
+
+
+@pytest.mark.parametrize("updated", [False, True], ids=["the same version", "updated in between"])
+def test_a_grid_file_is_in_doubt_until_the_one_of_before_is_back(updated: bool, tmp_path: Path) -> None:
+    """The issue with the grid of before is gone; the grid is 0.35 m and then 0.7 m higher."""
+    job = simulate(Plan(points=6, sessions=2, ties=1, checks=3, place=ELLIPSOIDAL, reach=500.0, seed=3))
+    found = []
+    for step, raised in enumerate((0.0, 0.35, 0.7, 0.0)):
+        geoid("g.gtx", raised)(job, tmp_path)
+        found.append(run_job(job.write(tmp_path)))
+        if step == 1:
+            shutil.rmtree(tmp_path / "out/issues/001")
+            if updated:
+                as_schema_7(tmp_path / "out")
+    assert [one.exit_code for one in found[:3]] == [0, 3, 3] and doubts(found[2])[0] == "register-heights"
+    was, became = (sha256(_raised(tmp_path, by)).hexdigest()[:8] for by in (0.0, 0.7))
+    what = found[2].record["doubts"][0]["what"]
+    assert f"the grid file g.gtx has another content (SHA-256 {was}... was, {became}... is)" in what
+    assert "issue 001 is gone or damaged" in what and str(tmp_path) not in what
+    assert not any("issue 001" in one["what"] for one in found[3].record["doubts"])
+
+
+def _raised(folder: Path, by: float) -> bytes:
+    lay_grid(folder, "other.gtx", by)
+    return (folder / "other.gtx").read_bytes()
 
 
 def test_it_is_taken_along_until_it_is_confirmed(tmp_path: Path) -> None:

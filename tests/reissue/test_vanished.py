@@ -1,11 +1,13 @@
 """A failing check that is left out of an export which is delivered again: its points are not released for that."""
 
+import csv
 import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from first_issue import first_issue
+from record_of_before import as_schema_7
 from running import Row, replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
@@ -68,6 +70,99 @@ def test_a_failing_check_that_is_gone_is_a_doubt_until_it_is_confirmed(job: tupl
     path.write_text(text + '\n[checks]\nconfirmed = ["unanswered-check"]\n', encoding="utf-8")
     fourth = run_job(path)
     assert (fourth.exit_code, doubts(fourth)) == (0, [])
+
+
+def renamed_check(path: Path, name: str) -> None:
+    """The failing check is told by its code, under another name."""
+    text = path.read_text(encoding="utf-8")
+    (listed,) = [part.split("}")[0] for part in text.split("{") if '"S01-C2"' in part]
+    path.write_text(text.replace(", {" + listed + "}", "") + '\n[checks]\ncodes = ["CHK"]\n', encoding="utf-8")
+    cells(path, lambda row: [name if cell == "S01-C2" else cell for cell in row] if "S01-C2" in row else row)
+    edit(path, lambda row: row | {"Code": "CHK"} if row["Point"] == name else row)
+
+
+def cells(path: Path, change: Callable[[list[str]], list[str]]) -> None:
+    """Change the rows of all exports; an empty one goes."""
+    for export in path.parent.glob("rover*.csv"):
+        with export.open(newline="", encoding="utf-8") as file:
+            rows = [change(row) for row in csv.reader(file)]
+        with export.open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file, lineterminator="\n").writerows(row for row in rows if row)
+
+
+@pytest.mark.parametrize("updated", [False, True], ids=["the same version", "updated in between"])
+@pytest.mark.parametrize("name", ["S01\nC2", "A on B", "S01 C2 (observed twice"])
+def test_it_is_taken_along_whatever_the_check_is_called(
+    name: str, updated: bool, job: tuple[Simulation, Path], tmp_path: Path
+) -> None:
+    _, path = job
+    renamed_check(path, name)
+    first = run_job(path)
+    assert first.exit_code == 3 and [one["point"] for one in first.record["checks"] if not one["passed"]] == [name]
+    cells(path, lambda row: [] if name in row else row)
+    second = run_job(path)
+    ((what, sessions),) = doubts(second)
+    assert second.exit_code == 3 and f"the occupation {name} on CM" in what
+    if updated:
+        as_schema_7(tmp_path / "out")
+    edit(path, lambda row: row | {"Code": "GATE"} if row["Point"].endswith("00001") else row)
+    third = run_job(path)
+    assert (third.record["issue"], third.exit_code) == (3, 3) and doubts(third) == [(what, sessions)]
+    assert third.record["sessions"][0]["verdict"] == "unchecked"
+
+
+def called_otherwise(text: str) -> str:
+    return text.replace('"session-01"', '"morning"')
+
+
+def cut_in_two(text: str) -> str:
+    """The first session keeps its name for two hours; the rest, in which the check was, is called otherwise."""
+    head, session, rest = text.split("[[session]]")
+    start = next(line for line in session.splitlines() if line.startswith("start = "))
+    end = next(line for line in session.splitlines() if line.startswith("end = "))
+    cut = (dt.datetime.fromisoformat(start.removeprefix("start = ")) + dt.timedelta(hours=2)).isoformat()
+    first = session.replace(end, f"end = {cut}")
+    kept = [line for line in session.splitlines() if not line.startswith(("ties = ", "checks = "))]
+    second = "\n".join([*kept, "", ""]).replace('"session-01"', '"afternoon"').replace(start, f"start = {cut}")
+    return "[[session]]".join([head, first, second, rest])
+
+
+@pytest.mark.parametrize("change", [called_otherwise, cut_in_two])
+def test_it_is_taken_along_by_what_its_session_is_now(
+    change: Callable[[str], str], job: tuple[Simulation, Path]
+) -> None:
+    _, path = job
+    run_job(path)
+    without(path, "S01-C2")
+    ((what, _),) = doubts(run_job(path))
+    path.write_text(change(path.read_text(encoding="utf-8")), encoding="utf-8")
+    third = run_job(path)
+    told = dict(doubts(third))
+    assert third.record["issue"] == 3 and third.exit_code == 3
+    assert ("morning" if change is called_otherwise else "afternoon") in told[what]
+
+
+def test_a_doubt_that_an_update_cannot_read_stays_until_it_is_confirmed(
+    job: tuple[Simulation, Path], tmp_path: Path
+) -> None:
+    _, path = job
+    run_job(path)
+    without(path, "S01-C2")
+    assert run_job(path).exit_code == 3
+
+    def reworded(doubt: dict[str, str]) -> None:
+        doubt["what"] = doubt["what"].replace("the occupation", "what was measured at", 1)
+
+    as_schema_7(tmp_path / "out", reworded)
+    for code in ("GATE", "POST"):  # in one issue after another
+        edit(path, lambda row, code=code: row | {"Code": code} if row["Point"].endswith("00001") else row)
+        later = run_job(path)
+        ((what, sessions),) = doubts(later)
+        assert later.issued and later.exit_code == 3 and sessions == [later.record["sessions"][0]["session"]]
+        assert what.startswith("what was measured at S01-C2 on CM") and what.count("nothing of it counts") == 1
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + '\n[checks]\nconfirmed = ["unanswered-check"]\n', encoding="utf-8")
+    assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
 
 
 def test_it_is_no_doubt_once_the_check_is_there_again(job: tuple[Simulation, Path], tmp_path: Path) -> None:
