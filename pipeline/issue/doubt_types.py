@@ -22,7 +22,9 @@ class LostOccupation(Strict):
     mark: Annotated[str, Field(description="the mark that it was on")]
     observed: Annotated[Instant, Field(description="when it was observed [UTC]; of schema 7 and before to the second")]
     failed_in: Annotated[int, Field(description="the issue that it failed in", ge=1)]
-    parts: Annotated[list[Part] | None, Field(description="what of it failed; null: not known")]
+    parts: Annotated[
+        Annotated[list[Part], Field(min_length=1)] | None, Field(description="what of it failed; null: not known")
+    ]
     now: Annotated[
         Now,
         Field(description="what it is now: no occupation of the job, a tie, or one that nothing tests in what failed"),

@@ -23,6 +23,8 @@ _OCCUPATION = re.compile(
 )
 _NOW = {"is no occupation of the job any more": "gone", "is a tie now": "tie"}
 _PARTS = ("position", "height")
+#: How one that is a tie now went on, where it could be held against others: by what had failed of it.
+_OFF = re.compile(r", (?P<position>\d+\.\d+ m in plan)?(?: and )?(?P<height>\d+\.\d+ m in height)? off from ")
 
 _UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
 _STEPS = {
@@ -84,8 +86,16 @@ def _occupation(what: str, record: Mapping[str, Any]) -> _Json | None:
     return {
         "of": "occupation", "point": names[0], "mark": names[1], "observed": f"{said['day']}T{said['clock']}.000Z",
         "failed_in": int(said["issue"]), "now": _NOW.get(said["how"], "untested"),
-        "parts": None if said["parts"] is None else [part for part in _PARTS if part in said["parts"]],
+        "parts": _parts_said(said),
     }  # fmt: skip
+
+
+def _parts_said(said: re.Match[str]) -> list[str] | None:
+    """Return what had failed of an occupation, None where its sentence did not say so."""
+    if said["parts"] is not None:
+        return [part for part in _PARTS if part in said["parts"]]
+    off = _OFF.match(said.string, said.end()) if _NOW.get(said["how"]) == "tie" else None
+    return ([part for part in _PARTS if off[part]] or None) if off is not None else None
 
 
 def _point_and_mark(names: str, marks: list[Any]) -> tuple[str, str] | None:

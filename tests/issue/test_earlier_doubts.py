@@ -36,7 +36,7 @@ def of_file(name: str) -> list[Any]:
 
 def test_the_occupations_of_a_record_of_then() -> None:
     names = (("lost\non CM2", "CM5"), ("S01-C5", "CM6"), ("S01-C6", "CM7"))
-    rest = (("02:00", "gone", None), ("02:30", "untested", ["height"]), ("03:00", "tie", None))
+    rest = (("02:00", "gone", None), ("02:30", "untested", ["height"]), ("03:00", "tie", ["height"]))
     assert of_file("occupations") == [
         {
             "of": "occupation", "point": point, "mark": mark, "observed": f"2026-03-02T{time}:00.000Z", "failed_in": 1,
@@ -67,7 +67,9 @@ def test_the_frames_and_the_field_shift_of_records_of_then() -> None:
     [
         (GONE, "gone", None),
         (f"{GONE}: it is held back as poor_quality", "gone", None),
-        ("is a tie now, 0.300 m in height off from T on CM1", "tie", None),
+        ("is a tie now, 0.300 m in height off from T on CM1", "tie", ["height"]),
+        ("is a tie now, 0.300 m in plan and 0.010 m in height off from T on CM1", "tie", ["position", "height"]),
+        ("is a tie now, and its mark is not known from elsewhere", "tie", None),
         ("is not tested in position any more", "untested", ["position"]),
         ("is not tested in position and height any more", "untested", ["position", "height"]),
     ],
