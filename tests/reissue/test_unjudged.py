@@ -118,6 +118,25 @@ def test_a_failing_check_that_nothing_judges_is_a_doubt_until_confirmed(
     assert doubts(run_job(path)) == []
 
 
+def test_what_was_out_for_an_issue_is_asked_for_what_had_failed_of_it(tmp_path: Path) -> None:
+    """The reading is left out, and is back once its mark holds no height any more, in which it had failed."""
+    job = knocked()
+    rows, session = {column: values.copy() for column, values in job.rows.items()}, dict(job.job["session"][0])
+
+    def left_out(job: Simulation) -> None:
+        point = closing(job)["point"]
+        job.keep(job.rows["name"] != point)
+        job.job["session"][0] = session | {"checks": [one for one in session["checks"] if one["point"] != point]}
+
+    path, _ = issued_twice(tmp_path, left_out, job)
+    assert run_job(path).exit_code == 3
+    job.rows, job.job["session"][0] = rows, session
+    holds_position(job)
+    third = run_job(job.write(tmp_path))
+    (what,) = doubts(third)
+    assert third.exit_code == 3 and "which failed in issue 001, is not tested in height any more" in what
+
+
 def test_a_mark_renamed_with_its_occupation_is_asked_for_what_failed(tmp_path: Path) -> None:
     """It holds its position alone under the new name; the reading, off in height, has another name as well."""
 
