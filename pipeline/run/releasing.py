@@ -103,8 +103,7 @@ def former_register(folder: Path, solved: Solved) -> Former | None:
 def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return what the newest issue had of occupations and a job has not any more, as `gone_checks`.
 
-    What it has in doubt in words alone comes first.
-
+    What it has in doubt in words alone, of an earlier version, is in doubt still.
     What cannot be read here is told where the previous issue is needed.
     """
     with suppress(JobError, RecordError, OSError):
