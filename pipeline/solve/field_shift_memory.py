@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
@@ -98,18 +97,12 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
         others = [(other, of) for other, of, _ in [*stated[:number], *stated[number + 1 :]]]
         before = _before(survey, window, reading, since, others)
         if not before and (doubted := _doubted(survey, window, reading, since)) is not None:
-            found.append(_doubt(_as_doubted(doubted, window), window))
+            found.append(_doubt(_as_doubted(doubted, window), window, survey))
         for one in before:
             if _may_be_one(survey, one, window, reading):
-                found.append(_doubt(_told(survey, one, window), window))
+                found.append(_doubt(_told(survey, one, window), window, survey))
                 break
     return found
-
-
-def _place(survey: Survey, window: FieldWindow) -> tuple[str, int]:
-    """Return file, from the job file's folder, and line of a field shift."""
-    file, line = window.where
-    return survey.prepared.loaded.recorded(file), line
 
 
 def _before(
@@ -136,10 +129,11 @@ def _doubted(survey: Survey, window: FieldWindow, reading: Reading, since: int |
     return None
 
 
-def _doubt(what: str, window: FieldWindow) -> Doubtful:
+def _doubt(what: str, window: FieldWindow, survey: Survey) -> Doubtful:
     origin = ShiftAnew(of="field shift", tie=window.stated.tie, mark=window.stated.mark)
     file, line = window.where
-    return Doubtful(Doubt.SHIFT, what, (window.session,), Path(file).name, line, origin=origin)
+    place = survey.prepared.loaded.recorded(file)
+    return Doubtful(Doubt.SHIFT, what, (window.session,), place, line, origin=origin)
 
 
 def _by(tie: str | None, mark: str | None) -> str:
