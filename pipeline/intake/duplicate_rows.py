@@ -129,7 +129,7 @@ def _better(rows: ReadingRows, pairs: Integers, late: Integers | None = None) ->
     two_clocks = np.isin(numbers, late) if late is not None else np.zeros(len(numbers), bool)
     parts = (
         (flags & REFUSED) != 0,
-        np.where(two_clocks, _by_size(rows.counts())[of.export], 0),
+        np.where(two_clocks, _by_size(rows, late)[of.export], 0),
         ((flags & SOUND) != 0) + 2 * ((flags & NAMED) != 0),
         of.name != 0,
         (flags & CODED) != 0,
@@ -143,9 +143,22 @@ def _better(rows: ReadingRows, pairs: Integers, late: Integers | None = None) ->
     return rank[places]
 
 
-def _by_size(counts: Integers) -> Integers:
-    """Return (E,) the rank of exports by their rows, as far as a byte holds it."""
-    return np.minimum(np.unique(counts, return_inverse=True)[1].ravel(), 255)
+def _by_size(rows: ReadingRows, late: Integers | None) -> Integers:
+    """Return (E,) the rank of exports by their rows, as far as a byte holds it; of one size by their sound rows.
+
+    No two of those that ``late`` pairs are of have one rank: what is kept of a day is to be by one clock, although some
+    of a copy lies outside its session.
+    """
+    counts = rows.counts()
+    ranks = np.zeros(len(counts), np.int64)
+    if late is None or not len(late):
+        return ranks
+    sound = np.add.reduceat(rows.having(SOUND).astype(np.int64), np.minimum(rows.starts, max(len(rows) - 1, 0)))
+    sound[counts == 0] = 0
+    among = np.unique(rows.export(late).ravel()).astype(np.int64)
+    order = among[np.lexsort((-among, sound[among], counts[among]))]
+    ranks[order] = np.minimum(np.arange(len(order)), 255)
+    return ranks
 
 
 def _by_clock(rows: ReadingRows, prepared: Prepared, late: Integers) -> Iterator[str]:

@@ -61,10 +61,10 @@ class FirstPass:
         implausible: readings that cannot lie where they say; nothing else here counts them, but for candidates.
         notes: what is to be said of repeated, implausible and doubtful readings, in words.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
-            no candidate; first is greater than last where there is none.
+            no candidate and repeats none; first is greater than last where there is none.
         place: (S, 3) raw position of each session's first sound reading, NaN where none; ``place_block`` its block.
-        blocks: (S, B) whether a session has acceptable readings of a ``[[points]]`` block.
-        newest: UTC milliseconds of the newest reading, or None.
+        blocks: (S, B) whether a session has acceptable readings of a ``[[points]]`` block that repeat no other.
+        newest: UTC milliseconds of the newest reading that repeats none, or None.
         area: extent of the job, with where its readings lie.
         log: what the exports say of the bases.
         turned: why rows cannot be used, by reason, the most frequent first.
@@ -197,7 +197,6 @@ class _Gatherer:
         self.elsewhere = NamedElsewhere(self.wanted.marks)
         count = len(sessions)
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
-        self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
         self.logs = BaseLogs(prepared.windows)
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, sieve.quality)
         self.picked: list[pa.RecordBatch] = []
@@ -225,11 +224,12 @@ class _Gatherer:
         candidates = self._candidates(duplicates.numbers, implausible, more)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
-        first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
-        newest = max((int(time[counting[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
-        place, place_block = self._places(counting)
         once = counting.copy()
         once[duplicates.numbers] = False
+        # a copy of a day by another clock would stretch its session beyond the checks on both its ends
+        first, last = self._times(rows, once & ~rows.having(CANDIDATE))
+        newest = max((int(time[once[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
+        place, place_block = self._places(counting, once)
         found = FirstPass(
             rows=counts,
             candidates=candidates,
@@ -243,7 +243,7 @@ class _Gatherer:
             last_point=last,
             place=place,
             place_block=place_block,
-            blocks=self.blocks,
+            blocks=self._blocks(rows, counts, duplicates.numbers),
             newest=newest if newest > _NEVER else None,
             area=_area(rows, counting),
             log=self.logs.log(_rows_of(rows, implausible.numbers)),
@@ -256,7 +256,7 @@ class _Gatherer:
             codes=self.codes,
             kept=tuple(self.kept),
             coarse=find_coarse(rows, once, self.prepared, self.files.logs),
-            reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
+            reach=tie_reach(rows, once, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
             shifted=duplicates.shifted,
             few=few,
@@ -391,21 +391,33 @@ class _Gatherer:
         rows = np.flatnonzero(sound)
         raw = raw_positions(batch)
         for number in np.unique(session[rows]).tolist():
-            self.blocks[number, block] = True
             known = self.places[number]
             for row in rows[session[rows] == number][: _PLACES - len(known)].tolist():
                 known.append((start + row, np.array([values[row] for values in raw]), block))
 
-    def _places(self, counting: Flags) -> tuple[Floats, Integers]:
-        """Return (S, 3) the raw position of each session's first reading that counts, NaN where none, and its block."""
+    def _places(self, counting: Flags, once: Flags) -> tuple[Floats, Integers]:
+        """Return (S, 3) the raw position of each session's first reading that counts, NaN where none, and its block.
+
+        One that repeats another, (n,) ``once`` says which do not, stands for a session where those kept all do.
+        """
         place = np.full((len(self.places), 3), np.nan)
         blocks = np.zeros(len(self.places), np.int64)
         for session, known in enumerate(self.places):
-            for number, raw, block in known:
-                if counting[number]:
-                    place[session], blocks[session] = raw, block
-                    break
+            some = [one for one in known if counting[one[0]]]
+            if some:
+                _, place[session], blocks[session] = next((one for one in some if once[one[0]]), some[0])
         return place, blocks
+
+    def _blocks(self, rows: ReadingRows, counts: tuple[int, ...], again: Integers) -> Flags:
+        """Return (S, B) which blocks a session has sound readings of; ``again`` are the numbers of those that repeat."""
+        found = np.zeros((len(self.places), len(self.prepared.loaded.job.points)), bool)
+        sound, start = rows.having(SOUND), 0
+        sound[again] = False
+        for export, count in zip(self.prepared.exports, counts, strict=True):
+            here = slice(start, start + count)
+            found[np.unique(rows.session[here][sound[here]]), export.block] = True
+            start += count
+        return found
 
 
 def _rows_of(rows: ReadingRows, numbers: Integers) -> set[tuple[int, int]]:

@@ -193,6 +193,44 @@ def test_a_day_by_another_clock(name: str, seconds: float, once: Issue, tmp_path
     assert ("see the time zones" if abs(seconds) > 60 else "GPS time and UTC are 18 s apart") in told
 
 
+@pytest.mark.parametrize("hours", [2.0, -2.0])
+@pytest.mark.parametrize("left_out", [0, 3])
+@pytest.mark.parametrize("name", ["rover000.csv", "rover002.csv"])
+@pytest.mark.parametrize("model", ["geocentric", "grid"])
+def test_a_copy_by_another_clock_stretches_no_session(
+    name: str, left_out: int, hours: float, model: str, tmp_path: Path
+) -> None:
+    """Its rows lie before the first check or after the last one, and are no points: the day is as proven as alone."""
+    job = day()
+    job.job["shift"] = {"model": model}
+    path = job.write(tmp_path / "job")
+    without = run_written(path)
+    assert without.sessions.column("verdict") == ["proven"]
+    rows = rows_of(path.parent)
+    write(path.with_name(name), [later(row, 3600.0 * hours) for row in rows[left_out:]])
+    issue = run_written(path, code=3)  # for a file that is wholly held back
+    if left_out or name == "rover002.csv":  # of two copies of one length the first is kept
+        for key in ("sessions", "data_to", "checks", "verdict", "shift_model"):
+            assert issue.record[key] == without.record[key]
+    assert issue.record["verdict"] == "proven" and set(issue.points.column("proof")) == {"bracketed"}
+    assert issue.record["release"]["pending"] is False
+    assert [check["place"] for check in issue.record["checks"]] == [
+        check["place"] for check in without.record["checks"]
+    ]
+
+
+def test_a_copy_of_another_block_by_another_clock_asks_nothing_of_its_frame(tmp_path: Path) -> None:
+    """A session that has no other reading of that block is in no doubt for what the block leaves open."""
+    path = day().write(tmp_path)
+    rows = [later(row, 7200.0) for row in rows_of(tmp_path)]
+    write(tmp_path / "copy.csv", rows[2:])
+    text = path.read_text(encoding="utf-8")
+    block = text[text.index("[[points]]") :].replace("rover*.csv", "copy.csv")
+    path.write_text(f'{text}\n{block}crs = "EPSG:4979"\n', encoding="utf-8")
+    issue = run_written(path, code=3)
+    assert issue.record["verdict"] == "proven" and not issue.record["doubts"]
+
+
 @pytest.mark.parametrize("name", ["marks.csv", "rover002.csv"])  # read before the other, and after it
 def test_marks_exported_once_more_by_another_clock_close_nothing(name: str, tmp_path: Path) -> None:
     """The opening occupations again, in a list of their own, as if they had been made at the end of the day."""
