@@ -409,7 +409,7 @@ class _Gatherer:
         return place, blocks
 
     def _blocks(self, rows: ReadingRows, counts: tuple[int, ...], again: Integers) -> Flags:
-        """Return (S, B) which blocks a session has sound readings of; ``again`` are the numbers of those that repeat."""
+        """Return (S, B) which blocks a session has sound readings of; ``again`` (k,) are those that repeat another."""
         found = np.zeros((len(self.places), len(self.prepared.loaded.job.points)), bool)
         sound, start = rows.having(SOUND), 0
         sound[again] = False
