@@ -104,9 +104,11 @@ def _from_6(record: _Json) -> _Json:
 
 
 def _from_7(record: _Json) -> _Json:
-    """Schema 7 had what a doubt is about in its sentence alone."""
+    """Schema 7 had what a doubt is about in its sentence alone, and that of altered files in a note."""
     doubts = _each(record.get("doubts"), lambda one: _with(one, {"origin": origin_of(one, record)}))
-    return record | {"schema": 8, "doubts": doubts}
+    changes = record.get("changes")
+    told = {"changes": _with(changes, {"altered": ()})} if isinstance(changes, dict) else {}
+    return record | told | {"schema": 8, "doubts": doubts}
 
 
 def _in_words_of_today(one: _Json, key: str, words: Mapping[str, str]) -> _Json:

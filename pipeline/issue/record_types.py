@@ -222,11 +222,19 @@ class Compared(Strict, total=False):
     max_vertical: Annotated[float | None, Field(description="the most that one moved in height [m]")]
 
 
+class Altered(Strict):
+    """A file of the previous issue that is not what was issued, although points may have been drawn from it."""
+
+    file: Annotated[str, Field(description="its name")]
+    what: Annotated[str, Field(description="what is wrong with it, and what that means for what is told of changes")]
+
+
 class Changes(Compared):
     """What changed since the previous issue, and why."""
 
     since: Annotated[int, Field(description="the number of the previous issue", ge=1)]
     because: Annotated[list[str], Field(description="why there is a new issue")]
+    altered: Annotated[list[Altered], Field(description="files of the previous issue that are not what was issued")]
 
 
 class AtStake(Strict):

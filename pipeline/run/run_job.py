@@ -206,7 +206,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
                 because += attributes_changed(laid.changes)
                 because += times_differ(laid.retimed, last.record["issue"])
                 because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
-                changes = {**laid.changes, "since": last.record["issue"], "because": because}
+                changes = {**laid.changes, "since": last.record["issue"], "because": because, "altered": []}
             told = account(job, laid, staged.number, changes, last.record if last else None)
             told["notes"] = [*told["notes"], *_altered_since(folder, last)]
             told["release"] = decided(job, laid, told, last if shown is not None else None, compared.rows is not None)

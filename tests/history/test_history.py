@@ -86,7 +86,7 @@ def test_records_without_counts_and_a_register_without_lines_are_listed(issued: 
     folder = issued.parent / "out"
     path = folder / "issues" / "002" / "issue.json"
     record = json.loads(path.read_text())
-    record["changes"] = {"since": 1, "because": ["the register of control marks changed"]}
+    record["changes"] = {"since": 1, "because": ["the register of control marks changed"], "altered": []}
     path.write_text(json.dumps(record | {"sum": sum_by_hand(record)}))
     (folder / "register.csv").write_text("issue,made_at,verdict,because\n")
     first, second, _ = history(issued)

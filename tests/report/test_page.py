@@ -73,8 +73,8 @@ def full() -> dict[str, Any]:
     made = record(
         issue=2,
         verdict="failed",
-        changes={"since": 1, "because": ["CM1 moved"], "moved": 3, "added": 0, "withdrawn": 1, "held": 0, "released": 0,
-                 "max_horizontal": 0.0214, "max_vertical": 0.008},
+        changes={"since": 1, "because": ["CM1 moved"], "altered": [], "moved": 3, "added": 0, "withdrawn": 1, "held": 0,
+                 "released": 0, "max_horizontal": 0.0214, "max_vertical": 0.008},
         rows={"read": 16, "points": 10, "on_marks": 4, "held_back": 2, "by_reason": {"suspect": 2}},
         sessions=[session("one", verdict="failed", base_log=log), session("two", 600, "untied", base=None)],
         checks=[tie("one", "CM1", 20), check("one", "TM1", 25, passed=None, d_horizontal=None, d_height=None,
@@ -122,7 +122,11 @@ def test_a_later_issue_says_what_changed_and_why() -> None:
 
 
 def test_a_later_issue_whose_changes_cannot_be_counted_says_why() -> None:
-    told = page(record(issue=2, changes={"since": 1, "because": ["what moved is not told"]})).section("changes").text()
+    told = (
+        page(record(issue=2, changes={"since": 1, "because": ["what moved is not told"], "altered": []}))
+        .section("changes")
+        .text()
+    )
     assert "superseded" in told and "what moved is not told" in told
 
 

@@ -14,7 +14,9 @@ MADE_AT = datetime(2026, 3, 3, 8, 0, 5, tzinfo=UTC)
 
 def record(number: int) -> str:
     """An invented record."""
-    changes = None if number == 1 else {"since": number - 1, "because": ["CM2 revised", "two files more"]}
+    changes = (
+        None if number == 1 else {"since": number - 1, "because": ["CM2 revised", "two files more"], "altered": []}
+    )
     return json.dumps(made_up(job="j", issue=number, changes=changes) | {"sum": "00" * 32})
 
 

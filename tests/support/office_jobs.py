@@ -47,7 +47,7 @@ def add_issue(path: Path, made_at: datetime = MADE, because: str = "first issue"
             file = staged.path / f"made-up-{staged.number:03d}.{ending}"
             file.write_bytes(f"{ending} of {staged.number}".encode())
             files.append({"name": file.name, "sha256": hashlib.sha256(file.read_bytes()).hexdigest()})
-        changes = None if staged.number == 1 else {"since": staged.number - 1, "because": [because]}
+        changes = None if staged.number == 1 else {"since": staged.number - 1, "because": [because], "altered": []}
         made: Any = record(issue=staged.number, files=files, changes=changes, **other)
         write_record(staged.path, made)
         pending = bool(other.get("release", {}).get("pending"))
