@@ -7,7 +7,9 @@ the library it may have been loaded before, and is as that has it.
 """
 
 import os
+import sys
 import threading
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,6 +33,16 @@ _OURS = {
     # twenty times as long as one. And the last bits of a sum hang on how many shared it: so they hang on no machine.
     "OPENBLAS_NUM_THREADS": "1",
 }
+
+
+def unheard() -> None:
+    """Keep what libraries warn programmers of from the command's stderr, in this process: it has words of its own.
+
+    Whoever asks Python for warnings (``-W``, ``PYTHONWARNINGS``) gets them.
+    """
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+
 
 _LOCK = threading.Lock()
 _inside = 0

@@ -24,7 +24,9 @@ def main() -> None:
     """Enter the command line."""
     answer_signals()
     from pipeline.cli.within import within
+    from pipeline.sealed import unheard
 
+    unheard()
     within(_command())
 
 

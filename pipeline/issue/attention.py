@@ -47,6 +47,7 @@ class Kind(StrEnum):
     FAILING = "failing"
     HELD_BACK = "held back"
     WHOLLY = "wholly held back"
+    ALTERED = "altered"
     UNCOMPARED = "uncompared"
     REPEATS = "repeats"
     VERDICT = "verdict"
@@ -61,6 +62,7 @@ _SECTIONS = {
     Kind.FAILING: "checks",
     Kind.HELD_BACK: "rows",
     Kind.WHOLLY: "rows",
+    Kind.ALTERED: "changes",
     Kind.UNCOMPARED: "checks",
     Kind.REPEATS: "repeats",
     Kind.VERDICT: "sessions",
@@ -121,6 +123,7 @@ def _needed(record: Record, many: Counted) -> Iterator[Attention]:
         if check["passed"] is False:
             yield Attention(Kind.FAILING, f"{called(check)} on {check['mark']} fails", check)
     yield from _held_back(record, REASONS, Level.NEEDED, many)
+    yield from (Attention(Kind.ALTERED, what) for what in altered(record))
     yield from (Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])
 
 
@@ -158,6 +161,14 @@ def _held_back(record: Record, reasons: Iterable[Reason], level: Level, many: Co
         if counts.get(reason):
             rows = many(counts[reason], "row is", "rows are")
             yield Attention(Kind.HELD_BACK, f"{rows} held back as {reason}", level=level)
+
+
+def altered(record: Record) -> list[str]:
+    """Return in words which files of the previous issue are not what was issued."""
+    changes = record["changes"]
+    if changes is None:
+        return []
+    return [f"{one['file']} of issue {changes['since']:03d}: {one['what']}" for one in changes["altered"]]
 
 
 def called(check: CheckRow) -> str:

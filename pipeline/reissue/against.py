@@ -1,7 +1,7 @@
 """A job compared with its issue before: why it differs, what is taken over, and what its rows are compared with."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.draft.layer_rows import Carried
 from pipeline.intake.survey import Survey
@@ -40,11 +40,14 @@ class Against:
     rows: Earlier | None = None
 
 
-def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint) -> Against:
-    """Hold a job against the previous issue; where that cannot be compared, ``because`` says what stands in the way."""
+def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint, altered: str = "") -> Against:
+    """Hold a job against the previous issue; where that cannot be compared, ``because`` says what stands in the way.
+
+    ``altered`` says that the points of the previous issue are not what was issued, as a reason of what differs.
+    """
     if last is None:
         return Against((FIRST_ISSUE,))
-    why = reasons(last, survey, solved, now)
+    why = replace(reasons(last, survey, solved, now), altered=altered)
     removed = thinned(last.folder)
     obstacle = another_frame(last.record, survey.target) or (str(removed) if removed is not None else None)
     columns = Carried.of(survey).schema.names if why.by_file or why.general else ()

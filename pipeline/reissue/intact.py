@@ -11,7 +11,8 @@ from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_conte
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem
 
-_GONE = "the file is gone"
+#: What is said of a file that is not there.
+GONE = "the file is gone"
 
 
 def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Problem]:
@@ -24,14 +25,18 @@ def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Prob
         record: its record.
         noted: the signs that its files had when they were last looked at; files that have them are not read again.
     """
+    return [_problem(issue / name, record, what) for name, what in damaged(issue, record, noted)]
+
+
+def damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[tuple[str, str]]:
+    """Return the names of the files that `damage` tells, "" for the folder itself, and what is wrong with each."""
     try:
         signs = signs_of(issue)
     except OSError as error:
-        return [_problem(issue, record, f"it cannot be looked into: {error.strerror or error}")]
+        return [("", f"it cannot be looked into: {error.strerror or error}")]
     removed = thinned(issue)
     there = [entry for entry in record["files"] if removed is None or entry["name"] not in removed.files]
-    told = [what for entry in there for what in _of_file(issue, entry, record, signs, noted)]
-    return [_problem(issue / name, record, what) for name, what in told]
+    return [what for entry in there for what in _of_file(issue, entry, record, signs, noted)]
 
 
 def files_gone(issue: Path, record: Record) -> list[Problem]:
@@ -39,7 +44,7 @@ def files_gone(issue: Path, record: Record) -> list[Problem]:
     gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
     removed = thinned(issue) if gone else None
     missed = [name for name in gone if removed is None or name not in removed.files]
-    return [_problem(issue / name, record, _GONE) for name in missed]
+    return [_problem(issue / name, record, GONE) for name in missed]
 
 
 def refuse_damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> None:
@@ -58,7 +63,7 @@ def _of_file(
 ) -> Iterator[tuple[str, str]]:
     name = entry["name"]
     if name not in signs:
-        yield name, _GONE
+        yield name, GONE
         return
     if as_noted(name, signs, noted):
         return

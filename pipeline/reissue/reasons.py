@@ -36,6 +36,9 @@ _OF_ROW = {
     Reason.POOR_QUALITY, Reason.IMPLAUSIBLE, Reason.DUPLICATE,
 }  # fmt: skip
 
+#: What becomes of a point for its numbers' sake, or its row's.
+_OF_NUMBERS = (Change.MOVED, Change.ADDED, Change.WITHDRAWN)
+
 
 @dataclass(frozen=True)
 class Reasons:
@@ -50,6 +53,9 @@ class Reasons:
         by_file: what reaches the points of a raw file.
         marks: changed marks in words, each with the same and the sessions that it reaches, for the record.
         words: what only the report, lines and drawings tell, such as the table of codes: it reaches no point.
+        stands: the sessions whose numbers nothing reaches.
+        altered: that the points of the last issue are not what was issued; empty where they are. What somebody did to
+            them is no doing of a session or a mark: it alone is the reason where nothing else is one.
     """
 
     general: tuple[str, ...]
@@ -60,6 +66,8 @@ class Reasons:
     by_file: dict[str, str]
     marks: dict[str, str]
     words: tuple[str, ...] = ()
+    stands: frozenset[str] = frozenset()
+    altered: str = ""
 
     def all(self) -> tuple[str, ...]:
         """Return every reason once, for the record."""
@@ -74,6 +82,8 @@ class Reasons:
         moving, proving = list(self.moving.get(session, ())), list(self.proving.get(session, ()))
         linked, general, settings = list(self.linked.get(session, ())), list(self.general), list(self.settings)
         file = [self.by_file[reached.file]] if reached.file in self.by_file else []
+        if self.altered and session in self.stands and reached.change in _OF_NUMBERS:
+            moving, linked = [], []
         if reached.change in (Change.ADDED, Change.WITHDRAWN):
             order = [file, moving, general, settings]
         elif reached.change is Change.RECODED:
@@ -86,7 +96,8 @@ class Reasons:
             order = [moving + proving, file, general]
         else:
             order = [(moving + proving or linked) + settings, file, general]
-        return "; ".join(next((found for found in order if found), self.all()))
+        found = next((found for found in order if found), [])
+        return "; ".join([*found, self.altered] if self.altered else found or self.all())
 
 
 #: Parts of the job file that hold points back or release them, and move none.
@@ -129,6 +140,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         by_file=by_file,
         marks=marks,
         words=tuple(words),
+        stands=frozenset(name for name, total in is_.items() if was.get(name) == total),
     )
 
 

@@ -15,6 +15,7 @@ from pipeline.run.lean import loaded_for_good
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
+from pipeline.sealed import unheard
 
 #: The module that loads what a job needs.
 LOADED = "pipeline.run.loaded"
@@ -93,5 +94,6 @@ def run_one(job: Path, progress: Progress | None, dry_run: bool) -> Result:
 
 
 def load() -> None:
-    """Load what a job needs, before the time of the first one begins."""
+    """Load what a job needs, before the time of the first one begins, in a process of the command's own."""
+    unheard()
     import_module(LOADED)

@@ -27,10 +27,10 @@ from pipeline.job.load import LoadedJob
 from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.progress import Progress
 from pipeline.reissue.against import against
+from pipeline.reissue.altered import AlteredSince
 from pipeline.reissue.changes import attributes_changed, times_differ
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of
-from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
 from pipeline.run.judged import judged_otherwise
 from pipeline.run.lay_out import LayOut, dry
@@ -192,9 +192,12 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         confirm(folder, newest.record["issue"], hand, signs, glanced)
         return outcome(newest.record, newest.folder, False, shown, removed)
     last = drawn_from(folder, newest, shown)
-    compared = against(last, job.survey, job.solved, job.fingerprint)
+    altered = AlteredSince.of(last, confirmed(folder, last.record["issue"]).signs if last is not None else {})
+    compared = against(last, job.survey, job.solved, job.fingerprint, altered.reason)
+    listed = compared.rows is not None
     because = [
         *compared.because,
+        *altered.because(compared=listed),
         *(f"judged otherwise than in the previous issue: {one}" for one in standing.otherwise),
     ]
     changes: Changes | None = None
@@ -206,10 +209,11 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
                 because += attributes_changed(laid.changes)
                 because += times_differ(laid.retimed, last.record["issue"])
                 because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
-                changes = {**laid.changes, "since": last.record["issue"], "because": because, "altered": []}
+                told_altered = altered.told(compared=listed)
+                changes = {**laid.changes, "since": last.record["issue"], "because": because, "altered": told_altered}
             told = account(job, laid, staged.number, changes, last.record if last else None)
-            told["notes"] = [*told["notes"], *_altered_since(folder, last)]
-            told["release"] = decided(job, laid, told, last if shown is not None else None, compared.rows is not None)
+            told["notes"] = [*told["notes"], *altered.notes()]
+            told["release"] = decided(job, laid, told, last if shown is not None else None, listed)
             page = write_report(staged.path, told, laid.plan, lambda: layers.files)
             told["files"] = [*layers.files, page]
         record = write_record(staged.path, told)
@@ -222,14 +226,6 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     removed = retain(folder, rules.keep, shown)  # before it is confirmed: a kill on the way is looked at again
     confirm(folder, record["issue"], hand, all_signs(folder, place), before.glanced(job.survey.prepared, record))
     return outcome(record, place, True, shown, removed)
-
-
-def _altered_since(folder: Path, last: Last | None) -> list[str]:
-    """Return which files of the previous issue are not what was issued: what changed is told against what they hold."""
-    if last is None:
-        return []
-    found = damage(last.folder, last.record, confirmed(folder, last.record["issue"]).signs)
-    return [f"{Path(one.file).name}: {one.what}; what changed since is told against what is there now" for one in found]
 
 
 @contextmanager

@@ -1,8 +1,9 @@
 """The rows of an issue that is already there, read for comparison."""
 
 import sqlite3
+import warnings
 from collections.abc import Generator, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 import pyarrow as pa
@@ -54,12 +55,13 @@ def read_batches(package: Path, layer: str, columns: Sequence[str]) -> Generator
     GDAL's options are held until the last batch is taken, or the generator closed. Raises `Lost` where the file is
     gone or cannot be read.
     """
-    with (
-        reading(package) as plain,
-        gdal().open_arrow(
-            plain, layer=layer, columns=list(columns), read_geometry=False, use_pyarrow=True, IMMUTABLE="YES"
-        ) as (_, batches),
-    ):
+    with reading(package) as plain, ExitStack() as opened:
+        with warnings.catch_warnings(action="ignore"):  # of what somebody made of the file: what it lacks is raised
+            _, batches = opened.enter_context(
+                gdal().open_arrow(
+                    plain, layer=layer, columns=list(columns), read_geometry=False, use_pyarrow=True, IMMUTABLE="YES"
+                )
+            )
         if set(columns) - set(batches.schema.names):
             raise Lost(f"{package.name} lacks columns of the layer {layer}")
         for batch in batches:
