@@ -21,7 +21,7 @@ from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Changes, Compared, RegisterMark
-from pipeline.reissue.known_again import at_other_times, take_readings
+from pipeline.reissue.known_again import at_other_times, keep_names, take_readings
 from pipeline.reissue.left_over import ranked
 from pipeline.reissue.means import bare
 from pipeline.reissue.side import Side, attribute, differing
@@ -81,6 +81,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     there = _match((after, new), (before, old))
     _know_renamed(before, after, there, axes)
     take_readings(before, after, there, axes)
+    keep_names(before, after, there, axes)
     retimed = at_other_times(before, after, there, axes)
     known = _Known.of(before, after, there, axes)
     changed = known.changed()

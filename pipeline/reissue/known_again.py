@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
+from pipeline.reissue.means import bare
 from pipeline.words import Reason
 
 #: Metres in plan within which what has the name and another time is the same point; common practice, no source.
@@ -44,6 +45,37 @@ def take_readings(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
     instead = back[was]
     there[instead[instead >= 0]] = -1
     there[now] = was
+
+
+def keep_names(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
+    """Let a point that lost or got readings of its own keep its row by its name: take it up in ``there``.
+
+    Where each reading was a point (P, P_2) and one stands for all of them now, that one is P, which lay elsewhere, and
+    P_2 is issued no more, although it may be P_2's reading; and the other way round. Arguments as of `take_readings`.
+    """
+    if not before.num_rows or not after.num_rows:
+        return
+    back = _back(there, before.num_rows)
+    was_held, is_held = _flags(before), _flags(after)
+    was, now = _one_name(before, after, np.flatnonzero(~was_held), np.flatnonzero(~is_held))
+    apart = _apart(before, after, was, now, axes)
+    one = (np.hypot(apart[:, 0], apart[:, 1]) <= _REPLACED) & ~(np.abs(apart[:, 2]) > _REPLACED)
+    one &= there[now] != was
+    was, now = was[one], now[one]
+    instead, of = back[was], there[now]  # the reading of the one, and what the other was
+    less = _numbered(before, of, was) & ~was_held[of] & ((instead < 0) | _duplicates(after)[instead])
+    more = _numbered(after, instead, now) & ~is_held[instead] & ((of < 0) | _duplicates(before)[of])
+    swapped = less | more
+    was, now, instead, of = was[swapped], now[swapped], instead[swapped], of[swapped]
+    there[instead[instead >= 0]] = of[instead >= 0]
+    there[now] = was
+
+
+def _numbered(table: pa.Table, rows: Integers, named: Integers) -> Flags:
+    """Return (k,) which rows, -1 for none, have the names of others and a number that tells them apart."""
+    names, others = (table.column("name").take(pa.array(np.maximum(at, 0))).combine_chunks() for at in (rows, named))
+    told = pc.and_(pc.equal(bare(names), others), pc.not_equal(names, others))
+    return np.asarray(pc.fill_null(told, False)) & (rows >= 0)
 
 
 def at_other_times(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> int:

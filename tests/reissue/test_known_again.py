@@ -94,6 +94,37 @@ def test_a_point_that_another_reading_stands_for_moved() -> None:
                 assert row["d_height"] == pytest.approx(readings[other][4] - readings[one][4], abs=1e-9)
 
 
+def apart(*rows: Row) -> list[Row]:
+    """Return readings of one name as points of their own: all but the first get a number."""
+    return [(f"{row[0]}_{number}" if number > 1 else row[0], *row[1:]) for number, row in enumerate(rows, 1)]
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_a_point_keeps_its_row_where_its_readings_become_one_or_points_of_their_own(count: int) -> None:
+    """Each reading was a point, and the mean is issued now; it has the time of the last, and the name of the first."""
+    readings = [FIRST, SECOND, THIRD][:count]
+    mean = ("P3", readings[-1][1], 10.02, 20.0, 5.01)
+    every, one = side_of(*apart(*readings)), side_of(mean, *given_way(*readings[:-1]))
+    numbered = {f"P3_{number}" for number in range(2, count + 1)}
+    for old, new, east, change in ((every, one, 0.02, "held"), (one, every, -0.02, "released")):
+        rows = {row["name"]: row for row in compare(old, new, lambda _: "why", Axes())[0].to_pylist()}
+        assert len(rows) == count and {name: row["change"] for name, row in rows.items()} == {
+            "P3": "moved", **dict.fromkeys(numbered, change)
+        }  # fmt: skip
+        assert rows["P3"]["d_east"] == pytest.approx(east, abs=1e-9) and rows["P3"]["because"] == "why"
+
+
+def test_a_point_keeps_its_row_where_an_export_with_a_reading_of_it_goes_or_comes() -> None:
+    two, one = side_of(*apart(FIRST, SECOND)), side_of(SECOND)
+    assert told(two, one) == {("P3", "moved"), ("P3_2", "withdrawn")}
+    assert told(one, two) == {("P3", "moved"), ("P3_2", "added")}
+
+
+def test_what_the_field_renamed_beside_a_point_that_is_gone_keeps_the_row_of_its_time() -> None:
+    old, new = side_of(FIRST, ("Q5", *SECOND[1:])), side_of(SECOND)
+    assert told(old, new) == {("P3", "withdrawn"), ("P3", "recoded")}
+
+
 def test_another_point_of_the_name_is_none_of_its_readings() -> None:
     """The reading gave way to P3-again beside it; P3 is a new point a long way off."""
     old = side_of(FIRST)
