@@ -16,6 +16,7 @@ from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, LINE_Z
 from pipeline.issue.geopackage.previous import Lost
+from pipeline.issue.geopackage.recount import has_issued_content
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 from pipeline.issue.record_types import Compared, Record
 from pipeline.issue.written_axes import axes_written
@@ -76,6 +77,10 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
         what = f"issues {first:03d} and {second:03d} cannot be compared: {obstacle}"
         raise JobError([Problem(str(folder), 0, what, "compare issues on one grid and in one height datum")])
     steps = tuple(dict.fromkeys(_because(folder, *sorted((first, second)))))
+    for one in (old, new):
+        if not one.untouched and not has_issued_content(one.package, one.record["files"]):
+            what = f"issue {one.record['issue']:03d} is damaged: the file is gone or is not what was issued"
+            raise JobError([Problem(str(one.package), 0, what, "see what tiedown verify says")])
     try:
         sides = both_sides(old, new)
     except Lost as error:

@@ -7,6 +7,7 @@ from pathlib import Path
 from pipeline.issue.folder.confirmed import Signs
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record_types import Altered, FileIssued
+from pipeline.reissue.changes import EDITED
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.intact import GONE, damaged
 
@@ -53,7 +54,7 @@ class AlteredSince:
 
     def because(self, *, compared: bool) -> list[str]:
         """Return what is to be said beside why there is a new issue; ``compared``: the points of the two were."""
-        edit = f"{self.reason}: some of what changed may be somebody's edit of it"
+        edit = f"{self.reason}: {EDITED}"
         return [edit] if self.points and compared else []
 
     def told(self, *, compared: bool) -> list[Altered]:

@@ -33,6 +33,8 @@ MOVED = 1e-4
 
 #: How points are told of whose times differ from those of the previous issue.
 _AGAIN = "known again by name and place"
+#: How it ends that an issue was told against one that is not what was issued.
+EDITED = "some of what changed may be somebody's edit of it"
 
 #: Metres. A point that got another name lies within it of where it lay; common practice, no source.
 RENAMED = 0.5
@@ -444,7 +446,7 @@ def is_counted(reason: str, changes: Changes) -> bool:
 
     Over several issues such counts neither add up nor need to stay.
     """
-    return reason in attributes_changed(changes) or f" {_AGAIN}: " in reason
+    return reason in attributes_changed(changes) or f" {_AGAIN}: " in reason or reason.endswith(EDITED)
 
 
 def times_differ(points: int, since: int) -> list[str]:

@@ -5,6 +5,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+from altered import change
 from running import replace_in, rewrite_export
 from simulate import Plan, simulate
 from typer.testing import CliRunner
@@ -126,3 +127,27 @@ def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
 def test_what_cannot_be_compared_is_refused(path: Path, first: int, second: int, what: str) -> None:
     with pytest.raises(JobError, match=what):
         between(path, first, second)
+
+
+def test_what_somebody_edited_is_compared_with_nothing(tmp_path: Path) -> None:
+    """Neither is what is no more there; once it is restored, that it was edited is no reason of what differs."""
+    job = simulate(Plan(sessions=1, points=4))
+    path = job.write(tmp_path)
+    run_job(path)
+    package = tmp_path / "out" / "issues" / "001" / "simulated-001.gpkg"
+    issued = package.read_bytes()
+    change(package, "UPDATE points SET easting = easting + 5 WHERE name = 'S01-00003'")
+    job.mistype("CM1", "height", 0.006)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    for first, second in ((1, 2), (2, 1)):
+        with pytest.raises(JobError, match="not what was issued"):
+            between(path, first, second)
+    said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "2"])
+    assert said.exit_code == 2 and "tiedown verify" in said.output
+    package.unlink()
+    with pytest.raises(JobError, match="is gone"):
+        between(path, 1, 2)
+    package.write_bytes(issued)
+    found = between(path, 1, 2)
+    assert len(found.because) == 1 and found.because[0].startswith("CM1 height ")
+    assert found.counts["max_horizontal"] == pytest.approx(0.0, abs=1e-4)
