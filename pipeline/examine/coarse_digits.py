@@ -99,6 +99,6 @@ def length_said(digit: float) -> str:
 
 def harms(half: float, digit: float, tolerance: float, stated: float) -> bool:
     """Tell whether rounding by up to ``half`` matters beside a tolerance, and what is stated does not say so."""
-    rounding = EVEN * digit
-    beyond = half > tolerance and 2.0 * rounding > stated
-    return beyond or (half > _HARMLESS * tolerance and rounding > stated)
+    rounding, nearly = EVEN * digit, 1.0 + 1e-9
+    beyond = half > tolerance * nearly and 2.0 * rounding > stated
+    return beyond or (half * nearly > _HARMLESS * tolerance and rounding > stated)

@@ -10,6 +10,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
 from pipeline.examine.coarse_digits import EVEN, harms, length_said
 from pipeline.examine.computed import COMPUTED, OnTheMarks
+from pipeline.examine.cut_digits import cut_to
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.stood_on import Stood
 from pipeline.intake.survey import Survey
@@ -23,6 +24,8 @@ from pipeline.words import Doubt, counted, plural
 _CHANCE, _AGREE = math.log(1e-3) + 1e-9, 0.02
 #: Decimals that are told apart, from millions of a unit on.
 _FEWEST, _MOST = -6, 12
+#: Marks of which both coordinates have to say so.
+_PAIR = 2
 _NUMBER = re.compile(r"\d+(?:[.,](\d*))?(?:[eE][+-]?\d+)?")
 
 
@@ -40,7 +43,7 @@ def register_digit_doubts(survey: Survey, stood: Stood | None, on_marks: OnTheMa
     found = [_Axis(register, used, axis, geographic) for axis in range(3)]
     plan = [axis.coarse(checks.horizontal) & register.holds_position[used] for axis in found[:2]]
     # two coordinates of two marks say as much as one of four
-    if len(used) != 2 or not all(which.all() for which in plan):
+    if len(used) != _PAIR or not all(which.all() for which in plan):
         plan = [which & axis.surely(checks.horizontal) for which, axis in zip(plan, found, strict=False)]
     up = found[2].coarse(checks.vertical) & found[2].surely(checks.vertical) & register.holds_height[used]
     for height, axes, which in ((False, (0, 1), plan), (True, (2,), [up])):
@@ -64,6 +67,7 @@ def _of(
     if register is None or not axes:
         return None
     digits = [axis.digit(which) for axis, which in axes]
+    behind = ", with zeros behind that," if any(axis.padded_out(which) for axis, which in axes) else ","
     half, digit = float(np.hypot.reduce(digits)) / 2.0, max(digits)
     sigma = register.sigma_up if height else np.maximum(register.sigma_east, register.sigma_north)
     tolerance = survey.job.checks.vertical if height else survey.job.checks.horizontal
@@ -80,7 +84,7 @@ def _of(
     says = "is stated" if stated else f"is assumed, since the register states no {column}"
     what = (
         f"{kind} of {counted(len(marks), 'mark')} that {plural(len(marks), 'is', 'are')} used ({names}) are written to"
-        f" {length_said(digit)}, which alone puts them up to {half:.3f} m off where a standard uncertainty of"
+        f" {length_said(digit)}{behind} which alone puts them up to {half:.3f} m off where a standard uncertainty of"
         f" {float(sigma[marks].max()):.3f} m {says}: give them with all their digits, or say how uncertain they are in"
         f" a column {column} or as [control] {key}"
     )
@@ -127,7 +131,7 @@ class _Axis:
         parts = [list(_NUMBER.finditer(written[number])) for written in register.written]
         last = [of[-1].group() if of else "" for of in parts]
         behind = [(of[-1].group(1) or "") if of else "" for of in parts]
-        #: whether zeros at the end are written: then what is written is all that there is
+        #: whether zeros at the end are written: then what is written is all that there is, unless too much is zeros
         self.padded = any(len(text) > 1 and text.endswith("0") for text in behind)
         decimals = [len(text) for text in behind] if self.padded else [_shown(text) for text in last]
         self.decimals = np.clip(np.array(decimals, np.int64), _FEWEST, _MOST)
@@ -137,12 +141,23 @@ class _Axis:
             # degrees, minutes and seconds are three numbers, of which the last one counts
             unit *= DEGREE * np.array([60.0 ** -max(len(of) - 1, 0) for of in parts])
             unit *= np.cos(np.radians(np.nan_to_num(register.second))) if number == 0 else 1.0
-        every: Floats = 10.0 ** -self.decimals.astype(np.float64) * unit
-        self.metres = every[used]
+        every: Floats = 10.0 ** -self.decimals.astype(np.float64)
+        self.written: Floats = (every * unit)[used]
+        # a spreadsheet or a database writes all of them with as many decimals, whatever they are known to
+        here = [last[mark] for mark in used.tolist()]
+        sure = np.maximum(cut_to(last, self.padded)[used], cut_to(here, self.padded))
+        perhaps = np.maximum(sure, cut_to(here, self.padded, pair=True)) if len(used) == _PAIR else sure
+        #: metres that each of them is known to, by what they have in common; zero where to all that is written
+        self.cut: Floats = sure * unit[used]
+        self.metres = np.maximum(self.written, perhaps * unit[used])
 
     def digit(self, which: Flags) -> float:
         """Return metres of the finest last digit that some of the used marks have."""
         return float(self.metres[which].min())
+
+    def padded_out(self, which: Flags) -> bool:
+        """Tell whether more digits are written of some of the used marks than what those are known to."""
+        return self.padded and bool((self.metres > self.written * (1.0 + 1e-9))[which].any())
 
     def coarse(self, tolerance: float) -> Flags:
         """Return (k,) which of the marks are written to a digit that matters beside a tolerance."""
@@ -150,10 +165,13 @@ class _Axis:
         return found
 
     def surely(self, tolerance: float) -> Flags:
-        """Return (k,) which of them are so for sure: of numbers without zeros at the end some end in one by chance."""
+        """Return (k,) which of them are so for sure: some end in zeros, or without zeros are shorter, by chance."""
         coarse = self.coarse(tolerance)
-        if self.padded or not coarse.any():
-            return coarse
+        cut: Flags = coarse & (self.cut > tolerance / math.sqrt(2.0))
+        if self.padded:
+            return cut | (coarse & (self.written > tolerance / math.sqrt(2.0)))
+        if not coarse.any() or cut.any():
+            return cut
         own = self.decimals[self.used][coarse]
         level = int(own.max())
         # of the whole register, whose marks were written alike, and of those that are used

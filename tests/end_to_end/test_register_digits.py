@@ -123,3 +123,114 @@ def test_an_uncertainty_that_covers_the_rounding_is_enough(in_register: bool, tm
     else:
         job.job["control"] |= {"sigma_horizontal": 0.041, "sigma_vertical": 0.041}
     assert told(job.write(tmp_path)) == []
+
+
+def padded_to(job: Simulation, column: str, step: float, decimals: int = 3) -> None:
+    """Round a column to a step and write more decimals of it than that, as a spreadsheet or a database does."""
+    job.register[column] = np.round(np.asarray(job.register[column], float) / step) * step
+    write_to(job, column, decimals)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("decimals", [2, 3, 4])
+def test_heights_to_the_decimetre_with_zeros_behind_are_doubted(seed: int, decimals: int, tmp_path: Path) -> None:
+    """Of honest heights to the centimetre four in four end in a zero once in 10 000 registers, else never."""
+    job = surveyed(seed)
+    padded_to(job, "height", 0.1, decimals)
+    path = job.write(tmp_path)
+    (doubt,) = told(path)
+    assert "register.csv:2: heights of 4 marks that are used" in doubt
+    assert "written to 0.1 m, with zeros behind that, which alone puts them up to 0.050 m off" in doubt
+    assert run_job(path, dry_run=True).exit_code == 3
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    ("step", "columns"), [(0.1, ("easting",)), (0.05, ("easting", "northing")), (0.1, ("northing",))]
+)
+def test_positions_on_a_step_of_one_or_five_are_doubted(
+    step: float, columns: tuple[str, ...], seed: int, tmp_path: Path
+) -> None:
+    job = surveyed(seed)
+    for column in columns:
+        padded_to(job, column, step)
+    (doubt,) = told(job.write(tmp_path))
+    assert "positions of 4 marks that are used" in doubt
+    assert f"written to {step} m, with zeros behind that" in doubt
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_mark_with_all_its_digits_among_some_with_zeros_is_left_out(seed: int, tmp_path: Path) -> None:
+    job = surveyed(seed)
+    fine = job.register["height"][2]
+    padded_to(job, "height", 0.1)
+    job.register["height"][2] = f"{np.floor(fine * 10.0) / 10.0 + 0.037:.3f}"
+    (doubt,) = told(job.write(tmp_path))
+    assert "heights of 3 marks that are used" in doubt
+
+
+def test_both_coordinates_of_two_marks_say_enough(tmp_path: Path) -> None:
+    """Four numbers to the millimetre that all end in two zeros: once in a hundred million registers."""
+    job = surveyed(checks=1)
+    for column in ("easting", "northing"):
+        padded_to(job, column, 0.1)
+    (doubt,) = told(job.write(tmp_path))
+    assert "positions of 2 marks that are used" in doubt
+
+
+@pytest.mark.parametrize("column", ["easting", "height"])
+def test_one_coordinate_of_two_marks_with_zeros_says_nothing(column: str, tmp_path: Path) -> None:
+    """A mark set out from an origin, or a bench mark at 100.000, is honest."""
+    job = surveyed(checks=1)
+    padded_to(job, column, 0.1)
+    assert told(job.write(tmp_path)) == []
+
+
+def test_one_number_that_many_marks_have_is_one(tmp_path: Path) -> None:
+    """Marks on a slab of one level."""
+    job = surveyed()
+    heights = np.asarray(job.register["height"], float)
+    level = np.full(4, np.round(heights[0], 1))
+    ties, opening, closing = session_marks(job.plan, 0)
+    rows = np.flatnonzero(job.rows["kind"] != "point")
+    job.rows["height"][rows] += (level - heights)[[*ties, *opening, *closing]]
+    job.register["height"] = level
+    write_to(job, "height", 3)
+    assert told(job.write(tmp_path)) == []
+
+
+@pytest.mark.parametrize("decimals", [0, 1])
+def test_measured_marks_at_whole_metres_with_zeros_behind_are_let_be(decimals: int, tmp_path: Path) -> None:
+    """Computed readings agree to the rounding of the files, whatever the zeros."""
+    job = surveyed(noise=False)
+    stand_at(job, decimals)
+    padded_to(job, "height", 10.0**-decimals)
+    assert told(job.write(tmp_path)) == []
+
+
+def test_zeros_that_what_is_stated_covers_are_let_be(tmp_path: Path) -> None:
+    job = surveyed()
+    for column in ("easting", "northing", "height"):
+        padded_to(job, column, 0.1)
+    job.register["hu95"] = job.register["vu95"] = np.full(len(job.register["mark"]), 0.10)
+    assert told(job.write(tmp_path)) == []
+
+
+@pytest.mark.parametrize("decimals", [2, 3])
+@pytest.mark.parametrize("seed", range(10))
+def test_honest_registers_with_their_zeros_are_let_be(seed: int, decimals: int, tmp_path: Path) -> None:
+    job = surveyed(seed, checks=1 + seed % 4)
+    for column in ("easting", "northing", "height"):
+        write_to(job, column, decimals)
+    assert told(job.write(tmp_path)) == []
+
+
+def test_positions_to_five_centimetres_without_zeros_are_doubted_too(tmp_path: Path) -> None:
+    """Six numbers of six end in 0 or 5 once in 15 000 registers."""
+    job = surveyed(checks=7)
+    for column in ("easting", "northing"):
+        padded_to(job, column, 0.05, 2)
+        write_to_stripped = [text.rstrip("0").rstrip(".") for text in job.register[column]]
+        job.register[column] = np.array(write_to_stripped, object)
+    (doubt,) = told(job.write(tmp_path))
+    assert "written to 0.05 m, which" in doubt
