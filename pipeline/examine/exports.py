@@ -17,6 +17,7 @@ from pipeline.read.dialect import find_dialect
 from pipeline.read.files import Export
 from pipeline.read.findings import Unusable
 from pipeline.read.precision_headings import Side
+from pipeline.read.solution_words import coarse_among
 from pipeline.words import Doubt, Reason, counted, plural
 
 #: Readings of a session from which on most of them say something of it.
@@ -28,8 +29,6 @@ _MUCH, _MANY = 0.2, 3
 _LARGER, _WIDEST = 3.0, 2.5
 #: Solutions that are listed.
 _LISTED = 4
-#: Words for solutions that are no fixed ones: decimetres to metres off, by nature.
-_COARSE = frozenset(["float", "autonomous", "single", "spp", "standalone", "dgps", "dgnss", "sbas", "code", "none"])
 
 _LIKELY = {
     Reason.UNREADABLE: "see decimal, delimiter, angles and time_format of the block, and the columns that it maps",
@@ -263,11 +262,13 @@ def _ends(export: Export, log: FileLog) -> Iterator[str]:
 
 
 def _accepted(survey: Survey) -> Iterator[str]:
-    found = [word for word in survey.job.quality.solutions if word.strip().lower() in _COARSE]
+    found = coarse_among(survey.job.quality.solutions)
     if found:
+        signs = any(len(word.strip()) == 1 for word in found)
+        counted_so = "; of figures, or single letters, one alone means fixed: 4, or R, in NMEA 0183" if signs else ""
         yield (
             f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres out, each by a"
-            " different amount, and checks on other readings do not prove them"
+            f" different amount, and checks on other readings do not prove them{counted_so}"
         )
 
 

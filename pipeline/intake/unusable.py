@@ -1,15 +1,12 @@
 """Why readings cannot be used, in words: what was found in the row, and which key of the job file decides."""
 
-import re
 from collections.abc import Iterable
 
 from pipeline.intake.first_pass import FirstPass, Turned
 from pipeline.intake.prepare import Prepared
 from pipeline.near import listed
+from pipeline.read.solution_words import is_coarse
 from pipeline.words import Reason
-
-#: Words of solutions that no office accepts as fixed; nobody is told to accept one of them.
-_NOT_FIXED = re.compile("float|auto|single|stand.?alone|navigat|dgps|dgnss|sbas|waas|egnos|invalid|none", re.IGNORECASE)
 
 #: Solutions that are named in a list to be copied; more than these are no list of solutions.
 _MOST_SOLUTIONS = 6
@@ -54,7 +51,7 @@ def advice_on(turned: Turned, first_pass: FirstPass, prepared: Prepared) -> str:
 
 def _accept(prepared: Prepared, solutions: Iterable[str], where: str) -> str:
     given = set(solutions)
-    found = sorted((each for each in given if not _NOT_FIXED.search(each)), key=str.casefold)
+    found = sorted((each for each in given if not is_coarse(each)), key=str.casefold)
     if given and not found:
         return f"only fixed solutions are tied on and drafted: name a point that has one ({where})"
     if not found:

@@ -227,11 +227,25 @@ def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
     ]
 
 
-def test_solutions_that_are_accepted_and_are_no_fixed_ones(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("fixed", "other"),
+    [("fix", "Float"), ("RTK Fixed", "RTK Float"), ("FIXED", "FLOATING"), ("INT", "FLT"), ("R", "F"), ("4", "5")],
+)
+def test_solutions_that_are_accepted_and_are_no_fixed_ones(fixed: str, other: str, tmp_path: Path) -> None:
     job = simulate(Plan(sessions=1, points=20))
-    job.job["quality"]["solutions"] = ["fix", "Float"]
+    job.rows["solution"] = np.where(job.rows["solution"] == "fix", fixed, other)
+    job.rows["solution"][5:8] = other
+    job.job["quality"]["solutions"] = [fixed, other]
     (text,) = told(job.write(tmp_path))
-    assert text.startswith("quality.solutions accepts Float: ")
+    assert text.startswith(f"quality.solutions accepts {other}: such readings are decimetres to metres out")
+
+
+@pytest.mark.parametrize("fixed", ["fix", "RTK Fixed", "Fixed (single base)", "4", "R", "F", "1", "Fixé", "PPP"])
+def test_solutions_that_may_all_be_fixed_are_let_be(fixed: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=20))
+    job.rows["solution"] = np.where(job.rows["solution"] == "fix", fixed, "other")
+    job.job["quality"]["solutions"] = [fixed]
+    assert told(job.write(tmp_path)) == []
 
 
 def test_one_name_at_two_places(tmp_path: Path) -> None:

@@ -1,0 +1,68 @@
+"""What solutions are called, in the languages of the trade: fixed ones, float ones, and others."""
+
+import re
+from collections.abc import Collection
+
+from pipeline.files.heading_words import plain_letters
+
+#: What integer ambiguities resolved are called, in the languages of the trade.
+_CALLED = """
+    fix fixed rtkfix rtkfixed fixrtk fixedrtk integer intfix fixedinteger integerfixed integerfix fixsolution
+    fixedsolution solutionfixed fixe fixee solutionfixe fijo fija solucionfija fixa fixo solucaofixa fisso fissa
+    soluzionefissa fixiert fixierteloesung fixlosung fixloesung vast vasteoplossing fast fastlosning fiks fiksert
+    fikseret fixlosning fixni fixnireseni fixovane pevne ustalone rozwiazanieustalone kiintea fixed3d 3dfixed
+    gnssfixed fixedgnss rtkinteger ppkfixed fixedppk
+"""
+#: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
+_FLOAT = """
+    float floating floated flt floatrtk rtkfloat floatsolution floatingsolution gnssfloat ppkfloat flotante flotantertk
+    flottant flottante flottee solutionflottante flutuante flutuantertk fluttuante gleitend gleitloesung gleitlosung floatlosung
+    floatloesung drijvend zwevend flyt flytande flytende flytlosning flydende kelluva plovouci plovoucireseni
+    zmiennoprzecinkowe zmienne lebegopont lebego lebdeci
+"""
+_OTHER = """
+    autonomous autonomo autonoma autonome autonom autonomi autonominen autonomni autonomiczne standalone single spp
+    dgps dgnss rtd differential differentiel differenziale diferencial differentiell codediff codedifferential diff
+    sbas waas egnos ppp none no nofix nosolution notfixed unfixed invalid navigation navigated estimated
+"""
+FIXED = frozenset(_CALLED.split())
+FLOATING = frozenset(_FLOAT.split())
+KNOWN = FIXED | FLOATING | frozenset(_OTHER.split())
+#: No fixed ones: decimetres to metres off, by nature. Precise point positioning need not be.
+_COARSE = (KNOWN - FIXED - {"ppp"}) | {"code", "codephase", "uncorrected", "dr", "deadreckoning"}
+#: Stems that say so wherever they stand in a word, and words that do by themselves, where none beside them says fixed.
+_STEMS = (
+    "float", "flott", "flutuant", "fluttuant", "autonom", "standalone", "dgps", "dgnss", "differen", "diferen", "sbas",
+    "waas", "egnos", "gleitend", "zmiennoprzec", "plovouci", "kelluv", "lebego",
+)  # fmt: skip
+_ALONE = _COARSE - {"no", "dr", "code"}
+#: Figures and letters of NMEA 0183 of which one alone, 4 or R, means fixed; others count otherwise, and one alone too.
+_FIGURES, _INDICATED, _NOT_R = frozenset("123456789"), "4", frozenset("adefmns")
+_APART = re.compile(r"[\W_\d]+")
+
+
+def is_coarse(word: str) -> bool:
+    """Tell whether a word means a solution that is no fixed one, by itself or among others."""
+    whole = _letters(word)
+    if whole in FIXED:
+        return False
+    parts = {_letters(part) for part in _APART.split(word)}
+    unfixed = not parts & FIXED or "not" in parts or "no" in parts or "non" in parts
+    return whole in _COARSE or any(stem in whole for stem in _STEMS) or (unfixed and bool(parts & _ALONE))
+
+
+def coarse_among(words: Collection[str]) -> list[str]:
+    """Return which of the words that a job accepts together mean no fixed solution, as written.
+
+    Of figures, and of single letters beside R, one alone means fixed. Where it is not 4 it is not known which, and all
+    but the first are returned.
+    """
+    bare = [(word, word.strip().casefold()) for word in words]
+    figures = list(dict.fromkeys(text for _, text in bare if text in _FIGURES))
+    fixed = _INDICATED if _INDICATED in figures else next(iter(figures), "")
+    letters = _NOT_R if "r" in {text for _, text in bare} else frozenset[str]()
+    return [word for word, text in bare if is_coarse(word) or (text in figures and text != fixed) or text in letters]
+
+
+def _letters(text: str) -> str:
+    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))

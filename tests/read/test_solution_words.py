@@ -1,0 +1,37 @@
+"""Words of solutions that are no fixed ones, as exports spell them."""
+
+import pytest
+
+from pipeline.read.solution_words import coarse_among, is_coarse
+
+COARSE = [
+    "float", "Float", "FLOATING", "FLT", "RTK Float", "RTK_FLOAT", "L1 float", "RtkFloat", "5 - RTK float",
+    "fixed/float",
+    "Autonomous", "GPS autonomous", "stand-alone", "Standalone", "Single", "DGPS", "DGPS fix", "SBAS", "Code Diff",
+    "no fix", "Not fixed", "none", "Flotante", "Solution flottante", "Gleitlösung", "zwevend", "kelluva", "RTK flyt",
+]  # fmt: skip
+FIXED = [
+    "fix", "FIXED", "RTK Fixed", "4 - RTK fixed", "Fixed (single base)", "fix, single baseline", "network fixed", "INT",
+    "integer", "Fixé", "fija", "vast", "fiks", "Kiinteä", "3D fixed", "PPP", "RTK", "4", "R", "",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("word", COARSE)
+def test_what_is_no_fixed_solution_is_told(word: str) -> None:
+    assert is_coarse(word)
+
+
+@pytest.mark.parametrize("word", FIXED)
+def test_what_is_fixed_or_may_be_is_let_be(word: str) -> None:
+    assert not is_coarse(word)
+
+
+@pytest.mark.parametrize(
+    ("words", "coarse"),
+    [
+        (["4", "5"], ["5"]), (["5", "4", "2"], ["5", "2"]), (["1", "2"], ["2"]), (["4"], []), (["2"], []),
+        (["R", "F"], ["F"]), (["f"], []), (["fix", "4", "R"], []), (["fix", " Float "], [" Float "]),
+    ],
+)  # fmt: skip
+def test_of_figures_and_letters_one_alone_is_fixed(words: list[str], coarse: list[str]) -> None:
+    assert coarse_among(words) == coarse
