@@ -10,7 +10,7 @@ from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Former, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
-from pipeline.geodesy.alternatives import neighbouring_zones, other_datums
+from pipeline.geodesy.alternatives import left_out, neighbouring_zones, other_datums
 from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
@@ -184,7 +184,7 @@ def _instead(misreading: Misreading, given: Floats) -> Floats:
 
 
 def _otherwise(meant: _Meant, mark: str, kind: str, control: ControlSection, scope: Scope, given: Floats) -> None:
-    """Take up other datums and neighbouring zones; the height as written goes along."""
+    """Take up other datums, neighbouring zones, and a false origin or digits in front; the height goes along."""
     for datum in other_datums(control.crs, scope.case.survey.operations.area, given[0], given[1]):
         text = f"{mark}'s coordinates are in {datum.name}"
         meant.add(Kind.DATUM, text, np.array([datum.first, datum.second, given[2]]), datum.accuracy)
@@ -192,6 +192,10 @@ def _otherwise(meant: _Meant, mark: str, kind: str, control: ControlSection, sco
         for zone in neighbouring_zones(control.crs, given[0], given[1]):
             text = f"{mark}'s easting and northing are those of a neighbouring zone, {zone.name}"
             meant.add(Kind.ZONE, text, np.array([zone.first, zone.second, given[2]]))
+        centre = scope.case.survey.operations.area.centre
+        for one in left_out(control.crs, (float(given[0]), float(given[1])), centre):
+            text = f"{mark}'s easting and northing were meant {one.name}"
+            meant.add(Kind.ORIGIN, text, given + np.array([one.east, one.north, 0.0]))
 
 
 def _heights(

@@ -46,6 +46,7 @@ class Kind(StrEnum):
     AXES_SWAPPED = "axes swapped"
     HEMISPHERE = "hemisphere"
     ZONE = "neighbouring zone"
+    ORIGIN = "false origin"
     DATUM = "other datum"
     HEIGHT_SYSTEM = "height system"
     ANTENNA = "antenna or pole height"

@@ -76,6 +76,96 @@ def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternativ
     return found
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """What may have been left out of eastings and northings: metres to the east and the north to be added to them.
+
+    ``name`` says so, as a clause that goes before what would then be; ``of_grid`` whether it is what the grid adds.
+    """
+
+    name: str
+    east: float
+    north: float
+    of_grid: bool
+
+
+def left_out(crs: str, marks: tuple[float, float], readings: tuple[float, float]) -> list[LeftOut]:
+    """Return what may have been left out of eastings and northings, or of those that they are compared with.
+
+    That is the grid's false easting and northing, added or taken off, and the digits in front of the hundreds or the
+    thousands of kilometres, of one coordinate or both.
+
+    Args:
+        crs: a projected CRS, that of the coordinates.
+        marks: easting and northing [m] of one of them, as written.
+        readings: longitude and latitude [deg] of where they are meant to be, or of what lacks the digits itself.
+    """
+    to_degrees, axes = _to_degrees(crs)
+    counts = axes.easting.count, axes.northing.count
+    here = to_degrees.transform(*readings, direction="INVERSE")
+    there = _metres(axes, *here) if all(map(math.isfinite, here)) else None
+    east, north = (metres * math.copysign(1.0, count) for metres, count in zip(_false(crs), counts, strict=True))
+    found = []
+    for way, done in ((1.0, "added"), (-1.0, "taken off")):
+        for first, second, what in ((east, 0.0, "easting"), (0.0, north, "northing"), (east, north, "both")):
+            if (what != "northing" and not east) or (what != "easting" and not north):
+                continue
+            size = first / counts[0] if first else second / counts[1]
+            of = "easting and northing" if what == "both" else f"{what} of {_said(size, counts)}"
+            found.append(LeftOut(f"with the grid's false {of} {done}", way * first, way * second, True))
+    for digits in (6, 5) if there is not None else ():
+        found += _digits(marks, there or marks, counts, 10.0**digits)
+    told = dict[tuple[float, float], LeftOut]()
+    for one in found:
+        told.setdefault((one.east, one.north), one)
+    return list(told.values())
+
+
+def _digits(
+    marks: tuple[float, float], readings: tuple[float, float], counts: tuple[float, float], place: float
+) -> list[LeftOut]:
+    """Return the digits in front of a place that the marks lack, or that the readings do."""
+    lacking = list[float]()
+    for mark, reading, count in zip(marks, readings, counts, strict=True):
+        one, other = mark / count, reading / count
+        if 0.0 <= one < place <= other:
+            lacking.append(math.floor(other / place) * place * count)
+        elif 0.0 <= other < place <= one:
+            lacking.append(-math.floor(one / place) * place * count)
+        else:
+            lacking.append(0.0)
+    found = []
+    for east, north in ((True, False), (False, True), (True, True)):
+        first, second = lacking[0] * east, lacking[1] * north
+        if (east and not first) or (north and not second):
+            continue
+        parts = [
+            f"{_said(abs(size / count), counts)} {'more' if size * count > 0 else 'less'} in {what}"
+            for size, count, what in ((first, counts[0], "easting"), (second, counts[1], "northing"))
+            if size
+        ]
+        found.append(LeftOut(f"with {' and '.join(parts)} (digits left out in front)", first, second, False))
+    return found
+
+
+def _said(size: float, counts: tuple[float, float]) -> str:
+    """Return a length that the grid counts, with its thousands apart."""
+    unit = "m" if abs(counts[0]) == 1.0 else "units of the grid"
+    return f"{size:,.0f} {unit}".replace(",", " ")
+
+
+def _false(crs: str) -> tuple[float, float]:
+    """Return the false easting and northing [m] of a projected CRS, zero where it has none."""
+    found = [0.0, 0.0]
+    operation = systems.horizontal_of(systems.source_crs(crs)).coordinate_operation
+    for parameter in operation.params if operation is not None else ():
+        for place, word in enumerate(("easting", "northing")):
+            name = parameter.name.lower()
+            if name.startswith((f"false {word}", f"{word} at ", f"{word} of ")) and parameter.unit_conversion_factor:
+                found[place] = float(parameter.value) * float(parameter.unit_conversion_factor)
+    return found[0], found[1]
+
+
 @lru_cache(maxsize=8)
 def _to_degrees(crs: str) -> tuple[Transformer, Axes]:
     """Return the conversion of a projected or geographic CRS to longitude and latitude of its datum, and its axes.

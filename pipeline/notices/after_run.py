@@ -11,6 +11,7 @@ from pipeline.adjust import missing_ties
 from pipeline.clock import clock
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
+from pipeline.issue.untied_words import of_register
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.pegs import peg_notes
 from pipeline.solve.bend import bend_notes
@@ -23,6 +24,8 @@ from pipeline.words import Role, counted, plural
 
 #: Metres by which ties move a session that is stated to need no shift, beyond which it is told. Ours, no source.
 _MOVED = 0.005
+#: Marks that are named of those whose coordinates would tie.
+_MARKS = 3
 
 
 def notes(survey: Survey, solved: Solved) -> list[str]:
@@ -55,10 +58,13 @@ def untied(survey: Survey, solved: Solved) -> list[Untied]:
 
 
 def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
+    register = survey.register
+    holds = {} if register is None else dict(zip(register.names, map(str, register.holds), strict=True))
     for group in untied(survey, solved):
         names, lacking = group["sessions"], " and ".join(group["lacks"])
         some = " or ".join(names[:3]) + (" or others" if len(names) > 3 else "")
-        marks = f", or register coordinates of {' or '.join(group['marks'][:3])}," if group["marks"] else ""
+        wanted = of_register(group["marks"], group["lacks"], holds, _MARKS)
+        marks = f", or {wanted}," if wanted else ""
         yield (
             f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that control ties in"
             f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"

@@ -16,10 +16,11 @@ from pipeline.examine.register_looks import (
     Misplaced,
     Pair,
     close_pairs,
+    distance_from,
     misplaced,
 )
 from pipeline.examine.stood_on import Stood
-from pipeline.geodesy.alternatives import ZONES
+from pipeline.geodesy.alternatives import ZONES, left_out
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
@@ -151,7 +152,7 @@ def _misplaced(survey: Survey, register: Register, places: Floats, area: Area | 
     if area is None or control is None:
         return
     bounds = (area.west, area.south, area.east, area.north)
-    readings = _readings(control.crs, register, places)
+    readings = _readings(control.crs, register, places, area)
     found = misplaced(bounds, places, list(readings.values()), _FAR, _NEAR)
     if len(found) > 1 and len(found) == int(np.isfinite(places).all(axis=1).sum()):
         yield _all_far(survey, register, area, found, list(readings))
@@ -246,7 +247,7 @@ def _named(survey: Survey) -> Iterator[str]:
             yield session.setup.mark
 
 
-def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]:
+def _readings(crs: str, register: Register, places: Floats, area: Area) -> dict[str, Floats]:
     """Return (R, 2) places by every other way in which the coordinates may have been meant, by words that go before."""
     pairs = np.column_stack([register.first, register.second])
     if register.kind == "geographic":
@@ -269,6 +270,10 @@ def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]
             factors=(factor, factor)
         ),
     }
+    away = distance_from((area.west, area.south, area.east, area.north), places)
+    for number in np.flatnonzero(~(away <= _FAR) & np.isfinite(pairs).all(axis=1))[:_MOST_FAR].tolist():
+        lacking = left_out(crs, (float(pairs[number, 0]), float(pairs[number, 1])), area.centre)
+        ways |= {f"{one.name},": Misreading(added=(one.east, one.north)) for one in lacking}
     meant = np.concatenate([way.meant(pairs) for way in ways.values()])
     read = np.column_stack(lonlat(crs, meant[:, 0], meant[:, 1], np.tile(register.third, len(ways))))
     found = dict(zip(ways, np.split(read, len(ways)), strict=True))

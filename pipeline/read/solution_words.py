@@ -16,9 +16,9 @@ _CALLED = """
 #: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
 _FLOAT = """
     float floating floated flt floatrtk rtkfloat floatsolution floatingsolution gnssfloat ppkfloat flotante flotantertk
-    flottant flottante flottee solutionflottante flutuante flutuantertk fluttuante gleitend gleitloesung gleitlosung floatlosung
-    floatloesung drijvend zwevend flyt flytande flytende flytlosning flydende kelluva plovouci plovoucireseni
-    zmiennoprzecinkowe zmienne lebegopont lebego lebdeci
+    flottant flottante flottee solutionflottante flutuante flutuantertk fluttuante gleitend gleitloesung gleitlosung
+    floatlosung floatloesung drijvend zwevend flyt flytande flytende flytlosning flydende kelluva plovouci
+    plovoucireseni zmiennoprzecinkowe zmienne lebegopont lebego lebdeci
 """
 _OTHER = """
     autonomous autonomo autonoma autonome autonom autonomi autonominen autonomni autonomiczne standalone single spp

@@ -274,3 +274,42 @@ def test_a_geojson_register_whose_crs_nobody_knows_is_a_problem(stated: object, 
         check_job(path)
     (problem,) = [one for one in caught.value.problems if one.file.endswith("register.geojson")]
     assert 'member "crs" names no CRS that is known' in problem.what
+
+
+#: False easting and northing of the grids, as the registry has them, and the digits in front of a place on them.
+@pytest.mark.parametrize(
+    ("place", "east", "north", "said"),
+    [
+        (CANTERBURY, -1_600_000.0, 0.0, "with the grid's false easting of 1 600 000 m added, "),
+        (CANTERBURY, -1_600_000.0, -10_000_000.0, "with the grid's false easting and northing added, "),
+        (CANTERBURY, -1_000_000.0, 0.0, "with 1 000 000 m more in easting (digits left out in front), "),
+        (CANTERBURY, 0.0, -5_000_000.0, "with 5 000 000 m more in northing (digits left out in front), "),
+        (
+            CANTERBURY, -1_500_000.0, -5_100_000.0,
+            "with 1 500 000 m more in easting and 5 100 000 m more in northing (digits left out in front), ",
+        ),
+        (BAVARIA, -500_000.0, 0.0, "with the grid's false easting of 500 000 m added, "),
+        (BAVARIA, 0.0, -5_000_000.0, "with 5 000 000 m more in northing (digits left out in front), "),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("whole", [True, False])
+def test_what_a_grid_adds_left_out_or_the_digits_in_front(
+    place: Place, east: float, north: float, said: str, whole: bool, tmp_path: Path
+) -> None:
+    job = simulate(replace(SMALL, place=place))
+    for mark in job.register["mark"] if whole else ["CM3"]:
+        easting, northing, _ = job.marks.of(mark)
+        put(job, mark, easting=easting + east, northing=northing + north)
+    (told,) = [text for text in warnings(job, tmp_path) if "from every reading" in text]
+    assert told.endswith(said + ("the marks would lie among the readings" if whole else "it would lie among them"))
+
+
+def test_a_failing_mark_without_the_grids_false_easting_is_explained(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    put(job, "CM3", easting=job.marks.of("CM3")[0] - 1_600_000.0)
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    causes = {check["cause"] for check in outcome.record["checks"] if check["mark"] == "CM3" and not check["passed"]}
+    assert causes
+    for cause in causes:
+        assert cause.startswith("CM3's easting and northing were meant with the grid's false easting of 1 600 000 m")
+    assert outcome.exit_code == 3

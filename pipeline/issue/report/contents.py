@@ -26,11 +26,14 @@ from pipeline.issue.report.timeline import timeline
 from pipeline.issue.report.written import local, many, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
+from pipeline.issue.untied_words import of_register
 from pipeline.issue.written_axes import axes_written
 from pipeline.words import REASONS, Change, Proof, Role, Verdict
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
 TIMELINES, REASONS_WHY, NOTES, WHOLLY = 100, 100, 200, 12
+#: Marks that are named of those whose register coordinates would tie a session.
+_MARKS_WHY = 5
 
 
 def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = None) -> dict[str, Any]:
@@ -64,7 +67,7 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "over": over_critical(record),
         "statistics": statistics_tables(record, package),
         "marks": mark_tables(record, package),
-        "untied": choose(record["untied"], lambda row: 1, most=REASONS_WHY),
+        "untied": choose(_untied(record), lambda row: 1, most=REASONS_WHY),
         "files": file_tables(record["inputs"], files or (lambda: record["files"])),
         "notes": choose(record["notes"], lambda row: 1, most=NOTES),
         "model": model_table(record),
@@ -73,6 +76,14 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "words": _words(),
         "proof_words": [(str(proof), meanings.PROOFS[proof]) for proof in Proof],
     }
+
+
+def _untied(record: Record) -> list[dict[str, Any]]:
+    """Return what nothing ties, each with what the register would have to give instead of an occupation."""
+    holds = held(record)
+    return [
+        {**row, "of_register": of_register(row["marks"], row["lacks"], holds, _MARKS_WHY)} for row in record["untied"]
+    ]
 
 
 def told_first(record: Record, *levels: Level) -> list[tuple[str, str]]:

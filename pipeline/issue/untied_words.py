@@ -1,0 +1,37 @@
+"""What of a register would tie a session that nothing ties, in words: it may have the mark, and not what is needed."""
+
+from collections.abc import Mapping, Sequence
+
+_OF = {"3d": "", "position": "position", "height": "height"}
+
+
+def of_register(marks: Sequence[str], lacks: Sequence[str], holds: Mapping[str, str], most: int) -> str:
+    """Return what of which marks the register would have to give, joined by "or"; nothing where there are no marks.
+
+    Args:
+        marks: any one of them would do.
+        lacks: "position", "height" or both.
+        holds: what the register holds of each of its marks: "3d", "position" or "height".
+        most: marks that are named at most.
+    """
+    new, lacking, unusable = list[str](), dict[str, list[str]](), list[str]()
+    for mark in marks[:most]:
+        held = _OF.get(holds.get(mark, ""), "")
+        if mark not in holds:
+            new.append(mark)
+        elif held and any(component != held for component in lacks):
+            lacking.setdefault(held, []).append(mark)
+        else:
+            unusable.append(mark)
+    said = [f"register coordinates of {_or(new)}"] if new else []
+    for held, some in lacking.items():
+        needed = "height" if held == "position" else "position"
+        said.append(f"a {needed} of {_or(some)}, of which the register holds none")
+    if unusable:
+        what = "heights" if list(lacks) == ["height"] else "coordinates"
+        said.append(f"usable {what} of {_or(unusable)}, since those in the register cannot be taken to the target")
+    return " or ".join(said) + (" or others" if said and len(marks) > most else "")
+
+
+def _or(names: Sequence[str]) -> str:
+    return " or ".join(names)
