@@ -135,11 +135,12 @@ def _swapped(scope: Scope, one: str, other: str) -> list[tuple[str, list[Restate
     found = []
     for axes, what in _WHAT if heights else _WHAT[:1]:
         meant = np.where(axes, rows[::-1], rows)
-        found.append((what, [_restated(scope, mark, at) for mark, at in zip((one, other), meant, strict=True)]))
+        found.append((what, [restated(scope, mark, at) for mark, at in zip((one, other), meant, strict=True)]))
     return found
 
 
-def _restated(scope: Scope, mark: str, meant: Floats) -> Restated:
+def restated(scope: Scope, mark: str, meant: Floats) -> Restated:
+    """Return a mark of the register with the (3,) coordinates that it was meant to have, NaN where it gives none."""
     case = scope.case
     reference, at = case.solved.reference, case.number[mark]
     operation = case.survey.operations.register

@@ -12,6 +12,7 @@ from pipeline.blunders.exchanged import exchanged_in_field, exchanged_in_registe
 from pipeline.blunders.far_off import bent
 from pipeline.blunders.misstated import Retyped, misstated
 from pipeline.blunders.not_stated import FoundPattern, hypotheses_of, partial
+from pipeline.blunders.one_scale import one_scale
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.pegs import peg_ties, pegs
@@ -65,6 +66,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
     ways, in_register = exchanged_in_register(scope, evidence, outlook)
     tried.count[Kind.EXCHANGED] += ways
     tried.hypotheses += in_register
+    tried.add(one_scale(scope, evidence))
     for session, own in zip(scope.sessions, scope.own, strict=True):
         for row in own.tolist():
             _take_up(tried, scope, [row])

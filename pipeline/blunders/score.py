@@ -53,6 +53,7 @@ class Kind(StrEnum):
     FEET = "feet"
     OTHER_MARK = "other mark"
     EXCHANGED = "marks exchanged"
+    ONE_SCALE = "one scale"
     FIELD_SHIFT = "field shift"
     MISSTATED = "field shift misstated"
     NOT_STATED = "field shift not stated"

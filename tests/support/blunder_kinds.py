@@ -155,6 +155,49 @@ def neighbouring_zone(world: World) -> Planted | None:
     return Planted(("neighbouring zone",), (f"{mark}'s",))
 
 
+#: False easting and northing of the places' grids, from the EPSG dataset.
+_FALSE = {CANTERBURY.grid: (1.6e6, 1e7), CENTRAL_JAVA.grid: (5e5, 0.0), BORDER.grid: (5e5, 0.0)}
+
+
+def false_easting(world: World) -> Planted | None:
+    """An easting without what the grid adds to it."""
+    mark = _check_mark(world)
+    if mark is None or world.geographic:
+        return None
+    text, added = world.register[mark], _FALSE[world.place.grid][0]
+    text[0] = f"{float(text[0]) - added:.3f}"
+    return Planted(("false origin",), (f"{mark}'s", "false easting", "added"))
+
+
+def _ground(origin: bool) -> Planter:
+    """Return a planter that scales the whole register, about one of its marks or about the origin of the numbers.
+
+    Only where a session's checks on two marks or more show it, for a scale is not told from one of them otherwise.
+    """
+
+    def plant(world: World) -> Planted | None:
+        if world.geographic:
+            return None
+        scale = float(world.random.choice([-1.0, 1.0]) * world.random.uniform(40e-6, 250e-6))
+        names = list(world.register)
+        plan = np.array([[float(text) for text in world.register[name][:2]] for name in names])
+        at = dict(zip(names, plan, strict=True))
+        for number in world.sessions():
+            table = world.job.job["session"][number]
+            tied = [tie["mark"] for tie in table.get("ties", [])] or [table["setup"]["mark"]]
+            middle = np.mean([at[mark] for mark in tied], axis=0)
+            checked = {check["mark"] for check in world.checks(number)} - set(tied)
+            shown = [mark for mark in checked if abs(scale) * float(np.hypot(*(at[mark] - middle))) > LEAST[0]]
+            if len(shown) < 2:
+                return None
+        about = np.zeros(2) if origin else plan[0]
+        for name, (east, north) in zip(names, about + (plan - about) * (1.0 + scale), strict=True):
+            world.register[name][:2] = [f"{east:.3f}", f"{north:.3f}"]
+        return Planted(("one scale",), ("longer" if scale > 0.0 else "shorter", "combined scale factor"))
+
+    return plant
+
+
 #: Per place: name of a datum of the area, its ellipsoid, the seven parameters to the job's datum (metres, arc seconds,
 #: parts per million; position vector rotations, EPSG method 9606) from the EPSG dataset, and metres they are good to.
 _DATUMS = {
@@ -436,6 +479,7 @@ BLUNDERS: dict[str, Planter] = {
     "check mark: latitude and longitude swapped": latitude_longitude_swapped,
     "check mark: hemisphere": hemisphere,
     "check mark: neighbouring zone": neighbouring_zone,
+    "check mark: grid's false easting left out": false_easting,
     "check mark: other datum of the area": other_datum,
     "check mark: height in the other system": _height_system(_check_mark),
     "check mark: height in feet": height_in_feet,
@@ -443,6 +487,8 @@ BLUNDERS: dict[str, Planter] = {
     "tie mark: two digits swapped": _retype(_tie_mark, (0, 1, 2), True, 10_000.0),
     "tie mark: one digit wrong": _retype(_tie_mark, (0, 1, 2), False, 10_000.0),
     "tie mark: height in the other system": _height_system(_tie_mark),
+    "register in ground distances, about a mark": _ground(origin=False),
+    "register in ground distances, about the origin": _ground(origin=True),
     "another mark occupied at a check": another_mark_at_check,
     "another mark occupied at a tie": another_mark_at_tie,
     "pole height left out at a check": _pole("left out"),
