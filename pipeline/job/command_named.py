@@ -68,14 +68,14 @@ def _distrusted(path: Path) -> str | None:
     The command runs with the user's rights, so that whoever may write the job file would have them.
     """
     if os.name != "posix":
-        return "the system does not say who may write the job file"
+        return "the system does not report who may write to the job file"
     about = path.stat()
     if about.st_uid not in (os.geteuid(), 0):
         return f"the job file belongs to {_user(about.st_uid)}"
     if about.st_mode & stat.S_IWOTH:
-        return "everybody may write the job file"
+        return "anyone may write to the job file"
     if about.st_mode & stat.S_IWGRP and not _own_group(about.st_gid):
-        return "its group may write the job file"
+        return "its group may write to the job file"
     return None
 
 

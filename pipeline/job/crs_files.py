@@ -1,4 +1,4 @@
-"""A CRS that stands in a file, as GIS programs write it beside a layer: its content takes the name's place."""
+"""Reads a CRS from a file (.prj, .wkt, .projjson) in the place of its name."""
 
 import os
 import re
@@ -42,14 +42,16 @@ def content_of(
     try:
         content = read_whole(path, limits.CRS_FILE).decode("utf-8-sig").strip()
     except OSError as error:
-        problems.add(*where, f"the CRS file {shown} cannot be read: {error.strerror}", "see that it is the right file")
+        problems.add(
+            *where, f"the CRS file {shown} cannot be read: {error.strerror}", "check that it is the right file"
+        )
         return None
     except UnicodeDecodeError:
         content = ""
     if "\0" in content or not _CRS.fullmatch(content):
         problems.add(
             *where,
-            f"{shown} holds no CRS",
+            f"{shown} contains no CRS",
             "a .prj or .wkt file begins as PROJCS[ or PROJCRS[; name the one that belongs to the grid",
         )
         return None

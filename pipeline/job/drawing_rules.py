@@ -12,10 +12,14 @@ def check_drawing(drawing: Drawing, where: Where, problems: Problems) -> None:
     for position, one in enumerate(drawing.codes):
         place = ("codes", position)
         if one.code in codes:
-            problems.add(*where(*place, "code"), f"the code '{one.code}' comes twice", "keep one of them")
+            problems.add(*where(*place, "code"), f"the code '{one.code}' is listed twice", "keep one of them")
         codes.add(one.code)
         if one.layer is None and one.colour is None:
-            problems.add(*where(*place), f"nothing is said of the code '{one.code}'", "name its layer or its colour")
+            problems.add(
+                *where(*place),
+                f"the code '{one.code}' has neither a layer nor a colour",
+                "give its layer or its colour",
+            )
         if one.layer is None or one.colour is None:
             continue
         other, colour = colours.setdefault(one.layer.casefold(), (one.code, one.colour))

@@ -33,7 +33,7 @@ def _form(stated: FieldShift) -> Iterator[_Wrong]:
     elif vector and len(vector) < len(_VECTOR):
         yield vector[0], f"has {' and '.join(vector)} and no {_lacking(vector, _VECTOR)}", "write 0 for none"
     elif not vector and not tied:
-        yield "from", "does not say what was applied", _FORMS
+        yield "from", "does not state what was applied", _FORMS
     yield from _typed(stated, bool(tied))
 
 
@@ -64,20 +64,20 @@ def _time(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
     if session.end <= session.start:
         return
     if stated.start >= session.end:
-        yield "from", "would begin only after the session's end", _DATE
+        yield "from", "starts after the session's end", _DATE
     elif stated.until is not None and stated.until <= stated.start:
-        yield "until", f"ends at {stated.until.isoformat()}, which is not after its beginning", _DATE
+        yield "until", f"ends at {stated.until.isoformat()}, which is not after its start", _DATE
     elif stated.until is not None and stated.until <= session.start:
         yield "until", f"ends at {stated.until.isoformat()}, before the session begins", _DATE
     if stated.earliest is not None and stated.earliest >= stated.start:
         yield "earliest", "has `earliest` at or after `from`", "set `earliest` before `from`"
     if stated.latest is not None and (stated.until is None or stated.latest <= stated.until):
-        yield "latest", "has a latest end that is not after its until", "write until, and latest after it"
+        yield "latest", "has `latest` at or before `until`", "set `until`, and `latest` after it"
 
 
 def _base(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
     if stated.base is not None and not stated.base:
         yield "base", "has an empty base", "leave it out where every base's readings carry it"
     elif stated.base and session.base and stated.base.casefold() != session.base.casefold():
-        what = f"is of base '{stated.base}', and the session's base is '{session.base}'"
+        what = f"is for base '{stated.base}', but the session's base is '{session.base}'"
         yield "base", what, "write it in the session of that base, or leave the base out"

@@ -119,7 +119,11 @@ def _read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
         return None
     except NoFile as error:
         what = f"this is {error.kind}, not a job file" if error.kind else f"this is no job file: {error}"
-        fix = "name the .toml file in it" if path.is_dir() else "name a .toml file; sessions may have a file of theirs"
+        fix = (
+            "name the .toml file in it"
+            if path.is_dir()
+            else "give a .toml job file (a table of sessions is named inside it)"
+        )
         problems.add(shown, 0, what, fix)
         return None
     except OSError as error:
@@ -142,14 +146,14 @@ _MOST_TOLD = 1_000
 
 def _parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], KeyLines] | None:
     if (deep := long_key(text)) is not None:
-        what = "a key has more parts, with points between, than any key of a job file"
-        problems.add(shown, text.count("\n", 0, deep.start(1)) + 1, what, "see README for the keys that there are")
+        what = "a dotted key has more parts here than any key of a job file"
+        problems.add(shown, text.count("\n", 0, deep.start(1)) + 1, what, "README lists the keys")
         return None
     try:
         return tomllib.loads(text), key_lines(text)
     except RecursionError:
-        what = "brackets are nested deeper here than any key of a job file takes"
-        problems.add(shown, _deepest(text), what, "see that each [ and { is closed where it should be")
+        what = "brackets are nested too deeply here for a job file"
+        problems.add(shown, _deepest(text), what, "check that each [ and { is closed where it should be")
         return None
     except ValueError as error:  # a TOMLDecodeError, or a number of thousands of figures
         what = re.sub(r" \(at [^()]*\)$", "", str(error))
@@ -182,7 +186,7 @@ def _toml_fix(line: str) -> str:
     if any(quote in line for quote in "“”„«»‘’"):
         return 'write straight quotes, "...", in the place of curly ones'
     if any(sign in line.partition("#")[0] for sign in "［］｛｝＝，＂"):
-        return "write brackets, quotes, commas and = as plain signs, not as wide ones"
+        return "write brackets, quotes, commas and = as plain characters, not as full-width ones"
     key, equals, value = (part.strip() for part in line.partition("="))
     if equals and not key.isascii() and not key.startswith("#"):
         return "the key of tiedown goes left of the =, and the export's own name on the right, in quotes"
@@ -190,8 +194,8 @@ def _toml_fix(line: str) -> str:
         if re.fullmatch(pattern, value.partition("#")[0].strip(), re.IGNORECASE):
             return fix
     if "\\" in line:
-        return r"in double quotes a \ begins the code of a character: write / between folders, or use single quotes"
-    return "text goes in quotes, lists in [ ], tables in { } on one line; no key or table comes twice"
+        return r"in double quotes a \ starts an escape sequence: write / between folders, or use single quotes"
+    return "text goes in quotes, lists in [ ], tables in { } on one line; no key or table may appear twice"
 
 
 def _deepest(text: str) -> int:
@@ -228,7 +232,9 @@ def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
         for line, what, fix in _gathered([(lines.line(key_path(each)), *explain(each, Job)) for each in found]):
             problems.add(shown, line, what, fix)
         if len(every) > _MOST_TOLD:
-            problems.add(shown, 0, f"there are {len(every) - _MOST_TOLD:,} more mistakes", "mend those above first")
+            problems.add(
+                shown, 0, f"there are {len(every) - _MOST_TOLD:,} more problems not shown", "fix the ones above first"
+            )
         return None
 
 

@@ -110,7 +110,7 @@ class Site(_Strict):
         " metres; two marks or more have the names of marks of the register"
     )
     plan: Literal["similarity", "rigid"] = Field(
-        "similarity", description="two shifts, a turn and a scale, or the scale held at 1"
+        "similarity", description="two shifts, a rotation and a scale, or the scale held at 1"
     )
     height: Literal["step", "tilt", "none"] = Field(
         "step",
@@ -127,11 +127,12 @@ class Target(_Strict):
     )
     base: Named | None = Field(
         None,
-        description='the registered geographic CRS on which a grid that states no datum is based, as `"EPSG:4959"`;'
+        description="the registered geographic CRS that a grid without a datum of its own is based on, as"
+        ' `"EPSG:4959"`;'
         ' elsewhere written behind it: `"+proj=tmerc ... on EPSG:4959"`',
     )
     height: str = Field(description='the vertical CRS of the issued heights, or `"ellipsoid"`')
-    geoid: File | None = Field(None, description="geoid grid (GTX or GeoTIFF) to take instead of PROJ's own")
+    geoid: File | None = Field(None, description="geoid grid (GTX or GeoTIFF) to use instead of PROJ's own")
     geoid_sigma: LengthOrNone | None = Field(
         None,
         description="standard uncertainty of geoid separations, also of PROJ's: its square is added to the variance of"
@@ -144,7 +145,7 @@ class Target(_Strict):
     max_transform_error: Length | None = Field(
         None,
         description="largest transformation error that no shift absorbs; else half the tolerance of checks. A limit:"
-        " what lies within it adds nothing to `hu95` and `vu95`",
+        " an error within it adds nothing to `hu95` and `vu95`",
     )
 
 
@@ -204,7 +205,7 @@ class _Reading(_Strict):
 
     crs: str | None = Field(None, description="CRS of the positions, as `target.grid`; needed here or in the block")
     time_zone: str | None = Field(
-        None, description='clock of times without one: `"Europe/Vienna"`, `"+12:00"`, `"UTC"`, `"GPS"`; else UTC'
+        None, description='time zone of times without one: `"Europe/Vienna"`, `"+12:00"`, `"UTC"`, `"GPS"`; else UTC'
     )
     time_format: str | None = Field(
         None,
@@ -213,14 +214,15 @@ class _Reading(_Strict):
         ' spreadsheet\'s), `"serial-days-1904"`',
     )
     delimiter: Delimiter | None = Field(
-        None, description='one sign between the columns, as `";"`, or `"blanks"` for any number; detected if not stated'
+        None,
+        description='one sign between the columns, as `";"`, or `"blanks"` for any number; detected if not stated',
     )
     header: LineNumber | None = Field(
         None, description="line that names the columns; 0: none does, columns are numbers; found if not stated"
     )
     skip: LineNumber | None = Field(None, description="lines at the beginning to skip")
     comment: Annotated[str, Field(min_length=1, max_length=10)] | None = Field(
-        None, description='what a line that is not a row begins with, as `"#"`'
+        None, description='how a line that is not a row begins, as `"#"`'
     )
     decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
     encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; detected if not stated')
@@ -263,7 +265,7 @@ class Points(_Reading):
     )
     scale: Scale | None = Field(None, description="for these exports, instead of `quality.scale`, as of one receiver")
     scale_vertical: Scale | None = Field(None, description="for their heights, where that is another number")
-    columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
+    columns: Columns = Field(Columns(), description="what each column holds, as `[points.columns]` below the block")
 
 
 class Quality(_Strict):
@@ -273,7 +275,7 @@ class Quality(_Strict):
     below it, is held back; an isolated one beyond the ``doubtful_`` limits is noted (common practice, no source).
     """
 
-    solutions: Listed[Named] = Field(("fix",), description="words of the accepted solutions; others are held back")
+    solutions: Listed[Named] = Field(("fix",), description="accepted solution words; others are held back")
     max_sigma_horizontal: Length | None = Field(None, description="held back beyond it")
     max_sigma_vertical: Length | None = Field(None, description="held back beyond it")
     max_pdop: Positive | None = Field(None, description="held back beyond it")
@@ -286,7 +288,9 @@ class Quality(_Strict):
         0.008, description="standard uncertainty of east and of north, where the export gives none"
     )
     sigma_vertical: Length = Field(0.015, description="standard uncertainty of the height, where the export gives none")
-    ppm: PartsPerMillion = Field(1.0, description="what standard uncertainties grow by with the distance from the base")
+    ppm: PartsPerMillion = Field(
+        1.0, description="by how much standard uncertainties grow with the distance from the base"
+    )
     scale: Scale = Field(
         1.0,
         description="how many times larger than stated the standard uncertainties of readings are taken, that of the"
@@ -357,7 +361,7 @@ class ControlSection(_Table):
         UNSTATED[1], description="of the height of a mark without `vu95`; reaches `vu95` of every point likewise"
     )
     columns: RegisterColumns = Field(
-        RegisterColumns(), description="which column is what, as `[control.columns]` below `[control]`"
+        RegisterColumns(), description="what each column holds, as `[control.columns]` below `[control]`"
     )
 
 
@@ -415,10 +419,12 @@ class FieldShift(_Strict):
     start: Annotated[Moment, Field(alias="from")] = Field(description="the first time that it was applied")
     until: Moment | None = Field(None, description="the first time that it was no longer; else the session's end")
     earliest: Moment | None = Field(
-        None, description="where it is not known when before `from` it was switched on; those since are suspect"
+        None,
+        description="where it is not known when before `from` it was switched on: readings in between are suspect",
     )
     latest: Moment | None = Field(
-        None, description="where it is not known when after `until` it was switched off; those until then are suspect"
+        None,
+        description="where it is not known when after `until` it was switched off: readings in between are suspect",
     )
     tie: Named | None = Field(
         None, description="the reading that it was worked out from, with `mark`: the last of that name before `from`"
@@ -493,7 +499,7 @@ class Session(_Strict):
         Discriminator(_shift_form),
     ] = Field(
         "derive",
-        description="derived from the ties; none, but for what ties move it within its uncertainty; or as stated",
+        description="derived from the ties; none (ties may still move it within its uncertainty); or as stated",
     )
     field_shift: (
         Annotated[
@@ -541,20 +547,21 @@ class Checks(_Strict):
     """How occupations are found by code, and the tolerances (common practice, no source)."""
 
     codes: Listed[Named] = Field(("CHK",), description="codes of readings that check the nearest mark of the register")
-    radius: Length = Field(0.5, description="how near that mark must lie after correction")
+    radius: Length = Field(0.5, description="how near that mark must be after correction")
     horizontal: Length = Field(0.030, description="tolerance of a check in position")
     vertical: Length = Field(0.050, description="tolerance of a check in height")
     same_name: Length = Field(
         2.0,
-        description="readings of one name, in one session or in two, are of one point, measured twice, up to so far"
-        " apart in plan; beyond it they are of different things",
+        description="readings with the same name, in one session or in two, count as one point measured twice up to"
+        " this far apart in plan; beyond it, as different points",
     )
     same_place: LengthOrNone = Field(
         0.0,
-        description="readings so near to one another are of one point whatever their names; 0: only those of one name",
+        description="readings this close together count as one point whatever their names; 0: only those with the"
+        " same name",
     )
     confirmed: Listed[Annotated[Doubt, Field(strict=False)]] = Field(
-        (), description="kinds of doubt that somebody looked into and found in order: they take no proof away"
+        (), description="kinds of doubt that were checked and found in order: they do not take the proof away"
     )
 
 
@@ -569,13 +576,14 @@ class Issue(_Strict):
     release: Release = Field(
         ReleaseRule.SAFE,
         description="what moves `current`: not an issue that takes away or moves points of it while a session they"
-        " hang on has a failing check, nor one that leaves the job, or a session that nothing ties any more, without a"
+        " depend on has a failing check, nor one that leaves the job, or a session that nothing ties any more,"
+        " without a"
         " point;"
         ' `"proven"`: only one with that verdict; `"any"`: each',
     )
     keep: Annotated[int, Field(ge=0, le=MOST_KEPT)] = Field(
         0,
-        description="how many of the newest issues keep all of their files; older ones keep record and report alone,"
+        description="how many of the newest issues keep all of their files; older ones keep only record and report,"
         " except one that is current, was released by hand or waits; 0: every issue is kept",
     )
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
@@ -671,7 +679,7 @@ class CodesSection(_Table):
     )
     layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     columns: CodeColumns = Field(
-        CodeColumns(), description="which column is what, as `[codes.columns]` below `[codes]`"
+        CodeColumns(), description="what each column holds, as `[codes.columns]` below `[codes]`"
     )
 
 
@@ -705,7 +713,7 @@ class Linework(_Strict):
     )
     within: Literal["session", "export", "job"] = Field(
         "session",
-        description="what a string lies within: one session of one export, one export, or all exports together, as"
+        description="what a string may extend over: one session of one export, one export, or all exports together, as"
         " where two rovers pick one string; in all of them readings follow in time",
     )
     remarks: bool = Field(
@@ -738,7 +746,7 @@ class Plan(_Strict):
         description="corners of the work, easting and northing as issued; two are those of a rectangle"
     )
     height: Level | None = Field(None, description="of the work, as issued; else the mean of the marks at hand")
-    within: Length = Field(10_000.0, description="marks up to this far from the work are tried as ties and checks")
+    within: Length = Field(10_000.0, description="marks up to this far from the work are considered as ties and checks")
     pegs: Listed[Peg] = Field((), description="temporary marks to be set")
     session: Listed[PlannedSession] = Field((), description="the sessions, as `[[plan.session]]` each")
 

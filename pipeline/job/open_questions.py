@@ -12,8 +12,8 @@ _KEY = re.compile(r'\s*(#\s?)?"?([a-z_]+)"?\s*=')
 _ENDS = re.compile(r"\s*$|\s*\[|# OPEN: ")
 _OFFERED = frozenset(("max_sigma_horizontal", "max_sigma_vertical"))
 _FIX = (
-    "take the # off the line below it that is right, or write another value there; if none of them applies, delete"
-    " the lines of the question (earlier versions ignored it)"
+    "remove the # from the correct line below it, or write another value there; if none applies, delete the lines of"
+    " the question (earlier versions ignored it)"
 )
 
 

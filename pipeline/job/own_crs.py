@@ -1,4 +1,4 @@
-"""The CRS that a layer says of itself, for advice where a job file says none."""
+"""Returns the CRS that a layer states of itself, for advice where a job file states none."""
 
 import os
 import sqlite3

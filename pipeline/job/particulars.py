@@ -27,7 +27,7 @@ def value_given(found: object) -> Value:
 def key_given(key: object) -> str:
     """Return a key; raises ValueError where nobody could see or read it."""
     if not isinstance(key, str) or not key.strip() or "\0" in key:
-        raise ValueError("a key without a name: say what the value is")
+        raise ValueError("a key without a name: state what the value is")
     if len(key) > 100:
         raise ValueError("a key of more than 100 characters: long text goes on the right of the =")
     return key
@@ -67,9 +67,9 @@ def _one(found: object, called: str) -> Given:
         return found
     if isinstance(found, dict | list):
         raise ValueError(
-            f"{called} goes too deep: particulars take texts, numbers, dates, lists, and one level of tables"
+            f"{called} is nested too deeply: particulars take texts, numbers, dates, lists, and one level of tables"
         )
-    raise ValueError(f"{called} is no number that can be shown")
+    raise ValueError(f"{called} is not a number that can be shown")
 
 
 def _text(found: str, called: str) -> str:

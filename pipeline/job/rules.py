@@ -93,14 +93,14 @@ def _check_header(points: Points | ControlSection, where: Where, problems: Probl
     columns = {word: name for word, name in points.columns.model_dump().items() if name is not None}
     names = [word for word, name in columns.items() if isinstance(name, str)]
     if points.header is None and columns and not names:
-        what = "the columns are mapped by number, and nothing says whether a line names them"
+        what = "the columns are mapped by number, and it is not stated whether a line names them"
         problems.add(*where("columns"), what, "state header = 0 if none does, else its number, such as header = 1")
     if points.header == 0 and names:
-        what = f"header = 0 says that no line names the columns, but {names[0]} is mapped by name"
+        what = f"header = 0 states that no line names the columns, but {names[0]} is mapped by name"
         problems.add(*where("columns", names[0]), what, f"write its number, such as {names[0]} = 1")
     if isinstance(points, Points) and points.header and points.skip and points.header <= points.skip:
-        what = f"header = {points.header} is a line that skip = {points.skip} steps over"
-        problems.add(*where("header"), what, "leave skip out: lines above the header are stepped over")
+        what = f"header = {points.header} is a line that skip = {points.skip} skips"
+        problems.add(*where("header"), what, "leave skip out: lines above the header are skipped anyway")
 
 
 def check_target(target: Target, where: Where, problems: Problems) -> None:
@@ -114,8 +114,8 @@ def check_target(target: Target, where: Where, problems: Problems) -> None:
     if target.base is not None and not re.fullmatch(r"[A-Za-z]+:\S+", target.base):
         problems.add(
             *where("base"),
-            f"the base '{target.base}' is no code of a registered CRS",
-            'write the geographic CRS that the grid counts on, such as base = "EPSG:4959"',
+            f"the base '{target.base}' is not the code of a registered CRS",
+            'write the geographic CRS that the grid is based on, such as base = "EPSG:4959"',
         )
 
 
@@ -125,14 +125,14 @@ def check_file(path: Path, shown: str, what: str, most: int, where: tuple[str, i
     if not os.path.isfile(path):
         kind = other_kind(path) if os.path.exists(path) else None
         state = f"is {kind}" if kind is not None else "is not there"
-        fix = COPY if kind not in (None, "a folder") else "a path counts from the job file's folder"
+        fix = COPY if kind not in (None, "a folder") else "paths are relative to the job file's folder"
         if near := beside(str(path)):
             fix = f"did you mean {' or '.join(near)}? {fix}"
         if "\\" in shown:
             fix += "; write / between folders, also on Windows"
         problems.add(*where, f"{what} {shown} {state}", fix)
     elif os.path.getsize(path) > most:
-        problems.add(*where, f"{what} {shown} has more than {most >> 20:,} MB", "see that it is the right file")
+        problems.add(*where, f"{what} {shown} has more than {most >> 20:,} MB", "check that it is the right file")
 
 
 def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int], problems: Problems) -> None:
@@ -144,7 +144,7 @@ def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int]
 
 def too_many(count: int, what: str, most: int) -> tuple[str, str]:
     """Return what is wrong with so many sessions, say, and what to do."""
-    return f"there are {counted(count, what)}, and {most:,} is the most", "share them out among jobs"
+    return f"there are {counted(count, what)}, the maximum is {most:,}", "split them among several jobs"
 
 
 def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool, problems: Problems) -> None:
@@ -157,7 +157,7 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
         _check_noted(session, where, problems)
         if session.setup is not None and not _is_definite(session.setup):
             what = (
-                f"the set-up of session '{session.name}' has covariances that its standard uncertainties do not go with"
+                f"the set-up of session '{session.name}' has covariances that do not match its standard uncertainties"
             )
             fix = "all of sigma_east, sigma_north and sigma_up with them, and a matrix that is positive definite"
             problems.add(*where("setup"), what, fix)
@@ -217,13 +217,13 @@ def _check_noted(session: Session, where: Where, problems: Problems) -> None:
         if not session.start <= one.time < session.end:
             problems.add(
                 *where("noted", position, "time"),
-                f"{of} is of {one.time.isoformat()}, which is outside the session",
+                f"{of} has the time {one.time.isoformat()}, which is outside the session",
                 f"the session is from {session.start.isoformat()} to {session.end.isoformat()}",
             )
         plan, alone = (one.d_east, one.d_north), one.d_horizontal is not None
         given = [value for value in (*plan, one.d_horizontal, one.d_height) if value is not None]
         if not given:
-            fix = "write d_east and d_north (or d_horizontal), d_height, or what of them was read, in metres"
+            fix = "write d_east and d_north (or d_horizontal), d_height, or those of them that were read, in metres"
             problems.add(*where("noted", position), f"{of} has no difference", fix)
         if (None in plan and plan != (None, None)) or (alone and plan != (None, None)):
             what = f"{of} has {'d_horizontal beside d_east or d_north' if alone else 'one of d_east and d_north alone'}"
@@ -245,7 +245,7 @@ def _check_control_needed(sessions: Iterable[tuple[Session, Where]], problems: P
         key = "ties" if session.ties else "setup" if session.setup else "name"
         problems.add(
             *where(key),
-            f"session '{session.name}' is to derive its shift, but there is no [control] to derive it from",
+            f"session '{session.name}' derives its shift, but there is no [control] to derive it from",
             'name the register of control marks in [control], or write shift = "none" or a given shift',
         )
     for session, where in sessions:

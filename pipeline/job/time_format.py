@@ -15,13 +15,13 @@ KNOWN = frozenset("YymdHIMSfpbBhaAz%")
 _NEEDED = {"Yy": "year", "mbBh": "month", "d": "day", "HI": "hour"}
 
 _NOT_READ = {
-    "Z": "names of zones mean several offsets: state time_zone; where an offset is written, %z reads it",
-    "j": "a day of the year is not read: export the month and the day",
+    "Z": "zone abbreviations are ambiguous: state time_zone instead; use %z for numeric offsets",
+    "j": "days of the year are not supported: export the month and the day",
     "s": 'for seconds since 1970 state time_format = "unix-seconds"',
-    "c": "what it stands for differs by language: write the parts out, as in %d/%m/%Y %H:%M:%S",
+    "c": "its meaning differs by language: write the parts out, as in %d/%m/%Y %H:%M:%S",
 }
 _NOT_READ |= dict.fromkeys("xXr", _NOT_READ["c"])
-_NOT_READ |= dict.fromkeys("GgVuUWw", "weeks and weekdays are not read: export year, month and day")
+_NOT_READ |= dict.fromkeys("GgVuUWw", "weeks and weekdays are not supported: export year, month and day")
 
 
 def parts_of(time_format: str) -> list[tuple[str, str]]:
@@ -32,7 +32,7 @@ def parts_of(time_format: str) -> list[tuple[str, str]]:
     """
     if "%" not in time_format:
         words = ", ".join(COUNTS)
-        raise ValueError(f"time_format '{time_format}' has no % in it and is no word for counted times ({words})")
+        raise ValueError(f"time_format '{time_format}' has no % in it and is not a word for counted times ({words})")
     text = re.sub(r"%([TRFD])", lambda match: _LONG[match[1]], time_format)
     parts = re.findall(r"%(.?)|([^%]+)", text, re.DOTALL)
     used = [directive for directive, literal in parts if not literal]
@@ -120,7 +120,9 @@ def _check(used: list[str]) -> None:
             many = "no" if not counts[one_of] else "more than one"
             raise ValueError(f"time_format has {many} {_NEEDED[one_of]} ({known})")
     if ("I" in used) != ("p" in used):
-        raise ValueError("time_format has %I without %p or %p without %I: morning and afternoon cannot be told apart")
+        raise ValueError(
+            "time_format has %I without %p or %p without %I: morning and afternoon cannot be distinguished"
+        )
     for directive in "MSfzp":
         if used.count(directive) > 1:
             raise ValueError(f"time_format has %{directive} more than once")

@@ -26,13 +26,13 @@ def _with_offset(value: datetime, info: ValidationInfo) -> datetime:
     zone = (info.context or {}).get(ZONE)
     if value.tzinfo is None and zone is None:
         raise ValueError(
-            "a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z, unless"
-            " time_zone in [source] says which clock it is of"
+            "a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z, unless time_zone"
+            " in [source] states its clock"
         )
     if value.tzinfo is None and zone is not None:
         value = localised(value, zone)
     if not _FIRST_YEAR <= value.year <= _LAST_YEAR:
-        raise ValueError(f"the year {value.year} is no year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
+        raise ValueError(f"the year {value.year} is not a year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
     return value
 
 
@@ -42,7 +42,7 @@ def readable(value: str, never: str | None = None) -> str:
         if (unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp")) if never is None else sign in never:
             raise ValueError(
                 f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
-                r" (in double quotes a \ begins the code of such a character: write / between folders)"
+                r" (in double quotes a \ starts an escape sequence: write / between folders)"
             )
     return value
 
@@ -53,7 +53,7 @@ def _name_or_number(value: object) -> object:
     if value == "":
         raise ValueError("it must not be empty")
     if type(value) is int:
-        raise ValueError(f"columns are counted from 1, and {COLUMNS:,} is the most, not {value}")
+        raise ValueError(f"columns are numbered from 1 to {COLUMNS:,}, not {value}")
     raise ValueError("a column is named in quotes, or by its number")
 
 
@@ -66,7 +66,7 @@ def _one_sign(value: str) -> str:
 def _file_name(value: object) -> object:
     if isinstance(value, str):
         if not value.strip():
-            raise ValueError("it names no file or folder")
+            raise ValueError("it does not name a file or folder")
         longest = max(len(part.encode("utf-8", "replace")) for part in value.replace("\\", "/").split("/"))
         if len(value) > _LONGEST_PATH or longest > _LONGEST_NAME:
             raise ValueError(f"a file's name of more than {_LONGEST_NAME} bytes is too long")

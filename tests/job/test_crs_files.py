@@ -79,10 +79,10 @@ def test_a_base_stands_behind_the_grid(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "holds no CRS"),
-        (b"\x89PNG\x00\xff\xfe", "holds no CRS"),
-        (b"PROJCS[\0]", "holds no CRS"),
-        (b"EPSG:2193", "holds no CRS"),
+        (b"", "contains no CRS"),
+        (b"\x89PNG\x00\xff\xfe", "contains no CRS"),
+        (b"PROJCS[\0]", "contains no CRS"),
+        (b"EPSG:2193", "contains no CRS"),
         (b"PROJCS[" + b"x" * (1 << 20) + b"]", "more than 1 MB"),
         (None, "is a folder"),
     ],

@@ -318,7 +318,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
         "drawn twice",
         ("[control]", '[drawing]\ncodes = [{ code = "A", colour = 3 }, { code = "A", layer = "L" }]\n[control]'),
         12,
-        ["'A' comes twice"],
+        ["'A' is listed twice"],
     ),
     ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
     ("no crs", ('[source]\ncrs = "EPSG:4959"\n', ""), 7, ["no crs is given", "[source]"]),

@@ -46,12 +46,12 @@ def test_any_key_may_stand_there_in_the_order_of_the_file() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("a = { b = { c = 1 } }", "'b' in it goes too deep"),
-        ("a = [[1]]", "an item of it goes too deep"),
-        ("[[a]]\nb = [1]", "'b' in a table of a list goes too deep"),
+        ("a = { b = { c = 1 } }", "'b' in it is nested too deeply"),
+        ("a = [[1]]", "an item of it is nested too deeply"),
+        ("[[a]]\nb = [1]", "'b' in a table of a list is nested too deeply"),
         ("a = [1, { b = 2 }]", "use one kind"),
         ("a = nan", "no number that can be shown"),
-        ("a = { b = -inf }", "'b' in it is no number"),
+        ("a = { b = -inf }", "'b' in it is not a number"),
         ('a = "x\\u0000"', "holds a NUL"),
         ('"" = 1', "a key without a name"),
         ('a = { " " = 1 }', "a key without a name"),
