@@ -1,4 +1,4 @@
-"""PROJ asked apart from what it has in mind.
+"""Runs a PROJ query in a new thread, where PROJ has cached nothing that could give a wrong answer.
 
 PROJ keeps what it reads of its database, for each thread by itself. Having read WKT of the first version, PROJ 9.5
 takes the datum that the text names by its code for the ensemble registered under this code, so that no CRS on it has

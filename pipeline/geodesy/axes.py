@@ -173,9 +173,9 @@ def axes_of(grid: "CRS", vertical: "CRS | None" = None) -> Axes:
         return Axes(_axis(first, "east"), _axis(second, "north"), _height(grid, vertical))
     elif not (directions[0] in _ACROSS and directions[1] in _ALONG):
         raise OperationError(
-            f"the axes of {grid.name} point {directions[0]} and {directions[1]}, which is neither a side of the sky nor"
-            " along the meridians of a pole",
-            "give the same grid as WKT2 with its axes to the east and north, and its coordinates so",
+            f"the axes of {grid.name} ({directions[0]}, {directions[1]}) are neither compass directions nor polar"
+            " meridians",
+            "give the same grid as WKT2 with its axes to the east and north, and coordinates to match",
         )
     return Axes(_axis(first), _axis(second), _height(grid, vertical), northing_first)
 

@@ -46,12 +46,12 @@ def _asked(source: CRS, target: CRS, area: Area) -> TransformerGroup:
         except ProjError as error:
             raise OperationError(
                 f"PROJ finds no operation from {source.name} to {target.name} ({error})",
-                "check both CRSs and where the points lie",
+                "check both CRSs and the location of the points",
             ) from error
         except IndexError as error:
             raise OperationError(
-                f"PROJ knows an operation from {source.name} to {target.name}, but not the method that it needs, and"
-                " takes no other",
-                "give the coordinates in another grid or realisation from which PROJ has a way, such as one that"
+                f"PROJ knows an operation from {source.name} to {target.name}, but not its method, and no other is"
+                " used",
+                "give the coordinates in another grid or realisation that PROJ can transform, such as one that"
                 " the national service publishes parameters for",
             ) from error

@@ -44,7 +44,7 @@ def choose(
     """
     for crs in (source, target):
         if len(crs.axis_info) != 3:
-            raise ValueError(f"{crs.name} has no third axis: its heights would be handed through")
+            raise ValueError(f"{crs.name} is 2D: its heights would pass through unconverted")
     group = _group(source, target, area, step)
     if not group.transformers or _lacks_best(group, area):
         raise _unavailable(group, source, target, area, step)
@@ -55,7 +55,7 @@ def choose(
         part = _part(candidate, area)
         reason = _refused(candidate, steps, part, vertical)
         if reason is None and accept is not None and not accept(steps):
-            reason = "takes heights to an ellipsoid for which none are defined"
+            reason = "converts heights to an ellipsoid for which none are defined"
         if reason is not None:
             refused.append(f"{_name(candidate)}: {reason}")
             continue
@@ -67,8 +67,8 @@ def choose(
     if usable:
         return _best(usable)
     raise OperationError(
-        f"{step}: none of PROJ's operations from {source.name} to {target.name} serves this job ({'; '.join(refused)})",
-        "check the CRS and height names and that the points lie where they should; split a job that spans more",
+        f"{step}: none of PROJ's operations from {source.name} to {target.name} suits this job ({'; '.join(refused)})",
+        "check the CRS and height names and the location of the points; split a job that spans more",
     )
 
 
@@ -137,8 +137,8 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, 
             return grids.missing(step, absent, short_name(operation.name), _without(group, source, target))
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
-        "check both CRSs (one on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
-        " from ties are to absorb what the two frames differ by, state the grid's own datum as crs"
+        "check both CRSs (an unregistered datum has no transformations) and the location of the points; to let"
+        " shifts derived from ties absorb the difference between the two frames, state the grid's own datum as crs"
         + (heights_hint(area) if source.is_compound != target.is_compound else ""),
     )
 
@@ -146,25 +146,25 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, 
 def _without(group: TransformerGroup, source: CRS, target: CRS) -> str:
     """Return in words what PROJ has that needs no grid: for a surveyor to know, for nobody to fall back to."""
     if source.is_compound != target.is_compound:
-        return ", and without a grid there is no way between these heights"
+        return ", and without a grid these heights cannot be converted"
     for candidate in group.transformers:
         plain = not pipelines.grid_names(candidate.definition) and "ballpark" not in str(candidate.description).lower()
         if plain and candidate.accuracy >= 0.0:
-            how_well = f"which is good to {candidate.accuracy:g} m and is not taken for it"
+            how_well = f"which is accurate to {candidate.accuracy:g} m and is not used instead"
             return f"; without it there is {_name(candidate)}, {how_well}"
-    return ", and PROJ has no way without a grid"
+    return ", and PROJ has no operation without a grid"
 
 
 def _refused(candidate: Transformer, steps: Steps, part: float, vertical: bool) -> str | None:
     if "ballpark" in str(candidate.description).lower():
-        return "it is a ballpark"
+        return "it is a ballpark transformation"
     if part < _MOST:
-        held = "does not hold the whole job" if part == 0.0 else f"holds {part:.0%} of the job's points"
+        held = "does not cover the whole job" if part == 0.0 else f"covers {part:.0%} of the job's points"
         return f"its area of use ({candidate.area_of_use.name}) {held}"
     if vertical and not pipelines.has_height_step(steps):
         return "it has no height step"
     if any(name.startswith("@") and name != "@null" for name in pipelines.grid_names(candidate.definition)):
-        return "it goes on silently without its grid"
+        return "it continues silently without its grid"
     return None
 
 

@@ -214,7 +214,7 @@ def source_crs(text: str) -> CRS:
     if not (crs.is_geographic or on_grid(crs) or crs.is_geocentric):
         raise OperationError(
             f"{crs.name} ({crs.type_name}) gives no positions",
-            "name a geographic, geocentric or projected CRS; a height datum goes with it as in EPSG:2193+7839",
+            "name a geographic, geocentric or projected CRS; add a height datum as in EPSG:2193+7839",
         )
     says_datum(crs, 'write it behind the CRS, as in "+proj=tmerc ... on EPSG:4959"')
     _refuse_odd_axes(crs)
@@ -347,13 +347,13 @@ def _refuse_odd_axes(crs: CRS) -> None:
     elif horizontal.is_geographic and {axis.direction.lower() for axis in horizontal.axis_info} - _UPRIGHT:
         raise OperationError(
             f"{crs.name} counts longitudes to the west, latitudes to the south or heights downwards",
-            "name a CRS of the same datum with latitude north and longitude east, and give degrees so",
+            "name a CRS of the same datum with latitude north and longitude east, and degrees to match",
         )
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
         raise OperationError(
             f"{crs.name} measures longitudes from {meridian.name}",
-            "choose a CRS that measures them from Greenwich; many grids have a twin that does",
+            "choose a CRS that measures them from Greenwich; many grids have an equivalent that does",
         )
 
 

@@ -66,6 +66,7 @@ class IteratedHeight(Operation):
     def _run(
         self, direction: str, first: ArrayLike, second: ArrayLike, third: ArrayLike, time: ArrayLike | None
     ) -> Triple:
+        """Return the three coordinates as `Operation` does: ``plan``, with the height that ``heights`` gives [m]."""
         assert self.plan is not None and self.heights is not None
         if direction == "INVERSE":
             _, _, height = self.heights.forward(first, second, third)

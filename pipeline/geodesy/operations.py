@@ -417,7 +417,7 @@ def _prove(operation: Operation, source: CRS, target: CRS, datum: CRS, area: Are
     allowed = _SAME_HEIGHT + sum(part.accuracy or 0.0 for part in (operation, onwards, direct))
     if np.nanmax(apart, initial=0.0) > allowed:
         raise OperationError(
-            f"{operation.step}: heights by way of {operation.name} differ by {np.nanmax(apart):.1f} m from PROJ's "
-            f"direct way to {datum.name} ({direct.name})",
+            f"{operation.step}: heights through {operation.name} differ by {np.nanmax(apart):.1f} m from PROJ's"
+            f" direct operation to {datum.name} ({direct.name})",
             "choose a grid on the datum of the export, or name the geoid grid as target.geoid",
         )

@@ -67,7 +67,7 @@ def realised(crs: str, realisation: str | None) -> str:
     ours, theirs = systems.source_crs(crs), systems.source_crs(realisation)
     if not is_ensemble(ours):
         raise OperationError(
-            f"{ours.name} says by itself on which realisation it counts, so that realisation has nothing to say",
+            f"{ours.name} already defines its realisation, so realisation does not apply",
             "leave realisation out, or name the frame of the coordinates as crs",
         )
     if is_ensemble(theirs):

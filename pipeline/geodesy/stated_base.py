@@ -28,8 +28,8 @@ def says_datum(crs: CRS, fix: str) -> None:
     if geodetic.to_authority() is None:
         ellipsoid = geodetic.ellipsoid
         raise OperationError(
-            f"the CRS {crs.name} says no datum, only the ellipsoid {ellipsoid.name if ellipsoid else ''}",
-            f"see which registered geographic CRS its coordinates count on, and {fix}",
+            f"the CRS {crs.name} states no datum, only the ellipsoid {ellipsoid.name if ellipsoid else ''}",
+            f"find out which registered geographic CRS its coordinates are based on, and {fix}",
         )
 
 
@@ -41,25 +41,25 @@ def on_base(crs: CRS, base: CRS) -> CRS:
     """
     if not base.is_geographic or base.to_authority() is None:
         raise OperationError(
-            f"{base.name} ({base.type_name}) is no base of a grid",
+            f"{base.name} ({base.type_name}) cannot be the base of a grid",
             'state a registered geographic CRS as the base, such as "EPSG:4959"',
         )
     own = crs.geodetic_crs
     if crs.is_compound or not crs.is_projected or own is None:
         raise OperationError(
-            f"{crs.name} ({crs.type_name}) is no grid, and takes no base",
+            f"{crs.name} ({crs.type_name}) is not a grid, and takes no base",
             "leave the base out, and name the CRS by its registered code",
         )
     plain, wanted = own.to_2d(), base.to_2d()
     if plain.to_authority() is not None and not plain.equals(wanted, ignore_axis_order=True):
         raise OperationError(
             f"the grid is on {_datum(plain)} by its own definition, but {base.name} is stated as its base",
-            "leave the base out, or see which of the two is right",
+            "leave the base out, or check which of the two is right",
         )
     _same_ellipsoid(plain, wanted)
     told = crs.to_json_dict()
     if told["type"] != "ProjectedCRS":
-        raise OperationError(f"{crs.name} is a {crs.type_name}, derived of another grid", "leave the base out")
+        raise OperationError(f"{crs.name} is a {crs.type_name}, derived from another grid", "leave the base out")
     told["base_crs"] = {key: value for key, value in wanted.to_json_dict().items() if key != "$schema"}
     if str(told.get("name", "")).lower() in _UNNAMED:
         told["name"] = f"{told['conversion']['method']['name']} on {wanted.name}"

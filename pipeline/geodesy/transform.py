@@ -57,6 +57,10 @@ class Operation:
     def _run(
         self, direction: str, first: ArrayLike, second: ArrayLike, third: ArrayLike, time: ArrayLike | None
     ) -> Triple:
+        """Return the three coordinates, each of the shape that all arguments broadcast to: degrees, metres.
+
+        ``direction`` is FORWARD or INVERSE as PROJ has it; ``time`` are decimal years, None where none is needed.
+        """
         columns = np.broadcast_arrays(*(np.asarray(values, dtype=np.float64) for values in (first, second, third)))
         shape = columns[0].shape
         # PROJ works in place, on copies of our own
@@ -122,16 +126,14 @@ def _build(operation: Operation) -> Transformer:
         names = ", ".join(located) or "no grid"
         raise OperationError(
             f"{operation.step}: PROJ cannot use {operation.name} ({names}): {str(error).rsplit(': ', 1)[-1]}",
-            "check that the file is the grid it is taken for and is whole"
-            if located
-            else "check the definitions of the CRSs",
+            "check that the file is the right grid and is complete" if located else "check the definitions of the CRSs",
         ) from error
 
 
 #: What PROJ cannot read in the path of a grid, quoted or not, and why.
 _UNREADABLE = {
     ",": "comma, which PROJ reads as a list",
-    "#": "number sign, where PROJ takes the rest for a comment",
+    "#": "number sign, after which PROJ treats the rest as a comment",
     ";": "semicolon, which PROJ reads as a blank",
 }
 

@@ -1,4 +1,4 @@
-"""The registered twin of a CRS in another unit, to be named in advice."""
+"""Finds the registered equivalent of a CRS in another unit, for advice."""
 
 import math
 import re

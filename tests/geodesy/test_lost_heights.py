@@ -191,7 +191,7 @@ def test_area_outside_the_operations_use_is_refused(real_grids: Path) -> None:
 
 def test_area_larger_than_the_operations_use_is_refused(real_grids: Path) -> None:
     """A job that spans more than the operation is told so."""
-    with pytest.raises(OperationError, match="does not hold the whole job"):
+    with pytest.raises(OperationError, match="does not cover the whole job"):
         working_to_issued("EPSG:25833", "EPSG:9274", Area(10.0, 44.0, 15.0, 48.5))
 
 

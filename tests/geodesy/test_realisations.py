@@ -108,7 +108,7 @@ def test_an_ensemble_is_reached_by_its_newest_realisation() -> None:
 
 def test_what_stands_on_one_frame_takes_no_other() -> None:
     assert realised("EPSG:4979", None) == "EPSG:4979"
-    with pytest.raises(OperationError, match="says by itself"):
+    with pytest.raises(OperationError, match="already defines its realisation"):
         realised("EPSG:7912", "EPSG:9989")
     with pytest.raises(OperationError, match="not one frame but several"):
         realised("EPSG:4979", "EPSG:4326")
