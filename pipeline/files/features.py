@@ -25,7 +25,7 @@ _SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 
 #: What is wrong with a member ``crs`` that says something else than a CRS, and what to do.
 UNKNOWN_CRS = (
-    'its member "crs" names no CRS that is known, so that nothing holds it against the job file: {:.60}',
+    'its member "crs" names an unknown CRS, so it cannot be compared with the job file: {:.60}',
     'export it again without that member, or with a code in it, such as "EPSG:4959"',
 )
 
@@ -82,7 +82,7 @@ def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
         return None
     except (Twice, RecursionError, UnicodeEncodeError) as error:
         what = {
-            Twice: f'the name "{error}" comes twice in one object',
+            Twice: f'the name "{error}" appears twice in one object',
             RecursionError: "this is nested too deeply",
             UnicodeEncodeError: "this has a character that does not exist (half of a surrogate pair)",
         }[type(error)]
@@ -90,7 +90,7 @@ def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
         return None
     features = document.get("features") if isinstance(document, dict) else None
     if not isinstance(features, list) or not all(isinstance(feature, dict) for feature in features):
-        problems.add(shown, 1, "this is no GeoJSON FeatureCollection", "export the GeoJSON file again")
+        problems.add(shown, 1, "this is not a GeoJSON FeatureCollection", "export the GeoJSON file again")
         return None
     given = [feature.get("properties") for feature in features]
     properties: list[dict[str, Any]] = [each if isinstance(each, dict) else {} for each in given]
@@ -113,8 +113,8 @@ def has_too_many_columns(features: Features, shown: str, problems: Problems) -> 
     for line, cells in enumerate(features.cells, start=1):
         names.update(cells)
         if len(names) > COLUMNS:
-            what = f"the features up to here have {counted(len(names), 'attribute')}; {COLUMNS:,} is the most"
-            problems.add(shown, line, what, "export them without the attributes that nobody needs")
+            what = f"the features up to here have {counted(len(names), 'attribute')}; the maximum is {COLUMNS:,}"
+            problems.add(shown, line, what, "export them without the attributes that are not needed")
             return True
     return False
 

@@ -105,15 +105,17 @@ def why(error: BaseException) -> str:
     """Return in words what ended the reading of a database."""
     said = str(error)
     if said == "interrupted":
-        return "reading it takes much longer than a file of its size can need: a view or a table in it has no end"
+        return "reading was stopped: it took far longer than the file size justifies (a view or table may be endless)"
     if isinstance(error, MemoryError):
         return f"reading it takes more than {counted(_MEMORY >> 20, 'megabyte')} of memory"
     if said == "string or blob too big":
         return f"a value in it is larger than {counted(LONGEST >> 20, 'megabyte')}"
     if found := _REFUSED.search(said):
-        return f"a view or a column in it is computed with {found[1]}, which is not done: save the layer as a table"
+        return (
+            f"a view or a column in it is computed with {found[1]}, which is not supported: save the layer as a table"
+        )
     if said == "not authorized" or "prohibited" in said:
-        return f"it wants to do more than be read ({said})"
+        return f"it tries to do more than be read ({said})"
     return said
 
 

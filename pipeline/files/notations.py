@@ -53,7 +53,7 @@ _MOST = frozenset(["max", "maximum", "mean", "avg"])
 
 
 #: What to do where an angle is written as nothing reads it.
-TO_DEGREES = "export it in decimal degrees; where its numbers are decimal degrees nevertheless, rename the heading"
+TO_DEGREES = "export it in decimal degrees; if its numbers are decimal degrees after all, rename the heading"
 PARTS_FIX = "export decimal degrees in one column"
 
 
@@ -68,16 +68,16 @@ def unread_notation(heading: str, *, dms: bool) -> str | None:
         text = plain_letters(heading).casefold()
         degrees = (word.startswith("grad") and _DEGREES_SO.search(text)) or (word == "grad" and _EITHER.search(text))
         if unit is not None and not degrees:
-            return f"says {unit}, and degrees are read"
+            return f"states {unit}, but degrees are expected"
     if not dms and (packed := _PACKED.search(heading.casefold())):
-        return f"says degrees and minutes in one number ({packed[0].upper()}), and decimal degrees are read"
+        return f"states degrees and minutes in one number ({packed[0].upper()}), but decimal degrees are expected"
     return None
 
 
 def parts_told(parts: Sequence[str]) -> str:
     """Return what is wrong with an angle of which there are parts in other columns."""
     told = " and ".join(f'"{name}"' for name in parts)
-    return f"holds degrees alone, with the rest in {told}: parts of an angle are not put together"
+    return f"holds only degrees, with the rest in {told}: parts of an angle are not combined"
 
 
 def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:

@@ -26,17 +26,17 @@ _NUMBERS: tuple[tuple[str, str], ...] = (
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
     (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers, state units for feet"),
-    (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs of feet, inches or minutes in it: export plain decimal numbers"),
+    (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs for feet, inches or minutes in it: export plain decimal numbers"),
     (r"'.*", "begins with an apostrophe: export plain numbers"),
     (r"\".*|.*\"", "has a quote in it: export plain numbers"),
     (r"[+-]?\d{1,3}(?:[ '’.,]\d{3}){2,}(?:[.,]\d+)?", _THOUSANDS),
     (r"[+-]?\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?", _THOUSANDS),
     (r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:\.\d{3})+,\d+", _THOUSANDS),
-    (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to have the number of a zone before it: export it without"),
-    (r"[+-]?\d{1,3},\d{3}", "has a comma, of thousands or of decimals: export plain digits, or state decimal = \",\""),
+    (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to include the zone number as a prefix: export it without"),
+    (r"[+-]?\d{1,3},\d{3}", "has a comma, for thousands or decimals: export plain digits, or state decimal = \",\""),
     (r"[+-]?\d*,\d+", "has a decimal comma, which decimal = \",\" states"),
-    (r"[+-]?\d*\.\d+(?:e[+-]?\d+)?", "has a decimal point where decimal = \",\" holds"),
-    (r"[+-]{2,}.*|.+[+-]", "has a sign too many: export plain numbers"),
+    (r"[+-]?\d*\.\d+(?:e[+-]?\d+)?", "has a decimal point although decimal = \",\" is stated"),
+    (r"[+-]{2,}.*|.+[+-]", "has an extra sign: export plain numbers"),
     (r"[<>≤≥~≈±].*", "has a sign before the number: export plain numbers"),
     (r"[+-]?\d+(?:[.,]\d+)?e[+-]?\d+", "is too large or too small for a number"),
 )  # fmt: skip
@@ -44,7 +44,7 @@ _LETTER = r"[NSEWO]"
 _DEGREES = "°º˚*"
 _O = (
     r"O ?[+-]?\d.*|[+-]?\d.*(?<![A-RT-Z])O",
-    "has the letter O, which is the east in some languages and the west in others: export E or W, or a sign",
+    "has the letter O, which means east in some languages and west in others: export E or W, or a signed value",
 )
 _ANGLES: tuple[tuple[str, str], ...] = (
     _FIGURES,
@@ -52,8 +52,8 @@ _ANGLES: tuple[tuple[str, str], ...] = (
     (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
      "looks like degrees, minutes and seconds: state angles = \"dms\""),
     (rf"{_LETTER} ?[+-]?{_PLAIN} ?[{_DEGREES}]?|[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}",
-     "has the letter of a hemisphere: export decimal degrees with a sign, south and west negative"),
-    (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without"),
+     "has a hemisphere letter: export decimal degrees with a sign, south and west negative"),
+    (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without it"),
 )  # fmt: skip
 _DMS: tuple[tuple[str, str], ...] = (
     _FIGURES,
@@ -86,13 +86,13 @@ _TIMES: tuple[tuple[str, str], ...] = (
      f"has points in its time of day: {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
     (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
      rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
-     "seems to name a month in another language than English, which is not read: export months as numbers"),
+     "seems to name a month in a language other than English, which is not read: export months as numbers"),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
      "has the words for year, month and day in it: export it in the form 2026-03-02 07:30:00"),
     (rf"{_DAY}[,.]? {BETWEEN} \d{{1,2}}[:.]\d\d.*|{_DAY}[T ,]+{_CLOCK} ?{BEHIND}",
      f"has a word beside its time of day: {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
     (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
-     "has words in it beside the time of day, which are not read: export a clock of 24 hours and figures alone"),
+     "has words beside the time of day, which are not read: export a 24-hour clock in digits only"),
     (r"\d{10}(?:[.,]\d+)?",
      f"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
     (r"\d{13}(?:[.,]\d+)?", f"looks like milliseconds since 1970: {_STATED} = \"unix-milliseconds\""),
@@ -100,47 +100,47 @@ _TIMES: tuple[tuple[str, str], ...] = (
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
      f"looks like GPS week and seconds: {_STATED} = \"gps-week-seconds\""),
     (r"2[34]\d{5}(?:[.,]\d+)?", "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"),
-    (r"\d{14}(?:[.,]\d+)?", f"looks like a date and time without signs between: {_STATED} = \"%Y%m%d%H%M%S\""),
-    (r"\d{12}", f"looks like a date and time without signs between: {_STATED}, such as \"%Y%m%d%H%M\""),
+    (r"\d{14}(?:[.,]\d+)?", f"looks like a date and time without separators: {_STATED} = \"%Y%m%d%H%M%S\""),
+    (r"\d{12}", f"looks like a date and time without separators: {_STATED}, such as \"%Y%m%d%H%M\""),
     (r"\d{8}", f"looks like a date alone: {_APART}"),
     (r"\d{5}[.,]\d+", f"looks like a spreadsheet's serial day: {_STATED} = \"serial-days\""),
     (r"\d{5}", f"looks like a spreadsheet's serial day without its time: {_APART}"),
     (r"\d{1,6}(?:[.,]\d+)?",
      "looks like seconds of a week or a time of day: map gps_week and gps_seconds, or date beside time"),
     (rf"{_CLOCK} ?[ap]\.?m\.?", f"looks like a time of day of a 12-hour clock without its date: {_APART}"),
-    (r".*\d ?[ap]\.?m\.?", f"is of a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
+    (r".*\d ?[ap]\.?m\.?", f"is from a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", f"looks like a time of day without its date: {_APART}"),
     (rf"{_DAY}", f"has no time of day: {_APART}"),
     (r"\d{4}-?\d{3}[t ].*", "looks like a year and the day of the year: export the month and the day"),
     (r"\d{4}-?w\d\d.*", "looks like a year and a week: export the month and the day"),
-    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in the name of a zone: export UTC, or its offset as in +02:00"),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00"),
     (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", f"has the year first: {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
     (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
      f"may have the day or the month first, which is not guessed: {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
      " or \"%m/%d/%Y %H:%M:%S\""),
-    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", f"is written otherwise: {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", f"is in another format: {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
 )  # fmt: skip
 
 
 def why_no_number(text: str) -> str:
     """Return in words what a text is that was to be a number with digits and at most a decimal sign."""
-    return _first(_plain(text), _NUMBERS, "is no number")
+    return _first(_plain(text), _NUMBERS, "is not a number")
 
 
 def why_no_degrees(text: str) -> str:
     """Likewise for one that was to be an angle in decimal degrees."""
-    return _first(_plain(text), (*_ANGLES, *_NUMBERS), "is no number")
+    return _first(_plain(text), (*_ANGLES, *_NUMBERS), "is not a number")
 
 
 def why_no_dms(text: str) -> str:
     """Likewise for one that was to be an angle in degrees, minutes and seconds."""
-    return _first(_plain(text), _DMS, "is no angle in degrees, minutes and seconds")
+    return _first(_plain(text), _DMS, "is not an angle in degrees, minutes and seconds")
 
 
 def why_no_time(text: str) -> str:
     """Likewise for one that was to be a date and time in ISO 8601."""
-    found = _first(_plain(text), _TIMES, "is no time")
-    return found.replace("is no time: it", "is not ISO 8601: it", 1)
+    found = _first(_plain(text), _TIMES, "is not a time")
+    return found.replace("is not a time: it", "is not ISO 8601: it", 1)
 
 
 def looks_like_data(cells: Sequence[str]) -> bool:
@@ -162,7 +162,7 @@ def _first(text: str, looks: Sequence[tuple[str, str]], plainly: str) -> str:
     if len(text) > LONGEST:
         return plainly
     if text.casefold() in _EMPTY:
-        return f"{plainly}: it stands for no value, export an empty cell"
+        return f"{plainly}: it means no value: export an empty cell"
     for pattern, what in looks:
         if re.fullmatch(pattern, text, re.IGNORECASE):
             return f"{plainly}: it {what}"

@@ -184,19 +184,19 @@ def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:
     if stored is None:
         return None
     if not isinstance(stored, bytes) or len(stored) < 8 or stored[:2] != b"GP":
-        raise BrokenGeometry("the geometry is no GeoPackage geometry")
+        raise BrokenGeometry("the geometry is not a GeoPackage geometry")
     flags = stored[3]
     envelope = _ENVELOPE_BYTES.get(flags >> 1 & 7)
     if envelope is None or flags & _EXTENDED:
-        raise BrokenGeometry("the geometry is of a kind that is not read")
+        raise BrokenGeometry("the geometry is of a type that is not supported")
     (srs_id,) = struct.unpack_from("<i" if flags & 1 else ">i", stored, 4)
     if srs_id not in srs_ids:
-        raise BrokenGeometry(f"the geometry says srs_id {srs_id}, which is not the layer's")
+        raise BrokenGeometry(f"the geometry states srs_id {srs_id}, which is not the layer's")
     if flags & _EMPTY:
         return None
     wkb = stored[8 + envelope :]
     if len(wkb) < 5 or wkb[0] > 1 or POINTS.get(kind_of(wkb), len(wkb)) != len(wkb):
-        raise BrokenGeometry("the geometry is broken off or damaged")
+        raise BrokenGeometry("the geometry is truncated or damaged")
     return wkb
 
 

@@ -61,6 +61,8 @@ def _plain_scratch() -> Iterator[str]:
     wanted = [tempfile.gettempdir(), "/tmp", "/var/tmp", "/dev/shm"]
     place = next((folder for folder in wanted if is_plain(Path(folder)) and os.access(folder, os.W_OK)), None)
     if place is None:
-        raise OSError("there is no folder for temporary files whose path is free of signs such as ! ; ?: set TMPDIR")
+        raise OSError(
+            "there is no folder for temporary files whose path is free of characters such as ! ; ?: set TMPDIR"
+        )
     with tempfile.TemporaryDirectory(dir=place) as scratch:
         yield scratch

@@ -1,4 +1,4 @@
-"""Is it a file at all? A pipe, a socket or a device would be waited for without an end, or read without one."""
+"""Opens regular files only: refuses pipes, sockets and devices, which could block or never end."""
 
 import os
 import stat
@@ -15,7 +15,7 @@ _KINDS = (
 )
 
 #: What to do about what is no file.
-COPY = "name a file on disk; copy into one what comes by another way"
+COPY = "name a file on disk; copy the data to one if it comes from elsewhere"
 
 #: A pipe that nobody writes to is not waited for.
 _AT_ONCE = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)

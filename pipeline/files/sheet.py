@@ -112,7 +112,7 @@ def read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
     try:
         return read_whole(path, TABLE)
     except FileNotFoundError:
-        problems.add(shown, 0, "this file is not there", "a path counts from the job file's folder")
+        problems.add(shown, 0, "this file is not there", "paths are relative to the job file's folder")
     except OSError as error:
         problems.add(shown, 0, f"this file cannot be read: {error.strerror}")
     return None
@@ -129,13 +129,18 @@ def decode(data: bytes, shown: str, problems: Problems, encoding: str | None = N
         try:
             return data.decode("utf-16")
         except UnicodeDecodeError:
-            problems.add(shown, 1, "this is not UTF-16 text, as it says", "save the file with the encoding UTF-8")
+            problems.add(
+                shown,
+                1,
+                "this is not UTF-16 text, although its first bytes say so",
+                "save the file with the encoding UTF-8",
+            )
             return None
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        fix = 'save the file with the encoding UTF-8, or state its encoding, such as "cp1252", where the job names it'
+        fix = 'save the file with the encoding UTF-8, or state its encoding, such as "cp1252", in the job file'
         problems.add(shown, line, "this is not UTF-8 text", fix)
         return None
 
@@ -215,20 +220,20 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
         return None
     above = _above_header(records, known, how)
     if above is None:
-        asked.note(how.header or 0, "there is nothing in the line that header states", "count from the top")
+        asked.note(how.header or 0, "the line that header states is empty", "count lines from the top")
         return None
     line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
     named_by_place = how.places if above >= 0 else range(1, len(header) + 1)
     columns = tuple(by_place(at) if at in named_by_place else plain(name) for at, name in enumerate(header, start=1))
     _check_above(records[: max(above, 0)], header, line, asked)
     if how.header is None and not set(columns) & set(known) and looks_like_data(header):
-        what = "the first line holds data, no names of columns: this table has no header"
+        what = "the first line holds data, not column names: this table has no header"
         places = ", or state header = 0 and map its columns by number, such as mark = 1" if _takes_marks(known) else ""
         asked.note(line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
         return None
     columns = _apart(columns, header) if asked.every else columns
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
-        asked.note(line, f"the column '{name}' is there twice", "keep one of them")
+        asked.note(line, f"the column '{name}' appears twice", "keep one of them")
     body = records[above + 1 :]
     _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], asked)
     return _Headed(columns, line, body)
@@ -259,7 +264,7 @@ def _has_long_line(text: str, asked: _Asked) -> bool:
         if last < 0:
             line = text.count("\n", 0, begun) + 1
             what = f"this line has more than {counted(LINE, 'character')}"
-            asked.note(line, what, "see that it is a text file with a line per row")
+            asked.note(line, what, "check that it is a text file with a line per row")
             return True
         begun = last + 1
     return False
@@ -321,8 +326,8 @@ def _check_above(above: list[_Record], header: list[str], line: int, asked: _Ask
     """Note lines above the header that have as many cells as it has: they may be rows, which must not be lost."""
     for row, cells in above:
         if len([cell for cell in cells if cell]) >= len(header):
-            what = f"the names of the columns stand here, below lines that may be rows (line {row})"
-            asked.note(line, what, "put the header first, and take out what stands above it")
+            what = f"the column names are here, below lines that may be rows (line {row})"
+            asked.note(line, what, "put the header first, and delete what is above it")
             return
 
 
@@ -334,10 +339,10 @@ def _check_heading_again(body: Sequence[_Record], header: Sequence[str], asked: 
         if (again := len(names.intersection(found))) < 2 or 2 * again < len(names):
             continue
         if found[: len(header)] == list(header):
-            asked.note(line, "the names of the columns stand here again", "take this line out")
+            asked.note(line, "the column names are repeated here", "delete this line")
         else:
-            what = "the names of the columns stand here again, and not as above: the rows below are other columns"
-            asked.note(line, what, "bring the columns of all rows into one order, below one heading")
+            what = "the column names are repeated here and differ from those above: the rows below have other columns"
+            asked.note(line, what, "put the columns of all rows in the same order, below one heading")
         return
 
 
@@ -356,11 +361,11 @@ def _records(text: str, delimiter: str, asked: _Asked) -> Iterator[_Record]:
             asked.note(line, f"this row cannot be read: {error}", _CHECK_QUOTES)
             return
         if len(cells) > COLUMNS:
-            what = f"this row has {counted(len(cells), 'cell')}; {COLUMNS:,} is the most"
-            asked.note(line, what, "take out the columns that are not needed")
+            what = f"this row has {counted(len(cells), 'cell')}; the maximum is {COLUMNS:,}"
+            asked.note(line, what, "delete the columns that are not needed")
             return
         if _holds_a_row(cells, delimiter):
-            what = "a quoted cell of this row goes on over a line that has as many cells as the row"
+            what = "a quoted cell of this row continues over a line that has as many cells as the row"
             asked.note(line, what, _CHECK_QUOTES)
             return
         if any(cells := [cell.strip() for cell in cells]):
@@ -416,7 +421,7 @@ def _row(
     if any(cells[len(columns) :]):
         asked.note(
             line,
-            f"this row has {counted(len(cells), 'cell')}, the header {len(columns)}",
+            f"this row has {counted(len(cells), 'cell')}; the header has {len(columns)}",
             "with a decimal comma separate the cells by ';', and put a cell that holds the delimiter in quotes",
         )
     return {name: cells[place] for place, name in wanted if place < len(cells) and cells[place]}

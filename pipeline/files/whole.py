@@ -1,4 +1,4 @@
-"""A file written beside its place, and put there in one step."""
+"""Atomic file write: written under a temporary name in the same folder, then renamed."""
 
 import os
 from collections.abc import Iterator

@@ -100,7 +100,7 @@ def hidden_sheets(data: bytes) -> list[HiddenSheet]:
 
 def _opened(data: bytes, read: Callable[[zipfile.ZipFile], _Found]) -> _Found:
     if data.startswith(OLD_WORKBOOK):
-        raise BrokenWorkbook("it is protected by a password, or a spreadsheet of the former kind", SAVE_AS)
+        raise BrokenWorkbook("it is protected by a password, or a spreadsheet in the old .xls format", SAVE_AS)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             check_parts(package)
@@ -187,7 +187,7 @@ def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, SheetLoo
         return layer
     filled = _filled(shown, looks)
     if not filled:
-        raise BrokenWorkbook("it has no sheet with rows", "name a hidden one as layer if that is meant")
+        raise BrokenWorkbook("it has no sheet with rows", "if a hidden one is meant, name it as layer")
     if len(filled) > 1:
         what = f"several of its sheets hold rows: {listed(filled, chr(34))}"
         raise BrokenWorkbook(what, "name one of them as layer in the job file, or keep each in a workbook of its own")

@@ -22,7 +22,7 @@ Cell = tuple[int, int]
 BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError)
 
 _CHUNK = 1 << 20
-_AS_CSV = "save the sheet as .csv, or share its rows out among files"
+_AS_CSV = "save the sheet as .csv, or split its rows among several files"
 _LARGE = re.compile(r"xl/(?:worksheets/[^/]+|sharedStrings)\.xml", re.IGNORECASE)
 _CELL = re.compile(r"\$?([A-Z]{1,3})\$?(\d{1,7})")
 
@@ -67,7 +67,7 @@ def check_parts(package: zipfile.ZipFile) -> None:
     """Raise `BrokenWorkbook` where a spreadsheet has more, or larger, parts than one is read with, or other kinds."""
     parts = package.infolist()
     if len(parts) > WORKBOOK_PARTS:
-        raise BrokenWorkbook(f"it has {counted(len(parts), 'part')}, and {WORKBOOK_PARTS:,} is the most")
+        raise BrokenWorkbook(f"it has {counted(len(parts), 'part')}, and the maximum is {WORKBOOK_PARTS:,}")
     written = [part for part in parts if part.filename.lower().endswith((".xml", ".rels"))]
     for part in written:
         if part.file_size > WORKBOOK_PART and not _LARGE.fullmatch(part.filename):
@@ -166,8 +166,8 @@ class _Looker:
         self.filled_row = self.row
         found.last, found.width = max(found.last, self.row), max(found.width, self.column)
         if found.width > COLUMNS:
-            what = f"it has {counted(found.width, 'column')}; {COLUMNS:,} is the most"
-            raise BrokenWorkbook(what, "take out the columns that nobody needs", self.row)
+            what = f"it has {counted(found.width, 'column')}; the maximum is {COLUMNS:,}"
+            raise BrokenWorkbook(what, "delete the columns that are not needed", self.row)
         if found.last * found.width > CELLS + self.size:
             what = (
                 f"its cells lie in {counted(found.last, 'row')} and {counted(found.width, 'column')}, nearly all empty"

@@ -21,7 +21,7 @@ from pipeline.read.package import batches, columns_of, layers_of, look_into
 
 POINTS = Points(files=["*.gpkg"], columns=Columns(name="Point", time="Observed"))
 ENDLESS = "WITH RECURSIVE r(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM r)"
-NO_END, COMPUTED = "has no end", "which is not done: save the layer as a table"
+NO_END, COMPUTED = "may be endless", "which is not supported: save the layer as a table"
 
 
 @pytest.fixture(autouse=True)

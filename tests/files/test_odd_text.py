@@ -11,7 +11,7 @@ from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_dms,
         ("1 507 336.178", "between thousands"), ("1,507,336.178", "between thousands"),
         ("1.507.336,178", "between thousands"), ("1\u202f507\u202f336.2", "between thousands"),
         ("1\u00a0507\u00a0336", "between thousands"), ("1'507'336.178", "between thousands"),
-        ("12,5", 'decimal = ","'), ("1,507", "of thousands or of decimals"), ("12.3 m", "a unit"), ("40.4ft", "a unit"),
+        ("12,5", 'decimal = ","'), ("1,507", "for thousands or decimals"), ("12.3 m", "a unit"), ("40.4ft", "a unit"),
         ("32 512345.67", "number of a zone"), ("33U 512345.67", "number of a zone"), ("#N/A", "spreadsheet"),
         ("#####", "spreadsheet"), ("NULL", "no value"), ("-", "no value"),
         ("1e999", "too large"), ("'12.5", "apostrophe"),
@@ -19,7 +19,7 @@ from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_dms,
     ],
 )  # fmt: skip
 def test_numbers(text: str, piece: str) -> None:
-    assert why_no_number(text).startswith("is no number: it ")
+    assert why_no_number(text).startswith("is not a number: it ")
     assert piece in why_no_number(text)
 
 
@@ -28,8 +28,8 @@ def test_numbers(text: str, piece: str) -> None:
     [
         ("47°30'12.5\"", 'angles = "dms"'), ("47 30 12.5", 'angles = "dms"'), ("-43:42:00", 'angles = "dms"'),
         ("47d30m12s", 'angles = "dms"'), ("47-30-12", 'angles = "dms"'), ("N 47° 30' 12\"", 'angles = "dms"'),
-        ("47°30.208'", 'angles = "dms"'), ("10.5W", "letter of a hemisphere"), ("W 10.5", "letter of a hemisphere"),
-        ("N 47.5", "letter of a hemisphere"), ("-36.2S", "letter of a hemisphere"), ("47.5°", "degree sign"),
+        ("47°30.208'", 'angles = "dms"'), ("10.5W", "hemisphere letter"), ("W 10.5", "hemisphere letter"),
+        ("N 47.5", "hemisphere letter"), ("-36.2S", "hemisphere letter"), ("47.5°", "degree sign"),
         ("47,5", 'decimal = ","'),
     ],
 )  # fmt: skip
@@ -39,7 +39,7 @@ def test_degrees(text: str, piece: str) -> None:
 
 def test_degrees_where_minutes_are_expected() -> None:
     assert "decimal degrees" in why_no_dms("-43.7001")
-    assert why_no_dms("over there") == "is no angle in degrees, minutes and seconds"
+    assert why_no_dms("over there") == "is not an angle in degrees, minutes and seconds"
 
 
 @pytest.mark.parametrize(
@@ -62,8 +62,8 @@ def test_times(text: str, piece: str) -> None:
 
 @pytest.mark.parametrize("text", ["soon", "Mon", "", "x y z"])
 def test_nothing_is_made_up(text: str) -> None:
-    assert why_no_time(text) == "is no time"
-    assert why_no_number(text or "over there") == "is no number"
+    assert why_no_time(text) == "is not a time"
+    assert why_no_number(text or "over there") == "is not a number"
 
 
 def test_a_line_of_data_and_a_header() -> None:
@@ -80,7 +80,7 @@ def test_a_line_of_data_and_a_header() -> None:
         ("März 10, 2026 07:42", "month in another language"), ("10 мая 2026 07:42", "month in another language"),
         ("2026-03-17 오전 7:42:10", "words in it beside the time of day"),
         ("10 March 2026 07:42", "state time_format"), ("10-mar-2026 07:42:10", "state time_format"),
-        ("17Mar2026 07:42", "state time_format"), ("2026 day 078, 20:00", "is no time"),
+        ("17Mar2026 07:42", "state time_format"), ("2026 day 078, 20:00", "is not a time"),
     ],
 )  # fmt: skip
 def test_months_that_no_format_reads_are_not_said_to_be_readable(text: str, piece: str) -> None:

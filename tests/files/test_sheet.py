@@ -12,8 +12,8 @@ ROW = "CM1,399707.491,5800277.947,83.165"
 @pytest.mark.parametrize(
     "again, says",
     [
-        ("mark,easting,northing,height", "take this line out"),
-        ("Mark, Easting ,NORTHING,height", "take this line out"),
+        ("mark,easting,northing,height", "delete this line"),
+        ("Mark, Easting ,NORTHING,height", "delete this line"),
         ("mark,northing,easting,height", "not as above"),
         ("mark,easting,northing,remark,height", "not as above"),
     ],
