@@ -150,7 +150,7 @@ def _key(window: SessionWindow) -> str | None:
 def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Problems) -> None:
     until = min(earlier.session.end, later.session.end)
     file, line = earlier.where
-    bases = "neither tells its base" if earlier.base is None and later.base is None else "one does not tell its base"
+    bases = "neither states its base" if earlier.base is None and later.base is None else "one does not state its base"
     if earlier.base is not None and later.base is not None:
         bases = f"both have the base '{later.base}'"
     problems.add(
@@ -189,8 +189,8 @@ def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
 def _check_columns(sheet: Sheet, problems: Problems) -> None:
     for column in sheet.columns:
         if column == "noted":
-            fix = "state such sessions as [[session]] with [[session.noted]]; a column of remarks, call otherwise"
-            problems.add(sheet.shown, sheet.header, "a table of sessions has no checks that were noted", fix)
+            fix = "state such sessions as [[session]] with [[session.noted]]; rename a column of remarks"
+            problems.add(sheet.shown, sheet.header, "a table of sessions cannot hold noted checks", fix)
         elif column and column not in _COLUMNS:
             near = nearest(column, _COLUMNS, 1) or _alike(column)
             if near:
@@ -242,7 +242,7 @@ def _told(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) ->
         for key in path[:-1]:
             if not isinstance(table.setdefault(key, {}), dict):
                 problems.add(
-                    sheet.shown, line, f"'{column}' is given, but the column '{key}' says '{table[key]}'", "keep one"
+                    sheet.shown, line, f"'{column}' is given, but the column '{key}' has '{table[key]}'", "keep one"
                 )
                 return told, unread | {path}
             table = table[key]
@@ -293,7 +293,7 @@ def _as_occupations(text: str, _: Sheet) -> list[dict[str, str]]:
             continue
         point, sign, mark = (part.strip() for part in item.partition("="))
         if not point or (sign and not mark) or "=" in mark:
-            raise ValueError("occupations are written point=mark; point=mark, or by one name where both share it")
+            raise ValueError("occupations are written point=mark; point=mark, or as one name where both are the same")
         found.append({"point": point, "mark": mark or point})
     return found
 

@@ -236,9 +236,9 @@ def _pair(first: str, second: str, start: str = "08:00:00Z", end: str = "09:00:0
 @pytest.mark.parametrize(
     ("first", "second", "piece"),
     [
-        ("", "", "neither tells its base"),
-        ("B1", "", "one does not tell its base"),
-        ("", "B1", "one does not tell its base"),
+        ("", "", "neither states its base"),
+        ("B1", "", "one does not state its base"),
+        ("", "B1", "one does not state its base"),
         ("B1", "B1", "both have the base 'B1'"),
         ("B1", " b1 ", "both have the base 'b1'"),
     ],
@@ -294,7 +294,7 @@ def test_times_on_the_clock_of_the_job(tmp_path: Path) -> None:
         ("2026-04-05T02:30:00", "Pacific/Auckland", "comes twice in Pacific/Auckland"),
         ("2026-09-27T02:30:00", "Pacific/Auckland", "does not exist in Pacific/Auckland"),
         ("2026-03-02", "Pacific/Auckland", "is not a time such as"),
-        ("2026-03-02T07:30:00", "", "unless time_zone in [source] says which clock it is of"),
+        ("2026-03-02T07:30:00", "", "unless time_zone in [source] states its clock"),
     ],
 )
 def test_times_that_no_clock_makes_certain(tmp_path: Path, start: str, zone: str, says: str) -> None:
