@@ -72,8 +72,8 @@ class Form:
             mapped = [theirs for theirs in self.named.values() if plain(theirs) == one]
             wanted = bool(mapped) or (one in self.columns and one not in self.named)
             if len(names) > 1 and wanted and not (mapped and set(mapped) <= set(names)):
-                what = f"the column '{one}' is there twice: {listed(names, QUOTE)}"
-                fix = f"write which is meant, as it is spelt there, in [{self.table}.columns]"
+                what = f"the column '{one}' appears twice: {listed(names, QUOTE)}"
+                fix = f"state which one is meant, spelled as there, in [{self.table}.columns]"
                 problems.add(sheet.shown, sheet.header, what, fix)
 
     def of_sheet(self, sheet: Sheet, problems: Problems) -> Sheet | None:
@@ -109,7 +109,7 @@ class Form:
         for word, theirs in missing:
             near = nearest(theirs, names)
             is_it = f"nearest: {listed(near, QUOTE)}; " if near else ""
-            what = f"there is no column '{theirs}', which [{self.table}.columns] names as {word}"
+            what = f"[{self.table}.columns] maps {word} to the column '{theirs}', which the file does not have"
             problems.add(shown, line, what, f"{is_it}the columns are {listed(names, QUOTE)}")
         return not missing
 

@@ -144,7 +144,7 @@ def read_register(
     shown = shown if shown is not None else str(path)
     if kind not in POSITION:
         fix = "export its marks in a grid, or as longitude, latitude and ellipsoidal height, and name that crs"
-        problems.add(shown, 0, f"a register in a {kind} CRS is not read", fix)
+        problems.add(shown, 0, f"a register in a {kind} CRS is not supported", fix)
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
     sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)
@@ -181,8 +181,8 @@ def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems, as_d
         yield mark
         wrong += mark is None
         if wrong == limits.WRONG:
-            what = f"this is row {wrong:,} in which something is wrong; those below it were not looked at"
-            problems.add(sheet.shown, line, what, "see whether this is the register, in the form that is wanted")
+            what = f"this is row {wrong:,} with an error; the rows below it were not checked"
+            problems.add(sheet.shown, line, what, "check that this is the register, in the expected form")
             return
 
 

@@ -37,7 +37,7 @@ def _newest(rows: Sequence[Mark], columns: tuple[str, str, str], shown: str, pro
     known = [found for found in days if found is not None]
     if len(known) < len(rows):
         row = rows[days.index(None)]
-        what = f"mark '{row.name}' has several rows that differ, and '{row.dated}' is no date that is read"
+        what = f"mark '{row.name}' has several rows that differ, and '{row.dated}' is not a date that can be read"
         problems.add(shown, row.line, what, f"{_ISO}, or {_KEEP}")
         return first
     at = max(range(len(rows)), key=lambda number: (known[number][1], known[number][0]))
@@ -59,11 +59,11 @@ def _no_date(
 ) -> None:
     dated = next((mark for mark in rows if mark.dated), None)
     if dated is None:
-        twice = f"mark '{unlike.name}' is here twice with different coordinates ({shown}:{rows[0].line}): "
+        twice = f"mark '{unlike.name}' is listed twice with different coordinates ({shown}:{rows[0].line}): "
         what = twice + "; ".join(differences(rows[0], unlike, columns))
         problems.add(shown, unlike.line, what, f"{_KEEP}, or give each its date in a column 'dated'")
         return
-    what = f"mark '{undated.name}' is here with the date {dated.dated} (line {dated.line}) and, otherwise, without one"
+    what = f"mark '{undated.name}' has two different rows: one dated {dated.dated} (line {dated.line}), one undated"
     problems.add(shown, undated.line, what, f"give every row of it its date, or {_KEEP}")
 
 
@@ -73,11 +73,11 @@ def _not_told(
     earlier, later = sorted((one, newest), key=lambda mark: mark.line)
     unlike = "; ".join(differences(earlier, later, columns))
     if days[0] == days[1] and (one.dated == newest.dated or days[0][0] == days[0][1]):
-        twice = f"mark '{later.name}' is here twice with different coordinates ({shown}:{earlier.line})"
+        twice = f"mark '{later.name}' is listed twice with different coordinates ({shown}:{earlier.line})"
         problems.add(shown, later.line, f"{twice} and the same date, {later.dated}: {unlike}", _KEEP)
         return
-    what = f"mark '{later.name}' is here twice, dated '{earlier.dated}' (line {earlier.line}) and '{later.dated}'"
-    problems.add(shown, later.line, f"{what}: which is the newer cannot be told; {unlike}", f"{_ISO}, or {_KEEP}")
+    what = f"mark '{later.name}' is listed twice, dated '{earlier.dated}' (line {earlier.line}) and '{later.dated}'"
+    problems.add(shown, later.line, f"{what}: which is newer is not clear; {unlike}", f"{_ISO}, or {_KEEP}")
 
 
 def differences(one: Mark, other: Mark, columns: tuple[str, str, str]) -> list[str]:

@@ -60,7 +60,7 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
     if plainly:
         which = f"the {plural(len(plainly), 'column')} {listed(plainly, QUOTE)}"
         fix = f"name the columns so in the first line, which has {listed(sheet.columns, QUOTE)}, or"
-        fix += " write which are meant in [control.columns]"
+        fix += " state which are meant in [control.columns]"
         problems.add(sheet.shown, sheet.header, f"{which} {plural(len(plainly), 'is', 'are')} missing: {takes}", fix)
     for column in missing:
         if column not in plainly:
@@ -139,7 +139,8 @@ def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Proble
     comma = next((text for _, _, text in written if re.fullmatch(r"[+-]?\d+,\d+", text)), None)
     for line, column, text in written if comma else []:
         if re.fullmatch(r"[+-]?\d{1,3}\.\d{3}", text):
-            what = f"{column} '{text}' may be {text.replace('.', '')} or {text}: elsewhere are decimal commas"
+            either = f"{text.replace('.', '')} or {text}?"
+            what = f"{column} '{text}' is ambiguous ({either}) because other numbers have decimal commas"
             fix = f"write all of its numbers as '{comma}' is written, without separators between thousands"
             problems.add(sheet.shown, line, what, fix)
 
@@ -178,10 +179,10 @@ def read_mark(
     holds = _holds(cells.get("holds", ""), line, sheet.shown, called, problems)
     if name.startswith("#") and (name[1:2].isspace() or not any(written)):
         what = f"this row begins with '#': a remark, or a mark called '{name}'?"
-        problems.add(sheet.shown, line, what, "take the row out, or the # away")
+        problems.add(sheet.shown, line, what, "delete the row, or remove the #")
     elif holds is not None and name and not any(written):
         what = f"{called} has no {columns[0]}, {columns[1]} or {columns[2]}"
-        problems.add(sheet.shown, line, what, "give them, or take the row out where it is no mark (a total, a remark)")
+        problems.add(sheet.shown, line, what, "give them, or delete the row if it is not a mark (a total, a remark)")
     elif holds is not None:
         _check_given(written, columns, holds, (sheet.shown, line), called, problems)
     _check_range(east, north, up, columns, (sheet.shown, line), called, problems)
@@ -215,7 +216,7 @@ def _number(cells: dict[str, str], column: str, line: int, sheet: Sheet, called:
         problems.add(
             sheet.shown,
             line,
-            f"{called}: {column} '{text}' is not a number" + why.removeprefix("is no number"),
+            f"{called}: {column} '{text}' is not a number" + why.removeprefix("is not a number"),
             "digits with a decimal point; a decimal comma goes with ';' between the cells",
         )
     return math.nan if value is None else value
@@ -228,14 +229,14 @@ def _uncertainty(cells: dict[str, str], column: str, line: int, sheet: Sheet, ca
             sheet.shown,
             line,
             f"{called}: {column} must be more than 0, not {cells[column]}",
-            "a mark that defines the datum takes a small one, such as 0.001; an empty cell takes the default",
+            "for a mark that defines the datum use a small value, such as 0.001; leave the cell empty for the default",
         )
     elif value < LEAST or value > SIGMA:
         problems.add(
             sheet.shown,
             line,
-            f"{called}: {column} {cells[column]} is no uncertainty of a mark in metres",
-            f"from {LEAST:g} to {SIGMA:g}; an empty cell takes the default",
+            f"{called}: {column} {cells[column]} is not an uncertainty of a mark in metres",
+            f"from {LEAST:g} to {SIGMA:g}; leave the cell empty for the default",
         )
     return value
 
@@ -270,7 +271,7 @@ def _check_given(
             other = "position" if column == columns[2] else "height"
             problems.add(
                 *where,
-                f"{called} has no {column}, but it is to hold {holds}",
+                f"{called} has no {column}, but should hold {holds}",
                 f"give it, or write {other} in the column 'holds' where the mark holds only that",
             )
 
@@ -286,7 +287,9 @@ def _check_range(
 ) -> None:
     for column, value, most in zip(columns, (east, north, up), (COORDINATE, COORDINATE, HEIGHT), strict=True):
         if abs(value) > most * _FEET:
-            problems.add(*where, f"{called}: {column} {value:g} is no place on earth", "see how the number is written")
+            problems.add(
+                *where, f"{called}: {column} {value:g} is not a place on earth", "check how the number is written"
+            )
     if columns[0] != "longitude":
         return
     if abs(north) > 90.0:

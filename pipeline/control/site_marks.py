@@ -42,7 +42,7 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
     missing = [column for column in needed if column not in sheet.columns]
     if missing:
         what = f"the {plural(len(missing), 'column')} {listed(missing, chr(39))} of the site's marks"
-        fix = f"the first line has {listed(sheet.columns, chr(39))}; name them so"
+        fix = f"the first line has {listed(sheet.columns, chr(39))}; rename them to match"
         if missing == ["height"]:
             fix += ', or write height = "none" in [target.site] where heights stay as they are'
         problems.add(shown, sheet.header, f"{what} {plural(len(missing), 'is', 'are')} missing", fix)

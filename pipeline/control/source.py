@@ -55,7 +55,7 @@ def read_source(
         return (form.of_sheet(table, problems) if table is not None else None), None
     if kind not in (".gpkg", ".geojson", ".json"):
         fix = SAVE_AS if kind in OTHER_WORKBOOKS else "save it as .csv, .xlsx, .gpkg or .geojson"
-        problems.add(shown, 0, f"{form.called_so} in a '{kind}' file is not read", fix)
+        problems.add(shown, 0, f"{form.called_so} in a '{kind}' file is not supported", fix)
         return None, None
     data = read_bytes(path, shown, problems)
     if data is None:
@@ -90,7 +90,7 @@ def _geopackage(
             problems.add(shown, 0, f"another program has changes to it in {beside.name}", "close it there")
             return None
     if not data.startswith(SQLITE):
-        problems.add(shown, 0, "this GeoPackage cannot be read: it is no GeoPackage", "export it again")
+        problems.add(shown, 0, "this file cannot be read: it is not a GeoPackage", "export it again")
         return None
     try:
         with closing(of_bytes(data)) as package:
@@ -161,7 +161,7 @@ def _text(value: object, line: int, shown: str, problems: Problems) -> str:
         sound = False
     if not sound:
         found = value.hex(" ") if isinstance(value, bytes) else text.encode("utf-8", "surrogateescape").hex(" ")
-        problems.add(shown, line, f"this row holds bytes that are no text: {found[:40]}", "write it as UTF-8 text")
+        problems.add(shown, line, f"this row holds bytes that are not text: {found[:40]}", "write it as UTF-8 text")
     return text
 
 

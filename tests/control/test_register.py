@@ -142,14 +142,14 @@ WRONG: dict[str, Wrong] = {
     "zero vu95": (HEADER + "A,1,2,3,,0\n", [2], ["vu95 must be more than 0", "0.001"]),
     "hu95 is no number": (HEADER + "A,1,2,3,2cm\n", [2], ["hu95 '2cm'"]),
     "holds": (HEADER + "A,1,2,3,,,hight\n", [2], ["3d, position, height, not 'hight'", "did you mean 'height'"]),
-    "no height": (HEADER + "A,1,2,\n", [2], ["mark 'A' has no height, but it is to hold 3d", "position"]),
-    "no height of a height": (HEADER + "A,1,2,,,,height\n", [2], ["has no height, but it is to hold height"]),
+    "no height": (HEADER + "A,1,2,\n", [2], ["mark 'A' has no height, but should hold 3d", "position"]),
+    "no height of a height": (HEADER + "A,1,2,,,,height\n", [2], ["has no height, but should hold height"]),
     "half a position": (HEADER + "A,1,,3,,,height\n", [2], ["has no northing"]),
     "no position": (HEADER + "A,,,3\n", [2, 2], ["has no easting"]),
     "twice": (
         HEADER + "A,1,2,3\nB,1,2,3\nA,1,2.5,3\n",
         [4],
-        ["mark 'A' is here twice with different coordinates (control.csv:2)", "northing 2.0 and 2.5"],
+        ["mark 'A' is listed twice with different coordinates (control.csv:2)", "northing 2.0 and 2.5"],
     ),
     "twice, held otherwise": (HEADER + "A,1,2,3\nA,1,2,3,,,position\n", [3], ["holds 3d and position"]),
     "twice, known otherwise": (HEADER + "A,1,2,3,0.1\nA,1,2,3,\n", [3], ["hu95 0.1 and none"]),
@@ -160,7 +160,7 @@ WRONG: dict[str, Wrong] = {
     "no height column": ("mark,easting,northing\nA,1,2\n", [1], ["'height' is missing", "'holds'"]),
     "no mark column": ("name,easting,northing,height\nA,1,2,3\n", [1], ["'mark' is missing"]),
     "misspelled hu95": ("mark,easting,northing,height,hu_95\nA,1,2,3,1\n", [1], ["'hu_95'", "is it 'hu95'"]),
-    "column twice": ("mark,easting,northing,height,Easting\nA,1,2,3,1\n", [1], ["'easting' is there twice"]),
+    "column twice": ("mark,easting,northing,height,Easting\nA,1,2,3,1\n", [1], ["'easting' appears twice"]),
     "too many cells": (HEADER + "A,1,2,3,,,3d,x\n", [2], ["8 cells, the header 7"]),
     "open quote": (HEADER + 'A,1,2,3\n"B,1,2,3\n', [3], ["cannot be read"]),
     "a row between two quotes": (HEADER + 'A,1,2,"\nB,1,2,3\nC,1,2,"\n', [2], ["as many cells as the row"]),
@@ -212,7 +212,7 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     assert problems.found[-1].what == "this file is not there"
     _, found = _read(tmp_path, (HEADER + "A,1,2,3\nK\xf61,1,2,3\n").encode("latin-1"))
     assert (found[0].line, found[0].what) == (3, "this is not UTF-8 text")
-    assert "'.ods' file is not read" in _read(tmp_path, "", name="control.ods")[1][0].what
+    assert "'.ods' file is not supported" in _read(tmp_path, "", name="control.ods")[1][0].what
     assert "cannot be unpacked" in _read(tmp_path, "", name="control.xlsx")[1][0].what
     assert "geocentric" in _read(tmp_path, REGISTER, kind="geocentric")[1][0].what
 

@@ -148,7 +148,7 @@ STATED_WRONG: dict[str, tuple[bytes, Form, tuple[int, str, str]]] = {
     "a column that is not there": (
         b"mark,East,North,height\nK1,1,2,3\n",
         Form(named={"easting": "Easting", "northing": "North"}),
-        (1, "no column 'Easting', which [control.columns] names as easting", "nearest: 'east'"),
+        (1, "[control.columns] maps easting to the column 'Easting', which the file does not have", "nearest: 'east'"),
     ),
     "an encoding that is not stated": (
         "mark,easting,northing,height,Höhe\nK1,1,2,3,4\n".encode("cp1252"),
@@ -212,7 +212,7 @@ UNTOLD: dict[str, tuple[tuple[tuple[str, str], ...], int, str]] = {
     "no dates": ((("3.0", ""), ("3.1", "")), 3, "twice with different coordinates"),
     "the same date": ((("3.0", "2019-05-01"), ("3.1", "1 May 2019")), 3, "and the same date, 1 May 2019"),
     "one without a date": ((("3.0", "2019-05-01"), ("3.1", "")), 3, "without one"),
-    "a year and a day of it": ((("3.0", "2019"), ("3.1", "2019-05-01")), 3, "which is the newer cannot be told"),
+    "a year and a day of it": ((("3.0", "2019"), ("3.1", "2019-05-01")), 3, "which is newer is not clear"),
     "day and month in either order": ((("3.0", "01/05/2019"), ("3.1", "05/01/2019")), 3, "cannot be told"),
     "no date": ((("3.0", "2019-05-01"), ("3.1", "last spring")), 3, "'last spring' is no date"),
     "no such day": ((("3.0", "2019-02-30"), ("3.1", "2020-01-01")), 2, "'2019-02-30' is no date"),
@@ -266,7 +266,7 @@ def test_a_register_in_degrees_and_minutes_in_one_number_is_refused(tmp_path: Pa
     named = {"mark": "Nr", "latitude": "Lat (D.MMSS)", "longitude": "Lon (D.MMSS)", "ellipsoid_height": "h"}
     text = "Nr,Lat (D.MMSS),Lon (D.MMSS),h\nK1,-43.4200,171.4200,41.5\n"
     register, found = _read(tmp_path, text, Form(named=named), kind="geographic")
-    assert register is None and "says degrees and minutes in one number (D.MMSS)" in found[0].what
+    assert register is None and "states degrees and minutes in one number (D.MMSS)" in found[0].what
 
 
 @pytest.mark.parametrize(("written", "height"), [("H", 42.135), ("h", 83.165)])
