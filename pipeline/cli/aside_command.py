@@ -14,10 +14,10 @@ def set_issue_aside(job: Path, issue: int) -> int:
         done = set_aside(job, issue)
     except Exception as error:
         return report(str(job), error)
-    where = f"kept in {one_line(str(done.kept))}" if done.kept is not None else "nothing is left of it"
+    where = f"kept in {one_line(str(done.kept))}" if done.kept is not None else "no files of it are left"
     print(f"issue {done.issue:03d} is set aside, {where}")
     print(f"  because {one_line(done.why)}")
     stands = f"issue {done.stands:03d} stands now" if done.stands is not None else "no issue stands now"
-    print(f"  {stands}; its number is not given again, and the next run issues what has changed since")
+    print(f"  {stands}; the number will not be reused, and the next run issues what has changed since")
     sys.stdout.flush()
     return 0

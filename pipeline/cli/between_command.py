@@ -46,7 +46,7 @@ def _lines(found: Between, to: Path | None) -> list[str]:
         lines.append(f"  moved by up to {farthest}")
     lines += [f"  {'because ' if found.rows.num_rows else ''}{one_line(reason)}" for reason in found.because]
     if found.without_effect:
-        lines.append("  what changed from one to the other reaches no point, or was taken back:")
+        lines.append("  what changed from one to the other affects no point, or was reverted:")
         lines += [f"    {one_line(reason)}" for reason in found.without_effect]
     lines += [_line(row, found.recoded(row["because"])) for row in found.rows.slice(0, _SHOWN).to_pylist()]
     if found.rows.num_rows > _SHOWN:

@@ -46,9 +46,9 @@ def said(job: str, error: Exception) -> Iterator[str]:
         yield f"{name}: {error}"
     elif isinstance(error, Fault):
         yield from error.traceback.splitlines()
-        yield f"{name}: a fault in the program; the previous issue, if there is one, stands"
+        yield f"{name}: a fault in the program; the previous issue, if there is one, is unchanged"
     elif isinstance(error, Mishap):
-        yield f"{name}: {error}; the previous issue, if there is one, stands"
+        yield f"{name}: {error}; the previous issue, if there is one, is unchanged"
         yield f"      {error.fix}"
     else:
         problems = _problems(job, error)

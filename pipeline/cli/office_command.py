@@ -51,13 +51,13 @@ def _lines(written: Written) -> Iterator[str]:
     needing, jobs = written.needing, len(written.states)
     attention = f"{len(needing):,} {'needs' if len(needing) == 1 else 'need'} attention"
     yield f"{one_line(str(written.file))}: {counted(jobs, 'job')}, {attention if needing else 'none needs attention'}"
-    yield from (f"  not looked at: {one_line(path)}: {why}" for path, why in written.found.missing)
+    yield from (f"  not checked: {one_line(path)}: {why}" for path, why in written.found.missing)
     yield from (_line(one) for one in needing[:_MOST])
     if len(needing) > _MOST:
         yield f"  and {len(needing) - _MOST:,} more, on the page"
     if written.found.skipped:
         skipped = counted(len(written.found.skipped), "file or folder", "files and folders")
-        yield f"  passed over: {skipped}, on the page"
+        yield f"  skipped: {skipped}, listed on the page"
 
 
 def _line(one: JobState) -> str:

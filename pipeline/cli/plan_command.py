@@ -49,7 +49,7 @@ def _lines(found: Foreseen) -> list[str]:
     lines = [
         f"{found.look.loaded.job.job.name}: plan of {counted(len(found.sessions), 'session')}, {marks} at hand",
         f"  grid {found.look.target['grid_name']}; heights {found.look.target['height_name']}",
-        "  lengths in metres; of a blunder the smallest that shows with a chance of 80 %, tested at 1 in 1,000",
+        "  lengths in metres; blunders: the smallest that shows with a probability of 80 %, tested at 1 in 1,000",
     ]
     for number, session in enumerate(found.sessions):
         lines += ["", *_session(found, number, session)]

@@ -174,7 +174,7 @@ def _notifying(results: Iterable[tuple[Path, Result]], notifier: Notifier) -> It
         try:
             notifier.tell(job, outcome, partial(_in_short, job, outcome))
         except Exception as error:  # whatever it is, it costs no job
-            print(f"{one_line(str(job))}: nobody was told of it: {one_line(str(error))}", file=sys.stderr)
+            print(f"{one_line(str(job))}: no notification was sent: {one_line(str(error))}", file=sys.stderr)
         yield job, outcome
 
 

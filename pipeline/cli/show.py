@@ -12,7 +12,7 @@ from pipeline.issue.report.foundation import under_bases
 from pipeline.issue.report.site import localisation
 from pipeline.issue.written_axes import axes_written, written_plainly
 from pipeline.visible import one_line
-from pipeline.words import Role, Verdict, counted, plural
+from pipeline.words import Reason, Role, Verdict, counted, plural
 
 if TYPE_CHECKING:
     from pipeline.issue.field_shift_types import FieldShiftTaken
@@ -87,7 +87,12 @@ def _head(record: Record, headline: str) -> str:
 
 def _reasons(counts: Mapping[str, int]) -> str:
     ordered = sorted(counts.items(), key=lambda item: (-item[1], item[0]))
-    return ", ".join(f"{count:,} {reason}" for reason, count in ordered)
+    return ", ".join(f"{count:,} {_in_words(reason)}" for reason, count in ordered)
+
+
+def _in_words(reason: str) -> str:
+    """Return a reason in English: its key, which the record and the layer have, is one word."""
+    return f"in {reason}".replace("_", " ") if reason == Reason.TWO_SESSIONS else reason.replace("_", " ")
 
 
 def _told(found: Sequence[Attention]) -> list[str]:
@@ -97,7 +102,7 @@ def _told(found: Sequence[Attention]) -> list[str]:
     wholly = [one.what for one in found if one.kind is Kind.WHOLLY]
     lines += [f"  WHOLLY HELD BACK: {one_line(what)}" for what in wholly[:_WHOLLY]]
     if len(wholly) > _WHOLLY:
-        lines.append(f"  and {len(wholly) - _WHOLLY} more wholly held back, in issue.json")
+        lines.append(f"  and {len(wholly) - _WHOLLY} more files, sessions or days with no issued point: see issue.json")
     return lines
 
 
@@ -117,7 +122,7 @@ def _site(site: SiteFit | None) -> list[str]:
     lines += [f"  {line}" for line in _table(header, cells[:_SITE_MARKS], left=(0,))]
     if len(cells) > _SITE_MARKS:
         lines.append(f"    and {len(cells) - _SITE_MARKS} more in issue.json")
-    return [*lines, "    residuals at the marks in common: by the register minus the site's own, metres"]
+    return [*lines, "    residuals at the common marks: from the register minus the site's own, metres"]
 
 
 def _sessions(sessions: Sequence[SessionRow]) -> list[str]:
@@ -267,8 +272,8 @@ def _repeats(found: Repeats) -> list[str]:
     for pair in found["failing"][:_FAILING]:
         lines.append(
             one_line(
-                f"  REPEAT FAILS: {pair['name'] or 'a point without a name'}, session {pair['session_b']} minus"
-                f" {pair['session_a']}: east {_metres(pair['d_east'], sign=True)}, north"
+                f"  REPEAT FAILS: {pair['name'] or 'a point without a name'}, session {pair['session_b']} compared"
+                f" with {pair['session_a']}: east {_metres(pair['d_east'], sign=True)}, north"
                 f" {_metres(pair['d_north'], sign=True)}, height {_metres(pair['d_height'], sign=True)}; expected"
                 f" within {_metres(pair['hu95'])} in plan and {_metres(pair['vu95'])} in height (95 %)"
             )

@@ -36,7 +36,7 @@ def let_pass() -> None:
 def _end(number: int, _: FrameType | None) -> None:
     let_pass()
     _end_processes()
-    _tell(f"tiedown: ended by {signal.Signals(number).name}; every issue is whole or absent, run again to go on\n")
+    _tell(f"tiedown: stopped by {signal.Signals(number).name}; no issue was left incomplete; run again to continue\n")
     if hasattr(signal, "pthread_sigmask"):
         signal.signal(number, signal.SIG_DFL)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {number})
