@@ -230,7 +230,7 @@ class TestWhoseItIs:
 
     def test_a_folder_within_anothers_issues_is_refused(self, folder: Path, owner: Owner) -> None:
         for inside in ("issues", "issues/001", "current", "set-aside/x"):
-            assert "lies among the issues" in in_the_way(folder / inside, owner)[0][0]
+            assert "is inside the issues" in in_the_way(folder / inside, owner)[0][0]
         assert in_the_way(folder / "beside", owner) == []
 
 

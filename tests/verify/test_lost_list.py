@@ -56,7 +56,7 @@ def test_a_lost_list_is_written_anew_and_says_so(job: Path) -> None:
     outcome = run_job(job)
     assert not outcome.issued and outcome.current == 2
     after = read_issues_list(folder)
-    lost = (1, "released", "before issue 003 was made, why is not known any more")
+    lost = (1, "released", "before issue 003 was made; the reason is no longer known")
     assert lines(folder) == [lost if line == (1, "released", "drafters began with it") else line for line in before]
     assert [line.is_anew for line in after] == [True, True, True, True, False]
     assert all(line.made_at.timestamp() == 1_800_000_000 for line in every(line for line in after if line.is_anew))

@@ -1,4 +1,4 @@
-"""What of a job's folder is ours: nothing else in it is touched, and what is in the way is told before anything is."""
+"""Decides which entries of a job's folder tiedown owns, and reports what blocks a run before anything is written."""
 
 import json
 import os
@@ -27,7 +27,7 @@ from pipeline.job.named_folder import names_folder
 from pipeline.problems import JobError, Problem
 
 _MOVE = "move it elsewhere, or name another folder under [job] folder"
-_NEEDED = "tiedown keeps something of its own under this name"
+_NEEDED = "tiedown uses this name for its own files"
 
 #: Where the header of a GeoPackage says that it is one (OGC 12-128r19, clause 1.1.1).
 _KIND = slice(68, 72)
@@ -53,7 +53,7 @@ def in_the_way(folder: Path, owner: Owner, show: Callable[[Path], str] = str) ->
         for above in folder.parents:
             if os.path.lexists(above / MARKER) and kept(above)(folder):
                 return [
-                    (f"the folder {show(folder)} lies among the issues kept in {show(above)}", "name another folder")
+                    (f"the folder {show(folder)} is inside the issues kept in {show(above)}", "name another folder")
                 ]
         if not folder.is_dir():
             return []
@@ -101,10 +101,10 @@ def _strangers(folder: Path, *, marked: bool) -> Iterator[tuple[str, str, str]]:
     if os.path.lexists(issues) and not issues.is_dir():
         yield ISSUES, f"is a file, and {_NEEDED}", _MOVE
     elif issues.is_dir() and not known and (there := sorted(path.name for path in issues.iterdir())):
-        yield ISSUES, f"holds what is no issue of tiedown ({there[0]}), and {_NEEDED}", _MOVE
+        yield ISSUES, f"holds something that is not an issue of tiedown ({there[0]}), and {_NEEDED}", _MOVE
     elif issues.is_dir() and issues.stat().st_dev != folder.stat().st_dev:
         fix = "keep all of the folder on one file system: name one there under [job] folder, or link the whole of it"
-        yield ISSUES, "lies on another file system than its folder, so no issue can appear in it in one step", fix
+        yield ISSUES, "is on a different file system from its folder, so no issue can appear in it in one step", fix
     if (what := current.not_ours(folder)) is not None:
         yield current.NAME, f"is {what}, and {_NEEDED}", _MOVE
     if (told := issues_list.not_ours(folder, known=known)) is not None:
@@ -117,7 +117,9 @@ def _strangers(folder: Path, *, marked: bool) -> Iterator[tuple[str, str, str]]:
         yield SET_ASIDE, f"is not tiedown's, and {_NEEDED}", _MOVE
     if not known:
         laid = sorted(path.name for path in folder.glob(f"{STAGING}*") if not is_unmarked_scratch(path.name))
-        yield from ((name, "is not tiedown's, and what runs lay down begins so", _MOVE) for name in laid)
+        yield from (
+            (name, "is not tiedown's, and tiedown's temporary files have names like it", _MOVE) for name in laid
+        )
 
 
 def _empty(path: Path) -> bool:
@@ -177,13 +179,13 @@ def _another_job(folder: Path, marker: Marker | None, owner: Owner, show: Callab
     its_name = job_of(folder) or (marker.job if marker is not None and _any_set_aside(folder) else None)
     if its_name not in (None, owner.job):
         yield (
-            f"the folder {show(folder)} holds the issues of the job {its_name}, and this one is {owner.job}",
-            "name a folder of its own, or keep the name that the job had",
+            f"the folder {show(folder)} holds the issues of the job {its_name}, but this job is {owner.job}",
+            "name a separate folder, or keep the name that the job had",
         )
     elif marker is not None and not _same(other := marker.path(folder), owner.file) and names_folder(other, folder):
         yield (
-            f"the folder {show(folder)} is that of another job file, {show(other)}, which is still there",
-            "name a folder of its own; if this job file has taken the place of that one, remove that one",
+            f"the folder {show(folder)} belongs to another job file, {show(other)}, which still exists",
+            "name a separate folder; if this job file replaces that one, remove that one",
         )
 
 

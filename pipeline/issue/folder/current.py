@@ -93,7 +93,7 @@ def not_ours(folder: Path) -> str | None:
         return "a file"
     strange = _strange(current, sorted(path.name for path in current.iterdir()))
     if strange is None:
-        return "a folder that is no copy of an issue"
+        return "a folder that is not a copy of an issue"
     return f"a folder with {strange[0]}{' and more' if len(strange) > 1 else ''} in it" if strange else None
 
 

@@ -150,8 +150,8 @@ def _refuse_other_machine(folder: Path) -> None:
     said = _read(folder)
     if said and said["host"] != socket.gethostname() and on_network(folder) and _age(folder) < LASTS:
         raise JobHeld(
-            f"this job may be being run{who(folder)}: {folder} is a network folder, whose locks need not reach here;"
-            f" if that run is dead, delete {NAME} there, or wait an hour"
+            f"another run may be using this job{who(folder)}: {folder} is a network folder, where locks may not be"
+            f" seen across machines; if that run has ended, delete {NAME} there, or wait an hour"
         )
 
 

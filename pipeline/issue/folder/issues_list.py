@@ -111,7 +111,7 @@ def _text(path: Path) -> str:
     if not os.path.lexists(path):
         return ""
     if not path.is_file():
-        raise _no_list(path, "is no file")
+        raise _no_list(path, "is not a file")
     try:
         content = path.read_bytes()
     except OSError as error:

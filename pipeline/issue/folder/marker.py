@@ -54,8 +54,8 @@ def read_marker(folder: Path) -> Marker | None:
         what, fix = f"cannot be read: {error.strerror}", "check its permissions"
         raise JobError([Problem(str(path), 0, what, fix)]) from error
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        what = "is no marker of tiedown, which keeps one under this name, or is damaged"
-        fix = "if it is damaged, delete it: the next run writes a new one; else name another folder under [job] folder"
+        what = "is not the marker that tiedown keeps under this name, or is damaged"
+        fix = "if it is damaged, delete it (the next run writes a new one); else name another folder under [job] folder"
         raise JobError([Problem(str(path), 0, what, fix)]) from None
 
 

@@ -57,7 +57,10 @@ def _all(folder: Path, existing: Mapping[int, Path]) -> Iterator[Entry]:
         before = release["current"] if release is not None else None
         if before is not None and shown is not None and before != shown and before in existing:
             yield Entry(
-                before, line.made_at, RELEASED, f"before issue {number:03d} was made, why is not known any more; {ANEW}"
+                before,
+                line.made_at,
+                RELEASED,
+                f"before issue {number:03d} was made; the reason is no longer known; {ANEW}",
             )
         shown = before if before is not None else shown
         yield line
@@ -81,5 +84,5 @@ def _aside(folder: Path) -> Iterator[tuple[int, Entry]]:
             when = datetime.strptime(at[1], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
             yield (
                 number,
-                Entry(number, when, SET_ASIDE, f"kept in {PLACE}/{path.name}, why is not known any more; {ANEW}"),
+                Entry(number, when, SET_ASIDE, f"kept in {PLACE}/{path.name}; the reason is no longer known; {ANEW}"),
             )

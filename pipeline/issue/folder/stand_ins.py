@@ -1,4 +1,4 @@
-"""What stands for the files of an issue: names without the number, and a copy of the issue as ``current``.
+"""Links, or copies, of an issue's files: names without the number, and the copy of the issue as ``current``.
 
 Both are links as a rule. Where a folder was copied with its links followed, or where links are not to be had, they are
 files that somebody may change, or that may have come through in part. Which of them are not known to be right is found

@@ -23,8 +23,8 @@ Standing = tuple[Path, "SealedRecord"]
 def remedy(number: int) -> str:
     """Return what to do about an issue that is damaged."""
     return (
-        "see what tiedown verify says of the folder; restore the issue from a backup, or go on without it by"
-        f" tiedown aside JOB {number}, which keeps it in set-aside/ beside the issues"
+        "run tiedown verify on the folder; restore the issue from a backup, or continue without it by tiedown aside"
+        f" JOB {number}, which keeps it in set-aside/ beside the issues"
     )
 
 
@@ -45,7 +45,7 @@ def standing_issue(folder: Path, number: int) -> Standing:
         what, fix = f"{name} was set aside", "name another issue; tiedown history lists them"
         raise JobError([Problem(str(folder), 0, what, fix)])
     if number not in expected(folder):
-        raise JobError([Problem(str(folder), 0, f"there is no {name} in this folder", "see what tiedown history says")])
+        raise JobError([Problem(str(folder), 0, f"there is no {name} in this folder", "run tiedown history")])
     return _read(folder, number)
 
 
@@ -86,15 +86,15 @@ def _read(folder: Path, number: int) -> Standing:
         if isinstance(error, PermissionError):
             fix = "check the permissions of its folder and its files"  # nothing says that it is damaged
         elif not place.exists():
-            why = f"{name} is gone, and {ISSUES_LIST} has it"
+            why = f"{name} is missing, but {ISSUES_LIST} lists it"
         elif not path.exists():
             why = f"{name} is damaged: it has no {RECORD}"
         raise JobError([Problem(str(path), 0, why, fix)]) from error
     what: str | None = None
     if record["issue"] != number:
-        what = f"its {RECORD} is that of issue {record['issue']:03d}"
+        what = f"its {RECORD} belongs to issue {record['issue']:03d}"
     elif "sum" in said and not is_sealed(said, path.read_bytes()):
-        what = f"what its {RECORD} says is not what was written"
+        what = f"its {RECORD} differs from what was written"
     if what is not None:
         raise JobError([Problem(str(path), 0, f"{name} is damaged: {what}", remedy(number))])
     return path, record

@@ -68,7 +68,9 @@ def refuse_thinned(place: Path) -> None:
     """Raise `JobError` where files of an issue are needed that were removed."""
     if (found := thinned(place)) is not None:
         fix = "name another issue; or restore all of its folder from a backup, with a larger issue.keep"
-        raise JobError([Problem(str(place), 0, f"issue {found.issue:03d} has record and report alone: {found}", fix)])
+        raise JobError(
+            [Problem(str(place), 0, f"issue {found.issue:03d} has only its record and report: {found}", fix)]
+        )
 
 
 def thin(folder: Path, place: Path, what: Thinned) -> bool:

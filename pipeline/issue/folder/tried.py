@@ -1,7 +1,7 @@
-"""A folder that several machines share, tried: is what one writes there seen by others, renamed, and locked?
+"""Probes a shared folder: are writes, renames and locks of one machine visible on the others?
 
 One side lays a folder down in it, holds a lock there and asks the other; both look at what the other did. What runs
-promise (one at a time, an issue whole or absent) hangs on just that.
+promise (one at a time, an issue whole or absent) depends on just that.
 """
 
 import os
@@ -45,7 +45,7 @@ def trial(folder: Path) -> Iterator[Trial]:
         with FileLock(tried.place / LOCK, blocking=False):
             yield tried
     except Timeout as error:
-        raise OSError(f"a lock is refused there that nobody holds ({error})") from error
+        raise OSError(f"a lock that nobody holds is refused there ({error})") from error
     finally:
         shutil.rmtree(tried.place, ignore_errors=True)
 
@@ -58,7 +58,7 @@ def found_there(place: str, ours: str, theirs: str, name: str) -> str:
     folder = Path(place)
     try:
         if read_note(folder / _HERE) != ours:
-            return "a file written here has another content there"
+            return "a file written here has different content there"
         if _gets_lock(folder / LOCK):
             return "a lock held here is not refused there"
         write_synced(folder / f"{_FRESH}{name}", theirs.encode())
@@ -75,7 +75,7 @@ def found_here(tried: Trial, name: str) -> str:
     """Look at what the other side left in a trial, and return what fails, "" where nothing does."""
     try:
         if read_note(tried.place / f"{_THERE}{name}") != tried.theirs:
-            return "a file written there has another content here"
+            return "a file written there has different content here"
     except OSError:
         return "a file renamed there is not seen here"
     return "a file renamed there has both names here" if (tried.place / f"{_FRESH}{name}").exists() else ""
