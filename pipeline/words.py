@@ -118,8 +118,8 @@ class Holds(StrEnum):
 
 #: Which of its two coordinates a control mark is drawn with, for what has room for the rule once.
 MARKS_DRAWN = (
-    "Control marks are drawn as adjusted, as the points hang on them so; where one is published elsewhere, "
-    "it says so beside its coordinates."
+    "Control marks are drawn at their adjusted positions, which the points are based on; where one is published"
+    " elsewhere, it says so beside its coordinates."
 )
 
 #: Layers of a drawing that are no code's, and of which no code may take the name: the format's own, then ours.

@@ -1,7 +1,7 @@
-"""Which of its two coordinates a control mark is drawn with, and why: one rule and one sentence for all that is issued.
+"""Chooses which coordinates a control mark is drawn with, and gives the reason in one sentence for all formats.
 
-A mark of the adjustment is drawn where the adjustment has it, since the points hang on that. Where it is published
-elsewhere, by as much as is written of coordinates, every format says so.
+Adjusted marks are drawn at their adjusted positions because the points depend on them. Where the published coordinates
+differ by more than the rounding of what is written, every format says so.
 """
 
 from collections.abc import Sequence
@@ -33,7 +33,8 @@ def drawn_told(drawn: npt.ArrayLike, published: npt.ArrayLike, holds: str | None
         for axis, value in zip(NAMES, here.tolist(), strict=True)
         if value == value
     ]
-    return f"drawn as adjusted, as the points hang on it so; published is {', '.join(parts)}; {_why(apart, held)}"
+    where = f"drawn at its adjusted position, which the points are based on; published: {', '.join(parts)}"
+    return f"{where}; {_why(apart, held)}"
 
 
 def _apart(drawn: Floats, published: Floats) -> Flags:

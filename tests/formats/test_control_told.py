@@ -63,7 +63,7 @@ def test_both_coordinates_stand_in_the_layer(job: Path, made: Issue) -> None:
         apart = [axis for axis in ("easting", "northing", "height") if row[f"published_{axis}"] is not None
                  and abs(row[f"published_{axis}"] - row[axis]) > 1.01e-4]  # fmt: skip
         assert (said is not None) == bool(apart), mark
-        assert said is None or said.startswith("drawn as adjusted")
+        assert said is None or said.startswith("drawn at its adjusted position")
     assert "lets the ties move it" in rows["CM1"]["drawn"] and "not fixed" not in rows["CM1"]["drawn"]
     assert "its position is not fixed by the register" in rows["CM4"]["drawn"]
     assert rows["CM3"]["published_height"] is None and "height" not in (rows["CM3"]["drawn"] or "")
@@ -100,7 +100,7 @@ def test_the_control_sheet_says_where_the_issue_draws_what_it_hands_out(job: Pat
     assert said.exit_code == 0, said.output
     page = (tmp_path / "m.html").read_text(encoding="utf-8")
     row = read_layer(made.package, "marks").one(mark="CM1")
-    assert "Handed out as published; issue 001 draws as adjusted" in page
+    assert "Published coordinates are given here. Issue 001 uses the adjusted positions" in page
     assert f"CM1 {row['easting']:.4f}, {row['northing']:.4f}, {row['height']:.4f}" in page
 
 
@@ -113,7 +113,7 @@ def test_the_control_sheet_says_where_the_issue_draws_what_it_hands_out(job: Pat
         ((1.000046, 2.0, 3.0), (1.000054, 2.0, 3.0), Holds.FULL, None),
         ((1.0, 2.0, 3.0), (NAN, NAN, NAN), None, None),
         ((1.0, 2.0, NAN), (1.0, 2.0, 3.0), Holds.POSITION, None),
-        ((1.0, 2.0, 3.0), (NAN, NAN, 3.001), Holds.HEIGHT, "published is height 3.0010; its stated uncertainty"),
+        ((1.0, 2.0, 3.0), (NAN, NAN, 3.001), Holds.HEIGHT, "published: height 3.0010; its stated uncertainty"),
         ((1.0, 2.0, 3.0), (4.0, 2.0, 3.0), Holds.HEIGHT, "height 3.0000; its position is not fixed"),
         ((1.0, 2.0, 3.0), (1.0, 2.0, 9.0), Holds.POSITION, "; its height is not fixed by the register"),
         ((1.0, 2.0, 3.0), (1.001, 2.0, 9.0), Holds.POSITION, "move it, and its height is not fixed by the register"),

@@ -287,8 +287,8 @@ def test_a_mark_that_the_adjustment_moved_says_which_coordinates_are_drawn(tmp_p
     write_formats(["landxml"], found, ABOUT)
     xml = found.path.with_suffix(".xml").read_text(encoding="utf-8")
     for text in (" ".join(said.split()), xml):
-        assert "drawn as adjusted" in text
-        assert "published is easting 1600010.2500, northing 5400020.5000, height 3.1250" in text
+        assert "drawn at its adjusted position" in text
+        assert "published: easting 1600010.2500, northing 5400020.5000, height 3.1250" in text
     agreed = table(MARKS, mark=["CM1"], easting=[1_600_010.25], northing=[5_400_020.5], height=[None], status=["x"],
                    **published)  # fmt: skip
     (tmp_path / "same").mkdir()

@@ -20,4 +20,4 @@ def without_points(package: Path, codes: Collection[str]) -> list[str]:
 def _told(code: str, there: list[str]) -> str:
     near = nearest(code, there)
     hint = f"; did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
-    return f"[drawing] says how the code '{code}' is drawn, and no point has it{hint}"
+    return f"[drawing] states how the code '{code}' is drawn, but no point has it{hint}"

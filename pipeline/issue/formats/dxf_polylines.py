@@ -57,7 +57,7 @@ def lines_read(batch: pa.RecordBatch) -> Iterator[tuple[str, Floats]]:
     try:
         vertices, many = vertices_of(shapes.cast(pa.binary()))
     except ValueError as error:
-        raise Differs(f"a line in it is none: {error}") from error
+        raise Differs(f"a line in it is not one: {error}") from error
     yield from zip(batch.column("Layer").to_pylist(), each_of(vertices, many), strict=True)
 
 

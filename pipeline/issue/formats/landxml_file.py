@@ -96,7 +96,7 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
                 yield collected.get("name", ""), dict(element.attrib), text
                 collected.remove(element)
     except ElementTree.ParseError as error:
-        raise Differs(f"it is no XML: {error}") from error
+        raise Differs(f"it is not XML: {error}") from error
 
 
 def _head(about: About) -> str:
