@@ -120,9 +120,11 @@ def _refused(to: Path, page: Path, loaded: LoadedJob, force: bool) -> Iterator[P
     """Yield why a file may not be written: what it is, what is there, or where it lies."""
     if to.suffix.lower() not in ENDINGS:
         known = ", ".join(dict.fromkeys(ENDINGS))
-        yield Problem(str(to), 0, f'no file of marks ends in "{to.suffix}"', f"name one that ends in one of {known}")
+        yield Problem(
+            str(to), 0, f'a file of marks cannot end in "{to.suffix}"', f"name one that ends in one of {known}"
+        )
     if page.suffix.lower() not in (_PAGE, ".htm"):
-        yield Problem(str(page), 0, "the control sheet is a page of HTML", "name a file that ends in .html")
+        yield Problem(str(page), 0, "the control sheet is an HTML page", "name a file that ends in .html")
     for path in (to, page):
         yield from _in_the_way(path, loaded, force)
 
@@ -130,15 +132,15 @@ def _refused(to: Path, page: Path, loaded: LoadedJob, force: bool) -> Iterator[P
 def _in_the_way(path: Path, loaded: LoadedJob, force: bool) -> Iterator[Problem]:
     real = Path(os.path.realpath(path))
     if not path.parent.is_dir():
-        yield Problem(str(path), 0, "the folder that it is to lie in is not there", "make it first")
+        yield Problem(str(path), 0, "the folder to write it to does not exist", "create it first")
     elif path.is_dir():
         yield Problem(str(path), 0, "this is a folder", "name a file")
     elif is_among_issues(real):
-        yield Problem(str(path), 0, "it lies where a job's issues are kept", "hand marks out somewhere else")
+        yield Problem(str(path), 0, "it is in a folder where a job's issues are kept", "write the marks somewhere else")
     elif (what := _used(real, loaded)) is not None:
         yield Problem(str(path), 0, what, "write the marks to a file of another name or folder")
     elif os.path.lexists(path) and not force:
-        yield Problem(str(path), 0, "there is a file already", "name another one, or write over it with --force")
+        yield Problem(str(path), 0, "the file already exists", "name another one, or overwrite it with --force")
 
 
 def _used(path: Path, loaded: LoadedJob) -> str | None:
@@ -168,7 +170,7 @@ def _write(files: Mapping[Path, bytes], force: bool) -> None:
                 draft.write_bytes(content)
         for path in files:
             if os.path.lexists(path) and not force:
-                raise JobError([Problem(str(path), 0, "there is a file already", "write over it with --force")])
+                raise JobError([Problem(str(path), 0, "the file already exists", "overwrite it with --force")])
 
 
 def _rows(found: FieldJob) -> pa.RecordBatch:

@@ -88,15 +88,17 @@ def look(
     reach = reach_of(loaded, around, within)
     spots, notes = _spots(prepared, around, reach, None if planned else progress, readings=not planned)
     if within is not None and spots is None:
-        what = "nothing says where the work is: the job has no readings yet that can be used, and no [plan]"
+        what = "it is not known where the work is: the job has no readings yet that can be used, and no [plan]"
         raise JobError([Problem("--within", 0, what, "name a place with --around, such as a mark or easting,northing")])
     operations = _operations(prepared, spots, reach)
     marks, record, said = _marks(prepared, operations)
     work = None if spots is None else work_of(spots, operations)
     chosen, distance = _chosen(marks, work, reach, _named(loaded) if around is None else set())
     if not len(chosen):
-        what = f"no mark lies within {reach:,.0f} m of {work.what if work else 'anywhere'}"
-        raise JobError([Problem(*loaded.where("control"), what, "say how far away marks may be with --within METRES")])
+        what = f"no mark is within {reach:,.0f} m of {work.what if work else 'anywhere'}"
+        raise JobError(
+            [Problem(*loaded.where("control"), what, "state how far away marks may be with --within METRES")]
+        )
     kept = marks.taken(chosen)
     told = (*notes, *said, *(_unproven(record, kept) if record is not None else ()))
     goal, left_out = target(loaded.job, operations.site), len(marks.names) - len(chosen)
@@ -150,7 +152,7 @@ def _refuse_far(
     if register is None or loaded.job.target.site is not None or not np.isfinite(longitude + latitude).any():
         return
     if not np.isfinite(spots.longitude + spots.latitude).all():
-        what, fix = f"{spots.what} is no place on the job's grid", "write easting before northing, as issued"
+        what, fix = f"{spots.what} is not a place on the job's grid", "write easting before northing, as issued"
         raise JobError([Problem(*where, what, fix)])
     if spots.area.with_margin(reach + _APART).holds(longitude, latitude).any():
         return
@@ -158,9 +160,9 @@ def _refuse_far(
     chord = np.linalg.norm(on_sphere(longitude, latitude) - at, axis=1)
     away = 2.0 * RADIUS * np.arcsin(np.minimum(chord / (2.0 * RADIUS), 1.0))
     nearest = register.names[int(np.nanargmin(away))]
-    what = f"no mark lies within {reach:,.0f} m of {spots.what}: the nearest, {nearest}, is"
+    what = f"no mark is within {reach:,.0f} m of {spots.what}: the nearest, {nearest}, is"
     what += f" {np.nanmin(away) / 1000:,.0f} km away"
-    raise JobError([Problem(*where, what, "see order and signs of its coordinates, or how far marks may be")])
+    raise JobError([Problem(*where, what, "check order and signs of its coordinates, or how far away marks may be")])
 
 
 def _readings(loaded: LoadedJob, progress: Progress | None) -> tuple[Spots | None, list[str]]:
@@ -172,7 +174,7 @@ def _readings(loaded: LoadedJob, progress: Progress | None) -> tuple[Spots | Non
             return None, []
         area = gather(whole, sieve(whole.windows, loaded.job.quality), progress).area
     except JobError as error:
-        return None, [f"the readings were left out of account: {error.problems[0]}"]
+        return None, [f"the readings were ignored: {error.problems[0]}"]
     if area is None:
         return None, []
     longitude, latitude = area.samples()
@@ -192,7 +194,7 @@ def _operations(prepared: Prepared, spots: Spots | None, reach: float) -> Operat
         longitude = np.concatenate([longitude[near], spots.longitude])
         latitude = np.concatenate([latitude[near], spots.latitude])
     if not np.isfinite(longitude + latitude).any():
-        what = "no mark of the register has a position, and nothing else says where the work is"
+        what = "no mark of the register has a position, and it is not known otherwise where the work is"
         raise JobError([Problem(*loaded.where("control"), what, "name a place with --around")])
     return choose_operations(prepared, Area.of(longitude, latitude))
 
@@ -215,8 +217,8 @@ def _record(loaded: LoadedJob, register: Register | None, operations: Operations
         return None, [f"{what} is here; run the job first"]
     revised = _revised(record, register)
     if revised:
-        what = f"the register says otherwise of {listed(revised)} than issue {record['issue']:03d} was computed with"
-        return record, [f"{what}: its adjusted marks rest on what was; run the job first"]
+        what = f"the register has changed for {listed(revised)} since issue {record['issue']:03d} was computed"
+        return record, [f"{what}: its adjusted marks are based on the former values; run the job first"]
     return record, []
 
 

@@ -90,7 +90,7 @@ def _no_plan(found: FieldJob, plan: Plan | None) -> NoPlan:
     ]
     what = "the job has no [plan]" if plan is None else "the [plan] has no session"
     where = found.loaded.where("plan") if plan is not None else (found.loaded.shown, 0)
-    return NoPlan(Problem(*where, what, "say what is intended, such as by the lines below"), tuple(lines))
+    return NoPlan(Problem(*where, what, "state what is intended, for example with the lines below"), tuple(lines))
 
 
 def _with_pegs(found: FieldJob, plan: Plan, problems: Problems) -> Marks:
@@ -173,13 +173,13 @@ def _check_session(found: FieldJob, plan: Plan, at: int, known: dict[str, int], 
     tying = {*session.ties, *([session.setup] if session.setup is not None else [])}
     for name in dict.fromkeys(session.checks):
         if name in pegs:
-            what = f'a check on the peg "{name}" proves nothing: nobody knows its coordinates'
+            what = f'a check on the peg "{name}" proves nothing: its coordinates are not known'
             problems.add(*where("plan", "session", at, "checks"), what, "check on a mark of the register")
         elif name in tying:
             what = f'"{name}" ties the session {session.name}, so a check on it is not independent'
             problems.add(*where("plan", "session", at, "checks"), what, "check on another mark")
     if session.base is not None and session.setup is not None:
-        what = f"the base of session {session.name} is to stand at a place and over a mark"
+        what = f"the base of session {session.name} is planned both at a place and over a mark"
         problems.add(*where("plan", "session", at, "setup"), what, "keep one of them")
     if session.name in [other.name for other in plan.session[:at]]:
         what = f"there is a planned session '{session.name}' already"

@@ -76,8 +76,8 @@ def drawn_elsewhere(record: Record | None, names: Sequence[str]) -> str | None:
         f"{row['mark']} {', '.join(map(_length, (row['easting'], row['northing'], row['height'])))}" for row in rows
     ]
     return (
-        f"Handed out as published; issue {record['issue']:03d} draws as adjusted, as the points hang on them so, "
-        f"at easting, northing, height: {'; '.join(places)}"
+        f"Published coordinates are given here. Issue {record['issue']:03d} uses the adjusted positions, which its"
+        f" points are based on: easting, northing, height {'; '.join(places)}"
     )
 
 
@@ -180,6 +180,6 @@ def _advice(found: FieldJob) -> list[str]:
     ]
     if found.marks.issued.any():
         told.append(
-            "An adjusted mark rests on the observations of its issue: in the job that adjusted it, it proves nothing."
+            "An adjusted mark depends on the observations of its issue: in the job that adjusted it, it proves nothing."
         )
     return told

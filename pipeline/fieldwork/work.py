@@ -74,7 +74,7 @@ def place_named(text: str, loaded: LoadedJob, register: Register | None, problem
     if pair is None:
         near = nearest(text, register.names) if register is not None else []
         fix = f"did you mean {listed(near)}? " if near else ""
-        problems.add("--around", 0, f'"{text}" is no place', f"{fix}write {FORMS}")
+        problems.add("--around", 0, f'"{text}" is not a place', f"{fix}write {FORMS}")
         return None
     first, second = float(pair[1]), float(pair[2])
     if loaded.job.target.site is None and abs(first) <= 360.0 and abs(second) <= 90.0:

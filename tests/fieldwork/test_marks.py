@@ -130,7 +130,7 @@ def test_before_the_day_the_register_alone_will_do(tmp_path: Path) -> None:
     found = hand_out(path, tmp_path / "m.csv")
     assert [row["status"] for row in rows_of(found.file)] == ["register"] * 4
     assert found.look.work is None and not found.notes
-    with pytest.raises(JobError, match="nothing says where the work is"):
+    with pytest.raises(JobError, match="it is not known where the work is"):
         hand_out(path, tmp_path / "n.csv", within=100.0)
     with pytest.raises(JobError, match="there is no session"):
         run_job(path)
@@ -193,8 +193,8 @@ def refusals(folder: Path) -> dict[str, tuple[Path, bool, str]]:
     (folder / "there.csv").write_text("mine", encoding="utf-8")
     (folder / "sheet.html").write_text("mine", encoding="utf-8")
     return {
-        "there": (folder / "there.csv", False, "there is a file already"),
-        "sheet": (folder / "sheet.csv", False, "sheet.html: there is a file already"),
+        "there": (folder / "there.csv", False, "the file already exists"),
+        "sheet": (folder / "sheet.csv", False, "sheet.html: the file already exists"),
         "ending": (folder / "marks.shp", False, "no file of marks ends in"),
         "folder": (folder / "nowhere" / "m.csv", False, "is not there"),
         "issues": (folder / "out" / "issues" / "m.csv", True, "where a job's issues are kept"),
@@ -226,7 +226,7 @@ def test_each_format_has_a_sheet_of_its_own(issued: tuple[Simulation, Path], tmp
     assert hand_out(path, tmp_path / "m.csv", force=True).sheet == first.sheet
     assert hand_out(path, tmp_path / "m.geojson", force=True).sheet == second.sheet
     first.sheet.write_text("mine", encoding="utf-8")
-    with pytest.raises(JobError, match="there is a file already"):
+    with pytest.raises(JobError, match="the file already exists"):
         hand_out(path, tmp_path / "m.gpkg")
 
 
@@ -301,7 +301,7 @@ def test_a_peg_of_a_failed_session_and_a_revised_register_are_said(tmp_path: Pat
     job.mistype("CM1", "height", 0.006)
     job.write(tmp_path)
     again = hand_out(path, tmp_path / "m.csv", force=True)
-    assert any("the register says otherwise of CM1" in note for note in again.notes)
+    assert any("the register has changed for CM1" in note for note in again.notes)
 
 
 def test_a_grid_in_feet_is_written_in_feet(tmp_path: Path) -> None:
@@ -376,4 +376,4 @@ def test_json_has_the_marks_and_every_pair(issued: tuple[Simulation, Path], tmp_
     assert said["written"] == [str(tmp_path / "m.gpkg"), str(tmp_path / "m.html")]
     refused = json.loads(CliRunner().invoke(app, arguments).stdout)
     assert (refused["outcome"], refused["exit_code"]) == ("refused", 2)
-    assert "there is a file already" in refused["problems"][0]["what"]
+    assert "the file already exists" in refused["problems"][0]["what"]
