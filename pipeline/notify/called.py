@@ -1,4 +1,4 @@
-"""A command called: given its message, its output heard, ended with its children when its time is over."""
+"""Runs a command with its message, collects its output, and ends it and its children at the time limit."""
 
 import os
 import signal

@@ -1,4 +1,4 @@
-"""Telling of one job: is there anything to tell, and the command called that does so; what was told is noted.
+"""Sends the notification of one job: decides whether there is one, runs the command, notes what was sent.
 
 A run that is killed before it could tell leaves it to the next.
 """
@@ -98,7 +98,7 @@ def tell(change: JobChange, command: Command, around: Mapping[str, str], late: l
         with notified.telling(folder, command.timeout + _MORE):
             return _told(change, command, around, late, folder)
     except Exception as error:  # whatever it is, it costs no job
-        return Told(change.job, change.result, change.code, False, f"nobody was told of it: {error!r}")
+        return Told(change.job, change.result, change.code, False, f"no notification was sent: {error!r}")
 
 
 def _told(
@@ -110,7 +110,7 @@ def _told(
     if now is None or not (changed := events(before, now, fresh=change.fresh)):
         return None
     if command.distrusted is not None:
-        called = Called(False, f"was not called: {command.distrusted}; name a command by tiedown run --notify")
+        called = Called(False, f"was not called: {command.distrusted}; name a command with tiedown run --notify")
     elif late.count(command.words) >= _LATE:
         called = Called(False, "was not called: it took too long three times in this run")
     else:
@@ -122,7 +122,7 @@ def _told(
     if not called.well:
         how += "; the next run calls it again"
     elif not kept:
-        how += "; that cannot be noted, so that the next run calls it again"
+        how += "; this cannot be recorded, so the next run calls it again"
     return Told(change.job, change.result, change.code, called.well and kept, how, called.output)
 
 

@@ -137,7 +137,7 @@ def test_a_job_file_that_others_may_write_gives_no_command(tmp_path: Path, capfd
     path = lay(tmp_path)
     path.chmod(0o666)
     assert run(path) == 0 and not calls(tmp_path)
-    assert "was not called: everybody may write the job file" in capfd.readouterr().err
+    assert "was not called: anyone may write to the job file" in capfd.readouterr().err
     path.chmod(0o644)
     assert run(path) == 0 and calls(tmp_path) == ["first"]
 
