@@ -66,7 +66,7 @@ def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
         wanted = of_register(group["marks"], group["lacks"], holds, _MARKS)
         marks = f", or {wanted}," if wanted else ""
         yield (
-            f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that control ties in"
+            f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that is tied to control in"
             f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"
         )
 
@@ -83,9 +83,9 @@ def _moved_by_ties(survey: Survey, solved: Solved) -> Iterator[str]:
         east, north, up = shifts[window.index].tolist()
         if window.session.shift == "none" and window.index in tied and math.hypot(east, north, up) > _MOVED:
             yield (
-                f"session {window.session.name} is stated to need no shift; its ties move it by {east:+.3f} east,"
-                f" {north:+.3f} north, {up:+.3f} up, which is within what none leaves open; list them as checks where"
-                " nothing is to move it"
+                f'session {window.session.name} has shift = "none"; its ties still move it by {east:+.3f} east,'
+                f" {north:+.3f} north, {up:+.3f} up, within the stated uncertainty; to hold it fixed, list those"
+                " ties as checks"
             )
 
 
@@ -97,8 +97,8 @@ def _idle_confirmations(survey: Survey, solved: Solved) -> Iterator[str]:
         file, line = survey.where("checks", "confirmed")
         yield (
             f"{Path(file).name}:{line}: {' and '.join(idle)} in [checks] confirmed"
-            f" {plural(len(idle), 'confirms', 'confirm')} nothing any more: take {plural(len(idle), 'it', 'them')} out,"
-            " or the next doubt of the kind counts as looked into"
+            f" no longer {plural(len(idle), 'matches', 'match')} a doubt: remove {plural(len(idle), 'it', 'them')},"
+            " or the next doubt of the kind is accepted unseen"
         )
 
 
@@ -142,8 +142,8 @@ def _of_one_time(survey: Survey, solved: Solved) -> Iterator[str]:
         if len(here) > 1 and here.min() == here.max():
             yield (
                 f"session {window.session.name}: its {counted(len(here), 'occupation')} of marks all have the time"
-                f" {clock(int(here[0]))} UTC, so that none of them is before or after a point: see whether the column"
-                " mapped as time is that of the observation"
+                f" {clock(int(here[0]))} UTC, so that none of them is before or after a point: check that the column"
+                " mapped as time holds the time of observation"
             )
 
 
@@ -152,10 +152,10 @@ def _statistics(survey: Survey, solved: Solved) -> list[str]:
     test = solved.shifts.adjustment.chi_square
     if test is not None and not test.passed:
         told.append(
-            f"the ties do not agree as well as their uncertainties say: chi-square {test.value:.1f} outside"
-            f" {test.low:.1f} to {test.high:.1f}; see the residuals in check_marks"
+            f"the ties agree less well than their uncertainties: chi-square {test.value:.1f} outside"
+            f" {test.low:.1f} to {test.high:.1f}; check the residuals in check_marks"
             if test.value > test.high
-            else f"the ties agree better than their uncertainties say: chi-square {test.value:.1f} below {test.low:.1f}"
+            else f"the ties agree better than their uncertainties: chi-square {test.value:.1f} below {test.low:.1f}"
         )
     for export in survey.exports:
         if export.points.columns.solution is None:

@@ -1,4 +1,4 @@
-"""Whether the bases are where the job says: what the exports carry of them, against the sessions."""
+"""Compares what the exports state of the bases (positions, heights, ids) with the sessions."""
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -93,7 +93,7 @@ class _Session:
         for stand in self.stands[1:_LISTED]:
             east, north, up = self.local(stand.xyz - self.stands[0].xyz)
             off = f"{east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
-            told.append(f"then one that lies {off} of the first ({_span(stand.seen)}; {self.at(stand.seen)})")
+            told.append(f"then one {off} of the first ({_span(stand.seen)}; {self.at(stand.seen)})")
         further = and_more(len(seen) - _LISTED)
         clean = all(change.clean for change in found) and not self.log.positions.further
         yield (
@@ -118,8 +118,8 @@ class _Session:
         """Return the lines of the job file that part the session where the position changes."""
         field = f"field_shift = {{ from = {iso(moment(found[0].since))}, ... }}"
         return (
-            f"a position that the field corrected is a {field}; a base set up again needs a session of its own,"
-            " with ties:\n" + "\n".join(self._parts(found)).rstrip()
+            f"a position corrected in the field is a {field}; a base set up again needs its own session, with ties:\n"
+            + "\n".join(self._parts(found)).rstrip()
         )
 
     def _parts(self, found: list[ValueChange]) -> Iterator[str]:
@@ -155,8 +155,8 @@ class _Session:
             if before and any(seen.last > bare.last for seen in around) and bare.count < sum(s.count for s in around):
                 yield (
                     f"{counted(bare.count, 'reading')} {between(bare.time, bare.last)} ({self.at(bare)}) carry no"
-                    " position of the base, though readings before and after do: whether it stood where it did then"
-                    " is not known from the export"
+                    " position of the base, though readings before and after do: the export does not show whether it"
+                    " was in the same place"
                 )
 
     def off_setup(self) -> Iterator[str]:
@@ -282,7 +282,7 @@ def _in_turn(found: list[ValueChange]) -> str:
     if not mixed:
         return ""
     since = clock(mixed[0].since)
-    return f"; from {since} UTC on they come in turn: more than one base, each of which needs an id and a session"
+    return f"; from {since} UTC on they alternate: more than one base, each of which needs an id and a session"
 
 
 def _span(seen: ValueSeen) -> str:

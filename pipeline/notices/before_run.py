@@ -62,9 +62,8 @@ def _idle_layers(survey: Survey, recorded: bool) -> list[str]:
         if block.layer is not None and not layered:
             file, line = survey.where("points", number, "layer")
             told.append(
-                f"{Path(file).name if recorded else file}:{line}: layer names one of a GeoPackage or a sheet of a"
-                " spreadsheet, and no file of this block is either: it does nothing; take it out, or see whether files"
-                " names what was meant"
+                f"{Path(file).name if recorded else file}:{line}: `layer` has no effect: no file of this block is a"
+                " GeoPackage or spreadsheet; remove it, or check `files`"
             )
     return told
 

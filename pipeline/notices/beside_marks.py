@@ -59,15 +59,15 @@ def beside_notes(survey: Survey, solved: Solved, near: Sequence[Beside], more: i
     told = [_note(survey, number, found) for number, found in sorted(by_session.items())]
     more += sum(len(found) for _, found in sorted(by_session.items())[_SESSIONS:])
     if more:
-        told[_SESSIONS:] = [f"{more:,} more {plural(more, 'point lies', 'points lie')} on marks that no list names"]
+        told[_SESSIONS:] = [f"{more:,} more {plural(more, 'point is', 'points are')} on marks and not listed"]
     return told
 
 
 def _note(survey: Survey, session: int, found: Sequence[Beside]) -> str:
     ordered = sorted(found, key=lambda one: one.away)
     listed = "; ".join(one.what for one in ordered[:_LISTED])
-    more = f"; and {len(ordered) - _LISTED:,} more of session {survey.windows[session].session.name}"
-    until = f"until then {plural(len(ordered), 'it is a point', 'they are points')} to draw from"
+    more = f"; and {len(ordered) - _LISTED:,} more in session {survey.windows[session].session.name}"
+    until = f"until then {plural(len(ordered), 'it is issued as a point', 'they are issued as points')}"
     return f"{listed}{more if len(ordered) > _LISTED else ''}; {_what_to_write(survey, session, ordered)}; {until}"
 
 
@@ -75,7 +75,7 @@ def _what_to_write(survey: Survey, session: int, found: Sequence[Beside]) -> str
     """Say which lines make checks of points, of those that can be listed by name."""
     on = [(one.name, one.mark, 0) for one in found if one.mark is not None]
     if not on:
-        return "rename it if it is another place; see the mark's coordinates if it is not"
+        return "rename it if it is another place; otherwise check the mark's coordinates"
     names = sayable(on)
     pairs = list(dict.fromkeys((point or "", mark) for point, mark, _ in on if point in names))
     if not pairs:

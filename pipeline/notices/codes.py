@@ -1,4 +1,4 @@
-"""The codes of readings compared with the table of codes: which it has, and which not, with the nearest that it has."""
+"""Compares the codes of readings with the table of codes, and gives the nearest for those it does not have."""
 
 from pipeline.intake.code_log import CodeSeen
 from pipeline.intake.survey import Survey

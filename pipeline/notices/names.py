@@ -1,4 +1,4 @@
-"""One name at two places: told with both, so that neither a drawing nor a tie takes the one for the other."""
+"""Warns of one name at two places, with both places."""
 
 from dataclasses import replace
 
@@ -51,8 +51,8 @@ def _misnamed(survey: Survey, solved: Solved) -> list[str]:
         return []
     said = "; ".join(one.says() for one in far[:_NAMED])
     more = and_more(len(far) - _NAMED, "; ")
-    off = "if the pole stood where the names say, every point is off by as much"
-    return [f"{said}{more}: {off}; see the marks that ties and checks are on"]
+    off = "if the names are right, every point is off by that much"
+    return [f"{said}{more}: {off}; check the marks that ties and checks are on"]
 
 
 def _doubled_ties(survey: Survey) -> list[str]:
@@ -69,8 +69,8 @@ def _doubled_ties(survey: Survey) -> list[str]:
         where = listed(f"{survey.exports[one['export']].shown}:{one['source_row']}" for one in table)
         name_of = survey.windows[session].session.name
         told.append(
-            f"{counted(len(rows), 'reading')} of session {name_of} are called {name} ({where}): all of them tie it, and"
-            " none tests another; give a later one a name of its own and name it in checks"
+            f"session {name_of} has {counted(len(rows), 'reading')} called {name} ({where}), all used as ties, so"
+            " none checks the others; rename a later one and list it in checks"
         )
     return told
 
@@ -88,10 +88,10 @@ def _far_names(survey: Survey, solved: Solved) -> list[str]:
         (name, one), (_, two) = rows[first], rows[other]
         listed.append(f"'{name}' ({one} and {two}, {distance:,.{0 if distance >= 10 else 1}f} m apart)")
     more = and_more(far.names - len(listed))
-    how = counted(far.names, "name stands", "names stand")
+    how = counted(far.names, "name is used", "names are used")
     return [
         f"{how} at two places or more: {', '.join(listed)}{more}; two rovers may have counted from the same number:"
-        " all of them are issued, told apart by a number behind the name"
+        " all of them are issued, distinguished by a number after the name"
     ]
 
 

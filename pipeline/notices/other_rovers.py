@@ -43,7 +43,7 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
             f"{survey.exports[at].shown}: none of its readings in {plural(len(sessions), 'session')}"
             f" {listed(sessions)} is on a control mark, and {survey.exports[other].shown} was observed at the same"
             " time: if that is another rover, no check proves the pole height, the clock and the field shift of this"
-            " one; let every rover stand on a mark, before and after its points"
+            " one; occupy a mark with every rover, before and after its points"
         )
 
 

@@ -1,4 +1,4 @@
-"""Bases set up over marks that no register has: new ones, unless place or name says which mark was meant."""
+"""Warns of bases set up over marks that the register does not have: new ones, or misspelled."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -62,15 +62,15 @@ class _Peg:
         apart[~np.isfinite(apart)] = np.inf
         job, near = self.survey.job, int(np.argmin(apart))
         within = job.checks.radius if tied else job.shift.limit_horizontal
-        says = f"session {self.window.session.name}: the base's mark {setup.mark} is in no register"
+        says = f"session {self.window.session.name}: the base's mark {setup.mark} is not in the register"
         if apart[near] <= within:
-            where = "" if tied else ", by the position that the base broadcast,"
+            where = "" if tied else ", according to the position that the base broadcast,"
             sure = "probably that mark" if tied else "it may be that mark"
             fix = f'write mark = "{names[near]}" in its setup if so'
-            yield f"{says} and{where} lies {apart[near]:.3f} m from {names[near]}: {sure}; {fix}"
+            yield f"{says} and{where} is {apart[near]:.3f} m from {names[near]}: {sure}; {fix}"
         elif alone and (meant := misspelled(setup.mark, names)):
             far = ", ".join(f"{name} {_distance(apart[names.index(name)])}" for name in meant)
-            yield f"{says}: is {setup.mark} meant to be {' or '.join(meant)}? Else it is a new mark ({far})"
+            yield f"{says}: is {setup.mark} meant to be {' or '.join(meant)}? If not, it is a new mark ({far})"
 
     def _others(self, own: str, alone: bool) -> tuple[list[str], Floats]:
         """Return the marks that may be meant, and (k, 2) where each is on the grid, NaN where nobody knows.
@@ -88,4 +88,4 @@ class _Peg:
 
 
 def _distance(metres: float) -> str:
-    return f"is {metres:,.1f} m away" if np.isfinite(metres) else "lies where nobody knows"
+    return f"is {metres:,.1f} m away" if np.isfinite(metres) else "is at an unknown position"

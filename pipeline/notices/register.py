@@ -106,13 +106,13 @@ def _of_after(register: Register, used: Collection[int | None], last: date) -> I
         days = possible_days(dated) if dated and number in used else None
         if days is not None and days[0] > last + _DAY:
             what = f"mark '{register.names[number]}' is dated {dated}, after the last observation on {last.isoformat()}"
-            yield Warned(register.lines[number], f"{what}: see that these coordinates hold for this work")
+            yield Warned(register.lines[number], f"{what}: check that these coordinates apply to this work")
 
 
 def _duplicates(register: Register, pairs: Sequence[Pair]) -> Iterator[Warned]:
     if len(pairs) > _MOST_PAIRS:
         line = register.lines[pairs[0].other]
-        yield Warned(line, f"{len(pairs):,} or more pairs of marks lie at one place each: the first are told")
+        yield Warned(line, f"{len(pairs):,} or more pairs of marks share a position: the first are listed")
     for pair in pairs[:_MOST_PAIRS]:
         one, other = register.names[pair.one], register.names[pair.other]
         up = register.third[pair.other] - register.third[pair.one]
@@ -121,7 +121,7 @@ def _duplicates(register: Register, pairs: Sequence[Pair]) -> Iterator[Warned]:
         else:
             way = "above" if up > 0 else "below"
             height = "" if np.isnan(up) or abs(up) < 0.0005 else f", {abs(up):.3f} m {way} it"
-            what = f"lies {pair.distance:.3f} m from mark '{one}'{height}"
+            what = f"is {pair.distance:.3f} m from mark '{one}'{height}"
         yield Warned(
             register.lines[pair.other],
             f"mark '{other}' {what} (line {register.lines[pair.one]}): one mark under two names, or a copied row",
@@ -160,10 +160,10 @@ def _misplaced(survey: Survey, register: Register, places: Floats, area: Area | 
     named = {register.find(mark) for mark in _named(survey)} | set(stood.mark.tolist())
     others = []
     for far in found:
-        at = f"mark '{register.names[far.mark]}' lies {far.distance / 1000:,.0f} km from every reading"
+        at = f"mark '{register.names[far.mark]}' is {far.distance / 1000:,.0f} km from every reading"
         if far.reading is not None:
             why = list(readings)[far.reading]
-            yield Warned(register.lines[far.mark], f"{at}; {why} it would lie among them")
+            yield Warned(register.lines[far.mark], f"{at}; {why} it would be among them")
         elif far.mark in named:
             yield Warned(register.lines[far.mark], f"{at}, and sessions use it")
         else:
@@ -202,26 +202,26 @@ def _far_from_its_readings(survey: Survey, register: Register, stood: Stood) -> 
         beside = apart(raw[row, 0], raw[row, 1], *places.T)
         nearest = int(np.argmin(np.nan_to_num(beside, nan=np.inf)))
         if beside[nearest] <= _BESIDE:
-            verb = "lies" if len(own) == 1 else "lie"
-            why = f", which {verb} beside mark '{register.names[nearest]}': see which of the two was stood on, and if"
-            why += " the register has them exchanged"
+            verb = "is" if len(own) == 1 else "are"
+            why = f", which {verb} beside mark '{register.names[nearest]}': check which of the two was occupied, and"
+            why += " whether the register has them exchanged"
         else:
-            why = ": see whether the register has another mark under that name, or other digits"
-        yield Warned(register.lines[number], f"mark '{register.names[number]}' lies {how_far} from {which}{why}")
+            why = ": check whether the register has another mark under that name, or other digits"
+        yield Warned(register.lines[number], f"mark '{register.names[number]}' is {how_far} from {which}{why}")
 
 
 def _all_far(survey: Survey, register: Register, area: Area, found: list[Misplaced], readings: list[str]) -> Warned:
     """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
     near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
     how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"
-    at = f"all {counted(len(found), 'mark')} of the register lie {how_far} from every reading"
+    at = f"all {counted(len(found), 'mark')} of the register are {how_far} from every reading"
     if beyond_grid(survey, area) > _FAR:
-        fix = "the readings lie outside the area of target.grid: see the columns that their block maps, and its crs"
+        fix = "the readings are outside the area of target.grid: check the columns that their block maps, and its crs"
     else:
-        fix = "see crs in [control], and the columns and crs of the readings"
+        fix = "check crs in [control], and the columns and crs of the readings"
         ways = {one.reading for one in found}
         if len(ways) == 1 and None not in ways:
-            fix += f"; {readings[ways.pop() or 0]} the marks would lie among the readings"
+            fix += f"; {readings[ways.pop() or 0]} the marks would be among the readings"
     return Warned(register.lines[found[0].mark], f"{at}: {fix}")
 
 
@@ -230,7 +230,7 @@ def _strays(register: Register, others: list[Misplaced]) -> Warned:
     names = ", ".join(f"'{register.names[far.mark]}'" for far in others[:_NAMED])
     more = and_more(len(others) - _NAMED)
     near, far = (value / 1000 for value in (min(o.distance for o in others), max(o.distance for o in others)))
-    lie = plural(len(others), "lies", "lie")
+    lie = plural(len(others), "is", "are")
     how_far = f"{near:,.0f} km" if len(others) == 1 else f"{near:,.0f} to {far:,.0f} km"
     return Warned(
         register.lines[others[0].mark],

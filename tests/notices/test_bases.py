@@ -64,7 +64,7 @@ def test_a_base_set_up_anew_within_a_session(tmp_path: Path) -> None:
     since = min(time for time in times if time >= "2026-03-01T23:30:00Z")
     until = max(time for time in times if time < since)
     assert told.startswith("session session-01: its points carry 2 positions of the base: first one (")
-    assert "then one that lies +0.750 m east, -1.250 m north, +0.500 m up of the first (" in told
+    assert "then one +0.750 m east, -1.250 m north, +0.500 m up of the first (" in told
     assert f"{until[11:19]} UTC" in told
     assert len(run_job(path, dry_run=True).record["sessions"][0]["base_log"]["positions"]) == 2
     lines = told[told.index("# in place of") :]
@@ -172,7 +172,7 @@ def test_a_position_that_the_field_corrected(tmp_path: Path) -> None:
     assert check_job(write(job, tmp_path / "stated", corrected)).warnings == ()
     del job.job["session"][0]["field_shift"]
     (told,) = check_job(write(job, tmp_path / "not", corrected)).warnings
-    assert "a position that the field corrected is a field_shift = { from = 2026-03-01T23:" in told
+    assert "a position corrected in the field is a field_shift = { from = 2026-03-01T23:" in told
 
 
 def with_setup(job: Simulation, antenna: float | None, up: float = 0.0) -> None:
@@ -296,7 +296,7 @@ def test_a_clock_that_is_off_by_whole_hours(hours: int, says: str, tmp_path: Pat
     (told,) = check_job(job.write(tmp_path)).warnings
     outside = 200 if abs(hours) > 8 else pytest.approx(25, abs=2)
     assert int(told.split(" readings")[0]) == outside
-    assert f"(rover001.csv) fall outside all sessions; with times {says} all of them would lie within" in told
+    assert f"(rover001.csv) fall outside all sessions; with times {says} all of them would be inside" in told
 
 
 def test_gps_time_taken_for_utc(tmp_path: Path) -> None:
@@ -306,7 +306,7 @@ def test_gps_time_taken_for_utc(tmp_path: Path) -> None:
     points = np.flatnonzero(job.rows["kind"] == "point")[-16:]
     job.rows["time"][points] = end - np.arange(16, 0, -1).astype("timedelta64[s]") + np.timedelta64(18, "s")
     (told,) = check_job(job.write(tmp_path)).warnings
-    assert "with times 18 s earlier all of them would lie within: GPS time, 18 s ahead of UTC," in told
+    assert "with times 18 s earlier all of them would be inside: GPS time, 18 s ahead of UTC," in told
 
 
 def test_a_few_points_outside_are_no_news(tmp_path: Path) -> None:
@@ -327,7 +327,7 @@ def test_a_whole_job_in_another_zone_is_told_the_offset(tmp_path: Path) -> None:
     with pytest.raises(JobError) as caught:
         check_job(path)
     (problem,) = caught.value.problems
-    assert "with times 13 h later all of them would lie within" in problem.fix
+    assert "with times 13 h later all of them would be inside" in problem.fix
 
 
 def test_a_projected_export_with_a_projected_base(tmp_path: Path) -> None:

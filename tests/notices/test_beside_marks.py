@@ -100,7 +100,7 @@ def test_near_only_by_the_shift_and_many_of_them(tmp_path: Path) -> None:
         **dict(zip(("east", "north", "up"), enu, strict=True)),
     }
     (note,) = told(job.write(tmp_path))
-    assert "and 12 more of session session-01" in note and len(note) < 1000
+    assert "and 12 more in session session-01" in note and len(note) < 1000
     assert '{ point = "S01-00001", mark = "CM3" }, { point = "S01-00002", mark = "CM3" }' in note
 
 

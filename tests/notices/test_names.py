@@ -39,4 +39,4 @@ def test_without_it_both_tie_and_that_is_told(tmp_path: Path) -> None:
     issue = run_simulated(job, tmp_path)
     (note,) = [note for note in issue.record["notes"] if "are called" in note]
     assert note.startswith("2 readings of session session-01 are called S01-T1 (rover001.csv:2, rover001.csv:")
-    assert "none tests another" in note
+    assert "none checks the others" in note

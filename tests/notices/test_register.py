@@ -54,7 +54,7 @@ def test_two_names_a_few_decimetres_apart(tmp_path: Path) -> None:
     job = simulate(SMALL)
     add_mark(job, "CM2-NEW", "CM2", east=0.12, north=-0.16, up=0.3)
     (told,) = warnings(job, tmp_path)
-    assert told.startswith("register.csv:6: mark 'CM2-NEW' lies 0.200 m from mark 'CM2', 0.300 m above it (line 3)")
+    assert told.startswith("register.csv:6: mark 'CM2-NEW' is 0.200 m from mark 'CM2', 0.300 m above it (line 3)")
 
 
 def test_the_same_coordinates_under_two_names(tmp_path: Path) -> None:
@@ -92,7 +92,7 @@ def test_easting_and_northing_swapped(tmp_path: Path) -> None:
     put(job, "CM3", easting=northing, northing=easting)
     (told,) = warnings(job, tmp_path)
     assert told.startswith("register.csv:4: mark 'CM3' lies ")
-    assert told.endswith("with easting and northing swapped it would lie among them")
+    assert told.endswith("with easting and northing swapped it would be among them")
 
 
 def test_longitude_and_latitude_swapped_or_with_the_wrong_sign(tmp_path: Path) -> None:
@@ -107,9 +107,9 @@ def test_longitude_and_latitude_swapped_or_with_the_wrong_sign(tmp_path: Path) -
     put(job, "CM5", longitude=-job.marks.geographic("CM5")[0])
     told = [text.split(" km from every reading; ")[1] for text in warnings(job, tmp_path)]
     assert told == [
-        "with the other sign of its latitude it would lie among them",
-        "with longitude and latitude swapped it would lie among them",
-        "with the other sign of its longitude it would lie among them",
+        "with the other sign of its latitude it would be among them",
+        "with longitude and latitude swapped it would be among them",
+        "with the other sign of its longitude it would be among them",
     ]
 
 
@@ -118,7 +118,7 @@ def test_a_northing_of_the_other_hemisphere(tmp_path: Path) -> None:
     job = simulate(replace(SMALL, place=CENTRAL_JAVA))
     put(job, "CM2", northing=job.marks.of("CM2")[1] - 1e7)
     (told,) = warnings(job, tmp_path)
-    assert told.endswith("as on the northern hemisphere's grid (10 000 000 m more) it would lie among them")
+    assert told.endswith("as on the northern hemisphere's grid (10 000 000 m more) it would be among them")
 
 
 def test_an_easting_of_the_neighbouring_zone(tmp_path: Path) -> None:
@@ -127,7 +127,7 @@ def test_an_easting_of_the_neighbouring_zone(tmp_path: Path) -> None:
     easting, northing = utm(50, south=True, ellipsoid=WGS84).forward(longitude, latitude)
     put(job, "CM2", easting=float(easting), northing=float(northing))
     (told,) = warnings(job, tmp_path)
-    assert told.endswith("in the neighbouring zone, 6 degrees east, it would lie among them")
+    assert told.endswith("in the neighbouring zone, 6 degrees east, it would be among them")
 
 
 def test_a_mark_that_is_nowhere_near(tmp_path: Path) -> None:
@@ -135,7 +135,7 @@ def test_a_mark_that_is_nowhere_near(tmp_path: Path) -> None:
     add_mark(job, "FAR-1", "CM1", north=80_000.0)
     add_mark(job, "FAR-2", "CM1", north=-90_000.0)
     (told,) = warnings(job, tmp_path)
-    assert told.startswith("register.csv:6: marks 'FAR-1', 'FAR-2' lie 7")
+    assert told.startswith("register.csv:6: marks 'FAR-1', 'FAR-2' are 7")
     assert told.endswith("; no session uses them")
     job.job["session"][1]["checks"][0]["mark"] = "FAR-2"
     told = warnings(job, tmp_path / "used")
