@@ -1,4 +1,4 @@
-"""How codes are drawn, by the table of codes and by ``[drawing]`` together: both may speak, and must say the same."""
+"""Combines the table of codes with ``[drawing]`` into how codes are drawn; the two must agree."""
 
 from pipeline.codes.table import Code, CodeTable
 from pipeline.issue.about import CodeDrawn
@@ -29,7 +29,7 @@ def check_drawn(drawing: Drawing, table: CodeTable, where: Where, problems: Prob
     colours = {row.layer.casefold(): row for row in table.codes if row.layer and row.colour is not None}
     for position, one in enumerate(drawing.codes):
         row = table.by_code.get(one.code)
-        fix = f"say it once: here, or in {table.shown}"
+        fix = f"state it once: here, or in {table.shown}"
         if row is not None and one.layer is not None and row.layer and one.layer != row.layer:
             what = f"the code '{one.code}' is on the layer '{one.layer}' here, and on '{row.layer}' in"
             problems.add(*where("codes", position, "layer"), f"{what} {table.shown}:{row.line}", fix)

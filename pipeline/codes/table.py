@@ -93,8 +93,8 @@ def read_code_table(path: Path, layer: str | None, shown: str, problems: Problem
     if sheet is None or not _has_columns(sheet, problems):
         return None
     if len(sheet.rows) > CODES:
-        what = f"there are {counted(len(sheet.rows), 'row')}, and {counted(CODES, 'code')} are the most"
-        problems.add(shown, sheet.rows[CODES][0], what, "see that this is the table of codes")
+        what = f"there are {counted(len(sheet.rows), 'row')}, and the maximum is {counted(CODES, 'code')}"
+        problems.add(shown, sheet.rows[CODES][0], what, "check that this is the table of codes")
         return None
     found = list(_codes(sheet, problems))
     if not sheet.rows:
@@ -110,7 +110,7 @@ def _has_columns(sheet: Sheet, problems: Problems) -> bool:
     if "code" not in sheet.columns:
         near = nearest("code", others, 1)
         fix = f"is it '{near[0]}'? " if near else ""
-        fix += f"the columns are {listed(sheet.columns, chr(39))}; write which is meant in [codes.columns]"
+        fix += f"the columns are {listed(sheet.columns, chr(39))}; state which is meant in [codes.columns]"
         problems.add(sheet.shown, sheet.header, "the column 'code' is missing: a table of codes needs it", fix)
         return False
     absent = [column for column in COLUMNS if column not in sheet.columns]
@@ -128,7 +128,7 @@ def _codes(sheet: Sheet, problems: Problems) -> Iterator[Code]:
         code = _read(line, cells, sheet.shown, problems)
         wrong += len(problems.found) > before
         if wrong == WRONG:
-            problems.add(sheet.shown, line, f"this is row {wrong:,} in which something is wrong", "see the file's form")
+            problems.add(sheet.shown, line, f"this is row {wrong:,} with an error", "check the file's form")
             return
         if code is not None:
             yield code
@@ -137,7 +137,7 @@ def _codes(sheet: Sheet, problems: Problems) -> Iterator[Code]:
 def _read(line: int, cells: dict[str, str], shown: str, problems: Problems) -> Code | None:
     code = cells.get("code", "")
     if not code:
-        problems.add(shown, line, "this row has no code", "write the code, or take the row out")
+        problems.add(shown, line, "this row has no code", "write the code, or delete the row")
         return None
     try:
         readable(code)
@@ -163,7 +163,9 @@ def _colour(text: str, code: str, where: tuple[str, int], problems: Problems) ->
         return None
     if text.isascii() and text.isdigit() and len(text) < 4 and int(text) in _COLOURS:
         return int(text)
-    problems.add(*where, f"the colour '{text}' of the code '{code}' is no index of 1 to 255", "write a whole number")
+    problems.add(
+        *where, f"the colour '{text}' of the code '{code}' is not an index from 1 to 255", "write a whole number"
+    )
     return None
 
 
@@ -175,10 +177,10 @@ def _check_once(codes: Sequence[Code], shown: str, problems: Problems) -> None:
         if other is one:
             continue
         if other.code == one.code:
-            what, fix = f"the code '{one.code}' comes twice, first on line {other.line}", "keep one of the two rows"
+            what, fix = f"the code '{one.code}' is listed twice, first on line {other.line}", "keep one of the two rows"
         else:
-            what = f"the code '{one.code}' differs from '{other.code}' on line {other.line} in capitals or blanks alone"
-            fix = "nobody in the field tells them apart: keep one of them"
+            what = f"the code '{one.code}' differs from '{other.code}' on line {other.line} only in case or blanks"
+            fix = "they cannot be distinguished in the field: keep one of them"
         problems.add(shown, one.line, what, fix)
 
 

@@ -156,19 +156,19 @@ def writing_of(
     for position, code in enumerate(linework.codes):
         row = rows.pop(plain(code), None)
         if row is not None and row.kind not in ("", *LINES):
-            what = f"the code '{code}' is one of strings here, and a {row.kind} in"
+            what = f"the code '{code}' is a string code here, but a {row.kind} in"
             told = f"{what} {table.shown if table else ''}:{row.line}"
-            problems.add(*where("codes", position), told, "say it once")
+            problems.add(*where("codes", position), told, "state it once")
         called = row.code if row is not None else code
         strings.append(String(called, row.description if row else "", row is not None and row.kind == AREA))
     strings += [String(row.code, row.description, row.kind == AREA) for row in rows.values() if row.kind in LINES]
     if not strings and table is not None:
-        fix = f"name them in codes, or say kind = line in {table.shown}"
-        problems.add(*where("codes"), "no code is said to be one of strings, here or in the table of codes", fix)
+        fix = f"name them in codes, or write kind = line in {table.shown}"
+        problems.add(*where("codes"), "no code is defined as a string code, here or in the table of codes", fix)
     of_checks = {plain(code) for code in checks}
     for one in strings:
         if plain(one.code) in of_checks:
-            what = f"the code '{one.code}' is one of strings, and of checks too"
+            what = f"the code '{one.code}' is both a string code and a check code"
             problems.add(*where("codes"), what, "a check is on a mark: take it out of checks.codes or of the strings")
     found = Writing(linework, strings)
     for code, other in found.unclear():

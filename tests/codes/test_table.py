@@ -73,7 +73,7 @@ def test_a_spreadsheet_and_a_geopackage_say_the_same(tmp_path: Path) -> None:
     ("content", "words"),
     [
         ("code,kind\nA,\n,line\n", ["codes.csv:3: this row has no code"]),
-        ("code,kind\nA,\nB,\nA,\n", ["codes.csv:4: the code 'A' comes twice, first on line 2"]),
+        ("code,kind\nA,\nB,\nA,\n", ["codes.csv:4: the code 'A' is listed twice, first on line 2"]),
         ("code,kind\nKerb,\nKERB,\n", ["codes.csv:3: the code 'KERB' differs from 'Kerb' on line 2"]),
         ("code,kind\nStraße,\nSTRASSE,\n", ["codes.csv:3: the code 'STRASSE' differs from 'Straße' on line 2"]),
         ("code,kind\nA,lines\nB,curve\n", ["codes.csv:2: the kind 'lines' of the code 'A' is not known -> did you mean "
@@ -98,7 +98,8 @@ def test_every_fault_is_refused_at_its_line(content: str, words: list[str], tmp_
 def test_a_table_beyond_any_survey_is_refused(tmp_path: Path) -> None:
     found, told = read(text(tmp_path, "code\n" + "".join(f"C{number}\n" for number in range(20_001))))
     assert found is None and told == [
-        "codes.csv:20002: there are 20,001 rows, and 20,000 codes are the most -> see that this is the table of codes"
+        "codes.csv:20002: there are 20,001 rows, and the maximum is 20,000 codes -> check that this is the table of"
+        " codes"
     ]
 
 
@@ -106,5 +107,5 @@ def test_what_is_not_a_table_is_named(tmp_path: Path) -> None:
     path = tmp_path / "codes.pdf"
     path.write_bytes(b"%PDF")
     assert read(path)[1] == [
-        "codes.pdf: a table of codes in a '.pdf' file is not read -> save it as .csv, .xlsx, .gpkg or .geojson"
+        "codes.pdf: a table of codes in a '.pdf' file is not supported -> save it as .csv, .xlsx, .gpkg or .geojson"
     ]

@@ -97,17 +97,17 @@ def test_words_and_places_of_a_jobs_own(said: dict[str, Any], text: str, expecte
 @pytest.mark.parametrize(
     ("said", "words"),
     [
-        ({"codes": []}, "no code is said to be one of strings"),
-        ({"codes": ["KERB", "kerb"]}, "the code 'kerb' comes twice, also as 'KERB'"),
+        ({"codes": []}, "no code is defined as a string code"),
+        ({"codes": ["KERB", "kerb"]}, "the code 'kerb' is listed twice, also as 'KERB'"),
         ({"codes": ["A"], "start": "x", "end": "X"}, "'X' is a word for start and for end"),
-        ({"codes": ["A"], "start": "go on"}, "'go on' has in it what parts a code from words, ' '"),
+        ({"codes": ["A"], "start": "go on"}, "'go on' contains the separator between code and words, ' '"),
         ({"codes": ["A"], "separator": "-", "end": "the-end"}, "'the-end' has in it what parts"),
-        ({"codes": ["A"], "separator": "x"}, "letters or figures cannot part a code from words: 'x'"),
-        ({"codes": ["A"], "number": "word", "start": "1"}, "'1' cannot be told from the number of a string"),
+        ({"codes": ["A"], "separator": "x"}, "letters or digits cannot separate a code from words: 'x'"),
+        ({"codes": ["A"], "number": "word", "start": "1"}, "'1' cannot be distinguished from the number of a string"),
         ({"codes": ["KERB", "KERB2"]}, "the code 'KERB2' can be read as the code 'KERB' with a number"),
         ({"codes": ["KERB", "KERB start"]}, "the code 'KERB start' can be read as the code 'KERB' with a number"),
         ({"codes": ["FENC", "FENCE"], "separator": "", "end": "E"}, "the code 'FENCE' can be read as the code 'FENC'"),
-        ({"codes": ["chk"]}, "the code 'chk' is one of strings, and of checks too"),
+        ({"codes": ["chk"]}, "the code 'chk' is both a string code and a check code"),
     ],
 )
 def test_what_could_be_meant_in_two_ways_is_refused(said: dict[str, Any], words: str) -> None:
@@ -133,9 +133,9 @@ def test_the_table_of_codes_says_which_are_strings() -> None:
     assert [(one.code, one.description, one.area) for one in found.strings] == [
         ("WALL", "a wall", False), ("KERB", "lip", False), ("POND", "", True),
     ]  # fmt: skip
-    assert faults(table, codes=["tree"]) == ["the code 'tree' is one of strings here, and a point in codes.csv:4"]
+    assert faults(table, codes=["tree"]) == ["the code 'tree' is a string code here, but a point in codes.csv:4"]
     bare = CodeTable("codes.csv", "", rows[2:])
-    assert faults(bare) == ["no code is said to be one of strings, here or in the table of codes"]
+    assert faults(bare) == ["no code is defined as a string code, here or in the table of codes"]
 
 
 def test_misspelled_codes_with_words_are_known_as_such() -> None:
