@@ -1,4 +1,4 @@
-"""Which drafted points lie within `checks.radius` of a mark of the register, by the second pass or a part of it."""
+"""Finds drafted points within `checks.radius` of a mark of the register, in the second pass or a part of it."""
 
 from dataclasses import dataclass, field
 
@@ -64,7 +64,7 @@ class BesideMarks:
         coded = f"code {code}, " if code else ""
         what = (
             f"{name or 'a reading'} ({drafted.export.shown}:{line}): {coded}{away:.2f} m from the mark"
-            f" {known.names[mark]} (east {off[0]:+.3f}, north {off[1]:+.3f}{height}), and in no list"
+            f" {known.names[mark]} (east {off[0]:+.3f}, north {off[1]:+.3f}{height}), and not listed"
         )
         return Beside(
             int(drafted.session[row]), name, known.names[mark], float(np.linalg.norm(np.nan_to_num(off))), what

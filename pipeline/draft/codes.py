@@ -1,4 +1,4 @@
-"""How many codes the points bear, where each would be a layer: a column mapped wrongly is found in time."""
+"""Counts the codes of the points where each would be a layer, so that a wrongly mapped column is found early."""
 
 from collections.abc import Callable
 
@@ -38,8 +38,8 @@ class Codes:
         problems = [
             Problem(
                 *where,
-                f"the points bear more than {most:,} codes, and each would be a layer",
-                f"see that 'code' in [points.columns] names the codes and not the points, or {instead}",
+                f"the points have more than {most:,} codes, and each would be a layer",
+                f"check that 'code' in [points.columns] maps the codes and not the names, or {instead}",
             )
             for most, where, instead in self._limits
             if len(self._seen) > most

@@ -1,7 +1,7 @@
 """Which strings are drawn as lines, and why the others are not.
 
-A line joins issued points alone: a string with a reading that is held back, stands on a mark, or cannot be told is not
-drawn past it. A reading that a later copy or measurement of the same is issued for is drawn where that lies.
+A line joins issued points only: a string with a reading that is held back, on a mark or not understood is not drawn
+past it. A reading that a later copy or measurement of the same is issued for is drawn where that lies.
 """
 
 from collections.abc import Mapping

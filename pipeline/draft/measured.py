@@ -1,4 +1,4 @@
-"""Readings that may be of a point measured twice, gathered while the second pass runs: their numbers, nothing else."""
+"""Collects the numbers of readings that may be of a point measured twice, while the second pass runs."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field

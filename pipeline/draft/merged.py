@@ -119,8 +119,8 @@ def _with_means(
     at[stands] = np.arange(len(stands))
     size = np.diff(np.append(start, len(row)))
     why = [
-        f"in the mean of {counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in"
-        " height apart from it at the most, issued as"
+        f"in the mean of {counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in height"
+        " from it at most, issued as"
         for n in at[gone[1]].tolist()
     ]
     return replace(

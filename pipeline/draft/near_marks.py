@@ -1,4 +1,4 @@
-"""Marks on a plane, arranged so that those of many points that lie near one are found at the cost of a look-up."""
+"""Spatial index of marks in the plane: finds those near many points at the cost of a look-up."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""By which of its readings the name of a point measured twice is told apart, also where one of them is held back.
+"""Chooses which reading of a point measured twice keeps its name, also where one of them is held back.
 
 A point is one point whether the reading that gave way is held back as duplicate or for itself: it keeps its name. So it
 does when that reading is released, which gives way then or is issued in its place.

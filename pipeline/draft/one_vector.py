@@ -1,4 +1,4 @@
-"""Points measured twice in one session that all differ by one vector: a pole, a clock or a correction, and no noise.
+"""Finds points measured twice whose differences share an offset (pole, clock, correction) instead of scattering.
 
 What two exports of one session have in common falls out of their difference, the session's shift above all. So their
 pairs scatter about zero by the noise of the readings, and a mean that is many times larger than the scatter is another

@@ -44,7 +44,10 @@ _WHY_PROOF = {
     Reason.UNCLOSED: "no passing occupation of a control mark on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check",
 }
-_WHY_UNSURE = "nobody knows whether it carries the field shift: it lies before its from, or after its until, in doubt"
+_WHY_UNSURE = (
+    "it is not known whether it carries the field shift: it was observed between `earliest` and `from`,"
+    " or between `until` and `latest`"
+)
 
 #: Gives the numbers of an earlier issue that a batch of an export has already.
 Ready = Callable[[pa.RecordBatch, Export], Reuse | None]
@@ -130,16 +133,16 @@ class Given:
             return None
         plan, height = self.spread[at].tolist()
         return (
-            f"issued as the mean with earlier readings of the point, which lie {plan:.3f} m in plan and {height:.3f} m"
-            " in height from it at the most"
+            f"issued as the mean with earlier readings of the point, which are {plan:.3f} m in plan and {height:.3f} m"
+            " in height from it at most"
         )
 
 
 @dataclass(frozen=True)
 class Drafter:
-    """Everything the second pass needs; it changes nothing, so that batches may be worked in any order.
+    """Everything the second pass needs, frozen: no method changes it, so that batches may be worked in any order.
 
-    ``given`` is what is issued of points measured twice.
+    ``given`` is what is issued of points measured twice; another one makes another Drafter (`draft/merged.py`).
     """
 
     survey: Survey
@@ -328,7 +331,7 @@ class Drafter:
             for use in operation.within:
                 if not use.area.holds(longitude, latitude)[0]:
                     at = f"{longitude[0]:.4f}, {latitude[0]:.4f}"
-                    return f"it lies at {at}, outside the area of use of {operation.name}: {use.name.rstrip('.')}"
+                    return f"it is at {at}, outside the area of use of {operation.name}: {use.name.rstrip('.')}"
         used = (grid.name for operation in survey.operations.recorded() for grid in operation.grids)
         grids = list(dict.fromkeys(used))  # two steps may use one grid
         return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")

@@ -1,4 +1,4 @@
-"""What is told of the strings of a job: how many are drawn, and of the others which, where, and why not."""
+"""Reports the strings of a job: how many are drawn, and which of the others are not, where, and why."""
 
 from collections.abc import Iterator, Sequence
 
@@ -91,7 +91,7 @@ def _called(rows: StringRows, row: int, survey: Survey) -> str:
 def _held(rows: StringRows, row: int, survey: Survey) -> str:
     called = _called(rows, row, survey)
     if rows.on_mark[row]:
-        return f"{called} in it stands on a mark, and is no point"
+        return f"{called} in it is on a mark, and is not a point"
     if not rows.held[row]:
         return f"{called} in it is not issued at its own place"
     return f"{called} in it is held back as {REASONS[int(rows.held[row]) - 1]}"
@@ -99,7 +99,7 @@ def _held(rows: StringRows, row: int, survey: Survey) -> str:
 
 def _not_understood(rows: StringRows, row: int, survey: Survey) -> str:
     word = rows.words[int(rows.word[row])]
-    return f"{_called(rows, row, survey)} in it has '{word}' behind its code, which says nothing"
+    return f"{_called(rows, row, survey)} in it has '{word}' behind its code, which has no meaning"
 
 
 def _misread(gathered: Gathered) -> Iterator[CodeUnknown]:
@@ -134,16 +134,16 @@ def linework_notes(noted: LineworkNoted | None) -> list[str]:
         are = plural(count, "is", "are")
         told.append(f"{counted(count, 'string')} {are} not drawn: {_listed(left, count)}")
     if count := noted["stray_readings"]:
-        stand = plural(count, "stands", "stand")
+        belong = plural(count, "belongs", "belong")
         where = _listed(strays, noted["by_reason"].get(str(Unjoined.NEITHER), 0))
         said = f": {where}" if where else ", as they have no time or no session"
-        told.append(f"{counted(count, 'reading')} of strings {stand} in no string, and no line leads there{said}")
+        told.append(f"{counted(count, 'reading')} of strings {belong} to no string, and no line is drawn to them{said}")
     for one in noted["misread"][:_SHOWN]:
         near = f"; nearest {' or '.join(map(repr, one['nearest']))}" if one["nearest"] else ""
         first = f"{counted(one['readings'], 'reading')}, first {', '.join(one['first'])}"
-        told.append(f"the code '{one['code']}' ({first}) has a word of strings, and is not one of their codes{near}")
+        told.append(f"the code '{one['code']}' ({first}) has a string word, but is not a string code{near}")
     for code in noted["without_readings"]:
-        told.append(f"[linework] names the code '{code}', and no reading has it")
+        told.append(f"[linework] names the code '{code}', but no reading has it")
     return told
 
 

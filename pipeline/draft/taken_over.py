@@ -1,4 +1,4 @@
-"""Numbers of the previous issue that the second pass takes over, to the bit, instead of computing them again."""
+"""Takes numbers of the previous issue over unchanged, instead of computing them again."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

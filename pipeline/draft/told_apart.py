@@ -1,4 +1,4 @@
-"""Names of points told apart, in the same way in every layer and format: the first in time keeps the name."""
+"""Makes point names unique by numbers, alike in every layer and format: the earliest reading keeps the bare name."""
 
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,4 +1,4 @@
-"""What is held back as a whole: a file, a session or a calendar day of which no point is issued."""
+"""Lists files, sessions and calendar days of which no point is issued."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
