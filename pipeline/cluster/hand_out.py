@@ -45,7 +45,7 @@ def run_on_cluster(
         try_folders(scheduler, workers, wanted)
     except Lost as error:
         scheduler.close()
-        raise scheduler.refused(str(error), "see whether it and its workers run, then try again") from None
+        raise scheduler.refused(str(error), "check that it and its workers are running, then try again") from None
     except BaseException:
         scheduler.close()
         raise
@@ -169,10 +169,10 @@ class _HandOut:
         if self._begun[job] == 1:
             self._again.append(job)
         else:
-            fix = "look into the worker's log and at how much memory there is; run it alone, without --cluster"
+            fix = "check the worker's log and its memory; run the job alone, without --cluster"
             yield job, Died(f"the worker that ran the job was lost, twice, the second time at {worker.address}", fix)
 
     def _none_left(self, why: str) -> Iterator[tuple[Path, Result]]:
         begun = [job for job, _ in self._in_hand.values()]
         for job in (*begun, *self._waiting, *self._again):
-            yield job, Died(why, "see whether the scheduler and its workers run, then run it again")
+            yield job, Died(why, "check that the scheduler and its workers are running, then run it again")

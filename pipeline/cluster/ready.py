@@ -12,7 +12,7 @@ from pipeline.issue.folder.tried import Trial, found_here, trial
 from pipeline.problems import JobError, Problem
 from pipeline.words import counted
 
-_SHARE = "jobs of a cluster lie in a folder that every machine has under the same path, shared by NFS or the like"
+_SHARE = "jobs of a cluster must be in a folder that every machine has under the same path, shared by NFS or the like"
 
 
 def same_program(scheduler: Scheduler, workers: Sequence[Worker]) -> None:
@@ -42,7 +42,7 @@ def not_seen(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[W
     with signed(wanted) as (those, fails):
         found = scheduler.not_seen(workers, those)
     for job, what in fails.items():
-        refused[job] = JobError([Problem(job, 0, what, "have it written by whoever runs jobs on a cluster")])
+        refused[job] = JobError([Problem(job, 0, what, "let the user who runs jobs on the cluster write there")])
     for address, missing in found.items():
         for job, what in missing.items():
             problem = Problem(job, 0, f"the worker at {address} cannot run it: {what}", _SHARE)
@@ -71,4 +71,4 @@ def _try(scheduler: Scheduler, worker: Worker, trials: Sequence[Trial]) -> None:
 
 
 def _fails(folder: Path, where: str, what: str) -> JobError:
-    return JobError([Problem(str(folder), 0, f"as a shared folder it was tried {where}, and failed: {what}", _SHARE)])
+    return JobError([Problem(str(folder), 0, f"its test as a shared folder {where} failed: {what}", _SHARE)])

@@ -57,7 +57,7 @@ class Scheduler:
                 _CONNECT, lambda: Client(address, timeout=_CONNECT, set_as_default=False, name="tiedown")
             )
         except Exception as error:  # what an address leads to may answer anything
-            fix = "see whether it runs, and write its address as tcp://HOST:8786, not that of its web page"
+            fix = "check that it is running, and write its address as tcp://HOST:8786, not that of its web page"
             raise self.refused(f"no Dask scheduler answers there ({_short(error)})", fix) from None
 
     def refused(self, what: str, fix: str) -> JobError:
@@ -157,7 +157,7 @@ class Scheduler:
             given = self._client.submit(work, job, timeout, dry_run, worker.life, key=key, pure=False, **ways)
             given.add_done_callback(told)
         except Exception as error:
-            raise Lost(f"the scheduler takes no job ({_short(error)})") from None
+            raise Lost(f"the scheduler does not accept the job ({_short(error)})") from None
         return given
 
     def take(self, given: Any) -> Any:

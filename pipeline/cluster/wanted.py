@@ -1,4 +1,4 @@
-"""What a worker must see of a job: the same job file, and the same folder beside that of its issues."""
+"""States what a worker must see of a job: the same job file, and the same folder beside that of its issues."""
 
 import os
 import secrets
@@ -39,12 +39,12 @@ class Wanted:
         """Say what of it is not seen from here, "" where all is."""
         try:
             if digest(Path(self.job)) != self.sum:
-                return "the job file has another content there"
+                return "the job file has different content there"
         except OSError:
-            return "the job file is not seen there"
+            return "the job file is not visible there"
         if not self.sign or seen_there(self.beside, self.sign):
             return ""
-        return f"{self.beside} is another folder there, or none"
+        return f"{self.beside} is a different folder there, or missing"
 
 
 @contextmanager
