@@ -59,7 +59,9 @@ def find(named: Iterable[Path]) -> JobFilesFound:
                 if real not in jobs and (job := look.job(file, sure)) is not None:
                     jobs[real] = job
         except _TooMany:
-            why = f"more lies below it than the {limits.LOOKED_AT:,} that are looked at: name folders that hold jobs"
+            why = (
+                f"it contains more than the {limits.LOOKED_AT:,} entries that are checked: name folders that hold jobs"
+            )
             look.missing[str(path)] = why
     skipped = sorted((path, why) for path, why in look.skipped.items() if os.path.realpath(path) not in jobs)
     ordered = sorted(jobs.values(), key=lambda job: str(job.path))
@@ -98,7 +100,7 @@ class _Look:
         if why and not sure:
             self.skipped[str(path)] = _NO_JOB
             return None
-        return JobFile(path, said, f"this is no job file: {why}" if why == _NO_JOB else why)
+        return JobFile(path, said, f"this is not a job file: {why}" if why == _NO_JOB else why)
 
     def _below(self, top: Path) -> Iterator[Path]:
         """Yield the TOML files below a folder. Raises `_TooMany`."""
@@ -129,4 +131,4 @@ class _Look:
 
 
 def _first_line(error: Exception) -> str:
-    return (str(error).splitlines() or ["it is no TOML"])[0]
+    return (str(error).splitlines() or ["it is not TOML"])[0]

@@ -65,7 +65,7 @@ def office(named: Sequence[Path], to: Path, since: datetime, now: datetime) -> W
         raise JobError([refused])
     found = find(named)
     if not found.jobs:
-        what = "there is no job file" if found.missing else "no job file lies below it"
+        what = "there is no job file" if found.missing else "there is no job file in it"
         told = found.missing or tuple((str(path), what) for path in named)
         raise JobError([Problem(path, 0, why, "name job files, or folders that hold some") for path, why in told])
     states = tuple(sorted((state(job, since) for job in found.jobs), key=lambda one: one.order))
@@ -76,18 +76,18 @@ def office(named: Sequence[Path], to: Path, since: datetime, now: datetime) -> W
 def _refused(to: Path, real: Path) -> Problem | None:
     """Return why a page may not be written to a file, None where it may."""
     if to.suffix.lower() not in _ENDINGS:
-        return Problem(str(to), 0, "this is no page of HTML", "name a file that ends in .html")
+        return Problem(str(to), 0, "this is not an HTML page", "name a file that ends in .html")
     if not real.parent.is_dir():
-        return Problem(str(to), 0, "the folder that it is to lie in is not there", "make it first")
+        return Problem(str(to), 0, "the folder to write it to does not exist", "create it first")
     if is_among_issues(real):
-        return Problem(str(to), 0, "it lies where a job's issues are kept", "write the page somewhere else")
+        return Problem(str(to), 0, "it is in a folder where a job's issues are kept", "write the page somewhere else")
     if os.path.lexists(real):
         if not real.is_file():
-            return Problem(str(to), 0, "this is no file", "name a file")
+            return Problem(str(to), 0, "this is not a file", "name a file")
         with real.open("rb") as file:
             ours = MADE_BY.encode() in file.read(_HEAD)
         if not ours and real.stat().st_size:
-            return Problem(str(to), 0, "there is another file of that name", "name one that is not there yet")
+            return Problem(str(to), 0, "there is another file of that name", "name one that does not exist yet")
     return None
 
 

@@ -53,11 +53,11 @@ def unfinished(folder: Path, held: tuple[str, bool] | None, runs: list[Logged]) 
     if held is not None and held[1]:
         return
     if held is not None:
-        yield Word.DIED, f"a run {held[0]} did not come to its end; run the job again"
+        yield Word.DIED, f"a run {held[0]} did not finish; run the job again"
     known = {run.issue for run in runs if run.word == "issued"}
     left = [number for number in untold(folder) if number not in known]
     for number in left[:_MOST] if left and _is_old(folder / UNTOLD) else ():
-        yield Word.DIED, f"issue {number:03d} was written by a run that did not come to its end; run the job again"
+        yield Word.DIED, f"issue {number:03d} was written by a run that did not finish; run the job again"
 
 
 def _is_old(note: Path) -> bool:

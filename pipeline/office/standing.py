@@ -164,9 +164,9 @@ def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str
     for one in stand_ins(folder, place, record, confirmed(folder, record["issue"]).signs):
         told = f"{current.NAME}/{one.path.name}"
         if (to := one.leads_to) is not None:
-            yield f"{told} leads to {to}; the next run puts it right", True
+            yield f"{told} points to {to}; the next run corrects it", True
         elif one.is_gone:
-            yield f"there is no {told}; the next run lays it there", True
+            yield f"there is no {told}; the next run creates it", True
         elif not _same(one.path, one.entry["sha256"]):
             yield _other(told, one)
 
@@ -175,7 +175,7 @@ def _other(told: str, one: StandIn) -> tuple[str, bool]:
     """Say what a file is that has not the bytes for which it stands, and whether that is sure."""
     with suppress(OSError):
         if one.is_part():
-            return f"{told} is only the beginning of {one.entry['name']}; the next run lays it again", True
+            return f"{told} is only part of {one.entry['name']}; the next run writes it again", True
     touched = _only_touched(one.path, one.entry)
     why = "was touched by a viewer" if touched else f"is not the file {one.entry['name']}, for which it stands"
     return f"{told} {why}", not touched

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 #: So many things of one kind are told of a job.
 _MOST = 8
-_NEVER = "it has no issue yet: it was never run, or no run of it came so far; tiedown check says what is wrong"
+_NEVER = "no issue yet: the job has not been run, or no run has succeeded; tiedown check reports what is wrong"
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ def state(job: JobFile, since: datetime) -> JobState:
         return replace(bare, needs=tuple((Word.DAMAGED, str(one)) for one in error.problems[:_MOST]))
     except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         what = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        return replace(bare, needs=((Word.UNREADABLE, f"what lies in its folder cannot be read: {what}"),))
+        return replace(bare, needs=((Word.UNREADABLE, f"the contents of its folder cannot be read: {what}"),))
 
 
 def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
@@ -141,7 +141,7 @@ def _damaged(found: Issued | None) -> Iterator[tuple[Word, str]]:
     if found is not None:
         yield from ((Word.DAMAGED, what) for what in found.damaged[:_MOST])
         if len(found.damaged) > _MOST:
-            yield Word.DAMAGED, f"and {len(found.damaged) - _MOST:,} more; tiedown verify tells all"
+            yield Word.DAMAGED, f"and {len(found.damaged) - _MOST:,} more; tiedown verify lists all"
 
 
 def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
@@ -169,8 +169,8 @@ def _other_shown(found: Issued | None) -> Iterator[tuple[Word, str]]:
         if not found.waits or found.due is not None:
             yield Word.ATTENTION, "current shows no issue; run the job again"
     elif found.due is not None and found.shown["issue"] != found.due:
-        told = f"current shows issue {found.shown['issue']:03d} in the place of {found.due:03d}"
-        yield Word.ATTENTION, f"{told}; run the job again, which puts it right"
+        told = f"current shows issue {found.shown['issue']:03d} instead of {found.due:03d}"
+        yield Word.ATTENTION, f"{told}; run the job again to correct it"
 
 
 def _by_hand(found: Issued) -> Iterator[str]:
@@ -178,7 +178,7 @@ def _by_hand(found: Issued) -> Iterator[str]:
     if found.newest is not None and found.shown is not None and not found.waits and found.due == found.shown["issue"]:
         shown, newest = found.shown["issue"], found.newest["issue"]
         if shown < newest:
-            yield f"current shows issue {shown:03d}, and issue {newest:03d} is newer; tiedown history says why"
+            yield f"current shows issue {shown:03d}, and issue {newest:03d} is newer; tiedown history gives the reason"
 
 
 def _seen(record: Record | None) -> RecordSeen | None:

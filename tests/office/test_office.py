@@ -301,7 +301,7 @@ def test_job_files_are_those_with_a_table_job_and_nothing_is_searched_twice(tmp_
     ]
     assert found.missing == ((str(tmp_path / "gone"), "there is no such file or folder"),)
     (named,) = find([jobs / "pyproject.toml"]).jobs
-    assert named.why == "this is no job file: it has no table [job]"
+    assert named.why == "this is not a job file: it has no table [job]"
 
 
 # The command
