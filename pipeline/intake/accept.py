@@ -1,4 +1,4 @@
-"""Which readings are good enough to be drafted: the solution and the limits of ``[quality]``."""
+"""Selects the readings that are good enough to be drafted, by solution and the limits of ``[quality]``."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -93,7 +93,7 @@ def why(batch: pa.RecordBatch, row: int, quality: Quality, reason: Reason) -> st
     """Return in words why `not_fixed`, `poor` or `absurd` caught one row of a batch."""
     if reason is Reason.IMPLAUSIBLE:
         largest = np.nanmax([_column(batch, name)[row] for name in _SIGMAS])
-        return f"a standard uncertainty of {largest:g} m stands for one that is not known"
+        return f"a standard uncertainty of {largest:g} m means that it is not known"
     if reason is Reason.NOT_FIXED:
         found = batch.column("solution")[row].as_py()
         accepted = ", ".join(quality.solutions)

@@ -1,4 +1,4 @@
-"""Where the bases stood: by the set-ups of the job file, else by what the points of a session carry."""
+"""Positions of the bases: from the set-ups of the job file, otherwise from the base columns of the points."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

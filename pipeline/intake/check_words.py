@@ -1,4 +1,4 @@
-"""Words by which a reading says that it is a check, whatever ``checks.codes`` lists: CHECK, Chk-pt, "check 2"."""
+"""Recognises words that mark a reading as a check, whatever ``checks.codes`` lists: CHECK, Chk-pt, "check 2"."""
 
 import re
 

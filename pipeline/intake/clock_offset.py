@@ -13,10 +13,10 @@ from pipeline.near import and_more
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.words import counted, plural
 
-_ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
+_ORDER = "check the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
 
 #: What to do where times say their own clock.
-_OWN = "their times say their own offset from UTC: see start and end of the sessions, and theirs"
+_OWN = "their times state their own offset from UTC: check it, and start and end of the sessions"
 
 #: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
 _MANY, _SHARE = 10, 0.9
@@ -57,12 +57,12 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
     part = "all" if share == 1.0 else f"{share:.0%}"
     known = {base_key(window.base) for window in windows}
     if ids_may_be_wrong(first_pass, known):
-        how = f"if their base ids are right, see their clock: with {how}"
+        how = f"if their base ids are right, check their clock: with {how}"
     else:
         how = f"with {how}"
     return (
         f"{counted(outside.count, 'reading')} ({where}) {plural(outside.count, 'falls', 'fall')} outside all sessions;"
-        f" {how} {part} of them would lie within: {fix}"
+        f" {how} {part} of them would be inside: {fix}"
     )
 
 
@@ -103,7 +103,7 @@ def _said(offset: int) -> str:
 
 def _advice(offset: int) -> str:
     if offset == -GPS_AHEAD:
-        return 'GPS time, 18 s ahead of UTC, seems to be taken for UTC (time_zone = "GPS"), or a session ends too early'
+        return 'GPS time, 18 s ahead of UTC, seems to be read as UTC (time_zone = "GPS"), or a session ends too early'
     if offset == GPS_AHEAD:
-        return 'UTC seems to be taken for GPS time (time_zone = "UTC"), or a session starts too late'
-    return "see time_zone of their [[points]], and start and end of the sessions with their offsets from UTC"
+        return 'UTC seems to be read as GPS time (time_zone = "UTC"), or a session starts too late'
+    return "check time_zone of their [[points]], and start and end of the sessions with their offsets from UTC"

@@ -1,4 +1,4 @@
-"""The codes that readings have, gathered in the first pass where the job has a table of codes: each once."""
+"""Collects the codes of the readings in the first pass, each once, if the job has a table of codes."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field

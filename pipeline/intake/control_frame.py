@@ -1,4 +1,4 @@
-"""In which frame the coordinates of a job's register are."""
+"""Returns the frame of the coordinates of a job's register."""
 
 from pipeline.geodesy import crs
 from pipeline.issue.record_types import ControlUsed

@@ -59,7 +59,8 @@ def find_copies(rows: ReadingRows, fresh: Flags, prepared: Prepared) -> Copied:
         none = np.zeros(0, np.int64)
         many = counted(len(numbers), "reading")
         told = (
-            f"{many} share positions with others to the last digit, as computed ones do: see whether they were measured"
+            f"{many} share positions with others to the last digit, like computed coordinates: check whether they"
+            " were measured"
         )
         return Copied(none, none, np.zeros((0, 2), np.int64), (told,))
     of, candidate = rows.observed(numbers), rows.having(CANDIDATE)
@@ -99,8 +100,11 @@ def _in_a_row(pairs: Integers, later: Integers) -> Flags:
     return found
 
 
-_STOOD_STILL = "they are held back as duplicate, as of a controller that stood still; measure again what is missing"
-_MAY_BE_COPIED = "see whether a row was copied, or the controller stood still"
+_STOOD_STILL = (
+    "they are held back as duplicate: the controller seems to have repeated its last position;"
+    " measure the missing points again"
+)
+_MAY_BE_COPIED = "check whether a row was copied, or the controller repeated its last position"
 
 
 def _told(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:

@@ -37,7 +37,7 @@ def stated_epochs(prepared: Prepared) -> Floats:
 def check_epochs(prepared: Prepared, to_working: list[Operation], base: Operation | None, problems: Problems) -> None:
     """Add what is wrong with the epochs that the job file states: two for one thing, or one that changes nothing."""
     loaded, job = prepared.loaded, prepared.loaded.job
-    fix = "leave it out, or name the frame in which the coordinates move, such as ITRF2014, as crs or realisation"
+    fix = "remove it, or state a dynamic frame, such as ITRF2014, as crs or realisation"
     timed = [operation.time_dependent for operation in to_working]
     for number, (block, depends) in enumerate(zip(job.points, timed, strict=True)):
         shared = block.epoch == job.source.epoch and any(timed)
@@ -65,12 +65,12 @@ def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], prob
     if target.epoch is None:
         if not any(operation.time_dependent or operation.epoch is not None for operation in operations):
             return
-        what = f"coordinates in {datum_name(target.grid)} move with time, and no target.epoch says for when they are"
+        what = f"coordinates in {datum_name(target.grid)} move with time, but target.epoch is not stated"
         problems.add(*loaded.where("target", "grid"), what, "state target.epoch, in years such as 2026.2")
         return
     if control is not None and moves(control.crs) and abs((control.epoch or target.epoch) - target.epoch) > _ONE_EPOCH:
         what = f"the register's coordinates, which move with time, are at {control.epoch:g}, not at {target.epoch:g}"
-        fix = "give the marks at target.epoch: no operation here moves them from one epoch to the other"
+        fix = "give the marks at target.epoch: no operation here converts them from one epoch to the other"
         problems.add(*loaded.where("control", "crs"), what, fix)
     for number, block in enumerate(loaded.job.points):
         stated = [window for window in prepared.windows if window.session.shift != "derive"]

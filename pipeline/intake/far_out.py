@@ -1,4 +1,4 @@
-"""The positions of one session's readings compared with its base and its middle, piece by piece."""
+"""Compares the positions of one session's readings with its base and its middle, piece by piece."""
 
 from dataclasses import dataclass, field, replace
 
@@ -22,7 +22,7 @@ from pipeline.plausible import (
 )
 
 #: How what is said of a reading that is too far away begins.
-LIES = "lies"
+LIES = "is"
 
 
 @dataclass

@@ -1,4 +1,4 @@
-"""Readings that are few of their kind and may be occupations that no list names.
+"""Collects readings that are few of their kind and may be occupations that no list names.
 
 They are called after a mark in words of their own, have the code of the listed occupations, or a name of the same
 shape. Where many are alike they are points: fences are numbered from a mark, and codes are shared.

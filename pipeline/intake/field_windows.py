@@ -157,11 +157,11 @@ def check_windows(
         says = f"the field shift of session {one.name}"
         if one.exports == () and known:
             files = ", ".join(one.stated.files)
-            what = f'{says} is that of the exports "{files}", which matches none of the job'
+            what = f'{says} is limited to the exports "{files}", but no export of the job matches'
             problems.add(*one.where, what, f"the exports are {listed([export.file for export in exports])}")
         if one.stated.mark is not None and one.stated.typed is None and known:
             for what, fix in _of_mark(one.stated.mark, register):
-                problems.add(*one.where, f'{says} is by the mark "{one.stated.mark}", {what}', fix)
+                problems.add(*one.where, f'{says} refers to the mark "{one.stated.mark}", {what}', fix)
     for earlier, later in combinations(found, 2):
         if earlier.session == later.session and (told := _overlap(earlier, later)) is not None:
             problems.add(*later.where, *told)
@@ -178,7 +178,7 @@ def _of_mark(mark: str, register: Register | None) -> Iterator[tuple[str, str]]:
     number = register.find(mark)
     if number is None:
         near = nearest(mark, register.names)
-        meant = f"did you mean {' or '.join(near)}? else " if near else ""
+        meant = f"did you mean {' or '.join(near)}? otherwise " if near else ""
         yield "which is not in the register", f"{meant}{_TYPE}"
     elif not np.isfinite([register.first[number], register.second[number]]).all():
         yield "which has no position in the register", _TYPE
@@ -199,7 +199,7 @@ def _overlap(earlier: FieldWindow, later: FieldWindow) -> tuple[str, str] | None
     file, line = earlier.where
     other = f"the other at {file}:{line}" if line != later.where[1] else "both on this line"
     if _source(earlier.stated) == _source(later.stated):
-        fix = "keep one; a shift that the field applied twice is stated as east, north and up the second time"
+        fix = "keep one; if the field really applied the shift twice, state the second one as east, north and up"
         return f"{said}, and they are the same ({other})", fix
     if earlier.stated.until is None:
         fix = (

@@ -1,4 +1,4 @@
-"""Every sound reading compared with its session: what cannot lie where it says, and what should be looked at."""
+"""Compares every readable reading with its session: what is impossible, and what should be checked."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -114,16 +114,16 @@ def find_implausible(
         if told.held:
             notes.append(f"{name}: {_cannot(len(told.held))}: {_listed(rows, prepared, told.held)}")
         if told.doubtful:
-            some = counted(len(told.doubtful), "reading lies", "readings lie")
+            some = counted(len(told.doubtful), "reading is", "readings are")
             listed = _listed(rows, prepared, told.doubtful)
-            notes.append(f"{name}: {some} apart from the others and should be looked at: {listed}")
+            notes.append(f"{name}: {some} far from the others and should be checked: {listed}")
         for run, metres in told.jumps:
-            lie = counted(len(run), "reading in a row lies", "readings in a row lie")
+            lie = counted(len(run), "reading in a row is", "readings in a row are")
             first = np.array(run[:1], np.int64)
             at = f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
             notes.append(
-                f"{at}: {name}: {lie} {metres:,.0f} m to one side of those before and after, this one first: if nothing"
-                " was measured there, see whether a digit of a coordinate was mistyped"
+                f"{at}: {name}: {lie} {metres:,.0f} m to one side of those before and after (first one here): if"
+                " nothing was measured there, check whether a digit of a coordinate was mistyped"
             )
     found = np.array(sorted(held), np.int64)
     details = tuple(held[number] for number in found.tolist())
@@ -137,7 +137,7 @@ def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[
 
 
 def _cannot(count: int) -> str:
-    return counted(count, "reading cannot lie where it says", "readings cannot lie where they say")
+    return counted(count, "reading cannot be where it states", "readings cannot be where they state")
 
 
 def _listed(rows: ReadingRows, prepared: Prepared, told: dict[int, str]) -> str:
@@ -186,7 +186,7 @@ class _Judge:
         found.tell()
         ordinary = own and mine.count >= _COMPANY
         for number, away in found.apart.alone(mine) if ordinary else ():
-            found.told.doubtful[number] = f"lies {distance_said(away, of_middle)}"
+            found.told.doubtful[number] = f"is {distance_said(away, of_middle)}"
         self._heights(found, mine, ordinary, session)
         if mine.count <= _TRACK:
             self._jumps(found, mine)

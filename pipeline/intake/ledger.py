@@ -1,4 +1,4 @@
-"""What the first pass keeps of every reading: enough to find repeats and what cannot be, four bytes of it in memory."""
+"""Per-reading columns of the first pass, for finding repeats and impossible values: four bytes each in memory."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field

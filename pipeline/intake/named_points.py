@@ -1,4 +1,4 @@
-"""The occupations that sessions name: each tie and check found among the readings, or a problem that says why not."""
+"""Finds each named tie and check among the readings, or reports why it cannot be used."""
 
 import re
 from collections import Counter
@@ -34,7 +34,7 @@ _CLOSELY = 64
 
 #: Readings that a sentence lists.
 _LISTED = 3
-_OTHER_TIE = "correct the row in the export, see the limits of [quality], or tie on another occupation"
+_OTHER_TIE = "correct the row in the export, check the limits of [quality], or tie on another occupation"
 
 
 @dataclass(frozen=True)
@@ -178,7 +178,7 @@ def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Probl
         says, tie = f"field shift of session {one.name}", one.stated.tie
         if one.base not in (None, one.own_base, *bases) and not _files_missing(prepared):
             there = f"the base ids of the exports are {listed(sorted(bases))}" if bases else "no export has a base id"
-            problems.add(*one.where, f"{says} is of base {one.stated.base}, which no reading carries", there)
+            problems.add(*one.where, f"{says} is for base {one.stated.base}, which no reading has", there)
         if tie is None or one.tie_row(sound) is not None:
             continue
         rows, here = looked.rows(tie, one.session)
@@ -189,7 +189,7 @@ def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Probl
             continue
         else:
             what, fix = _why(looked, tie, one.session, here or rows)
-        problems.add(*one.where, f"{says} by the tie {what}", fix)
+        problems.add(*one.where, f"{says} refers to the tie {what}", fix)
 
 
 def _not_raw(prepared: Prepared, one: FieldWindow, tie: str, usable: list[_Row]) -> tuple[str, str]:
@@ -200,7 +200,8 @@ def _not_raw(prepared: Prepared, one: FieldWindow, tie: str, usable: list[_Row])
     what = f'"{tie}" ({export}:{row["source_row"]}), observed {when} UTC, {applied}'
     return (
         what,
-        f"the tie was read raw, before the shift began at {clock(one.start)} UTC: see from, or name that reading",
+        f"the field shift needs a raw reading of the tie, taken before it began at {clock(one.start)} UTC: check"
+        " `from`, or name that reading",
     )
 
 
@@ -315,7 +316,7 @@ def _why(looked: _Looked, point: str, session: int, rows: list[_Row]) -> tuple[s
             what = f"{at}, observed {seen} UTC with base id {base}{own}; {has}"
             return what, right_id(base, [window], prepared.windows)
     where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
-    return f"{at}, observed {seen} UTC, {where}", "see the session's start and end, and the export's time_zone"
+    return f"{at}, observed {seen} UTC, {where}", "check the session's start and end, and the export's time_zone"
 
 
 def _milliseconds(time: object) -> int:

@@ -1,4 +1,4 @@
-"""Which readings are occupations of marks: those that a session names, and those that code or name give away."""
+"""Recognises occupations of marks: readings that a session names, or that their code or name identifies."""
 
 import re
 from collections.abc import Collection, Iterable, Sequence

@@ -1,4 +1,4 @@
-"""Standard uncertainties that stand for none: those of zero, counted in the first pass."""
+"""Counts standard uncertainties of zero in the first pass, which mean that none is known."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field

@@ -1,4 +1,4 @@
-"""Names that several readings of a job have: which readings those are, found when all have been read once."""
+"""Finds names that several readings of a job have, once all have been read."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -123,7 +123,7 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
     names, places = tuple(own.names[number] for number in common), own.places[common]
     if not np.isfinite(grid[:, :2]).all():
         lost = [name for name, place in zip(names, grid, strict=True) if not np.isfinite(place[:2]).all()]
-        problems.add(*where, f"no coordinates in target.grid for {listed(lost)}", "see these marks in the register")
+        problems.add(*where, f"no coordinates in target.grid for {listed(lost)}", "check these marks in the register")
         return None
     height = None
     if width_of(grid[:, :2])[0] < _APART or width_of(places[:, :2])[0] < _APART:

@@ -97,7 +97,7 @@ class Sieve:
                 f" {right_id(base, covering, self.windows)}"
             )
         if moment(time).date() in _UNSET:
-            return f"observed {clock(time)} UTC: the clock of a receiver that no satellite has set yet"
+            return f"observed {clock(time)} UTC: the receiver clock had not been set by satellites yet"
         return f"observed {clock(time)} UTC; " + self._nearest(time)
 
     def _both(self, one: pa.RecordBatch, began: int) -> str:

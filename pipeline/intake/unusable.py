@@ -25,7 +25,7 @@ def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[
     if reason is Reason.OUTSIDE_SESSIONS:
         zone = _at(loaded.where("points", block, "time_zone"))
         stated = "time_zone and time_format" if prepared.exports[export].points.time_format else "time_zone"
-        return f"see the sessions' start, end and base, and {stated} of the export ({zone})"
+        return f"check the sessions' start, end and base, and {stated} of the export ({zone})"
     if reason is Reason.TWO_SESSIONS:
         return "give the row its base id, or map the column 'base', or end one session where the other begins"
     if reason is Reason.DUPLICATE:
@@ -53,11 +53,11 @@ def _accept(prepared: Prepared, solutions: Iterable[str], where: str) -> str:
     given = set(solutions)
     found = sorted((each for each in given if not is_coarse(each)), key=str.casefold)
     if given and not found:
-        return f"only fixed solutions are tied on and drafted: name a point that has one ({where})"
+        return f"only fixed solutions are used for ties and points: name a reading that has one ({where})"
     if not found:
         return f"map the column 'solution', or leave it unmapped where the export has none ({where})"
     if len(found) > _MOST_SOLUTIONS:
-        return f"see which column is mapped as solution: it holds {listed(found, chr(34))}"
+        return f"check which column is mapped as solution: it holds {listed(found, chr(34))}"
     every = ", ".join(f'"{name}"' for name in dict.fromkeys((*prepared.loaded.job.quality.solutions, *found)))
     which = "it is a fixed solution" if len(found) == 1 else "they are fixed solutions"
     return f"if {which}, accept it in [quality]: solutions = [{every}] ({where})"

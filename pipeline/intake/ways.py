@@ -1,4 +1,4 @@
-"""By which PROJ operations the readings and the base of a session come into the working frame."""
+"""Selects per session the PROJ operations from source CRS and base to the working frame (geocentric, metres)."""
 
 from collections.abc import Iterator
 

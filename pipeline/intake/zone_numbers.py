@@ -1,4 +1,4 @@
-"""Eastings that carry the number of their zone before them, as 33399707 for 399707 in zone 33."""
+"""Detects eastings with the zone number in front, as 33399707 for 399707 in zone 33."""
 
 import numpy as np
 
@@ -48,5 +48,5 @@ def check_zone_numbers(register: Register, stated: str, problems: Problems) -> N
         f"the easting of mark '{register.names[first]}', {easting:.3f}, seems to be the number of zone"
         f" {easting // 1e6:.0f} and {without:.3f}, and {stated} has no such numbers"
     )
-    fix = f"state as [control] crs the CRS that has them{which}, or take the zone's number off the eastings"
+    fix = f"state as [control] crs the CRS that has them{which}, or remove the zone's number from the eastings"
     problems.add(register.shown, register.lines[first], what, fix)
