@@ -103,7 +103,7 @@ def test_a_mark_of_another_job_far_away(off: tuple[float, float, float], tmp_pat
         numbers = [float(part) for part in text.split("(")[1].split(")")[0].split(", ")]
         assert text.startswith(wanted.split(" (")[0]) and numbers == pytest.approx(off, abs=0.03), text
     (note,) = [note for note in record["notes"] if "readings on it" in note]
-    assert f"mark 'CM2' lies {np.hypot(off[0], off[1]) / 1000:.1f} km from the" in note
+    assert f"mark 'CM2' is {np.hypot(off[0], off[1]) / 1000:.1f} km from the" in note
 
 
 def test_honest_failures_are_no_exchange(tmp_path: Path) -> None:

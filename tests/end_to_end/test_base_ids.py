@@ -184,7 +184,7 @@ def test_ids_of_another_session_half_a_day_away_are_told_and_then_the_clock(tmp_
     told = check_job(job_with(change).write(tmp_path)).warnings
     ids, clock = (text for text in told if "base id" in text)
     assert "20 readings carry the base id BASE-01" in ids and "BASE-01 is the base of session session-01" in ids
-    assert "if their base ids are right, see their clock: with times 12 h earlier all of them" in clock
+    assert "if their base ids are right, check their clock: with times 12 h earlier all of them" in clock
 
 
 def test_where_times_lie_in_no_session_the_clock_is_told_alone(tmp_path: Path) -> None:

@@ -195,4 +195,4 @@ def test_what_is_assumed_of_wgs84_is_recorded_with_what_it_may_cost(tmp_path: Pa
 def test_a_realisation_of_what_is_one_frame_is_refused(tmp_path: Path) -> None:
     path = months(60).write(tmp_path)
     replace_in(path, {'crs = "EPSG:7912"': 'crs = "EPSG:7912"\nrealisation = "EPSG:9989"'})
-    assert "says by itself on which realisation it counts" in refused(path)
+    assert "already defines its realisation" in refused(path)

@@ -369,4 +369,4 @@ def test_a_register_that_lies_elsewhere_in_another_unit_is_told_with_it(foot: fl
     replace_in(tmp_path / "job.toml", changes)
     says = "read in metres, not in feet," if crs == TEXAS_FEET else "read in feet, not in metres,"
     told = check_job(tmp_path / "job.toml").warnings
-    assert any(f"{says} the marks would lie among the readings" in text for text in told)
+    assert any(f"{says} the marks would be among the readings" in text for text in told)

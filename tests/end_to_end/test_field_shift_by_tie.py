@@ -244,12 +244,15 @@ REFUSED: dict[str, tuple[Any, str]] = {
     "unknown mark": (BY | {"mark": "CM7"}, 'by the mark "CM7", which is not in the register; write its coordinates'),
     "mark without height": (BY | {"mark": "P4"}, 'by the mark "P4", which has no height in the register'),
     "unknown tie": (BY | {"tie": "one-CM1-7"}, '"one-CM1-7", but no reading has that name'),
-    "tie in the window": (BY | {"from": moment(1)}, "when the shift was applied already; the tie was read raw"),
-    "tie later": (BY | {"tie": "two-CM1-1"}, "in a later session; the tie was read raw"),
-    "no file": (BY | {"files": ["rover9.csv"]}, 'the exports "rover9.csv", which matches none of the job'),
-    "no base": (BY | {"base": "B9"}, "is of base 'B9', and the session's base is 'B0000'"),
+    "tie in the window": (
+        BY | {"from": moment(1)},
+        "when the shift was applied already; the field shift needs a raw reading",
+    ),
+    "tie later": (BY | {"tie": "two-CM1-1"}, "in a later session; the field shift needs a raw reading"),
+    "no file": (BY | {"files": ["rover9.csv"]}, 'the exports "rover9.csv", but no export of the job matches'),
+    "no base": (BY | {"base": "B9"}, "is for base 'B9', but the session's base is 'B0000'"),
     "before the session": (BY | {"from": moment(-9), "until": moment(-5)}, "before the session begins"),
-    "backwards": (BY | {"until": moment(1)}, "which is not after its beginning"),
+    "backwards": (BY | {"until": moment(1)}, "which is not after its start"),
     "earliest after from": (
         BY | {"earliest": moment(3)},
         "has `earliest` at or after `from`; set `earliest` before `from`",
@@ -257,7 +260,7 @@ REFUSED: dict[str, tuple[Any, str]] = {
     "both forms": (BY | VECTOR, "has both tie and mark and east and north and up"),
     "tie alone": ({"from": moment(2), "tie": "one-CM1-1"}, 'has a tie and no mark; write mark = "..."'),
     "half a vector": ({"from": moment(2), "east": 1.0}, "has east and no north and no up"),
-    "nothing": ({"from": moment(2)}, "does not say what was applied"),
+    "nothing": ({"from": moment(2)}, "does not state what was applied"),
     "half typed": (BY | {"easting": 1.0, "northing": 2.0}, "has easting and northing of its mark and no height"),
     "typed twice": (BY | {"easting": 1.0, "latitude": 2.0}, "coordinates twice, on the grid and in degrees"),
     "typed for nothing": (VECTOR | {"from": moment(2), "easting": 1.0, "northing": 1.0, "height": 1.0}, "and no mark"),
@@ -284,7 +287,7 @@ def test_a_base_that_nothing_carries_is_refused(tmp_path: Path) -> None:
     assert set(work.rows["base"]) == {"B0000"}
     del work.job["session"][0]["base"]
     (told,) = refused(work, tmp_path, BY | {"base": "B9"})
-    assert "is of base B9, which no reading carries; the base ids of the exports are b0000" in told
+    assert "is for base B9, which no reading has; the base ids of the exports are b0000" in told
 
 
 def test_what_overlaps_on_purpose_is_taken_out_twice(tmp_path: Path) -> None:

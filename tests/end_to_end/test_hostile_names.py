@@ -72,7 +72,7 @@ def test_a_reading_with_a_number_of_no_size_is_held_back(column: str, value: str
 @pytest.mark.parametrize(
     ("file", "old", "words"),
     [
-        ("register.csv", "310.00000", "is no place on earth"), ("register.csv", "0.01000", "is no uncertainty"),
+        ("register.csv", "310.00000", "is not a place on earth"), ("register.csv", "0.01000", "is not an uncertainty"),
         ("job.toml", "0.05", "max_sigma_horizontal"),
     ],
 )  # fmt: skip

@@ -246,8 +246,8 @@ def test_rows_in_a_row_that_jump_and_come_back_are_told(tmp_path: Path) -> None:
     job.rows["longitude"] = job.rows["longitude"].copy()
     job.rows["longitude"][ROW : ROW + 3] += 0.1
     record = run_job(job.write(tmp_path), dry_run=True).record
-    (told,) = [note for note in record["notes"] if "readings in a row lie" in note]
-    assert told.startswith(f"rover001.csv:{ROW + 2}: ") and "3 readings in a row lie 8," in told
+    (told,) = [note for note in record["notes"] if "readings in a row are" in note]
+    assert told.startswith(f"rover001.csv:{ROW + 2}: ") and "3 readings in a row are 8," in told
     assert record["verdict"] == "proven"
 
 

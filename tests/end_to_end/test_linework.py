@@ -320,7 +320,7 @@ def test_a_job_without_a_drawn_line_has_an_empty_layer(tmp_path: Path) -> None:
     found = run_written(coded(["TREE"] * 4).write(tmp_path))
     assert lines_of(found.package) == []
     notes = [note for note in found.record["notes"] if note.startswith("[linework]")]
-    assert notes == [f"[linework] names the code '{code}', and no reading has it" for code in ("KERB", "FENCE", "POND")]
+    assert notes == [f"[linework] names the code '{code}', but no reading has it" for code in ("KERB", "FENCE", "POND")]
 
 
 def test_a_thousand_strings_are_drawn(tmp_path: Path) -> None:

@@ -47,7 +47,7 @@ def in_cells(job: Path, column: str, change: Callable[[str], str]) -> None:
         ("Sol", lambda _: "RTK Fixed", ['"RTK Fixed"', "accepted: fix", 'solutions = ["fix", "RTK Fixed"]']),
         ("Sol", lambda _: "float", ['"float"', "only fixed solutions"]),
         ("Lat", lambda _: "43 42 00.1 S", ['"43 42 00.1 S"', 'angles = "dms"']),
-        ("Lon", lambda cell: f"{cell}E", ["letter of a hemisphere"]),
+        ("Lon", lambda cell: f"{cell}E", ["hemisphere letter"]),
         ("EllHt", lambda cell: f"1 {cell}", ["between thousands"]),
         ("EllHt", lambda cell: f"{cell} m", ["a unit"]),
         ("EllHt", lambda _: "", ["no height", "map the column"]),

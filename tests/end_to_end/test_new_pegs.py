@@ -86,7 +86,7 @@ def test_a_name_that_is_nearly_a_marks_is_never_taken_in_silence(tmp_path: Path)
     """TM1 lies half a kilometre from CM1: a new mark, but the surveyor is asked."""
     record = record_of(evening("TM1").write(tmp_path))
     (told,) = notes(record)
-    assert "is TM1 meant to be CM1? Else it is a new mark (CM1 is 500.0 m away)" in told
+    assert "is TM1 meant to be CM1? If not, it is a new mark (CM1 is 500.0 m away)" in told
     assert any(mark["mark"] == "TM1" and mark["hu95"] is not None for mark in record["marks"])
 
 
@@ -95,7 +95,7 @@ def test_beside_a_mark_of_the_register_it_is_probably_that_mark(name: str, tmp_p
     """The base stood on CM2 itself, 30 mm off its centre by the simulator, whatever it was called."""
     record = record_of(evening(name, (700.03, -500)).write(tmp_path))
     (told,) = notes(record)
-    assert f"the base's mark {name} is in no register and lies 0.030 m from CM2: probably that mark" in told
+    assert f"the base's mark {name} is not in the register and is 0.030 m from CM2: probably that mark" in told
     assert 'write mark = "CM2" in its setup if so' in told
 
 
@@ -108,7 +108,9 @@ def test_without_another_tie_its_session_stays_untied(tmp_path: Path) -> None:
     assert record["rows"]["by_reason"] == {"untied": 3}
     assert any("untied in position and height: day-2" in note for note in record["notes"])
     (told,) = notes(record)
-    said = re.search(r"and, by the position that the base broadcast, lies (.+) m from CM1: it may be that mark", told)
+    said = re.search(
+        r"and, according to the position that the base broadcast, is (.+) m from CM1: it may be that mark", told
+    )
     assert said is not None, told
     assert abs(float(said[1]) - np.hypot(3.0 - 0.5, 0.0 + 0.5)) < 0.01  # raw = truth - shift
 

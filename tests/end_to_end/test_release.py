@@ -132,7 +132,7 @@ def test_another_version_of_the_program_undoes_no_release_by_hand(
         assert run_job(path, dry_run=True).current == 1
         again = run_job(path)
         assert (again.issued, again.record["issue"], again.current, shown(path)) == (True, number, 1, "001")
-        assert again.more()[0] == "current shows issue 001, released by hand; tiedown history says why"
+        assert again.more()[0] == "current shows issue 001, released by hand; tiedown history gives the reason"
         assert (run_job(path).current, verify(tmp_path / "out").findings) == (1, ())
     assert [entry.current for entry in history(path)] == [True, False, False, False]
     text = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8")

@@ -95,7 +95,7 @@ def test_what_fails_is_said_and_counted_and_stays_exit_code_0(every: Issue) -> N
     job = str(every.folder.parents[2] / "job.toml")
     for words in (["run", job], ["run", job, "--quiet"]):
         told = run(app, words)
-        assert told.exit_code == 0 and "REPEAT FAILS: P3, session d2 minus d1: east +0.150" in told.stdout
+        assert told.exit_code == 0 and "REPEAT FAILS: P3, session d2 compared with d1: east +0.150" in told.stdout
     page = (every.folder / "network-001.html").read_text(encoding="utf-8")
     assert "1 of 6 pairs of readings of one point does not agree" in page
 

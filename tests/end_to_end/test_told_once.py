@@ -33,7 +33,7 @@ def test_a_session_without_a_shift_that_its_ties_move(shift: float, role: str, t
     assert session["shift_east"] is not None and (0.005 < session["shift_east"] < 0.018) == bool(told)
     if told:
         assert (
-            f"session net is stated to need no shift; its ties move it by {session['shift_east']:+.3f} east" in notes[0]
+            f'session net has shift = "none"; its ties still move it by {session["shift_east"]:+.3f} east' in notes[0]
         )
 
 

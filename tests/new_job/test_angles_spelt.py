@@ -48,7 +48,7 @@ def test_the_letter_o_is_said_to_be_two_sides(sides: str, tmp_path: Path) -> Non
     with pytest.raises(JobError) as error:
         new_job(tmp_path)
     said = str(error.value)
-    assert "the letter O, which is the east in some languages and the west in others: export E or W" in said
+    assert "the letter O, which means east in some languages and west in others: export E or W" in said
     assert "angles =" not in said and "[[points]]" not in said
 
 

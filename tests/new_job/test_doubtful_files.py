@@ -429,13 +429,13 @@ def test_numbers_with_separators_between_thousands_are_shown(tmp_path: Path) -> 
     heads = {"name": "Point", "easting": "Easting", "northing": "Northing", "height": "Ell Height", "time": "Time UTC"}
     made(tmp_path, heads, told=told)
     said = refused(tmp_path)
-    assert f'"Easting" holds "{told["easting"][0]}", which is no number: it has separators between thousands' in said
+    assert f'"Easting" holds "{told["easting"][0]}", which is not a number: it has separators between thousands' in said
     assert "known by their headings" not in said
 
 
 @pytest.mark.parametrize(
     ("form", "why"),
-    [("%d/%m/%Y %H:%M:%S NZDT", "it ends in the name of a zone"), ("%Y day %j, %H:%M", "is no time")],
+    [("%d/%m/%Y %H:%M:%S NZDT", "it ends in a zone abbreviation"), ("%Y day %j, %H:%M", "is not a time")],
 )
 def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path) -> None:
     job = made(tmp_path, {**HEADS, "time": "Time"}, time=form)

@@ -65,7 +65,7 @@ def test_where_the_exports_clock_is_asked_the_table_is_named_with_it(tmp_path: P
         ("name,start,end\nmorning,soon,2026-03-19T23:00Z\n", "sessions.csv:2: the column 'start' holds 'soon'"),
         ("name,start,end\na,2026-03-19T19:00Z,2026-03-19T20:00Z\na,2026-03-19T20:00Z,2026-03-19T23:00Z\n",
          "sessions.csv:3: there is a session 'a' already"),
-        ("name,start,end,end\na,2026-03-19T19:00Z,2026-03-19T20:00Z,\n", "the column 'end' is there twice"),
+        ("name,start,end,end\na,2026-03-19T19:00Z,2026-03-19T20:00Z,\n", "the column 'end' appears twice"),
         ("name,start,end\nm\udcfcde,2026-03-19T19:00Z,2026-03-19T20:00Z\n", "sessions.csv:2: this is not UTF-8 text"),
         ("name,start,end\n", "there is no session in this table"),
         ("name,start,end\na,2026-03-19T19:00Z,2026-03-19T23:00Z\n", "no column ties"),

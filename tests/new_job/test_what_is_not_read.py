@@ -58,9 +58,9 @@ def test_a_register_without_a_heading_is_read_by_number(blanks: bool, tmp_path: 
 @pytest.mark.parametrize(
     ("heads", "says"),
     [
-        ({"latitude": "Lat [gon]", "longitude": "Lon [gon]"}, "says gon, and degrees are read"),
-        ({"latitude": "Lat rad", "longitude": "Lon rad"}, "says radians, and degrees are read"),
-        ({"latitude": "Lat (D.MMSS)", "longitude": "Lon (D.MMSS)"}, "says degrees and minutes in one number"),
+        ({"latitude": "Lat [gon]", "longitude": "Lon [gon]"}, "states gon, but degrees are expected"),
+        ({"latitude": "Lat rad", "longitude": "Lon rad"}, "states radians, but degrees are expected"),
+        ({"latitude": "Lat (D.MMSS)", "longitude": "Lon (D.MMSS)"}, "states degrees and minutes in one number"),
     ],
 )
 def test_angles_in_notations_that_are_not_read_are_refused_at_once(
@@ -101,7 +101,7 @@ def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_refused(named: 
             told[key] = [f"{value:.5f}" if part == "sec" else f"{value:.0f}" for value in values]
     write(tmp_path / "a.csv", job, heads, time="%Y-%m-%d %H:%M:%S", told=told)
     said = refused(tmp_path)
-    assert ('"Lat deg" holds degrees alone, with the rest in "Lat min" and "Lat sec"' in said) == named
+    assert ('"Lat deg" holds only degrees, with the rest in "Lat min" and "Lat sec"' in said) == named
     assert "export decimal degrees in one column" in said and ("whole degrees alone" in said) != named
 
 
@@ -110,7 +110,7 @@ def test_heights_with_separators_between_thousands_are_shown(tmp_path: Path) -> 
     told = {"height": [f"{float(text) + 1000:,.3f}" for text in cells(job, "height", lambda _: "")]}
     made(tmp_path, told=told)
     said = refused(tmp_path)
-    assert f'"EllHt" holds "{told["height"][0]}", which is no number: it has separators between thousands' in said
+    assert f'"EllHt" holds "{told["height"][0]}", which is not a number: it has separators between thousands' in said
     assert "rename" not in said
 
 
@@ -134,7 +134,7 @@ def test_precisions_with_their_unit_in_every_cell_are_told(tmp_path: Path) -> No
     told = {"sigma_up": [f"{0.011:.3f} m"] * len(job.rows["name"])}
     made(tmp_path, {**HEADS, "sigma_up": "sV"}, told=told)
     page = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
-    assert '# "sV" holds "0.011 m", which is no number: it has a unit behind it' in page
+    assert '# "sV" holds "0.011 m", which is not a number: it has a unit behind it' in page
 
 
 def test_a_job_without_a_session_asks_for_them(tmp_path: Path) -> None:
@@ -185,7 +185,7 @@ def test_years_of_another_era_are_told(tmp_path: Path) -> None:
     told = {"time": cells(job, "time", lambda at: f"{at.year + 543}{at:-%m-%d %H:%M:%S}")}
     made(tmp_path, told=told)
     said = refused(tmp_path)
-    assert "2569 is no year of GNSS work" in said and "of the Buddhist era it is 2026" in said
+    assert "2569 is not a year of GNSS work" in said and "of the Buddhist era it is 2026" in said
 
 
 @pytest.mark.parametrize("page", ["cp1254", "cp1252"])

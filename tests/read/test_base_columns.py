@@ -46,7 +46,7 @@ def test_what_is_not_mapped_is_not_there(tmp_path):
 def test_a_cell_that_is_no_number_makes_its_row_unreadable(tmp_path):
     table, _ = values(tmp_path, "BLon,BLat,BHt", ["174.5,-36.2S,40.125"], GEOGRAPHIC)
     (detail,) = table["detail"].to_pylist()
-    assert detail.startswith('base_latitude: "-36.2S" is no number: it has the letter of a hemisphere')
+    assert detail.startswith('base_latitude: "-36.2S" is not a number: it has a hemisphere letter')
 
 
 @pytest.mark.parametrize(

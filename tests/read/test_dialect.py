@@ -50,7 +50,7 @@ def test_both_decimal_marks_are_a_problem_unless_one_is_stated(tmp_path):
     assert problem.startswith('a.csv:2: numbers with a decimal comma ("12,5") and with a decimal point')
     table = text_table(tmp_path, text, decimal=".")
     assert table["detail"].to_pylist() == [
-        'height: "12,5" is no number: it has a decimal comma, which decimal = "," states'
+        'height: "12,5" is not a number: it has a decimal comma, which decimal = "," states'
     ]
 
 

@@ -28,7 +28,7 @@ def test_what_is_no_number_is_no_height(tmp_path):
     values, held, details = heights(tmp_path, 20.123, True, "20,123", "21.5", None, [1, 2], {"a": 1}, 7)
     np.testing.assert_array_equal(values, [20.123, np.nan, np.nan, 21.5, np.nan, np.nan, np.nan, 7])
     assert held == [0, 1, 1, 0, 2, 1, 1, 0]
-    assert details[1] == 'height: "true" is no number' and details[5] == 'height: "[1, 2]" is no number'
+    assert details[1] == 'height: "true" is not a number' and details[5] == 'height: "[1, 2]" is not a number'
 
 
 def test_numbers_without_a_value_are_no_height(tmp_path):

@@ -131,11 +131,11 @@ def test_endings_of_text(tmp_path, ending):
         ({"EllHt": "EllHt_m"}, {"units": "foot"}, 'state units = "metre"'),
         ({"sU": "sU (feet)"}, {}, "another unit than its numbers are read in, metre"),
         ({"EllHt": "EllHt [mm]"}, {}, "export it in metres"),
-        ({"Lat": "Lat [gon]"}, {}, "says gon, and degrees are read"),
+        ({"Lat": "Lat [gon]"}, {}, "states gon, but degrees are expected"),
         ({"Lat": "Lat (DMS)"}, {}, 'state angles = "dms"'),
-        ({"Lat": "Lat gon"}, {}, "says gon, and degrees are read"),
-        ({"Lat": "LatRad"}, {}, "says radians, and degrees are read"),
-        ({"Lat": "Lat (D.MMSS)"}, {}, "says degrees and minutes in one number (D.MMSS)"),
+        ({"Lat": "Lat gon"}, {}, "states gon, but degrees are expected"),
+        ({"Lat": "LatRad"}, {}, "states radians, but degrees are expected"),
+        ({"Lat": "Lat (D.MMSS)"}, {}, "states degrees and minutes in one number (D.MMSS)"),
         ({"Lat": "Breite (Grad)"}, {}, None),
         ({"EllHt": "EllHt [ft]"}, {"units": "us-survey-foot"}, None),
         ({"EllHt": "EllHt (m)", "Lat": "Lat [deg]", "sE": "sE_m"}, {}, None),
@@ -180,8 +180,8 @@ def test_heights_in_feet_beside_eastings_in_metres_can_only_be_exported_otherwis
         (",,°,°,m,,,,,,", None),
         (",,deg,deg,ft,m,m,m,,,", "another unit than its numbers are read in, metre"),
         (",,[deg],[deg],[m],[mm],[mm],[mm],,,", "such as sE [mm], or export metres"),
-        (",,gon,gon,m,m,m,m,,,", "says gon, and degrees are read"),
-        (",,D.MMSS,D.MMSS,m,m,m,m,,,", "says degrees and minutes in one number"),
+        (",,gon,gon,m,m,m,m,,,", "states gon, but degrees are expected"),
+        (",,D.MMSS,D.MMSS,m,m,m,m,,,", "states degrees and minutes in one number"),
         (",,,,,,,,,,", None),
     ],
 )
@@ -197,7 +197,7 @@ def test_degrees_whose_minutes_stand_beside_them_are_refused_unless_they_are_map
     (tmp_path / "a.csv").write_text(f"{header}\n{GOOD},42,3.5\n")
     columns = COLUMNS | {"latitude": "Lat deg"}
     _, problems = find(tmp_path, block("a.csv", columns))
-    assert problems[0].startswith('a.csv:1: "Lat deg" (latitude) holds degrees alone, with the rest in "Lat min"')
+    assert problems[0].startswith('a.csv:1: "Lat deg" (latitude) holds only degrees, with the rest in "Lat min"')
     header = HEADER.replace("Lat", "Lat deg") + ",Lat min,Lat max"
     (tmp_path / "a.csv").write_text(f"{header.replace('Lat deg', 'Lat')}\n{GOOD},42,3.5\n")
     assert find(tmp_path, block("a.csv"))[1] == []

@@ -141,7 +141,7 @@ def test_angles_in_a_file_with_raw_second_marks(tmp_path):
     np.testing.assert_allclose(table["second"].to_numpy()[:2], [-36.8, -36.8], rtol=0, atol=1e-12)
     np.testing.assert_allclose(table["first"].to_numpy()[:2], [174.7, 174.7], rtol=0, atol=1e-12)
     assert table["held"].to_pylist() == [0, 0, 1]
-    assert 'latitude: "-36.8" is no angle in degrees, minutes and seconds' in table["detail"][2].as_py()
+    assert 'latitude: "-36.8" is not an angle in degrees, minutes and seconds' in table["detail"][2].as_py()
 
 
 @pytest.mark.parametrize(("units", "metre"), [("metre", 1.0), ("foot", 0.3048), ("us-survey-foot", 1200 / 3937)])
@@ -177,15 +177,15 @@ def test_what_is_held_back_and_why(tmp_path):
     table = text_table(tmp_path, "\n".join([HEADER, GOOD, *lines]))
     assert list(zip(table["held"].to_pylist(), table["detail"].to_pylist(), strict=True)) == [
         (0, None),
-        (1, 'latitude: "-36.8S7" is no number'),
+        (1, 'latitude: "-36.8S7" is not a number'),
         (1, 'latitude: "-90.5" is beyond 90 degrees'),
         (1, 'longitude: "360.5" is beyond 360 degrees'),
         (2, "no height"),
         (2, "no height; no time"),
-        (1, 'sigma_east: "nan" is no number: it stands for no value, export an empty cell'),
+        (1, 'sigma_east: "nan" is not a number: it means no value: export an empty cell'),
         (1, 'sigma_east: "-0.01" is below zero'),
-        (1, 'height: "1_000" is no number; time: "soon" is no time'),
-        (1, 'height: "x" is no number: it stands for no value, export an empty cell; no latitude'),
+        (1, 'height: "1_000" is not a number; time: "soon" is not a time'),
+        (1, 'height: "x" is not a number: it means no value: export an empty cell; no latitude'),
         (0, None),
     ]
     assert table["name"].to_pylist() == ["P1"] * 11

@@ -173,7 +173,7 @@ def geometries(folder: Any, stored: list[Any]) -> list[tuple[list[float], int, s
         (header() + struct.pack("<BI3d", 1, 1001, *[float("nan")] * 3), 2, "no geometry"),
         (header(flags=0x11) + point_z()[8:], 2, "no geometry"),
         (None, 2, "no geometry"),
-        (header(4326) + point_z()[8:], 1, "the geometry says srs_id 4326, which is not the layer's"),
+        (header(4326) + point_z()[8:], 1, "the geometry states srs_id 4326, which is not the layer's"),
         (header() + struct.pack("<BI3d", 1, 1001, float("inf"), *PLACE[1:]), 1, "not finite"),
         (header() + struct.pack("<BII2d", 1, 2, 1, *PLACE[:2]), 1, "not a point"),
         (point_z()[:30], 1, "broken off"),
@@ -223,4 +223,4 @@ def test_the_same_rows_through_gdal_and_as_stored(tmp_path):
     odd = read(tmp_path, block("a.gpkg", mapped), 100)
     assert odd.schema == plain.schema
     assert repr(odd.slice(0, 300).to_pylist()) == repr(plain.to_pylist())  # repr, for NaN is not equal to NaN
-    assert odd["detail"].to_pylist()[300] == 'sigma_up: "odd" is no number'
+    assert odd["detail"].to_pylist()[300] == 'sigma_up: "odd" is not a number'

@@ -186,7 +186,7 @@ def test_a_copy_that_came_in_part_is_made_whole(copied: Path) -> None:
     numbered(current(copied), 2, "gpkg").unlink()
     told = office(copied).split("; ")
     assert len([text for text in told if "the next run" in text]) == 3 and "for which it stands" not in office(copied)
-    assert [text for text in told if "is only the beginning of" in text and package.name in text]
+    assert [text for text in told if "is only part of" in text and package.name in text]
     assert not run_job(copied).issued and whole(copied) and not office(copied)
 
 

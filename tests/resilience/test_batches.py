@@ -96,7 +96,7 @@ def test_a_batch_that_is_ended_takes_its_workers_along_and_loses_nothing(
     _, wrong = run.communicate(timeout=20)
     assert run.returncode == -sent
     until(lambda: not in_group(run.pid), 5)
-    assert wrong == "" if number == "SIGKILL" else wrong.startswith(f"tiedown: ended by {number}; ")
+    assert wrong == "" if number == "SIGKILL" else wrong.startswith(f"tiedown: stopped by {number}; ")
     assert wrong.count("\n") == (number != "SIGKILL")
     there = issued(jobs)
     time.sleep(0.5)

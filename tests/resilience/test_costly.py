@@ -90,7 +90,7 @@ COSTLY: dict[str, tuple[bool, Callable[[Path], None], str]] = {
     "thousands of unknown keys": (
         False,
         in_job("[target]\n", "[target]\n" + "".join(f"k{n} = 1\n" for n in range(20_000))),
-        "19,000 more mistakes",
+        "19,000 more problems not shown",
     ),
     "brackets without an end": (False, append("job.toml", "x = " + "[" * 1_000_000), "nested deeper"),
     "commas in an export": (False, append("rover001.csv", "," * 2_000_000 + "\n"), "more than 1,048,576"),

@@ -114,7 +114,7 @@ def signals(
             send(sent, run, moments.random() < 0.5)
         _, wrong = run.communicate(timeout=20)
         assert run.returncode in (0, -sent), (run.returncode, wrong)
-        assert run.returncode == 0 or wrong.startswith(f"tiedown: ended by {sent.name}; "), wrong
+        assert run.returncode == 0 or wrong.startswith(f"tiedown: stopped by {sent.name}; "), wrong
         assert wrong.count("\n") == (run.returncode != 0), wrong
         until(lambda run=run: not in_group(run.pid), 5)  # type: ignore[misc]
         counts["told" if run.returncode else "ended before"] += 1
