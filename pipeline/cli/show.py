@@ -102,7 +102,7 @@ def _told(found: Sequence[Attention]) -> list[str]:
     wholly = [one.what for one in found if one.kind is Kind.WHOLLY]
     lines += [f"  WHOLLY HELD BACK: {one_line(what)}" for what in wholly[:_WHOLLY]]
     if len(wholly) > _WHOLLY:
-        lines.append(f"  and {len(wholly) - _WHOLLY} more files, sessions or days with no issued point: see issue.json")
+        lines.append(f"  and {len(wholly) - _WHOLLY} more wholly held back: see issue.json")
     return lines
 
 

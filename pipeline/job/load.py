@@ -38,6 +38,7 @@ from pipeline.job.open_questions import check_open
 from pipeline.job.values import ZONE
 from pipeline.job.zones import zone_problem
 from pipeline.problems import NOT_TEXT, Problems, is_text, without_folder
+from pipeline.words import counted
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -232,9 +233,8 @@ def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
         for line, what, fix in _gathered([(lines.line(key_path(each)), *explain(each, Job)) for each in found]):
             problems.add(shown, line, what, fix)
         if len(every) > _MOST_TOLD:
-            problems.add(
-                shown, 0, f"there are {len(every) - _MOST_TOLD:,} more problems not shown", "fix the ones above first"
-            )
+            left = counted(len(every) - _MOST_TOLD, "more problem")
+            problems.add(shown, 0, f"{left} not shown", "fix the ones above first")
         return None
 
 

@@ -59,9 +59,7 @@ def find(named: Iterable[Path]) -> JobFilesFound:
                 if real not in jobs and (job := look.job(file, sure)) is not None:
                     jobs[real] = job
         except _TooMany:
-            why = (
-                f"it contains more than the {limits.LOOKED_AT:,} entries that are checked: name folders that hold jobs"
-            )
+            why = f"it contains more than the {limits.LOOKED_AT:,} that are checked: name folders that hold jobs"
             look.missing[str(path)] = why
     skipped = sorted((path, why) for path, why in look.skipped.items() if os.path.realpath(path) not in jobs)
     ordered = sorted(jobs.values(), key=lambda job: str(job.path))

@@ -164,7 +164,7 @@ def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str
     for one in stand_ins(folder, place, record, confirmed(folder, record["issue"]).signs):
         told = f"{current.NAME}/{one.path.name}"
         if (to := one.leads_to) is not None:
-            yield f"{told} points to {to}; the next run corrects it", True
+            yield f"{told} leads to {to}; the next run corrects it", True
         elif one.is_gone:
             yield f"there is no {told}; the next run creates it", True
         elif not _same(one.path, one.entry["sha256"]):

@@ -101,7 +101,7 @@ def test_words_and_places_of_a_jobs_own(said: dict[str, Any], text: str, expecte
         ({"codes": ["KERB", "kerb"]}, "the code 'kerb' is listed twice, also as 'KERB'"),
         ({"codes": ["A"], "start": "x", "end": "X"}, "'X' is a word for start and for end"),
         ({"codes": ["A"], "start": "go on"}, "'go on' contains the separator between code and words, ' '"),
-        ({"codes": ["A"], "separator": "-", "end": "the-end"}, "'the-end' has in it what parts"),
+        ({"codes": ["A"], "separator": "-", "end": "the-end"}, "'the-end' contains the separator"),
         ({"codes": ["A"], "separator": "x"}, "letters or digits cannot separate a code from words: 'x'"),
         ({"codes": ["A"], "number": "word", "start": "1"}, "'1' cannot be distinguished from the number of a string"),
         ({"codes": ["KERB", "KERB2"]}, "the code 'KERB2' can be read as the code 'KERB' with a number"),

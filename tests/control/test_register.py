@@ -161,7 +161,7 @@ WRONG: dict[str, Wrong] = {
     "no mark column": ("name,easting,northing,height\nA,1,2,3\n", [1], ["'mark' is missing"]),
     "misspelled hu95": ("mark,easting,northing,height,hu_95\nA,1,2,3,1\n", [1], ["'hu_95'", "is it 'hu95'"]),
     "column twice": ("mark,easting,northing,height,Easting\nA,1,2,3,1\n", [1], ["'easting' appears twice"]),
-    "too many cells": (HEADER + "A,1,2,3,,,3d,x\n", [2], ["8 cells, the header 7"]),
+    "too many cells": (HEADER + "A,1,2,3,,,3d,x\n", [2], ["8 cells; the header has 7"]),
     "open quote": (HEADER + 'A,1,2,3\n"B,1,2,3\n', [3], ["cannot be read"]),
     "a row between two quotes": (HEADER + 'A,1,2,"\nB,1,2,3\nC,1,2,"\n', [2], ["as many cells as the row"]),
     "no rows": (HEADER, [1], ["no mark in this register"]),

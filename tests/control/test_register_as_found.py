@@ -211,11 +211,11 @@ def test_of_several_rows_of_a_mark_the_newest_is_used(name: str, tmp_path: Path)
 UNTOLD: dict[str, tuple[tuple[tuple[str, str], ...], int, str]] = {
     "no dates": ((("3.0", ""), ("3.1", "")), 3, "twice with different coordinates"),
     "the same date": ((("3.0", "2019-05-01"), ("3.1", "1 May 2019")), 3, "and the same date, 1 May 2019"),
-    "one without a date": ((("3.0", "2019-05-01"), ("3.1", "")), 3, "without one"),
+    "one without a date": ((("3.0", "2019-05-01"), ("3.1", "")), 3, "one undated"),
     "a year and a day of it": ((("3.0", "2019"), ("3.1", "2019-05-01")), 3, "which is newer is not clear"),
-    "day and month in either order": ((("3.0", "01/05/2019"), ("3.1", "05/01/2019")), 3, "cannot be told"),
-    "no date": ((("3.0", "2019-05-01"), ("3.1", "last spring")), 3, "'last spring' is no date"),
-    "no such day": ((("3.0", "2019-02-30"), ("3.1", "2020-01-01")), 2, "'2019-02-30' is no date"),
+    "day and month in either order": ((("3.0", "01/05/2019"), ("3.1", "05/01/2019")), 3, "which is newer is not clear"),
+    "no date": ((("3.0", "2019-05-01"), ("3.1", "last spring")), 3, "'last spring' is not a date"),
+    "no such day": ((("3.0", "2019-02-30"), ("3.1", "2020-01-01")), 2, "'2019-02-30' is not a date"),
 }
 
 

@@ -44,7 +44,7 @@ def test_heights_may_be_absent_where_they_stay(text: str, tmp_path: Path) -> Non
         ("mark,easting,northing,height\nA,1,x,3\n", "2: mark 'A': northing 'x' is not a number"),
         ("mark,easting,northing,height\nA,1,2,3\nA,1,2.5,3\n", "3: mark 'A' is listed twice"),
         ("mark,easting,northing,height\nA,1,,3\n", "2: mark 'A' has no northing"),
-        ("mark,easting,northing,height\nA,1,2,1e99\n", "no place on earth"),
+        ("mark,easting,northing,height\nA,1,2,1e99\n", "is not a place on earth"),
         ("", "site.csv"),
     ],
 )

@@ -148,13 +148,13 @@ def test_marks_within_reach_of_a_place(tmp_path: Path) -> None:
         assert set(far.look.marks.names) == {"CM1", "CM2", "CM3", "CM4"}
         assert_allclose(sorted(far.look.distance), [0, 800, 800, 800], rtol=0, atol=2)
     for wrong, words in (
-        ("CM11", "did you mean CM1"), ("1,2,3", "is no place"), ("x;y", "easting,northing"),
+        ("CM11", "did you mean CM1"), ("1,2,3", "is not a place"), ("x;y", "easting,northing"),
         (f"{longitude:.9f},{-latitude:.9f}", "the nearest, CM., is 9,7.. km away"),  # 2 x 43.7 degrees of 111.2 km
-        (f"{north:.3f},{east:.3f}", "no mark lies within 10,000 m"), ("99999999,1", "no place on the job's grid"),
+        (f"{north:.3f},{east:.3f}", "no mark is within 10,000 m"), ("99999999,1", "not a place on the job's grid"),
     ):  # fmt: skip
         with pytest.raises(JobError, match=words):
             hand_out(path, tmp_path / "m.csv", around=wrong, force=True)
-    with pytest.raises(JobError, match="no mark lies within 5 m"):
+    with pytest.raises(JobError, match="no mark is within 5 m"):
         hand_out(path, tmp_path / "m.csv", around=f"{east + 100:.3f},{north:.3f}", within=5.0, force=True)
 
 
@@ -195,8 +195,8 @@ def refusals(folder: Path) -> dict[str, tuple[Path, bool, str]]:
     return {
         "there": (folder / "there.csv", False, "the file already exists"),
         "sheet": (folder / "sheet.csv", False, "sheet.html: the file already exists"),
-        "ending": (folder / "marks.shp", False, "no file of marks ends in"),
-        "folder": (folder / "nowhere" / "m.csv", False, "is not there"),
+        "ending": (folder / "marks.shp", False, "a file of marks cannot end in"),
+        "folder": (folder / "nowhere" / "m.csv", False, "does not exist"),
         "issues": (folder / "out" / "issues" / "m.csv", True, "where a job's issues are kept"),
         "current": (folder / "out" / "current" / "m.csv", True, "where a job's issues are kept"),
         "register": (folder / "register.csv", True, "the job's register"),

@@ -177,7 +177,7 @@ def test_a_table_whose_pages_are_one_page_many_times_over_comes_to_an_end(tmp_pa
     data[28:32] = (len(data) // size).to_bytes(4, "big")
     path.write_bytes(data)
     begun = time.process_time()
-    with pytest.raises(Unusable, match=r"has no end|malformed"):
+    with pytest.raises(Unusable, match=r"may be endless|malformed"):
         look_into(path, "points", POINTS)
     assert time.process_time() - begun < 20
 

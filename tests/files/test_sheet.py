@@ -14,8 +14,8 @@ ROW = "CM1,399707.491,5800277.947,83.165"
     [
         ("mark,easting,northing,height", "delete this line"),
         ("Mark, Easting ,NORTHING,height", "delete this line"),
-        ("mark,northing,easting,height", "not as above"),
-        ("mark,easting,northing,remark,height", "not as above"),
+        ("mark,northing,easting,height", "differ from those above"),
+        ("mark,easting,northing,remark,height", "differ from those above"),
     ],
 )
 def test_a_heading_again_is_told_once_at_its_line(tmp_path, again, says):

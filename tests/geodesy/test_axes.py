@@ -106,8 +106,8 @@ def test_plain_grids_stay_as_they_are() -> None:
     ("code", "says"),
     [
         ("EPSG:2065", "longitudes from Ferro"),  # S-JTSK (Ferro) / Krovak
-        ("EPSG:5017", "not the method"),  # Bonne, south orientated
-        ("EPSG:3052", "not the method"),  # Lambert conic, west orientated
+        ("EPSG:5017", "but not its method"),  # Bonne, south orientated
+        ("EPSG:3052", "but not its method"),  # Lambert conic, west orientated
     ],
 )
 def test_what_cannot_be_served_is_refused_in_words(code: str, says: str) -> None:

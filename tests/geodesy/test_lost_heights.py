@@ -112,7 +112,9 @@ def test_missing_horizontal_grid_is_refused(tmp_path: Path) -> None:
     )
     assert "field datum to computation: grid file uk_os_OSTN15_NTv2_OSGBtoETRS.tif is missing" in said
     # EPSG 1567, the seven parameters: 4 m
-    assert "without it there is Inverse of New Zealand Map Grid + NZGD49 to NZGD2000 (2), which is good to 4 m" in said
+    assert (
+        "without it there is Inverse of New Zealand Map Grid + NZGD49 to NZGD2000 (2), which is accurate to 4 m" in said
+    )
 
 
 def test_network_stays_off(tmp_path: Path) -> None:

@@ -39,13 +39,13 @@ def test_a_grid_on_a_stated_base(text: str) -> None:
         (f"{SITE} on EPSG:4979", r"GRS 1980.*298\.257222.*WGS 84.*298\.257224"),
         (f"{SITE.replace('+ellps=GRS80', '+R=6371000')} on EPSG:4959", "6371000"),
         ("EPSG:2193 on EPSG:4979", "New Zealand Geodetic Datum 2000 by its own definition"),
-        (f"{SITE} on EPSG:2193", "is no base"),
-        (f"{SITE} on EPSG:7839", "is no base"),
-        (f"{SITE} on EPSG:4978", "is no base"),
+        (f"{SITE} on EPSG:2193", "cannot be the base"),
+        (f"{SITE} on EPSG:7839", "cannot be the base"),
+        (f"{SITE} on EPSG:4978", "cannot be the base"),
         (f"{SITE} on EPSG:999999", "not a CRS"),
         ("+proj=longlat +ellps=GRS80 on EPSG:4959", "takes no base"),
-        (SITE, "says no datum.*target.base"),
-        (as_prj(SITE), "says no datum.*target.base"),
+        (SITE, "states no datum.*target.base"),
+        (as_prj(SITE), "states no datum.*target.base"),
     ],
 )
 def test_bases_refused(text: str, words: str) -> None:

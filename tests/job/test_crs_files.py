@@ -73,7 +73,7 @@ def test_a_base_stands_behind_the_grid(tmp_path: Path) -> None:
     loaded = load_job(job_in(tmp_path, "+proj=tmerc +lon_0=171 +ellps=GRS80", 'base = "EPSG:4959"'), Problems())
     assert loaded is not None
     assert loaded.job.target.grid == "+proj=tmerc +lon_0=171 +ellps=GRS80 on EPSG:4959"
-    assert "7: the base 'NZGD2000' is no code" in told(job_in(tmp_path, "EPSG:2193", 'base = "NZGD2000"'))
+    assert "7: the base 'NZGD2000' is not the code" in told(job_in(tmp_path, "EPSG:2193", 'base = "NZGD2000"'))
 
 
 @pytest.mark.parametrize(

@@ -372,7 +372,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
         "late field shift",
         ('name = "one"', 'name = "one"\nfield_shift = { from = 2026-03-03T00:00:00Z, east = 0, north = 0, up = 0 }'),
         16,
-        ["begin only after the session's end"],
+        ["starts after the session's end"],
     ),
     ("no session", (LEAST[LEAST.index("[[session]]") :], ""), 1, ["there is no session"]),
     ("two kinds of sessions", ("[source]", '[sessions]\nfile = "control.csv"\n[source]'), 7, ["(from line 16)"]),

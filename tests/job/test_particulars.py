@@ -50,7 +50,7 @@ def test_any_key_may_stand_there_in_the_order_of_the_file() -> None:
         ("a = [[1]]", "an item of it is nested too deeply"),
         ("[[a]]\nb = [1]", "'b' in a table of a list is nested too deeply"),
         ("a = [1, { b = 2 }]", "use one kind"),
-        ("a = nan", "no number that can be shown"),
+        ("a = nan", "is not a number that can be shown"),
         ("a = { b = -inf }", "'b' in it is not a number"),
         ('a = "x\\u0000"', "holds a NUL"),
         ('"" = 1', "a key without a name"),

@@ -65,7 +65,7 @@ def test_notations_that_a_job_file_can_say_are_read(
 @pytest.mark.parametrize(
     ("time", "date", "column", "why"),
     [
-        (("Horodatage UTC", "%d mars %Y %H:%M:%S"), None, "Horodatage UTC", "a month in another language"),
+        (("Horodatage UTC", "%d mars %Y %H:%M:%S"), None, "Horodatage UTC", "a month in a language other than"),
         (("When so", "%d.%m.%Y %Hh%M"), None, "When so", "has h in its time of day"),
         (("Time UTC", '="%H:%M:%S"'), ("Date", "%Y-%m-%d"), "Time UTC", "a spreadsheet's formula"),
         (("Hora", lambda at: str(int(f"{at:1%M%S}"))), ("Fecha", "%d/%m/%Y"), "Hora", "their leading zeros"),

@@ -111,7 +111,7 @@ def test_two_bases_in_turn_under_one_id(tmp_path: Path) -> None:
         return at_base(job, 0, east=300.0) if session_of(row) == 0 and row["Point"][-1] in "13579" else {}
 
     (told,) = check_job(write(job, tmp_path, other)).warnings
-    assert "they come in turn: more than one base" in told
+    assert "they alternate: more than one base" in told
     assert "[[session]]" not in told
 
 

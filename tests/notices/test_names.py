@@ -31,12 +31,12 @@ def test_the_code_of_a_check_says_which_is_which(tmp_path: Path) -> None:
     rows = [row for row in issue.check_marks.rows if row["point"] == name]
     assert [(row["role"], row["passed"]) for row in rows] == [("tie", 1), ("check", 0)]
     assert rows[1]["d_north"] == pytest.approx(0.05, abs=0.003)
-    assert not [note for note in issue.record["notes"] if "readings of session" in note]
+    assert not [note for note in issue.record["notes"] if "all used as ties" in note]
 
 
 def test_without_it_both_tie_and_that_is_told(tmp_path: Path) -> None:
     job = closed_on_its_tie("P", 0.2 * KNOCK)
     issue = run_simulated(job, tmp_path)
-    (note,) = [note for note in issue.record["notes"] if "are called" in note]
-    assert note.startswith("2 readings of session session-01 are called S01-T1 (rover001.csv:2, rover001.csv:")
+    (note,) = [note for note in issue.record["notes"] if "all used as ties" in note]
+    assert note.startswith("session session-01 has 2 readings called S01-T1 (rover001.csv:2, rover001.csv:")
     assert "none checks the others" in note

@@ -91,7 +91,7 @@ def test_easting_and_northing_swapped(tmp_path: Path) -> None:
     easting, northing, _ = job.marks.of("CM3")
     put(job, "CM3", easting=northing, northing=easting)
     (told,) = warnings(job, tmp_path)
-    assert told.startswith("register.csv:4: mark 'CM3' lies ")
+    assert told.startswith("register.csv:4: mark 'CM3' is ")
     assert told.endswith("with easting and northing swapped it would be among them")
 
 
@@ -273,7 +273,7 @@ def test_a_geojson_register_whose_crs_nobody_knows_is_a_problem(stated: object, 
     with pytest.raises(JobError) as caught:
         check_job(path)
     (problem,) = [one for one in caught.value.problems if one.file.endswith("register.geojson")]
-    assert 'member "crs" names no CRS that is known' in problem.what
+    assert 'member "crs" names an unknown CRS' in problem.what
 
 
 #: False easting and northing of the grids, as the registry has them, and the digits in front of a place on them.

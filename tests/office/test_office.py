@@ -174,7 +174,7 @@ def test_a_run_that_was_killed_is_told(tmp_path: Path, monkeypatch: pytest.Monke
     locks.write_text("1: FLOCK  ADVISORY  WRITE 7 08:01:1 0 EOF\n")
     (tmp_path / "jobs" / "out" / ".held-by").write_bytes(note)
     word, needs, _ = only(tmp_path, path)
-    assert word == "died" and "did not come to its end" in needs[0]
+    assert word == "died" and "did not finish" in needs[0]
     for listed in ("", f"1: FLOCK  ADVISORY  WRITE 7 08:01:{os.stat(tmp_path / 'jobs' / 'out' / LOCK).st_ino} 0 EOF\n"):
         locks.write_text(listed)
         assert only(tmp_path, path)[0] == "good", "a list that never has a lock says nothing; one that has it does"
@@ -187,7 +187,7 @@ def test_a_run_that_was_killed_is_told(tmp_path: Path, monkeypatch: pytest.Monke
     assert only(tmp_path, path)[0] == "good", "its batch lived to know of it"
     log(path)
     word, needs, _ = only(tmp_path, path)
-    assert word == "died" and needs[0].startswith("issue 001 was written by a run that did not come to its end")
+    assert word == "died" and needs[0].startswith("issue 001 was written by a run that did not finish")
 
 
 def test_what_was_released_by_hand_is_told_with_why(tmp_path: Path) -> None:
@@ -274,7 +274,7 @@ def test_a_folder_of_another_job_file_is_told_with_the_copy_and_not_with_the_job
     copy.write_bytes(path.read_bytes())
     assert only(tmp_path, path)[0] == "good"
     word, needs, _ = only(tmp_path, copy)
-    assert word == "cannot be run" and "that of another job file" in needs[0]
+    assert word == "cannot be run" and "belongs to another job file" in needs[0]
 
 
 # What is looked at
@@ -318,7 +318,7 @@ def test_exit_codes_are_for_a_batch(tmp_path: Path) -> None:
     assert tiedown(jobs, "--to", page) == (0, f"{page}: 1 job, none needs attention\n")
     assert tiedown(jobs, "--to", page, "--quiet") == (0, "")
     code, said = tiedown(jobs, tmp_path / "gone", "--to", page)
-    assert code == 3 and "not looked at" in said and "Not looked at" in page.read_text()
+    assert code == 3 and "not checked" in said and "Not checked" in page.read_text()
     add_issue(job_file(jobs / "bad"), **FAILING)
     code, said = tiedown(jobs, "--to", page, "--quiet")
     assert code == 3 and "2 jobs, 1 needs attention" in said and "CM2-30 on CM2 fails" in said

@@ -158,7 +158,7 @@ START, END = "2026-03-02T07:30:00Z", "2026-03-02T08:30:00Z"
 #: table, lines of the problems, pieces of the first one's text
 WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "unknown column": (f"name,start,end,tyes\na,{START},{END},\n", [1], ["'tyes'", "'ties'"]),
-    "noted": (f"name,start,end,noted\na,{START},{END},\n", [1], ["no checks that were noted"]),
+    "noted": (f"name,start,end,noted\na,{START},{END},\n", [1], ["cannot hold noted checks"]),
     "missing column": (f"name,begin,end\na,{START},{END}\n", [1], ["'start' is missing", "begin"]),
     "empty name": (f"name,start,end\n,{START},{END}\n", [2], ["the column 'name' is empty"]),
     "empty end": (f"name,start,end\na,{START},\n", [2], ["the column 'end' is empty"]),
@@ -177,7 +177,7 @@ WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "tie and check": (f"name,start,end,ties,checks\na,{START},{END},A=K,A=K\n", [2], ["point 'A' is listed twice"]),
     "number": (f"name,start,end,shift_east,shift_north,shift_up\na,{START},{END},1m,2,nan\n", [2, 2], ["'1m'"]),
     "half a shift": (f"name,start,end,shift_east\na,{START},{END},1\n", [2, 2], ["'shift_north' is empty"]),
-    "two shifts": (f"name,start,end,shift,shift_east\na,{START},{END},none,1\n", [2], ["'shift' says 'none'"]),
+    "two shifts": (f"name,start,end,shift,shift_east\na,{START},{END},none,1\n", [2], ["'shift' has 'none'"]),
     "shift word": (f"name,start,end,shift\na,{START},{END},nome\n", [2], ["'shift'", "did you mean 'none'"]),
     "covariances of a setup alone": (
         "name,start,end,setup_mark,setup_longitude,setup_latitude,setup_ellipsoid_height,setup_sigma_east,setup_cov_en\n"
@@ -198,7 +198,7 @@ WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     ),
     "several": (f"name,start,end\na,x,{END}\nb,{START},y\n,{START},{END}\n", [2, 3, 4], []),
     "no rows": ("name,start,end\n", [1], ["no session in this table"]),
-    "too many cells": (f"name,start,end\na,{START},{END},x\n", [2], ["4 cells, the header 3"]),
+    "too many cells": (f"name,start,end\na,{START},{END},x\n", [2], ["4 cells; the header has 3"]),
     "empty": ("", [1], ["empty"]),
 }
 
