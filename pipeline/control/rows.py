@@ -114,7 +114,7 @@ def _missing_fix(column: str, present: Sequence[str]) -> str:
     near = nearest(column, present, 1)
     if near:
         return f"is it '{near[0]}'?"
-    return "where marks hold position only, say so in a column 'holds'" if column.endswith("height") else ""
+    return "if marks hold position only, state it in a column 'holds'" if column.endswith("height") else ""
 
 
 def check_degrees(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:

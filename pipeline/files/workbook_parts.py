@@ -170,7 +170,8 @@ class _Looker:
             raise BrokenWorkbook(what, "delete the columns that are not needed", self.row)
         if found.last * found.width > CELLS + self.size:
             what = (
-                f"its cells lie in {counted(found.last, 'row')} and {counted(found.width, 'column')}, nearly all empty"
+                f"its cells spread over {counted(found.last, 'row')} and {counted(found.width, 'column')}, nearly"
+                " all empty"
             )
             raise BrokenWorkbook(what, _AS_CSV, self.row)
 

@@ -128,7 +128,7 @@ def _contradiction(units: str, called: str, what: str, axis: Any, crs: CRS, mixe
     go = " or ".join(others[:3]) or "the CRS that they are in"
     return OperationError(
         f'{called} has {what} in {axis.unit_name}, but units = "{units}" is stated',
-        f"{stay} if the numbers are as the CRS says; name {go} if they are in {units}",
+        f"{stay} if the numbers are as the CRS states; name {go} if they are in {units}",
     )
 
 
@@ -137,5 +137,5 @@ def _unknown_height(crs: str, source: CRS, axis: Any) -> OperationError:
     state = f'write units = "{word}" if they are in the same, or ' if word is not None else ""
     return OperationError(
         f"{_called(crs, source)} is not in metres but in {axis.unit_name}, and nothing states the unit of the heights",
-        f'{state}name their height datum, which says its unit (such as "EPSG:6360", NAVD88 in US survey feet)',
+        f'{state}name their height datum, which states its unit (such as "EPSG:6360", NAVD88 in US survey feet)',
     )

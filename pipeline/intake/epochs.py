@@ -77,9 +77,9 @@ def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], prob
         apart = [window for window in stated if not _near(prepared, window.index, block.epoch, target.epoch)]
         if block.crs is not None and moves(realised(block.crs, block.realisation)) and apart:
             names = ", ".join(window.session.name for window in apart)
-            what = f"the coordinates of {names} are not at target.epoch, {target.epoch:g}, and no tie to control says"
+            what = f"the coordinates of {names} are not at target.epoch, {target.epoch:g}"
             fix = "derive the shift from control at target.epoch, or state the epoch at which the coordinates are"
-            problems.add(*loaded.where("points", number, "crs"), f"{what} how far they moved", fix)
+            problems.add(*loaded.where("points", number, "crs"), f"{what}, and no tie to control corrects for it", fix)
 
 
 def _near(prepared: Prepared, session: int, block: float | None, epoch: float) -> bool:

@@ -57,5 +57,5 @@ def _fix(word: str, said: tuple[float, ...], counted: Lengths) -> str:
     if word == "height":
         return "name in [control] height the height datum that counts in the unit of the heading, or give metres"
     if not units or (not counted.degrees and not any(is_one(counted.plan, each) for each in said)):
-        return "give it in the unit in which the rest of the register is read, and say so in its heading"
+        return "give it in the unit of the rest of the register, and state that in its heading"
     return f"state units = {' or '.join(units)} in [control] if the heading is right, else rename it in the register"

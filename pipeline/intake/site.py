@@ -168,8 +168,9 @@ def _height(
     if tilt and wide < _LINE * long:
         problems.add(
             *where,
-            f"the marks with a height lie on a line ({long:.0f} m long, {wide:.2f} m wide): no tilt across it is known",
-            'add a mark beside the line, or write height = "step"',
+            f"the marks with a height are on a line ({long:.0f} m long, {wide:.2f} m wide): the tilt across it is"
+            " unknown",
+            'add a mark off the line, or write height = "step"',
         )
         return None
     return fit_height(grid[levelled, :2], grid[levelled, 2], own[levelled, 2], tilt=tilt)

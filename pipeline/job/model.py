@@ -293,8 +293,8 @@ class Quality(_Strict):
     )
     scale: Scale = Field(
         1.0,
-        description="how many times larger than stated the standard uncertainties of readings are taken, that of the"
-        " distance with them; the record's `precision` says what checks and repeats make of it",
+        description="factor on the stated standard uncertainties of readings, the distance part included; the record's"
+        " `precision` shows the factor that checks and repeats suggest",
     )
     scale_vertical: Scale | None = Field(None, description="of heights, where that is another number")
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")

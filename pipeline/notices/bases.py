@@ -273,7 +273,7 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
     more = f" and those of {counted(len(far) - _LISTED, 'more session')}" if len(far) > _LISTED else ""
     return (
         f"the first reading is far from the base: {'; '.join(listed)}{more}; a point occupied beside the base before"
-        " the rover leaves shows in good time whether the two agree"
+        " the rover leaves shows in time whether the two agree"
     )
 
 

@@ -152,10 +152,10 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
         if removed is not None and name in removed.files:
             continue
         if name not in signs:
-            yield f"the file {name} is gone", True
+            yield f"the file {name} is missing", True
         elif not as_noted(name, signs, noted) and not _same(place / name, entry["sha256"]):
             package = name.endswith(".gpkg")
-            told = "was touched since; tiedown verify says whether its content is what was issued"
+            told = "was touched since; tiedown verify shows whether its content is what was issued"
             yield f"the file {name} {told if package else 'is not what was issued'}", not package
 
 
@@ -172,12 +172,12 @@ def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str
 
 
 def _other(told: str, one: StandIn) -> tuple[str, bool]:
-    """Say what a file is that has not the bytes for which it stands, and whether that is sure."""
+    """Say what a file is that has not the bytes which it should be a copy of, and whether that is sure."""
     with suppress(OSError):
         if one.is_part():
             return f"{told} is only part of {one.entry['name']}; the next run writes it again", True
     touched = _only_touched(one.path, one.entry)
-    why = "was touched by a viewer" if touched else f"is not the file {one.entry['name']}, for which it stands"
+    why = "was touched by a viewer" if touched else f"is not the file {one.entry['name']}, which it should be a copy of"
     return f"{told} {why}", not touched
 
 
@@ -206,7 +206,7 @@ def _gone(place: Path) -> str | None:
     if RECORD not in names:
         return f"is damaged: it has no {RECORD}"
     whole = any(name.endswith(f"-{place.name}.gpkg") for name in names) or thinned(place) is not None
-    return None if whole else "is damaged: its GeoPackage is gone"
+    return None if whole else "is damaged: its GeoPackage is missing"
 
 
 def _shown(folder: Path) -> int | None:

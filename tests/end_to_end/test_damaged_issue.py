@@ -145,7 +145,7 @@ def test_an_older_issue_that_is_damaged_costs_no_run(job: Path) -> None:
     assert not run_job(job).issued
     with pytest.raises(Incomplete) as caught:
         history(job)
-    assert [entry.issue for entry in caught.value.entries] == [2] and "issue 001 is gone" in str(caught.value)
+    assert [entry.issue for entry in caught.value.entries] == [2] and "issue 001 is missing" in str(caught.value)
     set_aside(job, 1)
     assert len(history(job)) == 1
     (job.parent / "out" / "issues" / "002" / "issue.json").unlink()

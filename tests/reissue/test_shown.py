@@ -105,9 +105,9 @@ EDITS: dict[str, Callable[[Path], None]] = {
 @pytest.mark.parametrize("edit", EDITS.values(), ids=EDITS)
 def test_what_somebody_changed_in_a_copy_is_refused_by_name(edit: Callable[[Path], None], copied: Path) -> None:
     edit(copied)
-    assert "for which it stands" in office(copied)
+    assert "which it should be a copy of" in office(copied)
     for dry_run in (True, False):
-        with pytest.raises(JobError, match=r"current/.* for which it stands"):
+        with pytest.raises(JobError, match=r"current/.* which it should be a copy of"):
             run_job(copied, dry_run=dry_run)
     shutil.rmtree(current(copied))
     assert not run_job(copied).issued and whole(copied) and not office(copied)
@@ -116,7 +116,7 @@ def test_what_somebody_changed_in_a_copy_is_refused_by_name(edit: Callable[[Path
 def test_a_release_does_not_write_over_what_somebody_changed(copied: Path) -> None:
     raise_a_point(plain(current(copied), "gpkg"))
     before = plain(current(copied), "gpkg").read_bytes()
-    with pytest.raises(JobError, match=r"current/.* for which it stands"):
+    with pytest.raises(JobError, match=r"current/.* which it should be a copy of"):
         release(copied, 1, "drawn from the first")
     assert plain(current(copied), "gpkg").read_bytes() == before
 
@@ -154,7 +154,7 @@ def test_another_issues_file_behind_the_plain_name(link: bool, job: Path) -> Non
         shutil.copyfile(other, name)
     assert unchanged_at_a_glance(job) is None and "current/" in office(job)
     if not link:
-        with pytest.raises(JobError, match="for which it stands"):
+        with pytest.raises(JobError, match="which it should be a copy of"):
             run_job(job)
         name.unlink()
     assert not run_job(job).issued and whole(job) and not office(job)
@@ -185,7 +185,9 @@ def test_a_copy_that_came_in_part_is_made_whole(copied: Path) -> None:
     package.write_bytes(package.read_bytes()[:50_000])
     numbered(current(copied), 2, "gpkg").unlink()
     told = office(copied).split("; ")
-    assert len([text for text in told if "the next run" in text]) == 3 and "for which it stands" not in office(copied)
+    assert len([text for text in told if "the next run" in text]) == 3 and "which it should be a copy of" not in office(
+        copied
+    )
     assert [text for text in told if "is only part of" in text and package.name in text]
     assert not run_job(copied).issued and whole(copied) and not office(copied)
 
@@ -200,7 +202,7 @@ def test_a_whole_copy_is_read_once_and_then_known_by_its_signs(copied: Path) -> 
     assert unchanged_at_a_glance(copied) is not None and not office(copied)
     raise_a_point(plain(current(copied), "gpkg"))
     assert unchanged_at_a_glance(copied) is None
-    with pytest.raises(JobError, match="for which it stands"):
+    with pytest.raises(JobError, match="which it should be a copy of"):
         run_job(copied)
 
 
