@@ -128,7 +128,7 @@ def test_what_a_worker_does_not_see_is_told_and_the_other_jobs_are_run(
     (tmp_path / "elsewhere" / "deep").mkdir()
     unseen = Path("/proc/self/cwd/job.toml")
     found = dict(run_on_cluster([good, elsewhere], cluster.scheduler_address))
-    assert isinstance(found[good], Outcome) and "another folder there, or none" in str(found[elsewhere])
+    assert isinstance(found[good], Outcome) and "a different folder there, or missing" in str(found[elsewhere])
     ((_, refused),) = run_on_cluster([unseen], cluster.scheduler_address)
     assert isinstance(refused, JobError) and "the job file is not visible there" in str(refused)
     assert "shared" in refused.problems[0].fix and nothing_left(tmp_path)

@@ -241,8 +241,11 @@ def refused(work: Network, folder: Path, stated: Any, **session: Any) -> list[st
 BY = {"from": moment(2), "tie": "one-CM1-1", "mark": "CM1"}
 VECTOR = {"east": 1.0, "north": 2.0, "up": 3.0}
 REFUSED: dict[str, tuple[Any, str]] = {
-    "unknown mark": (BY | {"mark": "CM7"}, 'by the mark "CM7", which is not in the register; write its coordinates'),
-    "mark without height": (BY | {"mark": "P4"}, 'by the mark "P4", which has no height in the register'),
+    "unknown mark": (
+        BY | {"mark": "CM7"},
+        'refers to the mark "CM7", which is not in the register; write its coordinates',
+    ),
+    "mark without height": (BY | {"mark": "P4"}, 'refers to the mark "P4", which has no height in the register'),
     "unknown tie": (BY | {"tie": "one-CM1-7"}, '"one-CM1-7", but no reading has that name'),
     "tie in the window": (
         BY | {"from": moment(1)},

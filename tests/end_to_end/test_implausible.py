@@ -78,7 +78,7 @@ def test_what_is_doubtful_is_issued_and_told(name: str, metres: float, tmp_path:
     value = float(simulate(COMPACT).rows[name][ROW]) + metres / (1.0 if name == "height" else _DEGREE)
     record = run_job(changed(**{name: value}).write(tmp_path), dry_run=True).record
     assert record["rows"]["by_reason"] == {}
-    assert sum(f"rover001.csv:{ROW + 2} " in note and "looked at" in note for note in record["notes"]) == 1
+    assert sum(f"rover001.csv:{ROW + 2} " in note and "should be checked" in note for note in record["notes"]) == 1
 
 
 def test_swapped_and_shifted_eastings_are_said_so(tmp_path: Path) -> None:
@@ -155,7 +155,7 @@ def test_zero_by_the_sea(decimals: int, spread: float, zeros: int, held: int, to
     rows["height"][np.flatnonzero(drafted)[5 : 5 + zeros]] = 0.0
     record = run_job(job.write(tmp_path), dry_run=True).record
     assert record["rows"]["by_reason"] == ({"implausible": held} if held else {}), record["notes"]
-    assert sum("looked at" in note for note in record["notes"]) == told
+    assert sum("should be checked" in note for note in record["notes"]) == told
 
 
 def test_figures_of_quality_that_stand_for_none(tmp_path: Path) -> None:
@@ -257,6 +257,6 @@ def quiet(job: Simulation, folder: Path) -> None:
     assert not [
         note
         for note in record["notes"]
-        if "looked at" in note or "cannot lie" in note or "steep" in note or "in a row" in note
+        if "should be checked" in note or "cannot be where" in note or "steep" in note or "in a row" in note
     ]
     assert not record["doubts"]

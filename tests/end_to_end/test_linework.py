@@ -193,7 +193,7 @@ def _on_a_mark(made: Simulation, at: int) -> None:
 @pytest.mark.parametrize(
     ("spoil", "word"),
     [(_bad_quality, "is held back as not_fixed"), (_outside, "is held back as outside_sessions"),
-     (_on_a_mark, "stands on a mark")],
+     (_on_a_mark, "is on a mark")],
 )  # fmt: skip
 def test_no_line_goes_past_a_reading_that_is_not_issued(
     spoil: Callable[[Simulation, int], None], word: str, tmp_path: Path

@@ -33,7 +33,7 @@ def evening(peg: str = "PEG", at: tuple[float, float] = (400, -300)) -> Network:
 
 
 def notes(record: Record) -> list[str]:
-    return [note for note in record["notes"] if "in no register" in note]
+    return [note for note in record["notes"] if "is not in the register" in note]
 
 
 @pytest.fixture(scope="module")
@@ -122,5 +122,5 @@ def test_a_peg_of_the_evening_before_under_another_spelling(tmp_path: Path) -> N
     work.mark("PGE1", 400, -300, known=False)
     work.session("day-2", over="PGE1", antenna=1.5, points=FAR, shift=(0.5, -0.5, 2.0))
     (told,) = notes(record_of(work.write(tmp_path), 3))
-    assert told.startswith("session day-2: the base's mark PGE1 is in no register and, by the position")
+    assert told.startswith("session day-2: the base's mark PGE1 is not in the register and, according to the position")
     assert 'm from PEG1: it may be that mark; write mark = "PEG1"' in told

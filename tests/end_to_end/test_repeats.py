@@ -103,7 +103,7 @@ def test_what_fails_is_said_and_counted_and_stays_exit_code_0(every: Issue) -> N
 def test_names_used_for_different_things_are_warned_of(every: Issue) -> None:
     told = run(app, ["check", str(every.folder.parents[2] / "job.toml")])
     for text in (" ".join(told.output.split()), " ".join(every.record["notes"])):
-        assert "1 name stands at two places or more: 'P8'" in text
+        assert "1 name is used at two places or more: 'P8'" in text
         assert re.search(r"\b(89[4-9]|90[0-6]) m apart", text)  # by a sphere
 
 

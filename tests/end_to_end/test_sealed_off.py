@@ -133,7 +133,7 @@ def test_a_geojson_that_links_to_its_crs_is_refused_without_a_request(
     path = simulate(Plan(sessions=1, points=5)).write(tmp_path, "geojson")
     crs = LINKS[name].replace("URL", listener.url)
     replace_in(tmp_path / "rover001.geojson", {'"FeatureCollection", ': f'"FeatureCollection", "crs": {crs}, '})
-    with pytest.raises(JobError, match="names no CRS that is known"):
+    with pytest.raises(JobError, match="names an unknown CRS"):
         run_job(path, dry_run=True)
     assert listener.came == 0
 

@@ -44,7 +44,7 @@ def test_a_layer_of_a_file_without_layers(form: str, told: int, tmp_path: Path) 
         replace_in(path, {"[[points]]\n": '[[points]]\nlayer = "points"\n'})
     lines = path.read_text(encoding="utf-8").splitlines()
     line = next(number for number, text in enumerate(lines, start=1) if text.startswith('layer = "'))
-    notes = [note for note in run_job(path).record["notes"] if "layer names one of a GeoPackage" in note]
+    notes = [note for note in run_job(path).record["notes"] if "`layer` has no effect" in note]
     assert [note.split(": ")[0] for note in notes] == [f"job.toml:{line}"] * told
 
 

@@ -263,7 +263,7 @@ def test_one_name_at_two_places(tmp_path: Path) -> None:
     (text,) = told(path)
     places = job.truth.places[[first[0], second[0]]]
     apart = np.radians(places[1, :2] - places[0, :2]) * 6_371_000 * [np.cos(np.radians(places[0, 1])), 1.0]
-    assert text.startswith("20 names stand at two places or more: '1' (rover001.csv:")
+    assert text.startswith("20 names are used at two places or more: '1' (rover001.csv:")
     assert text.count("rover002.csv:") == 3
     told_apart = float(text.split(", ")[1].split(" m apart")[0].replace(",", ""))
     assert told_apart == pytest.approx(np.hypot(*apart), abs=25.0)  # on a sphere, and with both bases metres off

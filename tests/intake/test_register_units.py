@@ -28,8 +28,8 @@ def _renamed(folder: Path, word: str, heading: str) -> Path:
         ("height", "Height (ft)", "in [control] height the height datum"),
         ("height", "Height [US survey feet]", "in [control] height the height datum"),
         ("easting", "Easting, ft", "name the crs"),
-        ("hu95", "hu95 [cm]", "in the unit in which"),
-        ("vu95", "vu95 (mm)", "in the unit in which"),
+        ("hu95", "hu95 [cm]", "in the unit of the rest"),
+        ("vu95", "vu95 (mm)", "in the unit of the rest"),
     ],
 )
 def test_another_unit_than_is_read_is_refused(word: str, heading: str, fix: str, tmp_path: Path) -> None:

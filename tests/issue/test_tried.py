@@ -26,10 +26,10 @@ def test_what_fails_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
         assert "not seen there" in found_there(str(copied / one.place.name), one.ours, one.theirs, "w")
         shutil.copytree(here, copied)
         assert "lock held here is not refused" in found_there(str(copied / one.place.name), one.ours, one.theirs, "w")
-        assert "another content there" in found_there(str(one.place), "old", one.theirs, "w")
+        assert "different content there" in found_there(str(one.place), "old", one.theirs, "w")
         assert "not seen here" in found_here(one, "w")
         assert found_there(str(one.place), one.ours, "old", "w") == ""
-        assert "another content here" in found_here(one, "w")
+        assert "different content here" in found_here(one, "w")
         (one.place / "fresh-v").touch()
         (one.place / "there-v").write_text(one.theirs)
         assert "both names" in found_here(one, "v")

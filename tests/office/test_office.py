@@ -264,7 +264,7 @@ def test_a_geopackage_that_a_viewer_touched_is_a_remark(tmp_path: Path) -> None:
     path = job_file(tmp_path / "jobs")
     (add_issue(path) / "made-up-001.gpkg").write_bytes(b"gpkg of X")
     word, _, page = only(tmp_path, path)
-    assert word == "good" and "was touched since; tiedown verify says" in page
+    assert word == "good" and "was touched since; tiedown verify shows" in page
 
 
 def test_a_folder_of_another_job_file_is_told_with_the_copy_and_not_with_the_job(tmp_path: Path) -> None:

@@ -92,7 +92,7 @@ COSTLY: dict[str, tuple[bool, Callable[[Path], None], str]] = {
         in_job("[target]\n", "[target]\n" + "".join(f"k{n} = 1\n" for n in range(20_000))),
         "19,000 more problems not shown",
     ),
-    "brackets without an end": (False, append("job.toml", "x = " + "[" * 1_000_000), "nested deeper"),
+    "brackets without an end": (False, append("job.toml", "x = " + "[" * 1_000_000), "nested too deeply"),
     "commas in an export": (False, append("rover001.csv", "," * 2_000_000 + "\n"), "more than 1,048,576"),
     "columns of an export": (False, replace("rover001.csv", HEAD[:-1] + ",c" * 3_000 + "\n"), "1,000 is the most"),
     "an export of zeros": (False, lambda folder: os.truncate(folder / "rover001.csv", 1 << 40), "more than 1,048,576"),

@@ -149,7 +149,7 @@ def test_issues_on_another_file_system(job: Path, command: str) -> None:
         shutil.move(issues, other)
         issues.symlink_to(other / "issues")
         revise(job)
-        assert "lies on another file system" in problem(COMMANDS[command], job)
+        assert "is on a different file system" in problem(COMMANDS[command], job)
         assert [path.name for path in (other / "issues").iterdir()] == ["001"]
         assert verify(job.parent / "out").intact
     finally:
