@@ -37,8 +37,8 @@ def _assumed(survey: Survey) -> Iterator[tuple[str, str]]:
 def _taken(crs: str, grid: str, operation: Operation) -> str:
     stated = "of no stated accuracy" if operation.accuracy is None else f"good to {operation.accuracy:g} m"
     return (
-        f"{datum_name(crs)} stands for several frames, and no realisation says on which of them the base was set: it"
-        f" is brought to {datum_name(grid)} as the label says, by an operation {stated}"
+        f"{datum_name(crs)} may mean several frames, and no realisation states which of them the base was set in: it"
+        f" is converted to {datum_name(grid)} as labelled, by an operation {stated}"
     )
 
 
@@ -48,15 +48,15 @@ def _cost(survey: Survey, crs: str, places: Places) -> str:
     try:
         ways = datum_to_datum(crs, grid, area), datum_to_datum(realised(crs, _NEWEST), on_newest(grid), area)
     except OperationError:
-        return f"How far off positions would be, had it been {_NAME}, is not known: PROJ has no way from there"
+        return f"How far off positions would be, had it been {_NAME}, is not known: PROJ has no transformation from it"
     year = np.full(places.longitude.size, places.year)
     here = (places.longitude, places.latitude, places.height)
     taken, other = (np.column_stack(way.forward(*here, year)) for way in ways)
     off = turn(taken - other, enu_rotation(places.longitude, places.latitude))
     whole, left = np.hypot(*largest(off)), np.hypot(*spread(off))
     said = (
-        f"Had it been {_NAME} of {places.year:.1f}, positions would be off by {whole:.3f} m before any shift; a shift"
-        f" that ties give takes up all but {left:.3f} m of it over the job"
+        f"Had it been {_NAME} at {places.year:.1f}, positions would be off by {whole:.3f} m before any shift; a shift"
+        f" derived from ties absorbs all but {left:.3f} m of it over the job"
     )
     kept = [window.session.name for window in survey.windows if window.session.shift != "derive"]
     return f"{said}; the points of {', '.join(kept)} keep all of it" if kept else said

@@ -43,7 +43,7 @@ def wrong_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | Non
     told = [_wrong(prepared, seen) for seen in ordered[:_MOST]]
     rest = sum(one.count for seen in ordered[_MOST:] for one in seen) + strangers.further
     more = counted(rest, "more reading carries", "more readings carry")
-    return [*told, f"{more} base ids that no session of their time has"] if rest else told
+    return [*told, f"{more} base ids that no session at their time has"] if rest else told
 
 
 def nothing_but_clock(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> bool:
@@ -60,7 +60,7 @@ def _wrong(prepared: Prepared, found: list[ValueSeen]) -> str:
     readings = counted(whole.count, "reading carries", "readings carry")
     told = (
         f"{export.shown}:{whole.row}: {readings} the base id {whole.text} {between(whole.time, whole.last)}, and"
-        " no session of that time has it"
+        " no session at that time has it"
     )
     if not covering:
         return f"{told}, and no session covers that time: the job has {with_bases(prepared.windows)}"
@@ -105,8 +105,8 @@ def _unused(survey: Survey) -> Iterator[str]:
         empty = log.sessions[window.index].first is None
         if key is not None and used and key not in used and empty and window.index not in accused:
             yield (
-                f"session {window.session.name}: no reading of the job carries its base id {window.base}, and none of"
-                " its time lacks one, so it has no readings; see base, start and end of the session"
+                f"session {window.session.name}: no reading of the job carries its base id {window.base}, and none at"
+                " its time lacks an id, so it has no readings; check base, start and end of the session"
             )
 
 

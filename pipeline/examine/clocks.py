@@ -215,7 +215,7 @@ def _unstated(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
         return
     line, text = of.export.bare_time
     what = (
-        f'the time "{text}" has no offset from UTC, and the job states no time_zone, so that all are read as UTC: write'
+        f'the time "{text}" has no offset from UTC and the job states no time_zone, so all times are read as UTC: write'
         ' time_zone = "UTC" if that is right'
     )
     other = of.elsewhere([*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
@@ -228,11 +228,11 @@ def _headed(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
         return
     other = of.elsewhere(headed.offsets or [*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
     if of.survey.prepared.loaded.stated("points", of.export.block, "time_zone"):
-        read = f'they are read with time_zone = "{of.export.points.time_zone}": one of the two may be off'
+        read = f'they are read with time_zone = "{of.export.points.time_zone}": one of the two may be wrong'
     else:
         fix = "" if headed.zone is None else f'; write time_zone = "{headed.zone}" if the heading is right'
-        read = f"the job states no time_zone, so that they are read as UTC{fix}"
-    what = f'the heading "{headed.heading}" says that times are {headed.said}, and {read}'
+        read = f"the job states no time_zone, so they are read as UTC{fix}"
+    what = f'the heading "{headed.heading}" states that times are {headed.said}, but {read}'
     yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
 
 
@@ -252,7 +252,7 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
         other = of.elsewhere([off * MINUTE])
         what = (
             f'the export is read with time_zone "{of.export.points.time_zone}", {_east(own)} on that day, and session'
-            f" {window.session.name} is written in {_east(own - off)}: one of the two may be off"
+            f" {window.session.name} is written in {_east(own - off)}: one of the two may be wrong"
         )
         yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
         return
@@ -265,8 +265,8 @@ def _better(of: _Clock) -> Iterator[ClockFinding]:
         return
     held = 1.0 - of.fit(0).inside
     what = (
-        f"{held:.0%} of its readings lie outside all sessions; with times {offset_words(found.offset)}"
-        f" {found.inside:.0%} of all would lie within: see time_zone of the block, and the sessions' times"
+        f"{held:.0%} of its readings are outside all sessions; with times {offset_words(found.offset)}"
+        f" {found.inside:.0%} would be inside: check time_zone of the block, and the sessions' times"
     )
     yield ClockFinding(
         of.number, of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0
@@ -289,13 +289,13 @@ def _unchanged(of: _Clock) -> Iterator[ClockFinding]:
         f' "{found.first}"'
     )
     if found.never == 1 and not found.runs_on:
-        what = f"{told}: no row beside it is near in time, so that it seems mistyped; correct it"
+        what = f"{told}: no row beside it is near in time, so it seems mistyped; correct it"
         yield ClockFinding(of.number, of.export.shown, line, what, False)
         return
     what = (
-        f"{told}: the clock of this file is not that of the zone, and its times after the change are read"
-        f" {found.skipped.by // MINUTE} minutes early if it stayed on the time before. Write the clock that the"
-        f' controller kept for the block of this file, as time_zone = "{_east(found.skipped.before // MINUTE)[3:]}";'
+        f"{told}: the clock of this file did not follow the zone. If the controller stayed on the earlier time, times"
+        f" after the change are read {found.skipped.by // MINUTE} minutes early. For the block of this file, write the"
+        f' clock that the controller kept: time_zone = "{_east(found.skipped.before // MINUTE)[3:]}";'
         " if only a time is mistyped, correct it"
     )
     after = of.since(of.change(found.skipped))
@@ -321,9 +321,9 @@ def _alike(of: _Clock, change: ClockChange) -> Iterator[ClockFinding]:
         if not apart or not later or (fit := other.elsewhere([change.by])) is None:
             continue
         what = (
-            f"{of.export.shown}, of the same block, is of a clock that was not turned with {export.points.time_zone}:"
-            f" so may this one be{_moves(fit)}. Write the clock that the controller kept for the block of both, as"
-            f' time_zone = "{_east(change.before // MINUTE)[3:]}"'
+            f"{of.export.shown}, in the same block, was recorded on a clock that did not change with"
+            f" {export.points.time_zone}: this file may be too{_moves(fit)}. For the block of both, write the clock"
+            f' that the controller kept: time_zone = "{_east(change.before // MINUTE)[3:]}"'
         )
         yield ClockFinding(number, export.shown, 0, what, True)
 
@@ -340,8 +340,8 @@ def _not_turned_back(of: _Clock) -> Iterator[ClockFinding]:
         return
     zone = of.export.points.time_zone
     what = (
-        f"its times run once through the hour that comes twice in {zone}, where the clocks go back: the controller may"
-        f" have kept the time before, by which those after the change are read {-found.once.by // MINUTE} minutes late"
+        f"clocks in {zone} went back during this file, but its times pass through the repeated hour only once: if the"
+        f" controller stayed on the earlier time, later times are read {-found.once.by // MINUTE} minutes late"
         f"{_moves(fit)}. If it did, write for the block of this file"
         f' time_zone = "{_east(found.once.before // MINUTE)[3:]}"'
     )

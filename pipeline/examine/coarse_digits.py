@@ -69,14 +69,12 @@ def _told(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) -> s
     if not harms(half, digit, tolerance, stated):
         return ""
     more = " or more" if max(coarse.digit) >= 1.0 else ""  # tens of metres are not told from metres
-    off = (
-        f"which alone puts points up to {half:.3f} m{more} off where a standard uncertainty of {stated:.3f} m is stated"
-    )
+    off = f"an error of up to {half:.3f} m{more}, but a standard uncertainty of {stated:.3f} m is stated"
     if coarse.count >= coarse.of:
-        return f"its {what} are written to {length_said(digit)}{more}, {off}"
+        return f"its {what} are rounded to {length_said(digit)}{more}, {off}"
     have = plural(coarse.count, "has", "have")
     return (
-        f"{counted(coarse.count, 'reading')} of {coarse.of:,}, this one first, {have} {what} written to"
+        f"{counted(coarse.count, 'reading')} of {coarse.of:,} (first one here) {have} {what} rounded to"
         f" {length_said(digit)}{more} beside others with more digits, {off}"
     )
 

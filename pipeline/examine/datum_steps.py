@@ -120,15 +120,15 @@ def _judge(survey: Survey, way: _Way, detour: Detour, places: Places, problems: 
     horizontal, vertical = _allowed(job)
     direct = datum_to_datum(way.crs, job.target.grid, survey.operations.area)
     what = (
-        f"{datum_name(way.crs)} goes to {datum_name(job.target.grid)} by {direct.name} ({_stated(direct.accuracy)}),"
-        f" which differs from the way by {detour.via} ({detour.onward.name}) by up to {_size(across, up)} over the job"
-        + (", apart from what a shift absorbs" if way.taken_up else "")
+        f"{datum_name(way.crs)} is transformed to {datum_name(job.target.grid)} by {direct.name}"
+        f" ({_stated(direct.accuracy)}), which differs from the route via {detour.via} ({detour.onward.name}) by up to"
+        f" {_size(across, up)} over the job{', apart from what a shift absorbs' if way.taken_up else ''}"
     )
     if across > horizontal or up > vertical:
         problems.add(
             *survey.where(*way.place),
-            f"{what}; allowed are {_size(horizontal, vertical)}",
-            f"{_to_state(way.crs, detour)} if the coordinates are in {detour.via}, as most that are called"
+            f"{what}; allowed: {_size(horizontal, vertical)}",
+            f"{_to_state(way.crs, detour)} if the coordinates are in {detour.via}, as most called"
             f" {datum_name(way.crs)} are; or allow more with target.max_transform_error",
         )
     elif across > _TOLD * job.checks.horizontal or up > _TOLD * job.checks.vertical:
@@ -194,7 +194,7 @@ def _register_errors(job: Job, survey: Survey) -> Iterator[tuple[str, float | No
     parts = [survey.operations.frames.to_issued.accuracy or 0.0]
     if systems.vertical_of(control.height) is not None and survey.operations.register is not None:
         parts.append(survey.operations.register.accuracy or 0.0)
-    what = f"the register's heights come to {target.height} by {survey.operations.frames.to_issued.name}"
+    what = f"the register's heights are converted to {target.height} by {survey.operations.frames.to_issued.name}"
     yield what, float(np.hypot.reduce(parts)), job.checks.vertical, _GEOID * job.checks.vertical
 
 
@@ -210,8 +210,9 @@ def mixed_steps(survey: Survey) -> list[Doubtful]:
         poor = [one for one in ways.values() if one.accuracy is None or one.accuracy > job.checks.horizontal]
         if len(ways) > 1 and poor:
             what = (
-                f"session {window.session.name}: not all of it comes by {poor[0].name} ({_stated(poor[0].accuracy)}),"
-                " so that its shift does not absorb the error; bring all of a session in one CRS"
+                f"session {window.session.name}: its readings and base use different transformations, so its shift"
+                f" cannot absorb the error of {poor[0].name} ({_stated(poor[0].accuracy)}); export the whole session"
+                " in one CRS"
             )
             found.append(Doubtful(Doubt.TRANSFORMATION, what, (window.index,)))
     return found
@@ -239,9 +240,8 @@ def stated_steps(survey: Survey, alone: Flags, checked: Flags) -> list[Doubtful]
             poor.append(f"{issued.name} ({_stated(issued.accuracy)})")
         if poor:
             what = (
-                f"session {survey.windows[number].session.name}: no control ties it and no check proves it, so"
-                f" the error of {' and '.join(dict.fromkeys(poor))} stays in its points; hu95 and vu95 do not include"
-                " it"
+                f"session {survey.windows[number].session.name}: it has no tie to control and no check, so the error of"
+                f" {' and '.join(dict.fromkeys(poor))} stays in its points; hu95 and vu95 do not include it"
             )
             found.append(Doubtful(Doubt.TRANSFORMATION, what, (number,)))
     return found

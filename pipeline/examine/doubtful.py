@@ -32,8 +32,8 @@ class Doubtful:
         where = f"{self.file}:{self.line}: " if self.line > 0 else f"{self.file}: " if self.file else ""
         if self.confirmed:
             return f"{where}{self.what} (confirmed by the job file)"
-        until = f'[checks] confirmed = ["{self.kind}"]'
-        return f"{where}{self.what} -> nothing of it counts as proven until {until} says it is right"
+        key = f'[checks] confirmed = ["{self.kind}"]'
+        return f"{where}{self.what} -> the points stay unproven until you have checked this and set {key}"
 
     def recorded(self, names: list[str]) -> DoubtNoted:
         """Return the doubt as the issue record has it; ``names`` are those of the job's sessions."""

@@ -34,10 +34,10 @@ from pipeline.words import Doubt
 #: Metres: a shift beyond this is no datum's, and what comes so large, what less large.
 _ELSEWHERE = 2_000.0
 _WRONG_PLACE = (
-    "exchanged columns (latitude and longitude, easting and northing), a lost sign, another zone or CRS, degrees with"
-    " their minutes and seconds in one number (48.1238621 for 48°12'38.621\") in the register or in the export"
+    "swapped columns (latitude and longitude, easting and northing), a lost sign, another zone or CRS, or degrees,"
+    " minutes and seconds in one number (48.1238621 for 48°12'38.621\") in the register or in the export"
 )
-_WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
+_WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet read as metres"
 
 
 def doubts_before(
@@ -84,8 +84,8 @@ def shift_doubts(survey: Survey, local: Floats) -> list[Doubtful]:
             far = np.hypot(east, north) > _ELSEWHERE
             what = (
                 f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m"
-                f" in height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
-                f" base that averaged its own position is off by less, so look for {_WRONG_PLACE if far else _WRONG}"
+                f" in height exceeds the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
+                f" self-averaged base is off by less, so look for {_WRONG_PLACE if far else _WRONG}"
             )
             found.append(Doubtful(Doubt.SHIFT, what, (window.index,)))
     return found

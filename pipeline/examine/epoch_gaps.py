@@ -24,15 +24,15 @@ def epoch_notes(survey: Survey) -> list[str]:
     control = job.control
     unsaid = control is not None and control.epoch is None and moves(control.crs)
     if job.target.epoch is not None and moves(job.target.grid) and unsaid:
-        told.append("no control.epoch is stated, so the register's marks are taken as given at target.epoch")
+        told.append("no control.epoch is stated, so the register's marks are assumed to be at target.epoch")
     if control is not None and control.epoch is not None and not moves(control.crs):
         told.append(f"control.epoch changes nothing: {datum_name(control.crs)} does not move with time")
     alone = [number for number in _lacking(survey) if _network(survey, number)]
     if alone:
         names = ", ".join(survey.windows[number].session.name for number in alone)
         told.append(
-            f"{names}: no epoch is stated, so every point is taken as given at the time of its observation; where the"
-            " corrections were of one epoch, state it as epoch of [source] or [[session]]"
+            f"{names}: no epoch is stated, so every point is assumed to be at the epoch of its observation; if the"
+            " corrections were at one fixed epoch, state it as epoch of [source] or [[session]]"
         )
     slow = job.checks.horizontal * np.array([_TOLD, _DOUBTED])
     drifts = _drifts(survey)
@@ -51,9 +51,8 @@ def epoch_doubts(survey: Survey) -> list[Doubtful]:
 
 def _says(survey: Survey, number: int, by: float, days: float) -> str:
     return (
-        f"session {survey.windows[number].session.name}: its points are {counted(round(days), 'day')} apart and"
-        f" move by {by * 1000:.0f} mm in that time, its base's position does not; state the epoch of that position as"
-        " epoch"
+        f"session {survey.windows[number].session.name}: it spans {counted(round(days), 'day')}, in which the ground"
+        f" moves by {by * 1000:.0f} mm, but the base position is fixed; state the epoch of the base position as epoch"
     )
 
 

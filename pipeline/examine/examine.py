@@ -106,13 +106,13 @@ def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: st
         return
     if (far := first_pass.unplaced) is not None:
         export = prepared.exports[far.export]
-        what = f"{export.points.crs} does not reach the coordinates of {counted(far.count, 'reading')}"
+        what = f"{export.points.crs} does not cover the coordinates of {counted(far.count, 'reading')}"
         what += f" (first {export.shown}:{far.row}: {far.why})"
-        fix = "see crs, the order of the axes, and units of these points"
+        fix = "check crs, the order of the axes, and units of these points"
         problems.add(*prepared.loaded.where("points", export.block, "crs"), what, fix)
         return
     if (ids := nothing_but_ids(prepared, first_pass, offset)) is not None:
-        what = "no reading of the job is one of a session: their base ids are not those of the sessions of their time"
+        what = "no reading of the job is in a session: their base ids are not those of the sessions at their time"
         problems.add(*prepared.loaded.where("points"), what, ids)
         return
     what = "no reading of the job has a time within a session, a position and an accepted solution"

@@ -31,27 +31,26 @@ _LARGER, _WIDEST = 3.0, 2.5
 _LISTED = 4
 
 _LIKELY = {
-    Reason.UNREADABLE: "see decimal, delimiter, angles and time_format of the block, and the columns that it maps",
-    Reason.NO_POSITION: "see the columns that the block maps, and whether the export has all of its heights",
-    Reason.NO_TIME: "see the column that the block maps as time",
-    Reason.AMBIGUOUS_TIME: "see time_format and time_zone of the block",
-    Reason.OUTSIDE_SESSIONS: "see time_zone and any time_format of the block, and start, end and base of the sessions",
-    Reason.TWO_SESSIONS: "map the column that says which base a reading hangs on",
-    Reason.NOT_FIXED: "see quality.solutions",
-    Reason.POOR_QUALITY: "see the limits of [quality], and the units of the export's standard uncertainties",
-    Reason.IMPLAUSIBLE: "see crs, units and the columns that the block maps",
+    Reason.UNREADABLE: "check decimal, delimiter, angles and time_format of the block, and the columns that it maps",
+    Reason.NO_POSITION: "check the columns that the block maps, and whether the export has all of its heights",
+    Reason.NO_TIME: "check the column that the block maps as time",
+    Reason.AMBIGUOUS_TIME: "check time_format and time_zone of the block",
+    Reason.OUTSIDE_SESSIONS: "check time_zone and time_format of the block, and start, end and base of the sessions",
+    Reason.TWO_SESSIONS: "map the column with the base id",
+    Reason.NOT_FIXED: "check quality.solutions",
+    Reason.POOR_QUALITY: "check the limits of [quality], and the units of the export's standard uncertainties",
+    Reason.IMPLAUSIBLE: "check crs, units and the columns that the block maps",
 }
-_FEET = "it looks like feet beside metres, so see units and crs of each block"
-_KINDS = "see the columns that each block maps as height, and their unit and height system"
+_FEET = "it looks like feet mixed with metres, so check units and crs of each block"
+_KINDS = "check the columns that each block maps as height, and their unit and height system"
 #: What to do where rows have more or fewer cells than the header, and that between blanks.
 _TORN = (
-    "it has not as many cells as the header: a line of another table below the readings, a row that was cut off, or a"
-    " cell with the sign between the columns in it and no quotes around; what is no reading is rightly left out, the"
-    " rest has to be exported again"
+    "the row does not have as many cells as the header: it belongs to another table, is cut off, or has an unquoted"
+    " delimiter in a cell. If it is not a reading, ignore this; otherwise export the file again"
 )
 _TORN_BY_BLANKS = (
-    "it has not as many cells as the header; where blanks part the columns an empty cell leaves no trace: export with"
-    " another sign between them, such as ';' or a tab, and cells that hold that sign in quotes"
+    "the row does not have as many cells as the header; with columns separated by blanks an empty cell is lost: export"
+    " with another delimiter, such as ';' or a tab, and quote cells that contain it"
 )
 
 
@@ -89,8 +88,8 @@ def _otherwise_cased(survey: Survey) -> Iterator[str]:
                     file, line = loaded.recorded_at("points", number, "files")
                     few = ", ".join(names[:_LISTED]) + (" ..." if len(names) > _LISTED else "")
                     yield (
-                        f'{file}:{line}: "{pattern}" does not name {few}, whose name differs in capitals alone, and'
-                        " nothing of it is read: name it as well if it is an export"
+                        f'{file}:{line}: pattern "{pattern}" does not match {few}, which differs only in upper and'
+                        " lower case, so it is not read: add it to files if it is an export"
                     )
 
 
@@ -100,14 +99,14 @@ def _passed_over(export: Export) -> Iterator[str]:
         sign, count = export.points.comment, export.passed.count
         yield (
             f"{export.shown}:{export.passed.row}: {counted(count, 'line')} that {plural(count, 'begins', 'begin')} with"
-            f' "{sign}" {plural(count, "has", "have")} as many cells as a row, this one first, and'
-            f" {plural(count, 'is', 'are')} passed over, in no layer: if they are readings whose names begin so, take"
-            f' comment = "{sign}" out of the block'
+            f' "{sign}" {plural(count, "has", "have")} as many cells as a row (first one here) and'
+            f" {plural(count, 'is', 'are')} skipped as comments, in no layer: if they are readings whose names begin"
+            f' like that, remove comment = "{sign}" from the block'
         )
 
 
 def without_rows(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, str, str]]:
-    """Return file, what and what to do for each export that holds nothing, such as a header that stands alone."""
+    """Return file, what and what to do for each export without rows, such as one with only a header."""
     of_files = zip(prepared.exports, first_pass.files, strict=True)
     return [(export.shown, *NO_ROWS) for export, log in of_files if not log.rows]
 
@@ -139,14 +138,14 @@ def _held(export: Export, log: FileLog, outside: bool) -> Iterator[tuple[int, st
             continue
         if reason is Reason.OUTSIDE_SESSIONS and not outside:
             continue
-        fix = _LIKELY.get(reason, "see the details in held_back")
+        fix = _LIKELY.get(reason, "check the details in held_back")
         if reason is Reason.NOT_FIXED and log.solutions:
             listed = ", ".join(f'"{word}" ({count:,})' for word, count in log.solutions.most_common(_LISTED))
             fix = f"their solutions are {listed}; {fix}"
         if reason is Reason.UNREADABLE and "where the header names" in log.unreadable:
             fix = _TORN_BY_BLANKS if _has_blanks(export) else _TORN
         part = f"{noted.count:,} of the file's {counted(log.rows, 'row')} {plural(noted.count, 'is', 'are')}"
-        what = f"{part} held back as {reason}, this one first"
+        what = f"{part} held back as {reason} (first one here)"
         yield noted.row, what, fix
 
 
@@ -155,7 +154,7 @@ def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
     if log.large.count and not _most(log.large, log):
         yield (
             f"{export.shown}:{log.large.row}: {_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or"
-            f" {LARGE_SIGMA[1]:g} m in height, this one first; fixed solutions are never as uncertain as that: state"
+            f" {LARGE_SIGMA[1]:g} m in height (first one here); fixed solutions are never that uncertain: state"
             " max_sigma_horizontal and max_sigma_vertical"
         )
 
@@ -175,9 +174,9 @@ def _left(export: Export, log: FileLog, survey: Survey) -> Iterator[str]:
             larger.append(f'"{name}" ({said:.3g} m, where {used:.2g} m is used)')
     if larger:
         yield (
-            f"{export.shown}: columns that look like precisions are not mapped and say more than what is used, by their"
-            f" root mean squares: {', '.join(larger)}: hu95 and vu95 may be too small by as much; map them if they are"
-            " standard uncertainties in metres, or state in [quality] what readings have"
+            f"{export.shown}: columns that look like precisions are not mapped, and their root mean squares are larger"
+            f" than what is used: {', '.join(larger)}. hu95 and vu95 may be too small by the same factor: map them if"
+            " they are standard uncertainties in metres, or state the precision of the readings in [quality]"
         )
 
 
@@ -188,22 +187,21 @@ def _unjudged(export: Export, log: FileLog) -> Iterator[str]:
             continue
         if noted.count == log.sound:
             yield (
-                f"{export.shown}: quality.{key} judges none of its {counted(log.sound, 'accepted reading')}, which do"
-                " not state what it limits: map the column that does, or leave the limit out"
+                f"{export.shown}: quality.{key} has no effect: none of its {counted(log.sound, 'accepted reading')} has"
+                " the value it limits. Map the column that has it, or remove the limit"
             )
         else:
             yield (
-                f"{export.shown}:{noted.row}: quality.{key} cannot judge {noted.count:,} of"
-                f" {counted(log.sound, 'accepted reading')}, this one first, which"
-                f" {plural(noted.count, 'does', 'do')} not state what it limits"
+                f"{export.shown}:{noted.row}: quality.{key} was not applied to {noted.count:,} of"
+                f" {counted(log.sound, 'accepted reading')} (first one here): the value it limits is missing"
             )
     for key, noted in log.none_stated.items():
         if noted.count:
             zero = "zero or less" if key == "max_pdop" else "less than zero"
             yield (
-                f"{export.shown}:{noted.row}: quality.{key} cannot judge {noted.count:,} of"
-                f" {counted(log.sound, 'accepted reading')}, this one first: what it limits is stated as {zero}, which"
-                " stands for none"
+                f"{export.shown}:{noted.row}: quality.{key} was not applied to {noted.count:,} of"
+                f" {counted(log.sound, 'accepted reading')} (first one here): the value it limits is {zero}, which"
+                ' means "not recorded"'
             )
 
 
@@ -237,27 +235,27 @@ def _dates(export: Export, log: FileLog) -> Iterator[str]:
         text = log.date[word]
         if 2 * noted.count <= log.rows or "00:00:00" in text:
             yield (
-                f"{export.shown}:{noted.row}: the {word} of {counted(noted.count, 'row')}, this one first, is a date"
-                f' ("{text}"), and is issued as one: spreadsheets turn entries such as 3-4 into dates; format the'
-                f" column as text, write the {word} again, or export it from the instrument again"
+                f"{export.shown}:{noted.row}: the {word} of {counted(noted.count, 'row')} (first one here) is a date"
+                f' ("{text}") and is issued as one: spreadsheets turn entries such as 3-4 into dates. Format the'
+                f" column as text and retype the {word}, or export it from the instrument again"
             )
 
 
 def _ends(export: Export, log: FileLog) -> Iterator[str]:
     if log.early_end.count:
         yield (
-            f"{export.shown}:{log.early_end.row}: time_end lies before time in"
-            f" {counted(log.early_end.count, 'row')}, this one first: the two columns may be swapped, or midnight"
-            " lies between"
+            f"{export.shown}:{log.early_end.row}: time_end is before time in"
+            f" {counted(log.early_end.count, 'row')} (first one here): the two columns may be swapped, or the row runs"
+            " past midnight"
         )
     if log.long.count:
         rows = counted(log.long.count, "row lasts", "rows last")
-        yield f"{export.shown}:{log.long.row}: {rows} longer than 12 hours, this one first"
+        yield f"{export.shown}:{log.long.row}: {rows} longer than 12 hours (first one here)"
     if log.late_end.count:
         yield (
-            f"{export.shown}:{log.late_end.row}: in {counted(log.late_end.count, 'row')}, this one first, time_end lies"
-            " outside the session that time lies in: such an occupation is a mean of positions from both sides of its"
-            " end"
+            f"{export.shown}:{log.late_end.row}: in {counted(log.late_end.count, 'row')} (first one here) time_end is"
+            " outside the session of time: such an occupation is a mean of positions from before and after the"
+            " session's end"
         )
 
 
@@ -265,7 +263,7 @@ def _accepted(survey: Survey) -> Iterator[str]:
     found = coarse_among(survey.job.quality.solutions)
     if found:
         signs = any(len(word.strip()) == 1 for word in found)
-        counted_so = "; of figures, or single letters, one alone means fixed: 4, or R, in NMEA 0183" if signs else ""
+        counted_so = "; of numbers or single letters only one means fixed: 4, or R, in NMEA 0183" if signs else ""
         yield (
             f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres out, each by a"
             f" different amount, and checks on other readings do not prove them{counted_so}"
@@ -277,8 +275,8 @@ def cliff_doubts(survey: Survey) -> list[Doubtful]:
     return [
         Doubtful(
             Doubt.UNITS if one.steep.feet else Doubt.EXPORT_HEIGHTS,
-            f"{_cliff(survey, one)}; ground is not so steep, though a tower, a bridge, a dam, a shaft or a tunnel may"
-            f" be: where it is one, confirm it; else {_FEET if one.steep.feet else _KINDS}",
+            f"{_cliff(survey, one)}; natural ground is not that steep. If this is a tower, bridge, dam, shaft or"
+            f" tunnel, confirm it; otherwise {_FEET if one.steep.feet else _KINDS}",
             (one.session,),
             survey.exports[one.export].shown,
             one.row,
@@ -292,14 +290,14 @@ def _hills(survey: Survey) -> Iterator[str]:
     for one in survey.first_pass.implausible.cliffs:
         if one.steep.possible:
             where = f"{survey.exports[one.export].shown}:{one.row}"
-            yield f"{where}: {_cliff(survey, one)}; if no slope lies between, {_FEET}"
+            yield f"{where}: {_cliff(survey, one)}; if there is no slope between them, {_FEET}"
 
 
 def _cliff(survey: Survey, one: Cliff) -> str:
     count, by = len(one.steep.rows), one.steep.by
     return (
-        f"session {survey.windows[one.session].session.name}: {counted(count, 'reading')}, this one first,"
-        f" {plural(count, 'stands', 'stand')} {abs(by):,.0f} m {'above' if by > 0 else 'below'}"
+        f"session {survey.windows[one.session].session.name}: {counted(count, 'reading')} (first one here)"
+        f" {plural(count, 'is', 'are')} {abs(by):,.0f} m {'above' if by > 0 else 'below'}"
         f" {counted(one.steep.others, 'other')} {one.steep.away:.0f} m away"
     )
 
@@ -313,12 +311,12 @@ def precision_doubts(survey: Survey) -> list[Doubtful]:
             (
                 log.large,
                 f"of more than {LARGE_SIGMA[0]:g} m in plan or {LARGE_SIGMA[1]:g} m in height",
-                "millimetres or centimetres taken for metres, or solutions that are not fixed",
+                "millimetres or centimetres read as metres, or solutions that are not fixed",
             ),
             (
                 log.least,
                 f"of less than {LEAST_SIGMA * 1000:g} mm",
-                "variances taken for standard uncertainties, or another unit",
+                "variances read as standard uncertainties, or another unit",
             ),
         ):
             if not noted.count or not _most(noted, log) or (noted is log.large and coarse):

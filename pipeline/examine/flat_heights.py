@@ -82,8 +82,8 @@ def _doubt(export: Export, log: FileLog, flat: Integers, which: str) -> Doubtful
     levels = np.unique(np.round(log.extent.low[flat, 2], 3) + 0.0)
     each = " each" if len(levels) > 1 else f", {levels[0]:.3f}"
     what = (
-        f"{which} one and the same number{each}, at many places: heights that were never filled in, which no"
-        " receiver measures; map the column that holds them as height, or export the heights too"
+        f"{which} one and the same number{each}, at many places, which no receiver measures: they were never filled"
+        " in; map the column that has the heights as height, or export the heights too"
     )
     return Doubtful(Doubt.EXPORT_HEIGHTS, what, tuple(flat.tolist()), export.shown, int(log.extent.row[flat].min()))
 

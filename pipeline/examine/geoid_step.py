@@ -41,9 +41,9 @@ def geoid_notes(survey: Survey) -> list[str]:
     file, line = survey.where("target", "geoid" if target.geoid is not None else "height")
     are = "ellipsoidal" if control.height == "ellipsoid" else f"in {control.height}"
     return [
-        f"{Path(file).name}:{line}: no mark proves the step to {target.height}: the register's heights are {are} and go"
-        f" through {survey.operations.frames.to_issued.name} as the points do, so that checks pass with a wrong grid"
-        " too; compare an issued height with a published one of that datum once"
+        f"{Path(file).name}:{line}: no mark checks the conversion to {target.height}: the register's heights are {are}"
+        f" and go through {survey.operations.frames.to_issued.name} as the points do, so checks would pass even with a"
+        " wrong grid. Compare one issued height with a published height in that datum"
     ]
 
 
@@ -54,8 +54,8 @@ def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
         return
     if (most := float(np.abs(apart).max())) > FARTHEST_GEOID:
         yield (
-            f"the grid {named} puts {survey.job.target.height} {most:,.1f} m from the ellipsoid, where no geoid is"
-            f" farther than {FARTHEST_GEOID:g} m: see whether it holds separations, in metres"
+            f"the grid {named} puts {survey.job.target.height} {most:,.1f} m from the ellipsoid, but no geoid is"
+            f" farther than {FARTHEST_GEOID:g} m: check that it holds separations in metres"
         )
         return
     target = survey.job.target
@@ -71,9 +71,9 @@ def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
         return
     reversed_sign = abs(float(np.median(apart + others))) < abs(off) / 2.0
     yield (
-        f"by the grid {named} {target.height} lies {float(np.median(apart)):+.2f} m above the ellipsoid, and by"
-        f" {own.name} of PROJ {float(np.median(others)):+.2f} m: see whether it is the grid of this height datum"
-        + (", and the sign of its values, which looks reversed" if reversed_sign else "")
+        f"according to the grid {named}, {target.height} is {float(np.median(apart)):+.2f} m above the ellipsoid;"
+        f" according to {own.name} of PROJ, {float(np.median(others)):+.2f} m: check that it is the grid of this"
+        f" height datum{', and the sign of its values, which looks reversed' if reversed_sign else ''}"
     )
 
 

@@ -31,8 +31,8 @@ def heading_notes(survey: Survey) -> list[str]:
         loose = mostly_level(heading) and kind_said(heading) is None
         if taken is Kind.ELLIPSOIDAL and loose and not _others(export, taken):
             told.append(
-                f'{export.shown}: the heading "{heading}", mapped as height, mostly stands over heights above a'
-                " height datum, and crs takes them for ellipsoidal ones: see which the export has"
+                f'{export.shown}: the heading "{heading}", mapped as height, usually means heights above a height'
+                " datum, but with this crs they are read as ellipsoidal: check which the export has"
             )
     return told
 
@@ -48,8 +48,8 @@ def _of_exports(survey: Survey) -> Iterator[Doubtful]:
             continue
         beside = f'; the column "{others[0]}" beside it looks like what is wanted' if others else ""
         what = (
-            f'the heading "{heading}", mapped as height, says {said}, and crs takes its numbers for {taken}{beside}:'
-            " map the column that holds these, or name a crs with the height datum of those"
+            f'the heading "{heading}", mapped as height, states {said}, but with this crs its numbers are read as'
+            f" {taken}{beside}: map the column with {taken}, or give a crs whose height datum fits the heading"
         )
         file, line = survey.where("points", export.block, "columns", "height")
         yield _noted(survey, export, what, file, line)
@@ -62,8 +62,8 @@ def _of_poles(survey: Survey) -> Iterator[Doubtful]:
         if not isinstance(heading, str) or not log.rows or not is_slant(heading):
             continue
         what = (
-            f'the heading "{heading}", mapped as pole_height, says a slant measure, which is longer than the height by'
-            " centimetres and becomes one by the dimensions of the antenna alone: export vertical heights"
+            f'the heading "{heading}", mapped as pole_height, states a slant measure, which is centimetres longer than'
+            " the vertical height and can be reduced only with the antenna dimensions: export vertical heights"
         )
         file, line = survey.where("points", export.block, "columns", "pole_height")
         yield _noted(survey, export, what, file, line)
@@ -88,8 +88,8 @@ def _of_register(survey: Survey) -> Iterator[Doubtful]:
     if said is None or said is taken:
         return
     what = (
-        f'the heading "{heading}", mapped as {key} of the register, says {said}, and control.height takes its numbers'
-        f" for {taken}: see which of them the register has"
+        f'the heading "{heading}", mapped as {key} of the register, states {said}, but control.height reads its numbers'
+        f" as {taken}: check which of them the register has"
     )
     file, line = survey.where("control", "columns", key)
     yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, Path(file).name, line)

@@ -40,10 +40,10 @@ def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
             continue
         up, apart = float(np.median(looked.of.off[rows, 2])), float(np.median(looked.of.separation[rows]))
         told.append(
-            f"{looked.sessions(looked.of.session[rows])}: the marks lie {up:+.2f} m above the raw readings on them, and"
-            f" the geoid separation is {apart:+.2f} m: a base may be off so by chance, and so it is where the heights"
-            " of the register, the export or the base are of another height system than stated; checks on marks of one"
-            " register do not tell: see control.height, crs and what was typed into the base"
+            f"{looked.sessions(looked.of.session[rows])}: the marks are {up:+.2f} m above the raw readings on them, and"
+            f" the geoid separation is {apart:+.2f} m. Either the base is off by that much by chance, or the heights of"
+            " the register, the export or the base are in a height system other than stated. Checks on marks of one"
+            " register cannot show which: check control.height, crs and the height entered in the base"
         )
     return told
 
@@ -60,8 +60,8 @@ def _looked(survey: Survey, stood: Stood | None) -> "_Looked | None":
 
 #: Another cause of it. Told of bases apart are ids alone, where no export and no set-up says where a base stood.
 _SAME_BASE = (
-    ", or it is one base that was set up again at the same coordinates under another id (the columns of the base's"
-    " position or the sessions' setup would show that)"
+    ", or this is one base set up again at the same coordinates under another id (columns with the base position, or"
+    " setup of the sessions, would show that)"
 )
 
 
@@ -88,8 +88,8 @@ class _Looked:
         if not one_height(self.register.third[marks]):
             return
         what = (
-            f"all {len(marks)} occupied marks have the height {self.register.written[marks[0]][2]}: heights that were"
-            " never filled in, or marks without a published height (holds = position)"
+            f"all {len(marks)} occupied marks have the height {self.register.written[marks[0]][2]}: the heights were"
+            " never filled in, or the marks have no published height (holds = position)"
         )
         yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, self.register.lines[marks[0]])
 
@@ -117,7 +117,7 @@ class _Looked:
         if not every and np.isin(marks, others).any():
             return self._export(rows, sign, f"{abs(off):.1f} m {'below' if off > 0 else 'above'}", is_what, reached)
         which = "the occupied marks" if every else f"the marks of {self.sessions(sessions)}"
-        other = " (or each of the exports like one of a height datum)" if sign > 0 and not self.ellipsoidal else ""
+        other = " (or each export height like a height above a datum)" if sign > 0 and not self.ellipsoidal else ""
         what = (
             f"{which} are {off:+.1f} m above the raw readings on them, {is_what}: each height looks like"
             f" {looks(sign, self.ellipsoidal)}{other}"
@@ -128,9 +128,9 @@ class _Looked:
         sessions = self.of.session[rows]
         first = self.survey.first_pass.log.sessions[int(sessions[0])].first
         file, line = ("", 0) if first is None else (self.survey.exports[first.export].shown, first.row)
-        like = "one of a height datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
+        like = "a height above a datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
         what = (
-            f"the raw readings of {self.sessions(sessions)} lie {how} the marks that other sessions have in place,"
+            f"the raw readings of {self.sessions(sessions)} are {how} marks that agree with other sessions,"
             f" {is_what}: each height of the export looks like {like}"
         )
         return Doubtful(Doubt.EXPORT_HEIGHTS, what, reached, file, line)
@@ -148,17 +148,17 @@ class _Looked:
         east, north, up = np.median(self.of.off[same], axis=0)
         apart = float(np.median(self.of.separation[same]))
         how = (
-            f"the bases of {self.sessions(self.of.session[same])} have nothing in common, yet the marks lie"
-            f" {east:+.2f} m east, {north:+.2f} m north and {up:+.2f} m above the raw readings on them in each"
+            f"the bases of {self.sessions(self.of.session[same])} have nothing in common, yet in each the marks are"
+            f" {east:+.2f} m east, {north:+.2f} m north and {up:+.2f} m above the raw readings on them"
         )
         line = self.register.lines[int(self.above.mark[0])]
         # of bases of which nothing but the ids is known
         other = "" if known_places(self.survey)[self.of.session[same]].all() else _SAME_BASE
         if np.hypot(east, north) > ALIKE[1]:
-            what = f"{how}: the register or source.crs looks like another datum or epoch than stated{other}"
+            what = f"{how}: the register or source.crs seems to be in a datum or epoch other than stated{other}"
             yield Doubtful(Doubt.DATUM, what, None, self.path, line)
         elif abs(up) > ALIKE[1] and not (abs(abs(up) - abs(apart)) <= ALIKE[1] and abs(apart) >= LEAST):
-            what = f"{how}: the register's heights look like those of another height datum, or of another unit{other}"
+            what = f"{how}: the register's heights seem to be in another height datum or another unit{other}"
             yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, line)
 
     def sessions(self, numbers: Iterable[int]) -> str:

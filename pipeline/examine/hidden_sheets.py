@@ -48,7 +48,7 @@ def _note(shown: str, unseen: tuple[HiddenSheet, ...], read: set[str]) -> Iterat
     if left:
         names, rows = listed([one.name for one in left], '"'), counted(sum(one.rows for one in left), "row")
         yield (
-            f"{shown}: hidden, not read: the {plural(len(left), 'sheet', 'sheets')} {names}, with {rows} that may be"
-            f" readings or marks: if {plural(len(left), 'it is', 'they are')} of the job, name each sheet that is to be"
-            " read as layer, in a block of its own"
+            f"{shown}: the {plural(len(left), 'sheet', 'sheets')} {names}, with {rows} that may be readings or marks,"
+            f" {plural(len(left), 'is', 'are')} hidden and not read: if"
+            f" {plural(len(left), 'it belongs', 'they belong')} to the job, name each as layer in its own block"
         )

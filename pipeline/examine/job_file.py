@@ -33,7 +33,7 @@ def tolerance_doubts(survey: Survey) -> list[Doubtful]:
     found = []
     for name, keys, does, written in (
         ("checks", _TOLERANCES, "passes every blunder", "30 mm are written 0.030"),
-        ("checks", _ONE_POINT, "takes different points for one that was measured twice", "30 mm are written 0.030"),
+        ("checks", _ONE_POINT, "treats different points as one that was measured twice", "30 mm are written 0.030"),
         ("shift", _SHIFTS, "passes every blunder", "10 m are written 10"),
     ):
         table = getattr(survey.job, name)
@@ -64,7 +64,7 @@ def job_notes(survey: Survey) -> Iterator[str]:
         if session.shift == "derive" and not session.ties and session.setup is None:
             yield (
                 f"{Path(window.where[0]).name}:{window.where[1]}: session {session.name} has no tie and no setup, so"
-                f" all of it is held back as untied: {_would_tie(survey, window)}"
+                f" all its readings are held back as untied: {_would_tie(survey, window)}"
             )
 
 
@@ -75,7 +75,7 @@ def _would_tie(survey: Survey, window: SessionWindow) -> str:
     like = [(candidates.names[row], names.like(candidates.names[row])) for row in _of(candidates, window.index)]
     pairs = list(dict.fromkeys((name, mark) for name, mark in like if name and mark))[:_LISTED]
     if not pairs:
-        return 'name a point that stands on a known mark, as in ties = [{ point = "...", mark = "..." }]'
+        return 'name a point on a known mark, as in ties = [{ point = "...", mark = "..." }]'
     write = more_occupations(window.session, "ties", pairs, survey.job.sessions)
     return f"{plural(len(pairs), 'a reading is', 'readings are')} named after a mark; if the pole stood on it, {write}"
 

@@ -123,7 +123,7 @@ def odd_height_words(one: OddHeight, register: Register, ellipsoidal: bool, most
     agree = ", ".join(register.names[other] for other in one.against[:most])
     return (
         f"mark '{register.names[one.mark]}' is {abs(one.off):.3f} m {'higher' if one.off > 0 else 'lower'} than the"
-        f" readings have it beside {agree}, and the geoid separation is {one.separation:+.3f} m: its height looks"
+        f" readings place it relative to {agree}, and the geoid separation is {one.separation:+.3f} m: its height looks"
         f" like {looks(one.sign, ellipsoidal)}"
     )
 
@@ -131,5 +131,5 @@ def odd_height_words(one: OddHeight, register: Register, ellipsoidal: bool, most
 def looks(sign: int, ellipsoidal: bool) -> str:
     """Say what a height looks like that is above (1) or below (-1) its place by the separation."""
     if ellipsoidal:
-        return "one of a height datum, not an ellipsoidal one" if sign < 0 else "one with the separation added twice"
-    return "an ellipsoidal one" if sign > 0 else "one reduced by the separation twice"
+        return "a height above a datum, not an ellipsoidal one" if sign < 0 else "one with the separation added twice"
+    return "an ellipsoidal one" if sign > 0 else "one with the separation subtracted twice"

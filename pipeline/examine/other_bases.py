@@ -52,7 +52,7 @@ def base_doubts(survey: Survey) -> list[Doubtful]:
         at = _Session(survey, window, marks)
         if (said := next(at.told(), None)) is not None:
             what, seen = said
-            told = f"session {window.session.name}: its points carry {what}; give each base a session of its own"
+            told = f"session {window.session.name}: its points have {what}; give each base its own session"
             found.append(Doubtful(Doubt.BASE, told, (window.index,), survey.exports[seen.export].shown, seen.row))
     return found
 
@@ -217,9 +217,9 @@ class _Session:
             if max(heights) - min(heights) > self.survey.job.checks.vertical:
                 for seen in _between(list(heights.values())):
                     yield (
-                        f"antenna heights of the base from {min(heights):.3f} to {max(heights):.3f} m in turn, another"
-                        f" from {clock(seen.time)} to {clock(seen.last)} UTC, beginning here: checks before and after"
-                        " say nothing of those",
+                        f"base antenna heights that alternate between {min(heights):.3f} and {max(heights):.3f} m, a"
+                        f" different one from {clock(seen.time)} to {clock(seen.last)} UTC (first reading here): checks"
+                        " before and after do not prove those readings",
                         seen,
                     )
 
@@ -232,7 +232,7 @@ def _by_turns(one: ValueSeen, other: ValueSeen) -> bool:
 def _none_on(seen: ValueSeen, what: str = "one") -> str:
     return (
         f"no mark was occupied with the {what} of {counted(seen.count, 'reading')} from {clock(seen.time)} to"
-        f" {clock(seen.last)} UTC, beginning here: checks with another say nothing of those"
+        f" {clock(seen.last)} UTC (first one here): checks with another do not prove those"
     )
 
 

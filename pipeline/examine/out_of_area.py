@@ -36,7 +36,7 @@ def place_doubts(survey: Survey) -> list[Doubtful]:
         return []
     file, line = survey.where("points")
     what = (
-        f"the readings lie {far / 1000:,.0f} km outside the area in which target.grid is used: see which columns are"
+        f"the readings are {far / 1000:,.0f} km outside the area in which target.grid is used: check which columns are"
         " mapped as easting and northing (or longitude and latitude), their signs, and crs"
     )
     return [Doubtful(Doubt.PLACE, what, None, Path(file).name, line)]
@@ -54,6 +54,6 @@ def far_from_use(survey: Survey) -> list[str]:
     longitudes = f"longitudes {use.west:g} to {use.east:g} and " if use.width < 360.0 else ""
     return [
         f"target.grid {called} is meant for {longitudes}latitudes {use.south:g} to {use.north:g},"
-        f" and the job lies at {longitude:.2f}, {latitude:.2f}: is it the right zone? Lengths on it"
-        " differ much from those on the ground"
+        f" and the job is at {longitude:.2f}, {latitude:.2f}: is it the right zone? Grid lengths there"
+        " differ greatly from those on the ground"
     ]

@@ -41,7 +41,7 @@ def _is_packed(register: Register) -> bool:
 
 def _told(of: str, latitude: float) -> str:
     return (
-        f"{of} seem to be degrees, minutes and seconds in one number, and are taken for decimal degrees, which puts"
-        " them kilometres off: neither the first two of their decimals nor the next two ever reach 60 (a latitude of"
-        f" {latitude:.8f} would be {unpacked(latitude)}); if so, export decimal degrees"
+        f"{of} seem to be degrees, minutes and seconds in one number, but are read as decimal degrees, which puts them"
+        " kilometres off: neither the first two decimals nor the next two ever reach 60 (a latitude of"
+        f" {latitude:.8f} would be {unpacked(latitude)}); if they are, export decimal degrees"
     )

@@ -67,7 +67,7 @@ def _of(
     if register is None or not axes:
         return None
     digits = [axis.digit(which) for axis, which in axes]
-    behind = ", with zeros behind that," if any(axis.padded_out(which) for axis, which in axes) else ","
+    behind = " with zeros added" if any(axis.padded_out(which) for axis, which in axes) else ""
     half, digit = float(np.hypot.reduce(digits)) / 2.0, max(digits)
     sigma = register.sigma_up if height else np.maximum(register.sigma_east, register.sigma_north)
     tolerance = survey.job.checks.vertical if height else survey.job.checks.horizontal
@@ -81,12 +81,12 @@ def _of(
     names = listed([register.names[mark] for mark in marks.tolist()])
     kind = "heights" if height else "positions"
     key, column = ("sigma_vertical", "vu95") if height else ("sigma_horizontal", "hu95")
-    says = "is stated" if stated else f"is assumed, since the register states no {column}"
+    says = "is stated" if stated else f"is assumed because the register has no {column}"
     what = (
-        f"{kind} of {counted(len(marks), 'mark')} that {plural(len(marks), 'is', 'are')} used ({names}) are written to"
-        f" {length_said(digit)}{behind} which alone puts them up to {half:.3f} m off where a standard uncertainty of"
-        f" {float(sigma[marks].max()):.3f} m {says}: give them with all their digits, or say how uncertain they are in"
-        f" a column {column} or as [control] {key}"
+        f"{kind} of {counted(len(marks), 'mark')} that {plural(len(marks), 'is', 'are')} used ({names}) are rounded to"
+        f" {length_said(digit)}{behind}, an error of up to {half:.3f} m, but a standard uncertainty of"
+        f" {float(sigma[marks].max()):.3f} m {says}: give all their digits, or state their uncertainty in a column"
+        f" {column} or as [control] {key}"
     )
     sessions = tuple(np.unique(stood.session[np.isin(stood.mark, marks)]).tolist())
     return Doubtful(Doubt.PRECISION, what, sessions, survey.register_file, register.lines[int(marks[0])])

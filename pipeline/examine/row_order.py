@@ -22,46 +22,40 @@ def order_words(survey: Survey) -> Iterator[tuple[Astray, str]]:
         if rest := graver[_MOST:]:
             doubted = tuple(sorted({session for found in rest for session in found.doubted}))
             many = counted(sum(found.count for found in rest), "more row")
-            told = (
-                f"{many} (from row {rest[0].row} on) {plural(len(rest), 'is', 'are')} out of the order of time as well"
-            )
+            told = f"{many} (from row {rest[0].row} on) {plural(len(rest), 'is', 'are')} out of time order as well"
             yield replace(rest[0], doubted=doubted), told
 
 
 def _astray(survey: Survey, found: Astray) -> str:
     one = found.count == 1
-    stands = "stands" if one else "stand"
     rows = "this row" if one else f"{counted(found.count, 'row')} (to row {found.last_row})"
     told = (
-        f"the rows of this file follow one another in time, but {rows} {plural(found.count, 'is', 'are')} observed"
-        f" {between(found.first, found.last)} and {stands} {_beside(found)}"
+        f"the rows of this file are in time order, except that {rows}, observed {between(found.first, found.last)},"
+        f" {plural(found.count, 'is', 'are')} {_beside(found)}"
     )
     if found.session != found.place:
         told += (
-            f": by {plural(found.count, 'its time it belongs', 'their times they belong')} to session"
-            f" {_name(survey, found.session)}, by {plural(found.count, 'its', 'their')} place to session"
-            f" {_name(survey, found.place)}"
+            f": by time {plural(found.count, 'it belongs', 'they belong')} to session"
+            f" {_name(survey, found.session)}, by position in the file to session {_name(survey, found.place)}"
         )
     if found.lag:
         by = lasting(abs(found.lag))
-        told += (
-            f"; {by} {'later' if found.lag > 0 else 'earlier'} {plural(found.count, 'it', 'they')} would run on there"
-        )
+        told += f"; {by} {'later' if found.lag > 0 else 'earlier'} {plural(found.count, 'it', 'they')} would fit there"
     if one:
-        cure = "If the time is mistyped, correct it in the export; if the point was measured then, say again in its"
-        return f"{told}. {cure} old place, all is in order"
-    cure = "If their times are mistyped, correct them in the export; if they were measured then, say again in their"
-    return f"{told}. {cure} old places, all is in order"
+        cure = "If the time is mistyped, correct it in the export; if the point really was measured then (re-measured"
+        return f"{told}. {cure} and stored in its old row), nothing is wrong"
+    cure = "If the times are mistyped, correct them in the export; if they really were measured then (re-measured"
+    return f"{told}. {cure} and stored in their old rows), nothing is wrong"
 
 
 def _beside(found: Astray) -> str:
-    """Say between which rows something stands."""
+    """Say between which rows something is."""
     before, behind = (
         None if each is None else f"row {each[0]} of {clock(each[1])}" for each in (found.before, found.behind)
     )
     if before is not None and behind is not None:
         return f"between {before} and {behind} UTC"
-    return f"first, before {behind} UTC" if before is None else f"last, behind {before} UTC"
+    return f"first, before {behind} UTC" if before is None else f"last, after {before} UTC"
 
 
 def _wrapped(survey: Survey, found: Astray) -> str:
@@ -72,19 +66,16 @@ def _wrapped(survey: Survey, found: Astray) -> str:
         f"times go back here, to {clock(found.first)} UTC from {clock(found.before[1])} UTC in row {found.before[0]},"
     )
     if found.wrapped == DAY:
-        told += f" as where the date stays while the clock goes past midnight: from here on {many} may be a day early"
-        cure = "write the date of the new day in these rows, or export date and time by one clock"
+        told += f" as if the date stayed while the clock passed midnight: from here on {many} may be a day early"
+        cure = "write the date of the new day in these rows, or export date and time from one clock"
     else:
         told += (
-            " and no time of the file is 13:00 or later, as of a clock of 12 hours without AM and PM: from here on"
+            " and no time of the file is 13:00 or later, as on a 12-hour clock without AM and PM: from here on"
             f" {many} may be 12 h early"
         )
-        cure = "export the times by a clock of 24 hours, or with AM and PM"
+        cure = "export the times on a 24-hour clock, or with AM and PM"
     if found.doubted:
-        told += (
-            f", and belong to session {_name(survey, found.place)} rather than {_name(survey, found.session)} if they"
-            " are"
-        )
+        told += f"; if so, they belong to session {_name(survey, found.place)}, not {_name(survey, found.session)}"
     return f"{told}; {cure}"
 
 

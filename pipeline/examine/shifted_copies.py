@@ -14,7 +14,7 @@ from pipeline.words import Doubt, counted
 
 #: Sessions of which a sentence gives the difference.
 _LISTED = 3
-_WHY = "one of the two is corrected already, or has another base position, pole height or datum"
+_WHY = "one copy is already corrected, or has a different base position, pole height or datum"
 
 
 def shifted_doubts(survey: Survey) -> Iterator[Doubtful]:
@@ -36,7 +36,7 @@ def shifted_doubts(survey: Survey) -> Iterator[Doubtful]:
         else:
             has = f"has {told} of {of_first}, all off by {off}"
             cure = "give one of the files"
-        what = f"{has}: {_WHY}, so that every such point is issued twice; {cure}"
+        what = f"{has}: {_WHY}, so every such point is issued twice; {cure}"
         yield Doubtful(Doubt.BASE, what, tuple(each.session for each in several), second, several[0].rows[1])
 
 
@@ -46,7 +46,7 @@ def _off(survey: Survey, several: list[ShiftedCopies]) -> str:
         east, north, up = one.apart + 0.0
         by = f"{east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
         told.append(by if len(several) == 1 else f"{by} in session {survey.windows[one.session].session.name}")
-    further = f"; and otherwise in {len(several) - _LISTED} more" if len(several) > _LISTED else ""
+    further = f"; and by other amounts in {len(several) - _LISTED} more sessions" if len(several) > _LISTED else ""
     return "; by ".join(told) + further
 
 

@@ -64,10 +64,10 @@ def _plan_apart(site: Site, survey: Survey) -> list[str]:
     told = f"the site's marks do not fit the register in plan: {site.names[worst]} by {off[worst]:.3f} m"
     swapped = fit_plan(site.grid[:, :2], site.own[:, 1::-1], hold_scale=site.plan.held)
     if len(site.names) > 2 and np.hypot(*swapped.residuals.T).max() <= allowed:
-        return [f"{told}; with easting and northing of the site exchanged they fit"]
+        return [f"{told}; with easting and northing of the site swapped they fit"]
     left = _without_each(site, allowed)
     if left is not None:
-        return [f"{told}; without {site.names[left[0]]} the others agree to {left[1]:.3f} m, so look at it first"]
+        return [f"{told}; without {site.names[left[0]]} the others agree to {left[1]:.3f} m, so check it first"]
     hint = '; if the site\'s distances are measured on the ground, write plan = "similarity"' if site.plan.held else ""
     return [f"{told}, and no single mark explains it{hint}"]
 
@@ -100,8 +100,8 @@ def _heights_apart(site: Site, survey: Survey) -> list[str]:
     if not site.height.tilted and rest.sum() > 1:
         without = np.abs(fit_height(grid[rest], datum[rest], own[rest], tilt=False).residuals).max()
         if without <= allowed:
-            return [f"{told}; without it the others agree to {without:.3f} m, so look at it first"]
-    return [f"{told}, and it is not that mark alone"]
+            return [f"{told}; without it the others agree to {without:.3f} m, so check it first"]
+    return [f"{told}, and not that mark alone is wrong"]
 
 
 def _odd_scale(site: Site, survey: Survey) -> list[str]:
@@ -116,9 +116,9 @@ def _odd_scale(site: Site, survey: Survey) -> list[str]:
     if off <= max(_EXPLAINED, allowed / long):
         return []
     return [
-        f"the site's scale against the grid is {site.plan.scale:.7f} ({1e6 * (site.plan.scale - 1.0):+,.0f} ppm):"
-        f" distances on the ground would give {ground:.7f}, those of the grid 1; over the {long:.0f} m between the"
-        f" marks that is {off * long:.3f} m: see a coordinate of a mark, feet for metres, or the projection"
+        f"the site's scale relative to the grid is {site.plan.scale:.7f} ({1e6 * (site.plan.scale - 1.0):+,.0f} ppm):"
+        f" ground distances would give {ground:.7f}, grid distances 1; over the {long:.0f} m between the"
+        f" marks that is {off * long:.3f} m. Check the marks' coordinates, feet for metres, and the projection"
     ]
 
 
@@ -127,7 +127,7 @@ def _unproven(site: Site) -> list[str]:
     told = []
     fits = [("plan", site.plan.over, redundancy_in_plan(site.grid[:, :2]), site.names)]
     # with the scale held the distances of the marks are proven, however they lie
-    across = " across the way to the middle of the marks" if site.plan.held else ""
+    across = " across the line to the middle of the marks" if site.plan.held else ""
     if site.height is not None:
         levelled = tuple(np.array(site.names)[site.levelled].tolist())
         shares = redundancy_in_height(site.grid[site.levelled, :2], tilt=site.height.tilted)
@@ -136,25 +136,25 @@ def _unproven(site: Site) -> list[str]:
         hidden = [name for name, share in zip(names, shares, strict=True) if share < _SHOWS]
         if not hidden:
             continue
-        proves = "checks go through it as well, and prove nothing of it; give one mark more"
+        proves = "checks go through it too and so cannot prove it; add another common mark"
         if over == 0:
             told.append(
                 f"nothing proves the localisation in {what}: {counted(len(names), 'common mark')}"
-                f" {plural(len(names), 'is', 'are')} just what it needs, so that an error in one shows nowhere, and"
-                f" hu95 and vu95 do not have its uncertainty; {proves}"
+                f" {plural(len(names), 'is', 'are')} only just enough, so an error in one shows nowhere, and hu95 and"
+                f" vu95 do not include its uncertainty; {proves}"
             )
         else:
             some = f"one of {listed(hidden)}" if len(hidden) > 1 else hidden[0]
             if what == "plan" and site.plan.held and len(names) == 2:
                 told.append(
-                    f"nothing but the distance between {listed(hidden)} proves the localisation in plan: an error in"
-                    f" one of them along the line shows, one across it shows nowhere; {proves}, beside the line"
+                    f"only the distance between {listed(hidden)} proves the localisation in plan: an error in one of"
+                    f" them along the line shows, one across it does not; {proves}, off the line"
                 )
                 continue
             way = across if what == "plan" else ""
             told.append(
-                f"nothing proves the localisation in {what}: as the common marks lie, an error in {some}{way} shows"
-                f" nowhere; {proves}, far from the others"
+                f"nothing proves the localisation in {what}: with the common marks placed as they are, an error in"
+                f" {some}{way} shows nowhere; {proves}, far from the others"
             )
     return told
 
@@ -168,8 +168,8 @@ def _mirrored(site: Site, survey: Survey) -> list[str]:
     if np.hypot(*swapped.residuals.T).max() > allowed:
         return []
     return [
-        "the marks of the site lie on a line, so that they fit as well with its easting and northing exchanged, which"
-        " would turn the work over to the other side of that line; give a mark beside it"
+        "all marks of the site are on one line, so they would fit equally well with its easting and northing swapped,"
+        " which would mirror the work about that line; add a mark off the line"
     ]
 
 
@@ -182,7 +182,7 @@ def _steep(site: Site, survey: Survey) -> list[str]:
         return []
     return [
         f"the localisation tilts heights by {1e6 * slope:,.0f} mm/km: a geoid seldom slopes by more than"
-        f" {1e6 * _STEEPEST:.0f}; over the {wide:.0f} m between the marks that is {slope * wide:.3f} m, so see the"
+        f" {1e6 * _STEEPEST:.0f}; over the {wide:.0f} m between the marks that is {slope * wide:.3f} m, so check the"
         ' height of each mark in both files, or write height = "step"'
     ]
 
@@ -194,8 +194,8 @@ def _narrow(site: Site) -> list[str]:
     if wide >= _NARROW * long:
         return []
     return [
-        f"the marks of the tilt lie nearly on a line, {long:.0f} m long and {wide:.1f} m wide: across it an error of"
-        f' their heights grows {long / wide:.0f}-fold; write height = "step", or add a mark beside the line'
+        f"the marks of the tilt are nearly on a line, {long:.0f} m long and {wide:.1f} m wide: across it an error in"
+        f' their heights grows {long / wide:.0f}-fold; write height = "step", or add a mark off the line'
     ]
 
 
@@ -218,7 +218,7 @@ def _outside(site: Site, survey: Survey) -> list[str]:
         return []
     return [
         f"the marks of the site do not surround the work: it reaches {work:,.0f} m from their middle, the farthest mark"
-        f" only {marks:,.0f} m; give marks around the work"
+        f" only {marks:,.0f} m; add marks around the work"
     ]
 
 

@@ -62,9 +62,9 @@ def _of_table(survey: Survey, name: str, table: object, keys: tuple[str, ...]) -
         elif name == "quality" and key != "centring" and value < LEAST_SIGMA:
             found.append((key, f"{name}.{key} = {value:g} m cannot be right: nothing is observed so well"))
     for key, most, why in (
-        ("ppm", _PPM, "a baseline's uncertainty grows by one or two parts per million, which are written 1 or 2"),
-        ("scale", _SCALE, "no receiver is that much worse than it states"),
-        ("scale_vertical", _SCALE, "no receiver is that much worse than it states"),
+        ("ppm", _PPM, "a baseline's uncertainty grows by one or two parts per million, written 1 or 2"),
+        ("scale", _SCALE, "no receiver is that much worse than stated"),
+        ("scale_vertical", _SCALE, "no receiver is that much worse than stated"),
     ):
         extreme: float | None = getattr(table, key, None)
         if extreme is not None and extreme > most:
@@ -99,7 +99,7 @@ def _of_register(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
             more = and_more(len(odd) - _NAMED)
             what = (
                 f"{name} of {counted(len(odd), 'occupied mark')} cannot be right: {marks}{more}: millimetres or"
-                " centimetres taken for metres"
+                " centimetres read as metres"
             )
             sessions = tuple(np.unique(session[np.isin(on, odd)]).tolist())
             yield Doubtful(Doubt.PRECISION, what, sessions, survey.register_file, register.lines[int(odd[0])])

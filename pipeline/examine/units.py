@@ -57,7 +57,7 @@ def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtf
             of = tuple(session for session, one in looks.items() if one == what)
             names = ", ".join(survey.windows[session].session.name for session in of[:_NAMED])
             more = and_more(len(of) - _NAMED)
-            text = f"{plural(len(of), 'session')} {names}{more}: {what}; see {counted.look}"
+            text = f"{plural(len(of), 'session')} {names}{more}: {what}; check {counted.look}"
             every = len(of) == len(survey.windows)
             found.append(Doubtful(Doubt.UNITS, text, None if every else of, *counted.at))
     return found
@@ -145,15 +145,15 @@ def _middles(above: Above, plans: list[Floats], rest: Floats, sessions: list[int
 def _in_plan(counted: _Counted, off: Floats, other: float) -> str:
     east, north = np.nanmedian(off[:, :2], axis=0)
     return (
-        f"the marks lie {east:+.1f} m east and {north:+.1f} m north of the raw readings on them, much as they would if"
-        f" {counted.whose} eastings and northings were in {_called(other)}, not in {_called(counted.plan)}"
+        f"the marks are {east:+.1f} m east and {north:+.1f} m north of the raw readings on them, about what you get if"
+        f" {counted.whose} eastings and northings are in {_called(other)}, not in {_called(counted.plan)}"
     )
 
 
 def _in_height(counted: _Counted, off: Floats, meant: float) -> str:
     return (
-        f"the marks lie {np.nanmedian(off[:, 2]):+.1f} m above the raw readings on them, much as they would if"
-        f" {counted.whose} heights were in {_called(meant)}, not in {_called(counted.up)}"
+        f"the marks are {np.nanmedian(off[:, 2]):+.1f} m above the raw readings on them, about what you get if"
+        f" {counted.whose} heights are in {_called(meant)}, not in {_called(counted.up)}"
     )
 
 

@@ -72,7 +72,7 @@ def test_without_ties_the_refusal_is_the_same(tmp_path: Path) -> None:
             session["shift"] = "none"
 
     text = problems(job_with(change), tmp_path)
-    assert text.startswith("no reading of the job is one of a session: their base ids are not those of the sessions")
+    assert text.startswith("no reading of the job is in a session: their base ids are not those of the sessions")
     assert "BASE-X" in text and 'write base = "BASE-X"' in text and "time_zone" not in text
 
 

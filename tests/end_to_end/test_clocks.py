@@ -296,8 +296,8 @@ def day(folder: Path, hours: float = 0.0) -> Path:
 def test_a_heading_of_another_clock_is_told(heading: str, said: str, tmp_path: Path) -> None:
     (text,) = told(headed(day(tmp_path), heading))
     assert text == (
-        f'rover001.csv: the heading "{heading}" says that times are {said}, and they are read with time_zone = "UTC":'
-        " one of the two may be off"
+        f'rover001.csv: the heading "{heading}" states that times are {said}, but they are read with time_zone ='
+        ' "UTC": one of the two may be wrong'
     )
     assert kinds(tmp_path / "job.toml") == []
 
@@ -323,7 +323,7 @@ def test_a_heading_of_the_jobs_clock_says_nothing(heading: str, zone: str, hours
 def test_an_offset_in_figures_is_no_summer_time(tmp_path: Path) -> None:
     """In March New Zealand's clocks are thirteen hours ahead: a heading with twelve in figures is of another one."""
     texts = told(headed(day(tmp_path, 13), "Time (UTC+12)", stated="Pacific/Auckland"))
-    assert ["says that times are UTC+12:00" in text for text in texts if "heading" in text] == [True]
+    assert ["states that times are UTC+12:00" in text for text in texts if "heading" in text] == [True]
 
 
 @pytest.mark.parametrize("hours", [2, 3])

@@ -22,7 +22,7 @@ def rounded(
 
 
 def told(path: Path) -> list[str]:
-    return [text for text in map(str, check_job(path).doubts) if "written to" in text]
+    return [text for text in map(str, check_job(path).doubts) if "rounded to" in text]
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -73,7 +73,7 @@ def test_some_coarse_rows_among_fine_ones_are_doubted(degrees: int, metres: int,
     cut, every = np.arange(43)[rows], len(job.rows["time"])
     doubts = told(job.write(tmp_path))
     for what, there in (("longitudes and latitudes", degrees < 7), ("heights", metres < 2)):
-        (doubt,) = [one for one in doubts if f"have {what} written to" in one] if there else [""]
+        (doubt,) = [one for one in doubts if f"have {what} rounded to" in one] if there else [""]
         assert not there or doubt.startswith(f"rover001.csv:{cut[0] + 2}: {len(cut)} readings of {every}, ")
     assert len(doubts) == (degrees < 7) + (metres < 2)
 
@@ -89,7 +89,7 @@ def test_coarse_rows_of_one_column_alone_are_doubted(axis: str, tmp_path: Path) 
     job = rounded(9, 4)
     job.rows[axis][10:30] = np.round(job.rows[axis][10:30], 5)
     (doubt,) = told(job.write(tmp_path))
-    assert f" 20 readings of 43, this one first, have {axis}s written to" in doubt
+    assert f" 20 readings of 43 (first one here) have {axis}s rounded to" in doubt
 
 
 def test_two_rows_typed_to_whole_metres_are_doubted(tmp_path: Path) -> None:

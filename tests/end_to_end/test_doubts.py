@@ -94,7 +94,7 @@ def test_the_summary_and_the_check_tell_a_doubt(tmp_path: Path) -> None:
     run = CliRunner().invoke(app, ["run", str(path)])
     assert run.exit_code == 3
     (line,) = [line for line in run.stdout.splitlines() if "DOUBT" in line]
-    assert line.endswith('[checks] confirmed = ["register-heights"] says it is right')
+    assert line.endswith('you have checked this and set [checks] confirmed = ["register-heights"]')
     assert line.split("DOUBT: ")[1] not in "".join(line for line in run.stdout.splitlines() if "note:" in line)
     check = CliRunner().invoke(app, ["check", str(path)])
     assert check.exit_code == 0

@@ -332,9 +332,9 @@ checks = [{{ point = "C1", mark = "MC1" }}]
     ("foot", "up", "raw_up", "said"),
     [
         pytest.param(SURVEY, SURVEY, 1.0, None, id="right"),
-        pytest.param(FOOT, FOOT, 1.0, "eastings and northings were in international feet", id="other-foot"),
-        pytest.param(SURVEY, 1.0, 1.0, "register's heights were in metres", id="register-heights-in-metres"),
-        pytest.param(SURVEY, SURVEY, FOOT, "export's heights were in international feet", id="export-heights-in-feet"),
+        pytest.param(FOOT, FOOT, 1.0, "eastings and northings are in international feet", id="other-foot"),
+        pytest.param(SURVEY, 1.0, 1.0, "register's heights are in metres", id="register-heights-in-metres"),
+        pytest.param(SURVEY, SURVEY, FOOT, "export's heights are in international feet", id="export-heights-in-feet"),
     ],
 )
 def test_units_that_are_not_the_stated_ones_are_in_doubt(

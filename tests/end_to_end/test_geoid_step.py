@@ -35,7 +35,7 @@ def made(folder: Path, named: float = TRUE, *, ellipsoidal: bool = True) -> Simu
 def told(job: Simulation, folder: Path) -> tuple[list[str], list[str], str]:
     record = run_job(job.write(folder / "job"), dry_run=True).record
     assert all(check["passed"] for check in every(record["checks"]))
-    notes = [note for note in record["notes"] if "no mark proves the step" in note]
+    notes = [note for note in record["notes"] if "no mark checks the conversion" in note]
     return [one["what"] for one in record["doubts"]], notes, record["verdict"]
 
 
@@ -63,8 +63,8 @@ def test_a_job_of_ellipsoidal_heights_has_no_such_step(tmp_path: Path) -> None:
         (TRUE, None),
         (TRUE - 0.9, None),  # another model of one datum
         (-TRUE, "sign of its values, which looks reversed"),
-        (TRUE + 8.0, "see whether it is the grid of this height datum"),
-        (412.0, "no geoid is farther than 110 m"),  # heights of the ground
+        (TRUE + 8.0, "check that it is the grid of this height datum"),
+        (412.0, "but no geoid is farther than 110 m"),  # heights of the ground
     ],
 )
 def test_a_named_grid_is_held_against_that_of_proj(

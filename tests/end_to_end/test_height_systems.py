@@ -49,7 +49,7 @@ def kinds(job: Simulation, folder: Path) -> list[tuple[str, list[str]]]:
     """Run a job; return its doubts' kinds and sessions. Every check passes, and `tiedown check` tells the same."""
     job.job["shift"] = {"limit_vertical": 100.0}
     path = job.write(folder)
-    told = [text for text in check_job(path).warnings if "counts as proven" in text]
+    told = [text for text in check_job(path).warnings if "stay unproven" in text]
     outcome = run_job(path, dry_run=True)
     assert all(check["passed"] for check in every(outcome.record["checks"]))
     doubts = outcome.record["doubts"]
@@ -153,7 +153,7 @@ def test_a_base_set_up_again_at_its_coordinates_under_another_id(same: bool, tmp
 def test_bases_of_which_ids_alone_are_known_may_be_one(tmp_path: Path) -> None:
     path = moved(at(KNOWN, tmp_path, 12.0), easting=0.6, northing=1.7).write(tmp_path)
     (doubt,) = run_job(path, dry_run=True).record["doubts"]
-    assert "one base that was set up again at the same coordinates under another id" in doubt["what"]
+    assert "this is one base set up again at the same coordinates under another id" in doubt["what"]
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -237,7 +237,7 @@ def test_heights_that_company_hides_are_doubted(
     assert [one["kind"] for one in outcome.record["doubts"]] == ([kind] if kind else [])
     assert outcome.record["verdict"] == ("unchecked" if kind else "proven")
     told = outcome.record["doubts"][0]["what"] if kind else ""
-    assert not kind or ("ground is not so steep, though a tower, a bridge" in told and "confirm" in told)
+    assert not kind or ("natural ground is not that steep. If this is a tower, bridge" in told and "confirm" in told)
 
 
 def test_rows_in_a_row_that_jump_and_come_back_are_told(tmp_path: Path) -> None:

@@ -37,7 +37,7 @@ def pack(columns: dict[str, Floats]) -> None:
 
 
 def told(path: Path) -> list[str]:
-    return [text for text in map(str, check_job(path).doubts) if "in one number, and are taken" in text]
+    return [text for text in map(str, check_job(path).doubts) if "in one number, but are read" in text]
 
 
 @pytest.mark.parametrize("form", ["csv", "geojson"])
@@ -77,7 +77,7 @@ def test_a_packed_register_of_many_marks_is_doubted_itself(tmp_path: Path) -> No
     (doubt,) = told(job.write(tmp_path / "packed"))
     assert "register.csv:2: " in doubt
     said = [one["what"] for one in run_job(tmp_path / "packed" / "job.toml", dry_run=True).record["doubts"]]
-    assert any("degrees with their minutes and seconds in one number" in what for what in said)  # the shift of it
+    assert any("degrees, minutes and seconds in one number" in what for what in said)  # the shift of it
 
 
 @pytest.mark.parametrize("seed", range(4))

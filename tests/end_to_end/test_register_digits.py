@@ -32,7 +32,7 @@ def stand_at(job: Simulation, decimals: int) -> None:
 
 
 def told(path: Path) -> list[str]:
-    return [text for text in map(str, check_job(path).doubts) if "written to" in text]
+    return [text for text in map(str, check_job(path).doubts) if "rounded to" in text]
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -44,7 +44,7 @@ def test_heights_to_the_decimetre_are_doubted(seed: int, strip: bool, tmp_path: 
     path = job.write(tmp_path)
     (doubt,) = told(path)
     assert "register.csv:2: heights of 4 marks that are used" in doubt
-    assert "written to 0.1 m" in doubt
+    assert "rounded to 0.1 m" in doubt
     outcome = run_job(path, dry_run=True)
     assert outcome.exit_code == 3
     assert "precision" in [one["kind"] for one in outcome.record["doubts"]]
@@ -67,7 +67,7 @@ def test_one_mark_with_fewer_digits_than_the_others_is_doubted(tmp_path: Path) -
     job.register["height"][1] = job.register["height"][1][:-2]
     job.register["height"][2] = job.register["height"][2][:-1] + "0"
     (doubt,) = told(job.write(tmp_path))
-    assert f"register.csv:3: heights of 1 mark that is used ({job.register['mark'][1]}) are written to 0.1 m" in doubt
+    assert f"register.csv:3: heights of 1 mark that is used ({job.register['mark'][1]}) are rounded to 0.1 m" in doubt
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -140,7 +140,7 @@ def test_heights_to_the_decimetre_with_zeros_behind_are_doubted(seed: int, decim
     path = job.write(tmp_path)
     (doubt,) = told(path)
     assert "register.csv:2: heights of 4 marks that are used" in doubt
-    assert "written to 0.1 m, with zeros behind that, which alone puts them up to 0.050 m off" in doubt
+    assert "rounded to 0.1 m with zeros added, an error of up to 0.050 m" in doubt
     assert run_job(path, dry_run=True).exit_code == 3
 
 
@@ -156,7 +156,7 @@ def test_positions_on_a_step_of_one_or_five_are_doubted(
         padded_to(job, column, step)
     (doubt,) = told(job.write(tmp_path))
     assert "positions of 4 marks that are used" in doubt
-    assert f"written to {step} m, with zeros behind that" in doubt
+    assert f"rounded to {step} m with zeros added" in doubt
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -233,4 +233,4 @@ def test_positions_to_five_centimetres_without_zeros_are_doubted_too(tmp_path: P
         write_to_stripped = [text.rstrip("0").rstrip(".") for text in job.register[column]]
         job.register[column] = np.array(write_to_stripped, object)
     (doubt,) = told(job.write(tmp_path))
-    assert "written to 0.05 m, which" in doubt
+    assert "rounded to 0.05 m, an error" in doubt

@@ -19,7 +19,7 @@ from pipeline.issue.record_types import Record
 
 _HOUR = np.timedelta64(3600, "s")
 #: What all sentences about the order of rows have.
-_SAID = ("follow one another in time", "times go back")
+_SAID = ("are in time order, except", "times go back")
 
 
 def day(points: int = 25, ids: bool = False) -> Simulation:
@@ -84,7 +84,7 @@ def test_a_mistyped_time_that_changes_the_base_is_doubted_with_its_neighbours(
     assert f"row {row + 1} of {times[0]} and row {row + 3} of {times[2]} UTC" in doubt["what"]
     assert "If the time is mistyped, correct it in the export" in doubt["what"]
     wrong, right = ("session-02", "session-01") if later else ("session-01", "session-02")
-    assert f"to session {wrong}, by its place to session {right}" in doubt["what"]
+    assert f"to session {wrong}, by position in the file to session {right}" in doubt["what"]
     assert doubt["sessions"] == [wrong]
     assert verdicts(record) == {wrong: "unchecked", right: "proven"}
 
@@ -245,8 +245,8 @@ def test_a_date_that_stays_past_midnight_is_doubted_where_another_base_ran_that_
     record, code = judged(night(tmp_path / "wrong", right=False))
     told = [doubt["what"] for doubt in record["doubts"]]
     assert code == 3 and len(told) == 1
-    assert "the date stays while the clock goes past midnight" in told[0] and "may be a day early" in told[0]
-    assert "belong to session session-02 rather than session-01" in told[0]
+    assert "the date stayed while the clock passed midnight" in told[0] and "may be a day early" in told[0]
+    assert "belong to session session-02, not session-01" in told[0]
 
 
 @pytest.mark.parametrize("twelve", [True, False])
@@ -261,7 +261,7 @@ def test_a_clock_of_twelve_hours_is_told(tmp_path: Path, twelve: bool) -> None:
         rows["time"][rows["time"] >= np.datetime64("2026-03-02T13:00", "ms")] -= 12 * _HOUR
     told = said(job.write(tmp_path))
     assert bool(told) is twelve
-    assert all("a clock of 12 hours without AM and PM" in text and "12:" in text for text in told)
+    assert all("a 12-hour clock without AM and PM" in text and "12:" in text for text in told)
 
 
 @pytest.mark.parametrize("twelve", [True, False])
@@ -277,7 +277,7 @@ def test_a_clock_of_twelve_hours_is_told_by_the_rule_of_a_drafted_job(tmp_path: 
     if twelve:
         rows["time"][rows["time"] >= np.datetime64("2026-03-02T13:00", "ms")] -= 12 * _HOUR
     told = said(job.write(tmp_path))
-    assert bool(told) is twelve and all("a clock of 12 hours without AM and PM" in text for text in told)
+    assert bool(told) is twelve and all("a 12-hour clock without AM and PM" in text for text in told)
 
 
 def two_days() -> Simulation:
@@ -316,8 +316,8 @@ def test_a_block_at_an_end_of_the_file_is_doubted_where_its_names_run_on(
     path = ordered(job, keep).write(tmp_path)
     record, code = judged(path)
     (told,) = said(path)
-    assert ("last, behind row" if day_off < 0 else "first, before row") in told
-    assert f"24 h {'later' if day_off < 0 else 'earlier'} they would run on there" in told
+    assert ("last, after row" if day_off < 0 else "first, before row") in told
+    assert f"24 h {'later' if day_off < 0 else 'earlier'} they would fit there" in told
     kinds = [doubt["kind"] for doubt in record["doubts"]]
     assert kinds == (["time-zone"] if named else []) and (code == 3) is named
 

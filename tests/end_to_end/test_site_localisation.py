@@ -194,8 +194,8 @@ def in_feet(own: Floats) -> Floats:
     [
         (bad_mark, {}, ["do not fit the register in plan", "without CM3 the others agree"]),
         (bad_height, {}, ["do not fit the register in height: CM4", "without it the others agree"]),
-        (exchanged, {}, ["easting and northing of the site exchanged"]),
-        (in_feet, {}, ["scale against the grid is 3.28", "feet for metres"]),
+        (exchanged, {}, ["easting and northing of the site swapped"]),
+        (in_feet, {}, ["scale relative to the grid is 3.28", "feet for metres"]),
         (lambda own: own, {"plan": "rigid"}, ["no single mark explains it", 'plan = "similarity"']),
     ],
 )
@@ -243,15 +243,20 @@ ALONG, ACROSS = np.array([[np.cos(TURN), np.sin(TURN), 0.0], [-np.sin(TURN), np.
     [
         (WIDE, {}, RIGHT, []),
         (BUT_ONE[:3], {}, RIGHT, []),
-        (WIDE[:2], {}, [0.03, 0.04, 0.0], ["in plan: 2 common marks are just what it needs"]),
-        (WIDE[:2], {"plan": "rigid"}, RIGHT, ["along the line shows, one across it shows nowhere"]),
-        (WIDE[:2], {"plan": "rigid"}, 0.4 * ALONG, ["do not fit the register in plan", "one across it shows"]),
-        (WIDE[:2], {"plan": "rigid"}, 0.4 * ACROSS, ["along the line shows, one across it shows nowhere"]),
-        (WIDE, {"height": "tilt"}, RIGHT, ["in heights: 3 common marks are just what it needs"]),
+        (WIDE[:2], {}, [0.03, 0.04, 0.0], ["in plan: 2 common marks are only just enough"]),
+        (WIDE[:2], {"plan": "rigid"}, RIGHT, ["along the line shows, one across it does not"]),
+        (WIDE[:2], {"plan": "rigid"}, 0.4 * ALONG, ["do not fit the register in plan", "one across it does not"]),
+        (WIDE[:2], {"plan": "rigid"}, 0.4 * ACROSS, ["along the line shows, one across it does not"]),
+        (WIDE, {"height": "tilt"}, RIGHT, ["in heights: 3 common marks are only just enough"]),
         (WIDE, {"height": "tilt"}, [0.0, 0.0, 0.4], ["a geoid seldom slopes by more", "in heights: 3 common"]),
-        (ON_A_LINE, {}, RIGHT, ["lie on a line, so that they fit as well with its easting and northing"]),
-        (BUT_ONE, {"height": "none"}, [-0.06, 0.08, 0.0], ["in plan: as the common marks lie, an error in S4 shows"]),
-        (BUT_ONE, {"height": "none", "plan": "rigid"}, RIGHT, ["an error in S4 across the way to the middle"]),
+        (ON_A_LINE, {}, RIGHT, ["on one line, so they would fit equally well with its easting and northing"]),
+        (
+            BUT_ONE,
+            {"height": "none"},
+            [-0.06, 0.08, 0.0],
+            ["in plan: with the common marks placed as they are, an error in S4 shows"],
+        ),
+        (BUT_ONE, {"height": "none", "plan": "rigid"}, RIGHT, ["an error in S4 across the line to the middle"]),
     ],
 )
 def test_what_nothing_proves_takes_the_proof_away(

@@ -102,10 +102,10 @@ def test_limits_that_cannot_judge_readings_are_told(tmp_path: Path) -> None:
     path = job.write(tmp_path)
     replace_in(tmp_path / "rover001.csv", {"nan": ""})
     assert told(path) == [
-        "rover001.csv:12: quality.max_sigma_horizontal cannot judge 5 of 86 accepted readings, this one first, which do"
-        " not state what it limits",
-        "rover001.csv: quality.max_pdop judges none of its 86 accepted readings, which do not state what it limits: map"
-        " the column that does, or leave the limit out",
+        "rover001.csv:12: quality.max_sigma_horizontal was not applied to 5 of 86 accepted readings (first one here):"
+        " the value it limits is missing",
+        "rover001.csv: quality.max_pdop has no effect: none of its 86 accepted readings has the value it limits. Map"
+        " the column that has it, or remove the limit",
     ]
 
 
@@ -122,10 +122,10 @@ def test_figures_that_stand_for_none_are_not_within_a_limit(tmp_path: Path) -> N
     text = "\n".join(line + more for line, more in zip(lines, [",Age,PDOP", *cells], strict=True))
     (tmp_path / "rover001.csv").write_text(text + "\n", encoding="utf-8")
     assert told(path) == [
-        "rover001.csv:30: quality.max_pdop cannot judge 2 of 84 accepted readings, this one first: what it limits is"
-        " stated as zero or less, which stands for none",
-        "rover001.csv:20: quality.max_correction_age cannot judge 2 of 84 accepted readings, this one first: what it"
-        " limits is stated as less than zero, which stands for none",
+        "rover001.csv:30: quality.max_pdop was not applied to 2 of 84 accepted readings (first one here): the value it"
+        ' limits is zero or less, which means "not recorded"',
+        "rover001.csv:20: quality.max_correction_age was not applied to 2 of 84 accepted readings (first one here): the"
+        ' value it limits is less than zero, which means "not recorded"',
     ]
     assert run_job(path, dry_run=True).record["rows"]["by_reason"] == {"poor_quality": 2}
 
@@ -163,8 +163,8 @@ def test_a_large_part_that_is_held_back_is_told_with_the_likely_reason(tmp_path:
     path = job.write(tmp_path)
     (text,) = told(path)
     assert text == (
-        f"rover001.csv:{drafted[0] + 2}: 12 of the file's 43 rows are held back as not_fixed, this one first:"
-        ' their solutions are "RTK FIXED" (12); see quality.solutions'
+        f"rover001.csv:{drafted[0] + 2}: 12 of the file's 43 rows are held back as not_fixed (first one here):"
+        ' their solutions are "RTK FIXED" (12); check quality.solutions'
     )
 
 
@@ -183,7 +183,7 @@ def test_what_holds_a_file_back_stands_beside_the_ties_that_it_takes(tmp_path: P
     with pytest.raises(JobError) as caught:
         check_job(job.write(tmp_path))
     (problem,) = [one for one in caught.value.problems if one.file.endswith("rover001.csv")]
-    assert problem.what == "86 of the file's 86 rows are held back as poor_quality, this one first"
+    assert problem.what == "86 of the file's 86 rows are held back as poor_quality (first one here)"
     assert "units" in problem.fix
 
 
@@ -287,9 +287,9 @@ def test_ends_of_occupations(tmp_path: Path) -> None:
     path = job.write(tmp_path)
     add_ends(path, {names[2]: -60, names[3]: 13 * 3600})
     early, long, late = told(path)
-    assert early.startswith("rover001.csv:6: time_end lies before time in 1 row,")
+    assert early.startswith("rover001.csv:6: time_end is before time in 1 row (first one here)")
     assert long.startswith("rover001.csv:7: 1 row lasts longer than 12 hours")
-    assert late.startswith("rover001.csv:7: in 1 row, this one first, time_end lies outside the session")
+    assert late.startswith("rover001.csv:7: in 1 row (first one here) time_end is outside the session")
 
 
 def test_ends_that_are_in_order_are_left_in_peace(tmp_path: Path) -> None:
@@ -346,7 +346,7 @@ def test_names_that_a_spreadsheet_made_dates_of_are_told_with_the_row(text: str,
     job.rows["name"] = job.rows["name"].astype("U30")
     job.rows["name"][5] = text
     (note,) = [note for note in told(job.write(tmp_path)) if "is a date" in note]
-    assert note.startswith(f'rover001.csv:7: the name of 1 row, this one first, is a date ("{text}")')
+    assert note.startswith(f'rover001.csv:7: the name of 1 row (first one here) is a date ("{text}")')
 
 
 @pytest.mark.parametrize("form", ["{:03d}-26", "3-{}", "{:02d}.03.2026-A", "MAR-{}B", "2026-03-{:02d}-1"])
@@ -363,8 +363,8 @@ def test_an_export_that_capitals_alone_keep_out_is_told(tmp_path: Path) -> None:
     """One controller writes ROVER2.CSV, and the job reads rover*.csv; what is no such file is nobody's business."""
     path = simulate(Plan(sessions=1, points=6)).write(tmp_path)
     (tmp_path / "ROVER3.TXT").write_text("notes")
-    assert 'files = ["rover*.csv"]' in path.read_text() and not [note for note in told(path) if "capitals" in note]
+    assert 'files = ["rover*.csv"]' in path.read_text() and not [note for note in told(path) if "lower case" in note]
     (tmp_path / "ROVER2.CSV").write_bytes((tmp_path / "rover001.csv").read_bytes())
-    (note,) = [note for note in told(path) if "capitals" in note]
-    assert '"rover*.csv" does not name ROVER2.CSV,' in note
-    assert [note for note in run_job(path).record["notes"] if "capitals" in note]
+    (note,) = [note for note in told(path) if "lower case" in note]
+    assert 'pattern "rover*.csv" does not match ROVER2.CSV,' in note
+    assert [note for note in run_job(path).record["notes"] if "lower case" in note]

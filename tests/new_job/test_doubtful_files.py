@@ -87,7 +87,7 @@ def test_names_that_begin_with_the_sign_of_a_comment_are_rows_until_somebody_say
     Path(started.path).write_text(text.replace('# comment = "#"', 'comment = "#"'))
     record = run_job(started.path, dry_run=True).record
     assert record["rows"]["read"] == len(names) - len(named)
-    (note,) = [note for note in record["notes"] if "passed over" in note]
+    (note,) = [note for note in record["notes"] if "skipped as comments" in note]
     assert note.startswith(f'a.csv:{named[0] + 2}: {len(named)} lines that begin with "#"')
 
 

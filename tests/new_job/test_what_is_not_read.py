@@ -169,7 +169,7 @@ def test_rows_between_blanks_with_an_empty_cell_are_told(tmp_path: Path) -> None
     answer(Path(started.path), {**HEIGHT, **({"ties": ""} if any("ties" in key for key in asked) else {})})
     record = run_job(started.path, dry_run=True).record
     (note,) = [note for note in record["notes"] if "held back as unreadable" in note]
-    assert "an empty cell leaves no trace" in note and "see decimal" not in note
+    assert "an empty cell is lost" in note and "check decimal" not in note
 
 
 @pytest.mark.parametrize(("form", "month"), [("%d {} %Y %H:%M:%S", "août"), ("%d. {} %Y %H:%M:%S", "Mai")])
@@ -301,9 +301,9 @@ def test_hidden_sheets_with_readings_or_marks_are_told(tmp_path: Path) -> None:
     asked = {one.question.key for one in started.asked}
     answer(Path(started.path), {**HEIGHT, **({"grid": '"EPSG:2193"'} if "target.grid" in asked else {})})
     checked = check_job(Path(started.path)).warnings
-    assert [one.split(":")[0] for one in checked if "hidden, not read" in one] == ["a.xlsx", "control.xlsx"]
+    assert [one.split(":")[0] for one in checked if "hidden and not read" in one] == ["a.xlsx", "control.xlsx"]
     notes = run_job(started.path, dry_run=True).record["notes"]
-    assert [one.split(":")[0] for one in notes if "hidden, not read" in one] == ["a.xlsx", "control.xlsx"]
+    assert [one.split(":")[0] for one in notes if "hidden and not read" in one] == ["a.xlsx", "control.xlsx"]
 
 
 @pytest.mark.parametrize(
@@ -417,9 +417,9 @@ def test_lines_of_another_table_below_are_told_by_the_sign_between_the_columns(b
     started = new_job(tmp_path)
     answer(Path(started.path), HEIGHT)
     notes = run_job(started.path, dry_run=True).record["notes"]
-    (note,) = (one for one in notes if "not as many cells as the header" in one)
-    assert ("where blanks part the columns" in note) == blanks
-    assert ("of another table below the readings" in note) != blanks
+    (note,) = (one for one in notes if "not have as many cells as the header" in one)
+    assert ("with columns separated by blanks" in note) == blanks
+    assert ("it belongs to another table" in note) != blanks
 
 
 @pytest.mark.parametrize(("heading", "readable"), [("Ellip Height (m)", False), ("Ellip Height (ftUS)", True)])

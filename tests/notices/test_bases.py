@@ -270,7 +270,7 @@ def test_base_ids_that_no_session_has(tmp_path: Path) -> None:
     first, second = check_job(path).warnings
     assert "7 readings carry the base id Base-x from 2026-03-01 " in first
     assert "3 readings carry the base id BASE-9 from " in second
-    assert all("no session of that time has it: session session-01 (base BASE-01)" in told for told in (first, second))
+    assert all("no session at that time has it: session session-01 (base BASE-01)" in told for told in (first, second))
     assert run_job(path, dry_run=True).record["rows"]["by_reason"] == {"outside_sessions": 10}
 
 
@@ -366,7 +366,7 @@ def test_degrees_for_the_base_of_a_projected_export_are_a_problem(tmp_path: Path
     ("says", "other"),
     [
         ("2 positions of the base up to 1.5", lambda job: at_base(job, 0, east=0.75, north=-1.25, up=0.5)),
-        ("antenna heights of the base from 1.800 to 2.300 m", lambda job: {"Ant": "2.300"}),
+        ("base antenna heights that alternate between 1.800 and 2.300 m", lambda job: {"Ant": "2.300"}),
     ],
 )
 def test_another_base_between_two_checks_is_in_doubt(

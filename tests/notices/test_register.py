@@ -154,7 +154,9 @@ def separation(job: Simulation, mark: str) -> float:
 
 
 @pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize(("times", "says"), [(1, "an ellipsoidal one"), (-1, "one reduced by the separation twice")])
+@pytest.mark.parametrize(
+    ("times", "says"), [(1, "an ellipsoidal one"), (-1, "one with the separation subtracted twice")]
+)
 def test_one_height_of_another_kind(times: int, says: str, seed: int, tmp_path: Path) -> None:
     """Three marks in a session, so that the two others decide; the base's height is metres off."""
     job = simulate(replace(SMALL, sessions=1, ties=2, checks=2, seed=seed))
@@ -179,7 +181,7 @@ def test_a_whole_register_of_ellipsoidal_heights(tmp_path: Path) -> None:
     assert np.abs(apart).min() > 20
     job.register["height"] = job.register["height"] + apart
     told = " ".join(warnings(job, tmp_path))  # the shift that follows is in doubt too
-    assert "each height looks like an ellipsoidal one (or each of the exports like one of a height datum) -> " in told
+    assert "each height looks like an ellipsoidal one (or each export height like a height above a datum) -> " in told
     assert "register-heights" in told
 
 
@@ -188,7 +190,7 @@ def test_datum_heights_that_are_called_ellipsoidal(tmp_path: Path) -> None:
     job.register["ellipsoid_height"] = job.register.pop("height")
     job.job["control"]["height"] = "ellipsoid"
     told = " ".join(warnings(job, tmp_path))
-    assert "each height looks like one of a height datum, not an ellipsoidal one -> " in told
+    assert "each height looks like a height above a datum, not an ellipsoidal one -> " in told
 
 
 def test_digits_swapped_since_the_earlier_issue(tmp_path: Path) -> None:

@@ -159,7 +159,7 @@ def test_a_doubt_that_an_update_cannot_read_stays_until_it_is_confirmed(
         later = run_job(path)
         ((what, sessions),) = doubts(later)
         assert later.issued and later.exit_code == 3 and sessions == [later.record["sessions"][0]["session"]]
-        assert what.startswith("what was measured at S01-C2 on CM") and what.count("nothing of it counts") == 1
+        assert what.startswith("what was measured at S01-C2 on CM") and what.count("the points stay unproven") == 1
     text = path.read_text(encoding="utf-8")
     path.write_text(text + '\n[checks]\nconfirmed = ["unanswered-check"]\n', encoding="utf-8")
     assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
