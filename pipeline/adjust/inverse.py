@@ -71,7 +71,7 @@ class BlockInverse:
         `numpy.linalg.LinAlgError` if the matrix is not positive definite.
         """
         if eliminated[matrix.pairs].all(axis=1).any():
-            raise ValueError("two of the unknowns to be eliminated meet in an observation")
+            raise ValueError("two of the unknowns to be eliminated occur in one observation")
         labels = joined(matrix.pairs[:, 0], matrix.pairs[:, 1], len(matrix.diagonal))
         kept = np.flatnonzero(~eliminated)
         self._matrix = matrix

@@ -45,8 +45,8 @@ def check(observations: Observations, sessions: int, marks: int) -> None:
     square = observations.rotation @ observations.rotation.transpose(0, 2, 1)
     number = np.isfinite(observations.observed)
     faults = {
-        "names a session that there is not": (session >= sessions) | (session < -1),
-        "names a mark that there is not": (mark >= marks) | (mark < -1),
+        "names a session that does not exist": (session >= sessions) | (session < -1),
+        "names a mark that does not exist": (mark >= marks) | (mark < -1),
         "names neither a session nor a mark": (session < 0) & (mark < 0),
         "observes only one of east and north": present[:, 0] != present[:, 1],
         "has an observed value that is not finite": (present & ~number).any(axis=1),

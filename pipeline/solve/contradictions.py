@@ -39,10 +39,10 @@ def contradiction_doubts(survey: Survey, tied: Tied, occupations: OnMarks) -> li
     # what one reading alone would have to be off by: its residual, undone of the share that the others took
     off = left[wrong] / np.sqrt(share[wrong])
     plan, height = np.hypot(off[:, 0], off[:, 1]).max(), off[:, 2].max()
-    hang = plural(len(sessions), "the session hangs", "the sessions hang")
+    depend = plural(len(sessions), "the session depends", "the sessions depend")
     what = (
-        f"ties contradict each other over temporary marks ({told}): one reading that is off by some {plan:.3f} m in"
-        f" plan and {height:.3f} m in height would explain it, on another mark, with another height of the pole, or"
-        f" read while the base moved; nothing says which, and {hang} on all of them"
+        f"ties contradict each other over temporary marks ({told}): a single bad reading (wrong mark, wrong pole"
+        f" height, or taken while the base moved), about {plan:.3f} m off in plan and {height:.3f} m in height, would"
+        f" explain it. The data do not show which one, and {depend} on all of them"
     )
     return [Doubtful(Doubt.SHIFT, what, sessions)]

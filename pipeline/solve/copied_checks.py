@@ -65,9 +65,9 @@ def _copies(survey: Survey, on_marks: OnMarks, made: _Made) -> Iterator[tuple[in
         when = f"{lasting(abs(apart))} {'later' if apart > 0 else 'earlier'}"
         where = f"{_export(survey, on_marks, of)}:{lines[of]}"
         what = (
-            f"{names[copy]} on {on_marks.marks[copy]} has the position of {names[of]} ({where}) to the last digit,"
-            f" {when}: no measurement repeats like that, and a copied reading proves nothing; restore what was"
-            " measured, or take the row out"
+            f"{names[copy]} on {on_marks.marks[copy]} has exactly the same coordinates as {names[of]} ({where}),"
+            f" {when}: two measurements never agree to the last digit, so this row looks copied and proves nothing;"
+            " restore the measured values, or delete the row"
         )
         yield copy, of, what
 

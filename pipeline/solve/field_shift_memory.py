@@ -23,7 +23,7 @@ _MAY_BE = 2.0
 _ELSEWHERE = 20.0
 #: Metres: the same reading, whatever its clock says now; two of one mark differ by more, or it makes no difference.
 _ONE_READING = 1e-4
-_ANEW = "is worked out by the register as it is now"
+_ANEW = "is computed from the register as it is now"
 
 
 @dataclass(frozen=True)
@@ -142,10 +142,10 @@ def _by(tie: str | None, mark: str | None) -> str:
 
 def _as_doubted(one: KeptShift, window: FieldWindow) -> str:
     return (
-        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}, which"
-        f" issue {one.issue:03d} had in doubt beside one before that says nothing of it any more. If the field applied"
-        " other coordinates of the mark, write them into its field_shift: easting, northing, height; if not, all is"
-        " right"
+        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}. Issue"
+        f" {one.issue:03d} already doubted this, and the issue that it was compared with no longer records it. If other"
+        " coordinates of the mark were applied in the field, write them into its field_shift: easting, northing,"
+        " height; otherwise nothing is wrong"
     )
 
 
@@ -155,14 +155,14 @@ def _told(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
     typed = f"write into its field_shift what it had then: {', '.join(keys)}"
     same = f"the mark {entry['mark']} of issue {one.issue:03d} under another name"
     if entry["mark"] == window.stated.mark:
-        same = f"the mark of that name of issue {one.issue:03d}"
+        same = f"the same mark as in issue {one.issue:03d}"
     if not _in_target(survey, one):
         same += ", which had another grid or height datum,"
         typed = "write the coordinates as typed in the field into its field_shift: easting, northing, height"
     return (
         f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}. If"
-        f" {window.stated.mark} is {same} the field applied the coordinates of then: {typed}; if it is another mark,"
-        " all is right"
+        f" {window.stated.mark} is {same}, its earlier coordinates were applied in the field: {typed}; if it is another"
+        " mark, nothing is wrong"
     )
 
 

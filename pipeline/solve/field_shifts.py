@@ -137,9 +137,9 @@ def field_shifts(survey: Survey, places: Floats, marks: Mapping[str, Floats]) ->
     for window in survey.prepared.field_windows:
         one = _stated(survey, window, places, marks) if window.stated.tie is None else _tied(survey, window, found)
         if not np.isfinite([*one.geocentric, *one.grid]).all():
-            what = f"the field shift of session {window.name} cannot be worked out: its mark or its tie lies"
-            what += " where the operations of the job do not reach"
-            fix = "see the mark's coordinates, or state what was applied as east, north and up"
+            what = f"the field shift of session {window.name} cannot be computed: its mark or its tie is outside the"
+            what += " area of the job's transformations"
+            fix = "check the mark's coordinates, or state what was applied as east, north and up"
             problems.append(Problem(*window.where, what, fix))
         found.append(one)
     if problems:
@@ -171,7 +171,7 @@ def field_shift_doubts(survey: Survey, field: FieldShifts) -> list[Doubtful]:
             what = (
                 f"session {one.window.name}: the field shift{by} is {np.hypot(east, north):,.1f} m horizontally and"
                 f" {up:+,.1f} m in height, beyond the limits of {limits.limit_horizontal:g} and"
-                f" {limits.limit_vertical:g} m; see that its tie stood on that mark, and the mark's coordinates"
+                f" {limits.limit_vertical:g} m; check that its tie was on that mark, and the mark's coordinates"
             )
             found.append(Doubtful(Doubt.SHIFT, what, (one.window.session,)))
     tied = [

@@ -27,7 +27,7 @@ class Misnamed:
 
     def says(self) -> str:
         """Return it in words."""
-        return f"{self.name} is on {self.on} by the job, but named after {self.named}, {self.far()} away"
+        return f"{self.name} is on {self.on} according to the job, but named after {self.named}, {self.far()} away"
 
     def far(self) -> str:
         """Return in words how far the reading lies from the mark that it is named after."""

@@ -102,8 +102,10 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     readings on marks than are adjusted.
     """
     if len(survey.candidates.named) > OCCUPATIONS:
-        what = f"{counted(len(survey.candidates.named), 'reading')} may stand on marks; {OCCUPATIONS:,} is the most"
-        fix = "see that [checks] codes are those of checks alone, and share the exports out among jobs"
+        what = (
+            f"{counted(len(survey.candidates.named), 'reading')} may be on marks; the most allowed is {OCCUPATIONS:,}"
+        )
+        fix = "make sure that [checks] codes are used for checks only, and split the exports among several jobs"
         raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
     job, derived = survey.job, _derive(survey)
     candidates, known, tied, places = derived.candidates, derived.reference, derived.tied, derived.places

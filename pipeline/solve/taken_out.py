@@ -89,8 +89,8 @@ def _stays(survey: Survey, solved: Solved) -> Iterator[str]:
         called = f" (then {used.called})" if used.called is not None else ""
         yield (
             f"session {one.window.name}: the field shift by {stated.tie} on {stated.mark}{called} is taken out as in"
-            f" issue {used.since:03d}, by the coordinates that {stated.mark} had then: the field applied what it"
-            f" applied. By those of now it would differ by {east:+.3f} east, {north:+.3f} north, {up:+.3f} up"
+            f" issue {used.since:03d}, with the coordinates that {stated.mark} had then, because those were applied in"
+            f" the field. With its present ones it would differ by {east:+.3f} east, {north:+.3f} north, {up:+.3f} up"
         )
 
 
@@ -111,8 +111,8 @@ def _unlisted(survey: Survey, solved: Solved) -> Iterator[str]:
         if one.used.row in alone and int(survey.candidates.session[one.used.row]) == one.window.session:
             listed = f'{{ point = "{stated.tie}", mark = "{stated.mark}" }}'
             yield (
-                f"{where}, which is among neither ties nor checks; if it stood there, write ties = [{listed}]; until"
-                " then it is a point to draw from"
+                f"{where}, which is in neither ties nor checks; if it was on that mark, write ties = [{listed}]; until"
+                " then it counts as an ordinary point"
             )
         elif said is not None and said.mark != stated.mark:
-            yield f"{where}, but as a {said.role} it stands on {said.mark}; see which is right"
+            yield f"{where}, but as a {said.role} it is listed on {said.mark}; check which is right"

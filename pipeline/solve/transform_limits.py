@@ -39,8 +39,8 @@ def refuse_poor_transformations(survey: Survey, shifts: Shifts) -> None:
             problems.add(*where, f"{what}no control ties {_names(survey, kept)}", fix)
         kept = [number for number, here in enumerate(by_it) if here and mixed[number] and not alone[number]]
         if kept:
-            fix = "bring all of a session in one CRS, its base's position (in source.crs) too, or allow a larger error"
-            problems.add(*where, f"{what}not all of {_names(survey, kept)} comes by it", fix)
+            fix = "export all of a session in one CRS, its base's position (in source.crs) too, or allow a larger error"
+            problems.add(*where, f"{what}only part of {_names(survey, kept)} uses it", fix)
     problems.raise_if_any()
 
 

@@ -94,14 +94,14 @@ def unanswered(
         if marks[row] is not None:
             continue
         column = columns[row]
-        says = f"its code {codes[row]} says" if coded[row] else f"its mark {column!r} says" if _word(column) else ""
+        says = f"its code {codes[row]} makes" if coded[row] else f"its mark {column!r} makes" if _word(column) else ""
         told = None
         if not says:
             told = alike.told(row, codes[row], at[row])
             told = told or _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job)
             told = alike.softened(row, codes[row], told)
         if says:
-            told = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True, None
+            told = f"{says} it a check, but {_nowhere(reference, at[row], job.checks.radius)}", True, None
         if told is None:
             told = _of_peg(_Said(candidates.names[row], codes[row], at[row]), pegs, temporary, reference, job)
             if told is not None and (int(candidates.session[row]), pegs.like(candidates.names[row])) in numbered:
@@ -200,9 +200,9 @@ class _Alike:
             here, distance = places.nearest(at[:2], _BESIDE)
             if here is None or self._agrees(here, at):
                 return None
-            has = f"it has the code {code} that hardly any point has but the listed occupations" if own else ""
-            has = has or "its name is made as those of the listed occupations are"
-            why = f"{has}, and it lies beside the mark {here}, {_away(self.register, here, distance, at)}"
+            has = f"its code {code} is used almost only for ties and checks" if own else ""
+            has = has or "its name follows the pattern of the ties and checks in the job file"
+            why = f"{has}, and it is beside the mark {here}, {_away(self.register, here, distance, at)}"
             # a new mark is set beside an old one, too: where a check comes after it, that tells whether the base stood
             last = self.last.get(session, 0) <= int(self.time[row])
             return why, last or sister or of_occasion((name or "").lower()), here
@@ -215,7 +215,7 @@ class _Alike:
         for one in self.far:
             if one.session == session and one.alike(apart, self.job):
                 return (
-                    f"{one.says()}, and this one, named after the mark {mark}, lies just so from it, {away}",
+                    f"{one.says()}; this reading, named after the mark {mark}, is off it by the same vector, {away}",
                     True,
                     mark,
                 )
@@ -226,7 +226,7 @@ class _Alike:
         near = distance <= (VICINITY if repeats and said in ("", self.code) else _BESIDE)
         if near and not witness and (repeats or numbers or own) and not self.marks.like(name):
             if distance > self.job.checks.radius:
-                return f"its name says that it stands on the mark {mark}, but that is {away}", True, mark
+                return f"its name refers to the mark {mark}, but that is {away}", True, mark
             return _on(mark, f"named after the mark {mark} and", _Said(name, code, at), self.register, self.job)
         thing = bool(said) and said in beside
         if self.job.checks.radius < distance <= _BESIDE and few and not thing and not self.marks.like(name):
@@ -292,8 +292,8 @@ class _Said:
     def check(self) -> str:
         """Return in words that name or code hold a word for a check, else nothing."""
         if mentions_check(self.code, code=True):
-            return f"its code {self.code} says"
-        return "its name says" if mentions_check(self.name) else ""
+            return f"its code {self.code} makes"
+        return "its name makes" if mentions_check(self.name) else ""
 
 
 def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> _Told | None:
@@ -311,14 +311,16 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> _Told 
     here, _ = places.beside(mark, point, radius) if mark else (None, 0.0)
     here = here or places.nearest(point, radius)[0]
     if here is not None:
-        named = f"named after the mark {here} and" if here == mark else f"{says or 'its name says'} that it is a check,"
+        named = (
+            f"named after the mark {here} and" if here == mark else f"{says or 'its name makes'} it a check, and it is"
+        )
         return _on(here, named, said, reference, job)
     if mark is not None:
         within = np.inf if says else VICINITY if wanted.marks.plainly(said.name) else _BESIDE
         near, distance = places.beside(mark, point, within)
         if near is not None:
             away = _away(reference, mark, distance, said.at)
-            return f"its name says that it stands on the mark {mark}, but that is {away}", True, None
+            return f"its name refers to the mark {mark}, but that is {away}", True, None
         near, distance = places.beside(mark, point, np.inf)
         if near is not None and wanted.marks.plainly(said.name):
             return (
@@ -327,7 +329,7 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> _Told 
                 None,
             )
     whole = says_check(said.code) or (says_check(said.name) and places.nearest(point, VICINITY)[0] is not None)
-    return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True, None) if whole else None
+    return (f"{says} it a check, but {_nowhere(reference, said.at, radius)}", True, None) if whole else None
 
 
 def _of_peg(said: _Said, pegs: MarkNames, temporary: Temporary, reference: Reference, job: Job) -> _Told | None:
@@ -346,7 +348,7 @@ def _of_peg(said: _Said, pegs: MarkNames, temporary: Temporary, reference: Refer
     if distance <= job.checks.radius:
         return _on(near, f"named after the mark {near} and", said, reference, job)
     away = _away(reference, near, distance, said.at)
-    return f"its name says that it stands on the mark {near}, but that is {away}", False, None
+    return f"its name refers to the mark {near}, but that is {away}", False, None
 
 
 def _named_elsewhere(named: tuple[str, str], at: Floats, reference: Reference, job: Job) -> _Told | None:
@@ -358,9 +360,9 @@ def _named_elsewhere(named: tuple[str, str], at: Floats, reference: Reference, j
     near, distance = Places(reference.names, reference.grid[:, :2]).beside(mark, at[:2], _BESIDE)
     if near is None:
         return None
-    says = f"its code says {mark}" if heading == "code" else f"its column {heading!r}, which is not mapped, says {mark}"
+    says = f"its code names {mark}" if heading == "code" else f"its unmapped column {heading!r} names {mark}"
     if distance <= job.checks.radius:
-        why, failing, _ = _on(mark, f"{says}, and it lies", _Said(None, None, at), reference, job)
+        why, failing, _ = _on(mark, f"{says}, and it is", _Said(None, None, at), reference, job)
         return why, failing, mark
     return f"{says}, but that is {_away(reference, mark, distance, at)}", True, mark
 
@@ -387,8 +389,8 @@ def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> _
 def _nowhere(reference: Reference, at: Floats, radius: float) -> str:
     name, distance = Places(reference.names, reference.grid[:, :2]).nearest(at[:2], np.inf)
     if name is None:
-        return "neither the register nor a tie has a mark with a position"
-    return f"no mark lies within {radius:g} m: the nearest is {name}, {_away(reference, name, distance, at)}"
+        return "neither the register nor a tie gives a mark with a position"
+    return f"no mark is within {radius:g} m: the nearest is {name}, {_away(reference, name, distance, at)}"
 
 
 def _away(reference: Reference, name: str, distance: float, at: Floats) -> str:
@@ -409,9 +411,10 @@ def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Un
         listed = "; ".join(f"{where_read(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
         more = and_more(len(here) - _LISTED, "; ")
         what = (
-            f"session {window.session.name}: {counted(len(here), 'reading')} meant for a mark"
-            f" {plural(len(here), 'is', 'are')} compared with none, so nothing says whether the base stood still:"
-            f" {listed}{more}; {_what_to_write(survey, candidates, window.session, here)}, or the code in checks.codes"
+            f"session {window.session.name}: {counted(len(here), 'reading')} that"
+            f" {plural(len(here), 'seems to be a check is', 'seem to be checks are')} compared with no mark, so nothing"
+            f" shows whether the base moved: {listed}{more};"
+            f" {_what_to_write(survey, candidates, window.session, here)}, or the code in checks.codes"
         )
         doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, (window.index,)))
     return doubts

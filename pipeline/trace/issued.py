@@ -127,7 +127,7 @@ def agreement(readings: Sequence[Reading], newest: int, changed: Sequence[str], 
     """Hold the readings against the newest issue (0: there is none)."""
     told = [f"{reading.file}:{reading.row}: {what}" for reading in readings for what in _off(reading, newest)]
     told += [
-        f"{row.layer} has a row observed {row.observed or 'at no known time'} that no export has"
+        f"{row.layer} has a row observed {row.observed or 'at an unknown time'} that no export has"
         for row in gone
         if row.issue == newest
     ]
@@ -137,15 +137,15 @@ def agreement(readings: Sequence[Reading], newest: int, changed: Sequence[str], 
 def _off(reading: Reading, newest: int) -> list[str]:
     row = next((row for row in reading.found if row.issue == newest), None)
     if row is None:
-        return ["the issue does not have it"]
+        return ["it is not in the issue"]
     told = []
     if row.layer != _LAYER[reading.outcome]:
         told.append(f"it is in {row.layer}, recomputed as {reading.outcome}")
     elif reading.outcome != "on mark" and row.word != (reading.reason or reading.proof):
-        told.append(f"it is called {row.word} there, recomputed as {reading.reason or reading.proof}")
+        told.append(f"it is {row.word} there, recomputed as {reading.reason or reading.proof}")
     has, worked = row.easting is not None and row.height is not None, reading.issued is not None
     if has != worked:
-        told.append(f"it has {'' if has else 'no '}coordinates there, and {'' if worked else 'none '}recomputed")
+        told.append("it has coordinates only in the issue" if has else "it has coordinates only as recomputed")
     if reading.difference is not None and max(map(abs, reading.difference)) > AGREES:
         east, north, height = reading.difference
         told.append(

@@ -84,7 +84,7 @@ def _in_issues(folder: Path, point: str, names: set[str]) -> dict[int, list[Foun
         return find_everywhere(folder, sorted({point, *names}))
     except (OSError, ValueError, RecordError, sqlite3.DatabaseError) as error:
         what = f"an issue cannot be read: {error}"
-        raise JobError([Problem(str(folder), 0, what, "see what tiedown verify says of the folder")]) from error
+        raise JobError([Problem(str(folder), 0, what, "run tiedown verify on the folder")]) from error
 
 
 def _readings(drafter: Drafter, point: str, near: "_Near") -> Iterator[tuple[Reading, tuple[str, str]]]:
@@ -121,4 +121,4 @@ class _Near:
     def advice(self) -> str:
         """Return in words which names are near."""
         close = nearest_names(self.point, self.names)
-        return f"did you mean {' or '.join(close)}?" if close else "see the names in the exports"
+        return f"did you mean {' or '.join(close)}?" if close else "check the names in the exports"

@@ -27,8 +27,8 @@ def _set(place: tuple[int, ...], value: float) -> Callable[[NDArray[np.float64]]
 @pytest.mark.parametrize(
     ("name", "place", "value", "says"),
     [
-        ("session", (7,), 6, "observation 7 names a session that there is not"),
-        ("mark", (7,), 6, "observation 7 names a mark that there is not"),
+        ("session", (7,), 6, "observation 7 names a session that does not exist"),
+        ("mark", (7,), 6, "observation 7 names a mark that does not exist"),
         ("mark", (4,), -1, "observation 4 names neither"),
         ("present", (7, 0), False, "observation 7 observes only one of east and north"),
         ("observed", (7, 1), np.nan, "observation 7 has an observed value that is not finite"),

@@ -56,7 +56,7 @@ def test_metres_off_it_is_still_meant_for_a_mark(name: str, code: str, tmp_path:
 def test_one_that_would_pass_is_told_and_no_more(name: str, code: str, tmp_path: Path) -> None:
     issue = run_simulated(closed(name, code), tmp_path)
     (told,) = issue.record["notes"]
-    assert "says that it is a check, on CM3, 0.00 m away" in told and "neither a tie nor a check" in told
+    assert "makes it a check, and it is on CM3, 0.00 m away" in told and "neither a tie nor a check" in told
     assert issue.points.one(name=name) and not issue.record["doubts"]
 
 

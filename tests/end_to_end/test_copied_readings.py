@@ -152,7 +152,7 @@ def test_where_too_few_others_say_whether_it_was_measured_a_copy_is_told(tmp_pat
     issue = run_simulated(job, tmp_path)
     assert issue.record["verdict"] == "proven"
     (note,) = copied(issue)
-    assert "S01-C2 on" in note and "a copied reading proves nothing" in note
+    assert "S01-C2 on" in note and "this row looks copied and proves nothing" in note
 
 
 def test_one_shot_stored_under_the_codes_of_a_corner_stays(tmp_path: Path) -> None:

@@ -213,7 +213,7 @@ def test_a_mark_that_only_the_field_shift_names_may_be_revised(tmp_path: Path) -
     path = work.write(tmp_path)
     issue = run_written(path)
     assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
-    assert any("as a tie it stands on CM1" in note for note in issue.record["notes"])
+    assert any("as a tie it is listed on CM1" in note for note in issue.record["notes"])
     revise(work, "OLD", 0.020)
     work.write(tmp_path)
     assert not run_job(path).issued

@@ -164,7 +164,7 @@ def test_a_bend_beyond_the_tolerance_takes_the_proof_away(
     work.mark("CM2", 700, -500)
     work.session("s", ties=["CM1"], points=[(50, 50), (away, 0)], closing=["CM2"], shift=(0.0, 0.0, height))
     issue = run_written(work.write(tmp_path), 0 if verdict == "proven" else 3)
-    told = [note for note in issue.record["notes"] if "bends it away from the tie" in note]
+    told = [note for note in issue.record["notes"] if "less accurate away from the tie" in note]
     assert issue.record["verdict"] == verdict and len(issue.record["doubts"]) == (verdict != "proven")
     assert len(told) == (notes if verdict == "proven" else 1), issue.record["notes"]
     (farthest,) = issue.record["shift_model"]["farthest"]

@@ -60,4 +60,4 @@ def test_a_field_tie_in_no_list_is_told_once(tmp_path: Path) -> None:
     work.rows["code"][:] = "P"
     notes = [note for note in run_job(work.write(tmp_path)).record["notes"] if field["point"] in note]
     assert len(notes) == 1 and f'write ties = [{{ point = "{field["point"]}", mark = "CM4" }}]' in notes[0]
-    assert notes[0].endswith("until then it is a point to draw from")
+    assert notes[0].endswith("until then it counts as an ordinary point")

@@ -128,7 +128,7 @@ def test_a_closing_mark_in_a_column_that_nothing_maps_is_no_point_in_silence(clo
     """Where the job maps a counter to ``name``, the marks stand beside it."""
     path = _with_column(knocked("c17", "DP").write(tmp_path), closing)
     (told,) = check_job(path).warnings
-    assert "its column 'Station', which is not mapped, says CM3" in told and "0.80 m away" in told
+    assert "its unmapped column 'Station' names CM3" in told and "0.80 m away" in told
     issue = run_written(path, 3)
     assert issue.record["doubts"][0]["kind"] == "unanswered-check"
     (held,) = read_layer(issue.package, "held_back").rows
@@ -163,4 +163,4 @@ def test_marks_that_are_called_by_numbers_are_found_in_such_a_column_too(tmp_pat
     path = _with_column(job.write(tmp_path), "9103")
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Station": row["Station"].replace("CM", "910")})
     (told,) = check_job(path).warnings
-    assert "says 9103" in told and "0.80 m away" in told
+    assert "names 9103" in told and "0.80 m away" in told

@@ -59,7 +59,7 @@ def test_a_forgotten_closing_check_takes_the_proof_away(name: str, code: str, tm
 def test_a_name_made_like_those_of_the_listed_ones(name: str, like: str, tmp_path: Path) -> None:
     record = record_of(day(name, "DP", KNOCK, True, like, "GPS").write(tmp_path), 3)
     (doubt,) = record["doubts"]
-    assert "its name is made as those of the listed occupations are" in doubt["what"]
+    assert "its name follows the pattern of the ties and checks in the job file" in doubt["what"]
     assert "0.80 m away" in doubt["what"]
 
 
@@ -67,7 +67,7 @@ def test_a_code_that_the_listed_ones_alone_have(tmp_path: Path) -> None:
     """No code that is known to be one of checks, and a name that says nothing."""
     record = record_of(day("x1", "PP", KNOCK, True, own="PP").write(tmp_path), 3)
     (doubt,) = record["doubts"]
-    assert "has the code PP" in doubt["what"] and "0.80 m away" in doubt["what"]
+    assert "its code PP is used almost only for ties and checks" in doubt["what"] and "0.80 m away" in doubt["what"]
 
 
 @pytest.mark.parametrize("name", ["TBM1", "101"])
@@ -80,7 +80,7 @@ def test_a_new_mark_beside_one_whose_day_is_closed_is_told(name: str, tmp_path: 
     ]
     record = record_of(job.write(tmp_path))
     assert record["doubts"] == [] and record["rows"]["held_back"] == 0
-    assert any(name in note and "has the code CTL" in note for note in record["notes"])
+    assert any(name in note and "its code CTL is used almost only" in note for note in record["notes"])
 
 
 @pytest.mark.parametrize(
@@ -147,8 +147,8 @@ def eccentric(third: str | None) -> Simulation:
 def test_readings_named_after_the_marks_beside_theirs_are_told(tmp_path: Path) -> None:
     """Nothing else speaks: 3.16 m is the length in plan of what lies between the marks."""
     record = record_of(eccentric(None).write(tmp_path))
-    (note,) = [note for note in record["notes"] if "is on CM01 by the job" in note]
-    assert "CM1-AM is on CM01 by the job, but named after CM1, 3.16 m away" in note and record["doubts"] == []
+    (note,) = [note for note in record["notes"] if "is on CM01 according to the job" in note]
+    assert "CM1-AM is on CM01 according to the job, but named after CM1, 3.16 m away" in note and record["doubts"] == []
 
 
 @pytest.mark.parametrize("third", ["CM3-MID", "CM3-REF", "CM3 stone"])
@@ -156,4 +156,4 @@ def test_a_third_reading_off_its_mark_by_the_same_vector_takes_the_proof_away(th
     record = record_of(eccentric(third).write(tmp_path), 3)
     (doubt,) = record["doubts"]
     assert doubt["kind"] == "unanswered-check" and "named after CM1, 3.16 m away" in doubt["what"]
-    assert f"{third} (" in doubt["what"] and "lies just so from it, 3.16 m away" in doubt["what"]
+    assert f"{third} (" in doubt["what"] and "is off it by the same vector, 3.16 m away" in doubt["what"]
