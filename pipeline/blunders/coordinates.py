@@ -162,7 +162,7 @@ def _turned(meant: _Meant, mark: str, register: Register, given: Floats) -> None
     """Take up swapped axes, the other hemisphere, and feet."""
     axes = _AXES[register.kind]
     meant.add(Kind.AXES_SWAPPED, f"{mark}'s {axes[0]} and {axes[1]} are swapped", _instead(EXCHANGED, given))
-    for factor, text in ((FOOT, "is in feet"), (1.0 / FOOT, "was taken from feet to metres twice")):
+    for factor, text in ((FOOT, "is in feet"), (1.0 / FOOT, "was converted from feet to metres twice")):
         meant.add(Kind.FEET, f"{mark}'s height {text}", given * np.array([1.0, 1.0, factor]))
     if register.kind == "geographic":
         for axis, sign in zip(axes, (FIRST_SIGN, SECOND_SIGN), strict=False):
@@ -173,7 +173,7 @@ def _turned(meant: _Meant, mark: str, register: Register, given: Floats) -> None
         (SURVEY_FOOT / FOOT, "as international feet instead of US survey feet"),
     ):
         other = _instead(Misreading(factors=(factor, factor)), given)
-        meant.add(Kind.FEET, f"{mark}'s easting and northing were taken to metres {text}", other)
+        meant.add(Kind.FEET, f"{mark}'s easting and northing were converted to metres {text}", other)
     for half in (SOUTHERN, NORTHERN):
         meant.add(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", _instead(half, given))
 
@@ -217,7 +217,7 @@ def _heights(
     told = f"(geoid separation {separation:+.3f} m)"
     ways = (1, "is a datum height, not an ellipsoidal one"), (-1, "has the geoid separation added twice")
     if not ellipsoidal:
-        ways = (-1, "is an ellipsoidal one"), (1, "was reduced by the geoid twice")
+        ways = (-1, "is an ellipsoidal one"), (1, "had the geoid separation subtracted twice")
     for way, what in ways:
         other = given + np.array([0.0, 0.0, way * separation])
         meant.add(Kind.HEIGHT_SYSTEM, f"{mark}'s height in the register {what} {told}", other)

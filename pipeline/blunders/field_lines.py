@@ -55,7 +55,7 @@ def field_lines(case: Case, one: FoundPattern) -> str:
     if case.survey.job.sessions is not None and len(tables) == 1 and not before_it:
         return "\n".join([*told, *_as_columns(tables[0], case.survey.job.sessions.delimiter), ""])
     if before_it:
-        told.append("# in place of what its field_shift says: that comes first in the list")
+        told.append("# instead of its present field_shift, which comes first in the list")
     every = [*map(field_shift_text, before_it), *(f"{{ {table} }}" for table in tables)]
     if case.survey.job.sessions is not None:
         told += _AS_TABLE
@@ -64,8 +64,8 @@ def field_lines(case: Case, one: FoundPattern) -> str:
 
 #: A table of sessions has room for one field shift of each.
 _AS_TABLE = (
-    "# a table of sessions has columns for one field shift alone: write its rows as [[session]] tables in the job file",
-    "# in place of [sessions], and this into that of the session",
+    "# a table of sessions has columns for only one field shift: write its rows as [[session]] tables in the job file",
+    "# instead of [sessions], and put this into that of the session",
 )
 
 
@@ -83,10 +83,10 @@ def restated_lines(case: Case, other: Retyped) -> str:
     told = [_where(case, window.session.name)]
     if (sessions := case.survey.job.sessions) is not None and len(several) == 1:
         told = [
-            f"# in the row of session {quoted(window.session.name)} in {sessions.file.name}, in place of what it has"
+            f"# in the row of session {quoted(window.session.name)} in {sessions.file.name}, instead of what it has"
         ]
         return "\n".join([*told, *_as_columns(field_shift_text(meant)[2:-2], sessions.delimiter), ""])
-    told.append("# in place of what its field_shift says")
+    told.append("# instead of its present field_shift")
     return "\n".join([*told, _stated([field_shift_text(one) for one in several]), ""])
 
 
@@ -125,7 +125,7 @@ def _where(case: Case, name: str) -> str:
 
 def _edge(way: str, since: int, until: int, key: str, open_key: str) -> str:
     text = f"# switched {way} between {clock(since)} and {clock(until)} UTC"
-    return f"{text}: once you know when, write it as {key} and take {open_key} out"
+    return f"{text}: once you know when, write it as {key} and remove {open_key}"
 
 
 def _moment(time: int) -> str:
@@ -167,8 +167,8 @@ def _typed(case: Case, one: FoundPattern) -> list[str]:
     point, mark = case.solved.occupations.table.column("name")[row].as_py(), case.solved.occupations.marks[row]
     by = f"tie = {quoted(str(point))}, mark = {quoted(mark)}"
     return [
-        "# east, north, up are what the occupations show; who has the coordinates that were typed in the field for"
-        f" {mark} writes, in their place, {by}, easting, northing, height"
+        "# east, north, up are what the occupations show; if you have the coordinates that were typed in the field for"
+        f" {mark}, write instead {by}, easting, northing, height"
     ]
 
 

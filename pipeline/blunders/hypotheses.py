@@ -173,11 +173,11 @@ def _in_time(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
         passed = [row for row in rows[:gap] if row in judged and on_marks.compared.passed[row]]
         if passed or rows[gap - 1] in judged:
             before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
-            decide = f"{before} occupied again: it fails as well if the base moved"
+            decide = f"{before} occupied again: it fails too if the base moved"
         else:
             # the peg once more does not tell: it differs from its tie as well where that was off
             decide = (
-                f"a point read before {point_name(scope, rows[gap])}, read again: it differs if the base moved since"
+                f"a point measured before {point_name(scope, rows[gap])}, measured again: it differs if the base moved"
             )
         for free, what in PARTS:
             text = (

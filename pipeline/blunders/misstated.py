@@ -17,7 +17,7 @@ from pipeline.solve.field_shifts import Read, TakenOut
 
 #: `Group.times` of a shift that was applied with the opposite sign.
 _OPPOSITE = -2
-_DECIDE = "the field's record of what it applied"
+_DECIDE = "the field record of what was applied"
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ _SLIPS = {
     "the sign of its north is": np.diag([1.0, -1.0, 1.0]),
     "the sign of its up is": np.diag([1.0, 1.0, -1.0]),
     "the signs of its east and north are": np.diag([-1.0, -1.0, 1.0]),
-    "its east and north are exchanged, which is": np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]),
+    "its east and north are swapped, which is": np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]),
 }
 
 
@@ -193,7 +193,7 @@ def _typed_otherwise(scope: Scope, one: TakenOut, carried: list[int]) -> Iterato
             vector = turned.T @ other
             more = vector - one.geocentric
         shape = scope.influence.displaced(carried, more[None])[0]
-        text = f"of {_which(scope.case, one)} {said} wrong: it was applied as {_numbers(other)}"
+        text = f"in {_which(scope.case, one)} {said} wrong: it was applied as {_numbers(other)}"
         yield Hypothesis(Kind.FIELD_SHIFT, text, shape, decide=_DECIDE), Retyped(one, vector)
 
 
@@ -219,7 +219,7 @@ def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Ite
     """Yield that the field applied other numbers. Of a height alone a pole is as likely; common practice, no source."""
     shape, group = scope.influence.any_displaced(dict.fromkeys(carried, 1.0)), OneShape()
     stated = one.window.stated
-    which, why, typed = _which(scope.case, one), "see what the equipment noted", stated.tie is None
+    which, why, typed = _which(scope.case, one), "check what the equipment recorded", stated.tie is None
     if stated.tie is not None:
         which = f"{which} by {stated.tie} on {stated.mark}"
         typed = stated.easting is not None or stated.longitude is not None
@@ -227,7 +227,7 @@ def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Ite
             " than its field_shift says" if typed else " (typed wrongly, or before a revision of the register)"
         )
     for free, what in PARTS:
-        text = f"{which} is not what the field applied: that was more{what} by {{size}}; {why}"
+        text = f"{which} is not what the field applied: applied minus stated{what} is {{size}}; {why}"
         guesses = float(count) if free == HEIGHT and not typed else 1.0
         yield Hypothesis(Kind.MISSTATED, text, shape, free, _DECIDE, guesses=guesses, group=group)
 

@@ -34,11 +34,11 @@ def _words(off: Iterable[float], own: Iterable[float], beyond: Iterable[bool]) -
     most = " and ".join(f"{most:.3f} m" for _, most, _, _ in failing)
     keys = " and ".join(f"checks.{key}" for *_, key in failing)
     if len(failing) == 1:
-        lies = f"the difference of {differs} lies within its own 95 % of {most}"
+        within = f"the difference of {differs} is within its own 95 % uncertainty of {most}"
     else:
-        lies = f"the differences of {differs} lie within their own 95 % of {most}"
+        within = f"the differences of {differs} are within their own 95 % uncertainties of {most}"
     return (
-        f"perhaps no blunder: {lies}, which is what the stated uncertainties allow; more ties, longer occupations or a"
+        f"perhaps no blunder: {within}, so the stated uncertainties allow it; more ties, longer occupations or a"
         f" wider {keys} would settle it"
     )
 

@@ -199,7 +199,7 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
             continue
         carrying = one.carrying.tolist()
         (given,) = scope.influence.displaced(carrying, one.vector[None])
-        text, decide = said(scope.case, one), "the field's record of what it applied, and when"
+        text, decide = said(scope.case, one), "the field record of what was applied, and when"
         # the shift of another session has the noise of that session's ties, which nothing of this one takes off again
         slack = 0.0 if one.before is None else min(_KEPT_OFF, 2.0 * float(one.pattern.expected[:2].max()))
         hypothesis = Hypothesis(Kind.NOT_STATED, text, given, decide=decide, slack=slack, guesses=one.pattern.guesses)
@@ -283,8 +283,8 @@ def _what(case: Case, one: FoundPattern) -> str:
         case _:
             mark = case.solved.occupations.marks[one.given] if one.given is not None else "its mark"
             return (
-                f"{verb} {shift}{size}, but for {{size}}: {mark} had other coordinates in the field (before a revision"
-                " of the register, or typed wrongly), or the base moved by {opposite} as well"
+                f"{verb} {shift}{size}, except for {{size}}: {mark} had other coordinates in the field (before a"
+                " revision of the register, or typed wrongly), or the base moved by {opposite} as well"
             )
 
 

@@ -28,8 +28,8 @@ _TELLS = 0.5
 #: Marks that are restated at most: beyond, a few of the register would do as well.
 _RESTATED = 200
 _DECIDE = (
-    "the distance between two marks by their coordinates, against the grid's: the register's own statement of its"
-    " combined scale factor"
+    "the combined scale factor that the register states, or the distance between two of its marks from coordinates,"
+    " compared with the grid distance"
 )
 
 
@@ -48,7 +48,7 @@ def one_scale(scope: Scope, evidence: Evidence) -> Iterator[Hypothesis]:
     if len(rows) != len(named) or not np.isfinite(rows[:, :2]).all() or len(seen & set(named)) < _MARKS:
         return
     projected = any(crs.kind_of(crs.source_crs(one.points.crs or "")) == "projected" for one in case.survey.exports)
-    of_readings = ", or those of the readings the other way" if projected else ""
+    of_readings = ", or the readings' distances are off the opposite way" if projected else ""
     ties = [mark for session in scope.sessions for mark in case.tied_marks(session) if mark in named]
     fixed = rows[named.index(ties[0]), :2] if ties else rows[:, :2].mean(axis=0)
     for about, point in (("", fixed), (" about the origin of its coordinates", np.zeros(2))):

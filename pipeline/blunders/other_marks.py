@@ -71,7 +71,7 @@ def _of_ties(scope: Scope, rows: Sequence[int], tied: Sequence[int], others: Int
 
 def again(mark: str) -> str:
     """Return the observation that would decide whether something is wrong at an occupation of a mark."""
-    return f"{mark} occupied once more"
+    return f"{mark} occupied again"
 
 
 def point_name(scope: Scope, row: int) -> str:

@@ -13,5 +13,5 @@ def wrong_heights(stated: float | None) -> Iterator[tuple[float, str]]:
         return
     yield stated, "left out"
     yield -stated, "applied twice"
-    yield -stated * (1.0 - FOOT), "in feet, taken for metres"
-    yield stated * (1.0 / FOOT - 1.0), "in metres, taken for feet"
+    yield -stated * (1.0 - FOOT), "in feet but read as metres"
+    yield stated * (1.0 / FOOT - 1.0), "in metres but read as feet"

@@ -53,8 +53,8 @@ def _on_peg(solved: Solved, row: int) -> str:
     listed = ", ".join(ties[:_NAMED]) + and_more(len(ties) - _NAMED)
     by = f"the ties on it ({listed})" if ties else "a base over it"
     return (
-        f"{mark} lies where {by} put it: one of them is off or stood on another mark, this check is, or the base moved"
-        f" in between; to decide: {mark} and a mark of the register occupied once more"
+        f"{mark} is a temporary mark, positioned by {by}: one of these or this check is bad or on another mark, or the"
+        f" base moved in between; to decide: {mark} and a mark of the register occupied again"
     )
 
 
@@ -83,7 +83,9 @@ def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str
             told.setdefault(one.session, _words(solved, one.explanations[0]))
         elif _of_stated(one.explanations):
             name = survey.windows[one.session].session.name
-            told.setdefault(one.session, f"session {name}: {_words(solved, one.explanations[0])}; see its field_shift")
+            told.setdefault(
+                one.session, f"session {name}: {_words(solved, one.explanations[0])}; check its field_shift"
+            )
     return list(told.values())
 
 
@@ -137,7 +139,7 @@ def _cause(solved: Solved, diagnosis: Diagnosis) -> _Cause:
     tested = f"{counted(diagnosis.tried, 'possible cause')} tested"
     apart = "; the sessions that fail on its ties are too many to be explained together" if diagnosis.apart else ""
     if len(solved.occupations.session) > DIAGNOSED:
-        sought = f"not looked for among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
+        sought = f"not searched with more than {counted(DIAGNOSED, 'occupation')}; run that day as a separate job"
         return _Cause(sought, sought)
     if not diagnosis.explanations:
         none = f"none of {tested} explains it"
@@ -149,7 +151,7 @@ def _cause(solved: Solved, diagnosis: Diagnosis) -> _Cause:
         by_chance = explanation.chance
         horizontal, vertical = _left(explanation, diagnosis)
         slack = explanation.hypothesis.slack
-        beyond = f" beyond the {slack:g} m that the transformation is good to" if slack else ""
+        beyond = f" beyond the transformation's accuracy of {slack:g} m" if slack else ""
         left = f"unexplained: {horizontal:.3f} m horizontally{beyond}, {vertical:.3f} m in height"
         told.append(f"{doubt}{_words(solved, explanation)} ({left})")
     close = [one for one in diagnosis.explanations[1:] if one.score - best.score < CLOSE]

@@ -15,14 +15,14 @@ _EXCHANGED = np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
 #: How the three numbers of a shift are mistyped, as the rows of a matrix that gives what was meant.
 _SLIPS = {
     "has its sign reversed": -np.eye(3),
-    "has its east and north exchanged": _EXCHANGED,
-    "has its east and north exchanged and its sign reversed": -_EXCHANGED,
+    "has its east and north swapped": _EXCHANGED,
+    "has its east and north swapped and its sign reversed": -_EXCHANGED,
     "has the wrong sign of its up": np.diag([1.0, 1.0, -1.0]),
     "has the wrong sign of its east": np.diag([-1.0, 1.0, 1.0]),
     "has the wrong sign of its north": np.diag([1.0, -1.0, 1.0]),
     "has the wrong signs of its east and north": np.diag([-1.0, -1.0, 1.0]),
-    "is in feet, taken for metres": FOOT * np.eye(3),
-    "is in metres, taken for feet": np.eye(3) / FOOT,
+    "is in feet but was read as metres": FOOT * np.eye(3),
+    "is in metres but was read as feet": np.eye(3) / FOOT,
 }
 _DECIDE = "where the stated shift comes from; a mark of the register as a tie, with shift left out"
 #: How much less likely it is that a session without a shift needs one. Common practice, no source.
@@ -59,7 +59,7 @@ def stated_shifts(scope: Scope, session: int, own: Integers) -> Iterator[Hypothe
         if isinstance(given, GivenShift):
             meant = _write(scope, given, typed - off)
             return f"the stated shift of session {_name(scope, session)} is off by {by}: {meant}"
-        return f'session {_name(scope, session)} states shift = "none", and all its readings are off by {by}'
+        return f'session {_name(scope, session)} has shift = "none", but all its readings are off by {by}'
 
     for free, what in PARTS:
         text = f"the stated shift of session {_name(scope, session)} is off{what} by {{size}}"

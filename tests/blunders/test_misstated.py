@@ -81,7 +81,7 @@ def test_what_the_field_did_instead_is_told_first(case: str, tmp_path: Path) -> 
             says = f"{names[-1]} still carries the field shift: it was switched off later"
         case _:
             job.correct_in_field(0, start, *(FIELD + np.array([0.0, 0.25, 0.0])))
-            says = "is not what the field applied: that was more in position by"
+            says = "is not what the field applied: applied minus stated in position is"
     record, warned = told(job, tmp_path, start, **more)
     (diagnosis,) = record["diagnoses"]
     texts = [one["text"] for one in diagnosis["explanations"] if one["close"]]

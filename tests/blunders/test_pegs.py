@@ -73,7 +73,7 @@ def day_before(work: Network) -> None:
 CASES: dict[str, tuple[Plant, tuple[str, ...], str]] = {
     "another peg at a tie": (stood_on_another_peg, ("other mark",), "day-3-TM1-1 stood on TM2, not on TM1"),
     "base over another peg": (stood_over_another_peg, ("other mark",), "stood over TM1, not over TM2"),
-    "antenna in feet": (antenna_in_feet, ("antenna or pole height",), "over TM1 was in feet, taken for metres"),
+    "antenna in feet": (antenna_in_feet, ("antenna or pole height",), "over TM1 was in feet but read as metres"),
     "antenna mistyped": (antenna_mistyped, ("set-up unexplained",), "the set-up over TM1 is off in height by"),
     "pole at a tie": (pole, ("point unexplained",), "day-3-TM1-1, the tie on TM1, is off in height by"),
     "the day before": (day_before, ("point unexplained",), "day-1-TM1-1, the tie on TM1, is off in position by"),
@@ -114,7 +114,7 @@ def test_a_base_that_moves_right_after_or_before_a_tie_on_a_peg(session: int, ti
         np.testing.assert_allclose(numbers, [0.2, -0.1, 0.0], rtol=0, atol=0.004)
         assert moved["misfit_horizontal"] < 0.002 and moved["misfit_vertical"] < 0.002
         if session == 2:
-            assert "read before day-3-CM2-1, read again" in moved["decide"]
+            assert "measured before day-3-CM2-1, measured again" in moved["decide"]
             assert any("day-3-TM1-1, the tie on TM1, is off" in one["text"] for one in told)
 
 
@@ -128,7 +128,9 @@ def test_a_check_on_a_peg_that_fails_is_told_what_puts_the_peg_there(tmp_path: P
     work.displace(work.row("a-TM1-2"), (0.2, 0.0, 0.0))
     record = record_of(work.write(tmp_path), 3)
     (row,) = [one for one in record["checks"] if one["passed"] is False]
-    assert row["mark"] == "TM1" and "TM1 lies where the ties on it (a-TM1-1, b-TM1-1) put it" in str(row["cause"])
+    assert row["mark"] == "TM1" and "TM1 is a temporary mark, positioned by the ties on it (a-TM1-1, b-TM1-1)" in str(
+        row["cause"]
+    )
 
 
 def test_every_check_of_a_mark_on_its_neighbour_is_told(tmp_path: Path) -> None:

@@ -51,13 +51,13 @@ def written(text: str) -> NDArray[np.float64]:
 
 CASES = {
     "has its sign reversed": np.array([[-1, 0, 0], [0, -1, 0], [0, 0, -1]]),
-    "has its east and north exchanged": np.array([[0, 1, 0], [1, 0, 0], [0, 0, 1]]),
-    "has its east and north exchanged and its sign reversed": -np.array([[0, 1, 0], [1, 0, 0], [0, 0, 1]]),
+    "has its east and north swapped": np.array([[0, 1, 0], [1, 0, 0], [0, 0, 1]]),
+    "has its east and north swapped and its sign reversed": -np.array([[0, 1, 0], [1, 0, 0], [0, 0, 1]]),
     "has the wrong sign of its up": np.diag([1, 1, -1]),
     "has the wrong sign of its east": np.diag([-1, 1, 1]),
     "has the wrong sign of its north": np.diag([1, -1, 1]),
     # metres as feet of 0.3048 m, read as metres
-    "is in feet, taken for metres": np.eye(3) / 0.3048,
+    "is in feet but was read as metres": np.eye(3) / 0.3048,
 }
 
 
@@ -129,7 +129,7 @@ def test_readings_said_to_need_no_shift_that_need_one(tmp_path: Path) -> None:
     state(job, true_shift(job))
     job.job["session"][0]["shift"] = "none"
     text = str(told(job.write(tmp_path))["text"])
-    numbers = re.search(r'states shift = "none", and all its readings are off by \((\S+), (\S+), (\S+)\) m', text)
+    numbers = re.search(r'has shift = "none", but all its readings are off by \((\S+), (\S+), (\S+)\) m', text)
     assert numbers is not None
     assert -np.array([float(number) for number in numbers.groups()]) == pytest.approx(true_shift(job), abs=5e-3)
 

@@ -38,16 +38,16 @@ def test_a_name_with_the_words_between_causes_breaks_no_line() -> None:
 
 def test_noise_stands_before_the_cause_that_may_be_behind_it() -> None:
     text = "the base appears to have moved"
-    noise = "perhaps no blunder: the difference of 0.151 m in position lies within its own 95 % of 0.2 m"
+    noise = "perhaps no blunder: the difference of 0.151 m in position is within its own 95 % uncertainty of 0.2 m"
     assert lines(f"{noise}; or {text} (9)", explained(text, decide=None)) == [noise, f"or {text} (9)"]
 
 
 @pytest.mark.parametrize("mark", [ODD, "none of them"])
 def test_a_temporary_mark_has_no_diagnosis(mark: str) -> None:
-    cause = f"{mark} lies where the ties on it put it; to decide: {mark} and a mark of the register occupied once more"
+    cause = f"{mark} is positioned by the ties on it; to decide: {mark} and a mark of the register occupied again"
     assert lines(cause, mark=mark) == [
-        f"possible cause: {mark} lies where the ties on it put it",
-        f"to decide: {mark} and a mark of the register occupied once more",
+        f"possible cause: {mark} is positioned by the ties on it",
+        f"to decide: {mark} and a mark of the register occupied again",
     ]
 
 

@@ -101,7 +101,7 @@ def test_one_late_occupation_says_what_would_decide(tmp_path: Path) -> None:
     record = run_job(knocked(3, sessions=1).write(tmp_path), dry_run=True).record
     (cause,) = [check["cause"] for check in record["checks"] if check["cause"]]
     assert "the base appears to have moved" in cause and "alone is" in cause
-    assert "to decide: " in cause and "occupied again: it fails as well if the base moved" in cause
+    assert "to decide: " in cause and "occupied again: it fails too if the base moved" in cause
 
 
 def test_a_session_of_a_csv_is_split_in_the_same_lines(tmp_path: Path) -> None:

@@ -41,7 +41,7 @@ def test_noise_is_told_before_a_base_that_moved(tmp_path: Path) -> None:
     check, diagnoses, radius = off_by(tmp_path, 0.97)
     assert check["hu95"] == pytest.approx(radius, abs=2e-4) and check["d_horizontal"] < check["hu95"]
     assert check["cause"].startswith(
-        f"perhaps no blunder: the difference of {0.97 * radius:.3f} m in position lies within its own 95 % of"
+        f"perhaps no blunder: the difference of {0.97 * radius:.3f} m in position is within its own 95 % uncertainty of"
     )
     assert "checks.horizontal would settle it" in check["cause"]
     assert "moved" not in check["cause"] and "typed" not in check["cause"]
