@@ -1,4 +1,4 @@
-"""A mark whose register coordinates are wrong by hundreds of metres or more, where the earth is no plane any more."""
+"""Handles register coordinates that are wrong by hundreds of metres or more, where the earth's curvature matters."""
 
 import numpy as np
 

@@ -1,6 +1,6 @@
-"""Occupations that fail although what is stated of them allows as much: a tolerance is one, and yet nothing is wrong.
+"""Finds failures that noise explains: the difference exceeds the tolerance, but not its own 95 % uncertainty [m].
 
-A check hangs on few ties, on its mark's coordinates and on two readings; where tolerances are narrower than what these
+A check depends on few ties, on its mark's coordinates and two readings; where tolerances are narrower than what these
 are good to, some fail by noise alone. What explains such a one better than noise does has to be a good deal better.
 """
 

@@ -1,4 +1,4 @@
-"""The hypothesis that all marks of the register lie on one scale: distances on the ground where those of a grid belong.
+"""The hypothesis that the whole register has one wrong scale: ground distances instead of grid distances.
 
 A scale about any point is one about another, and a shift: the shifts take the rest up. So it is tried about a mark that
 ties, which the shifts hardly notice, and about the origin of the numbers, which moves the sessions along. How large it

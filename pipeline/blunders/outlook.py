@@ -1,4 +1,4 @@
-"""Which predictions may fit at all: told by a few rows, so that no more is worked out of the hundreds that cannot."""
+"""Selects the predictions that may fit from a few rows, so that the hundreds that cannot are not computed in full."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

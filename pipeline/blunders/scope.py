@@ -1,4 +1,4 @@
-"""What a reading of blunders looks at: a job, some of its sessions, their occupations, and what those are worth."""
+"""The data of one search for causes: a job, some of its sessions, their occupations, and the weights of those."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

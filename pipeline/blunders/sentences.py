@@ -1,4 +1,4 @@
-"""Readings of blunders in words, and as the issue record has them."""
+"""Writes the possible causes of failing checks, as sentences and for the issue record."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

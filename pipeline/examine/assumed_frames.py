@@ -1,4 +1,4 @@
-"""What is assumed of a frame that its label leaves open, and what that may cost: "WGS 84" has been many frames."""
+"""States which frame is assumed for an ambiguous label, and the error [m] if it is wrong: "WGS 84" may mean several."""
 
 from collections.abc import Iterator
 

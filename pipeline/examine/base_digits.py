@@ -1,4 +1,4 @@
-"""By how much two writings of a base's position may differ for the digits that they leave out."""
+"""Computes how far [m] two written positions of one base may differ through rounding alone."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Base ids that keep readings out of the sessions of their time, said per export, with what to write."""
+"""Reports base ids that keep readings out of the sessions at their time, per export, with what to write."""
 
 from collections.abc import Iterator
 from functools import reduce

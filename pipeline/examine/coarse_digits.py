@@ -1,4 +1,4 @@
-"""Exports that write coordinates more coarsely than the precision that they state: rounding moves every point.
+"""Doubts exports that round coordinates more than their stated precision allows: it moves every point.
 
 Every check of such a day passes or fails by chance, and what passes says nothing of the points beside it. Where only
 some readings are written so, those on the marks perhaps not, the checks say nothing of them at all.

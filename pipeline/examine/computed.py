@@ -1,4 +1,4 @@
-"""Readings on marks held against the register before any shift, and sessions whose readings were computed."""
+"""Compares raw readings on marks with the register before any shift [m], to find sessions that were computed."""
 
 from dataclasses import dataclass
 

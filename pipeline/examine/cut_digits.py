@@ -1,4 +1,4 @@
-"""Numbers that are written with more digits than they are known to: too many of them end in zeros, or in 0 or 5.
+"""Finds numbers written with more digits than they are known to: too many of them end in zeros, or in 0 or 5.
 
 Known to a decimetre and written to the millimetre, 300.3 is 300.300. One of a hundred honest numbers ends so; three of
 three do once in a million registers.

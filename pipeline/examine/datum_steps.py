@@ -1,4 +1,4 @@
-"""The datum steps of a job compared with each other, and what of their errors no shift takes up.
+"""Compares the datum transformations of a job, and finds the part of their errors [m] that no shift absorbs.
 
 A shift that control derives takes up whatever is alike all over the job between the way of the readings and the truth
 of the marks. It does not take up what varies over the job's extent, nor an error in the way of the marks themselves.

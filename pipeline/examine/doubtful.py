@@ -1,4 +1,4 @@
-"""A doubt: what would put a whole session or job off although every check agrees, until somebody has looked into it."""
+"""A doubt: an error that may affect a whole session or job although every check agrees, until somebody checked it."""
 
 from dataclasses import dataclass, field
 

@@ -1,4 +1,4 @@
-"""What may be wrong with all points of a session alike, gathered from those who look for it."""
+"""Collects the doubts about sessions from the modules that look for them."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace

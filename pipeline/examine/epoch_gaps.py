@@ -1,4 +1,4 @@
-"""What the epochs of a job leave open: those that change nothing, those that are lacking, and by how much."""
+"""Reports epochs that are missing or have no effect, and how far [m] the ground moves without them."""
 
 from collections.abc import Iterator
 

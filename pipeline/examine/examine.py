@@ -1,4 +1,4 @@
-"""A job looked at as a whole before anything is computed: what its readings and its operations have wrong, at once."""
+"""Examines a whole job before anything is computed, and reports all errors in readings and transformations at once."""
 
 from dataclasses import dataclass
 

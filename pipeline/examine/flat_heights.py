@@ -1,4 +1,4 @@
-"""Exports whose heights nobody measured: one and the same number at many places.
+"""Doubts exports whose heights were never measured: one and the same number at many places.
 
 Still water or a slab, written to the decimetre, is one number too. So what is told is a number whose digits are so fine
 that measured heights would differ, one that is nowhere near the heights of the job, or one without decimals: that of a

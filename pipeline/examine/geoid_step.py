@@ -1,4 +1,4 @@
-"""The step to the height datum: whether any mark proves it, and a named geoid grid against what PROJ has itself."""
+"""Checks the conversion to the height datum: does a mark prove it, and does the named geoid grid agree with PROJ's?"""
 
 from collections.abc import Iterator
 from pathlib import Path

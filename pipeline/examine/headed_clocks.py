@@ -1,4 +1,4 @@
-"""Headings of times that say another clock than the job file has the times read by."""
+"""Finds headings of time columns that state another clock than the job file uses."""
 
 import re
 from dataclasses import dataclass

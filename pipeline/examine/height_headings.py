@@ -1,4 +1,4 @@
-"""Columns of heights whose heading says another kind of height than the job file takes their numbers for."""
+"""Finds height columns whose heading states another kind of height than the job file assumes."""
 
 from collections.abc import Iterator
 from pathlib import Path

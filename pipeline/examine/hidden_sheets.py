@@ -1,4 +1,4 @@
-"""Sheets of a job's spreadsheets that are hidden, and hold rows which nothing reads."""
+"""Finds hidden sheets of a job's spreadsheets with rows that nothing reads."""
 
 import os
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""What the last digit of a number is worth that was read as a number: its zeros at the end are not to be seen."""
+"""Finds the resolution of a number that was read as a float, in the number's own unit: its final zeros are lost."""
 
 import numpy as np
 
@@ -7,7 +7,10 @@ _BITS, _LEAST = 4 * np.finfo(np.float64).eps, 1e-6
 
 
 def last_digit(value: float, decimals: range) -> float:
-    """Return what the last digit of a number is worth that has the fewest of these decimals; of more, the finest."""
+    """Return the step of a number's last digit, in its unit: a power of ten with the fewest fitting ``decimals``.
+
+    The finest of them where none fits.
+    """
     for number in decimals:
         scaled = abs(value) * 10.0**number
         if abs(scaled - round(scaled)) <= max(_LEAST, _BITS * scaled):

@@ -1,4 +1,4 @@
-"""More than one base within a session: what no mark was occupied with hangs on a shift that is another base's.
+"""Doubts sessions with more than one base: readings of one without an occupied mark depend on another base's shift.
 
 What tells are the positions of the base that points carry, and, where a session names no base, their base ids. A mark
 that was occupied with a base says whether it is where the others are: what is told here has none. Of a network the

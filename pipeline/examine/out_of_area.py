@@ -1,4 +1,4 @@
-"""A job far outside the area in which its grid is meant to be used: a mistyped zone, other columns, another CRS."""
+"""Doubts a job far outside its grid's area of use: a mistyped zone, other columns, another CRS."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Degrees that seem to have their minutes and seconds in their decimals: kilometres off, on marks and points alike."""
+"""Finds degrees with minutes and seconds in their decimals, read as decimal degrees and so kilometres off."""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,4 @@
-"""Registers that write marks more coarsely than is allowed for: rounding moves a mark, and every point tied to it."""
+"""Doubts registers that round marks more than their uncertainty allows: it moves every point tied to them."""
 
 import math
 import re

@@ -1,4 +1,4 @@
-"""A register of control marks looked at before anything rests on it: what its numbers alone, and a few readings, say.
+"""Checks a register of control marks before it is used, from its numbers alone and a few readings.
 
 Places are longitude and latitude in degrees, (R, 2), NaN where a mark has none; distances between them are taken on a
 sphere, which is good to half a percent: enough to tell decimetres from metres and a job's area from another country.

@@ -1,4 +1,4 @@
-"""Rows whose times contradict the order of their file, in words: a doubt where another session's base comes of it."""
+"""Reports rows whose times contradict the row order of their file, as a doubt where that changes their session."""
 
 from collections.abc import Iterator
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""Points that would be issued twice, as measured and as corrected: the session's shift can be right for one of both.
+"""Doubts exports that hold the same points as measured and as corrected: the shift is right for only one of the two.
 
 No check tells: the file that no mark was occupied in hangs on the shift of the other, so that every point of it is off
 by the difference, and which file that is depends on what was done to them, not on what the marks say.

@@ -1,4 +1,4 @@
-"""What speaks against a site's localisation: marks that do not agree, or that nothing proves; an odd scale or tilt.
+"""Doubts a site's localisation: marks that do not agree or that nothing proves, an odd scale or tilt.
 
 Checks prove nothing of it: what the register says of their marks goes through the localisation as the points do, so
 that an error in it moves both alike. Only marks that are over do.

@@ -1,4 +1,4 @@
-"""Which sound readings stand on which marks of the register, before any shift is known."""
+"""Assigns accepted readings to the register's marks, before any shift is known."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""What is wrong with all marks or readings alike, told from how far bases seem to be off: by chance, or by a system.
+"""Separates an error that all bases share (datum, height system) from offsets that each base has by chance [m].
 
 A base that averaged its own position is off by chance, each base by another vector. A height system, a datum, a height
 column of another kind is the same for all bases. So what several bases have in common is no error of theirs; and a base

@@ -1,4 +1,4 @@
-"""Exports whose times say another offset from UTC than the job file: told, and doubted where neither can be ruled out.
+"""Reports exports whose times state another offset from UTC than the job file, as a doubt where either may be right.
 
 The times are read as the file says. Read the other way, by hours most often, they would lie outside every session: then
 the sessions bear the file out. Where they would lie in sessions as well, every point may hang on the wrong base.

@@ -1,4 +1,4 @@
-"""Standard uncertainties that job file and register state and that cannot be: millimetres taken for metres."""
+"""Doubts impossible standard uncertainties in job file and register: millimetres read as metres."""
 
 from collections.abc import Iterator
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Whether marks are off the readings on them as they would be if numbers were in another unit of length.
+"""Tests whether marks and the readings on them differ as they would with numbers in another unit of length [m].
 
 *Off* is metres by which marks lie from the raw readings on them, *other* what they would be off by in the other unit if
 the base were right. A base that averaged its own position is off by chance besides.

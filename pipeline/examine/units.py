@@ -1,4 +1,4 @@
-"""Doubts about units: a register or an export in another foot than its CRS counts in, or in feet instead of metres."""
+"""Doubts the units of a register or export: another foot than its CRS uses, or feet instead of metres."""
 
 import math
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""What shifts that are applied in the plane of the grid are off by, away from the ties that gave them.
+"""Computes the error [m] of a shift applied in the grid, which grows with distance from the ties that gave it.
 
 A shift is one vector of space. Added to easting, northing and height it turns with the plumb line from place to place:
 by what it rises, times the distance from the tie through the radius of the earth, in plan; by its length in plan the

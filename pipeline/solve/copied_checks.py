@@ -1,8 +1,8 @@
-"""Occupations that were never measured: they have the position of another to the last digit, at another time.
+"""Finds occupations that were never measured: they have exactly the coordinates of another, at another time.
 
-Coordinates that were computed rather than measured agree so as well, as a trial's: there nearly every check agrees with
-another, or with the tie, to the rounding, whatever the register has wrong. What is measured scatters by millimetres
-(common practice, no source).
+Computed coordinates (a trial job) agree exactly, too: there nearly every check agrees with another, or with the tie, to
+the rounding, whatever the register has wrong, so no doubt is raised. What is measured scatters by millimetres (common
+practice, no source).
 """
 
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""Readings into coordinates: raw to geocentric, field shift out, session's shift in, to the grid and height datum."""
+"""Corrects readings: raw to geocentric, field shift out, session's shift in, to the grid and height datum."""
 
 from dataclasses import dataclass
 

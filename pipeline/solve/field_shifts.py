@@ -1,4 +1,4 @@
-"""The corrections that sessions say the field had already applied: worked out, and taken out of the readings."""
+"""Computes the shifts that were already applied in the field, as sessions state them, and takes them out again."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace

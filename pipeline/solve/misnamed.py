@@ -1,4 +1,4 @@
-"""Occupations that the job puts on one mark and that are named after another close by: CM1-AM tied to CM01."""
+"""Finds occupations that the job puts on one mark but that are named after another close by: CM1-AM tied to CM01."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Each session in the course of time, as the issue record has it: its readings, and how well what time is proven."""
+"""Writes each session's timeline for the issue record: its readings, and intervals [UTC] with their proof word."""
 
 from pipeline.clock import iso, moment
 from pipeline.intake.survey import Survey

@@ -1,4 +1,4 @@
-"""What was taken out of the readings as the field's correction, for the record and in words."""
+"""Reports the field shifts that were taken out of the readings, for the record and as notes."""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,4 @@
-"""Transformations that are not good enough for the sessions that keep their error."""
+"""Refuses transformations that are not accurate enough for the sessions that keep their error."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""Readings that say they are checks, or are named after a mark, and that no mark answers: never points in silence."""
+"""Finds readings that look like checks (code, name or mark column) but match no mark: not to be issued as points."""
 
 from collections import Counter
 from collections.abc import Mapping, Sequence

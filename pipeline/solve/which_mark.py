@@ -1,4 +1,4 @@
-"""Which mark a reading stands on: the one place that decides it, once the shifts are known.
+"""Decides which mark a reading is on, once the shifts are known; nothing else does.
 
 Before that, by raw positions that a base may have put metres off, `examine.stood_on` makes a guess of it for warnings.
 """
