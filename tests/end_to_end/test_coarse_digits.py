@@ -31,7 +31,7 @@ def test_rounding_that_moves_points_is_doubted(degrees: int, metres: int, seed: 
     """A millionth of a degree is 0.11 m of a meridian: half of it, and of 0.1 m, is over what is stated and allowed."""
     path = rounded(degrees, metres, seed=seed).write(tmp_path)
     expected = ["longitudes and latitudes"] * (degrees < 7) + ["heights"] * (metres < 2)
-    assert [doubt.split(" are written")[0].split("its ")[1] for doubt in told(path)] == expected
+    assert [doubt.split(" are rounded")[0].split("its ")[1] for doubt in told(path)] == expected
     outcome = run_job(path, dry_run=True)
     assert [doubt["kind"] for doubt in outcome.record["doubts"]] == ["precision"] * len(expected)
     assert outcome.exit_code == 3
@@ -74,14 +74,16 @@ def test_some_coarse_rows_among_fine_ones_are_doubted(degrees: int, metres: int,
     doubts = told(job.write(tmp_path))
     for what, there in (("longitudes and latitudes", degrees < 7), ("heights", metres < 2)):
         (doubt,) = [one for one in doubts if f"have {what} rounded to" in one] if there else [""]
-        assert not there or doubt.startswith(f"rover001.csv:{cut[0] + 2}: {len(cut)} readings of {every}, ")
+        assert not there or doubt.startswith(
+            f"rover001.csv:{cut[0] + 2}: {len(cut)} readings of {every} (first one here) have {what} "
+        )
     assert len(doubts) == (degrees < 7) + (metres < 2)
 
 
 @pytest.mark.parametrize("form", ["gpkg", "geojson"])
 def test_coarse_rows_of_files_of_numbers_are_doubted(form: str, tmp_path: Path) -> None:
     doubts = told(rounded(6, 1, slice(10, 30)).write(tmp_path, form=form))
-    assert [" 20 readings of 43, " in doubt for doubt in doubts] == [True, True]
+    assert [" 20 readings of 43 (first one here) have " in doubt for doubt in doubts] == [True, True]
 
 
 @pytest.mark.parametrize("axis", ["longitude", "latitude"])
@@ -95,7 +97,7 @@ def test_coarse_rows_of_one_column_alone_are_doubted(axis: str, tmp_path: Path) 
 def test_two_rows_typed_to_whole_metres_are_doubted(tmp_path: Path) -> None:
     """Both coordinates of both would have to end in two zeros, written to the centimetre: one in a hundred million."""
     (doubt,) = told(rounded(5, 4, [12, 30]).write(tmp_path))
-    assert doubt.startswith("rover001.csv:14: 2 readings of 43, ")
+    assert doubt.startswith("rover001.csv:14: 2 readings of 43 (first one here) have ")
 
 
 def test_the_session_that_has_coarse_rows_is_named(tmp_path: Path) -> None:

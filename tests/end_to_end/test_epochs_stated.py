@@ -184,7 +184,7 @@ def test_what_is_assumed_of_wgs84_is_recorded_with_what_it_may_cost(tmp_path: Pa
     issue = run_written(labelled_wgs84(tmp_path, realisation=""))
     (said,) = [one["assumes"] for one in issue.record["operations"] if "assumes" in one]
     metres = float(re.findall(r"off by ([0-9.]+) m", said)[0])
-    year = float(re.findall(r"ITRF2020 of ([0-9.]+),", said)[0])
+    year = float(re.findall(r"ITRF2020 at ([0-9.]+),", said)[0])
     xyz = to_geocentric(np.array([MGA55.longitude]), np.array([MGA55.latitude]), np.array([MGA55.height]), GRS80)
     moved = float(np.linalg.norm(to_gda2020(xyz, np.array([year]), back=True) - xyz))
     assert metres == pytest.approx(moved, abs=0.02)

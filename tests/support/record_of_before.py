@@ -2,9 +2,20 @@
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+
+
+#: Sentences of today as patterns, and as records of schema 7 have them.
+_THEN = (
+    (
+        r" -> the points stay unproven until you have checked this and set (\[checks\] confirmed = \[.*\])\Z",
+        r" -> nothing of it counts as proven until \1 says it is right",
+    ),
+    ("is computed from the register as it is now", "is worked out by the register as it is now"),
+)
 
 
 def as_schema_7(folder: Path, change: Callable[[dict[str, Any]], None] = lambda doubt: None) -> None:
@@ -18,6 +29,8 @@ def as_schema_7(folder: Path, change: Callable[[dict[str, Any]], None] = lambda 
         said["schema"] = 7
         for doubt in said["doubts"]:
             del doubt["origin"]
+            for today, then in _THEN:
+                doubt["what"] = re.sub(today, then, doubt["what"])
             change(doubt)
         total = hashlib.sha256(_text(said).encode()).hexdigest()
         file.write_text(_text(said | {"sum": total}), encoding="utf-8")
