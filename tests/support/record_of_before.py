@@ -7,7 +7,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-
 #: Sentences of today as patterns, and as records of schema 7 have them.
 _THEN = (
     (
