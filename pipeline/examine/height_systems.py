@@ -130,7 +130,7 @@ class _Looked:
         file, line = ("", 0) if first is None else (self.survey.exports[first.export].shown, first.row)
         like = "a height above a datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
         what = (
-            f"the raw readings of {self.sessions(sessions)} are {how} marks that agree with other sessions,"
+            f"the raw readings of {self.sessions(sessions)} are {how} the marks that agree with other sessions,"
             f" {is_what}: each height of the export looks like {like}"
         )
         return Doubtful(Doubt.EXPORT_HEIGHTS, what, reached, file, line)

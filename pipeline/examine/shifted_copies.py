@@ -46,7 +46,8 @@ def _off(survey: Survey, several: list[ShiftedCopies]) -> str:
         east, north, up = one.apart + 0.0
         by = f"{east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
         told.append(by if len(several) == 1 else f"{by} in session {survey.windows[one.session].session.name}")
-    further = f"; and by other amounts in {len(several) - _LISTED} more sessions" if len(several) > _LISTED else ""
+    more = counted(len(several) - _LISTED, "more session")
+    further = f"; and by other amounts in {more}" if len(several) > _LISTED else ""
     return "; by ".join(told) + further
 
 

@@ -68,6 +68,6 @@ def _bends(survey: Survey, local: Floats) -> Iterator[_Bend]:
 def _said(survey: Survey, one: _Bend) -> str:
     return (
         f'session {survey.windows[one.session].session.name}: a shift applied in the grid (shift.model = "grid") gets'
-        f" less accurate away from the tie: {1000 * one.plan:.0f} mm in plan and {1000 * one.height:.0f} mm in height"
-        f' at the farthest reading, {one.reach / 1000:.1f} km away. Use model = "geocentric"'
+        f" less accurate away from the tie, by {1000 * one.plan:.0f} mm in plan and {1000 * one.height:.0f} mm in"
+        f' height at the farthest reading, {one.reach / 1000:.1f} km away. Use model = "geocentric"'
     )

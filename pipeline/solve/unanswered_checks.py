@@ -360,7 +360,7 @@ def _named_elsewhere(named: tuple[str, str], at: Floats, reference: Reference, j
     near, distance = Places(reference.names, reference.grid[:, :2]).beside(mark, at[:2], _BESIDE)
     if near is None:
         return None
-    says = f"its code names {mark}" if heading == "code" else f"its unmapped column {heading!r} names {mark}"
+    says = f"its code gives {mark}" if heading == "code" else f"its unmapped column {heading!r} gives {mark}"
     if distance <= job.checks.radius:
         why, failing, _ = _on(mark, f"{says}, and it is", _Said(None, None, at), reference, job)
         return why, failing, mark

@@ -112,7 +112,7 @@ def test_honest_failures_are_no_exchange(tmp_path: Path) -> None:
         job = simulate(Plan(sessions=2, points=8, ties=1, checks=4, marks=4, seed=number + 1))
         job.mistype("CM3", "height", metres)
         record = record_of(job.write(tmp_path / str(number)), 3)
-        assert not any("swapped" in one["explanations"][0]["text"] for one in record["diagnoses"])
+        assert not any(one["explanations"][0]["kind"] == "marks exchanged" for one in record["diagnoses"])
         assert not [note for note in record["notes"] if "reading" in note and " on it" in note]
 
 

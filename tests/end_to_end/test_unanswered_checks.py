@@ -64,7 +64,7 @@ def test_a_mark_column_that_names_no_mark(tmp_path: Path) -> None:
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Mark": "KP9" if row["Point"] == "x9" else "-"})
     replace_in(path, {'code = "Code"': 'code = "Code", mark = "Mark"'})
     (told,) = check_job(path).warnings
-    assert "its mark 'KP9' says" in told and "the nearest is CM3, 0.80 m away" in told
+    assert "its mark 'KP9' makes it a check" in told and "the nearest is CM3, 0.80 m away" in told
     assert record_of(path, 3)["verdict"] == "unchecked"
 
 
@@ -128,7 +128,7 @@ def test_a_closing_mark_in_a_column_that_nothing_maps_is_no_point_in_silence(clo
     """Where the job maps a counter to ``name``, the marks stand beside it."""
     path = _with_column(knocked("c17", "DP").write(tmp_path), closing)
     (told,) = check_job(path).warnings
-    assert "its unmapped column 'Station' names CM3" in told and "0.80 m away" in told
+    assert "its unmapped column 'Station' gives CM3" in told and "0.80 m away" in told
     issue = run_written(path, 3)
     assert issue.record["doubts"][0]["kind"] == "unanswered-check"
     (held,) = read_layer(issue.package, "held_back").rows
@@ -163,4 +163,4 @@ def test_marks_that_are_called_by_numbers_are_found_in_such_a_column_too(tmp_pat
     path = _with_column(job.write(tmp_path), "9103")
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Station": row["Station"].replace("CM", "910")})
     (told,) = check_job(path).warnings
-    assert "names 9103" in told and "0.80 m away" in told
+    assert "gives 9103" in told and "0.80 m away" in told
