@@ -66,7 +66,7 @@ def exchanged_in_field(scope: Scope, own: Integers, evidence: Evidence) -> Itera
         both = sorted([*by_mark.get(one, ()), *by_mark.get(other, ())], key=rows.index)
         if one in by_mark and other in by_mark and near(one, other):
             seen.add(tuple(both))
-            every = f"{one} and {other} are swapped: every reading in the session named after one stood on the other"
+            every = f"{one} and {other} are swapped: every reading in the session named after one was on the other"
             yield from _stood(scope, both, one, other, every if len(both) > 2 else _two(scope, *both))
     for first, second in pairwise(rows):
         one, other = on_marks.marks[first], on_marks.marks[second]
@@ -88,7 +88,7 @@ def _reach(scope: Scope, evidence: Evidence) -> tuple[float, float]:
 
 def _two(scope: Scope, first: int, second: int) -> str:
     one, other = (scope.case.solved.occupations.marks[row] for row in (first, second))
-    return f"{point_name(scope, first)} stood on {other}, and {point_name(scope, second)} on {one}: swapped"
+    return f"{point_name(scope, first)} was on {other}, and {point_name(scope, second)} on {one}: swapped"
 
 
 def _stood(scope: Scope, rows: list[int], one: str, other: str, text: str) -> Iterator[Hypothesis]:

@@ -8,7 +8,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.near import and_more
-from pipeline.words import Role
+from pipeline.words import Role, plural
 
 #: Points that a sentence names.
 _NAMED = 3
@@ -38,7 +38,7 @@ def stood_elsewhere(scope: Scope, rows: Sequence[int]) -> tuple[int, list[Hypoth
     listed = ", ".join(names[:_NAMED]) + and_more(len(names) - _NAMED)
     found = []
     for number, shape in zip(chosen.tolist(), shapes, strict=True):
-        text = f"{listed} stood on {reference.names[number]}, not on {mark}"
+        text = f"{listed} {plural(len(names), 'was', 'were')} on {reference.names[number]}, not on {mark}"
         found.append(Hypothesis(Kind.OTHER_MARK, text, shape, decide=again(mark)))
     return len(others), found
 

@@ -94,7 +94,7 @@ def _tie(scope: Scope, row: int) -> Iterator[Hypothesis]:
     others, errors = _elsewhere(scope, peg)
     for other, shape in zip(others, influence.displaced([row], errors), strict=True):
         if _shows(shape):
-            yield Hypothesis(Kind.OTHER_MARK, f"{point} stood on {other}, not on {peg}", shape, decide=again(peg))
+            yield Hypothesis(Kind.OTHER_MARK, f"{point} was on {other}, not on {peg}", shape, decide=again(peg))
     shape, group = influence.any_displaced({row: 1.0}), OneShape()
     if _shows(shape):
         for free, what in PARTS:
@@ -109,7 +109,7 @@ def _over_another(scope: Scope, session: int, mark: str) -> Iterator[Hypothesis]
     others, errors = _elsewhere(scope, mark)
     for other, shape in zip(others, scope.influence.set_up(number, errors), strict=True):
         if _shows(shape):
-            text = f"the base of session {name} stood over {other}, not over {mark}"
+            text = f"the base of session {name} was over {other}, not over {mark}"
             yield Hypothesis(Kind.OTHER_MARK, text, shape, decide=_ROVER)
 
 

@@ -414,7 +414,7 @@ def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Un
             f"session {window.session.name}: {counted(len(here), 'reading')} that"
             f" {plural(len(here), 'seems to be a check is', 'seem to be checks are')} compared with no mark, so nothing"
             f" shows whether the base moved: {listed}{more};"
-            f" {_what_to_write(survey, candidates, window.session, here)}, or the code in checks.codes"
+            f" {_what_to_write(survey, candidates, window.session, here)}, or add the code to checks.codes"
         )
         doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, (window.index,)))
     return doubts

@@ -79,8 +79,8 @@ def test_names_exchanged_in_the_field(tmp_path: Path) -> None:
     tie["point"], check["point"] = check["point"], tie["point"]
     texts = first_texts(record_of(job.write(tmp_path), 3))
     stood = {
-        f"{check['point']} stood on CM1, and {tie['point']} on CM3",
-        f"{tie['point']} stood on CM3, and {check['point']} on CM1",
+        f"{check['point']} was on CM1, and {tie['point']} on CM3",
+        f"{tie['point']} was on CM3, and {check['point']} on CM1",
     }
     assert any(said in text for said in stood for text in texts), texts
 

@@ -71,8 +71,8 @@ def day_before(work: Network) -> None:
 
 
 CASES: dict[str, tuple[Plant, tuple[str, ...], str]] = {
-    "another peg at a tie": (stood_on_another_peg, ("other mark",), "day-3-TM1-1 stood on TM2, not on TM1"),
-    "base over another peg": (stood_over_another_peg, ("other mark",), "stood over TM1, not over TM2"),
+    "another peg at a tie": (stood_on_another_peg, ("other mark",), "day-3-TM1-1 was on TM2, not on TM1"),
+    "base over another peg": (stood_over_another_peg, ("other mark",), "was over TM1, not over TM2"),
     "antenna in feet": (antenna_in_feet, ("antenna or pole height",), "over TM1 was in feet but read as metres"),
     "antenna mistyped": (antenna_mistyped, ("set-up unexplained",), "the set-up over TM1 is off in height by"),
     "pole at a tie": (pole, ("point unexplained",), "day-3-TM1-1, the tie on TM1, is off in height by"),
@@ -144,7 +144,7 @@ def test_every_check_of_a_mark_on_its_neighbour_is_told(tmp_path: Path) -> None:
         work.displace(work.row(name), between(work, "CM3", "CM4"))
     record = record_of(work.write(tmp_path), 3)
     best = record["diagnoses"][0]["explanations"][0]
-    assert best["kind"] == "other mark" and best["text"] == "a-CM3-1, a-CM3-2 stood on CM4, not on CM3"
+    assert best["kind"] == "other mark" and best["text"] == "a-CM3-1, a-CM3-2 were on CM4, not on CM3"
 
 
 def test_a_datum_is_no_cause_of_what_its_transformation_leaves_open_anyhow(tmp_path: Path) -> None:

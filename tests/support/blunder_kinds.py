@@ -290,7 +290,7 @@ def another_mark_at_check(world: World) -> Planted | None:
     """A check on another mark than it says."""
     check = _a_check(world)[1]
     other = _stand_on(world, check["point"], check["mark"])
-    return Planted(("other mark",), (f"{check['point']} stood on {other}",))
+    return Planted(("other mark",), (f"{check['point']} was on {other}",))
 
 
 def another_mark_at_tie(world: World) -> Planted | None:
@@ -300,7 +300,7 @@ def another_mark_at_tie(world: World) -> Planted | None:
         return None
     tie = ties[chosen(world, range(len(ties)))]
     other = _stand_on(world, tie["point"], tie["mark"])
-    return Planted(("other mark",), (f"{tie['point']} stood on {other}",))
+    return Planted(("other mark",), (f"{tie['point']} was on {other}",))
 
 
 def _a_check(world: World) -> tuple[int, dict[str, str]]:
