@@ -64,8 +64,8 @@ def test_two_marks_exchanged_in_the_register(
     notes = [note for note in record["notes"] if " on it, which " in note]
     assert bool(notes) == ("easting" in columns)  # heights alone are no distance
     for note in notes:
-        assert ("'CM1' lies" in note and "beside mark 'CM3'" in note) or (
-            "'CM3' lies" in note and "beside mark 'CM1'" in note
+        assert ("'CM1' is" in note and "beside mark 'CM3'" in note) or (
+            "'CM3' is" in note and "beside mark 'CM1'" in note
         )
 
 

@@ -303,7 +303,7 @@ def test_what_a_grid_adds_left_out_or_the_digits_in_front(
         easting, northing, _ = job.marks.of(mark)
         put(job, mark, easting=easting + east, northing=northing + north)
     (told,) = [text for text in warnings(job, tmp_path) if "from every reading" in text]
-    assert told.endswith(said + ("the marks would lie among the readings" if whole else "it would lie among them"))
+    assert told.endswith(said + ("the marks would be among the readings" if whole else "it would be among them"))
 
 
 def test_a_failing_mark_without_the_grids_false_easting_is_explained(tmp_path: Path) -> None:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pyarrow as pa
 import pyogrio
-from every import every
 
 from pipeline.job.model import Columns, Job, JobSection, Points, Target
 from pipeline.problems import Problems
@@ -62,7 +61,7 @@ def read(folder: Path, points: Points, rows_per_batch: int = 65536) -> pa.Table:
     exports, problems = find(folder, points)
     assert problems == []
     batches = [batch for export in exports for batch in read_batches(export, rows_per_batch)]
-    assert all(0 < batch.num_rows <= rows_per_batch for batch in every(batches))
+    assert all(0 < batch.num_rows <= rows_per_batch for batch in batches)
     if not batches:
         return pa.table({})
     return pa.Table.from_batches(batches).combine_chunks()
