@@ -1,4 +1,4 @@
-"""Has nothing changed since the newest issue? By sums alone, before anything is loaded that takes time.
+"""Decides from checksums alone whether the job is unchanged, before heavy libraries are loaded.
 
 A run notes what it saw around it (`surroundings`) beside the issue that it made or confirmed. Where all of that is as
 it was, so is the issue; in any doubt a run looks at everything.

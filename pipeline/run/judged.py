@@ -1,4 +1,4 @@
-"""Whether a job is judged as when its newest issue was made: the program may have learned since what is doubtful."""
+"""Compares verdicts and doubts of a job with its newest issue: a newer version of the program may judge otherwise."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -14,7 +14,7 @@ _AXES = ("shift_x", "shift_y", "shift_z")
 
 
 def judged_otherwise(today: Record, then: Record) -> list[str]:
-    """Say what of a job is judged otherwise than in an issue that was made from the same.
+    """Return sentences on what is judged differently now from an issue made from the same inputs.
 
     Args:
         today: the record that an issue of it would have now; of its words nothing is compared, as they are not what is
@@ -42,7 +42,7 @@ def _sessions(today: Record, then: Record) -> Iterator[str]:
         if any(
             (a is None) != (b is None) or (a is not None and b is not None and abs(a - b) > _SAME) for a, b in moved
         ):
-            yield f"session {one['session']}: its shift comes out otherwise"
+            yield f"session {one['session']}: its shift is different now"
 
 
 def _doubts(today: Record, then: Record) -> Iterator[str]:
@@ -50,9 +50,9 @@ def _doubts(today: Record, then: Record) -> Iterator[str]:
         return {(one["kind"], tuple(one["sessions"]), one["confirmed"]) for one in record["doubts"]}
 
     for kind, sessions, _ in sorted(of(today) - of(then)):
-        yield f"the doubt {kind} of {_few(sessions)} is new"
+        yield f"doubt {kind} is new for {_few(sessions)}"
     for kind, sessions, _ in sorted(of(then) - of(today)):
-        yield f"the doubt {kind} of {_few(sessions)} is no more"
+        yield f"doubt {kind} no longer applies to {_few(sessions)}"
 
 
 def _checks(today: Record, then: Record) -> Iterator[str]:
@@ -65,7 +65,7 @@ def _checks(today: Record, then: Record) -> Iterator[str]:
     if differ:
         session, mark, point, _ = differ[0]
         more = f", and {len(differ) - 1:,} more" if len(differ) > 1 else ""
-        yield f"occupations of marks are judged otherwise: {point} on {mark} in {session}{more}"
+        yield f"the verdict on these occupations has changed: {point} on {mark} in {session}{more}"
 
 
 def _rows(today: Record, then: Record) -> Iterator[str]:
@@ -74,9 +74,9 @@ def _rows(today: Record, then: Record) -> Iterator[str]:
         return rows["points"], rows["on_marks"], rows["held_back"], {k: n for k, n in rows["by_reason"].items() if n}
 
     if of(today) != of(then):
-        yield "other rows are held back"
+        yield "different rows are held back"
     if _wholly(today) != _wholly(then):
-        yield "other files, sessions or days are without a point"
+        yield "different files, sessions or days have no point"
 
 
 def _repeats(today: Record, then: Record) -> Iterator[str]:
@@ -86,7 +86,7 @@ def _repeats(today: Record, then: Record) -> Iterator[str]:
 
     if of(today) != of(then):
         failed = today["repeats"]["failed"]
-        yield f"points measured twice are compared otherwise: {counted(failed, 'pair fails', 'pairs fail')} now"
+        yield f"the comparison of points measured twice has changed: {counted(failed, 'pair fails', 'pairs fail')} now"
 
 
 def _wholly(record: Record) -> set[tuple[str, str]]:

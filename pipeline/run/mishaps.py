@@ -1,4 +1,4 @@
-"""How a job may end without an issue and without a mistake of its own: killed, out of memory, out of time, at fault."""
+"""Outcomes of a job that failed for no mistake of its own: killed, out of memory, timed out, internal error."""
 
 import errno
 import signal
@@ -36,7 +36,7 @@ class Died(Mishap):
     @classmethod
     def of(cls, exit_code: int | None, *, twice: bool = False) -> "Died":
         """Say how the process ended, by its exit code (a signal's number below zero; None where it never began)."""
-        fix = "run it alone; look for its name in the system's log, and at how much memory there is"
+        fix = "run it alone; look for it in the system log, and check how much memory there is"
         return cls(f"the process that ran the job {_ended(exit_code)}{', twice' if twice else ''}", fix)
 
 
@@ -48,7 +48,9 @@ class OutOfMemory(Mishap, MemoryError):
     @classmethod
     def told(cls) -> "OutOfMemory":
         """Say so."""
-        return cls("the job needs more memory than it gets", "run it alone, with fewer workers or a higher limit")
+        return cls(
+            "the job needs more memory than is available to it", "run it alone, with fewer workers or a higher limit"
+        )
 
 
 class TimedOut(Mishap):
@@ -60,8 +62,8 @@ class TimedOut(Mishap):
     @classmethod
     def after(cls, seconds: float) -> "TimedOut":
         """Say how long it was given."""
-        fix = "see what it waits for (a pipe, a network folder), or give it longer with --timeout"
-        return cls(f"the job ran longer than the {seconds:g} s of --timeout and was ended", fix)
+        fix = "check what it is waiting for (a pipe, a network folder), or allow more time with --timeout"
+        return cls(f"the job ran longer than the {seconds:g} s of --timeout and was stopped", fix)
 
 
 class Fault(Mishap):

@@ -24,8 +24,8 @@ def sharing(jobs: Sequence[Path]) -> dict[Path, JobError]:
         keeper = _keeper(Path(folder_name), those)
         for job in those:
             if job is not keeper:
-                what = f"it names the same folder for its issues, {folder_name}, as {keeper}"
-                refused[job] = JobError([Problem(str(job), 0, what, "name a folder of its own under [job] folder")])
+                what = f"its folder for issues, {folder_name}, is also that of {keeper}"
+                refused[job] = JobError([Problem(str(job), 0, what, "name a different folder in [job] folder")])
     return refused
 
 

@@ -86,13 +86,12 @@ class Outcome:
             return [*told, *(f"  {why}" for why in self.waits), f"  to release it: {by_hand(self.record)}"]
         if self.folder is None or self.current in (None, self.record["issue"]):
             return []
-        return [f"current shows issue {self.current:03d}, released by hand; tiedown history says why"]
+        return [f"current shows issue {self.current:03d}, released by hand; tiedown history gives the reason"]
 
     def told_late(self) -> list[str]:
         """Return in words which issues a run wrote that did not come to its end."""
         return [
-            f"issue {one['issue']:03d}, verdict {one['verdict'].upper()}, was written by a run that did not come to its"
-            " end"
+            f"issue {one['issue']:03d}, verdict {one['verdict'].upper()}, was written by a run that did not finish"
             for one in self.untold
         ]
 

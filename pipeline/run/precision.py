@@ -1,4 +1,4 @@
-"""Stated precision against real precision, as the record has it and as it is said."""
+"""Compares stated precision with the scatter of repeats and occupations, for the record and its notes."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -64,20 +64,19 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
     of_files = [one for one in whole if one["file"] is not None]
     for one in of_files or whole:
         whose = f"{one['file']}: readings" if one["file"] is not None else "readings"
-        where = "[quality]" if one["file"] is None else "[quality], or in its [[points]] alone"
+        where = "[quality]" if one["file"] is None else "[quality], or in its [[points]] only"
         taken = _taken(one["file"], survey)
         scaled = "as scaled by the job " if taken != 1.0 else ""
         yield (
-            f"{whose} differ more than their standard uncertainties {scaled}say, by a factor of {one['scale']:.1f}"
-            f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)}), "
+            f"{whose} differ by more than their standard uncertainties {scaled}allow, by a factor of {one['scale']:.1f}"
+            f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)})"
             + (
-                "which may come of what fails: settle that first"
+                "; what fails may be the cause: resolve that first"
                 if fails
-                else "which no noise is: something else is wrong, and no scale would take that in; see"
-                " which occupations and repeats differ most"
+                else "; this is too much for noise and no scale would cover it: look for the occupations and repeats"
+                " with the largest differences"
                 if (one["scale"] or 0.0) > _ABSURD
-                else f"so that hu95 and vu95 are too small; scale = {taken * (one['scale'] or 1.0):.1f} in {where}"
-                " takes that in"
+                else f", so hu95 and vu95 are too small; set scale = {taken * (one['scale'] or 1.0):.1f} in {where}"
             )
         )
 
@@ -92,9 +91,9 @@ def one_vector_notes(survey: Survey, repeated: Repeated) -> Iterator[str]:
         east, north, up = one.apart + 0.0
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
-            f" point in {first} and {second} do not scatter but differ by one vector: those of {second} lie {east:+.3f}"
-            f" m east, {north:+.3f} m north and {up:+.3f} m up of those of {first}; see the pole heights, the base that"
-            " each used and what was corrected in one of the files"
+            f" point in {first} and {second} all differ by the same vector: those of {second} are {east:+.3f}"
+            f" m east, {north:+.3f} m north and {up:+.3f} m up of those of {first}; check the pole heights, the base"
+            " that each used and whether one of the files was corrected"
         )
 
 

@@ -18,7 +18,7 @@ from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
 from pipeline.reissue.intact import damage
-from pipeline.words import counted, plural
+from pipeline.words import counted
 
 #: Reasons that somebody is to look into, so that they are told although nothing was removed.
 _DAMAGED = "not what was issued"
@@ -79,7 +79,7 @@ def _needed(place: Path, record: Record | None, shown: int | None) -> str | None
         return "waits to be released"
     files = may_go(record["files"])
     if not files:
-        return "without checksums"
+        return "no checksums recorded"
     if any(logs_of(place / name) for name in files if name.endswith(".gpkg")):
         return "open in another program"
     return _DAMAGED if damage(place, record, {}) else None
@@ -106,7 +106,7 @@ def _told(keep: int, done: Mapping[int, int], stays: Mapping[int, str]) -> tuple
     for why in dict.fromkeys(stays.values()):
         if done or why == _DAMAGED:
             those = [number for number, reason in stays.items() if reason == why]
-            told.append(f"{_numbers(dict.fromkeys(those, 0))} {plural(len(those), 'stays', 'stay')} whole, {why}")
+            told.append(f"{_numbers(dict.fromkeys(those, 0))} kept whole: {why}")
     return (f"issue.keep = {keep}: {'; '.join(told)}",) if told else ()
 
 

@@ -198,7 +198,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     because = [
         *compared.because,
         *altered.because(compared=listed),
-        *(f"judged otherwise than in the previous issue: {one}" for one in standing.otherwise),
+        *(f"judged differently from the previous issue: {one}" for one in standing.otherwise),
     ]
     changes: Changes | None = None
     with open_issue(folder) as staged:
@@ -247,5 +247,5 @@ def _told_as_problems(folder: Path) -> Iterator[None]:
 
 
 def _appeared(error: Appeared) -> tuple[str, str]:
-    what = f"the issue is written and stands, but what shows it could not be put right: {error}"
-    return what, "check the disk, then run again: the next run puts it right and says how the issue stands"
+    what = f"the issue was written and is valid, but the issues list or current could not be updated: {error}"
+    return what, "check the disk, then run again: the next run updates them and reports on the issue"

@@ -28,7 +28,7 @@ def refuse_altered(survey: Survey) -> None:
     grids = [grid for operation in survey.operations.recorded() for grid in operation.grids if changed(grid)]
     altered += [f"grid file {grid.name}" for grid in dict.fromkeys(grids)]
     if altered:
-        what = "the file changed while the job was run"
+        what = "the file changed during the run"
         raise JobError([Problem(shown, 0, what, "run the job again") for shown in altered])
 
 

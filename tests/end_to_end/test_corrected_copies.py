@@ -146,7 +146,7 @@ def test_a_pole_that_is_off_all_day_is_no_noise(tmp_path: Path) -> None:
     assert len(again) == 12
     write(tmp_path / "rover002.csv", again)
     record = record_of(path)
-    (said,) = [note for note in record["notes"] if "do not scatter but differ by one vector" in note]
+    (said,) = [note for note in record["notes"] if "all differ by the same vector" in note]
     assert "12 pairs of readings of one point in rover001.csv and rover002.csv" in said
     up = float(said.split(" m north and ")[1].split(" m up")[0])
     assert up == pytest.approx(0.2, abs=0.02)  # the mean of twelve of 15 mm each, two of them in a pair

@@ -29,7 +29,7 @@ def test_how_many_times_too_good_is_found(tmp_path: Path, worse: float) -> None:
     (one,) = found["precision"]
     assert one["file"] is None and one["enough"] and one["left_out"] == 0
     assert one["low"] <= worse <= one["high"] and one["high"] / one["low"] < 1.5
-    said = [note for note in found["notes"] if "too small; scale =" in note]
+    said = [note for note in found["notes"] if "too small; set scale =" in note]
     assert one["too_good"] == bool(said) == (worse > 1.0)
 
 
@@ -38,8 +38,8 @@ def test_while_a_check_fails_no_scale_is_proposed(tmp_path: Path) -> None:
     work = days(4, 12, worse=4.0, seed=3, hu95=0.002, vu95=0.002)
     work.job["checks"] = {"horizontal": 0.02, "vertical": 0.03}
     found = record_of(work.write(tmp_path), code=3)
-    (said,) = [note for note in found["notes"] if "differ more than their standard uncertainties" in note]
-    assert said.endswith("which may come of what fails: settle that first") and "scale =" not in said
+    (said,) = [note for note in found["notes"] if "differ by more than their standard uncertainties" in note]
+    assert said.endswith("what fails may be the cause: resolve that first") and "scale =" not in said
 
 
 def test_with_the_scale_in_the_job_the_95_percent_hold(tmp_path: Path) -> None:
@@ -66,14 +66,14 @@ def test_two_receivers_are_told_apart_by_their_files(tmp_path: Path) -> None:
     assert set(scales) == {None, "rover001.csv", "rover002.csv"}
     assert scales["rover001.csv"]["low"] <= 1.0 <= scales["rover001.csv"]["high"]
     assert scales["rover002.csv"]["scale"] == pytest.approx(3.0, rel=0.25)
-    (said,) = [note for note in found["notes"] if "too small; scale =" in note]
+    (said,) = [note for note in found["notes"] if "too small; set scale =" in note]
     assert said.startswith("rover002.csv: readings differ")
 
 
 def test_too_few_say_nothing(tmp_path: Path) -> None:
     """One day, a tie and two checks: four times too good, and nobody can tell."""
     found = record(tmp_path, 4.0, many=1)
-    assert not any("too small; scale =" in note for note in found["notes"])
+    assert not any("too small; set scale =" in note for note in found["notes"])
     assert found["precision"] == []
 
 
@@ -89,7 +89,7 @@ def test_checks_in_position_alone_tell_nothing_of_heights(tmp_path: Path) -> Non
     (one,) = record["precision"]
     assert one["enough"] and one["too_good"] and one["scale_vertical"] is None
     assert one["low"] <= 4.0 <= one["high"] and one["scale_horizontal"] == pytest.approx(one["scale"], rel=0.01)
-    (said,) = [note for note in record["notes"] if "too small; scale =" in note]
+    (said,) = [note for note in record["notes"] if "too small; set scale =" in note]
     assert "position by" in said and "height by" not in said
     page = (tmp_path / "out" / "current" / "network.html").read_text(encoding="utf-8")
     assert "position " in page and "None" not in page

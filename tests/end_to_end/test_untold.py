@@ -45,16 +45,16 @@ def test_an_issue_that_appeared_is_said_to_stand_and_told_once_more(
         fail_at(patch, name)
         assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=True, dry_run=False) == 2
     said = capsys.readouterr().err
-    assert "the issue is written and complete" in said and "the issue is written and stands" in said
+    assert "the issue is written and complete" in said and "the issue was written and is valid" in said
     assert "nothing written" not in said
     folder = tmp_path / "out"
     assert untold(folder) == [1]
     assert run_job(path, dry_run=True).untold and untold(folder) == [1]
     assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=True, dry_run=False) == 3
-    assert "issue 001, verdict FAILED, was written by a run that did not come to its end" in capsys.readouterr().out
+    assert "issue 001, verdict FAILED, was written by a run that did not finish" in capsys.readouterr().out
     assert not (folder / NAME).exists() and (folder / "current").resolve().name == "001"
     assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=False, dry_run=False) == 3
-    assert "did not come to its end" not in capsys.readouterr().out
+    assert "did not finish" not in capsys.readouterr().out
 
 
 def test_its_verdict_is_not_swallowed_by_a_better_issue(

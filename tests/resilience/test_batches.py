@@ -74,7 +74,7 @@ def test_a_job_that_hangs_costs_its_time_and_no_other_job(jobs: list[Path]) -> N
 def test_a_job_alone_that_runs_too_long_is_ended_and_the_next_run_succeeds(jobs: list[Path]) -> None:
     found = process("run", "--timeout", "0.001", jobs[0])
     assert found.returncode == 2 and found.stdout == b""
-    assert f"{jobs[0]}: the job ran longer than the 0.001 s of --timeout and was ended" in found.stderr.decode()
+    assert f"{jobs[0]}: the job ran longer than the 0.001 s of --timeout and was stopped" in found.stderr.decode()
     assert issued(jobs) == 0
     assert process("run", "--timeout", "100", jobs[0]).returncode == 0 and issued(jobs) == 1
 

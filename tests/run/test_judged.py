@@ -37,8 +37,8 @@ def test_what_is_doubtful_now_is_issued_anew(proven_then: Path, monkeypatch: pyt
     outcome = run_job(proven_then)
     assert (outcome.issued, outcome.exit_code, outcome.record["issue"]) == (True, 3, 2)
     because = outcome.record["changes"]["because"]
-    assert "judged otherwise than in the previous issue: session session-01: proven then, unchecked now" in because
-    assert any("the doubt tolerance of session-01, session-02 is new" in one for one in because)
+    assert "judged differently from the previous issue: session session-01: proven then, unchecked now" in because
+    assert any("doubt tolerance is new for session-01, session-02" in one for one in because)
     assert run_job(proven_then).issued is False
 
 
@@ -58,7 +58,7 @@ def test_a_later_version_says_what_it_judges_otherwise(proven_then: Path, monkey
     monkeypatch.setattr(fingerprint, "program_version", lambda: "tiedown 99, PROJ 99, EPSG database 99")
     because = run_job(proven_then).record["changes"]["because"]
     assert "the program or PROJ changed" in because
-    assert "judged otherwise than in the previous issue: session session-01: proven then, unchecked now" in because
+    assert "judged differently from the previous issue: session session-01: proven then, unchecked now" in because
 
 
 def test_a_point_measured_again_that_was_not_compared_then(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -73,5 +73,5 @@ def test_a_point_measured_again_that_was_not_compared_then(tmp_path: Path, monke
     upgrade(monkeypatch)
     outcome = run_job(path)
     assert outcome.issued and outcome.record["repeats"]["failed"] == 1
-    assert any("points measured twice are compared otherwise: 1 pair fails now" in one
+    assert any("the comparison of points measured twice has changed: 1 pair fails now" in one
                for one in outcome.record["changes"]["because"])  # fmt: skip

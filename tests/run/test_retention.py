@@ -95,7 +95,7 @@ def test_what_was_ever_released_by_hand_stays(job: Path) -> None:
     keep(job, 1)
     outcome = another(job, 5)
     assert (outcome.current, whole(job)) == (5, [1, 2, 5])
-    assert "001, 002 stay whole, released by hand" in outcome.more()[0]
+    assert "001, 002 kept whole: released by hand" in outcome.more()[0]
 
 
 def test_what_current_shows_and_what_waits_stays(job: Path) -> None:
@@ -113,7 +113,7 @@ def test_one_that_is_damaged_is_left_and_told(job: Path) -> None:
     (out / "issues" / "003" / "notes.txt").write_text("mine", encoding="utf-8")
     keep(job, 1)
     (line,) = run_job(job).more()
-    assert "(003, " in line and "001, 002 stay whole, not what was issued" in line
+    assert "(003, " in line and "001, 002 kept whole: not what was issued" in line
     assert (out / "issues" / "001" / "simulated-001.gpkg").exists() and not (
         out / "issues" / "002" / "removed.json"
     ).exists()

@@ -120,7 +120,7 @@ def broken(came: Came) -> list[str]:
         told.append(f"refused, and not as by the disk: {came.said[-400:]}")
     if came.after != 3:
         told.append(f"the next run ends with {came.after}: {came.later[-400:]}")
-    late = "did not come to its end" in came.later
+    late = "did not finish" in came.later
     told_at_once = "issue 002 written to" in came.said
     if late > came.appeared or not (late or told_at_once or not came.appeared):  # told twice is no harm
         told.append(f"issued {came.appeared}, exit code {came.code}, told by the next run {late}: {came.later[:300]}")
