@@ -1,4 +1,4 @@
-"""A job compared with its issue before: why it differs, what is taken over, and what its rows are compared with."""
+"""Compares a job with its previous issue: reasons for differences, values carried forward, rows to compare."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -56,7 +56,7 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint,
             return Against(why.all(), Earlier(last, why.of, *_rows(last, survey, now, columns)))
     except Lost as error:
         obstacle = str(error)
-    return Against((*why.all(), f"what moved since issue {last.record['issue']:03d} is not listed: {obstacle}"))
+    return Against((*why.all(), f"points moved since issue {last.record['issue']:03d} are not listed: {obstacle}"))
 
 
 def _rows(

@@ -16,8 +16,8 @@ _COMPARED = ("points", "held_back", "repeats")
 #: What nobody draws from.
 _REPORT = ".html"
 #: What an altered GeoPackage means for what is told of changes.
-_AGAINST = "what changed since is told against what it holds now, and some of it may be somebody's edit"
-_NOT_LISTED = "what moved since cannot be listed"
+_AGAINST = "changes are reported relative to the file as it is now, and some of them may be somebody's edit"
+_NOT_LISTED = "points moved since cannot be listed"
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class AlteredSince:
         for file, what in self.files:
             if file in ("", self.package) and self.points:
                 means = _AGAINST if compared else _NOT_LISTED
-                told.append({"file": self.package, "what": f"{what}: {means}; see what tiedown verify says"})
+                told.append({"file": self.package, "what": f"{what}: {means}; run tiedown verify"})
             elif file not in ("", self.package) and what != GONE and not file.endswith(_REPORT):
                 told.append({"file": file, "what": what})
         return told

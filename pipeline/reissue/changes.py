@@ -232,7 +232,7 @@ def _with_values(
         text = pc.binary_join_element_wise(f"{name} ", one, " to ", two, "")
         if name == "name":
             passed_on = pc.is_in(given, points)
-            more = pc.binary_join_element_wise(text, " (", one, " is another point now)", "")
+            more = pc.binary_join_element_wise(text, " (", one, " is now another point)", "")
             text = pc.if_else(passed_on, more, text)
         told.append(pc.if_else(pc.not_equal(one, two), text, pa.scalar(None, pa.string())))
     values = pc.binary_join_element_wise(*told, ", ", null_handling="skip")
@@ -468,8 +468,8 @@ def marks_gone_and_new(
     then, now = [row["mark"] for row in before], [row["mark"] for row in after]
     gone, new = [mark for mark in then if mark not in now], [mark for mark in now if mark not in then]
     return [
-        *(f"mark {mark} {'is not used any more' if mark in there else 'is gone from the register'}" for mark in gone),
-        *(f"mark {mark} is used, which was not before" for mark in new),
+        *(f"mark {mark} {'is no longer used' if mark in there else 'is gone from the register'}" for mark in gone),
+        *(f"mark {mark} is now used and was not before" for mark in new),
     ]
 
 

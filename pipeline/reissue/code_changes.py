@@ -11,7 +11,7 @@ _SHOWN = 6
 
 
 def code_changes(before: CodesNoted | None, now: Sequence[CodeKnown]) -> list[str]:
-    """Return a sentence for each code that is new, gone or said otherwise; of many the first, and how many there are.
+    """Return a sentence for each code that is new, gone or changed; of many the first, and how many there are.
 
     Nothing where the previous issue had no table of codes.
     """
@@ -25,18 +25,18 @@ def code_changes(before: CodesNoted | None, now: Sequence[CodeKnown]) -> list[st
 def _changes(then: dict[str, CodeKnown], now: dict[str, CodeKnown]) -> Iterator[str]:
     for code in sorted(then.keys() | now.keys()):
         if code not in then or code not in now:
-            yield f"the code {code} {'is new in' if code in now else 'is gone from'} the table of codes"
+            yield f"code {code} {'is new in' if code in now else 'is gone from'} the table of codes"
             continue
         was: dict[str, object] = {**then[code]}
         is_now: dict[str, object] = {**now[code]}
         parts = [was_and_is(key, was[key], is_now[key]) for key in _TOLD if was[key] != is_now[key]]
         if parts:
-            yield f"the code {code} is said otherwise in the table of codes: {', '.join(parts)}"
+            yield f"code {code} has changed in the table of codes: {', '.join(parts)}"
 
 
 def was_and_is(of: str, was: object, now: object) -> str:
     """Return in words what a value was and is."""
-    return f"{of} was {_said(was)} and is {_said(now)}"
+    return f"{of} was {_said(was)} and is now {_said(now)}"
 
 
 def _said(value: object) -> str:

@@ -112,9 +112,9 @@ def another_frame(record: Record, now: Target) -> str | None:
     if then["site"] is not None and now["site"] is not None:  # one site's system, however it was found
         then, now = cast(Target, {**then, **_base(then["site"])}), cast(Target, {**now, **_base(now["site"])})
     if then["grid"] != now["grid"]:
-        return f"the grid was {then['grid_name']} and is {now['grid_name']}"
+        return f"the grid was {then['grid_name']} and is now {now['grid_name']}"
     if then["height"] != now["height"]:
-        return f"the height datum was {then['height_name']} and is {now['height_name']}"
+        return f"the height datum was {then['height_name']} and is now {now['height_name']}"
     return None
 
 

@@ -1,4 +1,4 @@
-"""The sessions that another frame alone put right: what was wrong with them before excuses that it moves them."""
+"""Finds sessions that failed before and pass only because the frame changed; they are exempt from the frame doubt."""
 
 from collections.abc import Iterator
 

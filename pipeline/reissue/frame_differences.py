@@ -15,13 +15,13 @@ Step = tuple[str, dict[str, str], tuple[str, ...]]
 def worded(one: FrameDifference) -> str:
     """Return in words what was and what is."""
     if one["of"] == "control":
-        return f"[control] {one['key']} was {one['was']} and is {one['became']}"
+        return f"[control] {one['key']} was {one['was']} and is now {one['became']}"
     if one["of"] == "grid file":
         was, became = one["was"][:8], one["became"][:8]
-        return f"the grid file {one['name']} has another content (SHA-256 {was}... was, {became}... is)"
+        return f"the grid file {one['name']} has different content (SHA-256 was {was}..., is now {became}...)"
     if one["was"] == one["became"]:
-        return f"{TERMS[one['step']]}: the operation {one['became']} is defined otherwise"
-    return f"{TERMS[one['step']]}: the operation was {one['was']} and is {one['became']}"
+        return f"{TERMS[one['step']]}: the operation {one['became']} is defined differently"
+    return f"{TERMS[one['step']]}: the operation was {one['was']} and is now {one['became']}"
 
 
 def subject(one: FrameDifference) -> tuple[str, str]:

@@ -24,10 +24,10 @@ from pipeline.reissue.frames import control_matters, frame_changes
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt
 
-_UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
+_UNSETTLED = "neither the readings nor the register's numbers show which of the two is right"
 #: How a doubt goes on: of the register's frame, and of files and operations.
-_BY_CONTROL = ", since ties absorb a wrong CRS or height datum in full and checks agree nevertheless"
-_BY_FILES = "; see which file or operation belongs to the job"
+_BY_CONTROL = ", because ties absorb a wrong CRS or height datum completely and checks still agree"
+_BY_FILES = "; check which file or operation belongs to the job"
 
 
 def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint) -> tuple[Doubtful, ...]:
@@ -76,7 +76,7 @@ def frame_doubt(
     by_control = [one for one in origin["differences"] if one["of"] == "control"]
     cure = _BY_CONTROL if by_control else _BY_FILES
     if lost:
-        cure += f"; issue {origin['since']:03d} is gone or damaged, so that nothing can be compared with it any more"
+        cure += f"; issue {origin['since']:03d} is gone or damaged, so nothing can be compared with it any more"
     why = "; ".join(map(worded, origin["differences"]))
     what = f"{origin['moved']}: {why}; {_UNSETTLED}{cure}"
     return Doubtful(kind, what, sessions, *_place(origin["differences"], survey), origin=origin)
@@ -143,10 +143,10 @@ def _by_files(seen: _Seen) -> _Case:
     """Return how points moved by grid files or operations that are others without a key."""
     by_frame = seen.outside(seen.effect.issued)
     moved, as_before = (by_frame, True) if len(by_frame) else (seen.moved, seen.as_before)
-    alone = "" if alike_moves(moved, seen.moved) else ", by that alone,"
+    alone = "" if alike_moves(moved, seen.moved) else " from this alone,"
     jumped = _beyond(moved, seen.base, seen.survey)
     return _Case(
-        jumped, _told(seen, moved, as_before, jumped, f"{alone} in what is called the same grid and height datum")
+        jumped, _told(seen, moved, as_before, jumped, f"{alone} although grid and height datum are the same by name")
     )
 
 

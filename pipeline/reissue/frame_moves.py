@@ -235,7 +235,9 @@ def heights_told(height: Floats, as_before: bool) -> str:
     between = f" ({low:+.3f} to {high:+.3f})" if high - low > MOVED else ""
     if as_before:
         return f"the heights of all points moved by about {mean:+.3f} m{between}"
-    return f"occupations of marks moved by about {mean:+.3f} m in height{between}, with what was corrected of readings"
+    return (
+        f"occupations of marks moved by about {mean:+.3f} m in height{between}, with corrections made to readings"
+    )
 
 
 def alike_moves(one: Floats, other: Floats) -> bool:
@@ -266,4 +268,4 @@ def jumps_told(jumps: Mapping[str, Floats], jumped: Flags) -> str:
         for name, (east, north, up) in list(jumps.items())[:_LISTED]
     ]
     more = f" and {len(jumps) - _LISTED} more" if len(jumps) > _LISTED else ""
-    return f"the same ties on the same numbers of the register give another shift (session {', '.join(told)}{more})"
+    return f"the same ties with the same register coordinates give a different shift (session {', '.join(told)}{more})"

@@ -47,7 +47,7 @@ def frame_notes(last: Record, survey: Survey, solved: Solved, now: Fingerprint) 
         axes = slice(0 if same_grid else 2, 3)
         if not alike_moves(by_frame[:, axes], moved[:, axes]):
             alone, together = _by_itself(by_frame, same_grid), _told(moved, as_before, same_grid)
-            return [f"{since} {why}, which by itself moves {alone}; with all that changed {together}"]
+            return [f"{since} {why}, which by itself moves {alone}; with everything that changed, {together}"]
     parts = [_told(moved, as_before, same_grid)] if len(moved) else []
     alike = tied_alike(last, survey, solved, now, found)
     jumps = {

@@ -50,7 +50,7 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
     keys = f"{PART}[target]"
     if not target and last["identity"].get(keys) != now.get(keys) and _grids(last, survey, ISSUED) is not None:
         was, is_ = _grids(last, survey, ISSUED) or ("", "")
-        target.append(f"[target] geoid: heights were by {was} and are by {is_}")
+        target.append(f"[target] geoid: heights used {was} and now use {is_}")
     # of another target every operation is another, also that of field positions which are read as before
     read = last["identity"].get(f"{PART}[[points]]") != now.get(f"{PART}[[points]]")
     keyed = any(last["identity"].get(f"{PART}{key}") != now.get(f"{PART}{key}") for key in ("[target]", "[control]"))
@@ -70,7 +70,7 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
         ]
         files += [one for one in contents if one not in files]
         if before[0] != after[0] and step == RAW and read:
-            field.append(f"field positions were read by {before[0]} and are by {after[0]} (crs of [source])")
+            field.append(f"field positions were converted by {before[0]} and are now by {after[0]} (crs of [source])")
         elif not contents and not keyed and not (step == ISSUED and fitted):
             was, became, definitions = before[0], after[0], list(before[2])
             files.append(Operation(of="operation", step=step, was=was, became=became, definitions=definitions))
@@ -105,11 +105,11 @@ def _target(then: Target, now: Target) -> Iterator[str]:
     if was["height"] != is_["height"]:
         yield _was_is("[target] height", was["height"], was["height_name"], is_["height"], is_["height_name"])
     if then["epoch"] != now["epoch"]:
-        yield f"[target] epoch was {then['epoch'] or 'not stated'} and is {now['epoch'] or 'not stated'}"
+        yield f"[target] epoch was {then['epoch'] or 'not stated'} and is now {now['epoch'] or 'not stated'}"
 
 
 def _was_is(key: str, code: str, name: str, code_now: str, name_now: str) -> str:
-    return f"{key} was {named(code, name)} and is {named(code_now, name_now)}"
+    return f"{key} was {named(code, name)} and is now {named(code_now, name_now)}"
 
 
 def by_step(record: Record) -> dict[str, Step]:

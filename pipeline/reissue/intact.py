@@ -33,7 +33,7 @@ def damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[tup
     try:
         signs = signs_of(issue)
     except OSError as error:
-        return [("", f"it cannot be looked into: {error.strerror or error}")]
+        return [("", f"the folder cannot be read: {error.strerror or error}")]
     removed = thinned(issue)
     there = [entry for entry in record["files"] if removed is None or entry["name"] not in removed.files]
     return [what for entry in there for what in _of_file(issue, entry, record, signs, noted)]

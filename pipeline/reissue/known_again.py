@@ -1,4 +1,4 @@
-"""Points that no time tells: those whose place another reading has taken, and those exported again at other times."""
+"""Matches points between two issues by name and place where their times differ."""
 
 import numpy as np
 import pyarrow as pa

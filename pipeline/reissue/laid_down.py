@@ -1,4 +1,4 @@
-"""Rows laid down as they come, of which few are taken again: many lie in a nameless file, not in memory."""
+"""Row spool: batches in memory up to `HELD` rows, then on disk; read again by ascending row number."""
 
 import numpy as np
 import pyarrow as pa

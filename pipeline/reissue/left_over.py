@@ -1,4 +1,4 @@
-"""What two series of rows do not have in common, found while they come past: of what they share nothing is held."""
+"""Streams two row sequences and finds the rows that only one has; memory grows with the differences alone."""
 
 from collections.abc import Iterable, Iterator
 

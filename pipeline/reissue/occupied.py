@@ -24,10 +24,10 @@ from pipeline.sessions.attach import base_key
 from pipeline.words import Doubt, Holds, Role
 
 #: What is told of one that failed, as its sentence goes on.
-GONE, TIE, UNTESTED = "is no occupation of the job any more", "is a tie now", "is not tested in {} any more"
+GONE, TIE, UNTESTED = "is no longer an occupation in the job", "is now a tie", "is no longer tested in {}"
 #: The two parts of an occupation, as sentences have them.
 PARTS: tuple[Part, Part] = ("position", "height")
-_SENTENCE = "the occupation {point} on {mark} (observed {seen} UTC), which failed in issue {issue}, {how}"
+_SENTENCE = "{point} on {mark} (observed {seen} UTC) failed in issue {issue} and {how}"
 #: Milliseconds: an export may come again with its times to the second.
 ALIKE = 1000
 #: Metres further than the limit of a shift that a reading may be, as exported, from where it lay.
@@ -114,7 +114,7 @@ class Occupied:
     def noted_as_point(self) -> str:
         """Say of one that was called a check by mistake that it is a point."""
         off = (self.row["d_horizontal"] if self.row is not None else None) or 0.0
-        return f"{self.told(GONE)}: it is a point, {off:.1f} m from the mark, and was none of it"
+        return f"{self.told(GONE)}: it is an ordinary point {off:.1f} m from the mark and never was an occupation of it"
 
     def lies_there(self, raw: Floats, survey: Survey) -> Flags:
         """Return (n,) which readings, at (n, 3) raw positions in the working frame, may lie where this one lay.

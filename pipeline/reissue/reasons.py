@@ -195,7 +195,7 @@ def _stays(solved: Solved, mark: str) -> str:
     """Return in words that what the field applied by a mark's coordinates of before is taken out as before."""
     since = [one.used.since for one in solved.field.taken if one.used is not None and one.window.stated.mark == mark]
     issues = sorted({f"{number:03d}" for number in since if number is not None})
-    return f" (the field shift by it is taken out as in issue {' and '.join(issues)})" if issues else ""
+    return f" (the field shift derived from it is taken out as in issue {' and '.join(issues)})" if issues else ""
 
 
 def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list[str], list[str], list[str]]:

@@ -15,7 +15,7 @@ from pipeline.issue.record_types import Record
 from pipeline.problems import JobError, Problem
 from pipeline.reissue.intact import is_as_issued
 
-_FIX = "keep elsewhere what is still needed of it, remove it and run the job again: the run lays what was issued there"
+_FIX = "copy elsewhere what is still needed of it, delete it and run the job again: the run puts the issued file there"
 
 
 @dataclass
@@ -63,7 +63,7 @@ def _look(folder: Path, issue: Path, record: Record, noted: Mapping[str, Signs])
             if is_as_issued(one.path, one.entry):
                 continue
             if not one.is_part():
-                what = f"it is not the file {one.entry['name']} of issue {record['issue']:03d}, for which it stands"
+                what = f"it is not the same as {one.entry['name']} of issue {record['issue']:03d}, which it should be a copy of"
                 found.altered.append(Problem(str(one.path), 0, what, _FIX))
                 continue
         if one.in_copy:

@@ -51,7 +51,7 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
             notes.append(failed.noted_as_point())
             continue
         else:
-            now, why, more = "gone", f"{GONE}: it counts as a point", failed.reach
+            now, why, more = "gone", f"{GONE}: it now counts as a point", failed.reach
         if now is not None and more:
             doubts.append(failed.doubt(now, why, tuple(sorted({*failed.reach, *more}))))
     return confirmed_by(survey.job, doubts), notes
@@ -138,7 +138,7 @@ def _tie_at_odds(
     if was_tie and failed.parts is not None and found.compared.judged[row]:
         return None  # a tie that failed is compared with its mark as before
     if not (found.compared.holds[row] | ~parts).all():
-        return ", and its mark is not known from elsewhere", ()
+        return ", and nothing else shows where its mark is", ()
     names = found.table.column("name").to_pylist()
     tied = {one["point"] for one in last["checks"] if one["role"] == Role.TIE}
     here = (found.session == found.session[row]) & found.compared.judged & ~found.temporary
@@ -156,11 +156,11 @@ def _tie_at_odds(
         listed = ", ".join(f"{names[other]} on {found.marks[other]}" for other in others[:3])
         apart = [f"{np.hypot(*off[:2]):.3f} m in plan", f"{abs(off[2]):.3f} m in height"]
         said = " and ".join(text for text, part in zip(apart, parts, strict=True) if part)
-        return f", {said} off from {listed}", ()
+        return f", and differs by {said} from {listed}", ()
     sessions = tuple(dict.fromkeys((*failed.reach, int(found.session[row]))))
     if all(_passes_elsewhere(session, found.marks[row], solved) for session in sessions):
         return None
-    return ", and no check on another mark passes in each of the sessions that it concerns", sessions
+    return ", and not every session that it concerns has a passing check on another mark", sessions
 
 
 def _poor(mark: str | None, survey: Survey, solved: Solved) -> Flags:

@@ -153,5 +153,5 @@ def _note(called: list[str], issue: int) -> list[str]:
     if not called:
         return []
     more = f" and {len(called) - _LISTED:,} more" if len(called) > _LISTED else ""
-    are = "is no occupation" if len(called) == 1 else "are no occupations"
-    return [f"{', '.join(called[:_LISTED])}{more} of issue {issue:03d} {are} of the job any more"]
+    are = "is no longer an occupation" if len(called) == 1 else "are no longer occupations"
+    return [f"{', '.join(called[:_LISTED])}{more} of issue {issue:03d} {are} in the job"]

@@ -70,9 +70,9 @@ def test_what_it_says_makes_an_issue_and_what_it_looks_like_none(job: Path, issu
     made = run_job(job)
     assert made.issued and made.record["changes"] is not None
     assert made.record["changes"]["because"] == [
-        "the code KERB is said otherwise in the table of codes: description was 'lip of the kerb' and is 'top'",
-        "the code POLE is gone from the table of codes",
-        "the code POST is new in the table of codes",
+        "code KERB has changed in the table of codes: description was 'lip of the kerb' and is now 'top'",
+        "code POLE is gone from the table of codes",
+        "code POST is new in the table of codes",
     ]
     assert made.record["changes"]["moved"] == made.record["changes"]["added"] == 0
 

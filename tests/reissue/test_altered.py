@@ -80,7 +80,7 @@ def test_an_edit_is_no_doing_of_another_session(kind: str, tmp_path: Path) -> No
     assert second.points.one(name=EDITED)["easting"] == was["easting"]
     history = tiedown("history", path).output
     assert "simulated-001.gpkg is not what was issued" in " ".join(history.split())
-    stands(path, "what changed since is told against what it holds now")
+    stands(path, "changes are reported relative to the file as it is now")
 
 
 def test_beside_what_reaches_a_point_the_edit_is_named_too(tmp_path: Path) -> None:
@@ -119,10 +119,10 @@ def test_points_that_cannot_be_read_any_more(how: str, tmp_path: Path) -> None:
         [sys.executable, "-m", "pipeline.cli.start", "run", str(path), "--quiet"], capture_output=True, text=True
     )
     assert (done.returncode, done.stderr) == (3, "")
-    assert "what moved since cannot be listed" in " ".join(done.stdout.split())
+    assert "points moved since cannot be listed" in " ".join(done.stdout.split())
     second = current_issue(tmp_path / "out")
     assert second.points.one(name=EDITED)["easting"] == was["easting"]
-    stands(path, "what moved since cannot be listed")
+    stands(path, "points moved since cannot be listed")
 
 
 @pytest.mark.parametrize("name", ["simulated-001.html", "simulated-001.csv"])

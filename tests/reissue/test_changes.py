@@ -176,7 +176,7 @@ def test_an_earlier_issue_that_is_damaged_does_not_stop_the_next(job: Simulation
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.012)
     second = run_job(path)
     assert second.issued and second.record["changes"]["since"] == 1
-    assert any("is not listed" in text and package.name in text for text in second.record["changes"]["because"])
+    assert any("are not listed" in text and package.name in text for text in second.record["changes"]["because"])
 
 
 def test_coordinates_in_two_grids_are_not_subtracted(job: Simulation, tmp_path: Path) -> None:
@@ -186,4 +186,4 @@ def test_coordinates_in_two_grids_are_not_subtracted(job: Simulation, tmp_path: 
     path.write_text(text.replace('grid = "EPSG:2193"', 'grid = "EPSG:2134"', 1), encoding="utf-8")
     second = run_job(path)
     assert second.issued and "moved" not in second.record["changes"]
-    assert any("is not listed: the grid was" in text for text in second.record["changes"]["because"])
+    assert any("are not listed: the grid was" in text for text in second.record["changes"]["because"])

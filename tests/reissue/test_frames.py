@@ -89,7 +89,7 @@ def because(outcome: Outcome) -> str:
 def test_another_datum_of_the_target_is_told_and_keeps_its_proof(tmp_path: Path) -> None:
     first, second = issues_of(tmp_path, ELLIPSOIDAL, (), (geoid("g.gtx"),))
     assert (first.exit_code, second.exit_code, second.record["verdict"]) == (0, 0, "proven") and not doubts(second)
-    assert "[target] height was ellipsoidal and is EGM96 height (EPSG:5773)" in because(second)
+    assert "[target] height was ellipsoidal and is now EGM96 height (EPSG:5773)" in because(second)
     around = CANTERBURY.separation(np.array([CANTERBURY.longitude]), np.array([CANTERBURY.latitude]))
     assert moved_by(second) == pytest.approx(-around.item(), abs=0.05)
 
@@ -100,7 +100,7 @@ def test_a_geoid_replaced_under_its_name_is_doubted(raised: float, tmp_path: Pat
     assert (first.exit_code, second.exit_code) == (0, 3)
     assert doubts(second) == ["register-heights"] and second.record["verdict"] == "unchecked"
     assert moved_by(second) == pytest.approx(-raised, abs=0.002)
-    assert "the grid file g.gtx has another content" in because(second)
+    assert "the grid file g.gtx has different content" in because(second)
 
 
 def test_a_geoid_that_differs_by_less_than_the_tolerance_is_only_told(tmp_path: Path) -> None:
@@ -111,13 +111,13 @@ def test_a_geoid_that_differs_by_less_than_the_tolerance_is_only_told(tmp_path: 
 def test_another_geoid_by_its_key_is_told(tmp_path: Path) -> None:
     _, second = issues_of(tmp_path, ELLIPSOIDAL, (geoid("g.gtx"),), (geoid("other.gtx", 0.35),))
     assert second.exit_code == 0 and not doubts(second) and moved_by(second) == pytest.approx(-0.35, abs=0.002)
-    assert "[target] geoid: heights were by g.gtx and are by other.gtx" in because(second)
+    assert "[target] geoid: heights used g.gtx and now use other.gtx" in because(second)
 
 
 def test_a_geoid_that_ties_take_up_moves_no_height_and_says_so(tmp_path: Path) -> None:
     _, second = issues_of(tmp_path, CANTERBURY, (geoid("g.gtx"),), (geoid("g.gtx", 0.35),))
     assert second.exit_code == 0 and not doubts(second)
-    (note,) = [note for note in second.record["notes"] if "another shift" in note]
+    (note,) = [note for note in second.record["notes"] if "a different shift" in note]
     assert "no height moved" in note and "session-01 by +0.350 m in height" in note
 
 
@@ -133,7 +133,7 @@ def test_another_datum_of_the_register_is_doubted_until_it_is_taken_back_or_conf
     assert first.exit_code == 0
     for each in (second, third, again):
         assert each.exit_code == 3 and doubts(each) == ["register-heights"] and each.record["verdict"] == "unchecked"
-    assert "[control] height was EGM96 height (EPSG:5773) and is ellipsoidal" in because(second)
+    assert "[control] height was EGM96 height (EPSG:5773) and is now ellipsoidal" in because(second)
     assert "neither the readings nor the register's numbers" in second.record["doubts"][0]["what"]
     assert second.record["doubts"][0]["what"].startswith("job.toml:")  # wherever the job lies
     assert back.exit_code == confirmed.exit_code == later.exit_code == 0 and confirmed.record["doubts"][0]["confirmed"]
@@ -160,7 +160,7 @@ def test_a_register_in_another_datum_with_other_numbers_is_not(tmp_path: Path) -
 def test_a_field_datum_by_another_label_moves_nothing(tmp_path: Path) -> None:
     _, second = issues_of(tmp_path, CANTERBURY, (geoid("g.gtx"),), (keys("source", crs="EPSG:4979"),))
     assert second.exit_code == 0 and not doubts(second)
-    assert "field positions were read by" in because(second)
+    assert "field positions were converted by" in because(second)
     assert any("no height moved" in note for note in second.record["notes"])
 
 
@@ -170,7 +170,7 @@ def test_register_and_target_on_the_same_grid_of_another_datum_are_doubted(tmp_p
         tmp_path, MELBOURNE, (), both, (keys("target", grid="EPSG:28355"), keys("control", crs="EPSG:28355"))
     )
     assert first.exit_code == 0 and second.exit_code == 3 and doubts(second) == ["datum"]
-    assert "another shift" in second.record["doubts"][0]["what"] and alone.exit_code == 0
+    assert "a different shift" in second.record["doubts"][0]["what"] and alone.exit_code == 0
 
 
 def test_the_target_on_the_grid_of_another_datum_keeps_its_proof(tmp_path: Path) -> None:
@@ -350,7 +350,7 @@ def test_another_localisation_is_told_as_that_and_another_geoid_beside_it(tmp_pa
     geoid("other.gtx", 0.01)(job, tmp_path)
     third = run_job(job.write(tmp_path))
     assert "the site's localisation changed" in because(third) and "[target] grid" not in because(third)
-    assert "[target] geoid: heights were by g.gtx and are by other.gtx" in because(third)
+    assert "[target] geoid: heights used g.gtx and now use other.gtx" in because(third)
 
 
 def damage(record: Path) -> None:
@@ -382,7 +382,7 @@ def test_it_is_taken_along_until_its_key_is_taken_back(gone: bool, updated: bool
         later = run_job(job.write(tmp_path))
         assert later.exit_code == 3 and doubts(later) == ["register-heights"]
         (doubt,) = later.record["doubts"]
-        assert "[control] height was EGM96 height (EPSG:5773) and is ellipsoidal" in doubt["what"]
+        assert "[control] height was EGM96 height (EPSG:5773) and is now ellipsoidal" in doubt["what"]
         assert doubt["what"].count("issue 001 is gone or damaged") == 1
     keys("control", height="EPSG:5773", columns=None)(job, tmp_path)
     back = run_job(job.write(tmp_path))
@@ -404,7 +404,7 @@ def test_a_grid_file_is_in_doubt_until_the_one_of_before_is_back(updated: bool, 
     assert [one.exit_code for one in found[:3]] == [0, 3, 3] and doubts(found[2])[0] == "register-heights"
     was, became = (sha256(_raised(tmp_path, by)).hexdigest()[:8] for by in (0.0, 0.7))
     what = found[2].record["doubts"][0]["what"]
-    assert f"the grid file g.gtx has another content (SHA-256 {was}... was, {became}... is)" in what
+    assert f"the grid file g.gtx has different content (SHA-256 was {was}..., is now {became}...)" in what
     assert "issue 001 is gone or damaged" in what and str(tmp_path) not in what
     assert not any("issue 001" in one["what"] for one in found[3].record["doubts"])
 
@@ -443,7 +443,7 @@ def test_a_grid_of_another_content_is_doubted_until_the_first_is_back(
     keys("quality", max_sigma_horizontal=0.07)(job, tmp_path)
     third = run_job(job.write(tmp_path))
     assert third.exit_code == (3 if doubted else 0) and doubts(third) == (["register-heights"] if doubted else [])
-    said = f"g.gtx has another content (SHA-256 {sums[0]}... was, {sums[1]}... is)"
+    said = f"g.gtx has different content (SHA-256 was {sums[0]}..., is now {sums[1]}...)"
     assert not doubted or said in third.record["doubts"][0]["what"]
 
 
@@ -531,10 +531,10 @@ def test_of_a_replaced_geoid_the_doubt_says_what_it_did_by_itself(up: float, tmp
     _, second = issues_of(tmp_path, ELLIPSOIDAL, (geoid("g.gtx"),), (geoid("g.gtx", 0.35), all_marks(up)))
     assert second.exit_code == 3 and doubts(second) == ["register-heights"]
     assert moved_by(second) == pytest.approx(-0.35, abs=0.002)
-    assert "by that alone" in second.record["doubts"][0]["what"]
+    assert "from this alone" in second.record["doubts"][0]["what"]
 
 
-_OTHER_GEOID = "[target] geoid: heights were by g.gtx and are by other.gtx"
+_OTHER_GEOID = "[target] geoid: heights used g.gtx and now use other.gtx"
 
 
 @pytest.mark.parametrize(
@@ -546,9 +546,9 @@ _OTHER_GEOID = "[target] geoid: heights were by g.gtx and are by other.gtx"
             _OTHER_GEOID,
             "heights by about -0.3",
         ),
-        (geoid("g.gtx", 0.02), "the grid file g.gtx has another content", "heights by about -0.0"),
-        (keys("target", epoch=2020.0), "[target] epoch was not stated and is 2020.0", "no height"),
-        (_EPOCH, "[control] epoch was not stated and is 2020.0", "no height"),
+        (geoid("g.gtx", 0.02), "the grid file g.gtx has different content", "heights by about -0.0"),
+        (keys("target", epoch=2020.0), "[target] epoch was not stated and is now 2020.0", "no height"),
+        (_EPOCH, "[control] epoch was not stated and is now 2020.0", "no height"),
     ],
 )
 def test_a_note_tells_what_a_frame_did_apart_from_a_corrected_mark(
@@ -559,7 +559,10 @@ def test_a_note_tells_what_a_frame_did_apart_from_a_corrected_mark(
     _, second = issues_of(tmp_path, ELLIPSOIDAL, raised, (all_marks(-0.2), frame))
     assert second.exit_code == 0
     (note,) = [note for note in second.record["notes"] if why in note]
-    assert f"which by itself moves {alone}" in note and "with all that changed the heights of all points moved" in note
+    assert (
+        f"which by itself moves {alone}" in note
+        and "with everything that changed, the heights of all points moved" in note
+    )
     by = 0.35 if "-0.3" in alone else 0.02 if "-0.0" in alone else 0.0
     assert moved_by(second) == pytest.approx(-0.2 - by, abs=0.002)
 

@@ -131,7 +131,7 @@ def test_a_name_that_passes_to_another_point_is_told() -> None:
     rows, counts, *_ = compare(old, new, lambda _: "why", Axes())
     assert (counts["recoded"], counts["attributes"], counts["added"], counts["moved"]) == (1, 0, 2, 0)
     (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]
-    assert (row["name"], row["because"]) == ("P1_2", "name P1 to P1_2 (P1 is another point now); why")
+    assert (row["name"], row["because"]) == ("P1_2", "name P1 to P1_2 (P1 is now another point); why")
     assert attributes_changed(counts) == ["1 point has another name"]
     rows, counts, *_ = compare(new, old, lambda _: "why", Axes())
     (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]

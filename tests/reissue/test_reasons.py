@@ -162,9 +162,9 @@ def test_a_mark_that_left_the_register_or_is_used_no_more_or_anew_is_named() -> 
     """Marks by name alone; a register in which none did is told as changed, as before."""
     before: list[Any] = [{"mark": "A"}, {"mark": "B"}]
     after: list[Any] = [{"mark": "B"}, {"mark": "C"}]
-    told = ["mark A is gone from the register", "mark C is used, which was not before"]
+    told = ["mark A is gone from the register", "mark C is now used and was not before"]
     assert marks_gone_and_new(before, after) == told and marks_gone_and_new(after, after) == []
-    assert marks_gone_and_new(before, after, {"A", "B", "C"})[0] == "mark A is not used any more"
+    assert marks_gone_and_new(before, after, {"A", "B", "C"})[0] == "mark A is no longer used"
 
 
 def test_a_tie_taken_out_of_the_job_takes_no_mark_out_of_the_register(tmp_path: Path) -> None:
@@ -172,7 +172,7 @@ def test_a_tie_taken_out_of_the_job_takes_no_mark_out_of_the_register(tmp_path: 
     run_job(job.write(tmp_path))
     mark = job.job["session"][0]["ties"].pop()["mark"]
     because = run_job(job.write(tmp_path)).record["changes"]["because"]
-    assert f"mark {mark} is not used any more" in because
+    assert f"mark {mark} is no longer used" in because
 
 
 def test_an_edited_date_of_control_makes_an_issue_that_says_so_and_moves_nothing(
@@ -187,13 +187,13 @@ def test_an_edited_date_of_control_makes_an_issue_that_says_so_and_moves_nothing
     rewrite_export(register, lambda row: row | ({"dated": "2026-02-01"} if row["mark"] == mark else {}))
     second = run_job(path)
     assert second.issued and second.record["changes"] is not None
-    told = f"mark {mark} in the register: date was '2019-05-01' and is '2026-02-01'"
+    told = f"mark {mark} in the register: date was '2019-05-01' and is now '2026-02-01'"
     assert list(second.record["changes"]["because"]) == [told]
     assert rows_of(second, "changes") == [] and rows_of(second, "points") == rows_of(first, "points")
     assert second.current == 2 and not run_job(path).issued
     of_checks = check_of(job, 0)
     rewrite_export(register, lambda row: row | ({"source": "city"} if row["mark"] == of_checks else {}))
-    assert f"mark {of_checks} in the register: source was 'county' and is 'city'" in str(
+    assert f"mark {of_checks} in the register: source was 'county' and is now 'city'" in str(
         run_job(path).record["changes"]
     )
 

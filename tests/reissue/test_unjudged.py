@@ -71,15 +71,15 @@ def own_session(job: Simulation) -> None:
 
 def doubts(outcome: Outcome) -> list[str]:
     return [
-        one["what"] for one in outcome.record["doubts"] if not one["confirmed"] and "which failed in" in one["what"]
+        one["what"] for one in outcome.record["doubts"] if not one["confirmed"] and " failed in issue " in one["what"]
     ]
 
 
 CHANGES = [
-    (out_of_register, "is no occupation of the job any more: it counts as a point"),
-    (holds_position, "is not tested in height any more"),
-    (second_tie, "is a tie now, 0.300 m in height off from"),
-    (own_session, "is a tie now, and no check on another mark passes in each"),
+    (out_of_register, "is no longer an occupation in the job: it now counts as a point"),
+    (holds_position, "is no longer tested in height"),
+    (second_tie, "is now a tie, and differs by 0.300 m in height from"),
+    (own_session, "is now a tie, and not every session that it concerns has a passing check"),
 ]
 
 
@@ -102,7 +102,7 @@ def test_a_failing_check_that_nothing_judges_is_a_doubt_until_confirmed(
     path, point = issued_twice(tmp_path, change)
     second = run_job(path)
     (what,) = doubts(second)
-    assert what.startswith(f"the occupation {point} on CM") and f"which failed in issue 001, {says}" in what
+    assert what.startswith(f"{point} on CM") and f"failed in issue 001 and {says}" in what
     assert second.exit_code == 3 and {one["verdict"] for one in second.record["sessions"]} <= {"unchecked", "failed"}
     if updated:
         as_schema_7(tmp_path / "out")
@@ -134,7 +134,7 @@ def test_what_was_out_for_an_issue_is_asked_for_what_had_failed_of_it(tmp_path: 
     holds_position(job)
     third = run_job(job.write(tmp_path))
     (what,) = doubts(third)
-    assert third.exit_code == 3 and "which failed in issue 001, is not tested in height any more" in what
+    assert third.exit_code == 3 and "failed in issue 001 and is no longer tested in height" in what
 
 
 def test_a_mark_renamed_with_its_occupation_is_asked_for_what_failed(tmp_path: Path) -> None:
@@ -152,7 +152,7 @@ def test_a_mark_renamed_with_its_occupation_is_asked_for_what_failed(tmp_path: P
     path, _ = issued_twice(tmp_path, renamed)
     second = run_job(path)
     (what,) = doubts(second)
-    assert "is not tested in height any more" in what and second.exit_code == 3
+    assert "is no longer tested in height" in what and second.exit_code == 3
 
 
 def test_a_mark_that_holds_its_height_alone_after_the_position_failed(tmp_path: Path) -> None:
@@ -161,7 +161,7 @@ def test_a_mark_that_holds_its_height_alone_after_the_position_failed(tmp_path: 
 
     path, _ = issued_twice(tmp_path, holds_height, knocked(up=0.0, east=KNOCK))
     (what,) = doubts(run_job(path))
-    assert "is not tested in position any more" in what
+    assert "is no longer tested in position" in what
 
 
 def wrong_register(column: str = "height") -> Simulation:
