@@ -1,4 +1,4 @@
-"""Times that say their own offset from UTC while the job file names another zone: which of the two is wrong?
+"""Detects times whose own UTC offset contradicts `time_zone`, and counts the discrepancies [ms].
 
 A file's own word counts, for it stands beside the time. But programs write "Z" behind times of any zone, and to a
 GeoPackage nothing else; so what the job file says is worked out as well, and how far the two are apart is kept.

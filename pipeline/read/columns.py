@@ -143,7 +143,7 @@ class _Reader:
         cells, name = self._cells("time"), self.how.names.get("time")
         if cells is not None and pa.types.is_string(cells.type):
             again = pc.fill_null(pc.equal(cells, name), False).to_numpy(zero_copy_only=False)
-            self.findings.add(Reason.UNREADABLE, again, "the names of the columns stand here again")
+            self.findings.add(Reason.UNREADABLE, again, "the column names are repeated here")
 
     def columns(self) -> dict[str, pa.Array]:
         found: dict[str, pa.Array] = {}
@@ -225,7 +225,7 @@ class _Reader:
         if _is_sigma(word):
             self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
             least = (values > 0) & (values < LEAST)
-            self.findings.add_cells(Reason.IMPLAUSIBLE, least, word, cells, "is smaller than anything that is measured")
+            self.findings.add_cells(Reason.IMPLAUSIBLE, least, word, cells, "is smaller than anything measurable")
         return values
 
     def _horizontal(self, known: pa.Array | None) -> pa.Array:
@@ -260,11 +260,11 @@ class _Reader:
         if "pole_height" not in self.how.names:
             return place
         pole, empty = self._number("pole_height")
-        self.findings.add(Reason.NO_POSITION, empty, "no pole_height, which is to be taken off")
+        self.findings.add(Reason.NO_POSITION, empty, "no pole_height, which has to be subtracted")
         beyond = (pole < 0) | (pole > _LONGEST_POLE)
         cells = self._cells("pole_height")
         assert cells is not None
-        says = f"is no height of a pole, 0 to {_LONGEST_POLE:g} m"
+        says = f"is not a pole height, 0 to {_LONGEST_POLE:g} m"
         self.findings.add_cells(Reason.IMPLAUSIBLE, beyond, "pole_height", cells, says)
         if self.how.position.words[0] == "x":
             x, y, z = place

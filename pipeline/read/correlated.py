@@ -17,7 +17,7 @@ COVARIANCES = {
 _OF_BOTH = frozenset(("sigma_horizontal", "drms"))
 _HORIZONTAL = frozenset(("sigma_east", "sigma_north"))
 
-NOT_DEFINITE = "its covariances cannot be: with its standard uncertainties they give no positive definite matrix"
+NOT_DEFINITE = "its covariances are impossible: with its standard uncertainties the matrix is not positive definite"
 
 #: The determinant of correlations below which nothing is independent in them any more.
 _LEAST = 1e-8

@@ -1,4 +1,4 @@
-"""A text file that ends within its last cell, as one does that was copied or sent only in part."""
+"""Detects a truncated text file: no final line end and an incomplete last row."""
 
 import re
 from collections.abc import Iterator
@@ -53,7 +53,7 @@ def _with_ending(batch: Raw) -> Raw:
     """Return a batch of whose last row, which cannot be taken apart, is said how the file ends."""
     fault = batch.fault
     assert fault is not None
-    told = f"{fault[-1].as_py()}; no line end closes it, so the file may end within it: export or copy the file again"
+    told = f"{fault[-1].as_py()}; no line end follows, so the file may be cut off in it: export or copy the file again"
     is_last = pa.array(np.arange(len(fault)) == len(fault) - 1)
     return replace(batch, fault=pc.if_else(is_last, pa.scalar(told), fault))
 
@@ -83,14 +83,14 @@ def _missing(cells: list[str]) -> str | None:
         return None
     part = re.sub(r"\d", "9", last)
     cut = len(part) < len(look) and look.startswith(part)
-    return f"{len(part)} of the {len(look)} signs that the rows before have" if cut else None
+    return f"{len(part)} of the {len(look)} characters that the rows before have" if cut else None
 
 
 def _unreadable(batch: Raw, what: str) -> Raw:
     """Return a batch whose last row cannot be read."""
     rows, cell = len(batch.row), list(batch.columns.values())[-1][-1].as_py() or ""
     sound = pa.array(np.arange(rows) < rows - 1)
-    told = f'the file ends within this line: its last cell "{cell[:SHOWN]}" has {what}; export or copy the file again'
+    told = f'the file is cut off in this line: its last cell "{cell[:SHOWN]}" has {what}; export or copy the file again'
     fault = batch.fault if batch.fault is not None else pa.nulls(rows, pa.string())
     columns = {name: pc.if_else(sound, column, pa.scalar(None, column.type)) for name, column in batch.columns.items()}
     return replace(batch, columns=columns, fault=pc.if_else(sound, fault, pa.scalar(told)))

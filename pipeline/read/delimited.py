@@ -67,7 +67,7 @@ def _counted_faults(records: Records, before: int) -> int:
     count = before + len(records.fault)
     if count > UNSPLIT:
         what = f"more than {counted(UNSPLIT, 'row')} cannot be split into cells, the last: {records.fault[-1]}"
-        raise Unusable(int(records.fault_line[-1]), what, "see that it is the right file, and export it again")
+        raise Unusable(int(records.fault_line[-1]), what, "check that it is the right file, and export it again")
     return count
 
 

@@ -84,7 +84,7 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     header = b"" if points.header == 0 else _uncommented(lines[first], points.comment)
     if b"\0" in header:
         wide = header.count(0) * _EVERY_OTHER >= len(header)
-        fix = 'state its encoding, such as encoding = "utf-16-le"' if wide else "export it again, or take them out"
+        fix = 'state its encoding, such as encoding = "utf-16-le"' if wide else "export it again, or remove them"
         raise Unusable(first + 1, "the header has NUL bytes", fix)
     if not header and not sample:
         raise Unusable(1, "the file is empty: it has no rows")
@@ -119,7 +119,7 @@ def _stated(lines: list[bytes], points: Points) -> tuple[str | None, int]:
     sign = found[1].decode("utf-8", "replace")
     if points.delimiter not in (None, sign):
         what = f'the first line says "sep={sign}", but delimiter = "{points.delimiter}" is stated'
-        raise Unusable(1, what, "state the one that the file has, or leave the key out")
+        raise Unusable(1, what, "state the one that the file has, or omit the key")
     return sign, 1
 
 
@@ -138,8 +138,8 @@ def _header_line(begun: list[bytes], skip: int, points: Points, delimiter: str |
     if below > 0 and begun[points.header - 1].strip():  # a cell in quotes goes over several lines
         return points.header - 1 + below
     if points.header > len(lines) or not lines[points.header - 1].strip():
-        what = f"header = {points.header} is stated, and there is nothing on that line"
-        raise Unusable(min(points.header, len(lines)), what, "lines are counted from 1, also those that are empty")
+        what = f"header = {points.header} is stated, but that line is empty"
+        raise Unusable(min(points.header, len(lines)), what, "lines are counted from 1, empty ones included")
     return points.header - 1
 
 
@@ -188,8 +188,8 @@ def _header(
     cells_of_header = len(_split(_uncommented(lines[header], comment), sign))
     for index in above:
         if len(_split(lines[index], sign)) >= cells_of_header:
-            what = f"the names of the columns stand here, below lines that may be rows (line {index + 1})"
-            raise Unusable(header + 1, what, f"state header = {header + 1} if they are none, else put the header first")
+            what = f"the column names are here, below lines that may be rows (line {index + 1})"
+            raise Unusable(header + 1, what, f"state header = {header + 1} if not, else put the header first")
     return header
 
 
@@ -247,8 +247,8 @@ def _check_width(header: bytes, delimiter: str, line: int) -> None:
     sign = delimiter.encode()
     columns = len(header.split()) if delimiter == BLANKS else header.rstrip(b" " + sign).count(sign) + 1
     if columns > COLUMNS:
-        what = f"the header has {counted(columns, 'column')}; {COLUMNS:,} is the most"
-        raise Unusable(line, what, "export it without the columns that nobody needs")
+        what = f"the header has {counted(columns, 'column')}; the limit is {COLUMNS:,}"
+        raise Unusable(line, what, "export it without the columns that are not needed")
 
 
 def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:
@@ -264,4 +264,4 @@ def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:
     if {name for name, _ in commas}.isdisjoint(name for name, _ in points):
         what += f', in the columns "{one}" and "{other}"'
         raise Unusable(line, what, "export all columns with the same decimal sign")
-    raise Unusable(line, what, 'state decimal = "," or decimal = "." for this block: the others are then held back')
+    raise Unusable(line, what, 'state decimal = "," or decimal = "." for this block; the others are held back')

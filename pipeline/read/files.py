@@ -141,8 +141,8 @@ def find_exports(
     exports = _told_apart(exports)
     names = {field.name for export in exports for field in export.carried}
     if len(names) > ALL_COLUMNS:
-        what = f"the exports carry {counted(len(names), 'column')} along, and {ALL_COLUMNS:,} is the most"
-        problems.add(job_file, where("points")[1], what, "export fewer, or share the exports out among jobs")
+        what = f"the exports carry {counted(len(names), 'column')} along; the limit is {ALL_COLUMNS:,}"
+        problems.add(job_file, where("points")[1], what, "export fewer, or divide the exports among several jobs")
     return exports
 
 
@@ -272,8 +272,8 @@ def _paths(
         try:
             matches = named_by(folder, pattern, issued)
         except TooMany:
-            what = f'more than {counted(LOOKED_AT, "file")} would have to be looked at for "{pattern}"'
-            problems.add(job_file, line, what, "name the folders that the exports are in, or fewer levels of them")
+            what = f'more than {counted(LOOKED_AT, "file")} would have to be searched for "{pattern}"'
+            problems.add(job_file, line, what, "name the folders that the exports are in, or fewer folder levels")
             continue
         except Closed as error:
             place = os.path.relpath(error.folder, folder)
@@ -286,8 +286,8 @@ def _paths(
         for match in matches:
             found.setdefault(os.path.realpath(match), Path(match))
     if len(found) > EXPORTS:
-        what = f"there are {counted(len(found), 'file')}, and {EXPORTS:,} is the most"
-        problems.add(job_file, line, what, "put them together, or share them out among jobs")
+        what = f"there are {counted(len(found), 'file')}; the limit is {EXPORTS:,}"
+        problems.add(job_file, line, what, "combine them, or divide them among several jobs")
         return []
     return sorted(found.values(), key=lambda path: _shown(path, folder))
 
@@ -295,9 +295,9 @@ def _paths(
 def _look(pattern: str, folder: Path) -> str:
     """Return where a pattern that matches no file was looked for, and what is there instead."""
     at, name = os.path.split(os.path.join(folder, pattern))
-    fix = f"it is looked for from {folder.as_posix()}"
+    fix = f"the search starts in {folder.as_posix()}"
     if "\\" in pattern:
-        return f"{fix}; write / between folders, also on Windows"
+        return f"{fix}; use / between folders, also on Windows"
     if glob.has_magic(at):
         return fix
     if not os.path.isdir(at):
@@ -308,7 +308,7 @@ def _look(pattern: str, folder: Path) -> str:
         there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE, *WORKBOOKS)))
     except OSError:
         return fix
-    return f"{fix}; the exports there may be {listed(there)}" if there else f"{fix}, where there is no export"
+    return f"{fix}; possible exports there: {listed(there)}" if there else f"{fix}, where there is no export"
 
 
 def _shown(path: Path, folder: Path) -> str:
@@ -333,8 +333,8 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         check_units(source, first)
         carried = tuple(field for _, field in source.how.carried)
         if len(carried) > COLUMNS:
-            what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
-            raise Unusable(0, what, "export it without the columns that nobody needs")
+            what = f"it has {counted(len(carried), 'column')} besides those that are mapped; the limit is {COLUMNS:,}"
+            raise Unusable(0, what, "export it without the columns that are not needed")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
         unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
@@ -378,9 +378,9 @@ def _check_content(path: Path) -> None:
         fits = not head.startswith((SQLITE, _ZIP))
     else:
         known = ", ".join((*TEXT, *JSON, *PACKAGE, *WORKBOOKS))
-        fix = SAVE_AS if ending in OTHER_WORKBOOKS else f"known are {known}"
+        fix = SAVE_AS if ending in OTHER_WORKBOOKS else f"known formats: {known}"
         raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', fix)
     if not head:
         raise Unusable(0, "the file is empty")
     if not fits:
-        raise Unusable(0, f"the content is not what the extension {ending} says", "export it again, in that format")
+        raise Unusable(0, f"the content does not match the extension {ending}", "export it again, in that format")

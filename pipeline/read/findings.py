@@ -27,7 +27,7 @@ def check_cells(rows: int, columns: int, size: int) -> None:
     """Raise `Unusable` where a file of ``size`` bytes has many more cells than it can hold values for."""
     if rows * columns > CELLS + size:
         what = f"it has {counted(rows, 'row')} with {counted(columns, 'column')}, nearly all of them empty"
-        raise Unusable(0, what, "export it without the columns that nobody needs")
+        raise Unusable(0, what, "export it without the columns that are not needed")
 
 
 @dataclass

@@ -41,14 +41,14 @@ def check_times(source: Source, first: list[Raw]) -> None:
         return
     line, found = strange[0]
     if how.points.columns.date is not None and how.clock.matched(pa.array([found.partition(" ")[2]])).any():
-        raise Unusable(line, f'date and time together are "{found}"', "the time has its date already: leave date out")
+        raise Unusable(line, f'date and time together are "{found}"', "the time already has its date: omit date")
     if how.clock.time_format is None:
         why = why_no_time(found)
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
         fix = why.partition(": it ")[2] or fix
         if (likely := _likely(found)) and "state time_format" in fix:
             fix = f"{fix.partition(': state time_format')[0]}: state time_format, {likely}"
-        raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
+        raise Unusable(line, f'the time "{found}" is not ISO 8601, nor are the others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""
     raise Unusable(line, what, f"state time_format as the times are written{perhaps}")
@@ -61,8 +61,8 @@ def _check_days(time_format: str | None, raw: Raw, cells: pa.Array) -> None:
     given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False)).tolist()
     texts = [str(cells[row].as_py()) for row in given]
     if all(re.fullmatch(r"\d+(?:[.,]0*)?", text) for text in texts):
-        what = f'the time "{texts[0]}" is a day without its time, and so are all others in the first rows'
-        raise Unusable(int(raw.row[given[0]]), what, "map the column of days as date beside time")
+        what = f'the time "{texts[0]}" is a day without a time, as are all others in the first rows'
+        raise Unusable(int(raw.row[given[0]]), what, "map the column of days as date, and the times as time")
 
 
 def _likely(found: str) -> str:

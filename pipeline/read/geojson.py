@@ -105,7 +105,7 @@ def _looked_through(path: Path, at: Signature) -> Properties:
     if strange:
         no = f"{strange:,} {plural(strange, 'is not a feature', 'are not features')}"
         what = f"its list of features has {counted(rows, 'element')}, of which {no}"
-        raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
+        raise Unusable(1, what, "export it again, or remove what is not a Feature (null, numbers, bare geometries)")
     apart = _apart(seen, inner, whole)
     columns = {
         each: of for name, one in seen.items() for each, of in (inner[name] if name in apart else {name: one}).items()
@@ -168,8 +168,8 @@ def _flat(properties: dict[str, Any], apart: frozenset[str]) -> dict[str, Any]:
 
 
 def _too_many(names: int, row: int) -> NoReturn:
-    what = f"the features have {counted(names, 'property', 'properties')}; {COLUMNS:,} is the most"
-    raise Unusable(row, what, "export it without the properties that nobody needs")
+    what = f"the features have {counted(names, 'property', 'properties')}; the limit is {COLUMNS:,}"
+    raise Unusable(row, what, "export it without the properties that are not needed")
 
 
 def _check_names(properties: dict[str, Any], row: int) -> None:
@@ -239,7 +239,7 @@ def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: P
         elif wrong:
             faults.append((field.name, nuls(wrong)))
     given = [feature.get("properties") or {} for feature in features]
-    odd = {row: "are no object" for row, properties in enumerate(given) if not isinstance(properties, dict)}
+    odd = {row: "are not an object" for row, properties in enumerate(given) if not isinstance(properties, dict)}
     told = faults_of(len(table), [*faults, ("properties", odd)])
     row = np.arange(done + 1, done + len(table) + 1, dtype=np.int64)
     return Raw(arrays, row, told, _geometry([feature.get("geometry") for feature in features]))
@@ -263,13 +263,13 @@ def _geometry(given: Sequence[Any]) -> Geometry:
         place = geometry.get("coordinates") or []
         if not isinstance(place, list) or not all(type(value) in (int, float) for value in place[:3]):
             found = json.dumps(place)[:60]  # in ASCII: a text in it need not be one
-            broken[row] = f"the coordinates are no numbers: {found}"
+            broken[row] = f"the coordinates are not numbers: {found}"
             continue
         if len(place) > 1:
             try:
                 coordinates[row, : len(place[:3])] = place[:3]
             except OverflowError:
-                broken[row] = "the coordinates are beyond all measure"
+                broken[row] = "the coordinates are impossibly large"
     told = pa.array(broken, pa.string()) if any(broken) else None
     x, y, z = np.ascontiguousarray(coordinates.T)
     return Geometry(x, y, z, other, told)
@@ -290,7 +290,7 @@ class _Reader:
         try:
             yield from self._features(document)
         except Twice as error:
-            raise Unusable(self._line(), f'the name "{error}" comes twice in one object', "export it again") from error
+            raise Unusable(self._line(), f'the name "{error}" occurs twice in one object', "export it again") from error
         except RecursionError as error:
             raise Unusable(self._line(), "the file cannot be read: it is nested too deeply", _EXPORT) from error
         except UnicodeDecodeError as error:
@@ -366,7 +366,7 @@ class _Reader:
                 if len(self._text) - self._at > _LONGEST or not self._more():
                     says = error.msg if isinstance(error, json.JSONDecodeError) else "a value is expected"
                     if not self._ended and (says.startswith("Unterm") or self._at + beyond > len(self._text) - _CUT):
-                        says, beyond = f"a feature may have {counted(_LONGEST, 'character')} at most", 0
+                        says, beyond = f"a feature may have at most {counted(_LONGEST, 'character')}", 0
                     self._at += beyond
                     what = f"the file cannot be read: {says}"
                     raise Unusable(self._line(), what, "export it again") from error
@@ -397,5 +397,5 @@ class _Reader:
 
     def _broken(self, wanted: str) -> Unusable:
         found = self._text[self._at : self._at + 20] or "the end of the file"
-        what = f"the file cannot be read: {wanted} is expected, not {found!r}"
+        what = f"the file cannot be read: expected {wanted}, found {found!r}"
         return Unusable(self._line(), what, "export it again")

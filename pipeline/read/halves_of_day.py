@@ -99,15 +99,12 @@ def _check(how: ReadingPlan, raw: Raw, name: str) -> None:
     times, texts = raw.columns[how.names["time"]], raw.columns[name].to_pylist()
     row = twelve_hours(texts, _hours(how, times))
     if row is not None:
-        what = f'the time "{times[row].as_py()}" is of a 12-hour clock: the column "{name}" says "{texts[row]}"'
-        raise Unusable(int(raw.row[row]), f"{what}, and is not read", FIX)
+        what = f'the time "{times[row].as_py()}" is from a 12-hour clock: the column "{name}" has "{texts[row]}"'
+        raise Unusable(int(raw.row[row]), f"{what} and is not read", FIX)
 
 
 #: What to do about such times.
-FIX = (
-    "export times of a 24-hour clock, or AM or PM behind the time in its own column, and state time_format with %I and"
-    " %p"
-)
+FIX = "export 24-hour times, or put AM or PM after the time in the same column and state time_format with %I and %p"
 
 
 def _hours(how: ReadingPlan, times: pa.Array) -> Integers:

@@ -16,7 +16,7 @@ def names_of(cells: Sequence[str], line: int, wanted: frozenset[str]) -> tuple[s
     while names and not names[-1]:
         names.pop()
     if not names:
-        raise Unusable(line, "the header cannot be read: no names, or a quote that does not end its cell")
+        raise Unusable(line, "the header cannot be read: it has no names, or a stray quote in a cell")
     names = [name or f"column_{place}" for place, name in enumerate(names, start=1)]
     twice = [name for name, count in Counter(names).items() if count > 1]
     if not twice:

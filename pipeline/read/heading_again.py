@@ -25,10 +25,10 @@ _WORD = r"^[^0-9]*\p{L}"
 #: One, or signs alone, as a row of units has where there is none.
 _NO_FIGURE = r"^[^0-9]*(?:\p{L}|$)"
 _FIGURE = re.compile(r"[+-]?\d+([.,:]\d+)*")
-NOT_AS_ABOVE = "the names of the columns stand here again, and not as above"
+NOT_AS_ABOVE = "the column names are repeated here, but not as above"
 SPLIT = (
-    "split the file above this line and map each part in a [[points]] of its own, or export it all with one heading;"
-    " take the line out if it is not one"
+    "split the file above this line and map each part in its own [[points]], or export it all with one heading;"
+    " delete the line if it is not a heading"
 )
 
 
@@ -54,9 +54,9 @@ class Heading:
             cell = there[place] if place < len(there) else ""
             if cell in _spelt(name, place + 1):
                 continue
-            stands = f'"{cells[place].strip()}" stands' if cell else "no name stands"
-            now = f", which stands in column {there.index(plain(name)) + 1} here" if plain(name) in there else ""
-            told.append(f'{stands} in column {place + 1}, read as {word} by the name "{name}"{now}')
+            stands = f'"{cells[place].strip()}" is' if cell else "there is no name"
+            now = f", which is in column {there.index(plain(name)) + 1} here" if plain(name) in there else ""
+            told.append(f'{stands} in column {place + 1}, which is read as {word} under the name "{name}"{now}')
         return "; ".join(told) or None
 
     def is_known(self, cells: Sequence[str]) -> bool:

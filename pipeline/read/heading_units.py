@@ -73,8 +73,8 @@ def another_unit(name: str, word: str, metre: float) -> str | None:
     """Say that a heading's unit is not the one of so many metres that the numbers of ``word`` are read in, or None."""
     if not (said := metres_said(name)) or any(is_one(metre, metres) for metres in said):
         return None
-    read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "its crs says")
-    return f'the heading "{name}" ({word}) says another unit than its numbers are read in, {read}'
+    read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
+    return f'the heading "{name}" ({word}) has a different unit from the one its numbers are read in, {read}'
 
 
 def is_one(metre: float, other: float) -> bool:

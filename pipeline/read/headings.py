@@ -40,7 +40,7 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
             if (what := another_unit(name, word, metre)) is not None:
                 raise Unusable(line, what, _fix(word, LENGTHS_SAID[unit], counted, points))
         elif word == "correction_age" and unit in ("ms", "min"):
-            raise Unusable(line, f'the heading "{name}" ({word}) does not say seconds', "export it in seconds")
+            raise Unusable(line, f'the heading "{name}" ({word}) is not in seconds', "export it in seconds")
 
 
 def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], line: int) -> None:
@@ -63,7 +63,7 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
             what = what.replace(f'the heading "{name}"', below)
         raise Unusable(line, what, fix.replace("rename it in", "correct it in")) from error
     if small := set(small_units(with_units)) - set(small_units(points)):
-        what = f"the row of units says a small one for {', '.join(sorted(small))}, whose numbers are read as they stand"
+        what = f"the row of units has a small unit for {', '.join(sorted(small))}, whose numbers are read unconverted"
         raise Unusable(line, what, "write it into the heading, such as sE [mm], or export metres")
 
 
@@ -76,7 +76,7 @@ def _check_angle(word: str, name: str, unit: str | None, points: Points, line: i
     if (told := unread_notation(name, dms=points.angles == "dms")) is not None:
         raise Unusable(line, f'the heading "{name}" ({word}) {told}', TO_DEGREES)
     if unit in _SEXAGESIMAL and points.angles != "dms":
-        what = f'the heading "{name}" ({word}) says degrees, minutes and seconds, and decimal degrees are read'
+        what = f'the heading "{name}" ({word}) means degrees, minutes and seconds, but decimal degrees are read'
         raise Unusable(line, what, 'state angles = "dms" for its block, or export decimal degrees')
 
 
@@ -96,9 +96,9 @@ def _fix(word: str, metres: tuple[float, ...], counted: Lengths, points: Points)
     in_degrees = counted.degrees or bool(DEGREES & mapped(points.columns).keys())  # the crs may not be known yet
     of_crs = None if in_degrees else counted.plan
     if word in UPWARD and of_crs is not None and not any(is_one(of_crs, each) for each in metres):
-        return "export the heights in the unit of the eastings and northings: a file is read in one unit"
+        return "export the heights in the unit of the eastings and northings: each file is read in one unit"
     if word in ALONG:
-        return "name the crs that is in the unit of the heading, or export them in that of the crs"
+        return "state a crs in the unit of the heading, or export them in the unit of the crs"
     words = [f'"{called}"' for called, each in METRES.items() if each in metres]
     if not words:
         return "export it in metres"

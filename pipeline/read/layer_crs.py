@@ -21,7 +21,7 @@ from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, Source
 
 #: What to do where a layer says a system of the site, which no job can be in.
-OF_SITE = "that is a system of the site alone: save the layer with the CRS that its positions are in, or with none"
+OF_SITE = "that is a local site system: save the layer with the CRS that its positions are in, or with none"
 
 
 def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> None:
@@ -31,7 +31,7 @@ def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> N
     if path.suffix.lower() in JSON and (source.crs is None or is_wgs84(source.crs)):
         # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
         if is_projected(points.crs) and first and _all_degrees(first[0]):
-            what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
+            what = f"the positions are in degrees, as GeoJSON requires, but the block's crs is {points.crs}"
             raise Unusable(1, what, "state the geographic crs that they are in")
         return
     if path.suffix.lower() in JSON and is_unknown(source.crs):
@@ -44,8 +44,9 @@ def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> N
         names = [name for name in (name_of(source.crs), name_of(points.crs)) if name]
         raise Unusable(0, f"{what} ({', '.join(names)})" if names else what, _own_crs(source.crs))
     if "height" not in source.how.position.mapped and heights_disagree(source.crs, points.crs):
-        what = f"the layer is in {called(source.crs)}, with heights in another datum than the block's crs {points.crs}"
-        raise Unusable(0, f"{what} has ({name_of(source.crs)})", _own_crs(source.crs))
+        layer = f"the layer is in {called(source.crs)} ({name_of(source.crs)})"
+        what = f"{layer}, with heights in a different datum from the block's crs {points.crs}"
+        raise Unusable(0, what, _own_crs(source.crs))
 
 
 def _own_crs(crs: str) -> str:
@@ -54,7 +55,7 @@ def _own_crs(crs: str) -> str:
         return OF_SITE
     code = called(crs)
     state = f'state crs = "{code}" for this block' if ":" in code else "state that CRS, as WKT, for this block"
-    return f"{state} if the layer is right, else put the layer right where it was exported"
+    return f"{state} if the layer is right, else correct the layer where it was exported"
 
 
 def _all_degrees(raw: Raw) -> bool:

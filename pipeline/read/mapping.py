@@ -115,7 +115,7 @@ def time_of(points: Points) -> dict[str, tuple[str, str]]:
         if "date" not in columns:
             return {}
         if says_its_clock(points.time_format):
-            raise ValueError(f'the columns map date, but times of "{points.time_format}" have no date beside them')
+            raise ValueError(f'the columns map date, but times of "{points.time_format}" already have their date')
         return {word: ("date", word) for word in ("time", "time_end") if word in columns}
     others: list[str] = [word for word in ("time", "date") if word in columns]
     if others:
@@ -147,7 +147,7 @@ def base_of(columns: Columns) -> tuple[str, str, str] | None:
         return None
     kinds = [position for position in BASE_POSITIONS if found & set(position[:2])]
     if len(kinds) != 1:
-        raise ValueError(f"the columns map {', '.join(sorted(found))}, which is no position of the base")
+        raise ValueError(f"the columns map {', '.join(sorted(found))}, which is not a base position")
     missing = [word for word in kinds[0] if word not in found]
     if missing:
         raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")

@@ -52,7 +52,7 @@ def layers_of(path: Path) -> list[str]:
     for ending in ("-wal", "-journal"):
         beside = path.with_name(path.name + ending)
         if beside.is_file() and beside.stat().st_size:
-            raise Unusable(0, f"another program has changes to it in {beside.name}", "close it there, then run again")
+            raise Unusable(0, f"another program has unsaved changes in {beside.name}", "close it there, then run again")
     with _sqlite():
         package = opened(path)
         try:
@@ -66,8 +66,8 @@ def columns_of(path: Path, layer: str) -> list[str]:
     with _sqlite(), closing(opened(path)) as package:
         names = [column.name for column in describe(package, layer).columns]
     if len(names) > COLUMNS:
-        what = f"the layer has {counted(len(names), 'column')}; {COLUMNS:,} is the most"
-        raise Unusable(0, what, "export it without the columns that nobody needs")
+        what = f"the layer has {counted(len(names), 'column')}; the limit is {COLUMNS:,}"
+        raise Unusable(0, what, "export it without the columns that are not needed")
     return names
 
 

@@ -209,11 +209,11 @@ class _Scan:
         try:
             found = self._fitting(cells(record, self.delimiter))
         except Stray:
-            return index, self._fault("a quote that does not end its cell", record)
+            return index, self._fault("a stray quote in a cell", record)
         except Unclosed:
             return self._join(index, record, final)
         if isinstance(found, int):
-            return index, self._fault(f"{counted(found, 'cell')} where the header names {self.columns}", record)
+            return index, self._fault(f"{counted(found, 'cell')} where the header has {self.columns}", record)
         return index, found
 
     def _fitting(self, found: list[bytes]) -> list[bytes] | int:

@@ -84,8 +84,8 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     dialect = find_dialect(path, points)
     points = fitted(points, dialect.names)
     if points.delimiter is not None and len(dialect.names) == 1 < len(mapped(points.columns)):
-        what = f'the header has no "{points.delimiter}" in it, which the block states as delimiter'
-        raise Unusable(dialect.header_line, what, "state the one that the file has, or leave the key out")
+        what = f'the header contains no "{points.delimiter}", which the block states as delimiter'
+        raise Unusable(dialect.header_line, what, "state the one that the file has, or omit the key")
     _check_numbers(points, dialect.header_line, len(dialect.names))
     schema = pa.schema([(name, pa.string()) for name in dialect.names])
     _check_columns(points, schema, dialect.header_line)
@@ -127,7 +127,7 @@ def _layer(path: Path, points: Points) -> str:
         raise Unusable(0, "the GeoPackage has no layer")
     if points.layer is None:
         if len(there) > 1:
-            fix = f"name one of them as layer, or several as layer = [{listed(there[:2], QUOTE)}]"
+            fix = f"state one of them as layer, or several as layer = [{listed(there[:2], QUOTE)}]"
             raise Unusable(0, f"the GeoPackage has several layers: {every}", fix)
         return there[0]
     (layer,) = points.layer
@@ -143,7 +143,7 @@ def _check_numbers(points: Points, line: int, there: int) -> None:
     missing = [f"no column {place} (mapped as {word})" for word, place in numbered(points.columns).items()]
     if missing:
         what = f"the rows have {counted(there, 'cell')}: {' and '.join(missing)}"
-        raise Unusable(max(line, 1), what, "count the columns from 1, and see delimiter")
+        raise Unusable(max(line, 1), what, "count the columns from 1, and check delimiter")
 
 
 def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
@@ -153,12 +153,12 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
         return
     told = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
     if looks_like_data(schema.names):
-        what = "the first line holds data, no names of columns: the file has no header"
-        fix = f"write one above it, with the columns {_listed([name for _, name in missing])}"
+        what = "the first line holds data, not column names: the file has no header"
+        fix = f"add a line above it with the column names {_listed([name for _, name in missing])}"
         raise Unusable(line, what, f"{fix}; or state header = 0 and map columns by number, such as name = 1")
     spoilt = [name for _, name in missing if _as_utf8(name, points.encoding) in schema.names]
     if spoilt:
-        fix = f'the file is UTF-8, and encoding = "{points.encoding}" reads it otherwise: leave encoding out'
+        fix = f'the file is UTF-8, and encoding = "{points.encoding}" misreads it: omit encoding'
         raise Unusable(line, told, fix)
     near = list(dict.fromkeys(found for _, name in missing for found in nearest(name, schema.names)))
     there = f"the columns are {listed(schema.names, QUOTE)}" if schema.names else "the file has no columns at all"

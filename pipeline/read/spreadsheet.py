@@ -115,7 +115,7 @@ def _header(rows: list[Row], points: Points, wanted: frozenset[str]) -> Row:
     if points.header is not None:
         found = next((row for row in rows if row[0] == points.header), None)
         if found is None:
-            raise Unusable(points.header, f"header = {points.header} is stated, and there is nothing in that row")
+            raise Unusable(points.header, f"header = {points.header} is stated, but that row is empty")
         return found
     if not rows:
         raise Unusable(1, "the sheet is empty: it has no header")
@@ -125,8 +125,8 @@ def _header(rows: list[Row], points: Points, wanted: frozenset[str]) -> Row:
     for number, values in rows[:place]:
         if len([value for value in values if value is not None]) >= cells:
             header = rows[place][0]
-            what = f"the names of the columns stand here, below rows that may be readings (row {number})"
-            raise Unusable(header, what, f"state header = {header} if they are none, else put the header first")
+            what = f"the column names are here, below rows that may be readings (row {number})"
+            raise Unusable(header, what, f"state header = {header} if not, else put the header first")
     return rows[place]
 
 
@@ -149,7 +149,7 @@ def _faults(sheet: SheetRows, points: Points, names: Sequence[str], rows: list[R
         cells = [(word, sheet.odd(number, place, _padded(values, place)[-1])) for word, place in used]
         told = [f"{word}: {what}" for word, what in cells if what]
         if number in sheet.look.hidden:
-            told.insert(0, "the row is hidden in the sheet: show it if it is to be read, or delete it")
+            told.insert(0, "the row is hidden in the sheet: unhide it if it should be read, or delete it")
         found.append("; ".join(told) or None)
     return found
 

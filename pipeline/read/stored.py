@@ -108,7 +108,9 @@ def _hold_to(package: sqlite3.Connection, layer: Layer, size: int) -> None:
         ((more,),) = package.execute(f"SELECT ifnull(sum({' + '.join(some)}), 0) FROM {quoted(layer.name)}").fetchall()
         found += more
     if found > _FREE + _TIMES * size:
-        raise sqlite3.DataError(f"the values of {layer.name} come to {found >> 20:,} MB, much more than its file has")
+        raise sqlite3.DataError(
+            f"the values of {layer.name} add up to {found >> 20:,} MB, much more than its file holds"
+        )
 
 
 def _declared(column: Column) -> pa.DataType | None:

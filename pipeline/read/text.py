@@ -76,7 +76,7 @@ def check_text(path: Path, stated: str | None, *, in_lines: bool = True) -> str:
                 at = read - (len(error.object) - len(chunk)) + error.start
                 raise _not_text(path, at, encoding, stated, error) from error
             except UnicodeError as error:  # an encoding that wants a byte order mark, say
-                fix = f'the file is not in the encoding "{stated}"; leave encoding out where it is UTF-8'
+                fix = f'the file is not in the encoding "{stated}"; omit encoding if it is UTF-8'
                 raise Unusable(1, f"this is not {encoding.upper()} text: {error}", fix) from error
             if not chunk:
                 return seen.hexdigest()
@@ -99,7 +99,7 @@ def _check_lines(path: Path, chunk: bytes, read: int, begun: int, encoding: str)
         last = max(chunk.rfind(b"\n", at, stop), chunk.rfind(b"\r", at, stop))
         if last < 0:
             what = f"this line has more than {counted(LINE, 'byte')}"
-            raise Unusable(_line_at(path, begun, encoding), what, "see that it is a text file with a line per row")
+            raise Unusable(_line_at(path, begun, encoding), what, "check that it is a text file with one line per row")
         begun = read + last + 1
     return begun
 

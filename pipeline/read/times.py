@@ -120,7 +120,7 @@ class Clock:
     def _note(self, fields: Fields, cells: pa.Array, word: str, findings: Findings) -> None:
         given = cells.is_valid().to_numpy(zero_copy_only=False)
         unreal = fields.matched & ~fields.real
-        findings.add_cells(Reason.UNREADABLE, unreal, word, cells, "is no date and time that exists")
+        findings.add_cells(Reason.UNREADABLE, unreal, word, cells, "is not an existing date and time")
         strange = given & ~fields.matched
         if self.time_format is not None:
             says = f'does not match time_format "{self.time_format}"'
@@ -140,9 +140,9 @@ class Clock:
             return _Utc(np.where(naive, local - self.kind * MINUTE, local), np.ones(len(local), dtype=bool))
         if self.kind is None:
             utc, early = gps_to_utc(local)
-            says = f"on the GPS time scale is before {LEAP_SECONDS[0][0]}: its leap seconds are not known here"
+            says = f"on the GPS time scale is before {LEAP_SECONDS[0][0]}: leap seconds before that are not known"
             if self.time_format == "gps-week-seconds":
-                says += "; weeks that begin again at 1,024 are not guessed, export all weeks since 1980"
+                says += "; week rollovers at 1,024 are not guessed: export full week numbers since 1980"
             findings.add_cells(Reason.AMBIGUOUS_TIME, naive & early, word, cells, says)
             return _Utc(np.where(naive, utc, local), ~(naive & early))
         shown = np.where(naive, local, 0)
@@ -188,7 +188,7 @@ def _zone(name: str) -> "tzinfo | int | None":
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise ValueError(
-            f'time_zone "{name}" is no IANA name (as "Pacific/Auckland"), offset (as "+12:00"), "UTC" or "GPS"'
+            f'time_zone "{name}" is not an IANA name ("Pacific/Auckland"), an offset ("+12:00"), "UTC" or "GPS"'
         ) from error
 
 

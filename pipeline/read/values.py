@@ -86,7 +86,7 @@ def _text(value: object, row: int, decimal: str, encoding: str | None, faults: F
     if isinstance(value, float):
         return repr(value).removesuffix(".0").replace(".", decimal)
     if isinstance(value, bytes):
-        faults[row] = f"bytes ({_hex(value)}) and no text"
+        faults[row] = f"bytes ({_hex(value)}), not text"
         return value.hex()
     text = str(value)
     try:

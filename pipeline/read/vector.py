@@ -37,7 +37,7 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
     read, also while its batches are.
     """
     if numbered(points.columns):
-        what = "the block maps columns by number, which a text file or spreadsheet has"
+        what = "the block maps columns by number, which works only for text files and spreadsheets"
         raise Unusable(0, what, "map them by name")
     if layer is None:
         found = geojson.properties_of(path)

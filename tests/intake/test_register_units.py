@@ -37,7 +37,7 @@ def test_another_unit_than_is_read_is_refused(word: str, heading: str, fix: str,
     with pytest.raises(JobError) as error:
         run_job(_renamed(tmp_path, word, heading))
     (problem,) = error.value.problems
-    assert f'"{heading}" ({word}) says another unit' in problem.what and fix in problem.fix
+    assert f'"{heading}" ({word}) has a different unit' in problem.what and fix in problem.fix
     assert problem.line and problem.file.endswith(".toml")
 
 

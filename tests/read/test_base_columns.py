@@ -53,8 +53,8 @@ def test_a_cell_that_is_no_number_makes_its_row_unreadable(tmp_path):
     ("columns", "says"),
     [
         ({"base_longitude": "BLon"}, "map base_longitude but not base_latitude, base_height"),
-        ({"base_height": "BHt"}, "map base_height, which is no position of the base"),
-        (GEOGRAPHIC | PROJECTED, "which is no position of the base"),
+        ({"base_height": "BHt"}, "map base_height, which is not a base position"),
+        (GEOGRAPHIC | PROJECTED, "which is not a base position"),
     ],
 )
 def test_half_a_position_is_a_problem_of_the_job_file(tmp_path, columns, says):

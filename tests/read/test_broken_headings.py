@@ -31,7 +31,7 @@ def test_a_stray_quote_swallows_no_header(tmp_path) -> None:
 
 def test_an_empty_line_that_is_stated_is_still_a_problem(tmp_path) -> None:
     (problem,) = problems_of(tmp_path, "a.csv", f"\n{HEADER}\n{GOOD}\n", header=1)
-    assert "there is nothing on that line" in problem
+    assert "that line is empty" in problem
 
 
 @pytest.mark.parametrize(

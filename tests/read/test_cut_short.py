@@ -21,7 +21,7 @@ def test_a_number_cut_short_is_no_number(tmp_path: Path, end: str, encoding: str
     table = text_table(tmp_path, text, COLUMNS, **stated)
     told = table["detail"].to_pylist()
     assert told[:-1] == [None] * 24
-    assert "the file ends within this line" in told[-1] and "of the 3 decimals" in told[-1]
+    assert "the file is cut off in this line" in told[-1] and "of the 3 decimals" in told[-1]
     assert table["source_row"].to_pylist()[-1] == 26
 
 
@@ -48,7 +48,7 @@ def test_a_time_cut_short_is_no_time(tmp_path: Path, missing: int) -> None:
     lines = ["Point,Lon,Lat,Height,Observed"]
     lines += [f"P{number},172.6,-43.5,12.345,2026-03-01 21:{number}:30" for number in range(10, 35)]
     told = text_table(tmp_path, "\n".join(lines)[:-missing], COLUMNS)["detail"].to_pylist()
-    assert told[:-1] == [None] * 24 and "the file ends within this line" in told[-1]
+    assert told[:-1] == [None] * 24 and "the file is cut off in this line" in told[-1]
 
 
 def test_rows_are_held_against_those_of_the_block_before(tmp_path: Path) -> None:
@@ -70,5 +70,5 @@ def test_a_row_of_fewer_cells_that_no_line_end_closes_is_said_to_be_cut(tmp_path
     lines = TEXT.splitlines()
     told = text_table(tmp_path, "\n".join([*lines[:-1], lines[-1][: len(lines[-1]) // 3]]) + ending, COLUMNS)
     details = told["detail"].to_pylist()
-    assert details[:-1] == [None] * (len(lines) - 2) and "where the header names" in details[-1]
-    assert ("the file may end within it" in details[-1]) is (ending == "")
+    assert details[:-1] == [None] * (len(lines) - 2) and "where the header has" in details[-1]
+    assert ("the file may be cut off in it" in details[-1]) is (ending == "")

@@ -19,14 +19,20 @@ def test_the_same_heading_again_is_held_as_no_reading(tmp_path, again):
 @pytest.mark.parametrize(
     "again, says",
     [
-        (SWAPPED, '"Lon" stands in column 3, read as latitude by the name "Lat", which stands in column 4 here'),
-        (HEADER.replace("EllHt", "EllHt [ft]"), '"EllHt [ft]" stands in column 5, read as height by the name "EllHt"'),
-        (HEADER.replace("EllHt", "Elevation"), '"Elevation" stands in column 5'),
-        (HEADER.replace("sE", ""), "no name stands in column 6"),
-        (HEADER.replace("Point", "Code").replace("KERB", "Point"), '"Code" stands in column 1, read as name'),
-        ("Punkt,Zeit,Breite,Länge,Höhe,mO,mN,mH,Art,Objekt,Basis", '"Punkt" stands in column 1'),
-        (SWAPPED.replace("Observed,", ""), "10 cells where the header names 11"),
-        (f"{SWAPPED},Remark", "12 cells where the header names 11"),
+        (
+            SWAPPED,
+            '"Lon" is in column 3, which is read as latitude under the name "Lat", which is in column 4 here',
+        ),
+        (
+            HEADER.replace("EllHt", "EllHt [ft]"),
+            '"EllHt [ft]" is in column 5, which is read as height under the name "EllHt"',
+        ),
+        (HEADER.replace("EllHt", "Elevation"), '"Elevation" is in column 5'),
+        (HEADER.replace("sE", ""), "there is no name in column 6"),
+        (HEADER.replace("Point", "Code").replace("KERB", "Point"), '"Code" is in column 1, which is read as name'),
+        ("Punkt,Zeit,Breite,Länge,Höhe,mO,mN,mH,Art,Objekt,Basis", '"Punkt" is in column 1'),
+        (SWAPPED.replace("Observed,", ""), "10 cells where the header has 11"),
+        (f"{SWAPPED},Remark", "12 cells where the header has 11"),
     ],
 )
 def test_another_heading_above_rows_stops_the_job(tmp_path, again, says):
@@ -71,7 +77,7 @@ def test_a_heading_behind_the_sign_of_a_comment(tmp_path, sign):
     same = f"{sign}{HEADER}\n{GOOD}\n{sign}{HEADER}\n# {HEADER}: as exported\n{GOOD}\n"
     assert problems_of(tmp_path, "a.csv", same, comment="#") == []
     (problem,) = problems_of(tmp_path, "a.csv", f"{sign}{HEADER}\n{GOOD}\n{sign}{SWAPPED}\n{TURNED}\n", comment="#")
-    assert "a.csv:3" in problem and '"Lon" stands in column 3' in problem
+    assert "a.csv:3" in problem and '"Lon" is in column 3' in problem
 
 
 def test_times_in_two_columns_and_weeks(tmp_path):
@@ -85,7 +91,7 @@ def test_times_in_two_columns_and_weeks(tmp_path):
         assert find(tmp_path, block("a.csv", columns | times))[1] == []
         (tmp_path / "a.csv").write_text(text.format(other))
         (problem,) = find(tmp_path, block("a.csv", columns | times))[1]
-        assert "a.csv:3" in problem and '"H2" stands in column 6' in problem
+        assert "a.csv:3" in problem and '"H2" is in column 6' in problem
 
 
 def test_columns_by_their_numbers(tmp_path):
@@ -94,7 +100,7 @@ def test_columns_by_their_numbers(tmp_path):
     for text, line in ((f"{HEADER}\n{GOOD}\n{SWAPPED}\n{TURNED}\n", 3),):
         (tmp_path / "a.csv").write_text(text)
         (problem,) = find(tmp_path, block("a.csv", by_place, header=0))[1]
-        assert f"a.csv:{line}" in problem and '"Lon" stands in column 3' in problem
+        assert f"a.csv:{line}" in problem and '"Lon" is in column 3' in problem
 
 
 @pytest.mark.parametrize("again, count", [(HEADER, 0), (SWAPPED, 1)])

@@ -58,7 +58,7 @@ def test_a_row_of_blanks_with_a_cell_too_few_is_held(tmp_path):
     """An empty cell cannot be seen among blanks: nothing moves into its place."""
     table = text_table(tmp_path, f"{SPACED}\n{ROW}\n{ROW.replace('KERB', ' ')}\n", delimiter="blanks")
     assert table["held"].to_pylist() == [0, reason_code(Reason.UNREADABLE)]
-    assert "10 cells where the header names 11" in table["detail"][1].as_py()
+    assert "10 cells where the header has 11" in table["detail"][1].as_py()
 
 
 def test_rows_without_a_header(tmp_path):
@@ -89,7 +89,7 @@ def test_a_name_that_comes_twice_disturbs_only_where_it_is_mapped(tmp_path):
 def test_a_stated_header_below_lines_that_look_like_rows(tmp_path):
     above = ",".join("abcdefghijk")
     (problem,) = problems_of(tmp_path, "a.csv", f"{above}\n{HEADER}\n{GOOD}\n")
-    assert problem.startswith("a.csv:2: the names of the columns stand here") and "state header = 2" in problem
+    assert problem.startswith("a.csv:2: the column names are here") and "state header = 2" in problem
     for keys in ({"header": 2}, {"skip": 1}):
         assert text_table(tmp_path, f"{above}\n{HEADER}\n{GOOD}\n", **keys)["source_row"].to_pylist() == [3]
 
@@ -97,9 +97,9 @@ def test_a_stated_header_below_lines_that_look_like_rows(tmp_path):
 @pytest.mark.parametrize(
     ("text", "keys", "says"),
     [
-        (f"{HEADER}\n{GOOD}", {"header": 9}, "a.csv:2: header = 9 is stated, and there is nothing on that line"),
+        (f"{HEADER}\n{GOOD}", {"header": 9}, "a.csv:2: header = 9 is stated, but that line is empty"),
         (f"sep=;\n{HEADER}\n{GOOD}", {"delimiter": ","}, 'a.csv:1: the first line says "sep=;", but delimiter = ","'),
-        (f"{GOOD}\n{GOOD}", {}, "a.csv:1: the first line holds data, no names of columns"),
+        (f"{GOOD}\n{GOOD}", {}, "a.csv:1: the first line holds data, not column names"),
         ("\n", {"header": 0}, "a.csv:1: the file is empty"),
     ],
 )
@@ -114,7 +114,7 @@ def test_numbers_that_the_file_does_not_have(tmp_path):
     assert "the rows have 11 cells: no column 14 (mapped as mark)" in problem
     geojson(tmp_path / "a.geojson", [feature(None, Point="P1")])
     (problem,) = find(tmp_path, block("a.geojson", {"name": 1, "time": 2}, header=1))[1]
-    assert "maps columns by number, which a text file or spreadsheet has" in problem
+    assert "maps columns by number, which works only for text files and spreadsheets" in problem
 
 
 @pytest.mark.parametrize("ending", ["asc", "dat", "txt", "xyz", "tsv", "CSV"])
@@ -129,7 +129,7 @@ def test_endings_of_text(tmp_path, ending):
         ({"EllHt": "EllHt [ft]"}, {}, 'state units = "foot" or "us-survey-foot"'),
         ({"EllHt": "EllHt (US ft)"}, {"units": "foot"}, 'state units = "us-survey-foot"'),
         ({"EllHt": "EllHt_m"}, {"units": "foot"}, 'state units = "metre"'),
-        ({"sU": "sU (feet)"}, {}, "another unit than its numbers are read in, metre"),
+        ({"sU": "sU (feet)"}, {}, "a different unit from the one its numbers are read in, metre"),
         ({"EllHt": "EllHt [mm]"}, {}, "export it in metres"),
         ({"Lat": "Lat [gon]"}, {}, "states gon, but degrees are expected"),
         ({"Lat": "Lat (DMS)"}, {}, 'state angles = "dms"'),
@@ -158,7 +158,7 @@ def test_a_row_of_units_in_feet_is_told_with_the_key(tmp_path, crs):
     units = ",".join("ft" if name == "EllHt" else "" for name in HEADER.split(","))
     (tmp_path / "a.csv").write_text(f"{HEADER}\n{units}\n{GOOD}\n")
     (problem,) = find(tmp_path, block("a.csv", **crs))[1]
-    assert 'the row of units, "ft" below "EllHt", (height) says another unit' in problem
+    assert 'the row of units, "ft" below "EllHt", (height) has a different unit' in problem
     assert 'state units = "foot" or "us-survey-foot" for its block if the row of units is right' in problem
 
 
@@ -178,7 +178,7 @@ def test_heights_in_feet_beside_eastings_in_metres_can_only_be_exported_otherwis
     [
         (",,[deg],[deg],[m],[m],[m],[m],,,", None),
         (",,°,°,m,,,,,,", None),
-        (",,deg,deg,ft,m,m,m,,,", "another unit than its numbers are read in, metre"),
+        (",,deg,deg,ft,m,m,m,,,", "a different unit from the one its numbers are read in, metre"),
         (",,[deg],[deg],[m],[mm],[mm],[mm],,,", "such as sE [mm], or export metres"),
         (",,gon,gon,m,m,m,m,,,", "states gon, but degrees are expected"),
         (",,D.MMSS,D.MMSS,m,m,m,m,,,", "states degrees and minutes in one number"),

@@ -153,7 +153,7 @@ def test_rows_that_a_comment_passes_over_are_counted(tmp_path):
     [
         ("a.xlsx", b"PK\x03\x04 torn off", "it cannot be unpacked"),
         ("a.xlsx", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 100, "protected by a password"),
-        ("a.xlsx", b"Point,Observed\n", "the content is not what the extension .xlsx says"),
+        ("a.xlsx", b"Point,Observed\n", "the content does not match the extension .xlsx"),
         ("a.xls", b"\xd0\xcf\x11\xe0", "save it as .xlsx or .csv"),
         ("a.ods", b"PK\x03\x04", "save it as .xlsx or .csv"),
     ],

@@ -46,13 +46,13 @@ def test_a_date_or_a_time_that_is_missing(tmp_path):
 def test_a_time_that_has_its_date_already(tmp_path):
     (tmp_path / "a.csv").write_text(f"{HEADER},Clock\n{GOOD.replace(TIME, '2026-03-02')},{TIME}\n")
     (problem,) = find(tmp_path, block("a.csv", APART))[1]
-    assert problem.startswith("a.csv:2: date and time together are") and "leave date out" in problem
+    assert problem.startswith("a.csv:2: date and time together are") and "omit date" in problem
 
 
 def test_a_header_that_comes_again_among_the_rows(tmp_path):
     row = GOOD.replace(TIME, "2026-03-02") + ",07:30:00"
     table = text_table(tmp_path, f"{HEADER},Clock\n{row}\n{HEADER},Clock\n", APART)
-    assert "the names of the columns stand here again" in table["detail"][1].as_py()
+    assert "the column names are repeated here" in table["detail"][1].as_py()
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_gps_weeks_and_seconds(tmp_path, week, seconds, expected):
         ({"gps_week": "Lat"}, {}, "more than one time (gps_week, time)"),
         ({"gps_week": "Lat", "time": None}, {}, "gps_week but not gps_seconds"),
         ({"date": "Lat", "time": None}, {}, "date but no time"),
-        ({"date": "Lat"}, {"time_format": "unix-seconds"}, 'times of "unix-seconds" have no date beside them'),
+        ({"date": "Lat"}, {"time_format": "unix-seconds"}, 'times of "unix-seconds" already have their date'),
         ({"drms": "Lat"}, {}, "more than one horizontal precision"),
     ],
 )
@@ -127,7 +127,7 @@ def test_counted_times_that_nobody_stated(tmp_path, text, time_format, likely):
 def test_serial_days_without_a_time_of_day(tmp_path):
     (tmp_path / "a.csv").write_text(f"{HEADER}\n{GOOD.replace(TIME, '46083')}\n{GOOD.replace(TIME, '46083.0')}\n")
     (problem,) = find(tmp_path, block("a.csv", time_format="serial-days"))[1]
-    assert problem.startswith('a.csv:2: the time "46083" is a day without its time') and "as date" in problem
+    assert problem.startswith('a.csv:2: the time "46083" is a day without a time') and "as date" in problem
     (tmp_path / "a.csv").write_text(f"{HEADER}\n{GOOD.replace(TIME, '46083')}\n{GOOD.replace(TIME, '46083.25')}\n")
     assert find(tmp_path, block("a.csv", time_format="serial-days"))[1] == []
 

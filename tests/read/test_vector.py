@@ -170,7 +170,7 @@ def test_a_package_with_changes_outside_the_file_is_a_problem(tmp_path):
     package(tmp_path / "a.gpkg", table())
     (tmp_path / "a.gpkg-wal").write_bytes(b"pages")
     (problem,) = find(tmp_path, block("a.gpkg", MAPPED))[1]
-    assert problem == "a.gpkg: another program has changes to it in a.gpkg-wal -> close it there, then run again"
+    assert problem == "a.gpkg: another program has unsaved changes in a.gpkg-wal -> close it there, then run again"
 
 
 def test_layers_are_named_or_asked_for(tmp_path):
@@ -267,7 +267,7 @@ def test_a_system_of_its_own_number_that_says_undefined_says_nothing(tmp_path, d
         assert problems == []
     else:
         (problem,) = problems
-        assert "a system of the site alone: save the layer with the CRS that its positions are in" in problem
+        assert "a local site system: save the layer with the CRS that its positions are in" in problem
 
 
 def test_geometries_of_an_undefined_system_in_a_layer_that_was_given_one_since(tmp_path):
@@ -301,7 +301,8 @@ def test_what_to_write_where_a_layer_is_in_another_crs(tmp_path):
     assert len(problem) < 300 and "state that CRS, as WKT, for this block" in problem
     package(tmp_path / "c.gpkg", table(), crs="EPSG:7415")
     (problem,) = find(tmp_path, block("c.gpkg", MAPPED, crs="EPSG:28992"))[1]
-    assert "is in EPSG:7415, with heights in another datum than the block's crs EPSG:28992" in problem
+    assert "is in EPSG:7415 (" in problem
+    assert "with heights in a different datum from the block's crs EPSG:28992" in problem
     with_height = table().append_column("h", pa.array([1.0, 2.0, 3.0]))
     package(tmp_path / "d.gpkg", with_height, crs="EPSG:7415")
     assert find(tmp_path, block("d.gpkg", MAPPED | {"height": "h"}, crs="EPSG:28992"))[1] == []
