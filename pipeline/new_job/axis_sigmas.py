@@ -16,8 +16,7 @@ _LETTERED = (Side.X, Side.Y, Side.Z)
 _SIDES = {"easting": "east", "longitude": "east", "northing": "north", "latitude": "north"}
 _USUAL = {"x": "east", "y": "north", "z": "up"}
 _GEOCENTRIC = (
-    "it is along an axis from the earth's centre, and no key takes such a one: export precisions to the east, north and"
-    " up"
+    "it is along a geocentric axis, and no key takes such a precision: export precisions to the east, north and up"
 )
 
 
@@ -56,9 +55,9 @@ def by_axes(found: _Mapped, free: list[str]) -> dict[str, str]:
         elif letter in sides:
             why = ""
         elif letter == "z":
-            why = "beside precisions along X and Y it may be along an axis from the earth's centre"
+            why = "beside precisions along X and Y it may be along a geocentric axis"
         else:
-            why = f"no heading of the positions says on which side {letter.upper()} lies"
+            why = f"no heading of the positions shows which direction {letter.upper()} is"
         free_of = why or sides[letter] != _USUAL[letter]
         if free_of:
             free.remove(name)
@@ -106,7 +105,8 @@ def asked_sigmas(columns: Mapping[str, str | int], names: Mapping[str, str]) -> 
         ]
         candidates = tuple(
             Candidate(
-                quoted(value) if isinstance(value, str) else str(value), f"{axis_letter(name).upper()} is that side"
+                quoted(value) if isinstance(value, str) else str(value),
+                f"{axis_letter(name).upper()} is that direction",
             )
             for value, name in values
         )

@@ -34,8 +34,8 @@ def base_log_question(one: FileFound, bases: Collection[str] = ()) -> Question |
     if not why:
         return None
     asks = (
-        f"is {one.look.called} an export of a rover, or a log of where bases stood? {why}. A log holds no points to"
-        " correct: if it is one, take it out of the folder and run `tiedown new` again"
+        f"is {one.look.called} a rover export, or a log of base positions? {why}. A log holds no points to"
+        " correct: if it is a log, remove it from the folder and run `tiedown new` again"
     )
     return Question("files", asks, (Candidate(listed([one.look.shown]), "readings of a rover"),))
 
@@ -57,7 +57,7 @@ def _why(one: FileFound, bases: Collection[str]) -> str:
     if name is None or any(word in columns for word in _OF_ROVER):
         return ""
     if rank("base", name) is not None and rank("name", name) is None and "code" not in columns:
-        return f'its names stand under "{name}", and nothing says how positions were solved'
+        return f'its names are in column "{name}", and no column shows how positions were solved'
     plan = ("longitude", "latitude") if "longitude" in columns else ("easting", "northing")
     if not all(word in columns for word in plan) or "time" not in columns:
         return ""
@@ -73,7 +73,7 @@ def _why(one: FileFound, bases: Collection[str]) -> str:
     if any(len({row[:-1] for row in rows}) > 1 for rows in again.values()):
         return ""
     text = max(again, key=lambda text: len(again[text]))
-    return f'{counted(len(again[text]), "row")} of "{text}" have one position to the last digit, which no readings have'
+    return f'{counted(len(again[text]), "row")} of "{text}" have exactly the same position, which readings never have'
 
 
 def _runs(one: FileFound, bases: Collection[str]) -> str:

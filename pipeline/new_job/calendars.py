@@ -21,8 +21,8 @@ def of_no_year(name: str, texts: Sequence[str]) -> str:
     odd = [year for year in years if not first <= year <= last]
     if not odd or len(odd) < MOSTLY * len(some):
         return ""
-    told = f'"{name}" holds "{some[0]}", and {odd[0]} is no year of GNSS work ({first} to {last})'
+    told = f'"{name}" holds "{some[0]}", and {odd[0]} is not a year of GNSS work ({first} to {last})'
     common = odd[0] - _BUDDHIST
     if first <= common <= last:
-        told += f"; of the Buddhist era it is {common}"
-    return f"{told}: export dates with years of the common era"
+        told += f"; in the Buddhist era it is {common}"
+    return f"{told}: export dates with common-era years"

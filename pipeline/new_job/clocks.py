@@ -167,7 +167,7 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         why = f'as "{texts[0]}" is written'
         if times.decides is not None:
             row, text = times.decides
-            why = f'"{text}" (line {header + 1 + row} or near it) can only be read so'
+            why = f'"{text}" (line {header + 1 + row} or near it) can only be read this way'
             why += ", the only row that tells" if times.alone else ""
         return Known(f'"{times.formats[0]}"', why)
     if spans is not None:
@@ -175,7 +175,7 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         worth = {form: max(spans.share(texts, form, zone) for zone in offsets) for form in times.formats}
         fitting = [form for form in times.formats if worth[form] >= _INSIDE]
         if len(fitting) == 1:
-            return Known(f'"{fitting[0]}"', f"read so, the times lie in the sessions of {spans.file}")
+            return Known(f'"{fitting[0]}"', f"read this way, the times are in the sessions of {spans.file}")
     forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
     candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
     return Question("time_format", _asks_order(times, column, texts, header), candidates)
@@ -197,14 +197,14 @@ def _asks_count(times: Times, column: str, text: str) -> State:
 
     Known where all but one of these dates are yet to come.
     """
-    asks = f'since when does "{column}" count, as "{text}"? nothing in the file says it'
+    asks = f'which date does "{column}" count from, as in "{text}"? nothing in the file states it'
     told = [(form, clock(None, form).pattern.read(pa.array([text], pa.string()))) for form in times.formats]
     years = [(form, moment(int(fields.milliseconds[0]))) for form, fields in told]
     past = [(form, at) for form, at in years if at <= datetime.now(UTC) + _AHEAD]
     if len(past) == 1:
         (form, at), later = past[0], next(at for form, at in years if form != past[0][0])
         why = f'"{column}" counts: "{text}" is {at:%Y-%m-%d %H:%M} then, and would be {later:%Y-%m-%d} otherwise'
-        return Known(f'"{form}"', f"{why}, which is yet to come")
+        return Known(f'"{form}"', f"{why}, which is in the future")
     if years[0][1].year < _RECENT:  # an older date is less likely than a newer one
         years.reverse()
     candidates = tuple(Candidate(f'"{form}"', f"it is {at:%Y-%m-%d %H:%M} then") for form, at in years)
@@ -215,14 +215,14 @@ def _asks_order(times: Times, column: str, texts: Sequence[str], header: int) ->
     """Return what is asked of the order of day, month and year."""
     asks, first = "is the day first or the month?", f'the first is "{texts[0]}"'
     if any(map(_year_first, times.formats)):
-        asks = f"which of day, month and year is first? the rows do not tell it; {first}"
+        asks = f"which of day, month and year is first? the rows do not show it; {first}"
     elif not times.odd:
         asks = f'{asks} no row of "{column}" has a number beyond 12; {first}'
     else:
         asks = f"{asks} {first}"
     if times.odd:
         shown = ", ".join(f'"{text}" (line {header + 1 + row} or near it)' for row, text in times.odd)
-        asks += f"; few rows speak against one order, and may be typing errors: {shown}"
+        asks += f"; few rows contradict one order, and may be typing errors: {shown}"
     return f"{asks}. Start and end of the sessions go with it"
 
 
@@ -271,7 +271,7 @@ def _said_zone(column: str, said: str, date: str | None) -> Known:
     named = ", summer and winter alike" if "UTC" not in column.upper() and said[0] in "+-" else ""
     why = f'the heading "{column}" says{scale}{named}'
     if date is not None:
-        why += f'; the dates of "{date}" are taken to be of the same clock'
+        why += f'; the dates of "{date}" are assumed to be on the same clock'
     return Known(f'"{said}"', why)
 
 
@@ -288,13 +288,13 @@ def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[Stat
 def _asks_zone(column: str, date: str | None, text: str, near: Sequence[str]) -> Question:
     """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings."""
     several = meant(column) or (meant(date) if date is not None else ())
-    candidates = [Candidate(f'"{offset}"', f"if it is the one of {whose}") for offset, whose in several]
+    candidates = [Candidate(f'"{offset}"', f"if it is {whose}") for offset, whose in several]
     candidates += [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
                   for at, name in enumerate(near)]  # fmt: skip
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
     asks = f'which clock are the times of "{column}" on, as "{text}"?'
     if is_offset(column):
-        asks += " its heading speaks of an offset from UTC and does not say which"
+        asks += " its heading mentions an offset from UTC but does not state it"
     elif several:
         asks += " the name of the zone in the heading is used for several"
     else:
@@ -336,15 +336,15 @@ def _asks_summer(column: str, said: str, near: str) -> Question:
         f'"{column}" names the time of winter, UTC{said}, and clocks are an hour ahead of that where and when this was'
         " observed: what did the controller's clock show?"
     )
-    stays = Candidate(f'"{said}"', "if it was not turned: winter's time all the year")
+    stays = Candidate(f'"{said}"', "if it was not changed: winter time all year")
     return Question("time_zone", asks, (Candidate(f'"{near}"', "what clocks on the wall show there"), stays))
 
 
 def _asks_one_clock(column: str, date: str, said: str, of_date: str | None) -> Question:
     """Return the question whether dates and times of two columns are of one clock, which two headings leave open."""
-    why = f'the heading "{date}" says another clock'
+    why = f'the heading "{date}" names a different clock'
     if of_date is None:
-        why = "times go back over midnight and the date stays, as where dates are local"
-    asks = f'are the dates of "{date}" of the same clock as "{column}", which says {said}? {why}'
-    other = "if they are; else export dates and times of one clock, or both in one column"
+        why = "times pass midnight but the date stays, as happens with local dates"
+    asks = f'are the dates of "{date}" on the same clock as "{column}", which says {said}? {why}'
+    other = "if they are; else export dates and times on one clock, or both in one column"
     return Question("time_zone", asks, (Candidate(f'"{said}"', other),))

@@ -44,7 +44,7 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
             found.notes += beside_geometry(look.columns, look.place[2], [name for name in free if number(name)])
             return
         if level is not None:
-            found.notes.append(f"the geometry's Z is {level:g} in all rows: no heights that were measured")
+            found.notes.append(f"the geometry's Z is {level:g} in all rows: not measured heights")
     _height(look, found, free, number)
     if "height" not in found.columns:
         _unsure_height(look, found, free, number)
@@ -158,9 +158,9 @@ def other_places(look: FileLook, found: Mapped) -> str:
         return ""
     taken = [found.columns[word] for word in pairs[found.kind]]
     return (
-        f'positions stand in "{names[0]}" and "{names[1]}" too: those of "{taken[0]}" and "{taken[1]}" are taken, and'
-        " the others are carried along; one may be corrected or calibrated in the field where the other is not, so see"
-        " that they are the ones to correct"
+        f'there are also positions in "{names[0]}" and "{names[1]}": those of "{taken[0]}" and "{taken[1]}" are used,'
+        " and the others are carried along; one may be corrected or calibrated in the field and the other not, so check"
+        " that those used are the ones to correct"
     )
 
 
@@ -215,7 +215,7 @@ def _degrees_of_grid(look: FileLook, found: Mapped, lettered: bool) -> bool:
     pair = [found.columns.pop(word) for word in ("easting", "northing")]
     found.columns["longitude"], found.columns["latitude"] = pair if most[1] <= 90 else pair[::-1]
     if lettered and max(most) <= 90:
-        found.notes.append(f'"{pair[0]}" is taken for the longitude: exchange the two if it is the latitude')
+        found.notes.append(f'"{pair[0]}" is used as the longitude: swap the two if it is the latitude')
     found.kind = "degrees"
     return True
 

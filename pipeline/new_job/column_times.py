@@ -43,9 +43,7 @@ def find_time(look: FileLook, found: Mapped, free: list[str]) -> None:
     taken = found.columns.get("time")
     if taken is not None:
         found.still = taken if _is_still(look, taken) else None
-        found.left += [
-            (one, f'it holds times as well, of which those of "{taken}" are taken') for one in others if one in free
-        ]
+        found.left += [(one, f'it also holds times; those of "{taken}" are used') for one in others if one in free]
 
 
 def _is_still(look: FileLook, name: str) -> bool:

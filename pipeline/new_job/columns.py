@@ -136,12 +136,10 @@ def _hemispheres(look: FileLook, found: Mapped, free: list[str]) -> str:
     if wrong:
         shown = [f"column {look.names.index(name) + 1}" if look.numbered else f'"{name}"' for name in wrong]
         return (
-            f"{' and '.join(shown)} {'say' if len(wrong) > 1 else 'says'} the hemisphere in a column of its own, which"
-            " is not read: export signed degrees, below zero in the west and in the south"
+            f"{' and '.join(shown)} {'say' if len(wrong) > 1 else 'says'} the hemisphere in a separate column, which"
+            " is not read: export signed degrees, negative in the west and south"
         )
-    found.notes += [
-        f'"{name}" holds hemispheres, which the signs of the degrees say too' for name in letters if degrees
-    ]
+    found.notes += [f'"{name}" (hemisphere) repeats the sign of the degrees' for name in letters if degrees]
     return ""
 
 
@@ -153,7 +151,7 @@ def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
     """
     telling = [name for name in free if _tells_float(look, name)]
     scores = [name for name in free if rank("solution", name) is not None and is_score(look.columns[name])]
-    found.left += [(name, "it holds broken numbers, as of a score, and no words of solutions") for name in scores]
+    found.left += [(name, "it holds decimal numbers, like a score, not solution types") for name in scores]
     headed = plainest(
         "solution", [one for one in free if one not in scores], lambda name: 0 < len(words(look.columns[name])) <= _FEW
     )
@@ -164,8 +162,8 @@ def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
         name = telling[0]
         if not look.numbered:
             instead = f", and not {headed}" if headed is not None and headed != name else ""
-            said = f'"{name}"{instead} is taken for the solution'
-            found.notes.append(f'{said}: it holds such words as "{given(look.columns[name])[0]}"')
+            said = f'"{name}"{instead} is used as the solution'
+            found.notes.append(f'{said}: it holds words such as "{given(look.columns[name])[0]}"')
     else:
         return
     found.columns["solution"] = name
@@ -202,7 +200,7 @@ def _by_content(look: FileLook, found: Mapped, free: list[str]) -> None:
             free.remove(holding[0])
     for name in free:
         if name in measured:
-            found.left.append((f"column {look.names.index(name) + 1}", "nothing says what its numbers are"))
+            found.left.append((f"column {look.names.index(name) + 1}", "nothing shows what its numbers are"))
 
 
 def _are_solutions(texts: Sequence[str]) -> bool:
@@ -237,7 +235,7 @@ def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., 
             take("sigma_up", fits)
         else:
             open_ones = [name for name in free if is_of_either(name) and fits(name)]
-            found.left += [(name, "it may be of the plan or of the height") for name in open_ones]
+            found.left += [(name, "it may be horizontal or vertical") for name in open_ones]
             for name in open_ones:
                 free.remove(name)
 
@@ -253,7 +251,7 @@ def _precision(look: FileLook, found: Mapped, free: list[str], take: Callable[..
             take(word, lambda name: not is_wider(name), called)
     found.left += [(name, "it is wider than a standard uncertainty") for name in free if is_wider(name)]
     found.left += [
-        (name, "one precision for both directions, and it does not say of what kind")
+        (name, "one precision for both directions, of a kind not stated")
         for name in free
         if (rank("precision", name) is not None or rank("radial", name) is not None) and not is_wider(name)
     ]
@@ -262,7 +260,7 @@ def _precision(look: FileLook, found: Mapped, free: list[str], take: Callable[..
 
 
 #: Why a slant length is not mapped.
-_SLANT = "a slant measure, which becomes a height by the dimensions of the antenna alone: export vertical heights"
+_SLANT = "a slant measure, which needs the antenna dimensions to become a height: export vertical heights"
 
 
 #: Words of headings of columns that say how poles and antennas were measured.

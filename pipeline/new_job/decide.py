@@ -118,7 +118,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         draft.notes += [f"no further readings: {why}" for why in read.unread.values()]
     for number in sorted(read.cut):
         name = found.exports[number].look.called
-        draft.notes.append(f"{name}: only its first rows were looked at; see that the sessions cover the rest")
+        draft.notes.append(f"{name}: only its first rows were read; check that the sessions cover the rest")
     return draft
 
 
@@ -127,11 +127,11 @@ def _nothing(shown: str, found: Contents) -> Problem:
     what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
     *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
     endings = f"{', '.join(most)} and {last} are read"
-    fix = f"name the folder that the exports are in, or correct what is said of each file and run this again; {endings}"
+    fix = f"name the folder that the exports are in, or correct what is reported of each file and run again; {endings}"
     if _KEY.search(told):
         fix += (
-            "; keys that are named above are those of a job file, and none was written: export or rename as it is said,"
-            " or write one by hand, with the file and these keys in a [[points]] block"
+            "; the keys named above belong in a job file, and none was written: export or rename as stated, or write"
+            " one by hand, with the file and these keys in a [[points]] block"
         )
     return Problem(shown, 0, what, fix)
 
@@ -140,7 +140,7 @@ def _register(found: Contents, choice: Sequence[FileFound], draft: Draft) -> Reg
     if not found.registers:
         none = "no register of control marks was recognised in the folder: without one no shift can be derived"
         if found.unread:
-            none += f"; {' and '.join(found.unread)} cannot be read, and may be it: see what is said of it"
+            none += f"; {' and '.join(found.unread)} cannot be read, and may be it: check what is reported for it"
         draft.notes.append(none)
         return None
     if len(choice) > 1:
@@ -203,9 +203,9 @@ def _grid(
     found = _fitting(tables, marks, chosen, place) if marks is not None else []
     if marks is not None and len({fit.grid.code for fit in found}) == 1:
         code = found[0].grid.code
-        why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
+        why = f"{found[0].grid.name}: the only grid in use there in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
-            why = f"{found[0].grid.name}: the exports' own, and the marks lie where readings on them do"
+            why = f"{found[0].grid.name}: that of the exports, and the marks agree with readings on them"
         return GridState(Known(quoted(code), why), code, step=step_of(found)), found
     asks = grid_question(place, found, marks)
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
@@ -271,8 +271,8 @@ def _target(
         has_heights = np.isfinite(register.heights).any() or register.found.mapped.kind == "geocentric"
         if not has_heights and not any(map(_holds, register.found.look.names)):
             draft.notes.append(
-                f"{register.found.look.shown} has no heights, and every register needs their column: write it, or say"
-                " in a column holds that the marks hold position only"
+                f"{register.found.look.shown} has no heights, and every register needs a height column: add it, or"
+                " state in a column holds that the marks hold position only"
             )
         crs, datum = register_states(register.found, register.table, grid, place)
         draft.control["crs"] = crs
@@ -313,8 +313,8 @@ def _other_unit(register: RegisterRead) -> Iterator[str]:
     if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
         where = "its heading" if head == name else "the row of units below the header"
         yield (
-            f'heights in "{name}" are in {unit_said(head)}, as {where} says: a height datum that counts in that unit'
-            " reads them so; for any other, and above the ellipsoid beside a crs in metres, give them in metres"
+            f'heights in "{name}" are in {unit_said(head)}, as {where} says: a height datum in that unit reads'
+            " them correctly; for any other, or ellipsoidal heights with a crs in metres, give them in metres"
         )
 
 
@@ -349,14 +349,14 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
             shown = register.found.look.named(columns)
             draft.control_asks += asked(shown, "the marks", "for the readings" if again and grid.alike else "")
         elif grid.turns:
-            draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is taken for the easting: {grid.turns}')
+            draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is used as the easting: {grid.turns}')
         columns = turned(columns, grid)
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
         draft.control_asks += [replace(each, key="mark")] if each.key in ("name", "mark") else []
         if word == "height" and isinstance(draft.control.get("height"), Question):
-            also = 'the same answer as for height here, taken where [control] says height = "ellipsoid"'
+            also = 'the same answer as for height here, used if [control] has height = "ellipsoid"'
             draft.control_asks.append(replace(each, key="ellipsoid_height", asks=also))
     asked_after = any(each.key == "mark" for each in draft.control_asks)
     named_as = {"mark": "" if asked_after else columns.get("mark", columns.get("name", ""))}
@@ -440,7 +440,7 @@ def _notes(one: FileFound) -> Iterator[str]:
     yield from (f'"{name}" {why}; it is not mapped' for name, why in left_unread(one.look, one.mapped))
     yield from one.mapped.notes
     if one.look.signed and "comment" in one.look.keys:
-        yield f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names"
+        yield f"{_signed(one)}: they are skipped as comments; if they are readings, remove the sign from their names"
 
 
 def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, heights: str | None) -> Iterator[str]:
@@ -448,16 +448,16 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
     if heights is not None:
         yield heights
     if not one.look.numbered and any(isinstance(name, int) for name in one.look.named(columns).values()):
-        yield "columns whose names each code page spells otherwise go by their numbers"
+        yield "columns whose names differ by code page are mapped by number"
     if "solution" not in one.mapped.columns:
-        yield "no column says how positions were solved, so that floats among them would count as fixed"
+        yield "no column shows how positions were solved, so float solutions would count as fixed"
     if one.mapped.turned and grid.turns:
-        yield f'"{columns["easting"]}" is taken for the easting: {grid.turns}'
+        yield f'"{columns["easting"]}" is used as the easting: {grid.turns}'
 
 
 #: What is asked where several columns may be meant.
 _WHICH = {
-    "solution": "which of these columns says how a position was solved? they differ, and floats must not pass as fixed",
+    "solution": "which of these columns shows how a position was solved? they differ, and float must not pass as fixed",
     "height": "which of these columns holds the heights? they differ",
 }
 
@@ -477,7 +477,7 @@ def _rivals(one: FileFound, columns: dict[str, str]) -> list[Question]:
         which = f'which of these columns is the {word.replace("_", " ")}? they are called "{names[0]}", and differ'
         which += "; start and end of the sessions go with it" if word in ("time", "date") else ""
         if word in ("name", "mark") and heading_of(names[0]) != heading_of(names[1]):
-            which = "which of these columns holds the names? both may; ties and checks below go by the first"
+            which = "which of these columns holds the names? both may; ties and checks below use the first"
         asks.append(Question(word, _WHICH.get(word, which), tuple(candidates)))
     return asks
 
@@ -522,10 +522,10 @@ def _still(one: FileFound) -> list[Question]:
     if name is None:
         return []
     (text,) = words(one.look.columns[name])
-    asks = f'when were the readings made? "{name}" says "{text}" in all rows'
-    asks += ", as the moment of an export or a date alone does"
+    asks = f'when were the readings made? "{name}" has "{text}" in all rows'
+    asks += ", like the time of an export or a date alone"
     named = one.look.named({"time": name})["time"]
-    why = "if it was then; else export the time of each reading, and name its column"
+    why = "if that is right; else export the time of each reading, and map its column"
     return [Question("time", asks, (Candidate(_toml(named), why),))]
 
 
@@ -534,13 +534,13 @@ def _halves(one: FileFound, clock: ClockState) -> list[Question]:
     if not clock.half or one.mapped.still is not None:
         return []
     named = one.look.named({"time": one.mapped.columns["time"]})["time"]
-    why = "of a 24-hour clock: the rows are out of order; else export the times again, as asked"
+    why = "if a 24-hour clock: the rows are out of order; else export the times again, as above"
     return [Question("time", clock.half, (Candidate(_toml(named), why),))]
 
 
 def _heights(one: FileFound) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
-    asks = "which column holds the heights? no heading says it; where none does, export the heights too"
+    asks = "which column holds the heights? no heading shows it; if none does, export the heights too"
     candidates = []
     for name in one.mapped.heights:
         value = one.look.named({"height": name})["height"]
@@ -557,16 +557,18 @@ def _poles(one: FileFound) -> list[Question]:
     if one.mapped.poles is None or len(words(one.look.columns[one.mapped.poles])) < 2:
         return []
     heading = quoted(one.mapped.poles)
-    asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
+    asks = f"are heights those of the ground, or of the antenna on top of the pole, whose length is in {heading}?"
     if one.mapped.slant:
         which = "that" if one.mapped.slant == one.mapped.poles else quoted(one.mapped.slant)
         asks += (
-            f" {which} says a slant measure, which becomes a height by the dimensions of the antenna alone, so nothing"
-            " can take it off: of the ground: delete these lines; of the antenna: export vertical heights, and run"
+            f" {which} is a slant measure, which needs the antenna dimensions to become a height, so it cannot be"
+            " subtracted. If ground heights: delete these lines; if antenna heights: export vertical heights, and run"
             " `tiedown new` again"
         )
         return [Question("pole_height", asks)]
-    candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
+    candidates = (
+        Candidate(heading, "if antenna heights: the pole height is subtracted; if ground heights: delete this line"),
+    )
     return [Question("pole_height", asks, candidates)]
 
 
@@ -574,8 +576,8 @@ def _encoding(one: FileFound, pages: CodePages, key: str) -> State:
     """Return the code page of a text that is no UTF-8, or the question after it, with words as each page reads them."""
     told = [f"reads {', '.join(words)}" for words in pages.words]
     if len(pages.names) == 1:
-        return Known(quoted(pages.names[0]), f"as it is no UTF-8; {told[0]}")
-    asks = f"how are the words of {one.look.shown} spelt? its letters beyond ASCII fit several code pages"
+        return Known(quoted(pages.names[0]), f"as it is not UTF-8; {told[0]}")
+    asks = f"which encoding is {one.look.shown} in? its letters beyond ASCII fit several code pages"
     also = "; names and words of it that are written below are as the first page reads them: for another page save the"
     asks += f"{also} file as UTF-8 and run `tiedown new` again" if _quotes_words(one) else ""
     candidates = tuple(Candidate(quoted(name), why) for name, why in zip(pages.names, told, strict=True))
@@ -598,9 +600,9 @@ def _signed(one: FileFound) -> str:
 
 def _comment(one: FileFound) -> Question:
     """Return the question whether rows that begin with the sign of a comment were taken out, or are named so."""
-    asks = f"{_signed(one)}: readings whose names begin so, or rows that somebody took out?"
+    asks = f"{_signed(one)}: readings whose names begin with it, or rows that somebody commented out?"
     lines = counted(len(one.look.signed), "line")
-    why = f"taken out: the {lines} and all comments are passed over; readings: delete this line"
+    why = f"if commented out: the {lines} and all comments are skipped; if readings: delete this line"
     return Question("comment", asks, (Candidate(quoted("#"), why),))
 
 
@@ -623,8 +625,8 @@ def _units(one: FileFound) -> State:
             return None  # the grid and the height datum say a unit each
         plan, up = (quoted(names[word]) for word in ("easting", "height"))
         asks = (
-            f"which unit are lengths in? {plan} and {up} say two, and heights above the ellipsoid are read in the unit"
-            " of the eastings: export both in that unit, say so in the heading, and run `tiedown new` again"
+            f"which unit are lengths in? {plan} and {up} state two, and ellipsoidal heights are read in the unit of"
+            " the eastings: export both in that unit, state it in the heading, and run `tiedown new` again"
         )
         return Question("units", asks)
     if one.mapped.feet == "us-survey-foot":
@@ -633,13 +635,15 @@ def _units(one: FileFound) -> State:
         said = [metres_said(head) for head in heads.values()]
         if all(metres == (FOOT,) for metres in said if metres):
             return Known('"foot"', says)
-        asks = f"{says.removeprefix('as ')} feet: which foot is it?"
+        asks = f"{says.removeprefix('as ')} feet: which foot?"
         if feet_of(heads["easting"]):
             asks += (
                 " eastings and northings in feet need a crs in that foot: beside one in metres, export them in metres"
             )
         elif one.mapped.kind == "plane":
-            asks += " beside eastings and northings in metres, give the heights in metres: a file is read in one unit"
+            asks += (
+                " beside eastings and northings in metres, give the heights in metres: each file is read in one unit"
+            )
         candidates = (Candidate('"foot"', "0.3048 m"), Candidate('"us-survey-foot"', "1200/3937 m"))
         return Question("units", asks, candidates)
     return None

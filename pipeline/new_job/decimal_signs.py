@@ -39,7 +39,7 @@ def decimal_of(one: FileFound) -> State:
     if not commas:
         return None
     name, text = next(iter(commas.items()))
-    why = f'numbers stand as texts with a decimal comma, as {quoted(text)} in "{name}"'
+    why = f'numbers are stored as text with a decimal comma, as {quoted(text)} in "{name}"'
     if not points:
         return Known('","', why)
     other = listed(points, '"')
@@ -48,7 +48,7 @@ def decimal_of(one: FileFound) -> State:
         " numbers in the program that the file comes from, save it, and run `tiedown new` again"
     )
     return Question(
-        "decimal", asks, (Candidate('","', f"if the points of {other} are slips: their rows are held back"),)
+        "decimal", asks, (Candidate('","', f"if the points of {other} are mistakes: their rows are held back"),)
     )
 
 

@@ -61,14 +61,14 @@ def double_rivals(look: FileLook, found: _Mapped, doubles: dict[str, list[str]])
             same = [_place(look, name) for name in others if name not in differ]
             if same:
                 called = f"columns {' and '.join(same)} are" if len(same) > 1 else f"column {same[0]} is"
-                first = f"column {_place(look, head)} is taken"
-                found.notes.append(f'{called} called "{head}" too and says the same: {first}')
+                first = f"column {_place(look, head)} is used"
+                found.notes.append(f'{called} also called "{head}" and has the same values: {first}')
             if not differ:
                 continue
             if found.turned and word in ("easting", "northing"):
                 refused = (
                     f'columns {_place(look, head)} and {_place(look, differ[0])} are both called "{head}" and differ:'
-                    " take out of the export the one that is not meant, or call it otherwise"
+                    " remove the wrong one from the export, or rename it"
                 )
             found.rivals[word] = [*found.rivals.get(word, [head]), *differ]
     return refused

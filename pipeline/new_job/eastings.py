@@ -45,17 +45,17 @@ def way_of(
     if not open_ones:
         return Way(False)
     if len(ways := {fit.turned for fit in found}) == 1:
-        return Way(ways.pop(), "the marks lie where readings on them do only so")
+        return Way(ways.pop(), "only then do marks and the readings on them agree")
     if marks is not None and marks.kind == "plane":
         alike = {way for plane in planes if (way := turned_alike(plane, marks)) is not None}
         if len(alike) == 1:
-            return Way(alike.pop(), "readings and marks agree only so")
+            return Way(alike.pop(), "only then do readings and marks agree")
     codes = list(dict.fromkeys(table.crs for table in open_ones if table.crs is not None)) or codes
     ways = set[bool]().union(*(_possible(code, open_ones, place) for code in codes))
     if len(ways) == 1:
-        return Way(ways.pop(), "only so do the positions lie where the grid is in use")
+        return Way(ways.pop(), "only then are the positions where the grid is in use")
     if len(codes) == 1 and (way := x_is_northing(codes[0])) is not None:
-        return Way(way, f"the axes of {named(codes[0])} itself are called so")
+        return Way(way, f"the axes of {named(codes[0])} have these names")
     if marks is None or marks.kind != "plane":
         return Way(None)
     return Way(None, alike=any(lie_together(plane, marks) for plane in planes))
@@ -101,12 +101,12 @@ def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list
     x, y = (quoted(name) if isinstance(name, str) else f"column {name}" for name in straight)
     values = [quoted(name) if isinstance(name, str) else str(name) for name in straight]
     asks = (
-        f"which of {x} and {y} is the easting of {whose}? nothing in the files says it, and with the wrong one every"
-        " point is mirrored while all checks agree"
+        f"which of {x} and {y} is the easting of {whose}? nothing in the files shows it, and with the wrong one every"
+        " point is mirrored although all checks agree"
     )
     asks = f"the same answer as {again}: which of {x} and {y} is the easting of {whose}?" if again else asks
-    east = f"{x} to the east, as most programs write it"
-    north = f"{x} to the north, as the grids of many countries call it"
+    east = f"{x} is the easting, as in most programs"
+    north = f"{x} is the northing, as in the grids of many countries"
     other = f"the same answer as easting: the other of {x} and {y} is the northing"
     return [
         Question("easting", asks, tuple(map(Candidate, values, (east, north))), ("northing",)),

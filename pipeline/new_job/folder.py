@@ -76,7 +76,7 @@ def contents(folder: Path, base: Path) -> Contents:
         except OSError as error:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
-            found.told.append((shown, "neither", "cannot be read: its headings hold control characters"))
+            found.told.append((shown, "neither", "cannot be read: its headings contain control characters"))
     _leave_copies_out(found)
     return found
 
@@ -109,7 +109,7 @@ def _copies(some: Sequence[tuple[_One, Path, str]]) -> Iterator[tuple[_One, _One
 
 def _tell_copy(called: str, first: str, found: Contents) -> None:
     found.told = [told for told in found.told if told[0] != called]
-    found.told.append((called, "neither", f"holds the same bytes as {first}, which is taken"))
+    found.told.append((called, "neither", f"is identical to {first}, which is used"))
 
 
 def _files(folder: Path) -> Iterator[Path]:
@@ -151,7 +151,9 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
 def _hidden(shown: str, one: HiddenSheet) -> tuple[str, str, str]:
     """Return what is told of a sheet that is not shown: nobody sees that it is left out."""
     holds = f"{counted(one.rows, 'row')} in it may be readings or marks: if so, " if one.rows else ""
-    cure = f"{holds}show the sheet and run `tiedown new` again" if holds else "it holds no row like a reading"
+    cure = (
+        f"{holds}unhide the sheet and run `tiedown new` again" if holds else "it has no row that looks like a reading"
+    )
     return f"{shown}, layer {one.name}", "neither", f"hidden, not read: {cure}"
 
 

@@ -170,7 +170,7 @@ def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks
     if not also:
         asks = "which grid are coordinates to be issued in?"
     if found:
-        why = "the marks lie where the readings on them do"
+        why = "the marks agree with the readings on them"
         once = {fit.grid.code: fit.grid.name for fit in found}
         candidates = [Candidate(quoted(code), f"{name}: {why}") for code, name in once.items()]
     else:
@@ -271,15 +271,15 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if table.kind == "degrees" and _says_wgs84(one):
         whole = with_heights(str(one.look.crs)) or one.look.crs
         return Known(
-            quoted(str(whole)), "WGS 84: the layer's own; if it is not, put the layer right where it was exported"
+            quoted(str(whole)), "WGS 84, as the layer states; if that is wrong, correct the layer where it was exported"
         )
     if table.kind == "degrees":
         return _degrees_state(grid, place)
     if table.kind == "geocentric":
         return _geocentric_state(grid)
     if isinstance(grid.state, Known):
-        return Known(grid.state.value, "metres that agree with the marks in the grid of the register")
-    asks = "the same answer as target.grid, unless the exports are in another grid than what is to be issued"
+        return Known(grid.state.value, "metres that agree with the marks in the register's grid")
+    asks = "the same answer as target.grid, unless the exports are in a different grid from the one to be issued"
     return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else ())
 
 
@@ -294,20 +294,20 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
     if isinstance(grid.state, Known) and grid.step is None and own is not None:
         return Known(
             quoted(own),
-            f"{named(own)}: the file says degrees and no datum; that of the grid is taken, since the shift from"
-            " the ties absorbs the rest",
+            f"{named(own)}: the file gives degrees without a datum; that of the grid is used, since the shift from"
+            " the ties absorbs the difference",
         )
-    asks = "which datum are the degrees in? the file does not say it; that of the grid is usual"
+    asks = "which datum are the degrees in? the file does not state it; that of the grid is usual"
     if grid.step is not None:
         far = float(np.hypot(*grid.step))
-        asks = f"which datum are the degrees in? not the grid's own, from which they lie {far:.0f} m"
+        asks = f"which datum are the degrees in? not that of the grid: they are {far:.0f} m off in it"
     return frame_question(place, grid, "crs", asks)
 
 
 def _geocentric_state(grid: GridState) -> State:
     codes = [code for each in grid.codes if (code := geocentric(each)) is not None]
     if codes and isinstance(grid.state, Known) and grid.step is None:
-        return Known(quoted(codes[0]), f"{named(codes[0])}: X, Y, Z of the datum of the grid, as the file says none")
+        return Known(quoted(codes[0]), f"{named(codes[0])}: X, Y, Z in the datum of the grid, as the file states none")
     told = [Candidate(quoted(code), f"{named(code)}, of the datum of the grid") for code in dict.fromkeys(codes)]
     return Question("crs", "which frame are X, Y, Z in? give a geocentric CRS", tuple(told))
 
@@ -332,5 +332,5 @@ def register_states(
     if one.mapped.kind == "geocentric":
         asks = "X, Y, Z of marks are not read: export longitude, latitude and ellipsoidal height, or grid coordinates"
         return Question("crs", asks, ()), None
-    asks = "which datum are the degrees of the register in? the file does not say it"
+    asks = "which datum are the degrees of the register in? the file does not state it"
     return frame_question(place, grid, "crs", asks), None

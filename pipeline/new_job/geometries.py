@@ -34,7 +34,7 @@ def beside_geometry(columns: Mapping[str, Sequence[str]], z: Floats, names: Sequ
         off = np.abs(values - z)
         if np.isfinite(off).any() and float(np.nanmax(off)) > _ROUNDED:
             told.append(
-                f"{quoted(name)} holds other heights than the geometry, whose Z is read: write height = {quoted(name)}"
+                f"{quoted(name)} has other heights than the geometry, whose Z is used: write height = {quoted(name)}"
                 " in [points.columns] if it is meant"
             )
     return told

@@ -26,7 +26,7 @@ def half_apart(look: FileLook, columns: dict[str, str], times: Times | None) -> 
         if name not in columns.values() and (row := twelve_hours(look.columns[name], hours)) is not None:
             shown = f"column {look.names.index(name) + 1}" if look.numbered else f'"{name}"'
             said = look.columns[name][row]
-            return f'the time "{texts[row]}" is of a 12-hour clock: {shown} says "{said}", and is not read; {FIX}'
+            return f'the time "{texts[row]}" is from a 12-hour clock: {shown} has "{said}" and is not read; {FIX}'
     return ""
 
 
@@ -41,6 +41,6 @@ def half_nowhere(column: str, texts: Sequence[str], form: str | None) -> str:
         return ""
     before, after = texts[at[row - 1]], texts[at[row]]
     return (
-        f'are the times of "{column}" of a 12-hour clock? after "{before}" comes "{after}", and no hour is beyond 12;'
-        f" nothing says which are of the afternoon, and read as they stand they would be 12 hours early. If so, {FIX}"
+        f'are the times of "{column}" from a 12-hour clock? "{after}" follows "{before}", no hour exceeds 12, and AM'
+        f" or PM is missing: afternoon times would be read 12 hours early. If so, {FIX}"
     )

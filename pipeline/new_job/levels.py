@@ -55,12 +55,11 @@ def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, 
         for datum in datums
     ]
     candidates += [
-        Candidate(quoted(code), f"{named(code)}, if heights are above the ellipsoid after all")
-        for code in codes[:_SYSTEMS]
+        Candidate(quoted(code), f"{named(code)}, if the heights are ellipsoidal after all") for code in codes[:_SYSTEMS]
     ]
     asks = (
-        f"above the ellipsoid or which height datum are the readings' heights? {_why_open(mapped, names)}: name it"
-        " behind the CRS, as in EPSG:2193+7839"
+        f"are the readings' heights above the ellipsoid or which height datum? {_why_open(mapped, names)}: state it"
+        " after the CRS, as in EPSG:2193+7839"
     )
     if isinstance(state, Question):
         asks += f"; {state.asks}"
@@ -71,7 +70,7 @@ def _why_open(mapped: Mapped, names: Sequence[str]) -> str:
     """Return what leaves open above what heights are."""
     level = next((name for name in names if _is_level(name)), None)
     if level is not None:
-        says = "says a height datum" if height_said(level) == "level" else "may mean one"
+        says = "names a height datum" if height_said(level) == "level" else "may mean one"
         return f"the heading {quoted(level)} {says}"
     which = f"the heading {quoted(names[0])}" if names else "the geometry"
     beside = f"beside the separations of the geoid in {quoted(mapped.separation)} they may be above a height datum"
@@ -87,8 +86,8 @@ def read_as(state: State, mapped: Mapped, place: tuple[float, float] | None) -> 
     datums: Sequence[Registered] = height_datums(place, [name]) if code is not None else ()
     such = f', as "{code}+{datums[0].code[5:]}" does' if datums else ""
     return (
-        f"{quoted(name)} does not say above what: it is read as above the ellipsoid; if it is above a height datum, crs"
-        f" has to name that{such}"
+        f"{quoted(name)} does not state above what: it is read as ellipsoidal; if it is above a height datum, crs"
+        f" has to name that datum{such}"
     )
 
 

@@ -204,7 +204,7 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
     own = _sign_before(lines, at, delimiter)
     names = names[1:] if own else names
     if any("\0" in name for name in names):
-        raise Unusable(at + 1, "its header holds NUL bytes", "export it again, or take them out")
+        raise Unusable(at + 1, "its header has NUL bytes", "export it again, or remove them")
     stated: dict[str, str | int] = {} if encoding is None else {"encoding": encoding}
     none = sum(map(is_known, names)) < 2 and looks_like_data(names)
     filled = [name for name in names if name]
@@ -352,7 +352,7 @@ def _dialect(
             continue
         if found.header_line == header.line and len(found.names) == _width(header.names):
             return keys, found
-    raise wrong or Unusable(header.above + 1, "the header cannot be told")
+    raise wrong or Unusable(header.above + 1, "the header cannot be recognised")
 
 
 def _width(names: list[str]) -> int:
@@ -410,7 +410,7 @@ def _beginning(path: Path, encoding: str | None) -> list[bytes]:
     try:
         return [line for block in islice(blocks(path, encoding, BYTES), 1) for line in block.split(b"\n")]
     except UnicodeDecodeError as error:
-        what = f"its encoding is not told by what it holds: it is neither UTF-8 nor {encoding}"
+        what = f"its encoding cannot be recognised: it is neither UTF-8 nor {encoding}"
         raise Unusable(1, what, "save it with the encoding UTF-8, and run `tiedown new` again") from error
 
 

@@ -161,7 +161,7 @@ def settle_export(export: Named, register: Named) -> None:
             mapped.rivals["name"] = [best, now]
         elif now:
             why = "counts the rows" if export.counts(now) else "names none"
-            mapped.notes.append(f'"{best}" is taken for the names: it names marks of the register, and "{now}" {why}')
+            mapped.notes.append(f'"{best}" is used for the names: it names marks of the register, and "{now}" {why}')
         _take(export.found, "name", best)
     if not best and now not in said and "mark" not in mapped.columns:
         _beside(export, said, names)
@@ -177,7 +177,7 @@ def settle_alike(exports: Sequence[Named]) -> None:
     for one in exports:
         now, name = one.found.mapped.columns.get("name", ""), taken.get(one.found.look.names, "")
         if one.counts(now) and name in one.columns and one.own(name) and "name" not in one.found.mapped.rivals:
-            told = f'"{name}" is taken for the names: it names marks of the register, and "{now}" counts the rows'
+            told = f'"{name}" is used for the names: it names marks of the register, and "{now}" counts the rows'
             one.found.mapped.notes.append(told)
             _take(one.found, "name", name)
 
@@ -188,10 +188,10 @@ def _beside(export: Named, said: Mapping[str, set[str]], names: Mapping[str, str
         filled, mapped = given(export.columns[name]), export.found.mapped
         if all(text.strip().casefold() in names for text in filled):
             _take(export.found, "mark", name)
-            mapped.notes.append(f'"{name}" is taken for the marks: it is filled with names of the register alone')
+            mapped.notes.append(f'"{name}" is used for the marks: it holds only names from the register')
         elif any(text.strip().casefold() in names for text in filled):
             mapped.naming = name
-            mapped.notes.append(f'"{name}" holds names of marks too, and ties and checks are found by them')
+            mapped.notes.append(f'"{name}" also holds names of marks; ties and checks are found by them')
         else:
             continue
         return

@@ -29,7 +29,9 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
         values = None if dms else decimals(texts)
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():
-            return f'"{name}" holds whole degrees alone, which tell no place: {PARTS_FIX}, with all their decimals'
+            return (
+                f'"{name}" holds only whole degrees, which do not give a position: {PARTS_FIX}, with all their decimals'
+            )
     return ""
 
 
@@ -39,7 +41,5 @@ def odd_unit(columns: dict[str, str]) -> str:
         name = columns.get(word, "")
         metres = metres_said(name)
         if metres and not set(metres) & set(METRES.values()):
-            return (
-                f'the heading "{name}" says "{unit_said(name)}", and lengths are read in metres or feet: export metres'
-            )
+            return f'the heading "{name}" has unit "{unit_said(name)}", but metres or feet are read: export metres'
     return ""

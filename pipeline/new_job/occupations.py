@@ -80,7 +80,7 @@ def occupied(
     some, named = says[0][inside], says[1][inside]
     if places is None or marks.places is None:
         pairs = [(int(at), int(mark)) for at, mark in zip(some, named, strict=True) if mark >= 0]
-        return roles(pairs, one.members, rows, marks.names, None, "by their names; where they lie was not compared")
+        return roles(pairs, one.members, rows, marks.names, None, "by their names; their positions were not compared")
     found, by = _agreed(some, named, one.members, places, marks.places)
     if found is None:
         astray = [(int(at), marks.names[mark], float("nan")) for at, mark in zip(some, named, strict=True) if mark >= 0]

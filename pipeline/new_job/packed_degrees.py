@@ -22,7 +22,7 @@ def packed_question(table: FilePositions, mapped: Mapped) -> Question | None:
     asks = (
         f'are "{mapped.columns["longitude"]}" and "{mapped.columns["latitude"]}" decimal degrees? neither the first two'
         f" of their decimals nor the next two ever reach 60, as in degrees, minutes and seconds in one number: a"
-        f" latitude of {latitude:.8f} is {unpacked(latitude)} then. If so, export decimal degrees, of marks and"
+        f" latitude of {latitude:.8f} would be {unpacked(latitude)}. If so, export decimal degrees, of marks and"
         " readings alike, and run `tiedown new` again: points would be kilometres off while all checks agree"
     )
-    return Question("angles", asks, (Candidate('"decimal"', "they are decimal degrees nevertheless"),))
+    return Question("angles", asks, (Candidate('"decimal"', "they really are decimal degrees"),))

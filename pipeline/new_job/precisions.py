@@ -26,8 +26,8 @@ _AXIS = re.compile(
     r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
 )
 _QUOTE = '"'
-_SAY_PLAN = "name it below as sigma_horizontal where it is of each direction, as drms where of both together"
-_SAY = "name it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (of each direction) or drms (of both)"
+_SAY_PLAN = "map it below as sigma_horizontal if it is per direction, as drms if of both together"
+_SAY = "map it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (per direction) or drms (of both)"
 
 
 def is_wider(heading: str) -> bool:
@@ -72,15 +72,12 @@ def of_size(texts: Sequence[str], heading: str) -> str:
     scale = (metres_said(heading) or (1.0,))[0]
     known = values[np.isfinite(values)]
     if (known < 0.0).any():
-        return "it has numbers below zero, which no precision has"
+        return "it has negative numbers, which cannot be precisions"
     middle = float(np.median(known)) * scale
     if middle > _MOST:
-        return (
-            f"its numbers, {np.median(known):g} in the middle, are no metres: if they are millimetres, [mm] behind the"
-            " heading says so"
-        )
+        return f"values around {np.median(known):g} cannot be metres: if they are millimetres, add [mm] to the heading"
     if middle < _LEAST or (scale == 1.0 and not are_lengths(values)):
-        return "its numbers are none of precisions"
+        return "its numbers cannot be precisions"
     return ""
 
 
@@ -105,8 +102,8 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
         free.remove(name)
     if unsaid := [name for name in taken.values() if not said[name].sigma]:
         found.notes.append(
-            f"{listed(unsaid, _QUOTE)}: taken for standard deviations, one sigma, as nothing in the headings says"
-            " another measure; where the export's program means 95 % or two sigma by it, take the line out below"
+            f"{listed(unsaid, _QUOTE)}: read as standard deviations, one sigma, as nothing in the headings states"
+            " another measure; if the export's program means 95 % or two sigma by it, delete the line below"
         )
 
 
@@ -129,20 +126,20 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
         if said is None or name in told or decimals(columns[name]) is None:
             continue
         if why := of_size(columns[name], name):
-            left.append((name, f"it looks like a precision by its heading, but {why}"))
+            left.append((name, f"its heading looks like a precision, but {why}"))
         elif said.side is Side.H and (up := found.columns.get("sigma_up")) is not None and _is_beside(up):
-            left.append((name, f'it looks like the precision in plan beside "{up}": {_SAY_PLAN}'))
+            left.append((name, f'it looks like the horizontal precision beside "{up}": {_SAY_PLAN}'))
         elif _is_taken(said) and (taken := found.columns.get(words.get(said.side, ""))) is not None:
-            left.append((name, f'it looks like a precision too, of the same side as "{taken}", which is taken'))
+            left.append((name, f'it also looks like a precision in the same direction as "{taken}", which is used'))
         else:
-            left.append((name, f"it looks like a precision, and not plainly of one direction and one sigma: {_SAY}"))
+            left.append((name, f"it looks like a precision, but not clearly in one direction and of one sigma: {_SAY}"))
     told |= dict(left)
     alike = _alike([name for name in free if name not in told and not is_known(name)])
     for names in alike:
         sizes = [decimals(columns[name]) for name in names]
         if all(one is not None and _may_be_precisions(one) for one in sizes):
             left += [
-                (name, f"by their numbers {listed(names, _QUOTE)} may be precisions along axes: if they are, {_SAY}")
+                (name, f"judging by their values, {listed(names, _QUOTE)} may be precisions along axes: if so, {_SAY}")
                 for name in names
             ]
     return left

@@ -142,10 +142,10 @@ def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
         return "neither", "names and positions without times, of the points themselves"
     first = rivals[0].found.look.called
     if not rivals[0].named:
-        return "neither", f"{_PLAIN}, as {first}, which looks more like one"
+        return "neither", f"{_PLAIN}, like {first}, which looks more like a register"
     if one.named:
-        return "neither", f"{_PLAIN}: the marks that readings name are in {first} too, at the same places"
-    return "neither", f"{_PLAIN}: readings name none of them, but marks of {first}"
+        return "neither", f"{_PLAIN}: the marks that readings name are also in {first}, at the same positions"
+    return "neither", f"{_PLAIN}: readings do not name them, but marks of {first}"
 
 
 def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[FileFound]) -> None:
@@ -156,16 +156,16 @@ def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[Fi
             for one in names]  # fmt: skip
     asks = "which of these is the register of control marks?"
     if sum(bool(marks) for marks in each) > 1:
-        asks += " readings name marks of several;"
+        asks += " readings name marks from several;"
         alone = [
             f"{listed(sorted(mine)[:_LISTED])} {'are' if len(mine) > 1 else 'is'} in {one.look.called} alone"
             for one, marks in zip(rivals, each, strict=True)
             if (mine := marks - set().union(*(other for other in each if other is not marks)))
         ]
-        asks += f" {', '.join(alone)}: a job reads one, so put together what belongs together;" if alone else ""
+        asks += f" {', '.join(alone)}: a job reads one register, so combine what belongs together;" if alone else ""
     asks += (
-        " grid, heights, columns, ties and checks follow from it, and none of them is taken from any yet: leave the one"
-        " that is meant as the only one in the folder and run `tiedown new` again, or write them by hand"
+        " grid, heights, columns, ties and checks depend on it, and none of them is set yet: leave only the right one"
+        " in the folder and run `tiedown new` again, or write them by hand"
     )
     if len({one.look.shown for one in rivals}) == 1:
         draft.control["file"] = Known(quoted(rivals[0].look.shown), _PLAIN)

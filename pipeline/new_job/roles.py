@@ -138,15 +138,15 @@ def _one_role(pairs: list[_Pair], rows: TimedRows, names: Sequence[str], chosen:
     if not _is_one(mine, rows):
         return [
             f"{name} is the name of {counted(len(mine), 'reading')} on {names[chosen[1]]} at several times: all of them"
-            " have the role that its line gives them, and none tests another; names of their own would let them"
+            " have the role that its line gives, so none checks another; with different names they would"
         ]
     before = {rows.name[at] for at, _ in pairs if rows.time[at] < rows.time[mine[0][0]]}
     again = [one for one, some in _by_name(pairs, rows).items() if one in before and not _is_one(some, rows)]
     if not again:
         return []
     return [
-        f"{name} ties, and not {listed(again)} before it: readings at other times have that name too, and all of them"
-        " check so"
+        f"{name} is the tie, not {listed(again)} before it: readings at other times have that name too, so all of"
+        " them are checks"
     ]
 
 
@@ -173,16 +173,16 @@ def _nameable(
         far = [at for at in others if away is not None and away(at, marks[0]) > _BESIDE]
         times = [int(rows.time[at]) for at in called.get(name, [])]
         if not name:
-            told.append(f"readings on {shown} have no name by which a line could name them")
+            told.append(f"readings on {shown} have no name that a line could use")
         elif len(marks) > 1:
-            told.append(f"{name} is the name of readings on {shown}, so that no line can name them: give each its own")
+            told.append(f"{name} is the name of readings on {shown}, so no line can name them: give each its own name")
         elif far:
             told.append(
-                f"{name} is the name of a reading on {shown} and of others elsewhere (row {rows.row[far[0]]}), so that"
-                " no line can name it: give them names of their own"
+                f"{name} is the name of a reading on {shown} and of others elsewhere (row {rows.row[far[0]]}), so"
+                " no line can name it: give them different names"
             )
         elif len(set(times)) < len(times):
-            told.append(f"{name} on {shown} comes twice with one time")
+            told.append(f"{name} on {shown} occurs twice at the same time")
         else:
             usable += [*some, *((at, marks[0]) for at in others)]
     return usable, told

@@ -53,7 +53,7 @@ def session_table(found: Sequence[tuple[str, Path]]) -> SessionTable | None:
     file: State = Known(quoted(shown))
     if len(found) > 1:
         candidates = tuple(Candidate(quoted(each), "") for each, _ in found)
-        file = Question("sessions.file", "which of these is the table of the sessions?", candidates)
+        file = Question("sessions.file", "which of these is the sessions table?", candidates)
     problems = Problems()
     sheet = read_sheet(path, shown, problems, (*KNOWN_BY, *_TIMES))
     if sheet is not None:
@@ -66,8 +66,8 @@ def session_table(found: Sequence[tuple[str, Path]]) -> SessionTable | None:
         return SessionTable(shown, file, None, [], "", notes)
     if "ties" not in sheet.columns:
         notes.append(
-            f"{shown} has no column ties: write into it which reading of each session stood on which mark, as"
-            " CM1-AM=CM1, since a session without a tie is held back"
+            f"{shown} has no column ties: add it, with the reading of each session on each mark, such as"
+            " CM1-AM=CM1; a session without a tie is held back"
         )
     pairs = [pair for _, cells in sheet.rows if (pair := _pair(cells)) is not None]
     zoned = [pair for pair in pairs if pair[0].tzinfo is not None and pair[1].tzinfo is not None]
@@ -115,8 +115,8 @@ def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | No
     state = draft.source.get("time_zone")
     if isinstance(state, Question):  # one clock for both is usual
         also = (
-            f"; the times of {table.shown}, as {quoted(table.first)}, are read by it too: where they are on another"
-            " clock, write their offset behind each, as +13:00"
+            f"; the times of {table.shown}, such as {quoted(table.first)}, use it too: if they are on another"
+            " clock, add their offset to each, such as +13:00"
         )
         draft.source["time_zone"] = replace(state, asks=state.asks + also)
         return
@@ -137,8 +137,8 @@ def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | No
     ranked = sorted(whose, key=lambda zone: -round(share[zone], 2))  # what is as likely stays in its order
     candidates = tuple(Candidate(quoted(zone), f"{whose[zone]}: {_inside(share[zone])}") for zone in ranked)
     asks = (
-        f"which clock are the times of {table.shown} on, as {quoted(table.first)}? they do not say it, and may be on"
-        " another than those of the exports"
+        f"which clock are the times of {table.shown} on, as {quoted(table.first)}? they do not state it, and may be on"
+        " a different one from the exports"
     )
     draft.source["time_zone"] = Question("source.time_zone", asks, candidates)
 
@@ -154,4 +154,4 @@ def _share(local: Sequence[tuple[datetime, datetime]], zone: str, times: Integer
 
 def _inside(share: float) -> str:
     # rounded down: all is all
-    return f"{int(100 * share)} % of the readings lie in its sessions then"
+    return f"{int(100 * share)} % of the readings are then in its sessions"

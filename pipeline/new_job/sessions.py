@@ -74,14 +74,14 @@ def sessions(
             start, end = _by_each_answer(one, rows, clocks, since, until)
             session.start, session.end, session.otherwise = start, end, []
             draft.notes.append(
-                f"session {session.name} has readings whose times say their offset from UTC and others whose do not:"
-                " start and end are in UTC and take those in by each answer to time_zone; narrow them to the base's"
+                f"session {session.name} has readings with and without an offset from UTC in their times:"
+                " start and end are in UTC and cover them for each answer to time_zone; narrow them to the base's"
             )
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
         session.ties, session.checks = each.named(rows)
         if not each.ties and any(isinstance(draft.control.get(key), Question) for key in ("file", "layer")):
-            asks = "which reading stood on which mark? that is found by the register, which is not known yet"
+            asks = "which reading was on which mark? finding that needs the register, which is not known yet"
             session.asks = Question(f"session {session.name}: ties", asks)
         elif not each.ties:
             session.asks = _asks(session.name, one, each, rows, marks, says)
@@ -186,7 +186,7 @@ def _slip(one: Stretch, rows: TimedRows, exports: Sequence[FileFound]) -> str:
     where = f"{exports[int(rows.export[first])].look.shown}:{int(rows.row[first])}"
     whose = f" with the base id {one.base}" if one.base else ""
     readings = counted(len(one.members), "reading")
-    return f"{where}: {readings}{whose} far from the others in time, or of another base; no session is made of them"
+    return f"{where}: {readings}{whose} far from the others in time, or from another base; no session is made of them"
 
 
 def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: TimedRows, places: Floats | None, some: Integers) -> None:
@@ -218,12 +218,14 @@ def _asks(
         why = f"its code is {rows.code[at]}" if rows.code[at] else ""
         value = f"[{{ point = {point}, mark = {mark} }}]"
         candidates.setdefault(value, Candidate(value, why))
-    asks = "which reading stood on which mark of the register? "
-    asks += "; ".join(each.told[:_TOLD]) if each.told else "none was found that does"
+    asks = "which reading was on which mark of the register? "
+    asks += "; ".join(each.told[:_TOLD]) if each.told else "none was found on one"
     twice = Counter((rows.name[at], int(rows.time[at])) for at in one.members.tolist()).values()
     if again := sum(count > 1 for count in twice):
         many = f"{counted(again, 'reading')} {plural(again, 'comes', 'come')}"
-        asks += f"; {many} twice, with one name and time: take one of two exports of the same readings out of the job"
+        asks += (
+            f"; {many} twice, with the same name and time: remove one of two exports of the same readings from the job"
+        )
     return Question(f"session {name}: ties", asks, tuple(candidates.values())[:_TOLD])
 
 
@@ -231,13 +233,13 @@ def _told(session: SessionDraft, each: Occupied, rows: TimedRows) -> list[str]:
     told = []
     for at, mark, off in each.astray[:_TOLD]:
         if np.isfinite(off):
-            told.append(f"session {session.name}: {rows.name[at]} says mark {mark} but lies {off:.1f} m from it")
+            told.append(f"session {session.name}: {rows.name[at]} states mark {mark} but is {off:.1f} m from it")
     marks = {mark for _, mark in session.ties}
     if session.ties:
         told += [f"session {session.name}: {why}" for why in each.told[:_TOLD]]
     if session.ties and not [mark for _, mark in session.checks if mark not in marks]:
         none = "no reading on a second mark can be named" if each.told else "no second mark was occupied"
-        told.append(f"session {session.name}: {none}, so nothing can prove it")
+        told.append(f"session {session.name}: {none}, so it cannot be proven")
     return told
 
 

@@ -49,6 +49,7 @@ def solutions(words: Counter[str]) -> State:
     why = {_NMEA: "fixed, if these are the indicators of NMEA 0183"}
     candidates = [Candidate(listed([word]), why.get(word, "")) for word in every]
     asks = (
-        f"which words mean a fixed solution? there are {shown}; if that is no solution, delete its line solution above"
+        f"which words mean a fixed solution? there are {shown}; if these are not solutions, delete the line solution"
+        " above"
     )
     return Question("quality.solutions", asks, tuple(candidates))

@@ -44,7 +44,7 @@ def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> 
         page = page_of(draft, name if to is None else job_name(path.stem), schema)
         _write(path, "\n".join(page.lines) + "\n")
     except OSError as error:
-        what = f"it cannot be looked into, or written to: {said_of(error)}"
+        what = f"it cannot be read or written to: {said_of(error)}"
         raise JobError([Problem(str(error.filename or folder), 0, what, remedy(error))]) from error
     return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(draft.notes))
 
@@ -57,11 +57,11 @@ def job_name(text: str) -> str:
 
 def _see_that_it_is_free(path: Path) -> None:
     if os.path.lexists(path):
-        fix = "go on with it, name another one with --to, or take it away"
-        raise JobError([Problem(str(path), 0, "there is a job file already, and it is never overwritten", fix)])
+        fix = "continue with it, name another one with --to, or remove it"
+        raise JobError([Problem(str(path), 0, "there is already a job file here, and it is never overwritten", fix)])
     if not path.parent.is_dir():
-        what = "the folder that the job file is to lie in is not there"
-        raise JobError([Problem(str(path), 0, what, "make it first")])
+        what = "the folder for the job file does not exist"
+        raise JobError([Problem(str(path), 0, what, "create it first")])
 
 
 def _write(path: Path, text: str) -> None:

@@ -65,12 +65,12 @@ def no_position(look: FileLook) -> str:
     sample = listed([next(iter(given(texts)), "") for texts in look.columns.values()][:_SHOWN], _QUOTE)
     if looks_like_data(re.split("[;,|\t ]+", ",".join(look.names))):
         return (
-            f"its first line holds data, no names of columns: {headings}; write one above it, such as"
+            f"its first line holds data, not column names: {headings}; add a line with names above it, such as"
             " mark;easting;northing;height for a register"
         )
-    page = f" (read as {look.encoding}, as it is no UTF-8: else save it as UTF-8)" if look.pages is not None else ""
+    page = f" (read as {look.encoding}, as it is not UTF-8: else save it as UTF-8)" if look.pages is not None else ""
     return (
-        f"no columns of positions that are known by their headings{page}: they are {headings}, the first row has"
+        f"no position columns that are recognised by their headings{page}: they are {headings}, the first row has"
         f" {sample}; rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is"
         " which in [points.columns]"
     )
@@ -79,7 +79,7 @@ def no_position(look: FileLook) -> str:
 def no_height(look: FileLook, what: str) -> str:
     """Return that a position lacks its height: a column of it that cannot be read, or the headings it may be among."""
     if (apart := _all_torn(look)) is not None:
-        return f"no rows that can be read: {apart}"
+        return f"no readable rows: {apart}"
     words = ("ellipsoid_height", "level", "height")
     told = [
         why
@@ -179,13 +179,13 @@ def _why_no_clock(texts: Sequence[str]) -> str:
     """Return what a time of day is that cannot be read beside its date."""
     odd = next((text for text in texts if not _OF_DAY.fullmatch(text)), texts[0])
     if is_time_of_day(texts):
-        return "is a time of day, but more than a few cells of the two columns are none: fill them in"
+        return "is a time of day, but more than a few cells of the two columns are empty or not times: fill them in"
     if re.fullmatch(r"\d{5,6}(?:[.,]\d+)?", odd):
         return "may be hours, minutes and seconds without their leading zeros, or seconds of the day: neither is read"
     if re.fullmatch(r"\d{1,6}(?:[.,]\d+)?", odd):
         return "is a number, which is not read as a time of day"
     why = why_no_time(odd)
-    return "is written in several ways, or otherwise than is read" if "without its date" in why else why
+    return "is written in several ways, or in one that is not read" if "without its date" in why else why
 
 
 #: Headings of the parts of a date and of a time of day, each in a column of its own.
@@ -219,12 +219,12 @@ def _why(name: str, texts: list[str]) -> str:
     text = next((text for text in texts if times([text]) is None), None)
     if text is not None and rank("date", name) is not None and re.fullmatch(r"\d{6}", text):
         order = 'map it as date beside the time of day and state time_format, such as "%d%m%y %H%M%S"'
-        return f'"{name}" holds "{text}", a date of six figures, whose order is not guessed: {order}'
+        return f'"{name}" holds "{text}", a six-digit date, whose order is not guessed: {order}'
     if text is not None:
         return f'"{name}" holds "{text}", which {why_no_time(text)}'
     first = times(texts[:1])
     other = next((text for text in texts if times([text]) != first), texts[-1])
-    return f'"{name}" holds times that are written in several ways, as "{texts[0]}" and "{other}"'
+    return f'"{name}" holds times written in several ways, as "{texts[0]}" and "{other}"'
 
 
 def _unread(look: FileLook, name: str, word: str) -> str | None:
@@ -276,9 +276,9 @@ def no_session(exports: Sequence[str], readings: int, unread: Sequence[str]) -> 
 
     ``unread`` says why exports cannot be read.
     """
-    why = "its readings are far from each other in time, or of other bases"
+    why = "its readings are far apart in time, or used different bases"
     if not readings:
-        why = "no row of it can be read with its time and position"
+        why = "no row of it has a readable time and position"
     if len(exports) > 1:
         why = why.replace("its", "their").replace("of it", "of them")
     why += f" ({'; '.join(unread[:_REASONS])})" if unread else ""
@@ -296,22 +296,22 @@ def _all_torn(look: FileLook) -> str | None:
     rows = len(next(iter(look.columns.values()), []))
     if 2 * len(look.torn) <= rows:
         return None
-    told = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be taken apart as the header is"
+    told = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
     shown = look.fault.replace("\t", " ")
     told += f", the first is line {look.torn[0]}: {shown}; "
     if look.blanks:
         return (
-            f"{told}where blanks part the columns no name or code may have one within, and an empty cell leaves no"
-            " trace: export with another sign between them, such as ';' or a tab"
+            f"{told}where blanks separate the columns, a name or code with a blank is split and an empty cell is"
+            " lost: export with another delimiter, such as ';' or a tab"
         )
     with look.path.open("rb") as file:
         line = next(islice(file, look.torn[0] - 1, None), b"").decode("utf-8", "replace").strip()
     if _COMMAS.search(line):
         return (
-            f"{told}its decimal commas seem to stand between commas: export with decimal points, or with another sign"
-            " between the columns, such as ';' or a tab"
+            f"{told}its decimal commas seem to be mixed with comma delimiters: export with decimal points, or with"
+            " another delimiter, such as ';' or a tab"
         )
-    return f"{told}see that the columns of the rows are those of the header, and export it again"
+    return f"{told}check that the rows have the columns of the header, and export it again"
 
 
 def nuls(look: FileLook) -> str | None:
@@ -321,8 +321,8 @@ def nuls(look: FileLook) -> str | None:
     lines = counted(len(look.nuls), "line holds", "lines hold")
     first = ", this one first," if len(look.nuls) > 1 else ""
     return (
-        f"{look.shown}:{look.nuls[0]}: {lines} NUL bytes{first} and cannot be read: the file may be damaged, or was"
-        " not written to its end; export it again"
+        f"{look.shown}:{look.nuls[0]}: {lines} NUL bytes{first} and cannot be read: the file may be damaged or"
+        " incomplete; export it again"
     )
 
 
@@ -334,6 +334,6 @@ def torn(look: FileLook) -> str | None:
     return (
         f"{look.shown}:{look.torn[0]}: {many} of the first {len(next(iter(look.columns.values()), []))}"
         f" {plural(len(look.torn), 'has', 'have')} not as many cells as the header, this one first, and cannot be read:"
-        " where blanks part the columns an empty cell leaves no trace; export with another sign between them, such as"
-        " ';' or a tab"
+        " where blanks separate the columns an empty cell is lost; export with another delimiter, such as ';' or a"
+        " tab"
     )

@@ -92,18 +92,18 @@ def _head(page: JobFileLines, draft: Draft, questions: int) -> None:
     page.comment(f"A job file to start from, written by `tiedown new`: {told}.")
     if questions:
         page.comment(
-            "Answer one by taking the # off the line that is right, or by writing another value there; where none is,"
-            " delete its lines. One that stands unanswered stops the job. Then run `tiedown check` on this file."
+            "Remove the # from the correct line, or write another value there; if none is right, delete the lines."
+            " Unanswered questions stop the job. Then run `tiedown check` on this file."
         )
     page.add("#")
-    page.comment("What was looked at:")
+    page.comment("Files read:")
     for file, role, why in draft.files:
         page.comment(f"{file}: {role}, {why}", "  ")
     page.add("")
 
 
 def _tables(page: JobFileLines, draft: Draft, name: str) -> None:
-    page.add("[job]", f"name = {quoted(name)}", 'folder = "out"  # where the issues will be kept', "")
+    page.add("[job]", f"name = {quoted(name)}", 'folder = "out"  # where the issues are kept', "")
     page.add("[target]")
     for key in ("grid", "height", "geoid"):
         page.state(key, draft.target.get(key))
@@ -165,7 +165,7 @@ def _files(files: Sequence[str], every: Sequence[str]) -> list[str]:
 def _quality(page: JobFileLines, draft: Draft) -> None:
     page.add("[quality]")
     page.state("solutions", draft.solutions)
-    page.add("# max_sigma_horizontal = 0.05  # limits that hold readings back, in metres: take the # off where wanted")
+    page.add("# max_sigma_horizontal = 0.05  # limits that hold readings back, in metres: remove the # to use them")
     page.add("# max_sigma_vertical = 0.08", "")
 
 
@@ -184,7 +184,7 @@ def _control(page: JobFileLines, draft: Draft) -> None:
             page.value(
                 word,
                 quoted(name) if isinstance(name, str) else str(name),
-                'taken where the answer for height is "ellipsoid"' if asked else "",
+                'used if the answer for height is "ellipsoid"' if asked else "",
             )
         for asks in draft.control_asks:
             page.question(asks.key, asks, counts=not _repeats(asks))
@@ -197,8 +197,8 @@ def _sessions(page: JobFileLines, draft: Draft) -> None:
         page.state("file", draft.sessions_file)
     elif draft.sessions:
         page.comment(
-            "A session is made of the readings with one base id and without a gap of three hours; see that each is a"
-            " base that stood still. The first reading on a mark ties, those on other marks check."
+            "Each session has the readings with one base id and no gap of three hours; check that each is a"
+            " base that stood still. The first reading on a mark is a tie, those on other marks are checks."
         )
     for note in draft.notes:
         page.comment(f"Note: {note}")

@@ -74,7 +74,7 @@ def test_beside_degrees_nothing_says_where_their_axes_point(up: str, tmp_path: P
     started = laid(tmp_path, _DEGREES, {"sigma_east": "sX", "sigma_north": "sY", "sigma_up": up})
     assert sigmas_of(started) == ({"sigma_up": "sU"} if up == "sU" else {})
     notes = " ".join(drafted(started).blocks[0].notes)
-    assert "on which side X lies" in notes and "on which side Y lies" in notes
+    assert "which direction X is" in notes and "which direction Y is" in notes
 
 
 def test_a_precision_to_the_height_alone_may_be_called_by_its_axis(tmp_path: Path) -> None:

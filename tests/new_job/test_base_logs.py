@@ -29,7 +29,7 @@ def test_one_position_again_and_again_is_asked_after(tmp_path: Path) -> None:
     rows = [f"BASE1,-43.7000123,171.8500456,321.2,{_BEGIN + dt.timedelta(minutes=5 * at)}" for at in range(4)]
     _made(tmp_path, ["Station,Latitude,Longitude,Ellipsoidal height,Time (UTC)", *rows])
     (asked,) = _asked(tmp_path)
-    assert '4 rows of "BASE1" have one position' in asked and "stations.csv" in asked
+    assert '4 rows of "BASE1" have exactly the same position' in asked and "stations.csv" in asked
     assert "rover.csv" not in asked
 
 
@@ -40,7 +40,7 @@ def test_names_of_bases_are_asked_after_and_no_pole_is(tmp_path: Path) -> None:
     started = new_job(tmp_path)
     keys = [one.question.key for one in started.asked]
     assert keys.count("files") == 1 and "pole_height" not in keys
-    with pytest.raises(JobError, match=r"still open: is stations\.csv an export of a rover"):
+    with pytest.raises(JobError, match=r"still open: is stations\.csv a rover export"):
         check_job(Path(started.path))
 
 

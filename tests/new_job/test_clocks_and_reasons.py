@@ -43,7 +43,7 @@ def laid(folder: Path, heads: dict[str, str], **more: str) -> Simulation:
 def test_a_unit_that_cannot_be_read_is_said_where_sessions_are_asked_for(tmp_path: Path) -> None:
     laid(tmp_path, HEADS | {"sigma_east": "sE (km)", "sigma_north": "sN (km)"}, time="%Y-%m-%dT%H:%M:%S.%fZ")
     text = Path(new_job(tmp_path).path).read_text().replace("\n#  ", " ")
-    assert 'rover.csv:1: the heading "sE (km)" (sigma_east) says another unit' in text and "says why" not in text
+    assert 'rover.csv:1: the heading "sE (km)" (sigma_east) has a different unit' in text and "says why" not in text
 
 
 #: Invented readings near Berlin, UTC in one export with its sign, in the other without.

@@ -109,7 +109,7 @@ def test_heights_of_other_things_and_the_same_ones_are_no_others(
 
 def test_an_export_that_does_not_say_how_positions_were_solved_is_told_of(tmp_path: Path) -> None:
     lay(tmp_path, {})
-    assert "floats among them" in Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    assert "float solutions would count as fixed" in Path(new_job(tmp_path).path).read_text(encoding="utf-8")
 
 
 NUMBER, BROKEN = ["12", "14", "9"], ["0.012", "0.021"]

@@ -45,9 +45,9 @@ def test_positions_that_stand_twice_are_told(both: bool, tmp_path: Path) -> None
     lay(tmp_path, job)
     more = {"easting": "Easting", "northing": "Northing"} if both else {}
     write(tmp_path / "rover.csv", job, _HEADS | more | {"time": "Time UTC"})
-    notes = [note for note in new_job(tmp_path).notes if "positions stand in" in note]
+    notes = [note for note in new_job(tmp_path).notes if "there are also positions in" in note]
     assert len(notes) == both
-    assert not both or notes[0].startswith('rover.csv: positions stand in "Easting" and "Northing" too')
+    assert not both or notes[0].startswith('rover.csv: there are also positions in "Easting" and "Northing"')
 
 
 def test_the_position_of_the_base_is_no_second_one(tmp_path: Path) -> None:
@@ -60,4 +60,4 @@ def test_the_position_of_the_base_is_no_second_one(tmp_path: Path) -> None:
         _HEADS | {"time": "Time UTC", "be": "Base Easting", "bn": "Base Northing"},
         told=told,
     )
-    assert not [note for note in new_job(tmp_path).notes if "positions stand in" in note]
+    assert not [note for note in new_job(tmp_path).notes if "there are also positions in" in note]

@@ -67,8 +67,8 @@ def test_columns_of_one_heading_that_say_the_same_are_one(word: str, tmp_path: P
     assert word not in [one.question.key for one in started.asked]
     assert drafted(started).blocks[0].columns[word] == list(_HEADS).index(word) + 1
     page = Path(started.path).read_text(encoding="utf-8")
-    assert f'column {len(_HEADS) + 1} is called "{_HEADS[word]}" too and says the same' in page
-    assert "nothing says what its numbers are" not in page
+    assert f'column {len(_HEADS) + 1} is also called "{_HEADS[word]}" and has the same values' in page
+    assert "nothing shows what its numbers are" not in page
 
 
 def test_solutions_of_two_columns_show_where_they_differ(tmp_path: Path) -> None:

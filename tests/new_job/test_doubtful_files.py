@@ -233,7 +233,7 @@ def test_dates_and_times_of_two_clocks_are_asked_after(
     started, questions = two_columns(tmp_path, heads, local)
     assert ("time_zone" in questions) == asked
     if (heads, asked) == (("Date", "UTC Time"), False):
-        assert 'the dates of "Date" are taken to be of the same clock' in Path(started.path).read_text("utf-8")
+        assert 'the dates of "Date" are assumed to be on the same clock' in Path(started.path).read_text("utf-8")
 
 
 @pytest.mark.parametrize(
@@ -297,9 +297,7 @@ def test_a_second_column_of_times_is_told(tmp_path: Path) -> None:
     made(tmp_path, heads, time="%Y-%m-%dT%H:%M:%SZ", told={"later": later})
     started, _ = start(tmp_path)
     assert block_of(started)["columns"]["time"] == "Measured"  # type: ignore[index]
-    assert 'Uploaded: it holds times as well, of which those of "Measured" are taken' in Path(started.path).read_text(
-        "utf-8"
-    )
+    assert 'Uploaded: it also holds times; those of "Measured" are used' in Path(started.path).read_text("utf-8")
 
 
 @pytest.mark.parametrize(
@@ -354,7 +352,7 @@ def test_code_pages_that_headings_or_letters_tell_apart_are_told(
     assert "encoding" not in asked and block_of(started)["encoding"] == page
     shown = [word for word in f"{' '.join(heads.values())} {code}".split() if not word.isascii()]
     told = Path(started.path).read_text("utf-8").replace("\n#  ", " ")
-    assert any(f"as it is no UTF-8; reads {word}" in told for word in shown)
+    assert any(f"as it is not UTF-8; reads {word}" in told for word in shown)
 
 
 @pytest.mark.parametrize(
@@ -430,7 +428,7 @@ def test_numbers_with_separators_between_thousands_are_shown(tmp_path: Path) -> 
     made(tmp_path, heads, told=told)
     said = refused(tmp_path)
     assert f'"Easting" holds "{told["easting"][0]}", which is not a number: it has separators between thousands' in said
-    assert "known by their headings" not in said
+    assert "recognised by their headings" not in said
 
 
 @pytest.mark.parametrize(
@@ -484,7 +482,7 @@ def test_the_same_export_twice_is_taken_once(tmp_path: Path) -> None:
     shutil.copy(tmp_path / "a.csv", tmp_path / "copy of a.csv")
     started, asked = start(tmp_path)
     assert block_of(started)["files"] == ["a.csv"] and set(asked) == {"target.height"}
-    assert ("copy of a.csv", "neither", "holds the same bytes as a.csv, which is taken") in started.files
+    assert ("copy of a.csv", "neither", "is identical to a.csv, which is used") in started.files
 
 
 def test_the_same_register_and_table_of_sessions_twice_are_taken_once(tmp_path: Path) -> None:
@@ -495,7 +493,7 @@ def test_the_same_register_and_table_of_sessions_twice_are_taken_once(tmp_path: 
     started, asked = start(tmp_path)
     assert set(asked) == {"target.height"}
     for name in ("control", "days"):
-        told = (f"{name} - copy.csv", "neither", f"holds the same bytes as {name}.csv, which is taken")
+        told = (f"{name} - copy.csv", "neither", f"is identical to {name}.csv, which is used")
         assert told in started.files
 
 
@@ -505,7 +503,7 @@ def test_two_exports_of_the_same_readings_are_told(tmp_path: Path) -> None:
     (tmp_path / "b.csv").write_bytes((tmp_path / "a.csv").read_bytes().replace(b"\r\n", b"\n"))
     started, _ = start(tmp_path)
     asks = [session.asks.asks for session in drafted(started).sessions if session.asks is not None]
-    assert asks and all("twice, with one name and time: take one of two exports" in text for text in asks)
+    assert asks and all("twice, with the same name and time: remove one of two exports" in text for text in asks)
 
 
 def test_dates_without_times_of_day_are_shown(tmp_path: Path) -> None:
@@ -530,4 +528,4 @@ def test_times_that_are_written_in_two_ways_are_shown(tmp_path: Path) -> None:
     texts = cells(job_of(), "time", lambda at: at.strftime("%Y-%m-%dT%H:%M:%S"))
     texts = [text if at % 2 else f"{text[8:10]}/{text[5:7]}/{text[:4]} {text[11:]}" for at, text in enumerate(texts)]
     made(tmp_path, told={"time": texts})
-    assert f'holds times that are written in several ways, as "{texts[0]}" and "{texts[1]}"' in refused(tmp_path)
+    assert f'holds times written in several ways, as "{texts[0]}" and "{texts[1]}"' in refused(tmp_path)

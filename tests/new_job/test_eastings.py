@@ -105,7 +105,7 @@ def test_the_grids_own_axes_tell_it_where_both_ways_lie_in_its_area(
     (tmp_path / "obs.csv").write_text("\n".join([head, *rows]), encoding="utf-8")
     started = new_job(tmp_path)
     assert eastings(started) == [easting, easting] and "easting" not in keys(started)
-    assert "itself are called so" in Path(started.path).read_text(encoding="utf-8")
+    assert " have these names" in Path(started.path).read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
@@ -123,7 +123,7 @@ def test_degrees_under_x_and_y_are_told_by_their_size(
     (tmp_path / "obs.csv").write_text(text, encoding="utf-8")
     written = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
     assert tomllib.loads(written)["points"][0]["columns"]["latitude"] == latitude
-    assert ("is taken for the longitude" in written) == told
+    assert ("is used as the longitude" in written) == told
 
 
 def test_where_readings_and_marks_stand_another_way_each_is_asked_for(tmp_path: Path) -> None:

@@ -39,7 +39,7 @@ def test_flat_geometries_leave_the_heights_to_their_column(tmp_path: Path, flat:
     text = Path(started.path).read_text().replace("\n# ", " ")
     assert block["columns"].get("height") == ("ellipsoid_height" if flat else None)
     assert ("Z is 0 in all rows" in text) == flat
-    assert ('"ellipsoid_height" holds other heights than the geometry' in text) != flat
+    assert ('"ellipsoid_height" has other heights than the geometry' in text) != flat
 
 
 @pytest.mark.parametrize(("layer", "states"), [("EPSG:4326", "EPSG:4979"), ("EPSG:4167", "EPSG:4167")])

@@ -104,7 +104,7 @@ def test_nothing_is_asked_where_one_says_ellipsoid_or_none_differs(heights: dict
     started = laid(tmp_path, heights)
     assert set(asked(started)) == {"target.height"}
     text = Path(started.path).read_text(encoding="utf-8")
-    assert ("does not say above what" in text) == ("EllHt" not in heights)
+    assert ("does not state above what" in text) == ("EllHt" not in heights)
 
 
 def test_two_columns_of_heights_of_a_register_are_asked_about(tmp_path: Path) -> None:

@@ -162,7 +162,7 @@ def test_a_register_that_says_no_more_than_another_is_left_out(tmp_path: Path) -
     started = new_job(tmp_path)
     assert "control.file" not in asked(started)
     (told,) = [why for name, role, why in started.files if name == "few.csv" and role == "neither"]
-    assert "control.csv too, at the same places" in told
+    assert "also in control.csv, at the same positions" in told
 
 
 def _layer(path: Path, name: str, marks: Sequence[str], register: dict[str, np.ndarray], east: float) -> None:
@@ -194,7 +194,7 @@ def test_two_layers_that_nothing_tells_apart_are_asked_after_by_name(tmp_path: P
     started = new_job(tmp_path)
     assert [one.value for one in asked(started)["control.layer"].candidates] == ['"new"', '"old"']
     assert not listed(started)
-    assert not any("looks more like one" in why for _, _, why in started.files)
+    assert not any("looks more like a register" in why for _, _, why in started.files)
 
 
 @pytest.mark.parametrize("knocked", [False, True])

@@ -90,7 +90,9 @@ def test_beside_usual_ones_others_are_told(tmp_path: Path) -> None:
     write(tmp_path / "rover.csv", job, {**_HEADS, **_DEGREES, **usual, **more})
     block = drafted(new_job(tmp_path)).blocks[0]
     assert sigmas(block) == usual
-    assert any('Precision E: it looks like a precision too, of the same side as "sE"' in note for note in block.notes)
+    assert any(
+        'Precision E: it also looks like a precision in the same direction as "sE"' in note for note in block.notes
+    )
 
 
 @pytest.mark.parametrize("cell", ["-", "N/A"])
@@ -119,7 +121,7 @@ def test_h_beside_v_is_of_the_plan(form: str, tmp_path: Path) -> None:
     write(tmp_path / "rover.csv", job, {**_HEADS, **_DEGREES, "sigma_north": plan, "sigma_up": up})
     block = drafted(new_job(tmp_path)).blocks[0]
     assert sigmas(block) in ({"sigma_up": up}, {"sigma_up": up, "sigma_horizontal": plan})
-    assert not any("of the same side" in note for note in block.notes)
+    assert not any("in the same direction" in note for note in block.notes)
     assert "sigma_horizontal" in block.columns or any(plan in note for note in block.notes)
 
 

@@ -84,7 +84,7 @@ def test_the_column_that_cannot_be_read_is_the_one_that_is_told(
     _made(tmp_path, time, date)
     said = _refused(tmp_path)
     assert "times are not recognised" in said and f'"{column}"' in said and why in said
-    assert "looks more like one" not in said
+    assert "looks more like a register" not in said
     if date is not None:
         assert f'"{date[0]}" holds dates and "{column}"' in said
 
@@ -114,7 +114,7 @@ def test_what_looks_like_times_is_told_whatever_its_heading(
     _made(tmp_path, (heading, form))
     refused = _refused(tmp_path)
     assert f'times are not recognised: "{heading}" holds "' in refused and says in refused
-    assert "looks more like one" not in refused
+    assert "looks more like a register" not in refused
 
 
 def test_heights_and_numbers_of_points_look_like_no_times(tmp_path: Path) -> None:

@@ -185,7 +185,7 @@ def test_years_of_another_era_are_told(tmp_path: Path) -> None:
     told = {"time": cells(job, "time", lambda at: f"{at.year + 543}{at:-%m-%d %H:%M:%S}")}
     made(tmp_path, told=told)
     said = refused(tmp_path)
-    assert "2569 is not a year of GNSS work" in said and "of the Buddhist era it is 2026" in said
+    assert "2569 is not a year of GNSS work" in said and "in the Buddhist era it is 2026" in said
 
 
 @pytest.mark.parametrize("page", ["cp1254", "cp1252"])
@@ -275,8 +275,10 @@ def test_rows_of_more_cells_than_the_header_are_not_said_to_be_empty(blanks: boo
         new_job(tmp_path)
     said = str(error.value)
     assert "is empty" not in said and "the first is line 2" in said
-    assert f"{7 if blanks else 9} cells where the header names 6" in said
-    assert ("no name or code may have one within" if blanks else "decimal commas seem to stand between commas") in said
+    assert f"{7 if blanks else 9} cells where the header has 6" in said
+    assert (
+        "a name or code with a blank is split" if blanks else "decimal commas seem to be mixed with comma delimiters"
+    ) in said
 
 
 def test_hidden_sheets_with_readings_or_marks_are_told(tmp_path: Path) -> None:
@@ -378,7 +380,7 @@ def test_a_header_with_a_nul_is_refused_in_true_words(tmp_path: Path) -> None:
     made(tmp_path)
     path = tmp_path / "a.csv"
     path.write_bytes(path.read_bytes().replace(b"Point", b"Point\0", 1))
-    assert "in line 1: its header holds NUL bytes: export it again, or take them out" in refused(tmp_path)
+    assert "in line 1: its header has NUL bytes: export it again, or remove them" in refused(tmp_path)
 
 
 @pytest.mark.parametrize("sign", ["%", "#", ";", "//", "!"])
@@ -436,4 +438,4 @@ def test_ellipsoidal_heights_in_another_unit_than_the_eastings_are_told_at_once(
     questions = [one.question for one in started.asked if one.question.key == "units"]
     assert (questions == []) == readable
     assert raw(started.path)["control"].get("units") == ("us-survey-foot" if readable else None)
-    assert all("export both in that unit, say so in the heading" in one.asks for one in questions)
+    assert all("export both in that unit, state it in the heading" in one.asks for one in questions)

@@ -119,4 +119,4 @@ def test_a_column_of_offsets_is_named_where_the_clock_is_asked_after(tmp_path: P
 def test_times_under_an_offset_from_utc_are_not_taken_as_utc(tmp_path: Path) -> None:
     started = laid(tmp_path, "Time (UTC offset)", 2.0)
     (asked,) = (one.question for one in started.asked if "time_zone" in one.question.key)
-    assert "does not say which" in asked.asks and "beside it" not in asked.asks
+    assert "does not state it" in asked.asks and "beside it" not in asked.asks
