@@ -1,6 +1,6 @@
-"""What of an issue needs somebody's attention, and what is told beside it, from its record alone.
+"""Decides what in an issue needs attention, is worth a look or is for information, from its record alone.
 
-By this go exit code, summary, ``--quiet``, log, report and the page of an office.
+Exit code, summary, ``--quiet``, log, report and the page of an office all use this.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 REASONS = (Reason.SUSPECT, Reason.UNTIED)
 #: What is said of a file such as a header that stands alone, and what to do.
 NO_ROWS = (
-    "the file has no rows, so that no reading of it is in the job",
-    "if that is not so in the receiver, export it again",
+    "the file has no rows",
+    "if there are readings in the receiver, export it again",
 )
 
 
@@ -146,8 +146,8 @@ def _noted(record: Record, many: Counted) -> Iterator[Attention]:
             yield note(Kind.VERDICT, f"{many(number, 'session')} {verdict}")
     test = record["adjustment"]["chi_square"]
     if test is not None and not test["passed"]:
-        how = "worse" if (record["adjustment"]["square_sum"] or 0.0) > test["high"] else "better"
-        yield note(Kind.ADJUSTMENT, f"the ties agree {how} than their uncertainties say")
+        how = "less well" if (record["adjustment"]["square_sum"] or 0.0) > test["high"] else "better"
+        yield note(Kind.ADJUSTMENT, f"the ties agree {how} than their uncertainties suggest")
     if over := over_critical(record):
         over_it = many(over, "observation")
         yield note(Kind.ADJUSTMENT, f"{over_it} with a standardised residual over the critical value")

@@ -26,10 +26,10 @@ def of_register(marks: Sequence[str], lacks: Sequence[str], holds: Mapping[str, 
     said = [f"register coordinates of {_or(new)}"] if new else []
     for held, some in lacking.items():
         needed = "height" if held == "position" else "position"
-        said.append(f"a {needed} of {_or(some)}, of which the register holds none")
+        said.append(f"a {needed} of {_or(some)}, which the register does not have")
     if unusable:
         what = "heights" if list(lacks) == ["height"] else "coordinates"
-        said.append(f"usable {what} of {_or(unusable)}, since those in the register cannot be taken to the target")
+        said.append(f"usable {what} of {_or(unusable)}, since those in the register cannot be converted to the target")
     return " or ".join(said) + (" or others" if said and len(marks) > most else "")
 
 

@@ -235,9 +235,7 @@ def heights_told(height: Floats, as_before: bool) -> str:
     between = f" ({low:+.3f} to {high:+.3f})" if high - low > MOVED else ""
     if as_before:
         return f"the heights of all points moved by about {mean:+.3f} m{between}"
-    return (
-        f"occupations of marks moved by about {mean:+.3f} m in height{between}, with corrections made to readings"
-    )
+    return f"occupations of marks moved by about {mean:+.3f} m in height{between}, with corrections made to readings"
 
 
 def alike_moves(one: Floats, other: Floats) -> bool:

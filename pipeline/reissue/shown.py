@@ -63,7 +63,8 @@ def _look(folder: Path, issue: Path, record: Record, noted: Mapping[str, Signs])
             if is_as_issued(one.path, one.entry):
                 continue
             if not one.is_part():
-                what = f"it is not the same as {one.entry['name']} of issue {record['issue']:03d}, which it should be a copy of"
+                of = f"{one.entry['name']} of issue {record['issue']:03d}"
+                what = f"it is not the same as {of}, which it should be a copy of"
                 found.altered.append(Problem(str(one.path), 0, what, _FIX))
                 continue
         if one.in_copy:

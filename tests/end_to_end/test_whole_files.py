@@ -222,9 +222,7 @@ def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
     replace_in(path, {f'"rover001.csv", "{name}"': f'"{name}"'})
     with pytest.raises(JobError) as caught:
         check_job(path)
-    assert [one.what for one in caught.value.problems if one.file.endswith(name)] == [
-        "the file has no rows, so that no reading of it is in the job"
-    ]
+    assert [one.what for one in caught.value.problems if one.file.endswith(name)] == ["the file has no rows"]
 
 
 @pytest.mark.parametrize(

@@ -169,7 +169,7 @@ DOUBT = {"what": "a thing in doubt", "confirmed": None}
         (record(repeats=record()["repeats"] | REPEATS), (), ("1 of 4 pairs of readings of one point does not agree",)),
         (
             record(adjustment=record()["adjustment"] | {"chi_square": OVER}), (),
-            ("the ties agree worse than their uncertainties say",),
+            ("the ties agree less well than their uncertainties suggest",),
         ),
         (
             record(checks=[tie("one", "CM1", 20, standardised_up=-4.0)]), (),

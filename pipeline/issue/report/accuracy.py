@@ -1,4 +1,4 @@
-"""How good the coordinates are, in sentences that whoever signs can stand by."""
+"""Writes the accuracy statement of the report, from the record: control, uncertainty, checks, limits."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -26,7 +26,7 @@ def _control(record: Record) -> Iterator[str]:
     named = ", ".join(held[:_NAMED]) + (f" and {count(len(held) - _NAMED)} more" if len(held) > _NAMED else "")
     yield (
         f"Coordinates are in {frame}. They rest on {many(len(held), 'control mark')} ({named}), whose published"
-        " coordinates are taken as right within their uncertainties."
+        " coordinates are accepted as correct within their uncertainties."
     )
 
 
@@ -46,7 +46,7 @@ def _checks(record: Record) -> Iterator[str]:
     """Yield what the independent checks say; ties prove nothing, nor what was noted in the field."""
     tested = [row for row in record["checks"] if row["role"] == Role.CHECK and row["passed"] is not None]
     if not tested:
-        yield "No independent check was made: nothing but the ties themselves speaks for these figures."
+        yield "No independent check was made: only the ties themselves support these figures."
         return
     passing = sum(row["passed"] is True for row in tested)
     within = f"{metres(tested[0]['tolerance_h'])} m horizontally and {metres(tested[0]['tolerance_v'])} m in height"
@@ -78,11 +78,11 @@ def _limits(record: Record) -> Iterator[str]:
         )
     issued = sum(not row["held_back"] for row in record["suspect"]["points"])
     if issued:
-        yield "Suspect points are among those issued, because the job says so: the figures do not hold for them."
+        yield "Suspect points are among those issued, because the job allows it: the figures do not hold for them."
     if far := [row["scale"] for row in record["precision"] if row["too_good"] and row["scale"] is not None]:
         yield (
-            f"Readings differ by a factor of {max(far):.1f} more than their stated precision lets expect: the figures"
-            " above, which rest on it, are too good by up to that factor."
+            f"Readings differ {max(far):.1f} times as much as their stated precision allows: the figures above, which"
+            " depend on it, are too good by up to that factor."
         )
     if any(not doubt["confirmed"] for doubt in record["doubts"]):
-        yield "A doubt that nobody has looked into may put all points of some sessions off alike: see Notes."
+        yield "While a doubt is open, all points of some sessions may be off by the same amount: see Notes."

@@ -23,7 +23,7 @@ def code_table(record: Record) -> Table | None:
         number("Readings", "readings"),
     ]
     chosen = choose(used, lambda row: 0, most=_MOST)
-    return table("Codes of readings, by the table of codes.", columns, chosen, "issue.json")
+    return table("Codes of readings, with their entries in the table of codes.", columns, chosen, "issue.json")
 
 
 def unknown_table(record: Record) -> Table | None:
@@ -38,7 +38,7 @@ def unknown_table(record: Record) -> Table | None:
         Column("Nearest", "word", lambda row: ", ".join(row["nearest"]) or NONE),
     ]
     chosen = choose(found["unknown"], lambda row: 1, most=_MOST)
-    return table("Codes of readings that the table of codes does not have.", columns, chosen, "issue.json")
+    return table("Codes of readings that are not in the table of codes.", columns, chosen, "issue.json")
 
 
 def string_table(record: Record) -> Table | None:
@@ -55,4 +55,4 @@ def string_table(record: Record) -> Table | None:
         words("Why", "what"),
     ]
     chosen = choose(found["left_out"], lambda row: 1, most=_MOST)
-    return table("Strings of which no line is drawn, and readings in no string.", columns, chosen, "issue.json")
+    return table("Strings that are not drawn as a line, and readings in no string.", columns, chosen, "issue.json")

@@ -16,7 +16,7 @@ from pipeline.words import Holds, Role, Verdict
 
 #: Rows that the page has at the most, and values of one thing in a base log.
 _SESSIONS, _CHECKS, _LOGGED = 1000, 2000, 6
-_OF_NOTED = " What is noted was read off the screen in the field: no export has a row of it, and it proves nothing."
+_OF_NOTED = " Noted checks were read off the screen in the field: no export has a row for them, and they prove nothing."
 
 
 def urgency(session: SessionRow) -> int:
@@ -67,9 +67,9 @@ def field_shift_table(record: Record) -> Table | None:
         number("Since issue", "since"),
     ]
     caption = (
-        "What the field had applied already and was taken out first, metres: stated, or worked out from a tie as the"
-        " equipment did, with the mark's coordinates of the register or as typed. An issue keeps the numbers of the"
-        " first that took them out."
+        "What the field had already applied and was removed first, metres: as stated, or computed from a tie as the"
+        " equipment did, with the mark's coordinates from the register or as typed. Later issues keep the numbers of"
+        " the first that removed them."
     )
     return table(caption, columns, choose(record["field_shifts"], lambda row: 1, most=_SESSIONS), "issue.json")
 
@@ -140,7 +140,7 @@ class _Notes:
         if not cause:
             return off
         if cause == self.cause:
-            return f"{off} Possible causes: the same as of the failing row above."
+            return f"{off} Possible causes: as for the failing row above."
         self.cause = cause
         return f"{off} Possible causes: {clipped(cause)}"
 

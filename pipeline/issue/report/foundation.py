@@ -194,5 +194,5 @@ def file_tables(inputs: Sequence[Input], files: Callable[[], Sequence[FileIssued
     caption = "What was read, with its path in the job file, its rows and its checksum."
     yield table(caption, read, choose(inputs, lambda row: 0, most=_INPUTS), "issue.json")
     if written := files():
-        caption = "What was issued beside this page; tiedown verify compares all of it with its checksums."
+        caption = "Files issued with this page; tiedown verify compares them all with their checksums."
         yield table(caption, issued, choose(written, lambda row: 0, most=_INPUTS), "issue.json")

@@ -22,22 +22,22 @@ PROOFS = {
 }
 
 REASONS = {
-    Reason.UNREADABLE: "the row could not be read as its export says it should be",
+    Reason.UNREADABLE: "the row could not be read in the format of its export",
     Reason.NO_POSITION: "the row has no usable position",
     Reason.NO_TIME: "the row has no usable time, so that no base can be found for it",
     Reason.AMBIGUOUS_TIME: "its local time occurs twice or not at all, because the clocks are changed",
     Reason.OUTSIDE_SESSIONS: "no base session covers its time, or none with its base id",
-    Reason.TWO_SESSIONS: "two bases ran at its time, and it does not say which of them it was observed against",
+    Reason.TWO_SESSIONS: "two bases ran at its time, and it does not state which of them it was observed against",
     Reason.UNTIED: "no chain of ties leads from its session to control, in position or in height",
     Reason.NOT_FIXED: "its solution is not accepted by the job: float or autonomous, for instance",
     Reason.POOR_QUALITY: "its own quality figures are beyond the limits of the job",
     Reason.IMPLAUSIBLE: "its position or height is not possible: far from its base, its session or its neighbours",
-    Reason.OUTSIDE_COVERAGE: "it lies outside the area of the grid, the projection or a grid file",
+    Reason.OUTSIDE_COVERAGE: "it is outside the area of the grid, the projection or a grid file",
     Reason.SUSPECT: "an occupation of a control mark next to it in time failed, or it says that it is a check and"
     " no mark is there",
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check, or a doubt takes its proof away",
-    Reason.DUPLICATE: "it is the same observation as another row, exported twice, or its copy of another name and time",
+    Reason.DUPLICATE: "it is the same observation as another row, exported twice, or copied to another name and time",
 }
 
 CHANGES = {

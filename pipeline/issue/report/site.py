@@ -60,5 +60,5 @@ def site_table(record: Record) -> Table | None:
         difference("Residual height", "residual_height"),
     ]
     worst = choose(site["marks"], _off, most=_MARKS)
-    caption = "Marks in the site's own system; residuals are by the register minus the site's own, metres."
+    caption = "Marks in the site's own system; residuals are register minus site, metres."
     return table(caption, columns, worst, "issue.json")
