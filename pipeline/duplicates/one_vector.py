@@ -1,4 +1,4 @@
-"""Pairs of readings that all differ by one vector: no rover measures so; one of each was corrected since."""
+"""Detects pairs of readings that differ by one constant vector: one of each pair was corrected since."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""The rows of a job that are observations of other rows exported again, and what nobody can decide about others."""
+"""Finds rows that repeat the observation of another row, and pairs of which that cannot be decided."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -174,17 +174,17 @@ def _by_clock(rows: ReadingRows, prepared: Prepared, late: Integers) -> Iterator
         here = groups.ravel() == number
         leap = int(lags.leap[here][0])
         yield (
-            f"{_which(prepared, first, last)} {counted(int(here.sum()), 'pair')} of readings of one name and place to"
-            f" the last digit, {lasting(by)} apart: no point is measured twice so, and one of each is held"
-            f" back as duplicate; {_why(by, leap)}: {_listed(rows, prepared, late[here])}"
+            f"{_which(prepared, first, last)} {counted(int(here.sum()), 'pair')} of readings with the same name and"
+            f" identical coordinates, {lasting(by)} apart: one observation exported on two clocks, and one of each is"
+            f" held back as duplicate; {_why(by, leap)}: {_listed(rows, prepared, late[here])}"
         )
 
 
 def _why(lag: int, leap: int) -> str:
     """Say what to look at where clocks differ by a lag of which a part is leap seconds, milliseconds."""
     if not leap:
-        return "see the time zones of the exports"
-    scales = f"GPS time and UTC are {lasting(leap)} apart: see which of them each export has"
+        return "check the time zones of the exports"
+    scales = f"GPS time and UTC are {lasting(leap)} apart: check which of them each export has"
     return scales if abs(lag) == abs(leap) else f"{scales}, and in which time zone"
 
 

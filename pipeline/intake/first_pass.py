@@ -1,4 +1,4 @@
-"""The first pass over the exports: occupations picked out, extents, times and repeated rows noted. Little is kept."""
+"""Makes the first pass over the exports: picks out occupations, notes extents, times and repeated rows."""
 
 from dataclasses import dataclass, field, replace
 

@@ -1,4 +1,4 @@
-"""Blocks of rows with the wrong day or hour in a file that is in order of time but for them, however many they are.
+"""Finds blocks of rows with a wrong day or hour in a file that is otherwise in time order.
 
 Such a block makes one step back. It is known by what is around it: the rows before and behind run on from one another
 within one session and leave as much time as the block lasts; or the block itself runs on from its neighbours once whole

@@ -1,4 +1,4 @@
-"""Rows whose times contradict the order of their file: a mistyped time, a date that stays past midnight, a 12-hour day.
+"""Finds rows whose times contradict the order of their file: mistyped, without a new date at midnight, or 12-hour.
 
 Judged are the readings of one export and base id, in the order of the file or against it. What lies before a reading
 and is later than it by more than `JITTER` ends a run. Of two runs that follow one another either the last rows of the
@@ -197,7 +197,7 @@ class RowOrder:
         Args:
             rows: every reading.
             again: (k,) numbers of those that repeat another.
-            bases: base ids by the number that `Rows` has for each.
+            bases: base ids by the number that `ReadingRows` has for each.
         """
         counts = rows.counts()
         ends = np.cumsum(counts)

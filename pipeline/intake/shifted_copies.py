@@ -1,4 +1,4 @@
-"""Readings that stand in the exports twice at places that differ by one vector: as measured, and as corrected."""
+"""Finds readings that the exports have twice, at positions that differ by one vector: raw and corrected."""
 
 import math
 from collections.abc import Iterator

@@ -190,7 +190,7 @@ def test_a_day_by_another_clock(name: str, seconds: float, once: Issue, tmp_path
     counts_once(issue, once)
     (told,) = [note for note in issue.record["notes"] if "to the last digit" in note]
     assert "13 pairs" in told and ("30 min apart" if abs(seconds) > 60 else "18 s apart") in told
-    assert ("see the time zones" if abs(seconds) > 60 else "GPS time and UTC are 18 s apart") in told
+    assert ("check the time zones" if abs(seconds) > 60 else "GPS time and UTC are 18 s apart") in told
 
 
 @pytest.mark.parametrize("hours", [2.0, -2.0])

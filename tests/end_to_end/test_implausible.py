@@ -31,7 +31,7 @@ def planted() -> dict[str, tuple[dict[str, float], str]]:
     """Return what is planted in one row, and a word that its detail must have."""
     rows = simulate(COMPACT).rows
     longitude, latitude, height = (float(rows[name][ROW]) for name in ("longitude", "latitude", "height"))
-    found = {f"height {value:g}": ({"height": value}, "height that it does not know")
+    found = {f"height {value:g}": ({"height": value}, "for an unknown height")
              for value in (-9999.0, 0.0, -99999.0, 9999.0, 999999.0, 1e38, -32768.0, 999.999)}  # fmt: skip
     return found | {
         "10 km up": ({"height": height + 10_000}, "above its neighbours"),
