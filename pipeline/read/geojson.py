@@ -397,5 +397,5 @@ class _Reader:
 
     def _broken(self, wanted: str) -> Unusable:
         found = self._text[self._at : self._at + 20] or "the end of the file"
-        what = f"the file cannot be read: expected {wanted}, found {found!r}"
+        what = f"the file cannot be read: {wanted} is expected, not {found!r}"
         return Unusable(self._line(), what, "export it again")

@@ -127,7 +127,7 @@ def _layer(path: Path, points: Points) -> str:
         raise Unusable(0, "the GeoPackage has no layer")
     if points.layer is None:
         if len(there) > 1:
-            fix = f"state one of them as layer, or several as layer = [{listed(there[:2], QUOTE)}]"
+            fix = f"name one of them as layer, or several as layer = [{listed(there[:2], QUOTE)}]"
             raise Unusable(0, f"the GeoPackage has several layers: {every}", fix)
         return there[0]
     (layer,) = points.layer

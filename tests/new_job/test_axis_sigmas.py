@@ -34,7 +34,7 @@ def test_those_from_the_earths_centre_are_not_mapped_and_told(form: str, tmp_pat
     east, north, up = (form.format(letter) for letter in "XYZ")
     started = laid(tmp_path, GEOCENTRIC, {"sigma_east": east, "sigma_north": north, "sigma_up": up})
     assert sigmas_of(started) == {}
-    assert sum("earth's centre" in note for note in drafted(started).blocks[0].notes) == 3
+    assert sum("geocentric axis" in note for note in drafted(started).blocks[0].notes) == 3
 
 
 def test_of_positions_from_the_earths_centre_those_that_say_their_side_are_mapped(tmp_path: Path) -> None:

@@ -185,7 +185,7 @@ def test_letters_of_hemispheres_are_no_base_and_are_never_ignored(
     taken = mapped(look)
     assert "base" not in taken.columns
     assert bool(taken.refused) == bool(refused)
-    assert sum("hemispheres" in note for note in taken.notes) == (len(letters) if refused is False else 0)
+    assert sum("(hemisphere)" in note for note in taken.notes) == (len(letters) if refused is False else 0)
 
 
 def test_a_file_with_hemispheres_of_their_own_says_what_to_export(tmp_path: Path) -> None:

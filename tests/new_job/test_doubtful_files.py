@@ -381,7 +381,7 @@ def test_words_of_one_script_tell_the_page_where_no_heading_is_known(page: str, 
     names = greek if page in ("cp1253", "iso8859-7") else ("Опора", "Момент", "Ширь", "Даль", "Вышина")
     made(tmp_path, dict(zip(_WORDS, names, strict=True)), encoding=page)
     said = refused(tmp_path)
-    assert f"read as {page}, as it is no UTF-8" in said and f'"{names[0]}"' in said
+    assert f"read as {page}, as it is not UTF-8" in said and f'"{names[0]}"' in said
 
 
 @pytest.mark.parametrize("heading", ["Height", "Z"])

@@ -26,7 +26,7 @@ def test_times_of_a_12_hour_clock_with_their_half_apart_are_no_export(apart: boo
         told = {"clock": [f"{at:%Y-%m-%d %I:%M:%S}" for at in moments]}
         heads = _HEADS | {"clock": "Time (UTC)", "half": "AM/PM"}
     write(tmp_path / "rover.csv", job, heads, told=told | {"half": halves})
-    with pytest.raises(JobError, match='12-hour clock: "AM/PM" says "PM"'):
+    with pytest.raises(JobError, match='12-hour clock: "AM/PM" has "PM"'):
         new_job(tmp_path)
 
 

@@ -29,7 +29,7 @@ def test_dates_of_six_figures_are_said_to_be_dates(tmp_path: Path) -> None:
     moments = job.rows["time"].astype("datetime64[us]").tolist()
     told = {"day": [f"{at:%d%m%y}" for at in moments], "clock": [f"{at:%H%M%S}" for at in moments]}
     write(tmp_path / "rover.csv", job, {**_HEADS, "day": "Date", "clock": "UTC"}, told=told)
-    with pytest.raises(JobError, match="a date of six figures") as error:
+    with pytest.raises(JobError, match="a six-digit date") as error:
         new_job(tmp_path)
     assert "%d%m%y %H%M%S" in str(error.value) and "seconds of a week" not in str(error.value)
 

@@ -39,7 +39,7 @@ def test_those_along_each_axis_are_mapped(form: str, places: dict[str, str], tmp
     headings = tuple(form.format(letter) for letter in "ENH")
     draft, block = made(tmp_path, places, headings)
     assert sigmas(block) == dict(zip(_WORDS, headings, strict=True))
-    assert not any("positions stand" in note for note in draft.notes)
+    assert not any("there are also positions" in note for note in draft.notes)
     # what says a standard deviation needs no word
     assert any("one sigma" in note for note in block.notes) is ("td" not in form)
 
@@ -61,8 +61,8 @@ def test_one_of_the_plan_is_told_and_the_one_of_the_height_mapped(tmp_path: Path
     ("headings", "times", "says"),
     [
         (("Precision E (95%)", "Precision N (95%)", "Precision H (95%)"), 1.0, "wider than a standard uncertainty"),
-        (("Precision E", "Precision N", "Precision U"), 1000.0, "are no metres"),
-        (("Error E", "Error N", "Error U"), -1.0, "below zero"),
+        (("Precision E", "Precision N", "Precision U"), 1000.0, "cannot be metres"),
+        (("Error E", "Error N", "Error U"), -1.0, "negative numbers"),
         (("Grumbled error E", "Grumbled error N", "Grumbled error U"), 1.0, "looks like a precision"),
         (("dE", "dN", "dH"), 1.0, "may be precisions along axes"),
     ],
@@ -73,7 +73,7 @@ def test_what_is_not_plain_is_told_and_not_mapped(
     draft, block = made(tmp_path, _DEGREES, headings, times)
     assert sigmas(block) == {}
     assert sum(says in note for note in block.notes) == 3
-    assert not any("positions stand" in note for note in draft.notes)
+    assert not any("there are also positions" in note for note in draft.notes)
 
 
 def test_differences_to_a_design_are_no_precisions(tmp_path: Path) -> None:

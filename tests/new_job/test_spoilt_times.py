@@ -53,7 +53,7 @@ def test_columns_of_which_many_cells_are_no_time_are_no_times(tmp_path: Path) ->
         cells = lines[at].split(",")
         lines[at] = ",".join([*cells[:2], "n/a", *cells[3:]])
     lay_down(tmp_path, lines)
-    with pytest.raises(Exception, match="but more than a few cells of the two columns are none"):
+    with pytest.raises(Exception, match="but more than a few cells of the two columns are empty or not times"):
         new_job(tmp_path)
 
 

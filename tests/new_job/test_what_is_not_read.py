@@ -102,7 +102,7 @@ def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_refused(named: 
     write(tmp_path / "a.csv", job, heads, time="%Y-%m-%d %H:%M:%S", told=told)
     said = refused(tmp_path)
     assert ('"Lat deg" holds only degrees, with the rest in "Lat min" and "Lat sec"' in said) == named
-    assert "export decimal degrees in one column" in said and ("whole degrees alone" in said) != named
+    assert "export decimal degrees in one column" in said and ("only whole degrees" in said) != named
 
 
 def test_heights_with_separators_between_thousands_are_shown(tmp_path: Path) -> None:
@@ -147,7 +147,7 @@ def test_a_job_without_a_session_asks_for_them(tmp_path: Path) -> None:
     started = new_job(tmp_path)
     assert not raw(started.path).get("session")
     (asks,) = [one.question.asks for one in started.asked if one.question.key == "sessions"]
-    assert "no session could be made of a.csv: no row of it can be read" in asks
+    assert "no session could be made of a.csv: no row of it has a readable time" in asks
     assert f"# OPEN: {asks[:60]}" in Path(started.path).read_text(encoding="utf-8")
 
 
@@ -163,13 +163,13 @@ def test_rows_between_blanks_with_an_empty_cell_are_told(tmp_path: Path) -> None
     text = "\n".join("   ".join(f"{cell:<4}" for cell in row) for row in [list(heads.values()), *rows])
     (tmp_path / "a.txt").write_text(text + "\n", encoding="utf-8")
     started = new_job(tmp_path)
-    (note,) = [note for note in started.notes if "between them" in note]
+    (note,) = [note for note in started.notes if "another delimiter" in note]
     assert note.startswith(f"a.txt:2: 8 rows of the first {len(rows)} have not as many cells as the header")
     asked = {one.question.key for one in started.asked}
     answer(Path(started.path), {**HEIGHT, **({"ties": ""} if any("ties" in key for key in asked) else {})})
     record = run_job(started.path, dry_run=True).record
     (note,) = [note for note in record["notes"] if "held back as unreadable" in note]
-    assert "an empty cell is lost" in note and "check decimal" not in note
+    assert "an empty cell leaves no trace" in note and "check decimal" not in note
 
 
 @pytest.mark.parametrize(("form", "month"), [("%d {} %Y %H:%M:%S", "août"), ("%d. {} %Y %H:%M:%S", "Mai")])

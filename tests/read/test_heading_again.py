@@ -69,7 +69,7 @@ def test_units_below_a_heading_that_comes_again(tmp_path):
     metres, feet = (units.format(*[unit] * 4) for unit in ("m", "ft"))
     assert problems_of(tmp_path, "a.csv", f"{HEADER}\n{metres}\n{GOOD}\n{HEADER}\n{metres}\n{GOOD}\n") == []
     (problem,) = problems_of(tmp_path, "a.csv", f"{HEADER}\n{metres}\n{GOOD}\n{HEADER}\n{feet}\n{GOOD}\n")
-    assert "a.csv:5" in problem and "another unit" in problem
+    assert "a.csv:5" in problem and "a different unit" in problem
 
 
 @pytest.mark.parametrize("sign", ["#", "# "])

@@ -70,4 +70,4 @@ def test_a_draft_reads_no_file_whose_heights_are_in_a_unit_that_cannot_be_stated
     write(tmp_path / "rover.csv", job, {**heads, "height": "Height"})
     write(tmp_path / "other.csv", job, {**heads, "height": "Height [mm]"})
     told = {file: f"{what} {why}" for file, what, why in new_job(tmp_path).files}
-    assert 'says "mm"' in told["other.csv"]
+    assert 'has unit "mm"' in told["other.csv"]

@@ -114,7 +114,7 @@ def test_a_float_column_keeps_all_its_digits(tmp_path):
 @pytest.mark.parametrize(
     ("stored", "says"),
     [
-        (b"P1", "name: bytes (50 31) and no text"),
+        (b"P1", "name: bytes (50 31), not text"),
         (("TEXT", b"K\xe9rb"), 'name: text that is not UTF-8: "K\\xe9rb"'),
         ("P\x001", 'name: a NUL character in "P␀1"'),
     ],

@@ -312,7 +312,7 @@ def test_geojson_is_any_geographic_frame_but_no_grid(tmp_path):
     geojson(tmp_path / "a.geojson", [feature(at(174.7, -36.8, 1), name="a", time=TIME)])
     assert find(tmp_path, block("a.geojson", MAPPED, crs="EPSG:4959"))[1] == []
     (problem,) = find(tmp_path, block("a.geojson", MAPPED, crs="EPSG:2193"))[1]
-    assert problem.startswith("a.geojson:1: the positions are degrees")
+    assert problem.startswith("a.geojson:1: the positions are in degrees")
     named = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::2193"}}
     geojson(tmp_path / "b.geojson", [feature(at(1757000, 5920000, 1), name="a", time=TIME)], crs=named)
     assert find(tmp_path, block("b.geojson", MAPPED, crs="EPSG:2193"))[1] == []

@@ -43,7 +43,7 @@ def deep(opening: str, closing: str = "", depth: int = 100_000) -> str:
 _NAMES = [f',"p{n}":1' for n in range(MANY)]
 REFUSED: dict[str, tuple[Callable[[], str], str]] = {
     "properties of a feature": (lambda: collection(feature("".join(_NAMES))), "60,002 properties; the limit is 1,000"),
-    "a property for every feature": (lambda: collection(*map(feature, _NAMES)), "1,001 properties; 1,000 is"),
+    "a property for every feature": (lambda: collection(*map(feature, _NAMES)), "1,001 properties; the limit is 1,000"),
     "properties that few have": (
         lambda: collection(feature("".join(_NAMES[:900])), *[feature()] * 30_000), "nearly all of them empty"),
     "nested arrays": (lambda: collection(feature(f',"x":{deep("[", "]")}')), "nested too deeply"),
@@ -52,9 +52,9 @@ REFUSED: dict[str, tuple[Callable[[], str], str]] = {
     "nesting at the top": (lambda: collection(feature(), members=f',"x":{deep("[", "]")}'), "nested too deeply"),
     "nulls for features": (lambda: collection(*["null"] * 300_000), "300,000 are not features"),
     "a number of a million digits": (lambda: collection(feature(f',"x":{"1" * 1_000_000}')), "fewer digits"),
-    "a long text": (lambda: collection(feature(f',"x":"{"x" * 20_000_000}"')), "8,388,608 characters at most"),
-    "a name twice": (lambda: collection(feature(',"x":1' * MANY)), '"x" comes twice'),
-    "a name twice at last": (lambda: collection(feature("".join(_NAMES) + ',"p59999":1')), '"p59999" comes twice'),
+    "a long text": (lambda: collection(feature(f',"x":"{"x" * 20_000_000}"')), "at most 8,388,608 characters"),
+    "a name twice": (lambda: collection(feature(',"x":1' * MANY)), '"x" occurs twice'),
+    "a name twice at last": (lambda: collection(feature("".join(_NAMES) + ',"p59999":1')), '"p59999" occurs twice'),
     "features of nothing": (lambda: collection(*["{}"] * 200_000), "200,000 are not features"),
 }  # fmt: skip
 
