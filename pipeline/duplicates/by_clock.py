@@ -1,4 +1,4 @@
-"""Readings that are another observation exported again by another clock: name and position to the last digit, later.
+"""Finds readings that repeat another observation on another clock: same name and position, later time.
 
 Later by what clocks differ: a logger at rest, a point measured again and a list that is keyed in every day are not.
 """

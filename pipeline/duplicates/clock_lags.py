@@ -1,4 +1,4 @@
-"""By how much two clocks differ: quarter hours of zones, leap seconds between GPS time and UTC, or both."""
+"""Difference between two clocks [ms]: quarter hours of zones, GPS-UTC leap seconds, or both."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""How coarsely a reading was written: the last digit that its coordinates and its time have, in metres and by code.
+"""Resolution of a written reading: the last digit of its coordinates and its time, in metres and by code.
 
 A rounding is kept in a byte: code c means a last digit worth 10^(-c/16) metres, 0 a metre or more, 255 no rounding.
 """

@@ -1,4 +1,4 @@
-"""Readings of one moment brought together, a stretch of time after the other, so that few are held at once."""
+"""Groups readings of the same moment, one stretch of time after the other, so that few are held at once."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

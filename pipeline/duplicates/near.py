@@ -1,4 +1,4 @@
-"""Pairs of readings that are one observation within the rounding of both, and pairs of which nobody can say."""
+"""Finds pairs of readings that are one observation within rounding, and pairs that cannot be decided."""
 
 from dataclasses import dataclass, field
 

@@ -1,4 +1,4 @@
-"""Of all writings of one observation the one that counts."""
+"""Chooses the row that counts among several of one observation."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Readings of other names and times that have one position to the last digit: one measured, the others copies of it.
+"""Finds readings of other names and times with exactly the position of another: copies of it.
 
 A receiver never measures the same digits twice, unless they are few: two roundings to a decimetre agree by chance, two
 to a tenth of a millimetre do not. So what is told is what the readings that lie there would hardly do by chance.

@@ -1,4 +1,4 @@
-"""Pairs of readings of one moment of which only some can be held: those of some moments, the same at every run."""
+"""Samples pairs of readings of one moment where not all can be held; the same sample on every run."""
 
 from dataclasses import dataclass, field
 

@@ -1,4 +1,4 @@
-"""Which readings stand on which marks, told from where they lie: by the one shift that most of them have in common.
+"""Finds which readings are on which marks from their positions alone, by the one shift that most of them share.
 
 Arrays in, arrays out: positions in a plane, metres.
 """

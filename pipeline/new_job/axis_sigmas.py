@@ -1,4 +1,4 @@
-"""Precisions along an axis that a letter names, sX, sY, sZ: their side is that of the axis of the positions."""
+"""Maps precisions named by an axis letter (sX, sY, sZ) to the direction of that axis of the positions."""
 
 from collections.abc import Mapping
 from typing import Protocol

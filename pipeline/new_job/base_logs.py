@@ -1,4 +1,4 @@
-"""Whether a table of positions with times is a log of where bases stood rather than readings of a rover."""
+"""Recognises a table of positions with times that is a log of base positions rather than rover readings."""
 
 import re
 from collections import defaultdict

@@ -1,4 +1,4 @@
-"""Sessions from the times and base ids of readings: one for each base and each stretch of time without a long gap."""
+"""Splits readings into sessions by base id and by long gaps in time."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Times of an export whose years are those of another calendar, or of no GNSS work."""
+"""Recognises times whose years belong to another calendar, or are outside the years of GNSS work."""
 
 import re
 from collections.abc import Sequence

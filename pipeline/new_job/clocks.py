@@ -1,4 +1,4 @@
-"""The clock of each export: how its times are written and in which zone, each with its reason or as a question."""
+"""Decides the time format and zone of each export, with a reason for each, or asks."""
 
 import re
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""Which columns are the positions and heights of readings: degrees, a grid's or geocentric."""
+"""Finds the columns of positions and heights: degrees, grid or geocentric."""
 
 import re
 from collections.abc import Callable, Sequence

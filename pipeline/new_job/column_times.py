@@ -1,4 +1,4 @@
-"""Which columns are the times of readings: in one column or in two, as text, as GPS weeks, as counts."""
+"""Finds the columns of times: one column or two, as text, GPS week and seconds, or counts."""
 
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook

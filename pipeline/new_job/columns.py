@@ -1,4 +1,4 @@
-"""Which column of a file is what: by its heading first, and by what it holds where headings leave it open."""
+"""Maps the columns of a file by their headings, and by their values where headings are unclear."""
 
 from collections.abc import Callable, Sequence
 

@@ -1,4 +1,4 @@
-"""From a folder to the draft of a job: one decision after the other, each from what the files themselves hold."""
+"""Drafts a job from the files of a folder: one decision after the other, each from what the files hold."""
 
 import re
 from collections import Counter

@@ -1,4 +1,4 @@
-"""Numbers that stand as texts with a decimal comma in files that can hold numbers: spreadsheets, GeoJSON, layers."""
+"""Finds numbers stored as text with a decimal comma in spreadsheets, GeoJSON and layers."""
 
 import re
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""Columns of one heading: where they differ any of them may be meant, where they say the same the first will do."""
+"""Handles columns with the same heading: asks where their values differ, uses the first where they agree."""
 
 import re
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""A job drafted from what lies in a folder: what is known of every key with its reason, and what is open."""
+"""The draft of a job: the known value of each key with its reason, and the open questions."""
 
 from dataclasses import dataclass, field
 from datetime import datetime

@@ -1,4 +1,4 @@
-"""Which of X and Y is the easting: by positions beside them, by the grid's area or by its own axes; else a question."""
+"""Decides which of X and Y is the easting, from positions beside them, the area or axes of the grid; else asks."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

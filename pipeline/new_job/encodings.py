@@ -1,4 +1,4 @@
-"""Which code pages the bytes of a text that is no UTF-8 may be in: by known headings, then by what they would read."""
+"""Guesses the code page of a text that is not UTF-8: by known headings, then by the words it would give."""
 
 import re
 import unicodedata

@@ -1,4 +1,4 @@
-"""A file of a folder, or a layer of one, with what its columns are taken for."""
+"""A file of a folder, or one of its layers, with the mapping of its columns."""
 
 from dataclasses import dataclass
 

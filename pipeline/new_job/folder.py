@@ -1,4 +1,4 @@
-"""What lies in a folder: which files are exports, which the register, which the sessions' table, which neither."""
+"""Sorts the files of a folder into exports, register, sessions table and others."""
 
 import os
 import re

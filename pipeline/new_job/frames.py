@@ -1,4 +1,4 @@
-"""Which grid, frames and heights the files are in, each with its reason; or what is to be asked, with candidates."""
+"""Decides the grid, datum and heights of the files, each with its reason, or asks with candidates."""
 
 import re
 from collections.abc import Iterator, Sequence

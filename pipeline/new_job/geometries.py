@@ -1,4 +1,4 @@
-"""Heights of a layer's geometries, and columns beside them that say they hold heights too."""
+"""Compares the heights of a layer's geometries with columns that hold heights too."""
 
 from collections.abc import Mapping, Sequence
 

@@ -1,4 +1,4 @@
-"""Times of a 12-hour clock whose morning or afternoon stands in a column of its own, or nowhere: no job reads them."""
+"""Recognises 12-hour times whose AM or PM is in a separate column or missing; no job reads them."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""What columns of exports and registers are usually called, in the languages of the trade; generic words alone."""
+"""Common headings of the columns of exports and registers, in many languages; generic words only."""
 
 import re
 

@@ -1,4 +1,4 @@
-"""What the headings of heights say of columns whose meaning is guessed: each word of them has to be known."""
+"""Tells from the heading of a height column, if all its words are known, what its heights refer to."""
 
 from pipeline.read.height_headings import Kind, said_of
 

@@ -1,4 +1,4 @@
-"""Letters of hemispheres in columns of their own, compared with the signs of the degrees beside them."""
+"""Compares hemisphere letters in separate columns with the signs of the degrees."""
 
 import re
 from collections.abc import Mapping, Sequence

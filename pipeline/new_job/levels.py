@@ -1,4 +1,4 @@
-"""Heights of exports that may be above a height datum: what is asked after them, and what is told."""
+"""Asks or notes what heights of exports refer to where they may be above a height datum."""
 
 import re
 from collections.abc import Sequence

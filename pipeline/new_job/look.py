@@ -1,4 +1,4 @@
-"""The beginning of a file of any kind, as one table of texts: its columns, some of its rows, and how it is written."""
+"""Reads the beginning of a file of any kind as one table of texts, and how the file is written."""
 
 import codecs
 import hashlib

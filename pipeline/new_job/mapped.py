@@ -1,4 +1,4 @@
-"""What is known of a file's columns, and the column that a word is found by."""
+"""The mapping of a file's columns, and the lookup of a column by its word."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field

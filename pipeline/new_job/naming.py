@@ -1,4 +1,4 @@
-"""Which columns hold the names of points and marks: those that exports and registers have in common, not counters."""
+"""Finds the columns with the names of points and marks: those that exports and register share, not row counters."""
 
 import re
 from collections.abc import Mapping, Sequence

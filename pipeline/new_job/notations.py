@@ -1,4 +1,4 @@
-"""Units of a file that nothing reads: those that its headings state, of angles a row of units or whole degrees too."""
+"""Recognises units that cannot be read, from headings, a row of units or whole degrees."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Which readings stand on marks, session by session, and which of them tie and which check."""
+"""Finds the readings on marks in each session, and which of them are ties and which checks."""
 
 import re
 from collections.abc import Iterable, Sequence

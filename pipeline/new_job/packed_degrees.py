@@ -1,4 +1,4 @@
-"""The question whether degrees are degrees, minutes and seconds in one number, where their digits make it likely."""
+"""Asks whether degrees are packed degrees, minutes and seconds where their digits suggest it."""
 
 import numpy as np
 

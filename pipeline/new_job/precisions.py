@@ -1,4 +1,4 @@
-"""What the headings of precisions say: of which direction they are, and whether they are standard uncertainties."""
+"""Reads from headings the direction of precisions, and whether they are standard uncertainties."""
 
 import re
 from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""What is known and what is open of a job: the values of its keys with their reasons, and the questions left."""
+"""Known values of keys with their reasons, and the open questions."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""Which table of names and positions is the register: the one whose marks readings name; where several are, asked."""
+"""Chooses the register among tables of names and positions: the one whose marks readings name; asks if several."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Which readings on marks tie a session and which check it: by their names, for a job file says it of names alone."""
+"""Decides which readings on marks are ties and which checks, by name, since a job file lists them by name."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field

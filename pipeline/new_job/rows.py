@@ -1,4 +1,4 @@
-"""The rows of all exports as arrays, as far as they are read: names, codes, times and positions."""
+"""The readable rows of all exports as arrays: names, codes, times and positions."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace

@@ -1,4 +1,4 @@
-"""The table of sessions in a folder: which it is, whose clock its times are on, and what of it cannot be read."""
+"""Finds the sessions table of a folder, the clock of its times, and what in it cannot be read."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -1,4 +1,4 @@
-"""Which words of a solution column mean fixed: clear ones alone."""
+"""Finds which words of a solution column clearly mean fixed."""
 
 import re
 from collections import Counter

@@ -1,4 +1,4 @@
-"""A job file to start from, made from what lies in a folder; one that is there is never touched."""
+"""Writes a job file from the contents of a folder; never overwrites one."""
 
 import os
 import re

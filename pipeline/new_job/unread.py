@@ -1,4 +1,4 @@
-"""What of a file is not recognised, in words: its headings, a value that cannot be read, and what to do."""
+"""Explains what in a file is not recognised (headings, values), and what to do."""
 
 import re
 from collections.abc import Sequence

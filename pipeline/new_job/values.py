@@ -1,4 +1,4 @@
-"""What the texts of a column hold: numbers, angles, times, a few words."""
+"""Classifies the texts of a column: numbers, angles, times, a few words."""
 
 import re
 from collections import Counter

@@ -1,4 +1,4 @@
-"""A draft as the text of a job file: every value with its reason beside it, every open question marked."""
+"""Writes a draft as a job file: each value with its reason, each open question marked."""
 
 import re
 from collections.abc import Sequence

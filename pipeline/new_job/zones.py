@@ -1,4 +1,4 @@
-"""The time zones in use near a place."""
+"""Lists the time zones in use near a place."""
 
 import math
 import re

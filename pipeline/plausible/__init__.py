@@ -1,4 +1,4 @@
-"""Whether a reading can lie where it says: far from its base, its session or its neighbours nothing is measured."""
+"""Tells whether a reading can be where it says: not far from its base, its session and its neighbours."""
 
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.jumps import jumps

@@ -1,4 +1,4 @@
-"""How likely chance alone gives so many: bounds that need no table of a distribution."""
+"""Bounds the probability of a count by chance, without a table of a distribution."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Slips of typing in one number: two neighbouring digits swapped, a digit wrong; found, and undone."""
+"""Finds and undoes typing errors in one number: two neighbouring digits swapped, or one wrong digit."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Heights that nothing of their session, or nothing near them, can have."""
+"""Finds heights that are impossible for their session or their neighbourhood [m]."""
 
 from dataclasses import dataclass
 

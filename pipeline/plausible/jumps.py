@@ -1,4 +1,4 @@
-"""Runs of readings that lie far from those before and after them, to one side: a digit mistyped in some rows."""
+"""Finds runs of readings off to one side of those before and after: a digit mistyped in some rows."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Whether numbers taken for decimal degrees are degrees, minutes and seconds in one: 48.1238621 for 48°12'38.621".
+"""Tells whether decimal degrees are really packed degrees, minutes and seconds.
 
 In such numbers neither the first two decimals nor the next two reach 60. Decimal degrees of a small site may do without
 these digits by chance, since what lies close together shares them. So each stretch of a coordinate that is bare on

@@ -1,4 +1,4 @@
-"""Positions that lie where nothing of their session can: far from its base, or from its middle."""
+"""Finds positions too far from the base, or from the middle, of their session."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

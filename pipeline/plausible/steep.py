@@ -1,4 +1,4 @@
-"""Readings that stand hundreds of metres above others hard by: ground is not so steep, and company proves nothing.
+"""Finds readings hundreds of metres above others close by, steeper than ground is, even if several agree.
 
 A tower, a bridge, a dam, a shaft or a tunnel may be: what is found is a question, not a fault.
 """

@@ -1,4 +1,4 @@
-"""Heights of exactly zero: by the sea one may be measured, but hardly where heights are written to the millimetre."""
+"""Finds heights of exactly zero among heights written to the millimetre."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""What the times of a file say of a clock that should have been turned with its zone.
+"""Detects from the times of a file whether its clock changed with its zone.
 
 A time that does not exist was shown by no clock of the zone: whatever showed it stayed on the time before the change,
 or belongs to another zone. One such time is enough where it runs on from the row before it, or to the one behind it. It

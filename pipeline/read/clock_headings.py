@@ -1,4 +1,4 @@
-"""What the heading of a column of times says of its clock.
+"""Reads the clock that the heading of a time column names.
 
 The one vocabulary for it: a run holds the headings of mapped columns against the job file by it, and a job file that is
 drafted takes the zone of its times from it.

@@ -1,4 +1,4 @@
-"""A raw batch into readings: the export's columns to ours, in metres, degrees and UTC, a reason on every bad row."""
+"""Converts a raw batch to readings: our columns in metres, degrees and UTC, with a reason on every bad row."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache

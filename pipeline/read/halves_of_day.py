@@ -1,4 +1,4 @@
-"""Times of a 12-hour clock whose morning or afternoon stands in a column of its own, which no job reads.
+"""Refuses 12-hour times whose AM or PM is in a separate column.
 
 On a 24-hour clock such a column only says again what the hours say. One afternoon with an hour below 12, or one morning
 with 12, shows that the clock is one of 12 hours: half of its readings would be taken for 12 hours off.

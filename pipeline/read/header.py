@@ -1,4 +1,4 @@
-"""The names of columns as a header has them, or by their places where no line names them."""
+"""Names the columns of a file from its header, or by number where it has none."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence

@@ -1,4 +1,4 @@
-"""A heading that comes again among the rows, as where exports were put together, and is not the first one."""
+"""Detects a heading repeated among the rows, as in combined exports, that differs from the first one."""
 
 import re
 from collections.abc import Iterator, Sequence

@@ -1,4 +1,4 @@
-"""Units of lengths that stand in the headings of columns: "Height [ft]", "sE (mm)", "Easting US survey feet".
+"""Reads units of length from column headings: "Height [ft]", "sE (mm)", "Easting US survey feet".
 
 The one vocabulary for it: a run holds headings against the job file by it, a job file that is drafted takes its units.
 """

@@ -1,4 +1,4 @@
-"""Units that stand in the names of columns ("Height [ft]", "sE (mm)"), compared with those that the job file states."""
+"""Compares units in column headings ("Height [ft]", "sE (mm)") with those in the job file."""
 
 from collections.abc import Sequence
 

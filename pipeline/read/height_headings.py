@@ -1,4 +1,4 @@
-"""What the heading of a column says of heights: above which surface they are, or that they are a geoid's separations.
+"""Reads from a column heading what its heights refer to, or that they are geoid separations.
 
 The one vocabulary for it: a run holds the headings of mapped columns against the job file by it, and a job file that is
 drafted takes its columns by it. Word order counts: "height above geoid" is a height, "geoid height" a separation.

@@ -1,4 +1,4 @@
-"""Readings of a text kept as they are taken apart, so that this need not be done again for the second pass.
+"""Caches the parsed readings of a text file for the second pass.
 
 Those of small texts are held in memory, as far as a job has room for them. Those of a large one lie in a nameless file,
 which is gone with the process whatever becomes of that. Where there is no room the text is read again: nothing hangs on

@@ -1,4 +1,4 @@
-"""What a layer says of its own CRS, compared with what the job file says."""
+"""Compares the CRS stored in a layer with the job file's."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Which of an export's columns are what: the job file's names against the names that are there."""
+"""Matches the job file's column names with the columns of an export."""
 
 import unicodedata
 from collections.abc import Sequence

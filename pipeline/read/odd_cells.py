@@ -1,4 +1,4 @@
-"""Cells that cannot be read described in words, a column at a time: one description serves all that look alike."""
+"""Describes unreadable cells a column at a time: cells that look alike share one description."""
 
 from collections.abc import Callable
 

@@ -1,4 +1,4 @@
-"""Lines that a comment's sign passes over although they look like rows: names such as "#12" begin with it too."""
+"""Finds lines skipped as comments that look like rows: names such as "#12" begin with the comment sign too."""
 
 import re
 from collections.abc import Iterable, Iterator, Sequence

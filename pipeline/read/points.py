@@ -1,4 +1,4 @@
-"""Geometries in well-known binary into X, Y and Z, a whole column at once."""
+"""Converts well-known binary geometries to X, Y and Z, a whole column at once."""
 
 import numpy as np
 import numpy.typing as npt

@@ -1,4 +1,4 @@
-"""What the heading of a column says of precisions: of which direction they are, and whether they are standard ones.
+"""Reads from a column heading the direction of its precisions, and whether they are standard uncertainties.
 
 The one vocabulary for it: a job file that is drafted takes its columns by it, and a run tells columns by it that are
 precisions and were left unmapped. Words of languages other than English are from memory: a word that is not known

@@ -1,4 +1,4 @@
-"""Blocks of lines into records: which lines are sound, which are not and why, and each one's line number.
+"""Splits blocks of lines into records: the sound ones, the faulty ones with their faults, and line numbers.
 
 A record is one physical line; only a quoted cell may carry it over further lines. A quote counts where it opens a cell;
 inside an unquoted cell (12.3" as seconds of arc) it is text. A quoted cell that does not end before its delimiter, or

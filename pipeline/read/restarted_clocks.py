@@ -1,4 +1,4 @@
-"""Times that go back on one date and run on: as a clock of 12 hours writes an afternoon, or a date that stays.
+"""Detects times that go back within one date: a 12-hour clock in the afternoon, or a date that did not change.
 
 The one rule for it: a run doubts such rows by it, and whoever drafts a job file is asked about them. An order of rows
 does the same where two crews follow one another in a file, so little is taken for it: where as much would be written by

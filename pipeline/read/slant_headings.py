@@ -1,4 +1,4 @@
-"""Headings and words that say of an antenna's height that it was measured slantwise, to the antenna's rim.
+"""Recognises headings and words of slant antenna heights, measured to the antenna's rim.
 
 Such a length is no height: it becomes one by the radius of the antenna, and by how far its mark of measure lies from
 its reference point, which no export says.

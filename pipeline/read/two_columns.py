@@ -1,4 +1,4 @@
-"""Times that stand in two columns, put together before they are read: date and time of day, GPS week and seconds."""
+"""Joins times in two columns before they are read: date and time of day, or GPS week and seconds."""
 
 from collections.abc import Iterator
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""Whether an export's times say by themselves which clock they are of: a look at its first rows."""
+"""Tells from an export's first rows whether its times state their own clock."""
 
 from collections.abc import Iterable
 

@@ -1,4 +1,4 @@
-"""What of the previous issue is not what was issued: what a new one is told against, or somebody has drawn from."""
+"""Finds what in the previous issue was altered since it was issued, and what that means for the comparison."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

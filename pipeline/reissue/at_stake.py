@@ -1,4 +1,4 @@
-"""What a new issue does to points of the current one that hang on a failing check: by that it waits for a hand.
+"""Finds points of the current issue that a new one changes and that depend on a failing check; those hold it back.
 
 It waits as well where a session that is untied now loses every point, or the whole job does: a mark's name mistyped in
 the register must not empty the drawing overnight. A day that somebody took out goes as any re-issue does.

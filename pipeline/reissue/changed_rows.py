@@ -1,4 +1,4 @@
-"""The points of the previous issue, compared with the second pass row by row: which of them are not as they were."""
+"""Compares the points of the previous issue with the second pass row by row."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any

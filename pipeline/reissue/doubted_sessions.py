@@ -1,4 +1,4 @@
-"""Which sessions of a job a doubt of an earlier issue concerns: all but those that were there and were not in it."""
+"""Finds the sessions that a doubt of an earlier issue concerns: all but those that existed then and were not in it."""
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import DoubtNoted, Record

@@ -1,4 +1,4 @@
-"""The previous issue: its record, its rows, and what of it stands."""
+"""The previous issue: its record and its rows."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing

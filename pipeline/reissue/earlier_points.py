@@ -1,4 +1,4 @@
-"""The points of the previous issue, laid down in the order of its rows: the second pass comes past them in that order.
+"""Spools the points of the previous issue in row order, for comparison with the second pass.
 
 They lie on disk where they are many, so that memory does not grow with them.
 """

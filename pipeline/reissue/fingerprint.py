@@ -1,4 +1,4 @@
-"""What an issue was made from, as named sums: the same sums, the same issue; different ones say what changed."""
+"""Named checksums of what an issue was made from: equal sums mean the same issue, others name what changed."""
 
 import hashlib
 import json

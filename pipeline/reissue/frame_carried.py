@@ -1,4 +1,4 @@
-"""A doubt of frames whose earlier issue is gone or damaged: it is taken along until its key is taken back.
+"""Carries a frame doubt forward whose earlier issue is gone or damaged, until its key is changed back.
 
 The previous issue is what shows such a fault. Without it the doubt that the newest issue records is all that is left.
 """

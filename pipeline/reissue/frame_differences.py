@@ -1,4 +1,4 @@
-"""What differs between the frames of two issues: data by which it is known again in a record, and their words."""
+"""Differences between the frames of two issues, as data for the record and in words."""
 
 from collections.abc import Mapping
 

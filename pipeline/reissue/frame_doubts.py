@@ -1,4 +1,4 @@
-"""Doubts that frames bring which differ from an earlier issue's, so that one of the two issues must be wrong.
+"""Raises doubts where frames differ from those of an earlier issue so that one of the two must be wrong.
 
 A height datum, a geoid or a CRS that is another now moves all points alike, and ties take a wrong one of the register
 up into the shift, so that every check agrees: only the previous issue shows it.

@@ -1,4 +1,4 @@
-"""What frames that differ from an earlier issue's do by themselves: old and new operations on the same coordinates.
+"""Computes the effect of changed frames alone: old and new operations on the same coordinates [m].
 
 Points move for corrected marks, other ties and other readings too, and none of that is the frame's doing. The earlier
 issue has the numbers of the register, the coordinates they came to, and the shifts; of an old operation no more is

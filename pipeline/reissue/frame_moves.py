@@ -1,4 +1,4 @@
-"""By how much the numbers that two issues have in common differ: occupations of marks, and the shifts of sessions."""
+"""Computes how far occupations and session shifts moved between two issues [m]."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""What frames that differ from an earlier issue's did to the points, in notes of the issue."""
+"""Writes notes on how changed frames moved the points."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""What lies between two issues of a job in their frames, in words: keys, grids and operations."""
+"""Lists the frame changes between two issues in words: keys, grids and operations."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass

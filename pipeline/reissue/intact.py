@@ -1,4 +1,4 @@
-"""Are the files of the newest issue still what was issued? By their signs, and by their sums where these differ."""
+"""Checks that the files of the newest issue are as issued: by file signatures, and by checksums where these differ."""
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path

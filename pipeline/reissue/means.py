@@ -1,4 +1,4 @@
-"""What means were formed from: the sessions of the readings that the passing pairs of the layer ``repeats`` join."""
+"""Finds the sessions of the readings that went into each mean, from the passing pairs of the layer ``repeats``."""
 
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,4 +1,4 @@
-"""The occupations of marks that the newest issue had, and what it told of those that failed.
+"""The occupations of the newest issue, and the failed ones that it carried as doubts.
 
 What failed may not be left out, nor left untested, so two questions are asked of each. `vanished` asks before anything
 is solved whether it is a sound reading of an occupation still; `unjudged` asks afterwards, of what is there, whether

@@ -1,4 +1,4 @@
-"""Readings that count as points and stand on no mark, found again by name and time in the exports."""
+"""Finds again, by name and time, readings that are points and not on a mark."""
 
 from collections.abc import Collection
 

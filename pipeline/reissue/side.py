@@ -1,4 +1,4 @@
-"""The rows of one issue, laid down to be compared with those of another: the rows that both have are not looked at."""
+"""Spools the rows of one issue for comparison with another; rows that both have are skipped."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any

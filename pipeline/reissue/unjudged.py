@@ -1,4 +1,4 @@
-"""Readings that failed on a mark in the newest issue, are still there, and are judged by nothing any more.
+"""Finds readings that failed on a mark in the newest issue, are still there and are no longer tested.
 
 Whoever takes the mark out of the register, has it hold no more what failed, or makes a tie of the check, leaves the
 reading in its export and loses what it said. This is asked once the job is solved, of what is an occupation or counts

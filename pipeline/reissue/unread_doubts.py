@@ -1,4 +1,4 @@
-"""Doubts of records of before whose sentences nobody can read any more: they stay until somebody confirms them."""
+"""Carries doubts of older records whose sentences cannot be parsed, until somebody confirms them."""
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by

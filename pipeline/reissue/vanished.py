@@ -1,4 +1,4 @@
-"""Occupations of marks that the newest issue had and that are none any more: one that failed takes its proof along.
+"""Finds occupations of the newest issue that are no longer occupations; a failed one becomes a doubt.
 
 This is asked before anything is solved, of the readings that may be occupations. A row that stays in its export and is
 held back now, for whatever reason, is no occupation any more either. What is there still is asked about by `unjudged`.

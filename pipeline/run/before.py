@@ -1,4 +1,4 @@
-"""What was around a job before a run read any of it, for a glance at it later."""
+"""Notes the surroundings of a job before a run reads anything, for the fast path of later runs."""
 
 import os
 from collections.abc import Mapping

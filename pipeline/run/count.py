@@ -1,4 +1,4 @@
-"""Where the rows of a run went, and how far the models of the shift lie apart, counted while the second pass runs."""
+"""Counts rows by outcome, and the differences between the shift models [m], during the second pass."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field

@@ -1,4 +1,4 @@
-"""Pieces of work shared among processes that may die or hang: what that costs is the piece in hand.
+"""Shares tasks among worker processes that may die or hang: only the task in hand is lost.
 
 The processes stay for many pieces. Each has a pipe to itself, so that none that dies takes another's with it, and all
 of them end when the process that started them does, however it ends.

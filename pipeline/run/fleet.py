@@ -1,4 +1,4 @@
-"""Many jobs shared among worker processes: one job's mistake, death or endlessness stops no other."""
+"""Runs many jobs in worker processes: an error, crash or hang in one job does not stop the others."""
 
 import os
 import sys

@@ -1,4 +1,4 @@
-"""An issue's layers on their way into its files: what is known of them early, and what is when all files stand.
+"""Writes an issue's layers to its files: what is known early, and what only when all files are written.
 
 The GeoPackage is written in a thread of its own. All that the record and the report say of the points is known when the
 last of them is on its way; the index of a large layer, which lets other threads run, is packed while they are made.

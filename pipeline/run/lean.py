@@ -1,4 +1,4 @@
-"""A process of the command's own loads no more than it needs, and looks for no garbage in what it loads.
+"""Keeps the command's own process light: delays imports, and runs no garbage collection over loaded modules.
 
 What is loaded is never given back; Python's search for cycles in it would take a tenth of a small job.
 """

@@ -1,4 +1,4 @@
-"""What a job's log says, read back: each run, or runs that said the same, whatever version wrote the line."""
+"""Reads a job log back: each run, or a count of identical runs, of whatever version."""
 
 import re
 from dataclasses import dataclass

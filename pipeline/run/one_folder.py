@@ -1,4 +1,4 @@
-"""Jobs of one batch that name one folder: one of them may use it, and the others are told before anything runs."""
+"""Refuses jobs of one batch that name the same folder, except for the one that owns it."""
 
 import os
 from collections.abc import Sequence

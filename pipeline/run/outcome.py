@@ -1,4 +1,4 @@
-"""What became of a run."""
+"""The outcome of a run: headline, exit code and further lines."""
 
 from __future__ import annotations
 

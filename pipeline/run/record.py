@@ -1,4 +1,4 @@
-"""The issue record: what the issue was made from, how it was tied, what its checks say and where every row went."""
+"""Builds the issue record: inputs, ties, checks and the outcome of every row."""
 
 from typing import cast
 

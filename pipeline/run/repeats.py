@@ -1,4 +1,4 @@
-"""Points measured twice, as the record counts them."""
+"""Builds the record of points measured twice."""
 
 import numpy as np
 

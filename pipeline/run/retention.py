@@ -1,4 +1,4 @@
-"""``issue.keep``: of issues older than the newest ones record and report stay, and what they drew from goes.
+"""``issue.keep``: thins older issues to record and report.
 
 Never of one that anybody or anything may need again: the newest and the current, one that was ever released by hand or
 waits for it, one that is not what was issued, and one of an early version that cannot be shown to be.

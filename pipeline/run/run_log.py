@@ -1,4 +1,4 @@
-"""``runs.log``: every run of a job, beside its issues and no part of them: when, what came of it, and what was said.
+"""``runs.log``: each run of a job with time, outcome and messages; beside the issues, not part of them.
 
 It is the one file of a job that is written although its disk may be full or its folder closed; then it is let go. A run
 that says what the one before said is counted there, so that a year of nights in which nothing changed is two lines.

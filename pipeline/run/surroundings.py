@@ -1,4 +1,4 @@
-"""Everything around a job that shapes what a run of it makes, as one sum, without opening grids or loading libraries.
+"""Checksum of everything around a job that affects its result, without opening grids or loading libraries.
 
 Whatever a job file may name is looked for by name: each text in it that names a file from its folder counts with what
 that file holds, whichever key it stands under. The sum may differ where no result would; it is never the same where

@@ -1,4 +1,4 @@
-"""The readings that are suspect, gathered while the second pass runs: the first ones by name, the others counted."""
+"""Collects suspect readings during the second pass: the first ones by name, the others counted."""
 
 import numpy as np
 import pyarrow as pa

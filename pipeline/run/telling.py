@@ -1,4 +1,4 @@
-"""Issues of which nobody was told: the run that wrote one did not come to its end, so that the next tells of it."""
+"""Notes issues not yet reported because the run that wrote one did not finish; the next run reports them."""
 
 from contextlib import suppress
 from dataclasses import replace

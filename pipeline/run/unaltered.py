@@ -1,4 +1,4 @@
-"""Whether every file that a run read is still what it read: the sums of an issue are to be of those bytes."""
+"""Checks that every file a run read is still unchanged, so that the checksums of an issue are of those bytes."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Where each base said it was, and how high its antenna stood: as the job states it and as the exports carry it."""
+"""Tables base positions and antenna heights, as the job states them and as the exports carry them."""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,4 @@
-"""What failing occupations may mean, as the report tells it."""
+"""Tables the possible causes of failing occupations."""
 
 from dataclasses import dataclass
 

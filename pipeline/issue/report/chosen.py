@@ -1,4 +1,4 @@
-"""Which rows of a long list a reader sees first, which are folded away, and how many are left to the GeoPackage."""
+"""Chooses which rows of a long list are shown, folded away, or left to the GeoPackage."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""The codes of a job as the report tells them: what each stands for, those that its table lacks, and its strings."""
+"""Tables the codes of a job: those known, those missing from the table of codes, and its strings."""
 
 from pipeline.issue.record_types import CodeKnown, CodeUnknown, Record, StringNotDrawn
 from pipeline.issue.report.chosen import choose

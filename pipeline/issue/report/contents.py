@@ -1,4 +1,4 @@
-"""What stands in the report, section by section, from an issue's record alone."""
+"""Builds the contents of the report, section by section, from the record alone."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import groupby

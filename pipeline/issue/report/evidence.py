@@ -1,4 +1,4 @@
-"""Sessions and check marks as the report tells them."""
+"""Tables sessions and check marks."""
 
 import math
 from collections.abc import Iterator, Mapping

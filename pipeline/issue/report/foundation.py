@@ -1,4 +1,4 @@
-"""What an issue stands on, as the report tells it: adjustment, marks, model of the shift, inputs and files."""
+"""Tables adjustment, marks, shift model, inputs and files."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the closed lists of words mean, in a sentence each, as the report explains them."""
+"""The meaning of each word of the closed lists, in one sentence each, for the report."""
 
 from pipeline.words import Change, Place, Proof, Reason, Verdict
 

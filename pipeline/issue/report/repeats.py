@@ -1,4 +1,4 @@
-"""Points measured twice, as the report tells them."""
+"""Tables points measured twice."""
 
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.chosen import choose
