@@ -213,7 +213,7 @@ class _Scan:
         except Unclosed:
             return self._join(index, record, final)
         if isinstance(found, int):
-            return index, self._fault(f"{counted(found, 'cell')} where the header has {self.columns}", record)
+            return index, self._fault(f"{counted(found, 'cell')} where the header names {self.columns}", record)
         return index, found
 
     def _fitting(self, found: list[bytes]) -> list[bytes] | int:

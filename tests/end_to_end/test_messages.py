@@ -80,7 +80,7 @@ def test_one_row_of_a_tie_that_cannot_be_taken_apart(job: Path) -> None:
     lines[1] = lines[1].replace(",322.", ",322,", 1) if ",322." in lines[1] else lines[1] + ",x"
     export.write_text("\n".join(lines) + "\n")
     (problem,) = told(job)
-    assert "S01-T1" in problem.what and "rover001.csv:2: 12 cells where the header has 11" in problem.what
+    assert "S01-T1" in problem.what and "rover001.csv:2: 12 cells where the header names 11" in problem.what
 
 
 def test_a_tie_misspelled_is_near_a_point_of_the_export(job: Path) -> None:

@@ -440,7 +440,7 @@ def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path
     said = refused(tmp_path)
     text = cells(job, "time", lambda at: at.strftime(form))[0]
     assert f'times are not recognised: "Time" holds "{text}", which' in said and why in said
-    assert "or state time_format" in said and "of a job file, and none was written" in said
+    assert "or state time_format" in said and "belong in a job file, and none was written" in said
 
 
 def test_a_cure_names_no_job_file_where_none_was_written(tmp_path: Path) -> None:

@@ -275,7 +275,7 @@ def test_rows_of_more_cells_than_the_header_are_not_said_to_be_empty(blanks: boo
         new_job(tmp_path)
     said = str(error.value)
     assert "is empty" not in said and "the first is line 2" in said
-    assert f"{7 if blanks else 9} cells where the header has 6" in said
+    assert f"{7 if blanks else 9} cells where the header names 6" in said
     assert (
         "a name or code with a blank is split" if blanks else "decimal commas seem to be mixed with comma delimiters"
     ) in said

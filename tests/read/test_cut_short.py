@@ -70,5 +70,5 @@ def test_a_row_of_fewer_cells_that_no_line_end_closes_is_said_to_be_cut(tmp_path
     lines = TEXT.splitlines()
     told = text_table(tmp_path, "\n".join([*lines[:-1], lines[-1][: len(lines[-1]) // 3]]) + ending, COLUMNS)
     details = told["detail"].to_pylist()
-    assert details[:-1] == [None] * (len(lines) - 2) and "where the header has" in details[-1]
+    assert details[:-1] == [None] * (len(lines) - 2) and "where the header names" in details[-1]
     assert ("the file may be cut off in it" in details[-1]) is (ending == "")

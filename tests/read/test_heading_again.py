@@ -31,8 +31,8 @@ def test_the_same_heading_again_is_held_as_no_reading(tmp_path, again):
         (HEADER.replace("sE", ""), "there is no name in column 6"),
         (HEADER.replace("Point", "Code").replace("KERB", "Point"), '"Code" is in column 1, which is read as name'),
         ("Punkt,Zeit,Breite,Länge,Höhe,mO,mN,mH,Art,Objekt,Basis", '"Punkt" is in column 1'),
-        (SWAPPED.replace("Observed,", ""), "10 cells where the header has 11"),
-        (f"{SWAPPED},Remark", "12 cells where the header has 11"),
+        (SWAPPED.replace("Observed,", ""), "10 cells where the header names 11"),
+        (f"{SWAPPED},Remark", "12 cells where the header names 11"),
     ],
 )
 def test_another_heading_above_rows_stops_the_job(tmp_path, again, says):

@@ -58,7 +58,7 @@ def test_a_row_of_blanks_with_a_cell_too_few_is_held(tmp_path):
     """An empty cell cannot be seen among blanks: nothing moves into its place."""
     table = text_table(tmp_path, f"{SPACED}\n{ROW}\n{ROW.replace('KERB', ' ')}\n", delimiter="blanks")
     assert table["held"].to_pylist() == [0, reason_code(Reason.UNREADABLE)]
-    assert "10 cells where the header has 11" in table["detail"][1].as_py()
+    assert "10 cells where the header names 11" in table["detail"][1].as_py()
 
 
 def test_rows_without_a_header(tmp_path):

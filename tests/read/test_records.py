@@ -58,8 +58,8 @@ def test_ragged_rows_are_held_back_with_their_line_and_the_rest_goes_on(tmp_path
     table = text_table(tmp_path, text)
     assert [(line, name) for line, name, _ in rows(table)] == [(2, "P1"), (3, None), (4, None), (5, "P1")]
     assert table["held"].to_pylist() == [0, 1, 1, 0]
-    assert table["detail"][1].as_py() == '3 cells where the header has 11: "P2,2026-03-02T07:30:00Z,-36.8"'
-    assert table["detail"][2].as_py().startswith("12 cells where the header has 11")
+    assert table["detail"][1].as_py() == '3 cells where the header names 11: "P2,2026-03-02T07:30:00Z,-36.8"'
+    assert table["detail"][2].as_py().startswith("12 cells where the header names 11")
     assert math.isnan(table["first"][1].as_py())
 
 
