@@ -83,7 +83,7 @@ def _missing(cells: list[str]) -> str | None:
         return None
     part = re.sub(r"\d", "9", last)
     cut = len(part) < len(look) and look.startswith(part)
-    return f"{len(part)} of the {len(look)} characters that the rows before have" if cut else None
+    return f"{len(part)} of the {counted(len(look), 'character')} that the rows before have" if cut else None
 
 
 def _unreadable(batch: Raw, what: str) -> Raw:

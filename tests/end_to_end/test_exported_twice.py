@@ -188,7 +188,7 @@ def test_a_day_by_another_clock(name: str, seconds: float, once: Issue, tmp_path
     write(tmp_path / name, [later(row, seconds) for row in rows_of(tmp_path)])
     issue = run_written(path, code=3)
     counts_once(issue, once)
-    (told,) = [note for note in issue.record["notes"] if "to the last digit" in note]
+    (told,) = [note for note in issue.record["notes"] if "identical coordinates" in note]
     assert "13 pairs" in told and ("30 min apart" if abs(seconds) > 60 else "18 s apart") in told
     assert ("check the time zones" if abs(seconds) > 60 else "GPS time and UTC are 18 s apart") in told
 

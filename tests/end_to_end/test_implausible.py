@@ -98,7 +98,7 @@ def test_swapped_and_shifted_eastings_are_said_so(tmp_path: Path) -> None:
     issue = run_written(path)
     details = {row["source_row"]: row["detail"] for row in issue.held_back.rows if row["reason"] == "implausible"}
     assert set(details) == {ROW + 2, ROW + 3}
-    assert "coordinates exchanged" in details[ROW + 2]
+    assert "coordinates swapped" in details[ROW + 2]
     assert "decimal point" in details[ROW + 3]
 
 

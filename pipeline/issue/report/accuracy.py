@@ -81,8 +81,8 @@ def _limits(record: Record) -> Iterator[str]:
         yield "Suspect points are among those issued, because the job allows it: the figures do not hold for them."
     if far := [row["scale"] for row in record["precision"] if row["too_good"] and row["scale"] is not None]:
         yield (
-            f"Readings differ {max(far):.1f} times as much as their stated precision allows: the figures above, which"
-            " depend on it, are too good by up to that factor."
+            f"Readings differ more than their stated precision allows, by a factor of {max(far):.1f}: the figures"
+            " above, which depend on it, are too good by up to that factor."
         )
     if any(not doubt["confirmed"] for doubt in record["doubts"]):
         yield "While a doubt is open, all points of some sessions may be off by the same amount: see Notes."
