@@ -190,7 +190,7 @@ class TestWhoseItIs:
     def test_another_job_file_is_refused(self, folder: Path, tmp_path: Path, owner: Owner) -> None:
         for other in (job_file(tmp_path / "b.toml"), job_file(tmp_path / "deep" / "b.toml", "../out")):
             ((what, fix),) = in_the_way(folder, Owner("j", other))
-            assert str(owner.file) in what and "its own" in fix
+            assert str(owner.file) in what and "a separate folder" in fix
             assert in_the_way(folder, owner) == []
 
     def test_a_job_file_that_was_moved_renamed_or_edited_goes_on(self, folder: Path, tmp_path: Path) -> None:

@@ -105,7 +105,7 @@ def test_an_export_with_dates_alone_is_not_told_of_its_lengths(tmp_path: Path) -
         ("Grumble", "%d.%m.%Y", "has no time of day"),
         ("Grumble", lambda at: str(int(at.timestamp())), "looks like seconds since 1970"),
         ("Grumble", lambda at: str(int(at.timestamp() * 1000)), "looks like milliseconds since 1970"),
-        ("Grumble", "%d.%m.%Y grumble %H:%M:%S", "no time"),
+        ("Grumble", "%d.%m.%Y grumble %H:%M:%S", "not a time"),
     ],
 )
 def test_what_looks_like_times_is_told_whatever_its_heading(

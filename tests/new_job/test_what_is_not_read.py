@@ -76,7 +76,7 @@ def test_a_row_of_units_says_so_too(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     head, *rows = path.read_text(encoding="utf-8").splitlines()
     path.write_text("\n".join([head, ",gon,gon,m,,,,", *rows]) + "\n", encoding="utf-8")
-    assert 'the row of units below "Lat" says gon' in refused(tmp_path)
+    assert 'the row of units below "Lat" states gon' in refused(tmp_path)
 
 
 @pytest.mark.parametrize("named", [True, False])
@@ -169,7 +169,7 @@ def test_rows_between_blanks_with_an_empty_cell_are_told(tmp_path: Path) -> None
     answer(Path(started.path), {**HEIGHT, **({"ties": ""} if any("ties" in key for key in asked) else {})})
     record = run_job(started.path, dry_run=True).record
     (note,) = [note for note in record["notes"] if "held back as unreadable" in note]
-    assert "an empty cell leaves no trace" in note and "check decimal" not in note
+    assert "an empty cell is lost" in note and "check decimal" not in note
 
 
 @pytest.mark.parametrize(("form", "month"), [("%d {} %Y %H:%M:%S", "août"), ("%d. {} %Y %H:%M:%S", "Mai")])

@@ -169,7 +169,7 @@ def test_another_issue_under_current_needs_attention_until_a_run_puts_it_right(l
         shown.symlink_to("issues/001", target_is_directory=True)
     else:
         shutil.copytree(place_of(job, 1), shown, symlinks=True)
-    assert "current shows issue 001 in the place of 002" in office(job)
+    assert "current shows issue 001 instead of 002" in office(job)
     assert not run_job(job).issued and whole(job) and not office(job)
 
 
