@@ -54,6 +54,7 @@ _KINDS: dict[str, type[Any]] = {
     "clock": np.uint8,
     "hashes": np.uint64,
     "spelled": np.uint32,
+    "code": np.uint32,
     "source_row": np.int32,
 }
 _ROUNDED = ("east", "north", "up")
@@ -66,7 +67,7 @@ class ReadingRows:
 
     Args:
         columns: as `_KINDS` has them. ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` those of the
-            names as they are written, ``source_row`` the numbers in the files.
+            names as they are written, ``code`` as `code_hashes`, ``source_row`` the numbers in the files.
         session: (n,) index of the session, negative where none.
         flags: (n,) what holds of each, in bits.
         starts: (E,) the number of each export's first row.
@@ -110,6 +111,13 @@ class ReadingRows:
         ordered, places = np.unique(numbers, return_inverse=True)
         (found,) = self.columns.take(ordered, "source_row")
         return found[places].astype(np.int64)
+
+    def codes(self, numbers: Integers) -> NDArray[np.uint32]:
+        """Return (k,) hashes of the codes of readings, 0 where there is none."""
+        ordered, places = np.unique(numbers, return_inverse=True)
+        (found,) = self.columns.take(ordered, "code")
+        hashed: NDArray[np.uint32] = found[places].reshape(numbers.shape)
+        return hashed
 
     def times(self) -> Iterator[tuple[slice, Integers, NDArray[np.uint8]]]:
         """Yield piece by piece the place of the rows among all, their times, and the codes of the rounding of these."""
@@ -215,6 +223,7 @@ class Ledger:
                 "clock": time_rounding(time),
                 "hashes": observation_hashes(batch, names),
                 "spelled": text_hashes(spelled),
+                "code": code_hashes(batch.column("code")),
                 "source_row": np.asarray(batch.column("source_row"), np.int64),
             }
         self.columns.add(found)
@@ -250,6 +259,14 @@ class Ledger:
 def name_hashes(names: pa.Array) -> Hashes:
     """Return (n,) hashes of names: a spreadsheet or a converter writes 001 as 1. `ReadingRows` keeps 32 bits."""
     return text_hashes(pc.utf8_ltrim(pc.utf8_lower(names), characters="0 "))
+
+
+def code_hashes(codes: pa.Array) -> Hashes:
+    """Return (n,) hashes of codes without what a string's number or a word adds: KERB, kerb2 and KERB ST are one."""
+    coded = pc.dictionary_encode(pc.utf8_lower(pc.utf8_trim_whitespace(pc.fill_null(codes, ""))))
+    alone = pc.replace_substring_regex(coded.dictionary, r"^([^\d\s]+)[\d\s].*$", r"\1")
+    found: Hashes = text_hashes(alone)[np.asarray(coded.indices, np.int64)]
+    return found
 
 
 def _given(column: pa.Array) -> Flags:

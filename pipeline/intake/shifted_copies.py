@@ -6,13 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import copied, in_step, of_pairs
 from pipeline.duplicates.near import offsets, writing
 from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.sphere import DEGREE
 
+#: Readings of one time that stand so few rows apart are points of one measurement: what is appended to a file, of
+#: five moments and more, stands further from what it was made of.
+_BESIDE = 4
+#: Metres up to which points are measured by offset, and how many codes such points, or those they hang on, have.
+_OFFSET, _CODES = 10.0, 2
 #: Semi-major axis in metres and squared eccentricity of GRS80, which differs from any other of today by no millimetre
 #: in a hundred metres.
 _AXIS, _SQUARED = 6_378_137.0, 0.00669438
@@ -46,8 +51,11 @@ def find_shifted(
 
     Only those count that would be issued both, in one session, and that differ by more than checks tolerate: what noise
     and another adjustment make of a reading is no other position of the base. Of ``unnamed`` (q, 2), which have the
-    time alone in common, the same is found where no others are in their exports and session.
+    time alone in common, the same is found where no others are in their exports and session; not so the points of one
+    measurement, as both rails of a track, channel and top of a kerb: in one export they stand side by side, or each of
+    both has codes of its own.
     """
+    unnamed = unnamed[~_beside(rows, unnamed)]
     found = {(*one.exports, one.session): one for one in _found(rows, prepared, _both(rows, pairs), named=True)}
     for one in _found(rows, prepared, _both(rows, unnamed), named=False):
         found.setdefault((*one.exports, one.session), one)
@@ -60,6 +68,22 @@ def _both(rows: ReadingRows, pairs: Integers) -> Integers:
     session = rows.session[pairs].astype(np.int64)
     found: Integers = pairs[sound & (session[:, 0] == session[:, 1]) & (session[:, 0] >= 0)]
     return found
+
+
+def _beside(rows: ReadingRows, pairs: Integers) -> Flags:
+    """Return (p,) which pairs stand side by side in one export."""
+    export = rows.export(pairs)
+    found: Flags = (export[:, 0] == export[:, 1]) & (np.abs(pairs[:, 1] - pairs[:, 0]) <= _BESIDE)
+    return found
+
+
+def _by_offset(rows: ReadingRows, pairs: Integers, apart: Floats) -> bool:
+    """Tell whether the second of pairs are points by offset from the first: each have few codes, and none in common."""
+    if float(np.linalg.norm(apart)) > _OFFSET:
+        return False
+    first, second = (np.unique(codes) for codes in rows.codes(pairs).T)
+    coded = first[0] != 0 and second[0] != 0
+    return bool(coded and min(len(first), len(second)) <= _CODES and not np.intersect1d(first, second).size)
 
 
 def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers, *, named: bool) -> Iterator[ShiftedCopies]:
@@ -84,6 +108,8 @@ def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers, *, named: boo
         # one above or below the other, in one file, are two points of one reading: top and foot of a kerb
         level_ones = np.hypot(*apart[:2]) <= checks.horizontal
         if level_ones and (abs(apart[2]) <= checks.vertical or (one == other and not named)):
+            continue
+        if not named and _by_offset(rows, pairs[those], apart):
             continue
         first = rows.source_row(pairs[those[0]]).tolist()
         yield ShiftedCopies((one, other), session, pairs[those], apart, (first[0], first[1]), named)
