@@ -8,7 +8,7 @@ steps back, or parts that do not fit so.
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -38,12 +38,13 @@ class Jumps:
     """What is known of the rows at which the times of an export jump by more than ``least`` milliseconds.
 
     ``named`` and ``coded`` have the numbers in the file of those whose name runs on from that of the row before, and
-    whose code is the same.
+    whose code is the same; ``anew`` those whose name and that before have numbers, but are of two series.
     """
 
     least: int
     named: set[int] = field(default_factory=set)
     coded: set[int] = field(default_factory=set)
+    anew: set[int] = field(default_factory=set)
     noted: int = 0
     last: tuple[int, str | None, str | None] | None = None
 
@@ -63,6 +64,8 @@ class Jumps:
                 _, name, code = self.last
             if runs_on(name, names[at].as_py()):
                 self.named.add(int(rows[at]))
+            elif _numbered(name) and _numbered(names[at].as_py()):
+                self.anew.add(int(rows[at]))
             if code and code == codes[at].as_py():
                 self.coded.add(int(rows[at]))
         self.last = (int(time[-1]), names[-1].as_py(), codes[-1].as_py())
@@ -70,10 +73,14 @@ class Jumps:
 
 def runs_on(one: str | None, other: str | None) -> bool:
     """Tell whether two names differ by their number alone, and by little: B007 and B008."""
-    first, second = (_NUMBERED.fullmatch((name or "").strip().casefold()) for name in (one, other))
+    first, second = _numbered(one), _numbered(other)
     if first is None or second is None or first[1] != second[1]:
         return False
     return 1 <= abs(int(first[2]) - int(second[2])) <= _NEXT
+
+
+def _numbered(name: str | None) -> re.Match[str] | None:
+    return _NUMBERED.fullmatch((name or "").strip().casefold())
 
 
 @dataclass(frozen=True)
@@ -101,6 +108,7 @@ class Order:
         weight: of some rows, by which of two sets are more likely out of order.
         attach: sessions of times.
         jump: whether the name of the reading at a place runs on from the one before it there, and has its code.
+        anew: whether another series of names begins at a place, and neither reading there may stand on a mark.
     """
 
     time: Integers
@@ -109,6 +117,7 @@ class Order:
     weight: Callable[[range], int]
     attach: Callable[[Integers], NDArray[np.int32]]
     jump: Callable[[int], tuple[bool, bool]]
+    anew: Callable[[int], bool]
 
 
 def moved_blocks(of: Order, start: int, at: int, stop: int, sets: list[range]) -> Iterator[Moved]:
@@ -136,7 +145,11 @@ def moved_blocks(of: Order, start: int, at: int, stop: int, sets: list[range]) -
     for which in sorted(set(some), key=lambda each: (of.weight(each), each.start)):
         if at not in (which.start, which.stop) or of.named[which.start : which.stop].any():
             continue
-        found = _within(of, which, at) or _lagging(of, which, at)
+        found = _within(of, which, at)
+        if found is None:
+            found = _lagging(of, which, at)
+        elif not found.certain and _lagging(of, which, at, hours=True) is not None:
+            found = replace(found, certain=True)
         if found is not None:
             yield found
 
@@ -156,18 +169,23 @@ def _within(of: Order, which: range, at: int) -> Moved | None:
     # where a file has code after code, another one begins at the step back, and goes on where times go forward
     if coded == (False, True) and not any(named):
         return None
-    return Moved(which, changed, place, 0, True)
+    # where a second crew's rows are appended its names begin there, and go on over the night that it was away
+    crew = named == (False, True) and of.anew(at)
+    return Moved(which, changed, place, 0, not crew)
 
 
-def _lagging(of: Order, which: range, at: int) -> Moved | None:
-    """Return a block that runs on from its neighbours once whole days, or hours, are added, and is elsewhere then."""
+def _lagging(of: Order, which: range, at: int, *, hours: bool = False) -> Moved | None:
+    """Return a block that runs on from its neighbours once whole days, or hours, are added, and is elsewhere then.
+
+    Hours are tried where the names run on, or with ``hours``.
+    """
     first, after = which.start, which.stop
     step = int(of.time[at] - of.time[at - 1])
     named = of.jump(at)[0]
     for unit, near in ((DAY, _DAYS_NAMED if named else _DAYS), (HOUR, _HOURS)):
         size = -(step // unit) * unit
         size -= unit if size + step > unit - MINUTE else 0
-        if not (size > 0 and -MINUTE <= step + size <= near and (unit == DAY or (size <= _ZONE and named))):
+        if not (size > 0 and -MINUTE <= step + size <= near and (unit == DAY or (size <= _ZONE and (named or hours)))):
             continue
         lag = size if first == at else -size
         time = of.time[first:after] + lag

@@ -270,14 +270,20 @@ class RowOrder:
         def attach(times: Integers) -> NDArray[np.int32]:
             return self.index.attach(times, pa.array([base] * len(times), pa.string()))
 
-        def jump(place: int) -> tuple[bool, bool]:
-            row = int(
+        def row_at(place: int) -> int:
+            return int(
                 rows.source_row(of.number[[place - 1, place]]).max()
             )  # of a file that goes back in time the other
-            return row in jumps.named, row in jumps.coded
+
+        def jump(place: int) -> tuple[bool, bool]:
+            return row_at(place) in jumps.named, row_at(place) in jumps.coded
+
+        def anew(place: int) -> bool:
+            free = (of.flags[[place - 1, place]] & (NAMED | CANDIDATE)) == 0
+            return bool(free.all()) and row_at(place) in jumps.anew
 
         named: Flags = (of.flags & NAMED) != 0
-        return Order(time, of.session, named, lambda which: _weight(of, which), attach, jump)
+        return Order(time, of.session, named, lambda which: _weight(of, which), attach, jump, anew)
 
     def _wrap(
         self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: ReadingRows
