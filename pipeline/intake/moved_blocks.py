@@ -169,9 +169,18 @@ def _within(of: Order, which: range, at: int) -> Moved | None:
     # where a file has code after code, another one begins at the step back, and goes on where times go forward
     if coded == (False, True) and not any(named):
         return None
-    # where a second crew's rows are appended its names begin there, and go on over the night that it was away
-    crew = named == (False, True) and of.anew(at)
-    return Moved(which, changed, place, 0, not crew)
+    return Moved(which, changed, place, 0, not of_another_crew(of, which, at))
+
+
+def of_another_crew(of: Order, which: range, at: int) -> bool:
+    """Tell whether a block ends, or begins, where a crew's rows were put behind another's: at the step back ``at``.
+
+    The names of the second begin there, and at its other end those of either go on, over a night or a pause.
+    """
+    other = which.stop if at == which.start else which.start
+    if at not in (which.start, which.stop) or not 0 < other < len(of.time):
+        return False
+    return of.anew(at) and of.jump(other)[0]
 
 
 def _lagging(of: Order, which: range, at: int, *, hours: bool = False) -> Moved | None:

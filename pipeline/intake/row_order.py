@@ -8,9 +8,10 @@ of blocks. Larger parts are told where `moved_blocks` knows them; else the file 
 nothing is said of it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import tzinfo
+from functools import partial
 
 import numpy as np
 import pyarrow as pa
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, ReadingRows
-from pipeline.intake.moved_blocks import Jumps, Moved, Order, moved_blocks
+from pipeline.intake.moved_blocks import Jumps, Moved, Order, moved_blocks, of_another_crew
 from pipeline.read.files import Export
 from pipeline.read.restarted_clocks import JITTER, RUNS_ON, dates, is_afternoon, of_twelve, turn
 from pipeline.read.times import clock
@@ -256,7 +257,8 @@ class RowOrder:
                 yield self._wrap(one, start, stop, by, export, base, rows)
             blocks = _blocks(breaks, sets, len(one))
             for number, both in enumerate(sets):
-                told = [] if number in blocks else [*_told(one, time, both, export, rows, by_code)]
+                crew = partial(_of_another_crew, order, breaks[number][1])
+                told = [] if number in blocks else [*_told(one, time, both, export, rows, by_code, crew)]
                 moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in told) else []
                 if moved and (moved[0].certain or not told):
                     told = [_of_block(one, moved[0], export, rows)]
@@ -378,22 +380,37 @@ def _moved(of: _Sequence, order: Order | None, edges: tuple[int, int, int], sets
     return sorted(found, key=lambda each: not each.certain)[:1]
 
 
+def _of_another_crew(order: Order | None, at: int, which: range) -> bool:
+    return order is not None and len(which) > _FEW and of_another_crew(order, which, at)
+
+
 def _weight(of: _Sequence, which: range) -> int:
     named = np.count_nonzero(of.flags[which.start : which.stop] & NAMED)
     return len(which) + (_SAID - 1) * int(named)
 
 
 def _told(
-    of: _Sequence, time: Integers, both: list[range], export: int, rows: ReadingRows, by_code: bool
+    of: _Sequence,
+    time: Integers,
+    both: list[range],
+    export: int,
+    rows: ReadingRows,
+    by_code: bool,
+    crew: Callable[[range], bool],
 ) -> Iterator[Astray]:
-    """Yield what is said of the rows of two runs: of the lighter ones, and in doubt with them the others if as many."""
+    """Yield what is said of the rows of two runs: of the lighter ones, and in doubt with them the others if as many.
+
+    What another ``crew`` may have measured then is not doubted.
+    """
     lighter, other = both
     told = _one(of, time, lighter, export, rows, by_code)
     beside = (
         _one(of, time, other, export, rows, by_code) if _weight(of, other) <= _EITHER * _weight(of, lighter) else None
     )
     if told is None or (beside is not None and beside.doubted and not told.doubted):
-        told, beside = beside, None
+        told, beside, lighter = beside, None, other
+    if told is not None and told.doubted and crew(lighter):
+        told = replace(told, doubted=())
     if told is not None:
         yield told if beside is None else _with(told, beside)
 

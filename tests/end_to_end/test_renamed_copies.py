@@ -21,14 +21,31 @@ _SAID = "issued twice"
 Row = dict[str, str]
 
 
-def beside(folder: Path, job: Simulation, change: Callable[[Row, int], Row], *, one_file: bool = False) -> Record:
-    """Run the job with a second export, or more rows of the first: its points, each changed."""
+def beside(
+    folder: Path,
+    job: Simulation,
+    change: Callable[[Row, int], Row],
+    *,
+    one_file: bool = False,
+    next_to: bool = False,
+    code: Callable[[int], str] | None = None,
+) -> Record:
+    """Run the job with a second export, or more rows of the first: its points, each changed.
+
+    ``next_to`` puts each behind its own, in that file; ``code`` gives the points their codes.
+    """
     path = job.write(folder)
     with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     points = [row for row in rows if "-T" not in row["Point"] and "-C" not in row["Point"]]
+    for number, row in enumerate(points):
+        row["Code"] = row["Code"] if code is None else code(number)
     changed = [change(dict(row), number) for number, row in enumerate(points)]
     files = {"rover001.csv": rows + changed} if one_file else {"rover001.csv": rows, "rover002.csv": changed}
+    if next_to:
+        behind = {row["Point"]: other for row, other in zip(points, changed, strict=True)}
+        pairs = [[row, *([behind[row["Point"]]] if row["Point"] in behind else [])] for row in rows]
+        files = {"rover001.csv": [row for pair in pairs for row in pair]}
     for name, those in files.items():
         with (folder / name).open("w", newline="", encoding="utf-8") as file:
             writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
@@ -113,6 +130,72 @@ def test_two_antennas_of_one_vehicle_on_a_straight_road_are_left_in_peace(tmp_pa
 
 def test_top_and_foot_of_a_kerb_from_one_reading_are_left_in_peace(tmp_path: Path, job: Simulation) -> None:
     assert not told(beside(tmp_path, job, lambda row, n: renumbered(off(row, 0.0, 0.0, -0.15), n), one_file=True))
+
+
+#: Metres east, north and up: from the channel to the top of a kerb, and from one rail to the other.
+_BY_OFFSET = [(0.12, 0.0, 0.125), (1.5, 0.05, 0.0)]
+
+
+@pytest.mark.parametrize("newest_first", [False, True])
+@pytest.mark.parametrize("vector", _BY_OFFSET)
+def test_two_points_of_each_measurement_in_one_file_are_left_in_peace(
+    tmp_path: Path, job: Simulation, vector: tuple[float, float, float], newest_first: bool
+) -> None:
+    if newest_first:
+        job.rows = {key: values[::-1] for key, values in job.rows.items()}
+    record = beside(tmp_path, job, lambda row, n: renumbered(off(row, *vector), n), next_to=True)
+    assert not told(record)
+    assert {session["verdict"] for session in record["sessions"]} == {"proven"}
+
+
+@pytest.mark.parametrize("one_file", [False, True])
+@pytest.mark.parametrize("vector", _BY_OFFSET)
+def test_points_by_offset_that_were_exported_by_code_are_left_in_peace(
+    tmp_path: Path, job: Simulation, vector: tuple[float, float, float], one_file: bool
+) -> None:
+    """Two lines of five strings: each has a number behind its code, and begins with a word."""
+
+    def change(row: Row, number: int) -> Row:
+        return renumbered(off(row, *vector), number) | {"Code": row["Code"].replace("CHANNEL", "TOP")}
+
+    record = beside(tmp_path, job, change, one_file=one_file, code=_strings)
+    assert not told(record)
+    assert {session["verdict"] for session in record["sessions"]} == {"proven"}
+
+
+def _strings(number: int) -> str:
+    return f"CHANNEL{number // 5 + 1}" + (" ST" if number % 5 == 0 else "")
+
+
+@pytest.mark.parametrize("one_file", [False, True])
+@pytest.mark.parametrize("vector", _BY_OFFSET)
+def test_a_copy_that_is_off_by_as_little_is_doubted_where_it_has_the_codes_of_its_original(
+    tmp_path: Path, job: Simulation, vector: tuple[float, float, float], one_file: bool
+) -> None:
+    assert told(
+        beside(tmp_path, job, lambda row, n: renumbered(off(row, *vector), n), one_file=one_file, code=_strings)
+    )
+
+
+@pytest.mark.parametrize("change", ["layers", "none"])
+def test_a_copy_of_a_survey_that_was_given_other_codes_or_none_is_doubted(
+    tmp_path: Path, job: Simulation, change: str
+) -> None:
+    """Nobody measures trees, walls and fences by one and the same offset from kerbs, walls and fences."""
+
+    def changed(row: Row, number: int) -> Row:
+        return renumbered(off(row, 1.5, 0.05, 0.0), number) | {"Code": "V-" + row["Code"] if change == "layers" else ""}
+
+    assert told(beside(tmp_path, job, changed, code=lambda number: ("TREE", "WALL", "FENCE")[number % 3]))
+
+
+def test_a_copy_under_other_codes_that_is_off_by_more_than_an_offset_is_doubted(
+    tmp_path: Path, job: Simulation
+) -> None:
+    def change(row: Row, number: int) -> Row:
+        return renumbered(off(row, 8.0, 8.0, 5.7), number) | {"Code": "TOP"}
+
+    assert told(beside(tmp_path, job, change, code=_strings))
 
 
 def test_another_adjustment_of_the_same_readings_is_left_in_peace(tmp_path: Path, job: Simulation) -> None:

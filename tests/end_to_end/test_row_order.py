@@ -344,6 +344,82 @@ def test_two_blocks_on_the_wrong_day_are_both_doubted(tmp_path: Path) -> None:
     }
 
 
+def crews(pause: int, *, block: slice = slice(2, 16), closing: bool = False, run_on: bool = False) -> Simulation:
+    """Return two days of two crews, one's rows behind the other's: B has ``block`` of day 1, and ends day 2.
+
+    On day 2 A ends with its 20th point, or with a check of its own if ``closing``; B begins ``pause`` minutes later
+    than the time that the block lasts. B's points are B001 and so on, or ``run_on`` from A's.
+    """
+    job = two_days()
+    rows = job.rows
+    first, second = points_of(job, 0), points_of(job, 1)
+    lent, later = first[block], np.arange(second[20], len(rows["time"]))
+    time = rows["time"]
+    end = time[second[19]]
+    begin = end + (time[lent[-1]] - time[lent[0]]) + np.timedelta64(pause, "m")
+    late = begin - time[second[20]]
+    time[later] += late
+    job.job["session"][1]["end"] += late.astype("timedelta64[s]").astype(dt.timedelta)
+    a_rows = np.setdiff1d(np.arange(second[20]), lent)
+    if closing:
+        check = np.flatnonzero((rows["session"] == 1) & (rows["kind"] == "check"))[0]
+        time[check] = end + np.timedelta64(60, "s")
+        a_rows = np.append(a_rows[a_rows != check], check)
+        later = later[later != check]
+    rows["name"] = rows["name"].astype("U20")
+    points = [each[rows["kind"][each] == "point"] for each in (a_rows, np.concatenate([lent, later]))]
+    for crew, own, start in (("A", points[0], 0), ("A" if run_on else "B", points[1], len(points[0]) if run_on else 0)):
+        for number, row in enumerate(own):
+            rows["name"][row] = f"{crew}{start + number + 1:03}"
+    return ordered(job, np.concatenate([a_rows, lent, later]))
+
+
+@pytest.mark.parametrize("pause", [5, 20, 40, 90])
+@pytest.mark.parametrize("many", [5, 14])
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_the_rows_of_a_second_crew_behind_those_of_the_first_are_not_doubted(
+    tmp_path: Path, pause: int, many: int, newest_first: bool
+) -> None:
+    job = crews(pause, block=slice(2, 2 + many))
+    if newest_first:
+        ordered(job, np.arange(len(job.rows["time"]))[::-1])
+    record, code = judged(job.write(tmp_path))
+    assert not record["doubts"] and code == 0
+    assert set(verdicts(record).values()) == {"proven"}
+
+
+@pytest.mark.parametrize("how", [{"run_on": True}, {"closing": True}, {"at": 20}], ids=["names", "check", "day"])
+@pytest.mark.parametrize("many", [5, 14])
+def test_what_may_as_well_be_a_block_at_a_wrong_time_is_doubted(tmp_path: Path, how: dict[str, int], many: int) -> None:
+    """Names run on at the step back; or begin at a check, as they do in a day's work; or the rows lack just a day."""
+    at = how.get("at", 2)
+    flags = {key: True for key in how if key != "at"}
+    record, code = judged(crews(20, block=slice(at, at + many), **flags).write(tmp_path))
+    (doubt,) = record["doubts"]
+    assert code == 3 and doubt["kind"] == "time-zone" and f"{many} rows" in doubt["what"]
+    assert doubt["sessions"] == ["session-01"]
+
+
+@pytest.mark.parametrize("many", [6, 10, 14])
+def test_a_first_crew_that_goes_on_next_day_before_the_second_begins_is_not_doubted(tmp_path: Path, many: int) -> None:
+    """A leaves early on day 1 and begins day 2; behind these rows B's begin later on day 1, so that A's step out."""
+    job = two_days()
+    rows, time = job.rows, job.rows["time"]
+    first, second = points_of(job, 0), points_of(job, 1)
+    left, own = np.arange(first[20]), second[:many]
+    later = np.arange(first[20], np.flatnonzero(rows["session"] == 1)[0])
+    late = time[own[-1]] - time[own[0]] + np.timedelta64(30, "m")
+    time[later] += late
+    job.job["session"][0]["end"] += late.astype("timedelta64[s]").astype(dt.timedelta)
+    rest = np.setdiff1d(np.arange(len(time)), np.concatenate([left, own, later]))
+    rows["name"] = rows["name"].astype("U20")
+    for crew, those in (("A", np.append(left, own)), ("B", np.append(later, rest))):
+        for number, row in enumerate(those[rows["kind"][those] == "point"]):
+            rows["name"][row] = f"{crew}{number + 1:03}"
+    record, code = judged(ordered(job, np.concatenate([left, own, later, rest])).write(tmp_path))
+    assert not record["doubts"] and code == 0
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_parts_of_a_file_in_any_order_are_not_doubted(tmp_path: Path, seed: int) -> None:
     """Days cut at marks into downloads, which are put together by chance; rovers side by side; points after marks."""
