@@ -15,6 +15,9 @@ from pipeline.sphere import DEGREE
 _CONVERTED = 5e-5
 #: Pairs that are compared at a time.
 _AT_ONCE = 1 << 17
+#: Places in the order of time within which readings of one export are held together: a copy of three points of one
+#: measurement comes behind all three.
+_WITHIN = 3
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ class _Found:
         of, number = stretch.of, stretch.number
         for start in range(0, len(left), _AT_ONCE):
             met = left[start : start + _AT_ONCE]
-            if not stretch.steps and (step == 1 or len(self.mixed) > 1):
+            if not stretch.steps and (step <= _WITHIN or len(self.mixed) > 1):
                 self._together(stretch, step, met)
             met = met[self._may_be_told(of, met, met + step)]
             swapped = number[met] > number[met + step]
@@ -83,10 +86,10 @@ class _Found:
             self.renamed.append(pairs.renamed())
 
     def _together(self, stretch: Stretch, step: int, left: Integers) -> None:
-        """Note pairs of no common name at one time, of two exports; of one only neighbours in the order of time."""
+        """Note pairs of no common name at one time, of two exports; of one only those near in order."""
         of, one, other = stretch.of, left, left + step
         which = (of.name[one] != of.name[other]) | (of.name[one] == 0)
-        if step > 1:
+        if step > _WITHIN:
             which &= of.export[one] != of.export[other]
         one, other = one[which], other[which]
         which = (of.base[one] == of.base[other]) | (of.base[one] == 0) | (of.base[other] == 0)

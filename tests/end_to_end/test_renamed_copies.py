@@ -177,6 +177,28 @@ def test_a_copy_that_is_off_by_as_little_is_doubted_where_it_has_the_codes_of_it
     )
 
 
+def test_a_copy_of_channel_and_top_behind_both_is_doubted(tmp_path: Path, job: Simulation) -> None:
+    """Each measurement has two points, of two codes, and both stand once more at the end of the file."""
+    count = len(job.rows["time"])
+    both = np.repeat(np.arange(count), np.where(job.rows["kind"] == "point", 2, 1))
+    second = np.append(False, both[1:] == both[:-1])
+    job.rows = {key: values[both] for key, values in job.rows.items()}
+    job.rows["name"] = np.where(second, np.char.add("T", job.rows["name"].astype("U20")), job.rows["name"])
+    job.rows["longitude"] = job.rows["longitude"] + second * 2e-6
+    job.rows["height"] = job.rows["height"] + second * 0.125
+    record = beside(
+        tmp_path,
+        job,
+        lambda row, number: renumbered(off(row, 1.3, -0.9, 5.7), number),
+        one_file=True,
+        code=lambda number: ("CHANNEL", "TOP")[number % 2],
+    )
+    (what,) = told(record)
+    assert [float(number) for number in re.findall(r"([+-]\d+\.\d+) m (?:east|north|up)", what)] == pytest.approx(
+        [1.3, -0.9, 5.7] * 2, abs=0.015
+    )
+
+
 @pytest.mark.parametrize("change", ["layers", "none"])
 def test_a_copy_of_a_survey_that_was_given_other_codes_or_none_is_doubted(
     tmp_path: Path, job: Simulation, change: str
