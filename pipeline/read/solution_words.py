@@ -30,12 +30,18 @@ FLOATING = frozenset(_FLOAT.split())
 KNOWN = FIXED | FLOATING | frozenset(_OTHER.split())
 #: No fixed ones: decimetres to metres off, by nature. Precise point positioning need not be.
 _COARSE = (KNOWN - FIXED - {"ppp"}) | {"code", "codephase", "uncorrected", "dr", "deadreckoning"}
-#: Stems that say so wherever they stand in a word, and words that do by themselves, where none beside them says fixed.
+#: Stems that say so wherever they stand in a word, the first of floats; and words that do by themselves. Where one
+#: beside them says fixed, those of floats do yet: fixed/float.
+_FLOATS = ("float", "flott", "flutuant", "fluttuant", "gleitend", "zmiennoprzec", "plovouci", "kelluv", "lebego")
 _STEMS = (
-    "float", "flott", "flutuant", "fluttuant", "autonom", "standalone", "dgps", "dgnss", "differen", "diferen", "sbas",
-    "waas", "egnos", "gleitend", "zmiennoprzec", "plovouci", "kelluv", "lebego",
+    "autonom", "standalone", "dgps", "dgnss", "differen", "diferen", "sbas", "waas", "egnos",
 )  # fmt: skip
 _ALONE = _COARSE - {"no", "dr", "code"}
+#: How carrier phases are differenced, fixed or float; and words for what a solution is not: fixed, no float.
+_DIFFERENCED = re.compile(r"(?:double|triple|doble|dupla|doppia|dubbele?|doppel)[\W_]*dif+eren[^\W\d_]*")
+_NEGATIONS = frozenset({"no", "not", "non", "nicht", "without"})
+#: A position of any kind is called that, too: DGPS fix.
+_NOUN = "fix"
 #: Figures and letters of NMEA 0183 of which one alone, 4 or R, means fixed; others count otherwise, and one alone too.
 _FIGURES, _INDICATED, _NOT_R = frozenset("123456789"), "4", frozenset("adefmns")
 _APART = re.compile(r"[\W_\d]+")
@@ -43,12 +49,46 @@ _APART = re.compile(r"[\W_\d]+")
 
 def is_coarse(word: str) -> bool:
     """Tell whether a word means a solution that is no fixed one, by itself or among others."""
-    whole = _letters(word)
+    text = _DIFFERENCED.sub(" ", plain_letters(word.casefold()))
+    whole = _letters(text)
     if whole in FIXED:
         return False
-    parts = {_letters(part) for part in _APART.split(word)}
-    unfixed = not parts & FIXED or "not" in parts or "no" in parts or "non" in parts
-    return whole in _COARSE or any(stem in whole for stem in _STEMS) or (unfixed and bool(parts & _ALONE))
+    parts = _said([part for part in _APART.split(text) if part])
+    if whole in _COARSE or any(_of_float(part) for part in parts):
+        return True
+    return not _says_fixed(parts) and (_has(whole, _STEMS) or any(part in _ALONE for part in parts))
+
+
+def _said(parts: list[str]) -> list[str]:
+    """Return the parts of a text without those that it denies: the first behind a negation that means a solution."""
+    said, denied = [], False
+    for part in parts:
+        if part in _NEGATIONS:
+            denied = True
+        elif denied and (part in KNOWN or _has(part, (*_FLOATS, *_STEMS))):
+            denied = False
+        else:
+            said.append(part)
+    return said
+
+
+def _says_fixed(parts: list[str]) -> bool:
+    """Tell whether one of the parts means fixed, and not any position: that stands behind its kind or beside it."""
+    kinds = [_has(part, _STEMS) for part in parts]
+    alone = sum(kinds) == len(parts) - 1
+    for number, part in enumerate(parts):
+        noun = part == _NOUN and any(kinds) and (alone or (number > 0 and kinds[number - 1]))
+        if part in FIXED and not noun:
+            return True
+    return False
+
+
+def _of_float(part: str) -> bool:
+    return part in FLOATING or _has(part, _FLOATS)
+
+
+def _has(text: str, stems: tuple[str, ...]) -> bool:
+    return any(stem in text for stem in stems)
 
 
 def coarse_among(words: Collection[str]) -> list[str]:

@@ -6,13 +6,16 @@ from pipeline.read.solution_words import coarse_among, is_coarse
 
 COARSE = [
     "float", "Float", "FLOATING", "FLT", "RTK Float", "RTK_FLOAT", "L1 float", "RtkFloat", "5 - RTK float",
-    "fixed/float",
+    "fixed/float", "float, fixed height", "Fixed or float", "float (no fix)", "double difference float", "Fix: DGPS",
+    "SBAS fix", "autonomous fix", "differential, not fixed",
     "Autonomous", "GPS autonomous", "stand-alone", "Standalone", "Single", "DGPS", "DGPS fix", "SBAS", "Code Diff",
     "no fix", "Not fixed", "none", "Flotante", "Solution flottante", "Gleitlösung", "zwevend", "kelluva", "RTK flyt",
 ]  # fmt: skip
 FIXED = [
     "fix", "FIXED", "RTK Fixed", "4 - RTK fixed", "Fixed (single base)", "fix, single baseline", "network fixed", "INT",
     "integer", "Fixé", "fija", "vast", "fiks", "Kiinteä", "3D fixed", "PPP", "RTK", "4", "R", "",
+    "double difference fixed", "Double-Difference", "double difference fix", "Doppeldifferenz", "Fixed (SBAS on)",
+    "fixed no float", "not float but fixed", "differential fixed", "RTK fix (SBAS on)", "fixed, not autonomous",
 ]  # fmt: skip
 
 
