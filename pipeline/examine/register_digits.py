@@ -26,6 +26,8 @@ _CHANCE, _AGREE = math.log(1e-3) + 1e-9, 0.02
 _FEWEST, _MOST = -6, 12
 #: Marks of which both coordinates have to say so.
 _PAIR = 2
+#: Metres between which a unit is a foot.
+_FOOT = (0.3, 0.31)
 _NUMBER = re.compile(r"\d+(?:[.,](\d*))?(?:[eE][+-]?\d+)?")
 
 
@@ -147,6 +149,7 @@ class _Axis:
         here = [last[mark] for mark in used.tolist()]
         sure = np.maximum(cut_to(last, self.padded)[used], cut_to(here, self.padded))
         perhaps = np.maximum(sure, cut_to(here, self.padded, pair=True)) if len(used) == _PAIR else sure
+        sure, perhaps = (np.where(steps * unit[used] < _set_out(unit[used]), steps, 0.0) for steps in (sure, perhaps))
         #: metres that each of them is known to, by what they have in common; zero where to all that is written
         self.cut: Floats = sure * unit[used]
         self.metres = np.maximum(self.written, perhaps * unit[used])
@@ -161,7 +164,10 @@ class _Axis:
 
     def coarse(self, tolerance: float) -> Flags:
         """Return (k,) which of the marks are written to a digit that matters beside a tolerance."""
-        found: Flags = self.given[self.used] & (self.metres > tolerance / math.sqrt(2.0))
+        given = self.given[self.used]
+        if (self.decimals[self.used][given] < 0).all():
+            return np.zeros(len(given), bool)  # set out at tens of metres, which no register is merely known to
+        found: Flags = given & (self.metres > tolerance / math.sqrt(2.0))
         return found
 
     def surely(self, tolerance: float) -> Flags:
@@ -180,6 +186,16 @@ class _Axis:
             if log_of_so_many(many, int((decimals <= level + 1).sum()), 0.1) < _CHANCE:
                 return coarse
         return np.zeros(len(coarse), bool)
+
+
+def _set_out(unit: Floats) -> Floats:
+    """Return (n,) metres from which on numbers in a ``unit`` of so many metres are round because marks were set out so.
+
+    A foot of feet, else a metre: no register is known to 50 m, and marks a metre off fail as checks by themselves.
+    """
+    feet = (unit > _FOOT[0]) & (unit < _FOOT[1])
+    limit: Floats = np.where(feet, unit, 1.0) * (1.0 - 1e-9)
+    return limit
 
 
 def _shown(text: str) -> int:

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from closed_forms import turn_enu
 from simulate import Plan, Simulation, session_marks, simulate
 
 from pipeline import run_job
@@ -234,3 +235,26 @@ def test_positions_to_five_centimetres_without_zeros_are_doubted_too(tmp_path: P
         job.register[column] = np.array(write_to_stripped, object)
     (doubt,) = told(job.write(tmp_path))
     assert "rounded to 0.05 m, an error" in doubt
+
+
+@pytest.mark.parametrize("strip", [False, True])
+@pytest.mark.parametrize("step", [50.0, 10.0])
+def test_marks_set_out_at_round_numbers_are_not_said_to_be_rounded(step: float, strip: bool, tmp_path: Path) -> None:
+    """Two of them are exchanged in the register: that is what is wrong with it, not how many digits it has."""
+    job = surveyed()
+    ties, opening, closing = session_marks(job.plan, 0)
+    marks = np.array([*ties, *opening, *closing])
+    away = {}
+    for column in ("easting", "northing"):
+        truth = np.asarray(job.register[column], float)
+        at = np.round(truth / step) * step
+        away[column] = (at - truth)[marks]
+        at[[1, 2]] = at[[2, 1]]
+        job.register[column] = at
+        write_to(job, column, 3, strip)
+    moved = job.rows["kind"] != "point"
+    here = job.rows["longitude"][moved], job.rows["latitude"][moved]
+    job.displace(moved, turn_enu(*here, np.column_stack([away["easting"], away["northing"], np.zeros(len(marks))])))
+    path = job.write(tmp_path)
+    assert told(path) == []
+    assert run_job(path, dry_run=True).exit_code == 3
