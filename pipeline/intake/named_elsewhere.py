@@ -18,6 +18,8 @@ _MOST, _MARKS = 2_000, 2
 _SHARE = 0.5
 #: Readings in no list and naming marks up to which that share does not count.
 _FEW = 6
+#: The share of the listed readings naming marks in a column that name them there alone, at the least.
+_MOSTLY = 0.5
 
 #: Figures of a number at least that a mark is known by in any column.
 _FIGURES = 3
@@ -28,16 +30,24 @@ Elsewhere = Mapping[int, tuple[str, str]]
 
 @dataclass
 class _Column:
-    """What one column says: the marks, how many readings name one, and rows that are kept of them with their marks."""
+    """What one column says: the marks, how many readings name one, and rows that are kept of them with their marks.
+
+    Of the listed readings that name one, ``alone`` do so there only, the others in the mapped name as well.
+    """
 
     marks: set[str] = field(default_factory=set)
     count: int = 0
+    listed: int = 0
+    alone: int = 0
     kept: list[tuple[str, pa.RecordBatch]] = field(default_factory=list)
 
 
 @dataclass
 class NamedElsewhere:
-    """Collects, batch by batch, readings that name a mark of the register in a column that is not mapped, or by code.
+    """Collects, batch by batch, readings that name a mark of the register in a column that is not mapped.
+
+    A column counts where listed readings name their marks in it, and not in the name: that is a counter, and
+    occupations are named there. Remarks say what points were measured from, too.
 
     Marks that are called by a short number alone are not looked for: numbers stand in many columns.
     """
@@ -50,7 +60,7 @@ class NamedElsewhere:
         """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
         self.readings += batch.num_rows
         for number, column in enumerate(batch.schema):
-            if column.name != "code" and (column.name in READING.names or not pa.types.is_string(column.type)):
+            if column.name in READING.names or not pa.types.is_string(column.type):
                 continue
             # most columns have few different texts: each is looked at once
             coding = pc.dictionary_encode(batch.column(number))
@@ -63,7 +73,9 @@ class NamedElsewhere:
             if named:
                 of_row = pc.fill_null(coding.indices, -1).to_numpy(zero_copy_only=False).astype(np.int64)
                 rows = np.flatnonzero(np.isin(of_row, list(named)))
-                self._note(column.name, rows, [named[int(of_row[row])] for row in rows], signs, pick)
+                marks = [named[int(of_row[row])] for row in rows]
+                self._note(column.name, rows, marks, signs, pick)
+                self._note_listed(self.columns[column.name], batch.column("name"), rows, marks, signs)
 
     def _mark(self, text: str) -> str | None:
         """Return the mark that a text names; none where it says what lies beside one, as a witness mark does."""
@@ -89,12 +101,20 @@ class NamedElsewhere:
             picked = pick(np.array([row for row, _ in free], np.int64))
             found.kept += [(mark, picked.slice(at, 1)) for at, (_, mark) in enumerate(free)]
 
+    def _note_listed(self, found: _Column, names: pa.Array, rows: Integers, marks: Sequence[str], signs: Signs) -> None:
+        for row, mark in zip(rows.tolist(), marks, strict=True):
+            if signs.named[row]:
+                found.listed += 1
+                found.alone += not self.marks.named(names[row].as_py(), mark)
+
     def chosen(self) -> tuple[dict[int, pa.RecordBatch], Elsewhere]:
         """Return the rows of columns that hold names, and what each says."""
         rows: dict[int, pa.RecordBatch] = {}
         said: dict[int, tuple[str, str]] = {}
         for name, column in self.columns.items():
             if len(column.marks) < _MARKS or column.count > max(_FEW, _SHARE * self.readings):
+                continue
+            if not column.alone or column.alone < _MOSTLY * column.listed:
                 continue
             for mark, row in column.kept:
                 number = int(row.column("number")[0].as_py())

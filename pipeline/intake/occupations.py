@@ -206,6 +206,10 @@ class MarkNames:
                     found[likely[rows]] |= _flags(beside)
         return found
 
+    def named(self, name: str | None, mark: str) -> bool:
+        """Tell whether a name is like a mark's, or bears it."""
+        return self.like(name) == mark or (self.bearing(name) or ("", ""))[0] == mark
+
     @cached_property
     def _lengths(self) -> dict[int, pa.Array]:
         """Return the names of all marks by length, the longest first."""

@@ -89,6 +89,7 @@ def unanswered(
         for session, number, mark in zip(candidates.session, numbers, marks, strict=True)
         if mark is None and number in elsewhere
     )
+    occupied = _occupied_by_name(candidates, wanted.marks)
     found = []
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if marks[row] is not None:
@@ -106,9 +107,9 @@ def unanswered(
             told = _of_peg(_Said(candidates.names[row], codes[row], at[row]), pegs, temporary, reference, job)
             if told is not None and (int(candidates.session[row]), pegs.like(candidates.names[row])) in numbered:
                 told = told[0], False, told[2]
-        named = elsewhere.get(numbers[row])
-        open_yet = told is None or not told[1]
-        if named is not None and open_yet and often[int(candidates.session[row]), *named] <= _OFTEN:
+        named, session = elsewhere.get(numbers[row]), int(candidates.session[row])
+        open_yet = (told is None or not told[1]) and (named is None or (session, named[1]) not in occupied)
+        if named is not None and open_yet and often[session, *named] <= _OFTEN:
             told = _named_elsewhere(named, at[row], reference, job) or told
         if told is not None:
             why, held, mark = told
@@ -352,7 +353,7 @@ def _of_peg(said: _Said, pegs: MarkNames, temporary: Temporary, reference: Refer
 
 
 def _named_elsewhere(named: tuple[str, str], at: Floats, reference: Reference, job: Job) -> _Told | None:
-    """Say how a reading lies to the mark that it names in a column which is not mapped, or by its code.
+    """Say how a reading lies to the mark that it names in a column which is not mapped.
 
     It is held where a check would fail on the mark, up to `_BESIDE`: farther away the column says something else.
     """
@@ -360,11 +361,20 @@ def _named_elsewhere(named: tuple[str, str], at: Floats, reference: Reference, j
     near, distance = Places(reference.names, reference.grid[:, :2]).beside(mark, at[:2], _BESIDE)
     if near is None:
         return None
-    says = f"its code gives {mark}" if heading == "code" else f"its unmapped column {heading!r} gives {mark}"
+    says = f"its unmapped column {heading!r} gives {mark}"
     if distance <= job.checks.radius:
         why, failing, _ = _on(mark, f"{says}, and it is", _Said(None, None, at), reference, job)
         return why, failing, mark
     return f"{says}, but that is {_away(reference, mark, distance, at)}", True, mark
+
+
+def _occupied_by_name(candidates: Candidates, marks: MarkNames) -> set[tuple[int, str]]:
+    """Return sessions with the marks that a list says are occupied in them by a name that is the mark's."""
+    return {
+        (int(session), said.mark)
+        for session, name, said in zip(candidates.session, candidates.names, candidates.named, strict=True)
+        if said is not None and marks.named(name, said.mark)
+    }
 
 
 def _numbered_from(candidates: Candidates, pegs: MarkNames) -> set[tuple[int, str | None]]:

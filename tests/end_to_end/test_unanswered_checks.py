@@ -164,3 +164,49 @@ def test_marks_that_are_called_by_numbers_are_found_in_such_a_column_too(tmp_pat
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Station": row["Station"].replace("CM", "910")})
     (told,) = check_job(path).warnings
     assert "gives 9103" in told and "0.80 m away" in told
+
+
+def _renamed(job: Simulation, names: dict[str, str]) -> None:
+    for old, new in names.items():
+        job.rows["name"][job.rows["name"] == old] = new
+    for role in ("ties", "checks"):
+        listed = job.job["session"][0][role]
+        job.job["session"][0][role] = [one | {"point": names.get(one["point"], one["point"])} for one in listed]
+
+
+@pytest.mark.parametrize("east", [0.34, 1.5, 3.3])
+@pytest.mark.parametrize("where", ["remarks alone", "remarks and names", "code", "occupied by its name"])
+def test_posts_and_pegs_measured_around_a_mark_are_no_checks_of_it(where: str, east: float, tmp_path: Path) -> None:
+    """Reference posts and a peg set for a mark say which one it is; a counter beside which marks stand is no name."""
+    job = knocked("W1", "POST", (0.0, 0.0, 0.0))
+    post, tie = (job.rows["name"] == name for name in ("W1", "S01-T1"))
+    marks, said = ("CM3", "CM4"), {"W1": "CM3"}
+    if where == "remarks and names":
+        _renamed(job, {"S01-T1": "CM1-AM"})
+        said |= {"CM1-AM": "CM1", "S01-C1": "CM2"}
+    if where == "occupied by its name":
+        job.job["session"][0]["checks"] = [{"point": "S01-C1", "mark": "CM2"}]
+        _renamed(job, {"S01-T1": "CM1-AM"})
+        said = {"CM1-AM": "CM1", "S01-C1": "CM2", "W1": "CM1"}
+        for column in ("longitude", "latitude", "height"):
+            job.rows[column][post] = job.rows[column][tie]
+    at = job.rows["longitude"][post], job.rows["latitude"][post]
+    job.displace(post, turn_enu(*at, np.array([[east, 0.0, 0.0]])))
+    other = job.rows["name"][np.flatnonzero(job.rows["kind"] == "point")[3]]
+    said[str(other)] = marks[1]  # a point that is far from its mark, so that several are named
+    path = job.write(tmp_path)
+    column = "Code" if where == "code" else "Remark"
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {column: said.get(row["Point"], row.get(column, ""))})
+    assert not [one for one in record_of(path, 0)["doubts"] if one["kind"] == "unanswered-check"]
+
+
+def test_a_name_that_bears_its_mark_among_counters_hides_none_of_them(tmp_path: Path) -> None:
+    """Half of the listed readings name their marks beside the counter alone."""
+    job = knocked("c17", "DP")
+    job.job["session"][0]["checks"] = [{"point": "S01-C1", "mark": "CM2"}]
+    _renamed(job, {"S01-T1": "CM1-AM"})
+    path = job.write(tmp_path)
+    said = {"CM1-AM": "CM1", "S01-C1": "CM2", "c17": "CM3"}
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Station": said.get(row["Point"], "")})
+    (told,) = check_job(path).warnings
+    assert "its unmapped column 'Station' gives CM3" in told
