@@ -90,14 +90,15 @@ def marks_named(register: Named, column: str, exports: Sequence[Named]) -> set[s
 
 
 def is_of_points(register: Named, column: str, exports: Sequence[Named]) -> bool:
-    """Tell whether a table has most of the names that an export's points have: it is of them, and not of marks."""
+    """Tell whether a table has most of the names that the points of all exports have: it is of them, not of marks."""
     names = _folded(register.columns[column])
-    return any(
-        2 * len(_named(texts, names)) > len(words(texts))
-        for one in exports
-        for each, texts in one.columns.items()
-        if one.own(each) and not one.counts(each)
-    )
+    hits = count = 0
+    for one in exports:
+        own = [texts for each, texts in one.columns.items() if one.own(each) and not one.counts(each)]
+        said = [(len(_named(texts, names)), len(words(texts))) for texts in own]
+        most, of = max(said, key=lambda each: each[0] / each[1], default=(0, 0))
+        hits, count = hits + most, count + of
+    return 2 * hits > count
 
 
 def _folded(texts: Sequence[str]) -> dict[str, str]:
@@ -176,7 +177,13 @@ def settle_alike(exports: Sequence[Named]) -> None:
     }
     for one in exports:
         now, name = one.found.mapped.columns.get("name", ""), taken.get(one.found.look.names, "")
-        if one.counts(now) and name in one.columns and one.own(name) and "name" not in one.found.mapped.rivals:
+        if (
+            name != now
+            and one.counts(now)
+            and name in one.columns
+            and one.own(name)
+            and "name" not in one.found.mapped.rivals
+        ):
             told = f'"{name}" is used for the names: it names marks of the register, and "{now}" counts the rows'
             one.found.mapped.notes.append(told)
             _take(one.found, "name", name)

@@ -1,6 +1,6 @@
 """Chooses the register among tables of names and positions: the one whose marks readings name; asks if several."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,7 +73,7 @@ def _likely(every: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
     """Return the tables with the marks that readings name: those with a letter alone, where there are any.
 
     Numbers are names of points in any table of points; one that has most of their names is of the points, beside
-    another one that names marks.
+    another one that names marks which it lacks, and that looks more like a register.
     """
     said: list[set[str]] = []
     points: list[bool] = []
@@ -81,12 +81,29 @@ def _likely(every: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
         name = mark_column(one.found)
         said.append(marks_named(one, name, exports) if name in one.columns else set())
         points.append(name in one.columns and is_of_points(one, name, exports))
-    if not any(marks and not of for marks, of in zip(said, points, strict=True)):
-        points = [False] * len(every)  # all readings may be on marks
+    others = [(one, marks) for one, marks, of in zip(every, said, points, strict=True) if marks and not of]
+    points = [
+        of and bool(others) and not any(_may_be_instead(one, marks, *other) for other in others)
+        for one, marks, of in zip(every, said, points, strict=True)
+    ]
     said = [set() if of else marks for marks, of in zip(said, points, strict=True)]
     lettered = [{mark for mark in marks if not mark.isdigit()} for marks in said]
     chosen = lettered if any(lettered) else said
     return [_Likely(one, frozenset(marks), of) for one, marks, of in zip(every, chosen, points, strict=True)]
+
+
+def _may_be_instead(one: Named, marks: set[str], other: Named, named: set[str]) -> bool:
+    """Tell whether a table with most names of the points may yet be the register instead of another.
+
+    It may where it has all marks that readings name of the other, as all readings may be on marks, and where it looks
+    no less like a register than that.
+    """
+    looks = register_looks(one.found)
+    return _folded(named) <= _folded(marks) or (looks > 0 and looks >= register_looks(other.found))
+
+
+def _folded(marks: Iterable[str]) -> set[str]:
+    return {mark.casefold() for mark in marks}
 
 
 def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:

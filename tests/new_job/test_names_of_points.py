@@ -240,3 +240,61 @@ def test_a_rover_that_occupied_no_mark_is_named_as_another_one_of_its_headings(t
     assert {file: block["columns"]["name"] for block in blocks for file in block["files"]} == {
         "a.csv": "Station", "b.csv": "Station"
     }  # fmt: skip
+
+
+def _design(folder: Path, job: Simulation, *marks: int) -> None:
+    """Write places to be staked out, and among them some marks of the register, as of another year: half a metre off."""
+    rows = [f"{job.register['mark'][at]},{job.register['easting'][at] + 0.5},{job.register['northing'][at]},310.0"
+            for at in marks]  # fmt: skip
+    rows += [f"D{at},{job.register['easting'][0] + 7.5 * at},{job.register['northing'][0]},310.0" for at in range(30)]
+    (folder / "design.csv").write_text("\n".join(["Point,Easting,Northing,Height", *rows, ""]), encoding="utf-8")
+
+
+@pytest.mark.parametrize("of", ["one export", "two exports"])
+def test_a_register_is_not_of_the_points_where_readings_of_an_export_are_mostly_on_marks(
+    of: str, tmp_path: Path
+) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    _design(tmp_path, job, 0)
+    if of == "two exports":
+        job.keep(np.arange(len(job.rows["name"])) == np.flatnonzero(job.rows["kind"] != "point")[-1])
+    else:
+        job.keep((job.rows["kind"] != "point") | (np.cumsum(job.rows["kind"] == "point") < 3))
+    write(tmp_path / ("check.csv" if of == "two exports" else "a.csv"), job, {"name": "Point"} | _REST, time=_UTC)
+    started = new_job(tmp_path)
+    assert dict((name, role) for name, role, _ in started.files)["control.csv"] == "may be the register"
+    assert {one.value for one in asked(started)["control.file"].candidates} == {'"control.csv"', '"design.csv"'}
+
+
+@pytest.mark.parametrize("headed", ["as a register", "as points"])
+def test_a_table_with_all_marks_that_another_has_is_asked_after(headed: str, tmp_path: Path) -> None:
+    """All readings are on marks, and most marks are in one table alone."""
+    job = laid(tmp_path, {"name": "Point"})
+    _design(tmp_path, job, 0, 1)
+    job.keep(job.rows["kind"] != "point")
+    write(tmp_path / "a.csv", job, {"name": "Point"} | _REST, time=_UTC)
+    if headed == "as points":
+        (tmp_path / "control.csv").rename(tmp_path / "national.csv")
+    started = new_job(tmp_path)
+    assert not any("of the points themselves" in why for _, _, why in started.files)
+    assert len(asked(started)["control.file"].candidates) == 2
+
+
+def test_places_to_be_staked_out_are_no_register(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    rows = [f"{name},{1571000 + at},5179000,10.0" for at, name in enumerate(job.rows["name"]) if "-" not in name]
+    (tmp_path / "stake.csv").write_text("\n".join(["Point,Easting,Northing,Height", *rows, ""]), encoding="utf-8")
+    started = new_job(tmp_path)
+    assert "control.file" not in asked(started)
+
+
+def test_exports_of_one_column_of_names_stay_in_one_block(tmp_path: Path) -> None:
+    """The second rover occupied no mark, and its points' numbers are those of its rows."""
+    job = laid(tmp_path, {"name": "Point"})
+    job.keep(job.rows["kind"] == "point")
+    told = {"name": [str(700 + at) for at in range(len(job.rows["name"]))]}
+    write(tmp_path / "b.csv", job, {"name": "Point"} | _REST, time=_UTC, told=told)
+    started = new_job(tmp_path)
+    (block,) = parsed(started)["points"]
+    assert block["files"] == ["a.csv", "b.csv"]  # type: ignore[comparison-overlap]
+    assert not any("counts the rows" in note for note in started.notes)
