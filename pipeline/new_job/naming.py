@@ -8,8 +8,11 @@ import numpy as np
 
 from pipeline.near import listed
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.headings import rank, words_compared
 from pipeline.new_job.look import ROWS, whole
 from pipeline.new_job.mapped import plainest
+from pipeline.new_job.spread import from_their_middle
+from pipeline.new_job.tables import register_of, sample_of
 from pipeline.new_job.values import decimals, given, words
 from pipeline.read.findings import Unusable
 
@@ -21,6 +24,15 @@ _NAMES = ("name", "mark", "code")
 _OWN = 0.8
 #: How much wider than the count of its rows the span of a counter may be: rows are taken out of exports.
 _SPAN = 1.25
+#: Metres within which rows of one name lie that are of one mark, however far off a base says that it is. No source.
+_ONE_PLACE = 5.0
+#: Words of headings, besides those of codes, under which registers say something of marks that is no name.
+_SAYS_OF_MARKS = frozenset(
+    """
+    code type kind order class category condition state surveyor observer owner material layer zone sheet
+    typ art ordnung klasse zustand beobachter ordre classe etat orden clase estado ordem ordine stato
+    """.split()
+)
 #: Marks that a sentence lists.
 _LISTED = 3
 
@@ -60,6 +72,10 @@ class Named:
         filled = given(texts)
         return len(filled) >= _OWN * len(texts) and len(words(filled)) >= _OWN * len(filled)
 
+    def called(self, name: str) -> bool:
+        """Tell whether a column is that of the names, as its heading says or as it gives nearly every row its own."""
+        return name in (self.found.mapped.columns.get(word) for word in ("name", "mark")) or self.own(name)
+
 
 def _measured(texts: Sequence[str]) -> bool:
     """Tell whether a column holds broken numbers for the most part; names may be such here and there: 9101.2."""
@@ -77,14 +93,17 @@ def of_register(register: FileFound) -> Named:
     return Named.of(register, _MARKS)
 
 
-def marks_named(register: Named, column: str, exports: Sequence[Named]) -> set[str]:
-    """Return the marks by a column of a register that readings name, a counter of theirs apart."""
+def marks_named(register: Named, column: str, exports: Sequence[Named], called: bool = False) -> set[str]:
+    """Return the marks by a column of a register that readings name, a counter of theirs apart.
+
+    ``called`` leaves out what is said beside the names: codes, layers, remarks.
+    """
     names = _folded(register.columns[column])
     return {
         mark
         for one in exports
         for each, texts in one.columns.items()
-        if not one.counts(each)
+        if not one.counts(each) and (one.called(each) or not called)
         for mark in _named(texts, names)
     }
 
@@ -118,25 +137,63 @@ def _named(texts: Sequence[str], names: Mapping[str, str]) -> set[str]:
 def settle_register(register: Named, exports: Sequence[Named]) -> None:
     """Take that column of a register for its marks' names by which readings name them; ask where two may be.
 
-    One that counts the rows is it only where readings name marks by no other.
+    One that counts the rows is it only where readings name marks by no other; one that does not give each mark its own
+    name is none. What readings say beside their names, and numbers alone, speak weakly for a column.
     """
     mapped = register.found.mapped
     word = "mark" if "mark" in mapped.columns else "name"
     now = mapped.columns.get(word, "")
-    score = {name: len(marks_named(register, name, exports)) for name in register.columns}
-    saying = [name for name in score if score[name] and not register.counts(name)]
+    counter = register.counts(now)
+    fit = [name for name in register.columns if name == now or _names_each(register, name, counter)]
+    sure = {name: marks_named(register, name, exports, True) for name in fit}
+    said = {name: marks_named(register, name, exports) for name in fit}
+    weak = {name: not any(not mark.isdigit() for mark in sure[name]) for name in fit}
+
+    def stands_back(name: str) -> bool:
+        if name == now:
+            return False
+        if _says_of_marks(name):
+            return weak[name] or (not counter and bool(said.get(now)))
+        return weak[name] and not counter and bool(said.get(now)) and not weak[now]
+
+    saying = [name for name in fit if said[name] and not register.counts(name) and not stands_back(name)]
     if not saying:
         return
-    best = max(saying, key=lambda name: (score[name], name == now))
+    best = max(saying, key=lambda name: (len(sure[name]), len(said[name]), name == now))
     if best == now:
         return
-    if now in saying:
+    if now in saying or (weak[best] and not counter):
         mapped.rivals[word] = [best, now]
     else:
-        shown = listed(sorted(marks_named(register, best, exports))[:_LISTED])
-        why = "counts the rows" if register.counts(now) else "names none of them"
+        shown = listed(sorted(said[best])[:_LISTED])
+        why = "counts the rows" if counter else "names none of them"
         mapped.notes.append(f'"{best}" names the marks as readings do ({shown}), and "{now}" {why}')
     _take(register.found, word, best)
+
+
+def _names_each(register: Named, column: str, some_lack: bool) -> bool:
+    """Tell whether a column gives each mark a name of its own; some may have none, and one may be given twice."""
+    texts = [text.strip().casefold() for text in register.columns[column]]
+    if not (register.own(column) if some_lack else all(texts)):
+        return False
+    rows: dict[str, list[int]] = {}
+    for at, text in enumerate(texts):
+        rows.setdefault(text, []).append(at)
+    twice = [those for text, those in rows.items() if text and len(those) > 1]
+    if not twice:
+        return True
+    try:
+        table = register_of(register.found).table
+    except (Unusable, OSError):
+        return False
+    if len(table.first) != len(texts):
+        return False
+    return all(bool((from_their_middle(table, those) <= _ONE_PLACE).all()) for those in twice)
+
+
+def _says_of_marks(heading: str) -> bool:
+    """Tell whether a heading says that its column holds codes, classes, conditions, ... of marks."""
+    return rank("code", heading) is not None or not _SAYS_OF_MARKS.isdisjoint(words_compared(heading))
 
 
 def settle_export(export: Named, register: Named) -> None:
@@ -193,6 +250,8 @@ def _beside(export: Named, said: Mapping[str, set[str]], names: Mapping[str, str
     """Take a column that names marks beside one of other names: as that of the marks, or to find the occupations by."""
     for name in sorted(said, key=lambda each: -len(said[each])):
         filled, mapped = given(export.columns[name]), export.found.mapped
+        if not _at_their_marks(export, name, names):
+            continue
         if all(text.strip().casefold() in names for text in filled):
             _take(export.found, "mark", name)
             mapped.notes.append(f'"{name}" is used for the marks: it holds only names from the register')
@@ -202,6 +261,24 @@ def _beside(export: Named, said: Mapping[str, set[str]], names: Mapping[str, str
         else:
             continue
         return
+
+
+def _at_their_marks(export: Named, column: str, names: Mapping[str, str]) -> bool:
+    """Tell whether readings that a column names a mark for may stand on it: most of them lie where others of it do.
+
+    A column that is filled on nearly all rows with the name of one mark is of something else: where a base stood.
+    """
+    texts = [text.strip().casefold() for text in export.columns[column]]
+    if len(set(texts) & names.keys()) == 1 and sum(map(bool, texts)) >= _OWN * len(texts):
+        return False
+    rows: dict[str, list[int]] = {}
+    table = sample_of(export.found)
+    for at, text in enumerate(texts[: len(table.first)]):
+        if text in names:
+            rows.setdefault(text, []).append(at)
+    away = [from_their_middle(table, those) for those in rows.values() if len(those) > 1]
+    far = np.concatenate(away) if away else np.zeros(0)
+    return 2 * int((far > _ONE_PLACE).sum()) <= len(far)
 
 
 def mark_column(register: FileFound) -> str:

@@ -298,3 +298,65 @@ def test_exports_of_one_column_of_names_stay_in_one_block(tmp_path: Path) -> Non
     (block,) = parsed(started)["points"]
     assert block["files"] == ["a.csv", "b.csv"]  # type: ignore[comparison-overlap]
     assert not any("counts the rows" in note for note in started.notes)
+
+
+def _register_with(folder: Path, job: Simulation, heading: str, told: Sequence[str], names: str = "Mark") -> None:
+    rest = {name: values for name, values in job.register.items() if name not in ("mark", "holds")}
+    write_register({names: job.register["mark"]} | rest | {heading: np.array(told)}, folder / "control.csv")
+
+
+@pytest.mark.parametrize(
+    ("heading", "told", "beside", "said"),
+    [
+        ("Code", ["CTRL"] * 9, "Code", ["CTRL"]),
+        ("Condition", ["stable", "damaged", "stable", "buried"] * 3, "Ground", ["stable", "soft"]),
+        ("Order", ["2", "3", "2", "1"] * 3, "Layer", ["1", "2", "3"]),
+        ("Surveyor", ["Smith"] * 9, "Observer", ["Smith"]),
+        ("Type", ["PIN", "NAIL", "POST", "BOLT", "ROD", "DISC", "TUBE", "CUT", "PEG"], "Code", ["PIN", "NAIL", "EP"]),
+        ("Class", ["7", "9", "4", "12", "31", "40", "53", "61", "77"], "Layer", ["4", "9", "31"]),
+    ],
+)
+def test_what_a_register_says_of_its_marks_is_not_their_names(
+    heading: str, told: list[str], beside: str, said: list[str], tmp_path: Path
+) -> None:
+    """Points have names that name no mark, and another column of theirs says words that the register says too."""
+    job = job_of()
+    count = len(job.rows["name"])
+    own = [f"Q{3 * at}" for at in range(count)]
+    words = [said[at % len(said)] for at in range(count)]
+    laid(tmp_path, {"own": "Point", "beside": beside}, own=own, beside=words)
+    _register_with(tmp_path, job, heading, told[: len(job.register["mark"])])
+    started = new_job(tmp_path)
+    control = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["control"]
+    assert control.get("columns", {}).get("mark", "Mark") == "Mark"
+    assert "mark" not in asked(started) and not any(f'"{heading}"' in note for note in started.notes)
+    assert "mark" not in parsed(started)["points"][0]["columns"]
+
+
+def test_a_mark_given_twice_does_not_hide_the_names_of_a_registers_marks(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    register = {name: np.append(values, values[:1]) for name, values in job.register.items() if name != "holds"}
+    register["easting"][-1] += 0.02
+    names = register.pop("mark")
+    write_register(
+        {"ID": np.arange(1, len(names) + 1).astype(str), "Label": names} | register, tmp_path / "control.csv"
+    )
+    control = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["control"]
+    assert control["columns"]["mark"] == "Label"
+
+
+@pytest.mark.parametrize("setups", [1, 2])
+def test_where_the_base_stood_is_no_mark_of_numbered_points(setups: int, tmp_path: Path) -> None:
+    job = job_of()
+    marks, count = job.register["mark"], len(job.rows["name"])
+    told = [str(marks[1 + at * setups // count]) for at in range(count)]
+    on = on_marks(job)
+    codes = ["CTRL" if name in on else "EP" for name in job.rows["name"].tolist()]
+    heads = {"counter": "Point", "code": "Code", "setup": "Setup"}
+    laid(tmp_path, heads, setup=told, code=codes)
+    started = new_job(tmp_path)
+    assert "mark" not in parsed(started)["points"][0]["columns"]
+    assert not any('"Setup"' in note for note in started.notes)
+    answer(Path(started.path), HEIGHT)
+    outcome = run_job(started.path)
+    assert outcome.exit_code == 0 and len(current_issue(tmp_path / "out").points.rows) == codes.count("EP")
