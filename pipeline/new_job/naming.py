@@ -27,11 +27,9 @@ _SPAN = 1.25
 #: Metres within which rows of one name lie that are of one mark, however far off a base says that it is. No source.
 _ONE_PLACE = 5.0
 #: Words of headings, besides those of codes, under which registers say something of marks that is no name.
-_SAYS_OF_MARKS = frozenset(
-    """
-    code type kind order class category condition state surveyor observer owner material layer zone sheet
-    typ art ordnung klasse zustand beobachter ordre classe etat orden clase estado ordem ordine stato
-    """.split()
+_SAYS_OF_MARKS = re.compile(
+    r"code|type|kind|order|class|category|condition|state|surveyor|observer|owner|material|layer|zone|sheet"
+    r"|typ|art|ordnung|klasse|zustand|beobachter|ordre|classe|etat|orden|clase|estado|ordem|ordine|stato"
 )
 #: Marks that a sentence lists.
 _LISTED = 3
@@ -193,7 +191,7 @@ def _names_each(register: Named, column: str, some_lack: bool) -> bool:
 
 def _says_of_marks(heading: str) -> bool:
     """Tell whether a heading says that its column holds codes, classes, conditions, ... of marks."""
-    return rank("code", heading) is not None or not _SAYS_OF_MARKS.isdisjoint(words_compared(heading))
+    return rank("code", heading) is not None or any(map(_SAYS_OF_MARKS.fullmatch, words_compared(heading)))
 
 
 def settle_export(export: Named, register: Named) -> None:

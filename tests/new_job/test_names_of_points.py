@@ -243,7 +243,7 @@ def test_a_rover_that_occupied_no_mark_is_named_as_another_one_of_its_headings(t
 
 
 def _design(folder: Path, job: Simulation, *marks: int) -> None:
-    """Write places to be staked out, and among them some marks of the register, as of another year: half a metre off."""
+    """Write places to be staked out, among them some marks of the register as of another year: half a metre off."""
     rows = [f"{job.register['mark'][at]},{job.register['easting'][at] + 0.5},{job.register['northing'][at]},310.0"
             for at in marks]  # fmt: skip
     rows += [f"D{at},{job.register['easting'][0] + 7.5 * at},{job.register['northing'][0]},310.0" for at in range(30)]
