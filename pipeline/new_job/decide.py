@@ -35,6 +35,7 @@ from pipeline.new_job.frames import (
     fits,
     grid_question,
     height_question,
+    of_rivals,
     own_crs,
     place_of,
     register_states,
@@ -46,7 +47,7 @@ from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.packed_degrees import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.register_choice import ask_register, choose_register
-from pipeline.new_job.rows import rows
+from pipeline.new_job.rows import TimedRows, rows
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
@@ -90,6 +91,10 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     tables = tables_of(found.exports, read)
     some = likely(read, Marks(register.names, None)) if register else likely(read, Marks([], None))
     grid, agreed = _grid(found.exports, tables, register, some[0], place, len(read))
+    if len(choice) > 1:
+        rivals = [_grid(found.exports, tables, one, _on_marks(read, one), place, len(read))[0] for one in _read(choice)]
+        grid = of_rivals(grid, rivals)
+        ask_register(draft, choice, found.exports)
     grid = _with_way(grid, tables, register, agreed, place)
     _target(draft, found, register, grid, place)
     on_clock = _on_one_clock(clocks)
@@ -144,7 +149,6 @@ def _register(found: Contents, choice: Sequence[FileFound], draft: Draft) -> Reg
         draft.notes.append(none)
         return None
     if len(choice) > 1:
-        ask_register(draft, choice, found.exports)
         return None
     one = choice[0]
     try:
@@ -161,6 +165,21 @@ def _register(found: Contents, choice: Sequence[FileFound], draft: Draft) -> Reg
     if one.look.layer is not None:
         draft.control["layer"] = Known(quoted(one.look.layer))
     return register
+
+
+def _read(choice: Sequence[FileFound]) -> Iterator[RegisterRead]:
+    """Yield registers in a plane of those that may be it: any grid goes with degrees."""
+    for one in choice:
+        try:
+            register = register_of(one)
+        except (Unusable, OSError):
+            continue
+        if register.table.kind == "plane":
+            yield register
+
+
+def _on_marks(read: TimedRows, register: RegisterRead) -> Integers:
+    return likely(read, Marks(register.names, None))[0]
 
 
 def _to_read(one: FileFound, clock: ClockState) -> Points:

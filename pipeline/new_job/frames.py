@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -77,6 +77,26 @@ class GridState:
         if isinstance(self.state, Question):
             return [unquoted(one.value) for one in self.state.candidates]
         return [self.now] if self.now is not None else []
+
+
+def of_rivals(free: GridState, rivals: Sequence[GridState]) -> GridState:
+    """Return the question after the grid where any of some tables may be the register, each with its own grid.
+
+    It lists what fits any of them; ``free`` is the state without a register, for all candidates of one that is unknown.
+    """
+    if not isinstance(free.state, Question) or not rivals:
+        return free
+    found: dict[str, Candidate] = {}
+    for one in rivals:
+        known = [Candidate(one.state.value, one.state.why)] if isinstance(one.state, Known) else []
+        for each in one.state.candidates if isinstance(one.state, Question) else known:
+            found.setdefault(each.value, each)
+    if not found:
+        return free
+    codes = [unquoted(value) for value in found]
+    same = all(one.codes == rivals[0].codes for one in rivals)
+    question = replace(free.state, candidates=tuple(found.values()))
+    return GridState(question, codes[0], step=rivals[0].step if same else None)
 
 
 def step_of(found: Sequence["Fit"]) -> Floats | None:

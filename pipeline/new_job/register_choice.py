@@ -22,12 +22,11 @@ from pipeline.new_job.naming import (
     settle_register,
 )
 from pipeline.new_job.questions import Candidate, Known, Question
+from pipeline.new_job.same_places import SAME, rows_of, same_places
 from pipeline.new_job.tables import register_of
 from pipeline.new_job.unread import unread_times
 from pipeline.read.findings import Unusable
 
-#: Metres, and degrees, by which coordinates of one mark in two tables may differ: they are rounded.
-_SAME = {"plane": 0.0011, "degrees": 1.1e-8}
 #: Marks of one table alone that a question lists.
 _LISTED = 4
 _PLAIN = "names and positions without times"
@@ -120,31 +119,45 @@ def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:
         return [one for one in likely if register_looks(one.found) == register_looks(first.found)]
     naming = sorted((one for one in likely if one.named), key=lambda one: -len(one.named))
     widest = [one for one in naming if len(one.named) == len(naming[0].named)]
-    kept = [first if first in widest else widest[0]]
+    kept = [max(widest, key=_says_most)]
     kept += [one for one in naming if one is not kept[0] and not _says_the_same(kept[0], one)]
     return [one for one in likely if one in kept]
 
 
+def _says_most(one: _Likely) -> tuple[bool, bool, int]:
+    """Return by what one of tables that say the same of marks is taken: heights, a grid, headings of a register."""
+    try:
+        read = register_of(one.found)
+    except (Unusable, OSError):
+        return False, False, 0
+    plane = read.table.kind == "plane"
+    return bool(np.isfinite(read.heights).any()), plane, register_looks(one.found)
+
+
 def _says_the_same(one: _Likely, other: _Likely) -> bool:
-    """Tell whether a table has all marks that readings name of another, with its coordinates."""
-    if not other.named <= one.named:
+    """Tell whether a table has all marks that readings name of another, with its coordinates.
+
+    They are compared by those that both have; heights say nothing where one has none, or has them above something else.
+    """
+    wanted = sorted(_folded(other.named))
+    if not set(wanted) <= _folded(one.named):
         return False
     try:
         here, there = register_of(one.found), register_of(other.found)
     except (Unusable, OSError):
         return False
-    if here.table.kind != there.table.kind or here.table.crs != there.table.crs:
+    if here.table.crs != there.table.crs and None not in (here.table.crs, there.table.crs):
         return False
-    places = []
-    for register in (here, there):
-        at = [register.names.index(mark) if mark in register.names else -1 for mark in sorted(other.named)]
-        if -1 in at:
-            return False
-        places.append((np.column_stack([register.table.first, register.table.second])[at], register.heights[at]))
-    (plan, up), (plan_there, up_there) = places
-    near = np.abs(plan - plan_there) <= _SAME.get(here.table.kind, 0.0)
-    high = np.isclose(up, up_there, rtol=0, atol=_SAME["plane"], equal_nan=True)
-    return bool(near.all() and high.all())
+    at = [rows_of(register, wanted) for register in (here, there)]
+    if None in at:
+        return False
+    (mine, theirs) = at
+    if not same_places(here, mine, there, theirs):
+        return False
+    if one.found.mapped.height != other.found.mapped.height:
+        return True
+    apart = np.abs(here.heights[mine] - there.heights[theirs])
+    return not bool((apart > SAME["plane"]).any())
 
 
 def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
