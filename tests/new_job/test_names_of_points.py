@@ -360,3 +360,58 @@ def test_where_the_base_stood_is_no_mark_of_numbered_points(setups: int, tmp_pat
     answer(Path(started.path), HEIGHT)
     outcome = run_job(started.path)
     assert outcome.exit_code == 0 and len(current_issue(tmp_path / "out").points.rows) == codes.count("EP")
+
+
+def _same_marks(job: Simulation, of: str) -> dict[str, np.ndarray]:
+    """Return the register's marks as another table gives them."""
+    register, place = job.register, job.plan.place
+    plan = {name: register[name] for name in ("mark", "easting", "northing")}
+    longitude, latitude = place.projection.inverse(register["easting"], register["northing"])
+    degrees = {"longitude": np.round(longitude, 10), "latitude": np.round(latitude, 10)}
+    return {
+        "plan alone": plan,
+        "degrees too": plan | degrees | {"height": register["height"]},
+        "degrees alone": {"mark": register["mark"]} | degrees,
+        "other heights": plan | {"ellipsoid_height": register["height"] + 12.0},
+    }[of]
+
+
+@pytest.mark.parametrize("called", ["aaa.csv", "zzz.csv"])
+@pytest.mark.parametrize("of", ["plan alone", "degrees too", "degrees alone", "other heights"])
+def test_a_table_that_gives_the_same_places_otherwise_leaves_the_register_known(
+    of: str, called: str, tmp_path: Path
+) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    write_register(_same_marks(job, of), tmp_path / called)
+    started = new_job(tmp_path)
+    control = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["control"]
+    assert control["file"] == "control.csv" and "control.file" not in asked(started)
+
+
+@pytest.mark.parametrize("of", ["plan alone", "degrees too", "degrees alone"])
+def test_one_mark_elsewhere_makes_two_registers(of: str, tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    job.register["easting"][1] += 0.05
+    write_register(_same_marks(job, of), tmp_path / "other.csv")
+    assert "control.file" in asked(new_job(tmp_path))
+
+
+def test_the_table_with_heights_is_the_register_of_two_with_the_same_places(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    (tmp_path / "control.csv").rename(tmp_path / "list.csv")
+    write_register(_same_marks(job, "plan alone"), tmp_path / "control.csv")
+    control = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["control"]
+    assert control["file"] == "list.csv"
+
+
+def test_the_grid_that_fits_every_table_that_may_be_the_register_is_offered(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    alone = new_job(tmp_path, to=tmp_path / "alone.toml")
+    (line,) = [line for line in Path(alone.path).read_text(encoding="utf-8").splitlines() if line.startswith("grid =")]
+    other = dict(job.register)
+    other["easting"] = other["easting"] + 0.05
+    write_register(other, tmp_path / "national.csv")
+    started = new_job(tmp_path)
+    assert "control.file" in asked(started)
+    assert [one.value for one in asked(started)["target.grid"].candidates] == ['"EPSG:2193"']
+    assert '"EPSG:2193"' in line
