@@ -102,7 +102,7 @@ def _may_be_instead(one: Named, marks: set[str], other: Named, named: set[str]) 
 
 
 def _folded(marks: Iterable[str]) -> set[str]:
-    return {mark.casefold() for mark in marks}
+    return {mark.strip().casefold() for mark in marks if mark.strip()}
 
 
 def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:
@@ -116,7 +116,9 @@ def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:
         return []
     first = likely[0]
     if not first.named:  # as nothing else tells, the one that looks most like one
-        return [one for one in likely if register_looks(one.found) == register_looks(first.found)]
+        alike = [one for one in likely if register_looks(one.found) == register_looks(first.found)]
+        most = max(alike, key=_says_most)
+        return [one for one in alike if one is most or not _says_the_same(most, one)]
     naming = sorted((one for one in likely if one.named), key=lambda one: -len(one.named))
     widest = [one for one in naming if len(one.named) == len(naming[0].named)]
     kept = [max(widest, key=_says_most)]
@@ -135,16 +137,16 @@ def _says_most(one: _Likely) -> tuple[bool, bool, int]:
 
 
 def _says_the_same(one: _Likely, other: _Likely) -> bool:
-    """Tell whether a table has all marks that readings name of another, with its coordinates.
+    """Tell whether a table has all marks that readings name of another, or all where they name none, at its places.
 
     They are compared by those that both have; heights say nothing where one has none, or has them above something else.
     """
-    wanted = sorted(_folded(other.named))
-    if not set(wanted) <= _folded(one.named):
-        return False
     try:
         here, there = register_of(one.found), register_of(other.found)
     except (Unusable, OSError):
+        return False
+    wanted = sorted(_folded(other.named or there.names))
+    if not wanted or not set(wanted) <= _folded(one.named or here.names):
         return False
     if here.table.crs != there.table.crs and None not in (here.table.crs, there.table.crs):
         return False
@@ -171,6 +173,8 @@ def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
     if one.of_points:
         return "neither", "names and positions without times, of the points themselves"
     first = rivals[0].found.look.called
+    if not rivals[0].named and register_looks(one.found) == register_looks(rivals[0].found):
+        return "neither", f"{_PLAIN}: its marks are in {first} too, at the same places"
     if not rivals[0].named:
         return "neither", f"{_PLAIN}, like {first}, which looks more like a register"
     if one.named:

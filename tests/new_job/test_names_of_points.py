@@ -415,3 +415,16 @@ def test_the_grid_that_fits_every_table_that_may_be_the_register_is_offered(tmp_
     assert "control.file" in asked(started)
     assert [one.value for one in asked(started)["target.grid"].candidates] == ['"EPSG:2193"']
     assert '"EPSG:2193"' in line
+
+
+def test_tables_of_the_same_places_are_one_register_where_readings_name_no_mark(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"counter": "Point"})
+    (tmp_path / "control.csv").unlink()
+    rest = {name: job.register[name] for name in ("easting", "northing", "height")}
+    for called, columns in (("marks-plan.csv", ("easting", "northing")), ("marks-whole.csv", tuple(rest))):
+        write_register({"mark": job.register["mark"]} | {each: rest[each] for each in columns}, tmp_path / called)
+    started = new_job(tmp_path)
+    control = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["control"]
+    assert control["file"] == "marks-whole.csv"
+    (why,) = [why for name, _, why in started.files if name == "marks-plan.csv"]
+    assert "marks-whole.csv too, at the same places" in why
