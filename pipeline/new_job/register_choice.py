@@ -150,11 +150,8 @@ def _says_the_same(one: _Likely, other: _Likely) -> bool:
         return False
     if here.table.crs != there.table.crs and None not in (here.table.crs, there.table.crs):
         return False
-    at = [rows_of(register, wanted) for register in (here, there)]
-    if None in at:
-        return False
-    (mine, theirs) = at
-    if not same_places(here, mine, there, theirs):
+    mine, theirs = (rows_of(register, wanted) for register in (here, there))
+    if mine is None or theirs is None or not same_places(here, mine, there, theirs):
         return False
     if one.found.mapped.height != other.found.mapped.height:
         return True
