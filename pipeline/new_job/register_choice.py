@@ -27,6 +27,8 @@ from pipeline.new_job.tables import register_of
 from pipeline.new_job.unread import unread_times
 from pipeline.read.findings import Unusable
 
+#: How many times the marks of a register the points are, at least, of a table of results that lists both. No source.
+_MANY = 4
 #: Marks of one table alone that a question lists.
 _LISTED = 4
 _PLAIN = "names and positions without times"
@@ -94,11 +96,13 @@ def _likely(every: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
 def _may_be_instead(one: Named, marks: set[str], other: Named, named: set[str]) -> bool:
     """Tell whether a table with most names of the points may yet be the register instead of another.
 
-    It may where it has all marks that readings name of the other, as all readings may be on marks, and where it looks
-    no less like a register than that.
+    It may where it looks no less like a register than that, and where it has all marks that readings name of the other,
+    as all readings may be on marks. Results list the marks with many more points, and look like no register beside one.
     """
-    looks = register_looks(one.found)
-    return _folded(named) <= _folded(marks) or (looks > 0 and looks >= register_looks(other.found))
+    looks, looks_of_other = register_looks(one.found), register_looks(other.found)
+    if _folded(named) <= _folded(marks):
+        return looks > 0 or looks_of_other == 0 or len(marks) <= _MANY * len(named)
+    return looks > 0 and looks >= looks_of_other
 
 
 def _folded(marks: Iterable[str]) -> set[str]:

@@ -428,3 +428,16 @@ def test_tables_of_the_same_places_are_one_register_where_readings_name_no_mark(
     assert control["file"] == "marks-whole.csv"
     (why,) = [why for name, _, why in started.files if name == "marks-plan.csv"]
     assert "marks-whole.csv too, at the same places" in why
+
+
+def test_results_that_list_marks_and_points_are_no_register_beside_one(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"})
+    marks = job.register["mark"].tolist()
+    points = [name for name in job.rows["name"].tolist() if "-" not in name]
+    points += [f"q{at}" for at in range(5 * len(marks))]
+    rows = [f"{name},{1571000 + at},5179000,10.0" for at, name in enumerate([*marks, *points])]
+    (tmp_path / "final.csv").write_text("\n".join(["Name,Easting,Northing,Height", *rows, ""]), encoding="utf-8")
+    own = job.rows["name"].tolist() + [f"q{at}" for at in range(5 * len(marks))]
+    job.keep(np.append(np.arange(len(job.rows["name"])), np.zeros(5 * len(marks), int)))
+    write(tmp_path / "a.csv", job, {"name": "Point"} | _REST, time=_UTC, told={"name": own})
+    assert "control.file" not in asked(new_job(tmp_path))
