@@ -59,7 +59,7 @@ def test_block_inverse(unknowns: int, size: int, eliminate: bool) -> None:
 def test_eliminated_unknowns_must_not_meet() -> None:
     """Eliminating two unknowns that meet would be wrong, so it is refused."""
     matrix = BlockMatrix(np.full((2, 1, 1), 2.0), np.array([[0, 1]]), np.ones((1, 1, 1)))
-    with pytest.raises(ValueError, match="meet"):
+    with pytest.raises(ValueError, match="occur in one observation"):
         BlockInverse(matrix, np.array([True, True]))
 
 

@@ -57,7 +57,7 @@ def test_two_jobs_of_one_folder_do_not_take_turns(job: Path, name: str) -> None:
     other.write_text(job.read_text(encoding="utf-8").replace('"simulated"', f'"{name}"'), encoding="utf-8")
     became = dict(run_many([job, other]))
     first, second = became[job], became[other]
-    assert isinstance(first, Outcome) and isinstance(second, JobError) and "same folder" in str(second)
+    assert isinstance(first, Outcome) and isinstance(second, JobError) and "is also that of" in str(second)
     became = dict(run_many([other, job]))
     first, second = became[other], became[job]
     assert isinstance(first, JobError) and isinstance(second, Outcome) and not second.issued
