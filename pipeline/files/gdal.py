@@ -14,6 +14,7 @@ NOTHING_BESIDE = {"GDAL_PAM_ENABLED": "NO"}
 
 #: The thread that holds them may set more for a while: rows that are written may come from an issue that is read.
 _ONE_AT_A_TIME, _FIONA_ALONE = threading.RLock(), threading.Lock()
+_here = threading.local()
 #: Where the user's grids are, or another installation's data: nothing for a GDAL that brings its own.
 _ELSEWHERE = ("PROJ_DATA", "PROJ_LIB", "GDAL_DATA")
 
@@ -24,8 +25,21 @@ def gdal() -> ModuleType:
         import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
 
     database(Path(pyogrio.__file__).with_name("proj_data"))
+    _heed()
     loaded: ModuleType = pyogrio
     return loaded
+
+
+def _heed() -> None:
+    """Have GDAL's errors in this thread become exceptions or be let be, as in the thread that loaded pyogrio.
+
+    It says so for that thread alone (GDAL's CPLPushErrorHandler); in any other GDAL prints them.
+    """
+    if not getattr(_here, "heeded", False):
+        from pyogrio._err import _register_error_handler
+
+        _register_error_handler()
+        _here.heeded = True
 
 
 @contextmanager

@@ -27,7 +27,7 @@ def network(shift: float, role: str) -> Network:
 def test_a_session_without_a_shift_that_its_ties_move(shift: float, role: str, told: int, tmp_path: Path) -> None:
     """The raw positions lie 18 mm to the west of the true ones; ties take up a part of that, checks none."""
     found = run_job(network(shift, role).write(tmp_path))
-    notes = [note for note in found.record["notes"] if "stated to need no shift" in note]
+    notes = [note for note in found.record["notes"] if 'has shift = "none"; its ties' in note]
     assert len(notes) == told
     (session,) = found.record["sessions"]
     assert session["shift_east"] is not None and (0.005 < session["shift_east"] < 0.018) == bool(told)

@@ -46,4 +46,4 @@ def test_readings_on_the_other_half_of_the_earth_are_still_a_doubt(tmp_path: Pat
     issue = run_written(job.write(tmp_path), 3)
     (doubt,) = [one["what"] for one in issue.record["doubts"] if "outside the area" in one["what"]]
     # from 77.85 north to 60 south along the meridian, on the sphere
-    assert f"lie {np.radians(137.85) * 6_371.0:,.0f}"[:-1] in doubt
+    assert f"are {np.radians(137.85) * 6_371.0:,.0f}"[:-1] in doubt

@@ -191,7 +191,7 @@ def test_a_log_beside_a_file_is_nobodys_content(package: Path, log: bytes) -> No
     if not log:
         assert len(read(package)) == 20
         return
-    with pytest.raises(Unusable, match="another program has changes to it"):
+    with pytest.raises(Unusable, match="another program has unsaved changes in"):
         read(package)
 
 

@@ -64,7 +64,7 @@ def test_a_stray_beyond_the_area_is_left_without_coordinates(real_grids: Path) -
 
 def test_a_job_that_mostly_lies_elsewhere_is_refused(real_grids: Path) -> None:
     lon, lat = np.append(np.full(15, 9.0), np.full(5, 6.0)), np.full(20, 50.77)
-    with pytest.raises(OperationError, match="holds 25% of the job's points"):
+    with pytest.raises(OperationError, match="covers 25% of the job's points"):
         working_to_issued("EPSG:28992", "EPSG:5709", around(lon, lat))
 
 
