@@ -57,3 +57,8 @@ def iso(time: datetime, timespec: str = "milliseconds") -> str:
 def from_iso(text: str) -> datetime:
     """Return the time that an ISO 8601 text says, in UTC; raises `ValueError` where it says none."""
     return datetime.fromisoformat(text).astimezone(UTC)
+
+
+def milliseconds_of(text: str) -> int:
+    """Return the UTC milliseconds since 1970 that an ISO 8601 text says; raises as `from_iso`."""
+    return round(from_iso(text).timestamp() * 1000)

@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
-from pipeline.plausible.packed import Packed, are_packed, unpacked
+from pipeline.plausible.packed import is_packed, unpacked
 from pipeline.words import Doubt, counted
 
 
@@ -31,12 +31,7 @@ def packed_doubts(survey: Survey) -> Iterator[Doubtful]:
 
 
 def _is_packed(register: Register) -> bool:
-    if register.kind != "geographic":
-        return False
-    axes = Packed(), Packed()
-    for axis, values in zip(axes, (register.first, register.second), strict=True):
-        axis.add(values[np.isfinite(register.first + register.second)])
-    return are_packed(axes)
+    return register.kind == "geographic" and is_packed(register.first, register.second)
 
 
 def _told(of: str, latitude: float) -> str:

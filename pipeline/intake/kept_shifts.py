@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.clock import from_iso
+from pipeline.clock import milliseconds_of
 from pipeline.files.regular import read_note
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.issue.field_shift_types import FieldShiftTaken
@@ -87,7 +87,7 @@ def _of(one: Standing) -> Iterator[KeptShift]:
     )  # fmt: skip
     for entry in record["field_shifts"]:
         if entry["tie"] is not None and entry["coordinates"] == "register":
-            start, until = (round(from_iso(text).timestamp() * 1000) for text in (entry["from"], entry["until"]))
+            start, until = (milliseconds_of(text) for text in (entry["from"], entry["until"]))
             yield KeptShift(record["issue"], entry, start, until, target, stood, doubted)
 
 

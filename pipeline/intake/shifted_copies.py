@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import copied, in_step, of_pairs
 from pipeline.duplicates.near import offsets, writing
+from pipeline.geodesy.frames import GRS80
 from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.sphere import DEGREE
@@ -18,9 +19,6 @@ from pipeline.sphere import DEGREE
 _BESIDE = 4
 #: Metres up to which points are measured by offset, and how many codes such points, or those they hang on, have.
 _OFFSET, _CODES = 10.0, 2
-#: Semi-major axis in metres and squared eccentricity of GRS80, which differs from any other of today by no millimetre
-#: in a hundred metres.
-_AXIS, _SQUARED = 6_378_137.0, 0.00669438
 
 
 @dataclass(frozen=True)
@@ -117,6 +115,7 @@ def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers, *, named: boo
 
 def _on_ellipsoid(latitude: float) -> Floats:
     """Return (3,) by which east, north and up on the sphere are as on the ellipsoid: a third of a per cent at most."""
-    flat = 1.0 - _SQUARED * math.sin(math.radians(latitude)) ** 2
-    east, north = _AXIS / math.sqrt(flat), _AXIS * (1.0 - _SQUARED) / flat**1.5
+    # any other ellipsoid of today differs from this one by no millimetre in a hundred metres
+    flat = 1.0 - GRS80.e2 * math.sin(math.radians(latitude)) ** 2
+    east, north = GRS80.a / math.sqrt(flat), GRS80.a * (1.0 - GRS80.e2) / flat**1.5
     return np.array([math.radians(east) / DEGREE, math.radians(north) / DEGREE, 1.0])

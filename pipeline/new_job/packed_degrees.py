@@ -5,7 +5,7 @@ import numpy as np
 from pipeline.new_job.frames import FilePositions
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Question
-from pipeline.plausible.packed import Packed, are_packed, unpacked
+from pipeline.plausible.packed import is_packed, unpacked
 
 
 def packed_question(table: FilePositions, mapped: Mapped) -> Question | None:
@@ -13,10 +13,7 @@ def packed_question(table: FilePositions, mapped: Mapped) -> Question | None:
     if table.kind != "degrees" or mapped.dms or not {"longitude", "latitude"} <= mapped.columns.keys():
         return None
     known = np.isfinite(table.first) & np.isfinite(table.second)
-    axes = Packed(), Packed()
-    for axis, values in zip(axes, (table.first, table.second), strict=True):
-        axis.add(values[known])
-    if not known.any() or not are_packed(axes):
+    if not known.any() or not is_packed(table.first, table.second):
         return None
     latitude = float(table.second[known][0])
     asks = (

@@ -6,9 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.new_job.frames import FilePositions
-
-#: Metres that are a degree of latitude, about.
-_DEGREE = 111_000.0
+from pipeline.sphere import DEGREE
 
 
 def from_their_middle(table: FilePositions, some: Sequence[int] | Integers) -> Floats:
@@ -18,5 +16,5 @@ def from_their_middle(table: FilePositions, some: Sequence[int] | Integers) -> F
         return np.full(len(places), np.nan)
     middle = np.nanmedian(places, axis=0)
     if table.kind == "degrees":
-        places, middle = ((each * _DEGREE * [np.cos(np.radians(middle[1])), 1.0]) for each in (places, middle))
+        places, middle = ((each * DEGREE * [np.cos(np.radians(middle[1])), 1.0]) for each in (places, middle))
     return np.asarray(np.hypot(*(places - middle).T))

@@ -88,6 +88,15 @@ def are_packed(coordinates: Iterable[Packed], tried: int = 1) -> bool:
     return all(one.possible for one in both) and sum(one.log_chance() for one in both) < CHANCE - math.log(tried)
 
 
+def is_packed(longitude: Floats, latitude: Floats) -> bool:
+    """Tell whether places (n,), degrees of one file, are packed beyond chance; what is not finite says nothing."""
+    known = np.isfinite(longitude + latitude)
+    axes = Packed(), Packed()
+    for axis, values in zip(axes, (longitude, latitude), strict=True):
+        axis.add(values[known])
+    return are_packed(axes)
+
+
 def unpacked(degrees: float) -> str:
     """Return packed degrees as they would have to be read, as 48°12'38.621"."""
     thousandths = round(abs(degrees) * 1e7)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.clock import from_iso
+from pipeline.clock import milliseconds_of
 from pipeline.geodesy.operations import ISSUED, RAW
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AxisWritten, Record
@@ -177,7 +177,7 @@ def _count(written: AxisWritten) -> float:
 
 def time_of(observed: str | None) -> int | None:
     """Return the UTC milliseconds of a time in a record."""
-    return None if observed is None else round(from_iso(observed).timestamp() * 1000)
+    return None if observed is None else milliseconds_of(observed)
 
 
 def _called(last: Record, survey: Survey, solved: Solved, now: Fingerprint, again: Again) -> dict[int, str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
-from pipeline.clock import clock, from_iso, iso, moment
+from pipeline.clock import clock, iso, milliseconds_of, moment
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import LostOccupation, Now, Part
@@ -137,7 +137,7 @@ def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
     for row in last["checks"]:
         if row["role"] == Role.NOTED or None in (row["observed"], row["point"]):
             continue
-        time, session = _milliseconds(str(row["observed"])), before.get(row["session"])
+        time, session = milliseconds_of(str(row["observed"])), before.get(row["session"])
         sessions = sessions_at(survey, time, row["session"], session)
         own = tuple(one.index for one in survey.windows if one.session.name == row["session"])
         # where it is of another session now, what its own lost by that is at stake as well
@@ -156,7 +156,7 @@ def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
         if one is None or one["of"] != "occupation":
             continue
         parts = None if one["parts"] is None else np.array([part in one["parts"] for part in PARTS])
-        time, names = _milliseconds(one["observed"]), (one["failed_in"], one["point"], one["mark"])
+        time, names = milliseconds_of(one["observed"]), (one["failed_in"], one["point"], one["mark"])
         every = {at for name in doubt["sessions"] for at in _concerned(survey, time, name, before.get(name))}
         sessions = tuple(sorted(every))
         yield Occupied(*names, time, sessions, sessions, parts=parts, untested=one["now"] != "gone")
@@ -172,11 +172,7 @@ def _concerned(survey: Survey, time: int, name: str, before: Session | None) -> 
 
 
 def _key(one: LostOccupation) -> tuple[str, str, int]:
-    return one["point"], one["mark"], _milliseconds(one["observed"]) // 1000
-
-
-def _milliseconds(instant: str) -> int:
-    return round(from_iso(instant).timestamp() * 1000)
+    return one["point"], one["mark"], milliseconds_of(one["observed"]) // 1000
 
 
 def sessions_at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[int, ...]:
@@ -203,10 +199,9 @@ def _parts_of(survey: Survey, before: Session | None) -> tuple[int, ...]:
     return tuple(one.index for one in within if one.base is None or base in (None, base_key(one.base)))
 
 
-def _span(session: Session) -> tuple[float, float]:
+def _span(session: Session) -> tuple[int, int]:
     """Return the start and the end of a session of an issue, UTC milliseconds."""
-    start, end = (from_iso(session[edge]).timestamp() * 1000 for edge in ("start", "end"))
-    return start, end
+    return milliseconds_of(session["start"]), milliseconds_of(session["end"])
 
 
 def _holds(last: Record) -> dict[str, Flags]:

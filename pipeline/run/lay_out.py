@@ -72,7 +72,7 @@ class LayOut:
         self._beside.shutdown()
 
     def laid(self) -> Laid:
-        """Wait for the second pass and return what it gave; where drawings leave points out, for the GeoPackage too.
+        """Wait for the second pass and return what it gave; where drawings may leave points out, for all files too.
 
         Raises `RuntimeError` where the rows do not add up, and whatever comes of writing.
         """
@@ -80,7 +80,7 @@ class LayOut:
         codes = [one.code for one in job.drawing.codes] if "dxf" in job.issue.formats else []
         if not codes:
             return rest.laid()
-        self._written.result()
+        _ = self.files  # nothing is taken from a GeoPackage before it was read back
         return rest.laid(without_points(self._package, codes))
 
     @cached_property

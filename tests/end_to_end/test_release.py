@@ -111,6 +111,14 @@ def upgrade(monkeypatch: pytest.MonkeyPatch, number: int) -> None:
     monkeypatch.setattr(fingerprint, "program_version", lambda: f"tiedown {number}, PROJ 99, EPSG database 99")
 
 
+def passed_over(made: Simulation, path: Path, tmp_path: Path) -> Path:
+    """A second issue, which moves points, and the first one released by hand in its place."""
+    mistype(made, tmp_path, 0.008)
+    run_job(path)
+    release(path, 1, "the drafters are not ready")
+    return path
+
+
 def code(path: Path, name: str) -> None:
     """Give a point another code: an issue that moves nothing."""
     rewrite_export(
@@ -148,10 +156,7 @@ def test_another_version_of_the_program_undoes_no_release_by_hand(
 def test_a_hand_decides_of_what_is_made_again_too(
     job: tuple[Simulation, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    made, path = job
-    mistype(made, tmp_path, 0.008)
-    run_job(path)
-    release(path, 1, "the drafters are not ready")
+    path = passed_over(*job, tmp_path)
     upgrade(monkeypatch, 3)
     assert run_job(path).current == 1
     release(path, 3, "they are now")
@@ -164,10 +169,7 @@ def test_a_hand_decides_of_what_is_made_again_too(
 def test_a_change_and_another_version_at_once_are_a_change(
     job: tuple[Simulation, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    made, path = job
-    mistype(made, tmp_path, 0.008)
-    run_job(path)
-    release(path, 1, "the drafters are not ready")
+    path = passed_over(*job, tmp_path)
     upgrade(monkeypatch, 3)
     code(path, "GATE")
     assert (run_job(path).current, shown(path)) == (3, "003")

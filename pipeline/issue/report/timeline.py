@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline.clock import DAY, MINUTE, moment
+from pipeline.clock import DAY, MINUTE, milliseconds_of, moment
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
-from pipeline.issue.report.written import clipped, milliseconds, minute
+from pipeline.issue.report.written import clipped, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.words import Role
@@ -49,7 +49,7 @@ class Timeline:
 
 def timeline(session: Session, checks: Sequence[CheckRow]) -> Timeline:
     """Return the drawing of a session from its row of the record and its occupations, in the order of their times."""
-    start, end = milliseconds(session["start"]), milliseconds(session["end"])
+    start, end = milliseconds_of(session["start"]), milliseconds_of(session["end"])
 
     def x(time: int) -> float:
         part = (time - start) / max(end - start, 1)
@@ -58,12 +58,13 @@ def timeline(session: Session, checks: Sequence[CheckRow]) -> Timeline:
     kinds: dict[bool | None, list[tuple[float, float]]] = {True: [], False: [], None: []}
     named = []
     for check in checks:
-        place = (x(milliseconds(check["observed"])), TIES if check["role"] == Role.TIE else CHECKS)
+        place = (x(milliseconds_of(check["observed"])), TIES if check["role"] == Role.TIE else CHECKS)
         # what was noted in the field passes nothing
         kinds[None if check["role"] == Role.NOTED and check["passed"] else check["passed"]].append(place)
         named.append((check["passed"] is False, place, check["mark"]))
     spread = [
-        (x(milliseconds(one["from"])), x(milliseconds(one["until"])), str(one["proof"])) for one in session["stretches"]
+        (x(milliseconds_of(one["from"])), x(milliseconds_of(one["until"])), str(one["proof"]))
+        for one in session["stretches"]
     ]
     first, last = session["first_point"], session["last_point"]
     said = [f"{one['proof']} from {minute(one['from'])} to {minute(one['until'])}" for one in session["stretches"]]
@@ -75,7 +76,7 @@ def timeline(session: Session, checks: Sequence[CheckRow]) -> Timeline:
         dots(kinds[None]),
         _labels(named),
         list(_ticks(start, end, x)),
-        None if first is None or last is None else (x(milliseconds(first)), x(milliseconds(last))),
+        None if first is None or last is None else (x(milliseconds_of(first)), x(milliseconds_of(last))),
     )
 
 

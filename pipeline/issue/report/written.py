@@ -35,11 +35,6 @@ def many(value: int, one: str, more: str = "") -> str:
     return f"{count(value)} {plural(value, one, more)}"
 
 
-def milliseconds(text: str) -> int:
-    """Return a record's time as UTC milliseconds since 1970."""
-    return round(from_iso(text).timestamp() * 1000)
-
-
 def moment(text: str | None) -> str:
     """Return a record's time (ISO, UTC) as date and time, to the second unless it has a part of one."""
     if text is None:
