@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.digest import digest
-from pipeline.files.at_rest import BESIDE, logs_of
+from pipeline.files.unlocked_database import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
 from pipeline.issue.folder.issues_list import Entry, made, numbers_listed, read_issues_list

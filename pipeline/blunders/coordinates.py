@@ -10,8 +10,8 @@ from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Former, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
-from pipeline.geodesy.alternatives import left_out, neighbouring_zones, other_datums
 from pipeline.geodesy.crs import ELLIPSOID
+from pipeline.geodesy.misread_coordinates import left_out, neighbouring_zones, other_datums
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.model import ControlSection

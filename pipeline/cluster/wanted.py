@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pipeline import limits
 from pipeline.digest import digest
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.tried import seen_there, sign
 from pipeline.job.named_folder import as_written
 

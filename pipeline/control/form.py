@@ -4,8 +4,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from pipeline.control.rows import KNOWN, POSITION, QUOTE
+from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.files.features import Features
-from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain

@@ -8,10 +8,8 @@ from contextlib import closing
 from pathlib import Path
 
 from pipeline.control.form import AS_OURS, Form
-from pipeline.files.at_rest import quoted
 from pipeline.files.features import Features, cell, has_too_many_columns, read_geojson, sheet_of
-from pipeline.files.guarded import why
-from pipeline.files.packages import (
+from pipeline.files.geopackages import (
     POINTS,
     SQLITE,
     BrokenGeometry,
@@ -22,7 +20,9 @@ from pipeline.files.packages import (
     of_bytes,
     wkb_of,
 )
+from pipeline.files.guarded_database import why
 from pipeline.files.sheet import TABLES, Sheet, decode, read_bytes, read_sheet
+from pipeline.files.unlocked_database import quoted
 from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
 from pipeline.problems import Problems
 

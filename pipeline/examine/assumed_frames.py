@@ -6,8 +6,8 @@ import numpy as np
 
 from pipeline.examine.datum_steps import places_of
 from pipeline.geodesy import crs as systems
-from pipeline.geodesy.detours import Places, datum_name, largest, same_datum, spread
 from pipeline.geodesy.frames import enu_rotation, turn
+from pipeline.geodesy.indirect_operations import Places, datum_name, largest, same_datum, spread
 from pipeline.geodesy.operations import Operation, OperationError, datum_to_datum
 from pipeline.geodesy.realisations import is_wgs84_of_any_time, on_newest, realised
 from pipeline.intake.survey import Survey

@@ -12,7 +12,9 @@ import numpy as np
 from pipeline.arrays import Flags, Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy import crs as systems
-from pipeline.geodesy.detours import (
+from pipeline.geodesy.crs_comparison import is_projected
+from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.indirect_operations import (
     Detour,
     Places,
     apart,
@@ -23,8 +25,6 @@ from pipeline.geodesy.detours import (
     same_datum,
     spread,
 )
-from pipeline.geodesy.epochs import decimal_year
-from pipeline.geodesy.named import is_projected
 from pipeline.geodesy.operations import OperationError, datum_to_datum
 from pipeline.geodesy.realisations import realised
 from pipeline.intake.survey import Survey

@@ -6,8 +6,8 @@ import numpy as np
 
 from pipeline.clock import DAY
 from pipeline.examine.doubtful import Doubtful
-from pipeline.geodesy.detours import datum_name, moves
 from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.indirect_operations import datum_name, moves
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, counted
 

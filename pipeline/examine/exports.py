@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.files.patterns import Closed, TooMany, otherwise_cased
+from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.implausible import Cliff

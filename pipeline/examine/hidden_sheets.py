@@ -4,7 +4,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet, hidden_sheets
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.intake.survey import Survey

@@ -15,8 +15,8 @@ from pipeline.fieldwork.at_hand import Marks
 from pipeline.fieldwork.look import FieldJob, look, reach_of, told_left_out
 from pipeline.fieldwork.pairs import Pair, pairs
 from pipeline.fieldwork.sheet_content import sheet_of
-from pipeline.files.patterns import fits
-from pipeline.files.whole import whole_or_not
+from pipeline.files.atomic_write import atomic_write
+from pipeline.files.file_patterns import fits
 from pipeline.geodesy import crs
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.prepare import load
@@ -165,7 +165,7 @@ def _write(files: Mapping[Path, bytes], force: bool) -> None:
     """Write files whole, all of them or none. Raises OSError and `JobError`."""
     with ExitStack() as all_or_none:
         for path, content in files.items():
-            draft = all_or_none.enter_context(whole_or_not(path, path.with_name(f".{path.name}.{os.getpid()}")))
+            draft = all_or_none.enter_context(atomic_write(path, path.with_name(f".{path.name}.{os.getpid()}")))
             with named_in_errors(path):
                 draft.write_bytes(content)
         for path in files:

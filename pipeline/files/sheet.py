@@ -13,7 +13,7 @@ from itertools import islice
 from pathlib import Path
 
 from pipeline.files.odd_text import looks_like_data
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import WORKBOOKS, as_text, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.limits import COLUMNS, LINE, TABLE

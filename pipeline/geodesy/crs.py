@@ -10,13 +10,13 @@ from pyproj.crs import CRS, CompoundCRS
 from pyproj.database import get_database_metadata
 from pyproj.exceptions import CRSError
 
-from pipeline.geodesy.afresh import Answer, afresh
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
+from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
-from pipeline.geodesy.hints import crs_hint
-from pipeline.geodesy.stated_base import on_base, registered_twin, says_datum
+from pipeline.geodesy.fresh_thread import Answer, in_fresh_thread
+from pipeline.geodesy.stated_datum import on_base, registered_twin, says_datum
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
 ELLIPSOID = "ellipsoid"
@@ -106,10 +106,10 @@ def _made_of(text: str) -> CRS:
 
 
 def _read(text: str) -> CRS:
-    """Return what PROJ makes of a text; WKT of the first version is read apart (see `afresh`). Raises CRSError."""
+    """Return what PROJ makes of a text; WKT 1 is read apart (see `in_fresh_thread`). Raises CRSError."""
     if not _FIRST_WKT.match(text):
         return CRS.from_user_input(text)
-    return registered_twin(CRS.from_wkt(afresh(lambda: CRS.from_wkt(text).to_wkt())))
+    return registered_twin(CRS.from_wkt(in_fresh_thread(lambda: CRS.from_wkt(text).to_wkt())))
 
 
 @_remembered

@@ -20,13 +20,13 @@ from pyproj.crs import CRS
 
 from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
-from pipeline.geodesy import frames, heights, pipelines, realisations
+from pipeline.geodesy import frames, geoid_grid, pipelines, realisations
 from pipeline.geodesy.area import WHOLE_EARTH, Area
 from pipeline.geodesy.axes import axes_of
-from pipeline.geodesy.choose import choose
 from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.grids import Grid
+from pipeline.geodesy.operation_choice import choose_operation
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
 
@@ -155,7 +155,7 @@ def working_to_issued(
     """
     target, datum = systems.target_grid(grid), systems.vertical_of(height)
     working = systems.geocentric_of(target)
-    plain = choose(working, systems.promote(target), WHOLE_EARTH, step)
+    plain = choose_operation(working, systems.promote(target), WHOLE_EARTH, step)
     if datum is None:
         if geoid is not None:
             raise OperationError(
@@ -164,9 +164,9 @@ def working_to_issued(
             )
         return _from_axes(plain, target)
     if geoid is not None:
-        return _from_axes(heights.with_geoid(plain, geoid, area), target)
+        return _from_axes(geoid_grid.with_geoid(plain, geoid, area), target)
     whole = systems.compound(target, datum)
-    return _from_axes(choose(working, whole, area, step, accept=_carrying(target)), whole)
+    return _from_axes(choose_operation(working, whole, area, step, accept=_carrying(target)), whole)
 
 
 def working_to_geographic(grid: str, *, step: str = GEOGRAPHIC) -> Operation:
@@ -229,8 +229,8 @@ def _with_named_geoid(
         if relation is None:
             return None
     if systems.same_datum(horizontal, target):
-        return heights.with_geoid(plan, geoid, area, relation)
-    return heights.with_distant_geoid(plan, geoid, area, _cart(target), relation)
+        return geoid_grid.with_geoid(plan, geoid, area, relation)
+    return geoid_grid.with_distant_geoid(plan, geoid, area, _cart(target), relation)
 
 
 def _relation(horizontal: CRS, datum: CRS, height: str, area: Area, step: str) -> Operation | None:
@@ -244,7 +244,7 @@ def _relation(horizontal: CRS, datum: CRS, height: str, area: Area, step: str) -
     geographic = systems.geographic_of(horizontal)
     here, there = (systems.compound(geographic, part) for part in (datum, goal))
     try:
-        return choose(here, there, area, step, accept=heights.between_heights)
+        return choose_operation(here, there, area, step, accept=geoid_grid.between_heights)
     except OperationError:
         return None
 
@@ -280,9 +280,9 @@ def _datum_step(source: CRS, target: CRS, area: Area, step: str) -> Operation:
     itrf, same = realised
     if same:
         name = f"{realisations.datum_of(source)} taken as {itrf.name}"
-        taken = replace(choose(source, systems.geocentric_of(source), WHOLE_EARTH, step), name=name)
+        taken = replace(choose_operation(source, systems.geocentric_of(source), WHOLE_EARTH, step), name=name)
         return _on_from(taken, itrf, target, area, step)
-    first = choose(source, systems.geocentric_of(itrf), WHOLE_EARTH, step)
+    first = choose_operation(source, systems.geocentric_of(itrf), WHOLE_EARTH, step)
     try:
         own = _by_itself(source, target, area, step)
     except OperationError:
@@ -298,12 +298,12 @@ def _by_itself(source: CRS, target: CRS, area: Area, step: str) -> Operation:
     """Choose among PROJ's ways from the source's own datum."""
     working = systems.geocentric_of(target)
     if systems.same_datum(source, target):
-        return choose(source, working, area, step, accept=_carrying(target) if source.is_compound else None)
+        return choose_operation(source, working, area, step, accept=_carrying(target) if source.is_compound else None)
     if systems.holds_ellipsoidal_heights(source) and systems.holds_ellipsoidal_heights(target):
-        return choose(source, working, area, step)
+        return choose_operation(source, working, area, step)
     if source.is_compound or source.is_geocentric:
         return _by_way_of_heights(source, target, area, step)
-    return _carried(choose(source, working, area, step), target)
+    return _carried(choose_operation(source, working, area, step), target)
 
 
 def _on_from(first: Operation, itrf: CRS, target: CRS, area: Area, step: str) -> Operation:
@@ -329,8 +329,8 @@ def _joined(first: Operation, second: Operation) -> Operation:
 def _by_way_of_heights(source: CRS, target: CRS, area: Area, step: str) -> Operation:
     """Go to ellipsoidal heights first, then carry them into the target's datum."""
     own = systems.promote(systems.geographic_of(source))
-    up = choose(source, own, area, step, accept=_carrying(source) if source.is_compound else None)
-    across = _carried(choose(own, systems.geocentric_of(target), area, step), target)
+    up = choose_operation(source, own, area, step, accept=_carrying(source) if source.is_compound else None)
+    across = _carried(choose_operation(own, systems.geocentric_of(target), area, step), target)
     return _joined(up, across)
 
 
@@ -385,13 +385,13 @@ def _axes_step(crs: CRS) -> str | None:
 def _plain(source: CRS, step: str) -> Operation:
     """Return the conversion to X, Y, Z of the CRS's own datum."""
     source = systems.promote(source)
-    return _in_metres(choose(source, systems.geocentric_of(source), WHOLE_EARTH, step), source)
+    return _in_metres(choose_operation(source, systems.geocentric_of(source), WHOLE_EARTH, step), source)
 
 
 def _cart(crs: CRS) -> str:
     """Return PROJ's step from geographic coordinates [rad] to X, Y, Z of the datum."""
     geographic = systems.promote(systems.geographic_of(crs))
-    plain = choose(geographic, systems.geocentric_of(crs), WHOLE_EARTH, GEOGRAPHIC)
+    plain = choose_operation(geographic, systems.geocentric_of(crs), WHOLE_EARTH, GEOGRAPHIC)
     return pipelines.steps(plain.definition)[-1]
 
 
@@ -402,9 +402,11 @@ def _prove(operation: Operation, source: CRS, target: CRS, datum: CRS, area: Are
     """
     whole = systems.compound(target, datum)
     try:
-        direct = _in_metres(choose(systems.promote(source), whole, area, operation.step), systems.promote(source))
+        direct = _in_metres(
+            choose_operation(systems.promote(source), whole, area, operation.step), systems.promote(source)
+        )
         direct = replace(direct, within=())  # it has no X, Y, Z to judge by
-        onwards = choose(systems.geocentric_of(target), whole, area, operation.step, accept=_carrying(target))
+        onwards = choose_operation(systems.geocentric_of(target), whole, area, operation.step, accept=_carrying(target))
     except OperationError:
         return  # there is nothing to compare with; what is missing for the issue is said by working_to_issued
     lon, lat = area.samples()

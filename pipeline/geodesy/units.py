@@ -16,7 +16,7 @@ from pipeline.geodesy.axes import FOOT as FOOT
 from pipeline.geodesy.axes import SURVEY_FOOT as SURVEY_FOOT
 from pipeline.geodesy.axes import axes_of
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.twins import twins
+from pipeline.geodesy.registered_twins import twins
 
 #: Metres in each unit that a job file can name, exact by their definitions.
 METRES = {"metre": 1.0, "foot": FOOT, "us-survey-foot": SURVEY_FOOT}

@@ -5,8 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.geodesy.detours import datum_name, moves
 from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.indirect_operations import datum_name, moves
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.realisations import realised
 from pipeline.intake.prepare import Prepared

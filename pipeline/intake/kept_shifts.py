@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.clock import milliseconds_of
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.folder.names import numbered

@@ -14,8 +14,8 @@ from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
+from pipeline.geodesy.crs_comparison import called, is_local, is_unknown
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.named import called, is_local, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows

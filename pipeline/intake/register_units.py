@@ -1,7 +1,7 @@
 """Units that the headings of a register's columns state, compared with those that its numbers are read in."""
 
 from pipeline.control import Register
-from pipeline.files.notations import TO_DEGREES, unread_notation
+from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.load import LoadedJob
 from pipeline.problems import Problems

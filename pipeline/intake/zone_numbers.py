@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipeline.control import Register
-from pipeline.geodesy.nearby import grids_at, in_use_there, kind, named, projected, unprojected
+from pipeline.geodesy.registry import grids_at, in_use_there, kind, named, projected, unprojected
 from pipeline.near import listed
 from pipeline.problems import Problems
 

@@ -15,7 +15,7 @@ from numbers import Integral, Real
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any, cast
 
-from pipeline.files.regular import check_regular
+from pipeline.files.regular_files import check_regular
 from pipeline.issue.earlier_records import upgraded
 from pipeline.issue.folder.durable import write_synced
 from pipeline.issue.schema_number import SCHEMA

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import limits
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.job.named_folder import as_written
 
 #: Seconds that a command may take unless its job says otherwise, and between which that must lie.

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pipeline import limits
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.job.rules import check_file
 from pipeline.problems import NOT_TEXT, Problems, is_text
 

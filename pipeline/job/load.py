@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from pipeline import limits
-from pipeline.files.regular import NoFile, read_whole
+from pipeline.files.regular_files import NoFile, read_whole
 from pipeline.job import crs_files, rules
 from pipeline.job.drawing_rules import check_drawing
 from pipeline.job.explain import explain, key_path, without_echoes

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import limits
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.problems import is_text
 
 #: The beginning of a key or table of dozens of parts.

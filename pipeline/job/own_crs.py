@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
-from pipeline.files.packages import describe, layer_names, opened
-from pipeline.files.patterns import Closed, TooMany, matching
+from pipeline.files.file_patterns import Closed, TooMany, matching
+from pipeline.files.geopackages import describe, layer_names, opened
 from pipeline.job.model import Points
 
 #: Files that are looked at for one block.

@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from pipeline.files.regular import COPY, other_kind
+from pipeline.files.regular_files import COPY, other_kind
 from pipeline.job.field_rules import check_field_shifts
 from pipeline.job.lines import Where
 from pipeline.job.model import CodesSection, ControlSection, Points, Session, SessionsFile, Setup, Source, Target

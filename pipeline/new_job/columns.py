@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.files.heading_words import words_of
-from pipeline.geodesy.heights import FARTHEST_GEOID
+from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.files.workbook import WORKBOOKS
-from pipeline.geodesy.nearby import Registered, grids_at, named, separation
+from pipeline.geodesy.registry import Registered, grids_at, named, separation
 from pipeline.geodesy.units import FOOT
 from pipeline.job.model import ControlSection, Points
 from pipeline.job.toml_text import quoted, unquoted

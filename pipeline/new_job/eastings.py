@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.geodesy.nearby import in_use_there, kind, named, projected, x_is_northing
+from pipeline.geodesy.registry import in_use_there, kind, named, projected, x_is_northing
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.geodesy.named import is_wgs84
-from pipeline.geodesy.nearby import (
+from pipeline.geodesy.crs_comparison import is_wgs84
+from pipeline.geodesy.registry import (
     Registered,
     frames_at,
     geocentric,

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 
-from pipeline.geodesy.nearby import Registered, flat, named, parts
+from pipeline.geodesy.registry import Registered, flat, named, parts
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.frames import height_datums
 from pipeline.new_job.headings import bare

@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
 from pipeline.files.odd_text import looks_like_data
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet, hidden_sheets, sheets_of
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Columns, Points

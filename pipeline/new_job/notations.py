@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.values import decimals

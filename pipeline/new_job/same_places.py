@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.geodesy.nearby import grids_at, projected
+from pipeline.geodesy.registry import grids_at, projected
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.look import whole
 from pipeline.new_job.mapped import plainest

@@ -6,7 +6,7 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.files.whole import whole_or_not
+from pipeline.files.atomic_write import atomic_write
 from pipeline.new_job.decide import draft_of
 from pipeline.new_job.writing import Asked, page_of
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy, said_of
@@ -66,7 +66,7 @@ def _see_that_it_is_free(path: Path) -> None:
 
 def _write(path: Path, text: str) -> None:
     """Write a file that is not there yet, whole or not at all. Raises OSError and `JobError`."""
-    with whole_or_not(path, path.with_name(f".{path.name}.{os.getpid()}")) as draft:
+    with atomic_write(path, path.with_name(f".{path.name}.{os.getpid()}")) as draft:
         with named_in_errors(path):
             draft.write_text(text, encoding="utf-8", newline="\n")
         _see_that_it_is_free(path)

@@ -6,8 +6,8 @@ from itertools import islice
 
 import numpy as np
 
+from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.files.heading_words import words_of
-from pipeline.files.notations import TO_DEGREES, unread_notation
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days

@@ -20,8 +20,8 @@ from pipeline.examine.register_looks import (
     misplaced,
 )
 from pipeline.examine.stood_on import Stood
-from pipeline.geodesy.alternatives import ZONES, left_out
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.misread_coordinates import ZONES, left_out
 from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import limits
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.belongs import kept
 from pipeline.issue.folder.names import ISSUES, MARKER
 from pipeline.job.named_folder import as_written

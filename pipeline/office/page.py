@@ -12,7 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import quote
 
-from pipeline.files.whole import whole_or_not
+from pipeline.files.atomic_write import atomic_write
 from pipeline.issue.folder.belongs import is_among_issues
 from pipeline.issue.folder.durable import write_synced
 from pipeline.issue.folder.names import ISSUES, scratch
@@ -178,7 +178,7 @@ def _bytes(size: int) -> str:
 
 def _write(path: Path, content: bytes) -> None:
     """Let the page be ``content``, in one step, with the rights that it had. Raises OSError."""
-    with whole_or_not(path, path.parent / scratch(_plain(path.name))) as fresh:
+    with atomic_write(path, path.parent / scratch(_plain(path.name))) as fresh:
         with named_in_errors(path):
             write_synced(fresh, content)
         with suppress(FileNotFoundError):

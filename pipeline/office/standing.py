@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from pipeline.digest import digest
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder import current
 from pipeline.issue.folder.confirmed import as_noted, confirmed, signs_of
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_issues_list

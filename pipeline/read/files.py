@@ -12,9 +12,9 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Signature, changed, digest, signature
-from pipeline.files.packages import SQLITE
-from pipeline.files.patterns import Closed, TooMany, named_by
-from pipeline.files.regular import COPY, NoFile, check_regular
+from pipeline.files.file_patterns import Closed, TooMany, named_by
+from pipeline.files.geopackages import SQLITE
+from pipeline.files.regular_files import COPY, NoFile, check_regular
 from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS, HiddenSheet
 from pipeline.handoff import ahead
 from pipeline.job.model import Job, Points

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable

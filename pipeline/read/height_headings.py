@@ -10,7 +10,7 @@ from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
 from pipeline.files.heading_words import plain_letters, run_together, set_apart
-from pipeline.geodesy.nearby import height_datum_words
+from pipeline.geodesy.registry import height_datum_words
 from pipeline.read.heading_units import LENGTHS_SAID
 
 

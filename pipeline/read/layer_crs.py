@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.files.features import UNKNOWN_CRS
-from pipeline.geodesy.named import (
+from pipeline.geodesy.crs_comparison import (
     called,
     disagree,
     heights_disagree,

@@ -12,11 +12,11 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import signature
-from pipeline.files.at_rest import quoted
 from pipeline.files.gdal import gdal
-from pipeline.files.guarded import why
-from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, wkb_of
+from pipeline.files.geopackages import BrokenGeometry, describe, layer_names, opened, wkb_of
+from pipeline.files.guarded_database import why
 from pipeline.files.plain_path import plain_file
+from pipeline.files.unlocked_database import quoted
 from pipeline.job.model import Points
 from pipeline.limits import COLUMNS
 from pipeline.read.delimited import trimmed

@@ -12,7 +12,7 @@ from pipeline.digest import Sum
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.sheet import TABLES
 from pipeline.files.workbook import WORKBOOKS
-from pipeline.geodesy.named import is_geographic, is_wgs84
+from pipeline.geodesy.crs_comparison import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
 from pipeline.read.columns import ReadingPlan, lengths_of, plan

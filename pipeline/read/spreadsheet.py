@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, signature
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import CellError, HiddenSheet, SheetRows, as_text, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Points

@@ -14,8 +14,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Signature
-from pipeline.files.at_rest import quoted
-from pipeline.files.packages import (
+from pipeline.files.geopackages import (
     POINTS,
     BrokenGeometry,
     Column,
@@ -27,6 +26,7 @@ from pipeline.files.packages import (
     opened,
     wkb_of,
 )
+from pipeline.files.unlocked_database import quoted
 from pipeline.read.values import column_type
 from pipeline.tables import TIME
 

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 from pipeline import limits
 from pipeline.digest import digest
-from pipeline.files.patterns import Closed, TooMany, named_by
-from pipeline.files.regular import read_whole
+from pipeline.files.file_patterns import Closed, TooMany, named_by
+from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.issue.folder.confirmed import Confirmed, all_signs, newest_confirmed
 from pipeline.issue.folder.names import ISSUES

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from pipeline.clock import from_iso
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.run.run_log import COUNTED, HEAD, LARGEST, NOTIFY
 
 #: Beyond the bytes that a log has at the most before the oldest entries go.

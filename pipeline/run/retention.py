@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipeline.files.at_rest import logs_of
+from pipeline.files.unlocked_database import logs_of
 from pipeline.issue.folder.issues_list import RELEASED, read_issues_list
 from pipeline.issue.folder.publish import add_lines, issues
 from pipeline.issue.folder.released import by_hand, is_pending

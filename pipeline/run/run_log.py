@@ -14,7 +14,7 @@ from io import FileIO
 from pathlib import Path
 
 from pipeline.clock import iso
-from pipeline.files.whole import whole_or_not
+from pipeline.files.atomic_write import atomic_write
 from pipeline.problems import JobError
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line
@@ -171,5 +171,5 @@ def _count_again(path: Path, about: os.stat_result, line: bytes) -> None:
 def _replace(path: Path, tail: bytes) -> None:
     """Let a log hold the whole entries in ``tail`` alone, in one step. Raises OSError."""
     first = re.search(rb"^\d{4}-", tail, re.MULTILINE)
-    with whole_or_not(path, path.with_name(f".staging-{os.getpid()}-{path.name}")) as fresh:
+    with atomic_write(path, path.with_name(f".staging-{os.getpid()}-{path.name}")) as fresh:
         fresh.write_bytes(HEAD + (tail[first.start() :] if first else b""))

@@ -18,7 +18,7 @@ from typing import Any
 
 from pipeline import limits
 from pipeline.digest import digest, modules
-from pipeline.files.regular import read_whole
+from pipeline.files.regular_files import read_whole
 from pipeline.job.named_folder import as_written
 from pipeline.sealed import grid_folders
 

@@ -7,8 +7,8 @@ import pytest
 from pyproj import CRS
 
 from pipeline.geodesy import crs
+from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.hints import crs_hint
 
 NZTM_WKT = CRS("EPSG:2193").to_wkt("WKT2_2019")
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import pytest
 from pyproj.enums import PJType
 
-from pipeline.geodesy import nearby
-from pipeline.geodesy.nearby import Registered
+from pipeline.geodesy import registry
+from pipeline.geodesy.registry import Registered
 
 #: The registry gives the bounds of its areas in hundredths of a degree.
 _PARTS = 1000
@@ -16,7 +16,7 @@ _PARTS = 1000
 def _asked_once() -> Iterator[None]:
     """Half of the time of a new job. The first to ask at a place asks the registry."""
     known: dict[tuple[PJType, int, int], tuple[Registered, ...]] = {}
-    ask = nearby._at
+    ask = registry._at
 
     def asked(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
         place = (kind, int(longitude * _PARTS // 1), int(latitude * _PARTS // 1))
@@ -25,5 +25,5 @@ def _asked_once() -> Iterator[None]:
         yield from known[place]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(nearby, "_at", asked)
+        patch.setattr(registry, "_at", asked)
         yield

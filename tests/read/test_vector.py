@@ -16,7 +16,7 @@ import pytest
 from exports_made import block, feature, find, geojson, package, point, read, times
 from packages_made import header, stored_package
 
-from pipeline.files.packages import describe, opened
+from pipeline.files.geopackages import describe, opened
 from pipeline.problems import JobError
 from pipeline.read.files import read_batches
 from pipeline.read.points import points_of

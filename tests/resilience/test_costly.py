@@ -131,7 +131,7 @@ def test_a_pattern_is_not_led_round_by_links(small: dict[bool, Path], tmp_path: 
 def test_a_pattern_over_everything_is_given_up(
     small: dict[bool, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("pipeline.files.patterns.LOOKED_AT", 2_000)
+    monkeypatch.setattr("pipeline.files.file_patterns.LOOKED_AT", 2_000)
     folder = Path(shutil.copytree(small[False].parent, tmp_path / "job"))
     in_job("rover*.csv", "/**/*.csv")(folder)
     with pytest.raises(JobError, match="would have to be searched"):

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.files.packages import SQLITE
-from pipeline.files.regular import read_note
+from pipeline.files.geopackages import SQLITE
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder import confirmed, current, holder, issues_list, notified, released, untold
 from pipeline.issue.folder.marker import Marker, read_marker, write_marker
 from pipeline.issue.folder.names import (

@@ -9,8 +9,8 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from pipeline.files.at_rest import BESIDE
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
+from pipeline.files.unlocked_database import BESIDE
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.plain_names import is_plain_link

@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from pipeline.files.whole import whole_or_not
+from pipeline.files.atomic_write import atomic_write
 from pipeline.issue.folder.names import scratch
 
 _BLOCK = 1 << 20
@@ -54,7 +54,7 @@ def put(folder: Path, name: str, content: bytes, *, synced: bool = True) -> None
 
     Not ``synced``: a note that nobody misses after a power cut is not waited for.
     """
-    with whole_or_not(folder / name, folder / scratch(name)) as fresh:
+    with atomic_write(folder / name, folder / scratch(name)) as fresh:
         if synced:
             write_synced(fresh, content)
         else:

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.clock import iso
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.names import LOCK, scratch
 from pipeline.problems import JobHeld

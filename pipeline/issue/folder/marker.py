@@ -5,7 +5,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.durable import put, sync
 from pipeline.issue.folder.names import MARKER
 from pipeline.problems import JobError, Problem

@@ -11,7 +11,7 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.durable import put
 
 NAME = ".notified"

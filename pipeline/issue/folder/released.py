@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.clock import iso
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder import thinned
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.issues_list import RELEASED, Entry, read_issues_list

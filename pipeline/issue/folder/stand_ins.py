@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.files.at_rest import BESIDE
+from pipeline.files.unlocked_database import BESIDE
 from pipeline.issue.folder.confirmed import Signs, all_signs, as_noted
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.plain_names import is_plain_link, plain_name

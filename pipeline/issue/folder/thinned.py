@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.clock import iso
 from pipeline.digest import digest
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.durable import sync, write_synced
 from pipeline.issue.folder.issues_list import REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.names import scratch

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.durable import sync, write_synced
 from pipeline.issue.folder.names import LOCK
 

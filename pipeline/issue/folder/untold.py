@@ -6,7 +6,7 @@ A kill or a fault between the two leaves the note, and the next run tells of the
 import json
 from pathlib import Path
 
-from pipeline.files.regular import read_note
+from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.durable import put
 
 NAME = ".untold"

@@ -6,7 +6,7 @@ from contextlib import closing
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.files.at_rest import unlocked
+from pipeline.files.unlocked_database import unlocked
 from pipeline.geodesy.axes import NAMES
 from pipeline.issue.drawn import drawn_told
 from pipeline.issue.formats.names import one_line

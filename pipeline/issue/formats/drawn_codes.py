@@ -4,7 +4,7 @@ from collections.abc import Collection
 from contextlib import closing
 from pathlib import Path
 
-from pipeline.files.at_rest import unlocked
+from pipeline.files.unlocked_database import unlocked
 from pipeline.near import nearest
 
 

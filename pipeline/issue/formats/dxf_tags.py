@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.files.regular import check_regular
+from pipeline.files.regular_files import check_regular
 
 #: Layer, height, name and "is not seen" of an attribute.
 _TEXT = re.compile(

@@ -7,7 +7,7 @@ import re
 import sqlite3
 from collections.abc import Sequence
 
-from pipeline.files.at_rest import is_there, quoted
+from pipeline.files.unlocked_database import is_there, quoted
 from pipeline.issue.geopackage.definitions import Trigger, changing_definitions
 from pipeline.issue.geopackage.source import LayerSource
 

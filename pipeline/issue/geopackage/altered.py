@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.files.at_rest import as_seen, is_there, quoted, unlocked
-from pipeline.files.guarded import Guarded, why
+from pipeline.files.guarded_database import Guarded, why
+from pipeline.files.unlocked_database import as_seen, is_there, quoted, unlocked
 from pipeline.issue.geopackage.database import HEADER, database_of
 from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, HEADER_BYTES
 from pipeline.issue.geopackage.recount import NotReadable, recount

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.at_rest import is_there, quoted, unsynced
+from pipeline.files.unlocked_database import is_there, quoted, unsynced
 from pipeline.issue.geopackage.blank import Blank
 from pipeline.issue.geopackage.cells import boxes, kept_columns
 from pipeline.issue.geopackage.definitions import redefine

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from pipeline.files.at_rest import quoted, unsynced
 from pipeline.files.gdal import gdal
+from pipeline.files.unlocked_database import quoted, unsynced
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.alike import lay_alike, table_of, triggers_of
 from pipeline.issue.geopackage.definitions import Trigger, redefine

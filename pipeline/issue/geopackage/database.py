@@ -9,8 +9,8 @@ import sqlite3
 from collections.abc import Collection
 from pathlib import Path
 
-from pipeline.files.at_rest import as_seen, quoted
-from pipeline.files.guarded import Guarded
+from pipeline.files.guarded_database import Guarded
+from pipeline.files.unlocked_database import as_seen, quoted
 from pipeline.issue.record_types import DatabaseIssued, FileIssued
 
 HEADER = 100

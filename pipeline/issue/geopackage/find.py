@@ -6,7 +6,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from pipeline.files.at_rest import unlocked
+from pipeline.files.unlocked_database import unlocked
 
 #: Per layer the column with the point's name, the word that says how the row stands, and what else is looked at.
 _LAYERS = {

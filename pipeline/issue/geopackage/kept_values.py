@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.at_rest import quoted
-from pipeline.files.guarded import Guarded
+from pipeline.files.guarded_database import Guarded
+from pipeline.files.unlocked_database import quoted
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.tables import TIME
 

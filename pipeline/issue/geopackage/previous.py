@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from pipeline.files.at_rest import as_issued, unlocked
 from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
-from pipeline.files.guarded import why
-from pipeline.files.packages import for_gdal
+from pipeline.files.geopackages import for_gdal
+from pipeline.files.guarded_database import why
 from pipeline.files.plain_path import plain_file
+from pipeline.files.unlocked_database import as_issued, unlocked
 
 
 class Lost(Exception):

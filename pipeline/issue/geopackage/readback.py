@@ -21,10 +21,10 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from pipeline.arrays import Floats
-from pipeline.files.at_rest import quoted, unlocked
 from pipeline.files.gdal import fiona_at_home
-from pipeline.files.guarded import Guarded
+from pipeline.files.guarded_database import Guarded
 from pipeline.files.plain_path import plain_file
+from pipeline.files.unlocked_database import quoted, unlocked
 from pipeline.geodesy.crs import parse
 from pipeline.geodesy.errors import OperationError
 from pipeline.issue.geopackage.alike import without_name

@@ -11,11 +11,11 @@ from typing import Any
 import pyarrow as pa
 
 from pipeline.digest import digest
-from pipeline.files.at_rest import as_seen, logs_of, quoted, unlocked
 from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
-from pipeline.files.guarded import why
-from pipeline.files.packages import for_gdal
+from pipeline.files.geopackages import for_gdal
+from pipeline.files.guarded_database import why
 from pipeline.files.plain_path import plain_file
+from pipeline.files.unlocked_database import as_seen, logs_of, quoted, unlocked
 from pipeline.issue.geopackage.content import Content, together
 from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.geopackage.layers import GEOMETRY

@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Integers
 from pipeline.digest import digest
-from pipeline.files.at_rest import quoted, unlocked, unsynced
+from pipeline.files.unlocked_database import quoted, unlocked, unsynced
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.readback import ReadBackError

@@ -12,7 +12,7 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 
 
-def candidates(source: CRS, target: CRS, area: Area) -> TransformerGroup:
+def candidate_operations(source: CRS, target: CRS, area: Area) -> TransformerGroup:
     """Return PROJ's operations from source to target (longitude or easting first) over the area, best first.
 
     None is a ballpark; one whose grid is missing is among the unavailable ones. Raises `OperationError` where PROJ

@@ -8,8 +8,8 @@ from pyproj.database import query_crs_info
 from pyproj.enums import PJType
 
 from pipeline.geodesy import grids
-from pipeline.geodesy.afresh import afresh
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.fresh_thread import in_fresh_thread
 
 #: Degrees of longitude: a frame in use all over the earth is not that of one national service.
 _WIDEST = 180.0
@@ -23,10 +23,10 @@ def frames_at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
     PROJ's operations start from the ensemble. Frames that move have a coordinate only with its epoch; a region of the
     Americas has twenty of them, and each would take PROJ a tenth of a second.
 
-    It is asked apart from what PROJ has in mind, in which an ensemble can lack its members (see `afresh`).
+    It is asked apart from what PROJ has in mind, in which an ensemble can lack its members (see `in_fresh_thread`).
     """
     grids.prepare_proj()
-    return afresh(lambda: _at_rest(area, kind))
+    return in_fresh_thread(lambda: _at_rest(area, kind))
 
 
 def _at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:

@@ -15,9 +15,9 @@ from pyproj.transformer import Transformer, TransformerGroup
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.area import WHOLE_EARTH, Area, Use
-from pipeline.geodesy.candidates import candidates
+from pipeline.geodesy.candidate_operations import candidate_operations
+from pipeline.geodesy.crs_hints import heights_hint
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.hints import heights_hint
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
 
@@ -29,7 +29,7 @@ _NEARLY_ALL = 0.9
 _FAR_BETTER = 1.0 / 3.0
 
 
-def choose(
+def choose_operation(
     source: CRS, target: CRS, area: Area, step: str, *, accept: Callable[[Steps], bool] | None = None
 ) -> Operation:
     """Return the one operation from source to target (longitude or easting first) that serves the job in the area.
@@ -101,7 +101,7 @@ def _best(usable: list[tuple[float, Operation]]) -> Operation:
 
 def _group(source: CRS, target: CRS, area: Area, step: str) -> TransformerGroup:
     try:
-        return _conversion(source, target) or candidates(source, target, area)
+        return _conversion(source, target) or candidate_operations(source, target, area)
     except OperationError as error:
         raise OperationError(f"{step}: {error.what}", error.fix) from error
 
@@ -115,7 +115,7 @@ def _conversion(source: CRS, target: CRS) -> TransformerGroup | None:
     if source.is_compound or target.is_compound or not systems.same_datum(source, target):
         return None
     try:
-        group = candidates(source, target, WHOLE_EARTH)
+        group = candidate_operations(source, target, WHOLE_EARTH)
     except OperationError:  # told of the job's own area
         return None
     alone = len(group.transformers) == 1 and group.best_available and not group.unavailable_operations

@@ -12,7 +12,7 @@ from typing import TypeVar
 Answer = TypeVar("Answer")
 
 
-def afresh(ask: Callable[[], Answer]) -> Answer:
+def in_fresh_thread(ask: Callable[[], Answer]) -> Answer:
     """Return an answer given in a thread of its own, where PROJ reads its database anew. Raises what ``ask`` does."""
     with ThreadPoolExecutor(1) as apart:
         return apart.submit(ask).result()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.files.notations import split_into_parts, unread_notation
+from pipeline.files.angle_notations import split_into_parts, unread_notation
 
 
 @pytest.mark.parametrize(

@@ -16,9 +16,9 @@ from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
-from pipeline.geodesy.candidates import candidates
+from pipeline.geodesy.candidate_operations import candidate_operations
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.regional import frames_at_rest
+from pipeline.geodesy.regional_frames import frames_at_rest
 
 #: Metres: beyond, an operation tells two datums apart no better than a shift of the coordinates would.
 _WORST = 10.0
@@ -213,7 +213,7 @@ def _group(source: CRS, target: CRS, area: Area) -> TransformerGroup | None:
     if systems.same_datum(source, target):
         return None
     try:
-        group = candidates(source, target, area)
+        group = candidate_operations(source, target, area)
     except OperationError:
         return None
     usable = group.transformers and 0.0 < group.transformers[0].accuracy <= _WORST

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.geodesy.named import disagree, is_geographic, is_projected, is_wgs84
+from pipeline.geodesy.crs_comparison import disagree, is_geographic, is_projected, is_wgs84
 
 
 @pytest.mark.parametrize(

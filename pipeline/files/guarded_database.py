@@ -12,7 +12,7 @@ from pathlib import Path
 from time import thread_time
 from typing import Any
 
-from pipeline.files.regular import check_regular
+from pipeline.files.regular_files import check_regular
 from pipeline.words import counted
 
 #: Bytes of a single value: more than a photograph has.

@@ -18,7 +18,7 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.geodesy.operations import datum_to_datum
-from pipeline.geodesy.regional import frames_at_rest
+from pipeline.geodesy.regional_frames import frames_at_rest
 from pipeline.geodesy.transform import Operation
 
 #: Points along each side of the extent at which two ways are compared.

@@ -11,8 +11,8 @@ import pytest
 from packages_made import point_z, stored_package
 
 from pipeline.control.source import read_source
-from pipeline.files import guarded
-from pipeline.files.packages import for_gdal, opened
+from pipeline.files import guarded_database
+from pipeline.files.geopackages import for_gdal, opened
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.job.model import Columns, Points
 from pipeline.problems import Problems
@@ -27,8 +27,8 @@ NO_END, COMPUTED = "may be endless", "which is not supported: save the layer as 
 @pytest.fixture(autouse=True)
 def little_time(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Seconds of work that any file may take, so that the tests do not take them all."""
-    monkeypatch.setattr(guarded, "_SECONDS", 0.3)
-    monkeypatch.setattr(guarded, "_STEPS", 10_000_000)
+    monkeypatch.setattr(guarded_database, "_SECONDS", 0.3)
+    monkeypatch.setattr(guarded_database, "_STEPS", 10_000_000)
     yield
 
 

@@ -7,17 +7,17 @@ from pyproj.crs import CRS
 from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
 
-from pipeline.geodesy import candidates as answers
+from pipeline.geodesy import candidate_operations as answers
 from pipeline.geodesy import crs, grids, pipelines
-from pipeline.geodesy.alternatives import other_datums
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.candidates import candidates
-from pipeline.geodesy.choose import choose, short_name
+from pipeline.geodesy.candidate_operations import candidate_operations
 from pipeline.geodesy.crs import same_datum
-from pipeline.geodesy.detours import Places, better_ways
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.indirect_operations import Places, better_ways
+from pipeline.geodesy.misread_coordinates import other_datums
+from pipeline.geodesy.operation_choice import choose_operation, short_name
 from pipeline.geodesy.operations import raw_to_working
-from pipeline.geodesy.regional import frames_at_rest
+from pipeline.geodesy.regional_frames import frames_at_rest
 
 #: Longitude, latitude, grid in feet or metres: national registers whose ways to global frames need velocity models.
 PLACES = [
@@ -102,10 +102,10 @@ def test_an_answer_is_kept_until_a_grid_file_comes(tmp_path: Path, monkeypatch: 
     """A question asked again after a file came into PROJ's folders is put to PROJ again."""
     monkeypatch.setattr(grids, "folders", lambda: (tmp_path,))
     one, other, area = CRS("EPSG:4979"), CRS("EPSG:4978"), Area(10.0, 50.0, 10.1, 50.1)
-    first = candidates(one, other, area)
-    assert candidates(one, other, area) is first
+    first = candidate_operations(one, other, area)
+    assert candidate_operations(one, other, area) is first
     (tmp_path / "new.tif").write_bytes(b"II")
-    assert candidates(one, other, area) is not first
+    assert candidate_operations(one, other, area) is not first
 
 
 @pytest.mark.parametrize("code", ["EPSG:2193", "EPSG:27700", "EPSG:4979"])
@@ -115,11 +115,11 @@ def test_the_conversion_within_a_datum_is_the_same_everywhere(code: str, monkeyp
     pairs = [(grid, crs.geocentric_of(grid)), (crs.geocentric_of(grid), grid)]
     areas = [Area(171.0, -44.0, 171.1, -43.9), Area(179.0, -20.0, -179.0, 60.0)]
     expected = [[answers._asked(*pair, area).transformers for area in areas] for pair in pairs]
-    first = [choose(*pair, areas[0], "step") for pair in pairs]
+    first = [choose_operation(*pair, areas[0], "step") for pair in pairs]
     monkeypatch.setattr(answers, "_asked", None)
     for pair, found, of_areas in zip(pairs, first, expected, strict=True):
         for area, transformers in zip(areas, of_areas, strict=True):
             (asked,) = transformers
-            assert choose(*pair, area, "step") == found
+            assert choose_operation(*pair, area, "step") == found
             assert found.name == short_name(asked.description) and not found.grids and not found.within
             assert pipelines.steps(found.definition) == pipelines.steps(asked.definition)

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from pipeline.files.guarded import Guarded, guarded_file
-from pipeline.files.regular import check_regular
+from pipeline.files.guarded_database import Guarded, guarded_file
+from pipeline.files.regular_files import check_regular
 
 #: What SQLite lays beside a file that a program has open, or had open when it died, with changes not in it yet.
 BESIDE = ("-wal", "-shm", "-journal")

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from pipeline.files.at_rest import is_there, quoted
-from pipeline.files.guarded import Guarded, guarded, guarded_file
+from pipeline.files.guarded_database import Guarded, guarded, guarded_file
+from pipeline.files.unlocked_database import is_there, quoted
 
 #: What an SQLite database begins with (SQLite's file format, section 1.3).
 SQLITE = b"SQLite format 3\0"
@@ -66,7 +66,7 @@ class BrokenGeometry(ValueError):
 
 
 def opened(path: Path) -> Guarded:
-    """Open a GeoPackage as it is in itself, to read it (see `guarded`). Raises sqlite3.Error and OSError."""
+    """Open a GeoPackage as it is in itself, to read it (see `guarded_database`). Raises sqlite3.Error and OSError."""
     return _readable(guarded_file(path, check_same_thread=False))
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 
 @contextmanager
-def whole_or_not(path: Path, fresh: Path) -> Iterator[Path]:
+def atomic_write(path: Path, fresh: Path) -> Iterator[Path]:
     """Let a file be what is written to ``fresh``, which lies beside it: all of it, or as it was where that fails.
 
     Yields ``fresh``; what is left of it after a failure is removed. Raises OSError.

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.geodesy.hints import crs_hint
+from pipeline.geodesy.crs_hints import crs_hint
 
 
 @pytest.mark.parametrize(
