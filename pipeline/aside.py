@@ -7,12 +7,12 @@ from pathlib import Path
 
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder import current
-from pipeline.issue.folder.durable import make_folder, sync
+from pipeline.issue.folder.folder_names import ISSUES, SET_ASIDE
 from pipeline.issue.folder.issues_list import SET_ASIDE as WORD
 from pipeline.issue.folder.issues_list import Entry
-from pipeline.issue.folder.names import ISSUES, SET_ASIDE
 from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
-from pipeline.issue.folder.standing import aside
+from pipeline.issue.folder.standing_issues import aside
+from pipeline.issue.folder.synced_write import make_folder, sync
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, read_record
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of

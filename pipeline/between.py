@@ -10,12 +10,12 @@ import pyarrow as pa
 
 from pipeline.clock import from_iso
 from pipeline.intake.prepare import load, owner
-from pipeline.issue.folder.belongs import in_the_way
-from pipeline.issue.folder.standing import standing_issue
-from pipeline.issue.folder.thinned import refuse_thinned
+from pipeline.issue.folder.ownership import in_the_way
+from pipeline.issue.folder.standing_issues import standing_issue
+from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.issue.geopackage.descriptions import described
+from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.layers import CHANGES, LINE_Z
-from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.recount import has_issued_content
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 from pipeline.issue.record_types import Compared, Record

@@ -13,11 +13,11 @@ from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import told
-from pipeline.issue.folder.confirmed import confirmed
+from pipeline.issue.folder.confirmation import confirmed
+from pipeline.issue.folder.manual_release import to_show
 from pipeline.issue.folder.publish import issues
-from pipeline.issue.folder.released import to_show
-from pipeline.issue.folder.standing import Standing, newest_standing, standing_issue
-from pipeline.issue.report.site import localisation
+from pipeline.issue.folder.standing_issues import Standing, newest_standing, standing_issue
+from pipeline.issue.report.site_message import localisation
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
 from pipeline.notices.pegs import peg_notes

@@ -10,12 +10,12 @@ from pipeline.clock import iso
 from pipeline.intake.prepare import load, owner
 from pipeline.issue import record_types
 from pipeline.issue.folder import current, issues_list
-from pipeline.issue.folder.belongs import in_the_way
-from pipeline.issue.folder.confirmed import confirmed
+from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.issues_list import RELEASED, made, read_issues_list
-from pipeline.issue.folder.released import is_pending
-from pipeline.issue.folder.standing import standing
-from pipeline.issue.folder.thinned import Thinned, thinned
+from pipeline.issue.folder.manual_release import is_pending
+from pipeline.issue.folder.ownership import in_the_way
+from pipeline.issue.folder.standing_issues import standing
+from pipeline.issue.folder.thinned_issues import Thinned, thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told

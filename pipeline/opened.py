@@ -5,13 +5,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from pipeline.intake.prepare import load
-from pipeline.issue.folder.confirmed import confirmed
+from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.current import NAME as CURRENT
-from pipeline.issue.folder.names import ISSUES, numbered
-from pipeline.issue.folder.standing import standing_issue
-from pipeline.issue.folder.thinned import refuse_thinned
-from pipeline.issue.geopackage.frame import read_frame
-from pipeline.issue.geopackage.previous import Lost
+from pipeline.issue.folder.folder_names import ISSUES, numbered
+from pipeline.issue.folder.standing_issues import standing_issue
+from pipeline.issue.folder.thinned_issues import refuse_thinned
+from pipeline.issue.geopackage.data_frame import read_frame
+from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated
 from pipeline.issue.record_types import FileIssued, SealedRecord

@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.intake.prepare import load, owner
+from pipeline.issue.folder.manual_release import ByHand, note, to_show
 from pipeline.issue.folder.publish import issues, job_lock, recover
-from pipeline.issue.folder.released import ByHand, note, to_show
-from pipeline.issue.folder.standing import standing_issue
-from pipeline.issue.folder.thinned import refuse_thinned
+from pipeline.issue.folder.standing_issues import standing_issue
+from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
 from pipeline.reissue.intact import refuse_damaged
 from pipeline.reissue.shown import put_right, refuse_other

@@ -10,17 +10,17 @@ from typing import Any
 from pipeline.digest import digest
 from pipeline.files.unlocked_database import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
+from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
 from pipeline.issue.folder.issues_list import Entry, made, numbers_listed, read_issues_list
-from pipeline.issue.folder.names import ISSUES, numbered, set_aside
+from pipeline.issue.folder.manual_release import to_show
 from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
-from pipeline.issue.folder.released import to_show
-from pipeline.issue.folder.standing import aside
-from pipeline.issue.folder.thinned import NAME as REMOVED
-from pipeline.issue.folder.thinned import Thinned, may_go, thinned
-from pipeline.issue.geopackage.altered import differences
-from pipeline.issue.geopackage.database import only_touched
+from pipeline.issue.folder.standing_issues import aside
+from pipeline.issue.folder.thinned_issues import NAME as REMOVED
+from pipeline.issue.folder.thinned_issues import Thinned, may_go, thinned
+from pipeline.issue.geopackage.package_database import only_touched
+from pipeline.issue.geopackage.package_differences import differences
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
@@ -73,8 +73,8 @@ class Verified:
 def verify(folder: Path) -> Verified:
     """Compare every file of every issue in a job's folder with the sums in the issue's record.
 
-    A program that opens a GeoPackage may touch what `database.TOUCHED` lists of its header, and lay beside it what
-    `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside it.
+    A program that opens a GeoPackage may touch what `package_database.TOUCHED` lists of its header, and lay beside it
+    what `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside it.
 
     Raises `JobError` where the folder holds no issue, or cannot be looked into.
     """

@@ -6,7 +6,7 @@ from pathlib import Path
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.history import Changes, Entry, Incomplete, history
-from pipeline.issue.changed import counts_told
+from pipeline.issue.change_summary import counts_message
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -54,4 +54,4 @@ def _state(entry: Entry) -> str:
 
 def _counts(changes: Changes) -> str:
     far = {"max_horizontal": changes.max_horizontal, "max_vertical": changes.max_vertical}
-    return counts_told({**changes.counts, "attributes": changes.attributes, **far}, changes.since)
+    return counts_message({**changes.counts, "attributes": changes.attributes, **far}, changes.since)

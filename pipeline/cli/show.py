@@ -8,8 +8,8 @@ from textwrap import indent
 from typing import TYPE_CHECKING
 
 from pipeline.issue.attention import REASONS, Attention, Kind, attention, called, worth_a_look
-from pipeline.issue.report.foundation import under_bases
-from pipeline.issue.report.site import localisation
+from pipeline.issue.report.adjustment_tables import under_bases
+from pipeline.issue.report.site_message import localisation
 from pipeline.issue.written_axes import axes_written, written_plainly
 from pipeline.visible import one_line
 from pipeline.words import Reason, Role, Verdict, counted, plural

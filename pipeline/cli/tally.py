@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.cli.faults import HELD, WRONG, code_of
-from pipeline.issue.report.meanings import URGENCY
+from pipeline.issue.report.word_meanings import URGENCY
 from pipeline.problems import JobError, Unfinished
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Fault, Mishap

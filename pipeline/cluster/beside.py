@@ -13,7 +13,7 @@ from queue import SimpleQueue
 from threading import Thread
 from typing import BinaryIO
 
-from pipeline.issue.folder.holder import locks_reach
+from pipeline.issue.folder.lock_holder import locks_reach
 from pipeline.progress import Progress
 from pipeline.run.crew import Crew
 from pipeline.run.fleet import LOADED, Result, load, run_one

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from pipeline.cluster.wanted import Wanted
 from pipeline.digest import digest
-from pipeline.issue.folder.tried import found_there
+from pipeline.issue.folder.shared_folder_probe import found_there
 from pipeline.run.mishaps import Died
 
 #: Seconds for which a process beside the worker waits for another job before it is ended.

@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.cluster.on_worker import program_sum
 from pipeline.cluster.scheduler import Scheduler, Worker
 from pipeline.cluster.wanted import Wanted, one_of_each, signed
-from pipeline.issue.folder.tried import Trial, found_here, trial
+from pipeline.issue.folder.shared_folder_probe import Probe, found_here, trial
 from pipeline.problems import JobError, Problem
 from pipeline.words import counted
 
@@ -63,7 +63,7 @@ def try_folders(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequenc
             _try(scheduler, worker, trials)
 
 
-def _try(scheduler: Scheduler, worker: Worker, trials: Sequence[Trial]) -> None:
+def _try(scheduler: Scheduler, worker: Worker, trials: Sequence[Probe]) -> None:
     told = scheduler.tried(worker, [(str(one.place), one.ours, one.theirs) for one in trials])
     for one, fails in zip(trials, told, strict=True):
         if fails := fails or found_here(one, worker.name):

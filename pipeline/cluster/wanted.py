@@ -10,7 +10,7 @@ from pathlib import Path
 from pipeline import limits
 from pipeline.digest import digest
 from pipeline.files.regular_files import read_whole
-from pipeline.issue.folder.tried import seen_there, sign
+from pipeline.issue.folder.shared_folder_probe import seen_there, sign
 from pipeline.job.named_folder import as_written
 
 

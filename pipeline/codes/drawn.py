@@ -1,7 +1,7 @@
 """Combines the table of codes with ``[drawing]`` into how codes are drawn; the two must agree."""
 
 from pipeline.codes.table import Code, CodeTable
-from pipeline.issue.about import CodeDrawn
+from pipeline.issue.file_facts import CodeDrawn
 from pipeline.job.lines import Where
 from pipeline.job.model import Drawing, DrawnCode
 from pipeline.problems import Problems

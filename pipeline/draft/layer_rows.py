@@ -18,7 +18,7 @@ from pipeline.draft.second_pass import Drafted, Drafter, written
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
-from pipeline.issue.drawn import drawn_told
+from pipeline.issue.drawn_coordinates import drawn_message
 from pipeline.issue.geopackage.layers import (
     CHECK_MARKS,
     GEOMETRY,
@@ -230,7 +230,7 @@ def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
     """Return the marks of the adjustment as rows of ``marks``; what nothing ties is null.
 
     A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same; the
-    register's stand beside them, and where they differ, why (`drawn_told`).
+    register's stand beside them, and where they differ, why (`drawn_message`).
     """
     marks, found = solved.tied.marks, solved.shifts.adjustment
     ties = found.ties
@@ -246,7 +246,7 @@ def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
         str(words[0 if one and two else 1 if one else 2]) if one or two else None for one, two in marks.held[:, [0, 2]]
     ]
     published = np.column_stack(survey.axes.written(*_published(solved, marks.names).T))
-    told = map(drawn_told, grid, published, holds)
+    told = map(drawn_message, grid, published, holds)
     status = [str(MarkStatus.CONSTRAINED if is_held else MarkStatus.ADJUSTED) for is_held in held]
     columns = {
         "mark": pa.array(marks.names, pa.string()),

@@ -22,7 +22,7 @@ from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.prepare import load
 from pipeline.issue.control_sheet.mark_files import COLUMNS, ENDINGS, Said, content
 from pipeline.issue.control_sheet.sheet import render
-from pipeline.issue.folder.belongs import is_among_issues
+from pipeline.issue.folder.ownership import is_among_issues
 from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.job.load import LoadedJob

@@ -18,7 +18,7 @@ from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared, load, prepare, prepare_control
 from pipeline.intake.sort import sieve
 from pipeline.intake.target import axes_issued, target
-from pipeline.issue.folder.standing import newest_standing
+from pipeline.issue.folder.standing_issues import newest_standing
 from pipeline.issue.record_types import Record, Target
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed

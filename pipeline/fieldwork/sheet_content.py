@@ -13,10 +13,10 @@ from pipeline.issue.control_sheet.sheet import Sheet
 from pipeline.issue.control_sheet.sketch import sketch
 from pipeline.issue.formats.figures import LENGTHS, fixed
 from pipeline.issue.record_types import Record
-from pipeline.issue.report.chosen import Chosen
 from pipeline.issue.report.drawing import shortened
+from pipeline.issue.report.number_format import NONE
+from pipeline.issue.report.row_choice import Chosen
 from pipeline.issue.report.tables import Column, Row, Table, length, name, table
-from pipeline.issue.report.written import NONE
 
 #: Marks and pairs that one page has room for, and lines that a sketch does.
 _MARKS, _PAIRS, _LINES = 12, 8, 4

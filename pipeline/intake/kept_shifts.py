@@ -9,8 +9,8 @@ from pipeline.clock import milliseconds_of
 from pipeline.files.regular_files import read_note
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.issue.field_shift_types import FieldShiftTaken
-from pipeline.issue.folder.names import numbered
-from pipeline.issue.folder.standing import Standing, newest_standing, standing
+from pipeline.issue.folder.folder_names import numbered
+from pipeline.issue.folder.standing_issues import Standing, newest_standing, standing
 from pipeline.issue.record import NAME
 from pipeline.issue.record_types import SealedRecord, Target
 from pipeline.problems import Problem

@@ -21,7 +21,7 @@ from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
 from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.zone_numbers import check_zone_numbers
-from pipeline.issue.folder.belongs import Owner, in_the_way, kept
+from pipeline.issue.folder.ownership import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
 from pipeline.limits import HINTS

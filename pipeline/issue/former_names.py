@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pipeline.issue.folder.names import numbered
-from pipeline.issue.formats.names import told_apart
+from pipeline.issue.folder.folder_names import numbered
+from pipeline.issue.formats.layer_names import told_apart
 from pipeline.issue.record import NAME, RecordError, stated
 
 #: Later than any issue.

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from pipeline.files.regular_files import check_regular
 from pipeline.issue.earlier_records import upgraded
-from pipeline.issue.folder.durable import write_synced
+from pipeline.issue.folder.synced_write import write_synced
 from pipeline.issue.schema_number import SCHEMA
 
 if TYPE_CHECKING:

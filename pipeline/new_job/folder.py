@@ -11,7 +11,7 @@ from typing import TypeVar
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet
-from pipeline.issue.folder.belongs import kept
+from pipeline.issue.folder.ownership import kept
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.columns import mapped

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline.issue.folder.names import ISSUES
+from pipeline.issue.folder.folder_names import ISSUES
 from pipeline.notify.state import Event, Stand, ToldState
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome

@@ -13,8 +13,8 @@ from typing import Any
 
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
-from pipeline.issue.folder.belongs import kept
-from pipeline.issue.folder.names import ISSUES, MARKER
+from pipeline.issue.folder.folder_names import ISSUES, MARKER
+from pipeline.issue.folder.ownership import kept
 from pipeline.job.named_folder import as_written
 
 _ENDING = ".toml"

@@ -13,9 +13,9 @@ from pathlib import Path
 from urllib.parse import quote
 
 from pipeline.files.atomic_write import atomic_write
-from pipeline.issue.folder.belongs import is_among_issues
-from pipeline.issue.folder.durable import write_synced
-from pipeline.issue.folder.names import ISSUES, scratch
+from pipeline.issue.folder.folder_names import ISSUES, scratch
+from pipeline.issue.folder.ownership import is_among_issues
+from pipeline.issue.folder.synced_write import write_synced
 from pipeline.issue.report.office_page import MADE_BY, IssueShown, JobShown, OfficePage, render
 from pipeline.job.zones import on_clock
 from pipeline.office.find import JobFilesFound, find

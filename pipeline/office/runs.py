@@ -4,8 +4,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.issue.folder.untold import NAME as UNTOLD
-from pipeline.issue.folder.untold import untold
+from pipeline.issue.folder.unnotified_issues import NAME as UNTOLD
+from pipeline.issue.folder.unnotified_issues import untold
 from pipeline.office.words import Word
 from pipeline.run.logged import Logged, logged
 

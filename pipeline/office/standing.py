@@ -18,14 +18,14 @@ from typing import TYPE_CHECKING, Any, cast
 from pipeline.digest import digest
 from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder import current
-from pipeline.issue.folder.confirmed import as_noted, confirmed, signs_of
+from pipeline.issue.folder.confirmation import as_noted, confirmed, signs_of
+from pipeline.issue.folder.folder_names import ISSUES, SET_ASIDE, is_number, is_scratch
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
-from pipeline.issue.folder.names import ISSUES, SET_ASIDE, is_number, is_scratch
-from pipeline.issue.folder.released import is_pending, to_show
+from pipeline.issue.folder.manual_release import is_pending, to_show
 from pipeline.issue.folder.stand_ins import StandIn, stand_ins
-from pipeline.issue.folder.standing import expected, standing_issue
-from pipeline.issue.folder.thinned import thinned
+from pipeline.issue.folder.standing_issues import expected, standing_issue
+from pipeline.issue.folder.thinned_issues import thinned
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, is_sealed, stated
 from pipeline.issue.schema_number import SCHEMA
@@ -185,7 +185,7 @@ def _only_touched(path: Path, entry: FileIssued) -> bool:
     """Say whether opening it may have made a GeoPackage what it is; of an early issue nobody knows without reading."""
     if "layers" not in entry:
         return False
-    from pipeline.issue.geopackage.database import only_touched  # seldom needed
+    from pipeline.issue.geopackage.package_database import only_touched  # seldom needed
 
     return only_touched(path, entry) if "database" in entry else True
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.issue.attention import attention
-from pipeline.issue.folder.belongs import Owner, in_the_way
-from pipeline.issue.folder.holder import holding
+from pipeline.issue.folder.lock_holder import holding
+from pipeline.issue.folder.ownership import Owner, in_the_way
 from pipeline.issue.release import by_hand, stays, waits_for
-from pipeline.issue.report.meanings import URGENCY
+from pipeline.issue.report.word_meanings import URGENCY
 from pipeline.job.named_folder import folder_in
 from pipeline.office.events import events
 from pipeline.office.find import JobFile

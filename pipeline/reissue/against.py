@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 
 from pipeline.draft.layer_rows import Carried
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.thinned import thinned
-from pipeline.issue.geopackage.previous import Lost
+from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.reissue.changed_rows import ChangedRows, few_can_differ
 from pipeline.reissue.changes import Because
 from pipeline.reissue.earlier import Last, TakenOver, another_frame, called, standing

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.issue.folder.confirmed import Signs
+from pipeline.issue.folder.confirmation import Signs
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record_types import Altered, FileIssued
 from pipeline.reissue.changes import EDITED

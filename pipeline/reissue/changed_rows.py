@@ -13,9 +13,9 @@ from pipeline.draft.layer_rows import Carried
 from pipeline.draft.second_pass import Drafted
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
-from pipeline.issue.geopackage.content import Content
+from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, points_schema, wkb_points
-from pipeline.issue.geopackage.tally import Tally, Written
+from pipeline.issue.geopackage.written_counts import Tally, Written
 from pipeline.read.files import Export
 from pipeline.reissue.earlier import Last, Standing, called
 from pipeline.reissue.earlier_points import EarlierPoints, Passing, Piece

@@ -14,7 +14,7 @@ from pipeline.arrays import Flags
 from pipeline.draft.second_pass import Ready
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
-from pipeline.issue.geopackage.previous import columns_of, read_batches
+from pipeline.issue.geopackage.earlier_rows import columns_of, read_batches
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import Reach, Record, SiteFit, Target
 from pipeline.read.files import Export

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from pipeline.digest import digest
-from pipeline.issue.folder.confirmed import Signs, as_noted, signs_of
-from pipeline.issue.folder.standing import remedy
-from pipeline.issue.folder.thinned import thinned
+from pipeline.issue.folder.confirmation import Signs, as_noted, signs_of
+from pipeline.issue.folder.standing_issues import remedy
+from pipeline.issue.folder.thinned_issues import thinned
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.issue.folder.confirmed import Signs
+from pipeline.issue.folder.confirmation import Signs
 from pipeline.issue.folder.plain_names import lay_again
 from pipeline.issue.folder.publish import replace_current
 from pipeline.issue.folder.stand_ins import stand_ins

@@ -4,7 +4,7 @@ from pipeline.codes.drawn import drawn_codes
 from pipeline.geodesy import crs
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
-from pipeline.issue.about import About, Drafting
+from pipeline.issue.file_facts import Drafting, FileFacts
 from pipeline.issue.formats.dxf_former import former_layers
 from pipeline.job.model import Job
 
@@ -14,12 +14,12 @@ CAUTION = (
 )
 
 
-def about(survey: Survey, number: int) -> About:
+def about(survey: Survey, number: int) -> FileFacts:
     """Return what the files of issue ``number`` say of themselves."""
     job, goal = survey.job, survey.target
     grid = crs.target_grid(job.target.grid)
     datum = crs.geographic_of(grid)
-    return About(
+    return FileFacts(
         job=job.job.name,
         issue=number,
         data_to=survey.data_to,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline.geodesy import grids
 from pipeline.intake.prepare import Prepared
-from pipeline.issue.folder.confirmed import Glanced
+from pipeline.issue.folder.confirmation import Glanced
 from pipeline.run.surroundings import seen, surroundings
 
 

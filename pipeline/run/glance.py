@@ -13,11 +13,11 @@ from pipeline import limits
 from pipeline.digest import digest
 from pipeline.files.file_patterns import Closed, TooMany, named_by
 from pipeline.files.regular_files import read_whole
-from pipeline.issue.folder.belongs import Owner, in_the_way, kept
-from pipeline.issue.folder.confirmed import Confirmed, all_signs, newest_confirmed
-from pipeline.issue.folder.names import ISSUES
+from pipeline.issue.folder.confirmation import Confirmed, all_signs, newest_confirmed
+from pipeline.issue.folder.folder_names import ISSUES
+from pipeline.issue.folder.ownership import Owner, in_the_way, kept
 from pipeline.issue.folder.publish import job_lock, next_number, recover
-from pipeline.issue.folder.untold import untold
+from pipeline.issue.folder.unnotified_issues import untold
 from pipeline.issue.record import NAME, RecordError, is_sealed, stated
 from pipeline.issue.schema_number import SCHEMA
 from pipeline.job.named_folder import as_written, folder_named

@@ -17,8 +17,8 @@ import pyarrow as pa
 from pipeline.digest import digest
 from pipeline.draft.merged import Settled
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.durable import has_room, sync
-from pipeline.issue.formats.drawn_codes import without_points
+from pipeline.issue.folder.synced_write import has_room, sync
+from pipeline.issue.formats.unused_codes import without_points
 from pipeline.issue.geopackage.readback import ReadBackError, load_reader, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.write import LayerSource, NotWritten
@@ -182,7 +182,7 @@ def _further_formats(survey: Survey, number: int, package: Path, written: Layers
     if set(survey.job.issue.formats) == {"gpkg"}:
         return []
     from pipeline.issue.formats.formats import write_formats
-    from pipeline.issue.geopackage.streamed import Package
+    from pipeline.issue.geopackage.layer_stream import Package
 
     complete = Package(package, {layer.name: layer.rows for layer in written})
     return write_formats(survey.job.issue.formats, complete, about(survey, number))

@@ -31,8 +31,8 @@ from pipeline.issue import record_types
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, LINES, MARKS, REPEATS, SESSIONS
-from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.written_counts import Written
 from pipeline.issue.record_types import Compared, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.progress import Progress

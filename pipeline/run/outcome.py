@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.issue.attention import attention, chosen
-from pipeline.issue.changed import takes_away, what_changed
-from pipeline.issue.folder.released import is_pending
+from pipeline.issue.change_summary import change_message, takes_away
+from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.release import by_hand, stays, waits_for
 from pipeline.words import FailOn
 
@@ -77,7 +77,7 @@ class Outcome:
 
     def more(self) -> list[str]:
         """Say what `current` shows where that is not this issue, what was removed, what changed, what was chosen."""
-        changed = what_changed(self.record) if self.is_new else []
+        changed = change_message(self.record) if self.is_new else []
         return [*self._about_current(), *self.removed, *changed, *self.chosen()]
 
     def _about_current(self) -> list[str]:

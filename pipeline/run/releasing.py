@@ -9,10 +9,10 @@ from pathlib import Path
 from pipeline.blunders.scope import Former
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.confirmed import Signs, confirmed
+from pipeline.issue.folder.confirmation import Signs, confirmed
+from pipeline.issue.folder.manual_release import ByHand, by_hand, is_pending, note, stands_until, to_show
 from pipeline.issue.folder.publish import issues, recover
-from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, stands_until, to_show
-from pipeline.issue.folder.standing import newest_standing, standing_issue
+from pipeline.issue.folder.standing_issues import newest_standing, standing_issue
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record, Release
 from pipeline.issue.release import waits_for

@@ -10,10 +10,10 @@ from pathlib import Path
 
 from pipeline.files.unlocked_database import logs_of
 from pipeline.issue.folder.issues_list import RELEASED, read_issues_list
+from pipeline.issue.folder.manual_release import by_hand, is_pending
 from pipeline.issue.folder.publish import add_lines, issues
-from pipeline.issue.folder.released import by_hand, is_pending
-from pipeline.issue.folder.standing import standing_issue
-from pipeline.issue.folder.thinned import Thinned, may_go, thin, thinned
+from pipeline.issue.folder.standing_issues import standing_issue
+from pipeline.issue.folder.thinned_issues import Thinned, may_go, thin, thinned
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError

@@ -10,14 +10,14 @@ from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import Prepared, load, owner, prepare
-from pipeline.issue.folder import untold
-from pipeline.issue.folder.belongs import in_the_way
-from pipeline.issue.folder.confirmed import all_signs, confirm, confirmed
+from pipeline.issue.folder import unnotified_issues
+from pipeline.issue.folder.confirmation import all_signs, confirm, confirmed
+from pipeline.issue.folder.manual_release import to_show
+from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
-from pipeline.issue.folder.released import to_show
-from pipeline.issue.folder.standing import newest_standing
-from pipeline.issue.folder.thinned import thinned
-from pipeline.issue.geopackage.previous import Lost
+from pipeline.issue.folder.standing_issues import newest_standing
+from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
 from pipeline.issue.made_from import PROGRAM, by_program_alone
 from pipeline.issue.record import write_record
@@ -219,7 +219,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         record = write_record(staged.path, told)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
-        untold.note(folder, staged.number)
+        unnotified_issues.note(folder, staged.number)
         shown = to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
         stays = shown != staged.number
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)

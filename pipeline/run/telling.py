@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from pipeline.issue.folder.publish import issues, job_lock
-from pipeline.issue.folder.untold import strike_out, untold
+from pipeline.issue.folder.unnotified_issues import strike_out, untold
 from pipeline.issue.record import RecordError, read_record
 from pipeline.problems import JobError, JobHeld
 from pipeline.run.outcome import Outcome

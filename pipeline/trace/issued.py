@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.issue.folder.publish import issues
-from pipeline.issue.folder.thinned import thinned
-from pipeline.issue.geopackage.find import find_reasons, find_rows
+from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.geopackage.point_rows import find_reasons, find_rows
 from pipeline.issue.record import read_record
 from pipeline.trace.model import Agreement, Found, Reading
 from pipeline.trace.numbers import vector

@@ -12,7 +12,7 @@ from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
-from pipeline.issue.folder.standing import standing
+from pipeline.issue.folder.standing_issues import standing
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.near import nearest as nearest_names

@@ -17,8 +17,8 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.history import history
+from pipeline.issue.folder.manual_release import ByHand, note
 from pipeline.issue.folder.publish import issues, job_lock
-from pipeline.issue.folder.released import ByHand, note
 from pipeline.problems import JobError, JobHeld
 from pipeline.reissue import fingerprint
 from pipeline.release import release

@@ -11,7 +11,7 @@ from simulate import Simulation
 
 from pipeline import JobError, run_job
 from pipeline.cli.run_command import run_jobs
-from pipeline.issue.folder.untold import NAME, untold
+from pipeline.issue.folder.unnotified_issues import NAME, untold
 from pipeline.problems import Unfinished
 from pipeline.run.telling import acknowledge
 

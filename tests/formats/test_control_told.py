@@ -17,7 +17,7 @@ from simulate import Plan, simulate
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
-from pipeline.issue.drawn import drawn_told
+from pipeline.issue.drawn_coordinates import drawn_message
 from pipeline.words import MARKS_DRAWN, Holds
 
 NAN = float("nan")
@@ -123,5 +123,5 @@ def test_the_control_sheet_says_where_the_issue_draws_what_it_hands_out(job: Pat
 def test_what_is_said_of_one_mark(
     drawn: tuple[float, ...], published: tuple[float, ...], holds: Holds | None, words: str | None
 ) -> None:
-    found = drawn_told(drawn, published, holds)
+    found = drawn_message(drawn, published, holds)
     assert found is None if words is None else words in (found or "")

@@ -17,26 +17,26 @@ from ezdxf.colors import aci2rgb
 from format_layers import ABOUT, DATA_TO, hostile, package, points
 
 from pipeline.geodesy.axes import Axes, Axis
-from pipeline.issue.about import About, CodeDrawn, Drafting
+from pipeline.issue.file_facts import CodeDrawn, Drafting, FileFacts
 from pipeline.issue.formats.dxf_colours import CALM, Beside, colours_of
 from pipeline.issue.formats.dxf_layers import MARKS as ON_MARKS
 from pipeline.issue.formats.dxf_layers import OWN
 from pipeline.issue.formats.dxf_rows import Drawn
 from pipeline.issue.formats.dxf_symbols import MARK, Tags
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
 WARNING = {1, 30, 50}
 
 
-def plotted(scale: float = 500.0, height: float = 1.8, codes: Mapping[str, CodeDrawn] | None = None) -> About:
+def plotted(scale: float = 500.0, height: float = 1.8, codes: Mapping[str, CodeDrawn] | None = None) -> FileFacts:
     return replace(ABOUT, drafting=Drafting(scale, height, codes or {}))
 
 
-def drawn(folder: Path, found: Package, about: About = ABOUT) -> Any:
+def drawn(folder: Path, found: Package, about: FileFacts = ABOUT) -> Any:
     """The drawing of a package, opened by ezdxf, which finds nothing wrong with it."""
     write_formats(["dxf"], found, about)
     drawing = ezdxf.readfile(found.path.with_suffix(".dxf"))
@@ -45,7 +45,7 @@ def drawn(folder: Path, found: Package, about: About = ABOUT) -> Any:
     return drawing
 
 
-def of_codes(folder: Path, codes: Sequence[str | None], about: About = ABOUT, word: str = "bracketed") -> Any:
+def of_codes(folder: Path, codes: Sequence[str | None], about: FileFacts = ABOUT, word: str = "bracketed") -> Any:
     folder.mkdir(exist_ok=True)
     names = [str(row) for row in range(len(codes))]
     return drawn(folder, package(folder, points(names, codes, [word] * len(codes)), plain=True), about)

@@ -17,10 +17,10 @@ from numpy.testing import assert_allclose
 from pyproj import CRS
 
 from pipeline.geodesy.axes import Axes, Axis
-from pipeline.issue.about import About
+from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.formats import write_formats
+from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, points_schema, wkb_strings
-from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
 SPACE = "{http://www.landxml.org/schema/LandXML-1.2}"
@@ -160,7 +160,7 @@ WKT = CRS("EPSG:2193+7839").to_wkt("WKT2_2019")
 US_FOOT, CLARKE = 1200 / 3937, 0.3047972654
 
 
-def of(unit: str = "metre", metres: float = 1.0, sides: str = "east north up", up: float | None = None) -> About:
+def of(unit: str = "metre", metres: float = 1.0, sides: str = "east north up", up: float | None = None) -> FileFacts:
     """The facts of an issue whose grid counts so, and whose heights count in ``up`` metres where that is another."""
     one, other, third = sides.split()
     height = Axis(unit, metres, third) if up is None else Axis("metre", up, third)
@@ -169,7 +169,7 @@ def of(unit: str = "metre", metres: float = 1.0, sides: str = "east north up", u
 
 #: What a job may be issued in: the facts, the unit that the file must say, by what it multiplies easting, northing,
 #: height, and whether code and WKT of the grid hold for the numbers there.
-WAYS: dict[str, tuple[About, str, tuple[float, float, float], bool, bool]] = {
+WAYS: dict[str, tuple[FileFacts, str, tuple[float, float, float], bool, bool]] = {
     "metres": (of(), "meter", (1, 1, 1), True, True),
     "no definition": (ABOUT, "meter", (1, 1, 1), True, False),
     "feet": (of("foot", 0.3048), "foot", (1, 1, 1), True, True),
@@ -189,7 +189,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Package:
     return package(tmp_path_factory.mktemp("landxml"), hostile())
 
 
-def written(found: Package, about: About) -> ElementTree.Element:
+def written(found: Package, about: FileFacts) -> ElementTree.Element:
     path = found.path.with_suffix(".xml")
     path.unlink(missing_ok=True)
     write_formats(["landxml"], found, about)

@@ -21,7 +21,7 @@ from numpy.testing import assert_allclose
 from pyproj import CRS
 
 from pipeline.issue.formats.formats import FORMATS, write_formats
-from pipeline.issue.geopackage.streamed import Package
+from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.job.model import Format
 
 #: Half of the last decimal written, in metres, and in degrees.

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from issue_layers import written_to
 
-from pipeline.issue.geopackage.tally import Written
+from pipeline.issue.geopackage.written_counts import Written
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ from issue_layers import written_to
 from pipeline.issue.geopackage import readback
 from pipeline.issue.geopackage.layers import wkb_points
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
-from pipeline.issue.geopackage.tally import KEPT, Tally, Written
+from pipeline.issue.geopackage.written_counts import KEPT, Tally, Written
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]

@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.cli.run_command import run_jobs
-from pipeline.issue.folder.notified import NAME, beside
+from pipeline.issue.folder.last_notification import NAME, beside
 from pipeline.job.command_named import Command
 from pipeline.notify import called
 from pipeline.notify.telling import JobChange, tell

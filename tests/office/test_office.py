@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from pipeline.cli.main import app
 from pipeline.cli.office_command import moment
-from pipeline.issue.folder.names import LOCK
+from pipeline.issue.folder.folder_names import LOCK
 from pipeline.issue.folder.publish import recover
 from pipeline.office.find import find
 from pipeline.office.page import Written, office
@@ -170,7 +170,7 @@ def test_a_run_that_was_killed_is_told(tmp_path: Path, monkeypatch: pytest.Monke
         note = (tmp_path / "jobs" / "out" / ".held-by").read_bytes()
     # the process is alive, and holds no lock by the system's list: it is another one by now
     locks = tmp_path / "locks"
-    monkeypatch.setattr("pipeline.issue.folder.holder._LOCKS", locks)
+    monkeypatch.setattr("pipeline.issue.folder.lock_holder._LOCKS", locks)
     locks.write_text("1: FLOCK  ADVISORY  WRITE 7 08:01:1 0 EOF\n")
     (tmp_path / "jobs" / "out" / ".held-by").write_bytes(note)
     word, needs, _ = only(tmp_path, path)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.issue.report.written import clipped
+from pipeline.issue.report.number_format import clipped
 from pipeline.problems import told
 
 

@@ -7,10 +7,10 @@ import pytest
 from numpy.testing import assert_allclose
 from record_made import at, check, failing, session, tie
 
-from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.differences import HEIGHTS, POSITION, differences, scaled
+from pipeline.issue.report.number_format import clipped, count, metres, minute, moment, signed
+from pipeline.issue.report.row_choice import choose
 from pipeline.issue.report.timeline import CHECKS, LEFT, RIGHT, TIES, timeline
-from pipeline.issue.report.written import clipped, count, metres, minute, moment, signed
 
 
 def places(data: str) -> list[tuple[float, float]]:

@@ -13,9 +13,9 @@ from page_read import Element, read_page
 from record_made import check, diagnosis, failing, mark, record, session, tie
 
 from pipeline.issue.report.glossary import GLOSSARY
-from pipeline.issue.report.meanings import REASONS
 from pipeline.issue.report.page import render
 from pipeline.issue.report.thinning import Thinned
+from pipeline.issue.report.word_meanings import REASONS
 from pipeline.words import Reason
 
 ROOT = Path(__file__).resolve().parents[2]

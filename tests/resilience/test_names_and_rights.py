@@ -27,7 +27,7 @@ from pipeline.aside import set_aside
 from pipeline.check import check_job
 from pipeline.cli.main import app
 from pipeline.history import history
-from pipeline.issue.geopackage.refused import refusal
+from pipeline.issue.geopackage.write_errors import refusal
 from pipeline.problems import JobError
 from pipeline.trace.walk import trace
 from pipeline.verify import verify

@@ -9,8 +9,8 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
-from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.written_counts import Written
 
 DATA_TO = datetime(2026, 3, 2, 3, 45, tzinfo=UTC)
 CRS = "EPSG:2193"

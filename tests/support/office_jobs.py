@@ -9,8 +9,8 @@ from typing import Any
 
 from record_made import check, failing, record, tie
 
-from pipeline.issue.folder.belongs import Owner
-from pipeline.issue.folder.confirmed import Glanced, confirm, signs_of
+from pipeline.issue.folder.confirmation import Glanced, confirm, signs_of
+from pipeline.issue.folder.ownership import Owner
 from pipeline.issue.folder.publish import job_lock, open_issue
 from pipeline.issue.record import write_record
 from pipeline.run.run_log import HEAD

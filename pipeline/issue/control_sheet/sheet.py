@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.issue.control_sheet.sketch import Sketch
-from pipeline.issue.report.plan import LEFT, RIGHT, TOP, WIDTH
+from pipeline.issue.report.plan_drawing import LEFT, RIGHT, TOP, WIDTH
 from pipeline.issue.report.tables import Table
 from pipeline.visible import visible
 

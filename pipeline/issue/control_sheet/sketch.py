@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.issue.report.drawing import Label, Labels, round_step
-from pipeline.issue.report.plan import LEFT, RIGHT, TOP, PlanFrame
+from pipeline.issue.report.plan_drawing import LEFT, RIGHT, TOP, PlanFrame
 
 #: As `plan` draws control and temporary marks.
 _TRIANGLE, _SQUARE = "M{0:.1f} {1:.1f}m0-7l6 11h-12z", "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"

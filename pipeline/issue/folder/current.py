@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from pipeline.files.regular_files import read_whole
-from pipeline.issue.folder.names import ISSUES, is_number
+from pipeline.issue.folder.folder_names import ISSUES, is_number
 from pipeline.issue.folder.plain_names import lay_all, make_link
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated

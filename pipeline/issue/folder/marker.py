@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.files.regular_files import read_note
-from pipeline.issue.folder.durable import put, sync
-from pipeline.issue.folder.names import MARKER
+from pipeline.issue.folder.folder_names import MARKER
+from pipeline.issue.folder.synced_write import put, sync
 from pipeline.problems import JobError, Problem
 
 #: The form of the marker; a later version of the program may write a later one.

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from pipeline.issue.folder.names import is_number, scratch
+from pipeline.issue.folder.folder_names import is_number, scratch
 
 # What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
 _NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOTSUP, errno.EINVAL}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.files.unlocked_database import BESIDE
-from pipeline.issue.folder.confirmed import Signs, all_signs, as_noted
+from pipeline.issue.folder.confirmation import Signs, all_signs, as_noted
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.plain_names import is_plain_link, plain_name
 from pipeline.issue.record_types import FileIssued, Record

@@ -11,11 +11,11 @@ from typing import Any
 
 import pyarrow as pa
 
-from pipeline.issue.about import About
-from pipeline.issue.formats.control_told import control_lines
+from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.formats.control_marks import control_lines
 from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.geopackage.descriptions import COMMENT, commented
-from pipeline.issue.geopackage.streamed import Package
+from pipeline.issue.geopackage.layer_stream import Package
 
 #: The columns that a place is read from, where they count to the east and the north as programs take them to.
 _PLACE = {"easting": "CoordX", "northing": "CoordY"}
@@ -31,7 +31,7 @@ _WORDS = {
 }
 
 
-def beside(package: Package, about: About) -> dict[str, str]:
+def beside(package: Package, about: FileFacts) -> dict[str, str]:
     """Return the content of each file that stands beside the CSV, by its ending."""
     places = {} if about.axes.turned else _PLACE
     schema = package.schema("points")
@@ -43,7 +43,7 @@ def beside(package: Package, about: About) -> dict[str, str]:
     return found | {".csv-metadata.json": json.dumps(described, ensure_ascii=False, indent=1) + "\n"}
 
 
-def _described(schema: pa.Schema, about: About, control: list[str]) -> dict[str, Any]:
+def _described(schema: pa.Schema, about: FileFacts, control: list[str]) -> dict[str, Any]:
     """Return what the table is, by the recommendation's words and those of Dublin Core that it takes in.
 
     It is named by both of its names: a reader takes no description in which the file that it has is not named.

@@ -14,9 +14,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
-from pipeline.issue.about import About
+from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.figures import DECIMALS, fixed_or, floats, joined, moments_column
-from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side
+from pipeline.issue.geopackage.layer_stream import Differs, Package, first_difference, side_by_side
 from pipeline.tables import bytes_of
 
 # What a spreadsheet would take for a formula that does something, in wide and small signs and behind blanks too; a
@@ -33,7 +33,7 @@ _QUOTED = '[,"\r\n]'
 _BLOCK = 1 << 25
 
 
-def write(path: Path, package: Package, about: About) -> dict[str, int]:
+def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     """Write the points of a package to a new file and return the rows by layer. Raises OSError."""
     names = package.schema("points").names
     with path.open("xb") as file:
@@ -82,7 +82,7 @@ def _texts(column: pa.StringArray) -> pa.StringArray:
     return pc.if_else(quoted, joined('"', pc.replace_substring(texts, '"', '""'), '"'), texts)
 
 
-def read_back(path: Path, package: Package, about: About) -> None:
+def read_back(path: Path, package: Package, about: FileFacts) -> None:
     """Compare every value with the package's. Raises Differs at the first that is not the same, or OSError."""
     kinds = package.schema("points")
     names = [guarded(name) for name in kinds.names]

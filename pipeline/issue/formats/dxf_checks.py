@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from pipeline.issue.formats.dxf_symbols import CHECKS_SHOWN
 from pipeline.issue.formats.figures import fixed
-from pipeline.issue.formats.names import one_line
+from pipeline.issue.formats.layer_names import one_line
 from pipeline.words import counted
 
 _RESULT = {True: "passed", False: "FAILED", None: "not tested"}

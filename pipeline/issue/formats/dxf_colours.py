@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
-from pipeline.issue.about import CodeDrawn
+from pipeline.issue.file_facts import CodeDrawn
 
 #: Indices of colours that every program has: hues of 15 degrees from green-yellow to magenta, full and darker, without
 #: those near red, orange and yellow, which warn, and without pure green, which check marks have.

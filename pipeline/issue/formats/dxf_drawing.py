@@ -17,7 +17,7 @@ from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
 
 from pipeline.geodesy.axes import FOOT, SURVEY_FOOT
-from pipeline.issue.about import About
+from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.dxf_facts import facts, lines_of
 from pipeline.issue.formats.dxf_layers import LIST, NOTE, Layer, Overview
 from pipeline.issue.formats.dxf_symbols import define
@@ -45,7 +45,7 @@ class DrawingFrame:
 
 
 def frame(
-    about: About, overview: Overview, layers: Sequence[Layer], unproven: int, listed: Sequence[str], handles: int
+    about: FileFacts, overview: Overview, layers: Sequence[Layer], unproven: int, listed: Sequence[str], handles: int
 ) -> DrawingFrame:
     """Return what stands around the insertions.
 

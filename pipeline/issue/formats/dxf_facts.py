@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 
 from pipeline.geodesy.axes import Axes
-from pipeline.issue.about import About
-from pipeline.issue.formats.names import one_line
+from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.formats.layer_names import one_line
 from pipeline.words import counted
 
 
-def facts(about: About, unproven: int) -> list[tuple[str, str]]:
+def facts(about: FileFacts, unproven: int) -> list[tuple[str, str]]:
     """Return what the drawing says of itself, each fact with its name."""
     plot = about.drafting
     told = [

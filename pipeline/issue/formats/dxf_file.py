@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
-from pipeline.issue.about import About
+from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats import ezdxf_alone
 from pipeline.issue.formats.dxf_facts import facts, lines_of
 from pipeline.issue.formats.dxf_layers import LIST, NOTE, Group
@@ -24,7 +24,7 @@ from pipeline.issue.formats.dxf_rows import DrawingContents, Drawn
 from pipeline.issue.formats.dxf_symbols import Symbol, Tags
 from pipeline.issue.formats.dxf_tags import Text, layers_of, texts_of
 from pipeline.issue.formats.figures import joined
-from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side, vertices
+from pipeline.issue.geopackage.layer_stream import Differs, Package, first_difference, side_by_side, vertices
 from pipeline.words import counted
 
 #: GDAL's options for reading back: insertions as they are, and the text as a drawing of this version has it.
@@ -36,7 +36,7 @@ _AT_ONCE = 1024
 _LAYERS = ("points", "check_marks", "marks")
 
 
-def write(path: Path, package: Package, about: About) -> dict[str, int]:
+def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     """Write a new drawing from a package and return the rows drawn by layer. Raises OSError."""
     # 0.3 s of ezdxf, which a job without a drawing need not wait for
     ezdxf_alone.load()
@@ -61,7 +61,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     return rows
 
 
-def read_back(path: Path, package: Package, about: About) -> None:
+def read_back(path: Path, package: Package, about: FileFacts) -> None:
     """Compare every insertion with the package's rows. Raises Differs at the first that is not the same, or OSError."""
     pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError

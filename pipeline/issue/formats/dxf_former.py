@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from pipeline.issue.folder.names import numbered
+from pipeline.issue.folder.folder_names import numbered
 from pipeline.issue.formats.dxf_tags import descriptions_of
 
 #: The description of a layer of one code: which texts, if those, the code, how many points.

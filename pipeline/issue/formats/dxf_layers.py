@@ -12,10 +12,10 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
-from pipeline.issue.about import CodeDrawn
+from pipeline.issue.file_facts import CodeDrawn
 from pipeline.issue.formats.dxf_former import Former
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
-from pipeline.issue.formats.names import cleaned
+from pipeline.issue.formats.layer_names import cleaned
 from pipeline.limits import DRAWN_CODES
 from pipeline.words import OWN_LAYERS, Proof, counted
 

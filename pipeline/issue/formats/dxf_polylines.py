@@ -8,8 +8,8 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.issue.formats.figures import LENGTHS, fixed
+from pipeline.issue.geopackage.layer_stream import Differs
 from pipeline.issue.geopackage.layers import each_of, vertices_of
-from pipeline.issue.geopackage.streamed import Differs
 
 #: Handles that a line takes beside those of its vertices: its own, and that of its end.
 MORE_HANDLES = 2

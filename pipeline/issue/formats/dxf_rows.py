@@ -9,8 +9,8 @@ import pyarrow as pa
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
-from pipeline.issue.about import About
-from pipeline.issue.formats.control_told import control_lines
+from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.formats.control_marks import control_lines
 from pipeline.issue.formats.dxf_checks import Crowded, difference
 from pipeline.issue.formats.dxf_colours import CALM, Beside, colours_of
 from pipeline.issue.formats.dxf_layers import (
@@ -47,9 +47,9 @@ from pipeline.issue.formats.dxf_symbols import (
     values,
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed_column, fixed_or, floats
+from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
 from pipeline.issue.geopackage.layers import each_of
-from pipeline.issue.geopackage.streamed import Package
 from pipeline.tables import bytes_of
 from pipeline.words import Proof, counted
 
@@ -130,7 +130,7 @@ class DrawingContents:
     listed: tuple[str, ...]
 
     @classmethod
-    def of(cls, package: Package, about: About) -> "DrawingContents":
+    def of(cls, package: Package, about: FileFacts) -> "DrawingContents":
         """Read a package once, and its points again where they have more codes than there are colours."""
         drafting, axes = about.drafting, about.axes
         # millimetres on paper to the drawing's unit

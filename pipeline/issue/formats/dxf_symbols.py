@@ -17,7 +17,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
 from pipeline.issue.formats.figures import joined
-from pipeline.issue.formats.names import one_line, shortened
+from pipeline.issue.formats.layer_names import one_line, shortened
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

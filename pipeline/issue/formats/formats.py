@@ -11,10 +11,10 @@ from pathlib import Path
 
 from pipeline.digest import digest
 from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
-from pipeline.issue.about import About
+from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats import csv_beside, csv_file, dxf_file, geojson_file, landxml_file
+from pipeline.issue.geopackage.layer_stream import Differs, Package
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.streamed import Differs, Package
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.issue.record_types import FileIssued
 from pipeline.problems import said_of
@@ -28,9 +28,9 @@ class Format:
     """
 
     ending: str
-    write: Callable[[Path, Package, About], dict[str, int]]
-    read_back: Callable[[Path, Package, About], None]
-    beside: Callable[[Package, About], dict[str, str]] = lambda package, about: {}
+    write: Callable[[Path, Package, FileFacts], dict[str, int]]
+    read_back: Callable[[Path, Package, FileFacts], None]
+    beside: Callable[[Package, FileFacts], dict[str, str]] = lambda package, about: {}
 
 
 #: By the words of ``[issue] formats``, in the order in which they are written.
@@ -42,7 +42,7 @@ FORMATS = {
 }
 
 
-def write_formats(words: Iterable[str], package: Package, about: About) -> list[FileIssued]:
+def write_formats(words: Iterable[str], package: Package, about: FileFacts) -> list[FileIssued]:
     """Write the formats named, each beside the package, and return their entries for the record's ``files``.
 
     Raises NotWritten where the disk refuses, and ReadBackError where a file does not hold what it was to hold.
@@ -51,7 +51,7 @@ def write_formats(words: Iterable[str], package: Package, about: About) -> list[
     return [entry for form in wanted for entry in _written(form, package, about)]
 
 
-def hold_to(form: Format, package: Package, about: About) -> None:
+def hold_to(form: Format, package: Package, about: FileFacts) -> None:
     """Compare a written file with the package beside it. Raises ReadBackError."""
     path = package.path.with_suffix(form.ending)
     with _reading(package):
@@ -64,7 +64,7 @@ def hold_to(form: Format, package: Package, about: About) -> None:
             raise ReadBackError(path, [str(error)]) from error
 
 
-def _written(form: Format, package: Package, about: About) -> list[FileIssued]:
+def _written(form: Format, package: Package, about: FileFacts) -> list[FileIssued]:
     path = package.path.with_suffix(form.ending)
     with _reading(package):
         try:

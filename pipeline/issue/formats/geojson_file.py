@@ -21,17 +21,17 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
-from pipeline.issue.about import About
-from pipeline.issue.formats.control_told import control_lines
+from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.formats.control_marks import control_lines
 from pipeline.issue.formats.figures import ANGLES, DECIMALS, LENGTHS, floats, plain, rounded
-from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side, vertices
+from pipeline.issue.geopackage.layer_stream import Differs, Package, first_difference, side_by_side, vertices
 
 _text = json.JSONEncoder(ensure_ascii=False).encode
 
 _PLACE = (("longitude", ANGLES), ("latitude", ANGLES), ("ellipsoid_height", LENGTHS))
 
 
-def write(path: Path, package: Package, about: About) -> dict[str, int]:
+def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     """Write the points of a package to a new file and return the rows by layer. Raises OSError."""
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(f'{_head(about, control_lines(package))[:-1]}, "features": [')
@@ -44,7 +44,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     return {"points": package.rows["points"]}
 
 
-def _head(about: About, control: Sequence[str]) -> str:
+def _head(about: FileFacts, control: Sequence[str]) -> str:
     """Return the collection's members but for its features, as a JSON object; ``control`` says where marks stand."""
     members: dict[str, Any] = {"type": "FeatureCollection", "name": about.title}
     if about.datum is not None:
@@ -61,7 +61,7 @@ def _head(about: About, control: Sequence[str]) -> str:
     return json.dumps(members, ensure_ascii=False)
 
 
-def _written(about: About) -> str:
+def _written(about: FileFacts) -> str:
     east, north, up = about.axes.easting.told, about.axes.northing.told, about.axes.height.told
     plan = f"easting, northing [{east}]" if east == north else f"easting [{east}], northing [{north}]"
     return f"{plan} in {about.grid_text}; height [{up}] in {about.height_name}"
@@ -97,7 +97,7 @@ def _geometry(place: list[float]) -> str:
     return f'{{"type": "Point", "coordinates": [{", ".join(map(repr, known))}]}}'
 
 
-def read_back(path: Path, package: Package, about: About) -> None:
+def read_back(path: Path, package: Package, about: FileFacts) -> None:
     """Compare every value with the package's. Raises Differs at the first that is not the same, or OSError."""
     pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError

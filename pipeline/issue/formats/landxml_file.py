@@ -13,12 +13,12 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from pipeline.geodesy.axes import FOOT, SURVEY_FOOT, Axes
-from pipeline.issue.about import About
-from pipeline.issue.formats.control_told import control_told
+from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.formats.control_marks import control_told
 from pipeline.issue.formats.landxml_lines import LAYER, LinePlan, collection_of, legs, vertices_read
 from pipeline.issue.formats.landxml_points import PointPlan, Row, collection_of_points
 from pipeline.issue.formats.landxml_text import legal, named, positions, quoted
-from pipeline.issue.geopackage.streamed import Differs, Package
+from pipeline.issue.geopackage.layer_stream import Differs, Package
 from pipeline.words import counted
 
 _SPACE = "http://www.landxml.org/schema/LandXML-1.2"
@@ -36,7 +36,7 @@ _UNITS = {
 }
 
 
-def write(path: Path, package: Package, about: About) -> dict[str, int]:
+def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     """Write points and marks of a package to a new file and return the rows by layer. Raises OSError."""
     plan, rows = PointPlan(package, about.axes.upright(_linear(about.axes))), {"points": 0, "marks": 0}
     with path.open("xb") as file:
@@ -64,7 +64,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     return rows
 
 
-def read_back(path: Path, package: Package, about: About) -> None:
+def read_back(path: Path, package: Package, about: FileFacts) -> None:
     """Compare every element with the package's rows. Raises Differs at the first that is not the same, or OSError."""
     found = _elements(path)
     plan = PointPlan(package, about.axes.upright(_linear(about.axes)))
@@ -99,7 +99,7 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
         raise Differs(f"it is not XML: {error}") from error
 
 
-def _head(about: About) -> str:
+def _head(about: FileFacts) -> str:
     about_data = f"last observation {about.data_to_text}; {about.caution}"
     date, _, time = about.data_to_text.partition("T")
     return (
@@ -114,7 +114,7 @@ def _head(about: About) -> str:
     )
 
 
-def _defined(about: About) -> str:
+def _defined(about: FileFacts) -> str:
     """Return what tells programs the grid, and the whole as WKT: so far as numbers stand here as these have them."""
     authority, _, code = (about.grid or "").partition(":")
     *plan, up = about.axes.upright(_linear(about.axes))
@@ -129,7 +129,7 @@ def _linear(axes: Axes) -> float:
     return axes.easting.metres if axes.easting.metres in _UNITS else 1.0
 
 
-def _described(about: About) -> str:
+def _described(about: FileFacts) -> str:
     """Return what the coordinates are, and where they are not as the grid writes them."""
     axes, told = about.axes, f"heights: {about.height_name}"
     if axes.upright(_linear(axes)) == (1.0, 1.0, 1.0):

@@ -11,8 +11,8 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.formats.figures import LENGTHS, fixed
 from pipeline.issue.formats.unique_names import UniqueNames
+from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import each_of
-from pipeline.issue.geopackage.streamed import Package
 from pipeline.words import Proof
 
 LAYER = "lines"

@@ -11,7 +11,7 @@ from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import joined, moments_column
 from pipeline.issue.formats.landxml_text import legal_column, named_column, positions, quoted_column
 from pipeline.issue.formats.unique_names import UniqueNames
-from pipeline.issue.geopackage.streamed import Package
+from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.tables import bytes_of
 from pipeline.words import Proof
 

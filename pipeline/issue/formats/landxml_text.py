@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 
 from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import LENGTHS, fixed_or, floats, joined
-from pipeline.issue.formats.names import one_line
+from pipeline.issue.formats.layer_names import one_line
 
 _NOT_IN_XML = str.maketrans(dict.fromkeys("\ufffe\uffff", "\ufffd"))
 #: As Arrow reads it: what may have to be changed to be legal; what no blank name begins with; what quotes may not hold.

@@ -14,13 +14,13 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.unlocked_database import is_there, quoted, unsynced
-from pipeline.issue.geopackage.blank import Blank
-from pipeline.issue.geopackage.cells import boxes, kept_columns
+from pipeline.issue.geopackage.blank_packages import Blank
 from pipeline.issue.geopackage.definitions import redefine
 from pipeline.issue.geopackage.layers import GEOMETRY
-from pipeline.issue.geopackage.refused import refusal
 from pipeline.issue.geopackage.spatial_index import Boxes, Packing
-from pipeline.issue.geopackage.tally import Written
+from pipeline.issue.geopackage.stored_columns import boxes, kept_columns
+from pipeline.issue.geopackage.write_errors import refusal
+from pipeline.issue.geopackage.written_counts import Written
 
 _INGEST = {"adbc.ingest.mode": "adbc.ingest.mode.append"}
 #: Rows of the index's table of rows that are written at a time.

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.issue.formats.names import cleaned
+from pipeline.issue.formats.layer_names import cleaned
 from pipeline.issue.former_names import layer_names
 from pipeline.issue.geopackage.write import LayerSource
 

@@ -27,13 +27,13 @@ from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import quoted, unlocked
 from pipeline.geodesy.crs import parse
 from pipeline.geodesy.errors import OperationError
-from pipeline.issue.geopackage.alike import without_name
-from pipeline.issue.geopackage.content import Content
-from pipeline.issue.geopackage.database import database_of
-from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, HEADER_BYTES, kept_values
+from pipeline.issue.geopackage.content_sums import Content
+from pipeline.issue.geopackage.layer_copies import without_name
 from pipeline.issue.geopackage.layers import GEOMETRY, LINE_Z, WKB_POINT_Z
+from pipeline.issue.geopackage.package_database import database_of
+from pipeline.issue.geopackage.stored_rows import ENVELOPE_BYTES, HEADER_BYTES, kept_values
 from pipeline.issue.geopackage.styles import STYLES
-from pipeline.issue.geopackage.tally import KEPT, Geometries, Shapes, Written, unpacked
+from pipeline.issue.geopackage.written_counts import KEPT, Geometries, Shapes, Written, unpacked
 from pipeline.issue.record_types import DatabaseIssued
 from pipeline.words import counted
 
@@ -82,7 +82,7 @@ def load_reader() -> None:
 def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
     """Compare every layer of the GeoPackage at ``path`` with what was given to be written.
 
-    Every value of layers up to `tally.KEPT` rows, else count, range and checksum of all geometries, through SQLite.
+    Every value of layers up to `written_counts.KEPT` rows, else count, range and checksum of all geometries, by SQLite.
     Layers, columns, kinds and CRS, rows, extent, and coordinates of some rows spread evenly, the first and the last,
     through fiona.
 

@@ -16,9 +16,9 @@ from pipeline.files.geopackages import for_gdal
 from pipeline.files.guarded_database import why
 from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import as_seen, logs_of, quoted, unlocked
-from pipeline.issue.geopackage.content import Content, together
-from pipeline.issue.geopackage.database import only_touched
+from pipeline.issue.geopackage.content_sums import Content, together
 from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.issue.geopackage.package_database import only_touched
 from pipeline.issue.record_types import FileIssued
 from pipeline.words import counted
 
@@ -29,7 +29,7 @@ class NotReadable(Exception):
 
 @dataclass(frozen=True)
 class LayerContent:
-    """One layer as it is found: its rows and the sums of its columns (see `content`)."""
+    """One layer as it is found: its rows and the sums of its columns (see `content_sums`)."""
 
     name: str
     rows: int

@@ -13,11 +13,11 @@ import pyarrow as pa
 from pipeline.arrays import Integers
 from pipeline.digest import digest
 from pipeline.files.unlocked_database import quoted, unlocked, unsynced
+from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.layers import GEOMETRY
-from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import refusal
+from pipeline.issue.geopackage.written_counts import Written
 
 #: Little-endian, no envelope (OGC 12-128r19, clause 2.1.3); eight bytes with the srs_id, then the WKB.
 _HEADER = struct.Struct("<2sBBi")

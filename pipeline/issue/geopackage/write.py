@@ -17,13 +17,13 @@ from pipeline.files.plain_path import plain_folder
 from pipeline.geodesy.axes import Axes
 from pipeline.handoff import Handoff, close
 from pipeline.issue.geopackage.append import Appending, Kept, appending, completing, finish
-from pipeline.issue.geopackage.beside_layers import write_beside
-from pipeline.issue.geopackage.blank import Blank, lay_blank, lay_more
-from pipeline.issue.geopackage.content import Content
+from pipeline.issue.geopackage.blank_packages import Blank, lay_blank, lay_more
+from pipeline.issue.geopackage.content_sums import Content
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY
-from pipeline.issue.geopackage.refused import NotWritten, TooLarge, refusal
-from pipeline.issue.geopackage.source import LayerSource
-from pipeline.issue.geopackage.tally import Tally, Written
+from pipeline.issue.geopackage.styles_and_metadata import write_beside
+from pipeline.issue.geopackage.write_errors import NotWritten, TooLarge, refusal
+from pipeline.issue.geopackage.written_counts import Tally, Written
 
 __all__ = ["LayerSource", "NotWritten", "TooLarge", "refusal", "write_geopackage"]
 

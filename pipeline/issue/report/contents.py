@@ -8,22 +8,22 @@ from pipeline.issue.attention import Kind, Level, remarks
 from pipeline.issue.over_critical import over_critical
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.issue.release import stays, waits_for
-from pipeline.issue.report import meanings
-from pipeline.issue.report.accuracy import accuracy
-from pipeline.issue.report.bases import base_table
-from pipeline.issue.report.causes import causes
-from pipeline.issue.report.chosen import Chosen, choose
-from pipeline.issue.report.codes import code_table, string_table, unknown_table
+from pipeline.issue.report import word_meanings
+from pipeline.issue.report.accuracy_statement import accuracy
+from pipeline.issue.report.adjustment_tables import file_tables, mark_tables, model_table, statistics_tables
+from pipeline.issue.report.base_tables import base_table
+from pipeline.issue.report.cause_tables import causes
+from pipeline.issue.report.code_tables import code_table, string_table, unknown_table
 from pipeline.issue.report.differences import differences
-from pipeline.issue.report.evidence import base_log, check_table, field_shift_table, held, session_table, urgency
-from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, statistics_tables
 from pipeline.issue.report.glossary import GLOSSARY
-from pipeline.issue.report.particulars import particulars
-from pipeline.issue.report.repeats import repeat_table
-from pipeline.issue.report.site import localisation, site_table
-from pipeline.issue.report.suspects import suspect_table
+from pipeline.issue.report.number_format import local, many, minute
+from pipeline.issue.report.particulars_lines import particulars
+from pipeline.issue.report.repeat_tables import repeat_table
+from pipeline.issue.report.row_choice import Chosen, choose
+from pipeline.issue.report.session_tables import base_log, check_table, field_shift_table, held, session_table, urgency
+from pipeline.issue.report.site_message import localisation, site_table
+from pipeline.issue.report.suspect_tables import suspect_table
 from pipeline.issue.report.timeline import timeline
-from pipeline.issue.report.written import local, many, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.issue.untied_words import of_register
@@ -74,7 +74,7 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "site": site_table(record),
         "localisation": localisation(record["target"]["site"]) if record["target"]["site"] else "",
         "words": _words(),
-        "proof_words": [(str(proof), meanings.PROOFS[proof]) for proof in Proof],
+        "proof_words": [(str(proof), word_meanings.PROOFS[proof]) for proof in Proof],
     }
 
 
@@ -121,13 +121,13 @@ def _failing(checks: Sequence[CheckRow]) -> Iterator[str]:
 def _verdicts(record: Record) -> list[tuple[str, int, str]]:
     """Return each verdict that sessions have, how many, and what it means; the gravest first."""
     found = [session["verdict"] for session in record["sessions"]]
-    order = sorted(Verdict, key=lambda verdict: -meanings.URGENCY[verdict])
-    return [(str(one), found.count(one), meanings.VERDICTS[one]) for one in order if one in found]
+    order = sorted(Verdict, key=lambda verdict: -word_meanings.URGENCY[verdict])
+    return [(str(one), found.count(one), word_meanings.VERDICTS[one]) for one in order if one in found]
 
 
 def _reasons(record: Record) -> list[tuple[str, int, str]]:
     counts = record["rows"]["by_reason"]
-    return [(str(one), counts[one], meanings.REASONS[one]) for one in REASONS if counts.get(one)]
+    return [(str(one), counts[one], word_meanings.REASONS[one]) for one in REASONS if counts.get(one)]
 
 
 def _changes(record: Record) -> dict[str, Any] | None:
@@ -135,11 +135,11 @@ def _changes(record: Record) -> dict[str, Any] | None:
     if found is None:
         return None
     counts: Mapping[str, Any] = found
-    to_do = {} if waits_for(record) else meanings.TO_DO
+    to_do = {} if waits_for(record) else word_meanings.TO_DO
     return {
         "since": found["since"],
         "counts": [
-            (str(one), counts[one], meanings.CHANGES[one] + to_do.get(one, "")) for one in Change if one in counts
+            (str(one), counts[one], word_meanings.CHANGES[one] + to_do.get(one, "")) for one in Change if one in counts
         ],
         "because": choose(found["because"], lambda row: 1, most=REASONS_WHY),
         "horizontal": found.get("max_horizontal"),
@@ -182,6 +182,6 @@ def _words() -> list[tuple[str, str]]:
     """Return the words that the report uses, with what they mean: the glossary, then those of the closed lists."""
     return [
         *GLOSSARY.items(),
-        *((str(word), meaning) for word, meaning in meanings.PLACES.items()),
-        *((str(word), f"verdict of a session: {meaning}") for word, meaning in meanings.VERDICTS.items()),
+        *((str(word), meaning) for word, meaning in word_meanings.PLACES.items()),
+        *((str(word), f"verdict of a session: {meaning}") for word, meaning in word_meanings.VERDICTS.items()),
     ]

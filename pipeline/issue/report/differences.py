@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.issue.report.drawing import Label, Labels, dots
-from pipeline.issue.report.evidence import excess
+from pipeline.issue.report.session_tables import excess
 from pipeline.issue.row_types import CheckRow
 from pipeline.words import Holds, Role
 

@@ -11,15 +11,15 @@ from typing import Any
 import jinja2
 from jinja2.bccache import Bucket
 
-from pipeline.issue.report import written
+from pipeline.issue.report import number_format
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _FILTERS: dict[str, Callable[..., Any]] = {
-    "metres": written.metres,
-    "count": written.count,
-    "moment": written.moment,
-    "local": written.local,
-    "clipped": written.clipped,
+    "metres": number_format.metres,
+    "count": number_format.count,
+    "moment": number_format.moment,
+    "local": number_format.local,
+    "clipped": number_format.clipped,
 }
 
 
@@ -51,5 +51,5 @@ def environment() -> jinja2.Environment:
         bytecode_cache=kept,
     )
     made.filters.update(_FILTERS)
-    made.globals["many"] = written.many
+    made.globals["many"] = number_format.many
     return made

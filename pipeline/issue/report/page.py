@@ -5,9 +5,9 @@ import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from pipeline.issue.folder.durable import write_synced
+from pipeline.issue.folder.synced_write import write_synced
 from pipeline.issue.record_types import FileIssued, Record
-from pipeline.issue.report import differences, meanings, plan, timeline
+from pipeline.issue.report import differences, plan_drawing, timeline, word_meanings
 from pipeline.issue.report.contents import contents
 from pipeline.issue.report.thinning import Thinned
 from pipeline.visible import visible
@@ -30,11 +30,11 @@ def render(record: Record, points: Thinned, files: Callable[[], Sequence[FileIss
         .get_template("page.html")
         .render(
             contents(record, files),
-            plan=plan.plan(record, points),
-            of_plan=plan,
+            plan=plan_drawing.plan(record, points),
+            of_plan=plan_drawing,
             of_timeline=timeline,
             of_differences=differences,
-            meanings=meanings,
+            meanings=word_meanings,
             # a job's name goes into the style sheet, which escapes nothing, only where it is what a job file allows
             running=f"{record['job']}, issue {record['issue']:03d}" if _PLAIN.fullmatch(record["job"]) else "",
         )

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from pipeline.issue.report.chosen import Chosen
-from pipeline.issue.report.written import NONE, count, local, metres, minute, moment, signed
+from pipeline.issue.report.number_format import NONE, count, local, metres, minute, moment, signed
+from pipeline.issue.report.row_choice import Chosen
 
 Row = Mapping[str, Any]
 Of = TypeVar("Of", contravariant=True)

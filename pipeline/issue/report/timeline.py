@@ -6,7 +6,7 @@ from typing import Any
 
 from pipeline.clock import DAY, MINUTE, milliseconds_of, moment
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
-from pipeline.issue.report.written import clipped, minute
+from pipeline.issue.report.number_format import clipped, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.words import Role

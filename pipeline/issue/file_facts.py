@@ -1,0 +1,78 @@
+"""What every format says of itself beside its rows."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from pipeline.clock import iso
+from pipeline.geodesy.axes import Axes
+
+
+@dataclass(frozen=True)
+class CodeDrawn:
+    """On which layer a code is drawn, and in which colour (by its index); None: as the rule has it.
+
+    ``description`` is what the table of codes says of it, "" where it says nothing.
+    """
+
+    layer: str | None = None
+    colour: int | None = None
+    description: str = ""
+
+
+@dataclass(frozen=True)
+class Drafting:
+    """How a drawing is to be plotted: 1:``scale``, texts of ``text_height`` millimetres on paper, codes by their name.
+
+    ``named`` gives the code by which points are drawn: of a string's without number and words. ``former`` are layers of
+    drawings before, each with its description, the newest drawing's first. The defaults are the job file's.
+    """
+
+    scale: float = 500.0
+    text_height: float = 1.8
+    codes: Mapping[str, CodeDrawn] = field(default_factory=dict)
+    named: Callable[[str], str] = str
+    former: Sequence[tuple[str, str]] = ()
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """The facts of an issue that its files bear.
+
+    ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's
+    geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT, and
+    ``axes`` how they write coordinates; ``drafting`` is what the job says of its drawing.
+    """
+
+    job: str
+    issue: int
+    data_to: datetime
+    grid: str | None
+    grid_name: str
+    height_name: str
+    datum: str | None
+    datum_name: str
+    definition: str
+    caution: str
+    axes: Axes = field(default_factory=Axes)
+    drafting: Drafting = field(default_factory=Drafting)
+
+    @property
+    def title(self) -> str:
+        """Return the name of the issue's files, without their ending."""
+        return f"{self.job}-{self.issue:03d}"
+
+    @property
+    def data_to_text(self) -> str:
+        """Return ``data_to`` as ISO 8601 in UTC, to the millisecond."""
+        return iso(self.data_to)
+
+    @property
+    def grid_text(self) -> str:
+        """Return the grid's name, with its code where it has one."""
+        return f"{self.grid_name} ({self.grid})" if self.grid else self.grid_name
+
+    @property
+    def datum_text(self) -> str:
+        """Return the name of the grid's geographic CRS, with its code where it has one."""
+        return f"{self.datum_name} ({self.datum})" if self.datum else self.datum_name

@@ -1,0 +1,174 @@
+"""The columns of a layer as a GeoPackage keeps them: times as text, a header before every geometry, no NUL in a text.
+
+The values are those that the library's writer gives for the same columns; `tests/issue/test_stored_columns.py` holds
+them to it.
+"""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import DAY
+from pipeline.issue.geopackage.layers import GEOMETRY, WKB_POINT_Z, vertices_of
+from pipeline.tables import bytes_of
+
+#: What precedes the WKB of a geometry (OGC 12-128r18, clause 2.1.3): of points no envelope, of lines that of x, y, z.
+_POINT = np.dtype([("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("wkb", WKB_POINT_Z)])
+_LINE_HEAD = np.dtype(
+    [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("envelope", "<f8", (3, 2))]
+)
+_LITTLE_ENDIAN, _WITH_ENVELOPE = 1, 4
+
+# "2026-03-02T07:30:00.000Z": where its parts stand
+_DATE, _FULL, _SHORT = 10, 24, 20
+_ZERO = ord("0")
+
+
+def kept_columns(batch: pa.RecordBatch, first: int, srs_id: int) -> pa.RecordBatch:
+    """Return rows as the columns of the layer's table: fid, geom, and the others in their order.
+
+    Args:
+        batch: the rows, in a schema of `layers`.
+        first: the feature id of the first of them.
+        srs_id: that of the layer, for the header of every geometry.
+    """
+    names = [name for name in batch.schema.names if name != GEOMETRY]
+    fids = pa.array(np.arange(first, first + batch.num_rows, dtype=np.int64))
+    shapes = _geometries(batch.column(GEOMETRY), srs_id)
+    return pa.RecordBatch.from_arrays(
+        [fids, shapes, *(kept(batch.column(name)) for name in names)], ["fid", "geom", *names]
+    )
+
+
+def kept(column: pa.Array) -> pa.Array:
+    """Return one column as whole numbers, doubles, text or bytes, which is all that SQLite has."""
+    if pa.types.is_dictionary(column.type):
+        column = column.dictionary_decode()
+    kind = column.type
+    if pa.types.is_float64(kind) or pa.types.is_int64(kind):
+        return column
+    if pa.types.is_boolean(kind) or (pa.types.is_integer(kind) and not pa.types.is_uint64(kind)):
+        return column.cast(pa.int64())
+    if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_uint64(kind):
+        return column.cast(pa.float64(), safe=False)
+    if pa.types.is_timestamp(kind):
+        return _moments(column)
+    if pa.types.is_date32(kind):
+        return column.cast(pa.string())
+    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        return _texts(column)
+    return column
+
+
+def _texts(column: pa.Array) -> pa.Array:
+    """End every text where it has a NUL: readers would, wherever the file came from."""
+    held = column.buffers()[2]
+    if held is None or np.frombuffer(held, np.uint8).min(initial=1) > 0:
+        return column
+    return pc.replace_substring_regex(column, r"(?s)\x00.*", "")
+
+
+def _moments(column: pa.Array) -> pa.Array:
+    """Write times as ISO 8601, with milliseconds where there are any, and a Z where they are said to be UTC."""
+    zone = column.type.tz is not None
+    plain = column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64())
+    times = np.asarray(pc.fill_null(plain, 0)).astype(np.int64)
+    days, of_day = np.divmod(times, DAY)
+    signs = np.empty((len(times), _FULL), np.uint8)
+    signs[:, :_DATE] = _dates(days)
+    for place, sign in ((10, "T"), (13, ":"), (16, ":"), (19, "."), (23, "Z")):
+        signs[:, place] = ord(sign)
+    seconds, thousandths = np.divmod(of_day, 1000)
+    for place, values in ((11, seconds // 3600), (14, seconds // 60 % 60), (17, seconds % 60), (21, thousandths % 100)):
+        signs[:, place], signs[:, place + 1] = values // 10 + _ZERO, values % 10 + _ZERO
+    signs[:, 20] = thousandths // 100 + _ZERO
+    whole = thousandths == 0
+    signs[whole, _SHORT - 1] = ord("Z")
+    lengths = np.where(whole, _SHORT, _FULL) - (0 if zone else 1)
+    return _joined(signs, lengths, column)
+
+
+def _dates(days: Integers) -> npt.NDArray[np.uint8]:
+    """Return days since 1970 as their (n, 10) signs; a year has four digits."""
+    known, which = np.unique(days, return_inverse=True)
+    texts = np.char.encode(np.datetime_as_string(known.astype("datetime64[D]")), "ascii").astype(f"S{_DATE}")
+    return np.frombuffer(texts.tobytes(), np.uint8).reshape(-1, _DATE)[which]
+
+
+def _joined(signs: npt.NDArray[np.uint8], lengths: Integers, column: pa.Array) -> pa.Array:
+    """Return texts of ASCII signs, each so long, null where ``column`` is."""
+    present = column.is_valid().to_numpy(zero_copy_only=False)
+    lengths = np.where(present, lengths, 0)
+    offsets = np.zeros(len(lengths) + 1, np.int32)
+    np.cumsum(lengths, out=offsets[1:])
+    held = signs[np.arange(signs.shape[1]) < lengths[:, None]]
+    return pa.Array.from_buffers(
+        pa.string(), len(lengths), [_validity(present), pa.py_buffer(offsets), pa.py_buffer(held)]
+    )
+
+
+def _geometries(shapes: pa.Array, srs_id: int) -> pa.Array:
+    """Return geometries given as WKB with the header of a GeoPackage before each; none where there is none."""
+    present = shapes.is_valid().to_numpy(zero_copy_only=False)
+    there = shapes.drop_null()
+    if _are_lines(there):
+        return _lines(there, present, srs_id)
+    blobs = np.zeros(len(shapes), _POINT)
+    blobs["magic"], blobs["srs_id"] = b"GP", srs_id
+    blobs["flags"] = _LITTLE_ENDIAN
+    blobs["wkb"][present] = _packed(there)
+    offsets = np.arange(len(blobs) + 1, dtype=np.int32) * np.int32(blobs.dtype.itemsize)
+    return pa.Array.from_buffers(
+        pa.binary(), len(blobs), [_validity(present), pa.py_buffer(offsets), pa.py_buffer(blobs)]
+    )
+
+
+def _lines(shapes: pa.Array, present: npt.NDArray[np.bool_], srs_id: int) -> pa.Array:
+    """Return lines, none of them null, each with its header, at the places where one is ``present``."""
+    heads = np.zeros(len(shapes), _LINE_HEAD)
+    heads["magic"], heads["srs_id"], heads["flags"] = b"GP", srs_id, _LITTLE_ENDIAN | _WITH_ENVELOPE
+    heads["envelope"] = _extents(shapes)
+    blobs = pa.array([head.tobytes() for head in heads], pa.binary())
+    whole = pc.binary_join_element_wise(blobs, shapes, b"")
+    places = np.full(len(present), -1)
+    places[present] = np.arange(len(shapes))
+    return whole.take(pa.array(places, mask=~present))
+
+
+def boxes(shapes: pa.Array) -> Floats:
+    """Return the extents (n, 4) of geometries given as WKB: least and most x, least and most y; NaN where none."""
+    there = shapes.drop_null()
+    if _are_lines(there):
+        found = _extents(there)[:, :2].reshape(-1, 4)
+    else:
+        found = np.repeat(_packed(there)["xyz"][:, 0, :2], 2, axis=1)
+    if shapes.null_count == 0:
+        return found
+    of_all = np.full((len(shapes), 4), np.nan)
+    of_all[shapes.is_valid().to_numpy(zero_copy_only=False)] = found
+    return of_all
+
+
+def _extents(lines: pa.Array) -> Floats:
+    """Return (n, 3, 2) the least and the most x, y and z of lines, none of them null."""
+    vertices, many = vertices_of(lines)
+    start = np.cumsum(many) - many
+    return np.stack([np.minimum.reduceat(vertices, start), np.maximum.reduceat(vertices, start)], axis=2)
+
+
+def _are_lines(shapes: pa.Array) -> bool:
+    """Say whether geometries, none of them null, are lines."""
+    return len(shapes) > 0 and len(shapes[0].as_buffer()) > WKB_POINT_Z.itemsize
+
+
+def _packed(shapes: pa.Array) -> npt.NDArray[Any]:
+    """Return points, none of them null, in their packed layout."""
+    return np.frombuffer(bytes_of(shapes)[0], WKB_POINT_Z)
+
+
+def _validity(present: npt.NDArray[np.bool_]) -> pa.Buffer | None:
+    return None if present.all() else pa.py_buffer(np.packbits(present, bitorder="little"))
