@@ -12,7 +12,7 @@ from pipeline.draft.strings_told import linework_notes, look_at_strings
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
-from pipeline.issue.field_shift_types import told
+from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.manual_release import to_show
 from pipeline.issue.folder.publish import issues
@@ -74,7 +74,7 @@ def check_job(path: Path) -> Checked:
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
     looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
     number, drawn = last[1]["issue"] + 1 if last else 1, _drawn_from(loaded.job.job.folder, last)
-    taken_out = tuple(told(one, number) for one in recorded(examined.survey, solved, number))
+    taken_out = tuple(field_shift_message(one, number) for one in recorded(examined.survey, solved, number))
     odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
     before = before_notes(examined, drawn[1] if drawn else None, shown)

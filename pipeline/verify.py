@@ -74,7 +74,8 @@ def verify(folder: Path) -> Verified:
     """Compare every file of every issue in a job's folder with the sums in the issue's record.
 
     A program that opens a GeoPackage may touch what `package_database.TOUCHED` lists of its header, and lay beside it
-    what `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside it.
+    what `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside
+    it.
 
     Raises `JobError` where the folder holds no issue, or cannot be looked into.
     """

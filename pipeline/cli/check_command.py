@@ -7,7 +7,7 @@ from textwrap import indent
 
 from pipeline.check import Checked, check_job
 from pipeline.cli.faults import named_twice, report
-from pipeline.cli.fold import fitted
+from pipeline.cli.line_folding import fitted
 from pipeline.visible import one_line
 from pipeline.words import counted
 

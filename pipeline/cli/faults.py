@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.cli.console import print_json
-from pipeline.cli.fold import fitted
+from pipeline.cli.line_folding import fitted
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, Problem, Unfinished
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
@@ -32,14 +32,14 @@ def report(job: str, error: Exception, *, as_json: bool = False) -> int:
     """
     sys.stdout.flush()
     if as_json:
-        print_json(entry(job, error))
-    for line in said(job, error):
+        print_json(error_record(job, error))
+    for line in fault_lines(job, error):
         print(fitted(line, sys.stderr), file=sys.stderr)
     sys.stderr.flush()
     return code_of(error)
 
 
-def said(job: str, error: Exception) -> Iterator[str]:
+def fault_lines(job: str, error: Exception) -> Iterator[str]:
     """Yield what is said of a job that ended in an exception; of a fault in the program where it happened, too."""
     name, error = one_line(job), _known(error)
     if isinstance(error, JobHeld):
@@ -105,7 +105,7 @@ def code_of(error: Exception) -> int:
     return HELD if isinstance(error, JobHeld) else WRONG
 
 
-def entry(job: str, error: Exception) -> dict[str, Any]:
+def error_record(job: str, error: Exception) -> dict[str, Any]:
     """Return what ended a job in plain JSON values: its problems, each with file, line, what and fix."""
     code, known = code_of(error), _known(error)
     outcome = known.outcome if isinstance(known, Mishap) else _ENDED[code]

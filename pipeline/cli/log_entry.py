@@ -5,9 +5,9 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipeline.cli.faults import HELD, code_of, said
-from pipeline.cli.show import summary
-from pipeline.cli.tally import REFUSED
+from pipeline.cli.batch_summary import REFUSED
+from pipeline.cli.faults import HELD, code_of, fault_lines
+from pipeline.cli.issue_summary import summary
 from pipeline.issue.attention import attention
 from pipeline.notify.told import Told
 from pipeline.run.fleet import Result
@@ -44,7 +44,7 @@ def changed_nothing(outcome: Result) -> bool:
 
 def _said(job: Path, outcome: Result, unprinted: bool) -> Said:
     if not isinstance(outcome, Outcome):
-        code, text = code_of(outcome), "\n".join(said(str(job), outcome))
+        code, text = code_of(outcome), "\n".join(fault_lines(str(job), outcome))
         word = outcome.outcome if isinstance(outcome, Mishap) else "held" if code == HELD else REFUSED
         return Said(code, word, "no new issue", _version(), visible(text))
     record = outcome.record

@@ -370,7 +370,7 @@ def aside(
 
 def main() -> None:
     """Enter the command line."""
-    from pipeline.cli.within import within
+    from pipeline.cli.command_frame import within
 
     within(app)
 

@@ -6,10 +6,10 @@ from typing import Any
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
-from pipeline.cli.fold import print_lines
+from pipeline.cli.line_folding import print_lines
 from pipeline.cli.progress import progress_on_terminal
-from pipeline.fieldwork.hand_out import HandedOut, hand_out
-from pipeline.fieldwork.pairs import Pair
+from pipeline.fieldwork.mark_handout import HandedOut, hand_out
+from pipeline.fieldwork.mark_pairs import Pair
 from pipeline.visible import one_line
 from pipeline.words import counted
 

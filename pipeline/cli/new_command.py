@@ -4,7 +4,7 @@ from pathlib import Path
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
-from pipeline.cli.fold import print_lines
+from pipeline.cli.line_folding import print_lines
 from pipeline.new_job import Started, new_job
 from pipeline.visible import one_line
 from pipeline.words import counted

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from pipeline.cli.faults import report
-from pipeline.cli.fold import print_lines
+from pipeline.cli.line_folding import print_lines
 from pipeline.office.page import Written, office
 from pipeline.office.state import JobState
 from pipeline.office.words import WORDS

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.cli.console import print_json
-from pipeline.cli.faults import entry, report
-from pipeline.cli.fold import print_lines
-from pipeline.fieldwork.foreseen import Blunder, Check, ForeseenSession, ForeseenTie
+from pipeline.cli.faults import error_record, report
+from pipeline.cli.line_folding import print_lines
+from pipeline.fieldwork.forecast import Blunder, Check, ForeseenSession, ForeseenTie
 from pipeline.fieldwork.gains import Gain
-from pipeline.fieldwork.plan import Foreseen, NoPlan, plan_job
-from pipeline.fieldwork.plan_record import as_record
+from pipeline.fieldwork.plan_forecast import Foreseen, NoPlan, plan_job
+from pipeline.fieldwork.plan_record import to_record
 from pipeline.visible import one_line
 from pipeline.words import Role, counted
 
@@ -29,7 +29,7 @@ def show_plan(job: Path, *, as_json: bool) -> int:
         found = plan_job(job)
     except NoPlan as error:
         if as_json:
-            print_json(entry(str(job), error) | {"lines": list(error.lines)})
+            print_json(error_record(str(job), error) | {"lines": list(error.lines)})
         code = report(str(job), error)
         for line in ("", *error.lines):
             print(f"    {line}".rstrip(), file=sys.stderr)
@@ -38,7 +38,7 @@ def show_plan(job: Path, *, as_json: bool) -> int:
         return report(str(job), error, as_json=as_json)
     code = ATTENTION if found.attention else 0
     if as_json:
-        print_json({"file": str(job), "outcome": "foreseen", "exit_code": code} | as_record(found))
+        print_json({"file": str(job), "outcome": "foreseen", "exit_code": code} | to_record(found))
     else:
         print_lines(_lines(found))
     return code

@@ -7,13 +7,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from pipeline.cli.batch_summary import REFUSED, JobOutcome, job_outcome, lines
 from pipeline.cli.console import print_json, unprinted
-from pipeline.cli.faults import code_of, entry, named_twice, report, said
-from pipeline.cli.fold import fitted
+from pipeline.cli.faults import code_of, error_record, fault_lines, named_twice, report
+from pipeline.cli.issue_summary import needs_attention, summary
+from pipeline.cli.line_folding import fitted
 from pipeline.cli.log_entry import changed_nothing, log, log_telling
 from pipeline.cli.progress import progress_on_terminal
-from pipeline.cli.show import needs_attention, summary
-from pipeline.cli.tally import REFUSED, Told, lines, told
 from pipeline.issue.attention import worth_a_look
 from pipeline.job.command_named import Command
 from pipeline.notify.notifier import Notifier
@@ -69,11 +69,11 @@ def run_jobs(
     how = _How(len(jobs) == 1, as_json, quiet, dry_run, fail_on)
     if (twice := named_twice(jobs)) is not None:
         if as_json:
-            print_json({"jobs": [entry(problem.file, twice) for problem in twice.problems]})
+            print_json({"jobs": [error_record(problem.file, twice) for problem in twice.problems]})
         return report("tiedown run", twice)
     at_cluster: Iterator[tuple[Path, Result]] | None = None
     if cluster is not None:
-        from pipeline.cluster.hand_out import run_on_cluster
+        from pipeline.cluster.job_dispatch import run_on_cluster
 
         try:
             at_cluster = run_on_cluster(jobs, cluster, timeout=timeout, dry_run=dry_run)
@@ -111,7 +111,7 @@ class _End:
     """What became of a job: its outcome, its line, and its entry in JSON."""
 
     outcome: Result
-    told: Told
+    told: JobOutcome
     entry: dict[str, Any]
 
 
@@ -139,7 +139,7 @@ def _tell_at_end(ends: Sequence[_End], how: _How) -> None:
 def _none_run(jobs: Sequence[Path], error: JobError, *, as_json: bool) -> int:
     """Tell why no job could be run, and return the exit code."""
     if as_json:
-        entries = [entry(str(job), error) for job in jobs]
+        entries = [error_record(str(job), error) for job in jobs]
         print_json(entries[0] if len(jobs) == 1 else {"jobs": entries})
     return report("tiedown run", error)
 
@@ -182,7 +182,7 @@ def _in_short(job: Path, outcome: Result) -> tuple[int, str]:
     """Return the exit code of a job and what is said of it in a few lines."""
     if isinstance(outcome, Outcome):
         return outcome.exit_code, needs_attention(outcome.record, outcome.headline, outcome.more())
-    return code_of(outcome), "\n".join(said(str(job), outcome))
+    return code_of(outcome), "\n".join(fault_lines(str(job), outcome))
 
 
 def _tell_of_command(one: CommandTold) -> None:
@@ -193,7 +193,7 @@ def _tell_of_command(one: CommandTold) -> None:
         sys.stderr.flush()
 
 
-def _tell(job: str, outcome: Result, how: _How) -> tuple[Told, dict[str, Any]]:
+def _tell(job: str, outcome: Result, how: _How) -> tuple[JobOutcome, dict[str, Any]]:
     """Print what became of one job, and return its line and its entry in JSON.
 
     What cannot be told is a fault, told in its place, and stops no other job.
@@ -201,11 +201,11 @@ def _tell(job: str, outcome: Result, how: _How) -> tuple[Told, dict[str, Any]]:
     try:
         each = _entry(job, outcome, alone=how.alone) if how.as_json else {}
         _print(job, outcome, summaries=not how.as_json, quiet=how.quiet)
-        return told(job, outcome), each
+        return job_outcome(job, outcome), each
     except Exception as error:
         fault = Fault.of(error)
         report(job, fault)
-        return told(job, fault), entry(job, fault)
+        return job_outcome(job, fault), error_record(job, fault)
 
 
 def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
@@ -228,7 +228,7 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
 def _entry(job: str, outcome: Result, *, alone: bool) -> dict[str, Any]:
     """Return what ``--json`` prints of a job: its record, among several with its file and what became of it."""
     if not isinstance(outcome, Outcome):
-        return entry(job, outcome)
+        return error_record(job, outcome)
     if alone:
         return dict(outcome.record)
     became = "issued" if outcome.issued else "unchanged" if outcome.folder is not None else "dry run"

@@ -23,7 +23,7 @@ def program() -> None:
 def main() -> None:
     """Enter the command line."""
     answer_signals()
-    from pipeline.cli.within import within
+    from pipeline.cli.command_frame import within
     from pipeline.sealed import unheard
 
     unheard()

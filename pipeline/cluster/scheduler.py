@@ -12,7 +12,7 @@ from threading import Thread
 from time import monotonic, sleep
 from typing import Any, TypeVar
 
-from pipeline.cluster.wanted import Wanted
+from pipeline.cluster.folder_signs import Wanted
 from pipeline.problems import JobError, Problem
 
 T = TypeVar("T")
@@ -99,7 +99,7 @@ class Scheduler:
 
         def asked() -> str:
             try:
-                from pipeline.cluster.on_worker import program_sum
+                from pipeline.cluster.worker_calls import program_sum
             except ImportError:
                 return ""
             return program_sum()
@@ -110,7 +110,7 @@ class Scheduler:
         """Return what each worker does not see of the jobs. Raises `Lost`."""
 
         def asked(wanted: list[Wanted]) -> dict[str, str]:
-            from pipeline.cluster.on_worker import not_seen
+            from pipeline.cluster.worker_calls import not_seen
 
             return not_seen(wanted)
 
@@ -120,7 +120,7 @@ class Scheduler:
         """Return what fails at a worker of each folder that is tried. Raises `Lost`."""
 
         def asked(trials: list[tuple[str, str, str]], name: str) -> list[str]:
-            from pipeline.cluster.on_worker import tried
+            from pipeline.cluster.worker_calls import tried
 
             return tried(trials, name)
 
@@ -146,7 +146,7 @@ class Scheduler:
         def work(job: str, timeout: float | None, dry_run: bool, life: str) -> bytes:
             from distributed import get_worker
 
-            from pipeline.cluster.on_worker import done
+            from pipeline.cluster.worker_calls import done
 
             if get_worker().local_directory != life:
                 return b""  # restarted at the same address: how often a job is tried is for the command to say

@@ -2,7 +2,7 @@
 
 from pipeline.codes.table import Code, CodeTable
 from pipeline.issue.file_facts import CodeDrawn
-from pipeline.job.lines import Where
+from pipeline.job.key_lines import Where
 from pipeline.job.model import Drawing, DrawnCode
 from pipeline.problems import Problems
 

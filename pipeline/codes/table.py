@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from pipeline.control.form import Form
-from pipeline.control.source import read_source
+from pipeline.control.table_form import Form
+from pipeline.control.table_source import read_source
 from pipeline.files.sheet import Sheet, Written
 from pipeline.issue.record_types import CodeKnown
+from pipeline.job.key_values import drawn_layer, readable
 from pipeline.job.model import CodesSection
-from pipeline.job.values import drawn_layer, readable
 from pipeline.limits import CODES, WRONG
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems

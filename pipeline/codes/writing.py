@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from enum import IntFlag
 
 from pipeline.codes.table import AREA, LINES, CodeTable
-from pipeline.job.lines import Where
+from pipeline.job.key_lines import Where
 from pipeline.job.model import Linework
 from pipeline.near import plain
 from pipeline.problems import Problems

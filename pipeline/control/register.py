@@ -18,9 +18,7 @@ from numpy.typing import NDArray
 
 from pipeline import limits
 from pipeline.arrays import Flags, Floats
-from pipeline.control.form import AS_OURS, Form
-from pipeline.control.revisions import single
-from pipeline.control.rows import (
+from pipeline.control.register_rows import (
     POSITION,
     Mark,
     UnitsRow,
@@ -31,7 +29,9 @@ from pipeline.control.rows import (
     read_mark,
     without_units,
 )
-from pipeline.control.source import read_source
+from pipeline.control.revisions import single
+from pipeline.control.table_form import AS_OURS, Form
+from pipeline.control.table_source import read_source
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths

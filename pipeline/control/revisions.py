@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from pipeline.control.dates import Days, possible_days
-from pipeline.control.rows import Mark
+from pipeline.control.register_dates import Days, possible_days
+from pipeline.control.register_rows import Mark
 from pipeline.problems import Problems
 
 _KEEP = "keep the row that holds"

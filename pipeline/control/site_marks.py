@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.control.register_rows import POSITION, check_decimals, read_mark
 from pipeline.control.revisions import single
-from pipeline.control.rows import POSITION, check_decimals, read_mark
-from pipeline.control.source import read_source
+from pipeline.control.table_source import read_source
 from pipeline.near import listed
 from pipeline.problems import Problems
 from pipeline.words import Holds, plural

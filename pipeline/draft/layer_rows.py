@@ -29,7 +29,7 @@ from pipeline.issue.geopackage.layers import (
     points_schema,
     wkb_points,
 )
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.solve.correct import Corrected
 from pipeline.solve.difference_95 import differences_95
 from pipeline.solve.proof import PROOFS

@@ -15,7 +15,7 @@ from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
-from pipeline.read.files import Export, read_again
+from pipeline.read.exports import Export, read_again
 from pipeline.solve.correct import (
     VALUES,
     Corrected,

@@ -6,7 +6,7 @@ from pipeline.examine.last_digits import last_digit
 from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.sphere import DEGREE
 
 #: Decimals that are looked for, from the fewest on: of lengths and degrees, and of degrees in a block of sexagesimal

@@ -22,7 +22,7 @@ from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
 from pipeline.read.clock_changes import ClockChange
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
 from pipeline.tables import milliseconds

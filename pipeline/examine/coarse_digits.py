@@ -14,7 +14,7 @@ from pipeline.geodesy import crs
 from pipeline.intake.coarse_rows import CoarseRows
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.words import Doubt, counted, plural
 
 #: Share of the tolerance up to which rounding does no harm, whatever uncertainties are stated. Ours, no source.

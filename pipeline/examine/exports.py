@@ -14,7 +14,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
 from pipeline.read.dialect import find_dialect
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.read.findings import Unusable
 from pipeline.read.precision_headings import Side
 from pipeline.read.solution_words import coarse_among

@@ -19,7 +19,7 @@ from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.read.columns import lengths_of
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.words import Doubt, plural
 
 #: Readings at different places from which on heights that are measured differ, and metres by which they do at least.

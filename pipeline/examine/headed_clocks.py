@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE, moment
 from pipeline.read.clock_headings import meant, zone_said
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.read.times import clock, gps_to_utc
 
 

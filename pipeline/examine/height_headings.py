@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.survey import Survey
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.read.height_headings import Kind, kind_beside, kind_said, mostly_level, said_of
 from pipeline.read.slant_headings import is_slant
 from pipeline.words import Doubt

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.fieldwork.at_hand import Marks
-from pipeline.fieldwork.foreseen import UNSEEN, Blunder, ForeseenSession, Intended, foresee
+from pipeline.fieldwork.forecast import UNSEEN, Blunder, ForeseenSession, Intended, forecast_sessions
+from pipeline.fieldwork.nearby_marks import Marks
 from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
 from pipeline.words import Role
@@ -80,7 +80,7 @@ def _of_ties(
     for mark in tried:
         checks = tuple(one for one in before.intended.checks if one != mark)
         changed = replace(before.intended, ties=(*before.intended.ties, mark), checks=checks)
-        after = foresee(_with(sessions, number, changed), marks, job, operations, [number])[number]
+        after = forecast_sessions(_with(sessions, number, changed), marks, job, operations, [number])[number]
         hu95 = (_largest(before.hu95), _largest(after.hu95))
         vu95 = (_largest(before.vu95), _largest(after.vu95))
         yield Gain(number, Role.TIE, mark, hu95, vu95, (_ties(before), _ties(after)))
@@ -99,7 +99,7 @@ def _of_checks(
     taken = (*before.intended.ties, *before.intended.checks, before.intended.over)
     more = tuple(mark for mark in tried if mark not in taken)
     changed = _with(sessions, number, replace(before.intended, checks=more))
-    after = foresee(changed, marks, job, operations, [])[number] if more else before
+    after = forecast_sessions(changed, marks, job, operations, [])[number] if more else before
     hu95, vu95, shown = _largest(before.hu95), _largest(before.vu95), _checks(before)
     for check in after.checks if more else ():
         yield Gain(number, Role.CHECK, check.mark, (hu95, hu95), (vu95, vu95), (shown, shown.better(check.shown)))

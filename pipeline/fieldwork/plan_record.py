@@ -3,12 +3,12 @@
 import math
 from typing import Any
 
-from pipeline.fieldwork.foreseen import POWER, SIGNIFICANCE, Blunder, Check, ForeseenSession, ForeseenTie
+from pipeline.fieldwork.forecast import POWER, SIGNIFICANCE, Blunder, Check, ForeseenSession, ForeseenTie
 from pipeline.fieldwork.gains import Gain
-from pipeline.fieldwork.plan import Foreseen
+from pipeline.fieldwork.plan_forecast import Foreseen
 
 
-def as_record(found: Foreseen) -> dict[str, Any]:
+def to_record(found: Foreseen) -> dict[str, Any]:
     """Return a plan as foreseen, every session with its ends, ties, checks and gains."""
     return {
         "job": found.look.loaded.job.job.name,

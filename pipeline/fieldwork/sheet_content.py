@@ -6,8 +6,8 @@ from typing import Any
 
 import pyarrow as pa
 
-from pipeline.fieldwork.look import FieldJob
-from pipeline.fieldwork.pairs import Pair
+from pipeline.fieldwork.field_job import FieldJob
+from pipeline.fieldwork.mark_pairs import Pair
 from pipeline.issue.control_sheet.mark_files import Said
 from pipeline.issue.control_sheet.sheet import Sheet
 from pipeline.issue.control_sheet.sketch import sketch

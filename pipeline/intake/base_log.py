@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.tables import milliseconds

@@ -21,7 +21,7 @@ from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 
 #: Readings of an export below which it says nothing of its digits; of so many not all end in a zero by chance.
 _ENOUGH = 6

@@ -18,7 +18,7 @@ from pipeline.control import Register
 from pipeline.job.model import FieldShift
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 

@@ -18,7 +18,7 @@ from pipeline.intake import accept
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.tables import milliseconds

@@ -32,9 +32,9 @@ from pipeline.intake.sort import Sieve
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
 from pipeline.progress import Progress
-from pipeline.read.claims import Claims
-from pipeline.read.files import Export, read_ahead
-from pipeline.read.kept import Kept, Room
+from pipeline.read.exports import Export, read_ahead
+from pipeline.read.reading_cache import Kept, Room
+from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 
@@ -106,7 +106,7 @@ class FirstPass:
     turned: tuple["Turned", ...] = ()
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
-    claims: tuple[Claims, ...] = ()
+    claims: tuple[StatedOffsets, ...] = ()
     kept: tuple[Kept, ...] = ()
     readings: ReadingRows | None = None
     codes: CodeLog | None = None
@@ -200,7 +200,7 @@ class _Gatherer:
         self.logs = BaseLogs(prepared.windows)
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, sieve.quality)
         self.picked: list[pa.RecordBatch] = []
-        self.claims = [Claims() for _ in prepared.exports]
+        self.claims = [StatedOffsets() for _ in prepared.exports]
         room = Room()
         self.kept = [Kept(room) for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}

@@ -26,7 +26,7 @@ from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
 from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.sessions.attach import base_key
 from pipeline.tables import milliseconds
 from pipeline.words import Reason, reason_code

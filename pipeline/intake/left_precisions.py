@@ -8,7 +8,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
 from pipeline.job.model import Quality
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.read.heading_units import metres_said
 from pipeline.read.mapping import mapped
 from pipeline.read.numeric import numbers

@@ -19,7 +19,7 @@ from pipeline.intake.unusable import advice
 from pipeline.limits import HINTS
 from pipeline.near import BETWEEN, and_more, listed, nearest
 from pipeline.problems import Problems
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 from pipeline.sessions.attach import TWO, base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import REASONS, Reason, Role, counted, reason_code

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.arrays import Flags
 from pipeline.intake.ledger import ReadingRows
 from pipeline.plausible.packed import Packed, are_packed
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 
 
 @dataclass

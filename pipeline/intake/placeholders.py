@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.words import counted
 
 _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")

@@ -27,7 +27,7 @@ from pipeline.job.model import Columns
 from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
-from pipeline.read.files import Export, find_exports
+from pipeline.read.exports import Export, find_exports
 from pipeline.read.layer_crs import OF_SITE
 from pipeline.sessions.windows import SessionWindow, load_sessions
 

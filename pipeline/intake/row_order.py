@@ -22,7 +22,7 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, ReadingRows
 from pipeline.intake.moved_blocks import Jumps, Moved, Order, moved_blocks, of_another_crew
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.read.restarted_clocks import JITTER, RUNS_ON, dates, is_afternoon, of_twelve, turn
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex

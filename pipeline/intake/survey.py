@@ -20,7 +20,7 @@ from pipeline.intake.target import axes_issued, target
 from pipeline.issue.former_names import FormerNames, former_names
 from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.sessions.windows import SessionWindow
 
 

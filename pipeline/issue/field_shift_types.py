@@ -50,7 +50,7 @@ class FieldShiftTaken(Strict, _Span):
     since: Annotated[int, Field(description="the issue that first took it out by these numbers", ge=1)]
 
 
-def told(entry: FieldShiftTaken, issue: int) -> str:
+def field_shift_message(entry: FieldShiftTaken, issue: int) -> str:
     """Return in a sentence what an issue takes out of whose readings, and what it was worked out from."""
     carriers = [f"base {entry['base']}"] if entry["base"] is not None else []
     of = ", ".join([f"session {entry['session']}", *carriers, *entry["files"]])

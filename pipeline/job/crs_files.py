@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
-from pipeline.job.rules import check_file
+from pipeline.job.job_rules import check_file
 from pipeline.problems import NOT_TEXT, Problems, is_text
 
 #: What the name of such a file ends in; no code, WKT, PROJJSON or PROJ string does.

@@ -1,6 +1,6 @@
 """What the codes of ``[drawing]`` must be to one another: one row a code, one colour a layer."""
 
-from pipeline.job.lines import Where
+from pipeline.job.key_lines import Where
 from pipeline.job.model import Drawing
 from pipeline.problems import Problems
 

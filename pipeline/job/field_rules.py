@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from pipeline.job.lines import Where
+from pipeline.job.key_lines import Where
 from pipeline.job.model import TYPED, FieldShift, Session
 from pipeline.problems import Problems
 

@@ -1,6 +1,6 @@
 """What the keys of ``[linework]`` must be to one another: no word with two meanings, and none that cannot be found."""
 
-from pipeline.job.lines import Where
+from pipeline.job.key_lines import Where
 from pipeline.job.model import Linework
 from pipeline.near import plain
 from pipeline.problems import Problems

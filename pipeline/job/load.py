@@ -15,10 +15,11 @@ from pydantic import BaseModel, ValidationError
 
 from pipeline import limits
 from pipeline.files.regular_files import NoFile, read_whole
-from pipeline.job import crs_files, rules
+from pipeline.job import crs_files, job_rules
 from pipeline.job.drawing_rules import check_drawing
-from pipeline.job.explain import explain, key_path, without_echoes
-from pipeline.job.lines import Key, KeyLines, Where, key_lines
+from pipeline.job.error_messages import explain, key_path, without_echoes
+from pipeline.job.key_lines import Key, KeyLines, Where, key_lines
+from pipeline.job.key_values import ZONE
 from pipeline.job.linework_rules import check_linework
 from pipeline.job.model import (
     CodesSection,
@@ -35,8 +36,7 @@ from pipeline.job.model import (
 )
 from pipeline.job.named_folder import long_key
 from pipeline.job.open_questions import check_open
-from pipeline.job.values import ZONE
-from pipeline.job.zones import zone_problem
+from pipeline.job.time_zones import zone_problem
 from pipeline.problems import NOT_TEXT, Problems, is_text, without_folder
 from pipeline.words import counted
 
@@ -220,7 +220,7 @@ def _too_many(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
         ("points", sum(map(len, named)), limits.EXPORTS, "file"),
     ):
         if count > most:
-            problems.add(shown, lines.line((key,)), *rules.too_many(count, what, most))
+            problems.add(shown, lines.line((key,)), *job_rules.too_many(count, what, most))
     return len(problems.found) > before
 
 
@@ -289,18 +289,18 @@ class _Parts:
             return shown, lines.line(keys)
 
         if self.target is not None:
-            rules.check_target(self.target, partial(where, "target"), problems)
+            job_rules.check_target(self.target, partial(where, "target"), problems)
         if self.target is not None and self.target.site is not None and "control" not in raw:
-            problems.add(*where("target", "site"), *rules.SITE_ALONE)
+            problems.add(*where("target", "site"), *job_rules.SITE_ALONE)
         self._check_points(path, shown, lines, problems)
         for name, table in (("control", self.control), ("sessions", self.sessions), ("codes", self.codes)):
             if table is not None:
-                rules.check_table(table, partial(where, name), problems)
+                job_rules.check_table(table, partial(where, name), problems)
         if self.drawing is not None:
             check_drawing(self.drawing, partial(where, "drawing"), problems)
         if self.linework is not None:
             check_linework(self.linework, "codes" in raw, partial(where, "linework"), problems)
-        rules.check_sessions(
+        job_rules.check_sessions(
             [(session, partial(where, "session", index)) for index, session in self.session.items()],
             "control" in raw,
             problems,
@@ -313,8 +313,8 @@ class _Parts:
         if self.source is None:
             return
         for index, points in self.points.items():
-            filled = rules.fill_points(points, self.source)
-            rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
+            filled = job_rules.fill_points(points, self.source)
+            job_rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
 
     def _check_files(self, path: Path, shown: str, where: Where, problems: Problems) -> None:
         grid, table = limits.GRID, limits.TABLE
@@ -332,12 +332,12 @@ class _Parts:
                 if not is_text(absolute):
                     problems.add(*where(*keys), f"{what} cannot be read: {NOT_TEXT[0]}", NOT_TEXT[1])
                     continue
-                rules.check_file(absolute, _show(absolute, path, shown), what, most, where(*keys), problems)
+                job_rules.check_file(absolute, _show(absolute, path, shown), what, most, where(*keys), problems)
         if self.job is not None:
             folder = _resolve(path.parent, self.job.folder)
             if not is_text(folder):
                 problems.add(*where("job", "folder"), f"issues cannot be written there: {NOT_TEXT[0]}", NOT_TEXT[1])
-            rules.check_folder(folder, partial(_show, job_file=path, shown=shown), where("job", "folder"), problems)
+            job_rules.check_folder(folder, partial(_show, job_file=path, shown=shown), where("job", "folder"), problems)
 
 
 @dataclass(frozen=True)
@@ -437,7 +437,7 @@ def _resolved(job: Job, folder: Path) -> Job:
             "control": absolute(job.control, "file"),
             "sessions": absolute(job.sessions, "file"),
             "codes": absolute(job.codes, "file"),
-            "points": tuple(rules.fill_points(points, job.source) for points in job.points),
+            "points": tuple(job_rules.fill_points(points, job.source) for points in job.points),
         }
     )
 

@@ -21,9 +21,7 @@ from pydantic import (
 )
 
 from pipeline.job.command_named import TIME_OF_COMMAND
-from pipeline.job.particulars import MOST as MOST_PARTICULARS
-from pipeline.job.particulars import Value, key_given, size, value_given
-from pipeline.job.values import (
+from pipeline.job.key_values import (
     MOST_KEPT,
     AngleColumn,
     AreaColumn,
@@ -63,6 +61,8 @@ from pipeline.job.values import (
     Units,
     readable,
 )
+from pipeline.job.particulars_values import MOST as MOST_PARTICULARS
+from pipeline.job.particulars_values import Value, key_given, size, value_given
 from pipeline.words import Doubt, Reason, ReleaseRule
 
 #: The two forms of a session's ``shift``; these tags stand in the places that pydantic reports, never in a job file.

@@ -17,11 +17,11 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from pipeline.job.annotations import choices, leaves, marks, models, origins
+from pipeline.job.error_messages import header
 from pipeline.job.examples import EXAMPLES
-from pipeline.job.explain import header
-from pipeline.job.lines import KeyPath
+from pipeline.job.key_lines import KeyPath
+from pipeline.job.key_values import MOST, Unit
 from pipeline.job.model import Job
-from pipeline.job.values import MOST, Unit
 
 #: What stands around the table in the page.
 BEGIN, END = "<!-- keys: made by python -m pipeline.job.reference README.md -->", "<!-- /keys -->"

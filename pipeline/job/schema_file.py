@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 
 from pipeline.job.annotations import models
-from pipeline.job.lines import KeyPath
+from pipeline.job.key_lines import KeyPath
 from pipeline.job.model import Job
 from pipeline.job.reference import about, example_of, unit_of
 

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 
-from pipeline.job.values import YEARS
+from pipeline.job.key_values import YEARS
 from pipeline.new_job.values import MOSTLY, given
 
 #: A time of day, whose decimals may look like a year; and a year of four figures.

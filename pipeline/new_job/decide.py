@@ -12,9 +12,9 @@ from pipeline.arrays import Integers
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.registry import Registered, grids_at, named, separation
 from pipeline.geodesy.units import FOOT
+from pipeline.job.key_values import BLANKS
 from pipeline.job.model import ControlSection, Points
 from pipeline.job.toml_text import quoted, unquoted
-from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
 from pipeline.new_job.base_logs import base_ids, base_log_question

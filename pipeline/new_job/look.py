@@ -18,8 +18,8 @@ from pipeline.files.odd_text import looks_like_data
 from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet, hidden_sheets, sheets_of
 from pipeline.files.workbook_parts import BrokenWorkbook
+from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Columns, Points
-from pipeline.job.values import BLANKS
 from pipeline.limits import TABLE
 from pipeline.new_job.encodings import CodePages, code_pages
 from pipeline.new_job.headings import bare, is_known
@@ -27,13 +27,13 @@ from pipeline.read.delimited import read_delimited
 from pipeline.read.delimited_lines import whole_lines
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
-from pipeline.read.package import layers_of
-from pipeline.read.passed_over import commented
-from pipeline.read.raw import Raw
+from pipeline.read.geopackage_layers import layers_of
+from pipeline.read.raw_batch import Raw
 from pipeline.read.records import Stray, Unclosed, cells
+from pipeline.read.skipped_comments import commented
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.read.spreadsheet import open_sheet
-from pipeline.read.text import blocks, encoding_of
+from pipeline.read.text_blocks import blocks, encoding_of
 from pipeline.read.vector import open_layer
 
 #: Rows and bytes of a file that are looked at to tell what it is, and lines among which its header is looked for.

@@ -9,10 +9,10 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.files.sheet import Sheet, read_sheet
-from pipeline.job.rules import check_sessions
+from pipeline.job.job_rules import check_sessions
+from pipeline.job.key_values import ZONE
+from pipeline.job.time_zones import localised
 from pipeline.job.toml_text import quoted
-from pipeline.job.values import ZONE
-from pipeline.job.zones import localised
 from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY

@@ -14,7 +14,7 @@ from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.job.zones import reversed_sign
+from pipeline.job.time_zones import reversed_sign
 from pipeline.notices.bases import base_notes
 from pipeline.notices.codes import code_notes
 from pipeline.notices.register import register_warnings

@@ -11,7 +11,7 @@ from pipeline.intake.far_names import FarRepeats, far_repeats
 from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 from pipeline.solve.misnamed import misnamed
 from pipeline.solve.solve import Solved
 from pipeline.words import counted

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.control import Register
-from pipeline.control.dates import possible_days
+from pipeline.control.register_dates import possible_days
 from pipeline.examine.mark_heights import above_readings, odd_height_words
 from pipeline.examine.out_of_area import beyond_grid
 from pipeline.examine.register_looks import (

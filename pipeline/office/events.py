@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
-from pipeline.office.runs import ENDED, ended, last_run
-from pipeline.office.standing import Issued
+from pipeline.office.issue_status import Issued
+from pipeline.office.logged_runs import ENDED, ended, last_run
 from pipeline.run.logged import Logged
 from pipeline.words import FIRST_ISSUE, Change
 

@@ -17,8 +17,8 @@ from pipeline.issue.folder.folder_names import ISSUES, scratch
 from pipeline.issue.folder.ownership import is_among_issues
 from pipeline.issue.folder.synced_write import write_synced
 from pipeline.issue.report.office_page import MADE_BY, IssueShown, JobShown, OfficePage, render
-from pipeline.job.zones import on_clock
-from pipeline.office.find import JobFilesFound, find
+from pipeline.job.time_zones import on_clock
+from pipeline.office.job_files import JobFilesFound, find_job_files
 from pipeline.office.state import JobState, RecordSeen, state
 from pipeline.office.words import WORDS, Word
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told
@@ -63,7 +63,7 @@ def office(named: Sequence[Path], to: Path, since: datetime, now: datetime) -> W
     real = Path(os.path.realpath(to))
     if (refused := _refused(to, real)) is not None:
         raise JobError([refused])
-    found = find(named)
+    found = find_job_files(named)
     if not found.jobs:
         what = "there is no job file" if found.missing else "there is no job file in it"
         told = found.missing or tuple((str(path), what) for path in named)

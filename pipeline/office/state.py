@@ -15,9 +15,9 @@ from pipeline.issue.release import by_hand, stays, waits_for
 from pipeline.issue.report.word_meanings import URGENCY
 from pipeline.job.named_folder import folder_in
 from pipeline.office.events import events
-from pipeline.office.find import JobFile
-from pipeline.office.runs import last_ended, last_run, runs_in, unfinished
-from pipeline.office.standing import Issued, issued, size_of
+from pipeline.office.issue_status import Issued, issued, size_of
+from pipeline.office.job_files import JobFile
+from pipeline.office.logged_runs import last_ended, last_run, runs_in, unfinished
 from pipeline.office.words import Word
 from pipeline.problems import JobError
 from pipeline.run.logged import Logged

@@ -14,11 +14,10 @@ from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
 from pipeline.geodesy.units import METRES, Lengths, lengths
+from pipeline.job.key_values import Units
 from pipeline.job.model import Points
-from pipeline.job.values import Units
 from pipeline.limits import LEAST, LENGTH, SIGMA
-from pipeline.read.claims import Claims
-from pipeline.read.correlated import COVARIANCES, NOT_DEFINITE, impossible
+from pipeline.read.covariances import COVARIANCES, NOT_DEFINITE, impossible
 from pipeline.read.findings import Findings
 from pipeline.read.headings import small_units
 from pipeline.read.mapping import (
@@ -36,7 +35,8 @@ from pipeline.read.mapping import (
 )
 from pipeline.read.numeric import numbers
 from pipeline.read.odd_cells import described
-from pipeline.read.raw import Geometry, Raw
+from pipeline.read.raw_batch import Geometry, Raw
+from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.read.times import Clock, clock
 from pipeline.tables import READING
 from pipeline.words import Reason
@@ -73,11 +73,11 @@ class ReadingPlan:
 
     def afresh(self) -> "ReadingPlan":
         """Return the plan for reading the file once more: with what its times claim to be taken up anew."""
-        return replace(self, clock=replace(self.clock, claims=Claims()))
+        return replace(self, clock=replace(self.clock, claims=StatedOffsets()))
 
 
 def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> ReadingPlan:
-    """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`).
+    """Return the plan for a file with columns ``schema``; the block must have been checked (`exports.find_exports`).
 
     ``dates`` says that times which the file has as such come as ISO 8601, whatever format its texts are in.
     """

@@ -14,9 +14,9 @@ from pipeline.limits import UNSPLIT
 from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.dialect import Dialect
 from pipeline.read.findings import Unusable
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
 from pipeline.read.records import Records, scan, unmarked
-from pipeline.read.text import CHUNK, blocks
+from pipeline.read.text_blocks import CHUNK, blocks
 from pipeline.words import counted
 
 

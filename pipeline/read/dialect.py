@@ -6,15 +6,15 @@ from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Points
-from pipeline.job.values import BLANKS
 from pipeline.limits import COLUMNS
 from pipeline.read.delimited_lines import plain_lines, whole_lines
 from pipeline.read.findings import Unusable
 from pipeline.read.header import by_place, names_of
 from pipeline.read.mapping import fitted, named, numbered, numeric_names, numeric_words, spelling
 from pipeline.read.records import Stray, Unclosed, cells
-from pipeline.read.text import blocks, encoding_of
+from pipeline.read.text_blocks import blocks, encoding_of
 from pipeline.words import counted
 
 _DELIMITERS = (",", ";", "\t", "|")

@@ -9,7 +9,7 @@ from pipeline.files.odd_text import why_no_time
 from pipeline.job.time_format import likely_formats
 from pipeline.read.findings import Unusable
 from pipeline.read.headings import check_units_row
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import Source
 
 #: Times that are looked at before all others of the first rows: mostly one of them is as it should be.

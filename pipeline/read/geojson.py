@@ -23,9 +23,9 @@ from pipeline.job.model import Points
 from pipeline.limits import COLUMNS, FEATURE
 from pipeline.read.findings import Unusable, check_cells
 from pipeline.read.mapping import mapped
-from pipeline.read.raw import Geometry, Raw
-from pipeline.read.text import encoding_of
-from pipeline.read.values import Faults, column_of, column_type, faults_of, nuls, without
+from pipeline.read.mixed_columns import Faults, column_of, column_type, faults_of, nuls, without
+from pipeline.read.raw_batch import Geometry, Raw
+from pipeline.read.text_blocks import encoding_of
 from pipeline.words import counted, plural
 
 #: Bytes read at once, and characters that one feature may have at most.

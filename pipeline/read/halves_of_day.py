@@ -18,7 +18,7 @@ from pipeline.read.columns import ReadingPlan
 from pipeline.read.counted_times import Counted
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
 
 #: The halves of a day as they are written, without blanks and points, in small letters: noon is of the afternoon.
 _MORNING = """

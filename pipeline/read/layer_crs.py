@@ -17,7 +17,7 @@ from pipeline.geodesy.crs_comparison import (
 )
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import JSON, Source
 
 #: What to do where a layer says a system of the site, which no job can be in.

@@ -16,18 +16,18 @@ from pipeline.geodesy.crs_comparison import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
 from pipeline.read.columns import ReadingPlan, lengths_of, plan
-from pipeline.read.cut_short import without_cut_rows
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
+from pipeline.read.geopackage_layers import layers_of
 from pipeline.read.halves_of_day import checked
-from pipeline.read.heading_again import with_one_heading
 from pipeline.read.headings import check_headings, check_parts
 from pipeline.read.mapping import fitted, mapped, numbered, position_of
-from pipeline.read.package import layers_of
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
+from pipeline.read.repeated_headings import with_one_heading
 from pipeline.read.spreadsheet import open_sheet
-from pipeline.read.text import CHUNK
+from pipeline.read.text_blocks import CHUNK
+from pipeline.read.truncated_files import without_cut_rows
 from pipeline.read.two_columns import put_together
 from pipeline.read.vector import open_layer
 from pipeline.words import counted

@@ -17,8 +17,8 @@ from pipeline.limits import TABLE
 from pipeline.read.findings import Unusable
 from pipeline.read.header import by_place, names_of
 from pipeline.read.mapping import fitted, mapped, named, spelling
-from pipeline.read.raw import Raw
-from pipeline.read.values import column_of, column_type
+from pipeline.read.mixed_columns import column_of, column_type
+from pipeline.read.raw_batch import Raw
 
 #: Rows among which the header is looked for.
 _MOST_ABOVE = 200

@@ -13,11 +13,11 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import LEAP_SECONDS, MINUTE
 from pipeline.files.odd_text import why_no_time
 from pipeline.job.time_format import says_its_clock
-from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
 from pipeline.read.counted_times import COUNTED, Counted
 from pipeline.read.findings import Findings
 from pipeline.read.odd_cells import described
+from pipeline.read.stated_offsets import StatedOffsets, stated_minutes
 from pipeline.tables import TIME
 from pipeline.words import Reason
 
@@ -47,7 +47,7 @@ class Clock:
     time_format: str | None
     pattern: Pattern | Counted
     dates: bool = False
-    claims: Claims = field(default_factory=Claims, compare=False)
+    claims: StatedOffsets = field(default_factory=StatedOffsets, compare=False)
 
     def read(self, cells: pa.Array, word: str, findings: Findings) -> pa.Array:
         """Return the column as `TIME`, rounded to the nearest millisecond, null where empty or not readable.

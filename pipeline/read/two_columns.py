@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.mapping import time_of
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
 
 #: What databases and spreadsheets write behind a date that has no time, and before a time that has no date.
 MIDNIGHT = r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$"

@@ -9,10 +9,10 @@ import pyarrow as pa
 
 from pipeline.digest import Sum
 from pipeline.job.model import Points
-from pipeline.read import geojson, package
+from pipeline.read import geojson, geopackage_layers
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import fitted, mapped, numbered
-from pipeline.read.raw import Raw
+from pipeline.read.raw_batch import Raw
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
         with closing(geojson.batches(path, points, found, rows_per_batch, seen)) as batches:
             yield Layer(points, schema, found.crs, True, batches)
         return
-    points = fitted(points, package.columns_of(path, layer))
-    held = package.look_into(path, layer, points)
-    with closing(package.batches(path, points, held, rows_per_batch)) as batches:
+    points = fitted(points, geopackage_layers.columns_of(path, layer))
+    held = geopackage_layers.look_into(path, layer, points)
+    with closing(geopackage_layers.batches(path, points, held, rows_per_batch)) as batches:
         yield Layer(points, held.schema, held.layer.crs, held.layer.geometry is not None, batches)

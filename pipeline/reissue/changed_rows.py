@@ -16,7 +16,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, points_schema, wkb_points
 from pipeline.issue.geopackage.written_counts import Tally, Written
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.reissue.earlier import Last, Standing, called
 from pipeline.reissue.earlier_points import EarlierPoints, Passing, Piece
 from pipeline.reissue.fingerprint import ORIGIN, REGISTER, SESSION, differences, identity_of

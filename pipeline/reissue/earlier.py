@@ -17,7 +17,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.earlier_rows import columns_of, read_batches
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import Reach, Record, SiteFit, Target
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing
 from pipeline.reissue.means import PAIRS
 from pipeline.reissue.side import COMPARED, Side, attributes_of

@@ -22,7 +22,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
-from pipeline.job.meaning import meaning, meaning_of, meanings
+from pipeline.job.canonical_text import meaning, meaning_of, meanings
 from pipeline.solve.solve import Solved
 
 SITE = "the site's localisation"

@@ -8,7 +8,7 @@ import pyarrow.compute as pc
 
 from pipeline.intake.survey import Survey
 from pipeline.problems import JobError
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 from pipeline.tables import milliseconds
 
 #: A point of a name, and when it was observed, UTC milliseconds.

@@ -6,7 +6,7 @@ from pipeline.digest import digest, signature
 from pipeline.geodesy.grids import changed
 from pipeline.intake.survey import Survey
 from pipeline.problems import JobError, Problem
-from pipeline.read.files import Export
+from pipeline.read.exports import Export
 
 
 def refuse_altered(survey: Survey) -> None:

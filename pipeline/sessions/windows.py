@@ -31,11 +31,11 @@ from pydantic import ValidationError
 
 from pipeline.files.odd_text import why_no_number, why_no_time
 from pipeline.files.sheet import Sheet, Written, read_sheet
-from pipeline.job.explain import explain, key_path
-from pipeline.job.lines import Key, KeyPath, Where
+from pipeline.job.error_messages import explain, key_path
+from pipeline.job.job_rules import check_sessions, too_many
+from pipeline.job.key_lines import Key, KeyPath, Where
 from pipeline.job.load import LoadedJob, clock_of
 from pipeline.job.model import TYPED, Session
-from pipeline.job.rules import check_sessions, too_many
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems

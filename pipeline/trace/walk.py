@@ -18,7 +18,7 @@ from pipeline.issue.record_types import Record
 from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems, refusals_told
 from pipeline.progress import Progress
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 from pipeline.reissue.fingerprint import differences, fingerprint, identity_of
 from pipeline.solve.solve import solve
 from pipeline.trace.chain import follow

@@ -5,7 +5,7 @@ from typing import Any, cast
 import pytest
 from record_made import diagnosis, failing, record
 
-from pipeline.cli.show import summary
+from pipeline.cli.issue_summary import summary
 from pipeline.issue.record_types import Record
 
 ODD = "x; or y; to decide: z"

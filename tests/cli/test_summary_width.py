@@ -8,8 +8,8 @@ import pytest
 from every import every
 from record_made import record, session
 
+from pipeline.cli.issue_summary import summary
 from pipeline.cli.progress import progress_on_terminal
-from pipeline.cli.show import summary
 from pipeline.issue.record_types import Record
 
 WIDE = 80

@@ -19,7 +19,7 @@ from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.cli.main import app
-from pipeline.cluster.hand_out import run_on_cluster
+from pipeline.cluster.job_dispatch import run_on_cluster
 from pipeline.problems import JobError, JobHeld
 from pipeline.run.mishaps import Died, TimedOut
 from pipeline.run.outcome import Outcome
@@ -141,15 +141,15 @@ def test_workers_with_another_program_are_told_before_any_job_is_run(
     def change(there: str | None) -> None:
         import sys
 
-        from pipeline.cluster import on_worker
+        from pipeline.cluster import worker_calls
 
-        name = "pipeline.cluster.on_worker"
+        name = "pipeline.cluster.worker_calls"
         if there is None:
             sys.modules[name] = sys.modules.pop("kept")
             sys.modules[name].program_sum = sys.modules[name].kept_sum
             return
-        sys.modules["kept"], on_worker.kept_sum = on_worker, on_worker.program_sum
-        on_worker.program_sum = lambda: "0" * 64
+        sys.modules["kept"], worker_calls.kept_sum = worker_calls, worker_calls.program_sum
+        worker_calls.program_sum = lambda: "0" * 64
         if there == "none":
             sys.modules[name] = None
 
@@ -158,7 +158,7 @@ def test_workers_with_another_program_are_told_before_any_job_is_run(
 
         kept = sys.modules.pop("kept")
         kept.program_sum = kept.kept_sum
-        sys.modules["pipeline.cluster.on_worker"] = kept
+        sys.modules["pipeline.cluster.worker_calls"] = kept
 
     (job,) = jobs_in(tmp_path, "job")
     client.run(change, there)

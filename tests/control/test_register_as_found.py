@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.control import Form, Register, read_register
-from pipeline.control.dates import possible_days
+from pipeline.control.register_dates import possible_days
 from pipeline.files.sheet import Written
 from pipeline.job.model import ControlSection
 from pipeline.problems import Problem, Problems
@@ -106,7 +106,7 @@ def test_other_columns_are_carried_under_their_names(tmp_path: Path) -> None:
 def test_a_layer_is_read_by_mapped_columns_and_its_photographs_let_be(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("pipeline.control.source._LARGEST", 4000)
+    monkeypatch.setattr("pipeline.control.table_source._LARGEST", 4000)
     path = tmp_path / "marks.gpkg"
     schema = {"geometry": "3D Point", "properties": {"Nummer": "str", "Art": "str"}}
     with fiona.open(path, "w", driver="GPKG", layer="marks", schema=schema, crs="EPSG:2193") as file:

@@ -16,7 +16,7 @@ from simulate_plan import turn_enu
 
 from pipeline import Outcome, run_job
 from pipeline.blunders import diagnose
-from pipeline.cli.show import summary
+from pipeline.cli.issue_summary import summary
 from pipeline.issue.attention import Kind, attention
 from pipeline.problems import JobError
 

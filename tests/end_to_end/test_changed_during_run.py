@@ -17,7 +17,7 @@ from simulate import Plan, simulate
 
 from pipeline import run_job
 from pipeline.problems import JobError
-from pipeline.read import files
+from pipeline.read import exports
 
 PLAN = Plan(sessions=1, points=400, noise=False)
 DEMO = Path(__file__).resolve().parents[2]
@@ -70,7 +70,7 @@ def test_an_export_is_written_to(tmp_path: Path, form: str, stage: str) -> None:
 @pytest.mark.parametrize("stage", ["reading", "correcting"])
 def test_a_large_text_is_written_to(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stage: str) -> None:
     """Its rows are kept from the first pass, so that the second does not see it; the run does."""
-    monkeypatch.setattr(files, "MUCH", 1)
+    monkeypatch.setattr(exports, "MUCH", 1)
     path = simulate(PLAN).write(tmp_path)
 
     def change() -> None:

@@ -15,8 +15,8 @@ from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.check import check_job
+from pipeline.cli.issue_summary import summary
 from pipeline.cli.main import app
-from pipeline.cli.show import summary
 from pipeline.problems import JobError
 
 SMALL = Plan(sessions=2, points=20, ties=1, checks=2, marks=4, place=CENTRAL_JAVA, base_vertical=4.0)

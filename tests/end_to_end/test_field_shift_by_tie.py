@@ -22,7 +22,7 @@ from simulate_plan import CANTERBURY, ELLIPSOIDAL, Floats, Place, move, turn_enu
 
 from pipeline import run_job
 from pipeline.check import check_job
-from pipeline.cli.show import summary
+from pipeline.cli.issue_summary import summary
 from pipeline.job.model import FieldShift
 from pipeline.problems import JobError
 from pipeline.sessions.toml_lines import field_shift_text

@@ -39,7 +39,7 @@ from running import Row, replace_in, rewrite_export, run_written
 from simulate import Place, Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.cli.show import summary
+from pipeline.cli.issue_summary import summary
 from pipeline.trace.walk import trace
 
 TENTH_MM = 1e-4

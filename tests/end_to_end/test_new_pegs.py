@@ -10,7 +10,7 @@ from network_jobs import Network
 from numpy.testing import assert_allclose
 from running import record_of, run_written
 
-from pipeline.cli.show import summary
+from pipeline.cli.issue_summary import summary
 from pipeline.issue.record_types import Record
 
 TENTH_MM = 1e-4

@@ -132,7 +132,7 @@ def test_layers_lie_where_they_should(proven: tuple[Issue, Simulation, Floats]) 
 
 
 def test_summary_report_and_trace_tell_it(proven: tuple[Issue, Simulation, Floats]) -> None:
-    from pipeline.cli.show import summary
+    from pipeline.cli.issue_summary import summary
 
     issue, _, _ = proven
     told = summary(issue.record, "issued")

@@ -14,7 +14,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.check import check_job
-from pipeline.cli.show import needs_attention, summary
+from pipeline.cli.issue_summary import needs_attention, summary
 from pipeline.problems import JobError
 
 SIGMAS = ("sigma_east", "sigma_north", "sigma_up")

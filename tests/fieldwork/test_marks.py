@@ -22,7 +22,7 @@ from typer.testing import CliRunner
 
 from pipeline import JobError, run_job
 from pipeline.cli.main import app
-from pipeline.fieldwork.hand_out import HandedOut, hand_out
+from pipeline.fieldwork.mark_handout import HandedOut, hand_out
 
 TENTH_MM = 1e-4
 #: Degrees: a tenth of a millimetre of latitude is 9e-10.

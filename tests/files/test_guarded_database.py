@@ -10,14 +10,14 @@ from pathlib import Path
 import pytest
 from packages_made import point_z, stored_package
 
-from pipeline.control.source import read_source
+from pipeline.control.table_source import read_source
 from pipeline.files import guarded_database
 from pipeline.files.geopackages import for_gdal, opened
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.job.model import Columns, Points
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
-from pipeline.read.package import batches, columns_of, layers_of, look_into
+from pipeline.read.geopackage_layers import batches, columns_of, layers_of, look_into
 
 POINTS = Points(files=["*.gpkg"], columns=Columns(name="Point", time="Observed"))
 ENDLESS = "WITH RECURSIVE r(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM r)"

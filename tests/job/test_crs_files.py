@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from pyproj import CRS
 
+from pipeline.job.canonical_text import meaning
 from pipeline.job.load import load_job
-from pipeline.job.meaning import meaning
 from pipeline.problems import Problems
 
 JOB = """\

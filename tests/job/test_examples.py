@@ -11,8 +11,8 @@ from jsonschema import Draft202012Validator
 
 from pipeline.cli.explain_command import explain_key
 from pipeline.job.annotations import models
-from pipeline.job.keys import find
-from pipeline.job.lines import KeyPath
+from pipeline.job.key_lines import KeyPath
+from pipeline.job.key_lookup import find_keys
 from pipeline.job.model import Job
 from pipeline.job.reference import example_of
 from pipeline.job.schema_file import FILE, text
@@ -111,7 +111,7 @@ def test_a_name_nearly_right_is_answered_with_the_nearest_key(
     key: str, nearest: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert explain_key(key) == 2
-    assert find(key)[1][0] == nearest
+    assert find_keys(key)[1][0] == nearest
     assert f"the nearest: {nearest}" in capsys.readouterr().out
 
 

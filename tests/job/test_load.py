@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from packages_made import stored_package
 
+from pipeline.job.canonical_text import meaning
 from pipeline.job.load import LoadedJob, load_job
-from pipeline.job.meaning import meaning
 from pipeline.job.model import GivenShift
 from pipeline.problems import Problem, Problems
 from pipeline.words import Reason

@@ -17,7 +17,7 @@ from pipeline.cli.main import app
 from pipeline.cli.office_command import moment
 from pipeline.issue.folder.folder_names import LOCK
 from pipeline.issue.folder.publish import recover
-from pipeline.office.find import find
+from pipeline.office.job_files import find_job_files
 from pipeline.office.page import Written, office
 from pipeline.office.words import WORDS
 from pipeline.problems import JobError
@@ -291,7 +291,7 @@ def test_job_files_are_those_with_a_table_job_and_nothing_is_searched_twice(tmp_
     (jobs / "pyproject.toml").write_text('[tool.x]\njob = "none"\n')
     (jobs / "bad.toml").write_text("a = = 1\n")
     (jobs / "utf16.toml").write_bytes('[job]\nname = "x"\n'.encode("utf-16"))
-    found = find([jobs, path, jobs / "north", tmp_path / "gone"])
+    found = find_job_files([jobs, path, jobs / "north", tmp_path / "gone"])
     assert [job.path.name for job in found.jobs] == ["job.toml", "utf16.toml"]
     assert "cannot be read" in found.jobs[1].why and not found.jobs[0].why
     assert [(Path(file).name, why) for file, why in found.skipped] == [
@@ -300,7 +300,7 @@ def test_job_files_are_those_with_a_table_job_and_nothing_is_searched_twice(tmp_
         ("pyproject.toml", "it has no table [job]"),
     ]
     assert found.missing == ((str(tmp_path / "gone"), "there is no such file or folder"),)
-    (named,) = find([jobs / "pyproject.toml"]).jobs
+    (named,) = find_job_files([jobs / "pyproject.toml"]).jobs
     assert named.why == "this is not a job file: it has no table [job]"
 
 

@@ -55,12 +55,12 @@ def test_rows_are_held_against_those_of_the_block_before(tmp_path: Path) -> None
     """However a large file is cut into blocks."""
     from exports_made import block, find
 
-    from pipeline.read import files
+    from pipeline.read import exports
 
     (tmp_path / "made.csv").write_text(TEXT[:-1])
     ((export,), problems) = find(tmp_path, block("made.csv", COLUMNS))
     assert problems == []
-    details = [detail for batch in files.read_batches(export, 1) for detail in batch.column("detail").to_pylist()]
+    details = [detail for batch in exports.read_batches(export, 1) for detail in batch.column("detail").to_pylist()]
     assert details[:-1] == [None] * 24 and details[-1] is not None
 
 

@@ -7,7 +7,7 @@ import pytest
 from every import every
 from exports_made import COLUMNS, GOOD, HEADER, block, find, problems_of, text_table
 
-from pipeline.read.text import blocks
+from pipeline.read.text_blocks import blocks
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])

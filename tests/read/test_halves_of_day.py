@@ -7,7 +7,7 @@ import pytest
 from exports_made import COLUMNS, GOOD, HEADER, block, find
 
 from pipeline.problems import JobError
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 
 TIME = "2026-03-02T07:30:00Z"
 

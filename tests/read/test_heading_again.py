@@ -117,7 +117,7 @@ def test_in_a_sheet(tmp_path, again, count):
 def test_a_heading_far_down_in_a_large_file(tmp_path):
     """Beyond what a first look takes in, and with the rows of the second part in a batch of their own."""
     from pipeline.problems import JobError
-    from pipeline.read.files import read_batches
+    from pipeline.read.exports import read_batches
 
     rows = (GOOD + "\n") * 40_000
     (tmp_path / "a.csv").write_text(f"{HEADER}\n{rows}{SWAPPED}\n{(TURNED + chr(10)) * 40_000}")

@@ -5,7 +5,7 @@ import pymap3d
 import pytest
 from exports_made import COLUMNS, GOOD, HEADER, block, feature, find, geojson, problems_of, text_table
 
-from pipeline.read.passed_over import PassedOver
+from pipeline.read.skipped_comments import PassedOver
 from pipeline.words import Reason, reason_code
 
 NUMBERS = {ours: number for number, ours in enumerate(COLUMNS, start=1)}

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.read import sources
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 from pipeline.read.records import Stray, Unclosed, cells
 
 

@@ -17,7 +17,7 @@ from pipeline.files.workbook import hidden_sheets, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.load import load_job
 from pipeline.problems import Problems
-from pipeline.read.passed_over import PassedOver
+from pipeline.read.skipped_comments import PassedOver
 from pipeline.sessions.windows import load_sessions
 from pipeline.words import Reason, reason_code
 

@@ -9,8 +9,8 @@ import pytest
 from exports_made import block, find, read
 from packages_made import PLACE, change, header, point_z, stored_package
 
-from pipeline.read.claims import Claims
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
+from pipeline.read.stated_offsets import StatedOffsets
 
 MAPPED = {"name": "name", "time": "time"}
 TIME = "2026-03-02T07:30:00Z"
@@ -65,11 +65,11 @@ def test_a_whole_number_is_a_time_where_the_format_says_so(tmp_path):
         assert [row["time"] for row in rows_of(tmp_path, kind, ["20260302203000"], "t", **keys)] == [SEVEN_THIRTY]
 
 
-def claims_of(folder: Any, zone: str, stored: list[Any]) -> Claims:
+def claims_of(folder: Any, zone: str, stored: list[Any]) -> StatedOffsets:
     rows = [{"name": "P", "time": value} for value in stored]
     stored_package(folder / "a.gpkg", {"name": "TEXT", "time": "DATETIME"}, rows)
     ((export,), problems) = find(folder, block("a.gpkg", MAPPED, time_zone=zone))
-    claims = Claims()
+    claims = StatedOffsets()
     list(read_batches(export, claims=claims))
     assert problems == []
     return claims

@@ -18,9 +18,9 @@ from packages_made import header, stored_package
 
 from pipeline.files.geopackages import describe, opened
 from pipeline.problems import JobError
-from pipeline.read.files import read_batches
-from pipeline.read.points import points_of
-from pipeline.read.stored import Stored
+from pipeline.read.exports import read_batches
+from pipeline.read.geometry_points import points_of
+from pipeline.read.stored_types import Stored
 from pipeline.tables import TIME as READINGS_TIME
 
 MAPPED = {"name": "name", "time": "time"}
@@ -431,7 +431,7 @@ def test_a_package_with_a_damaged_page_is_a_problem_and_stops_the_reading(tmp_pa
     with pytest.raises(JobError, match=r"a\.gpkg: the GeoPackage cannot be read"):
         list(read_batches(replace(export, signature=None), 1000))
     whole = Stored(describe(opened(tmp_path / "a.gpkg"), "points"), 20_000, (pa.string(), READINGS_TIME), True)
-    monkeypatch.setattr("pipeline.read.package.look_into", lambda *_: whole)
+    monkeypatch.setattr("pipeline.read.geopackage_layers.look_into", lambda *_: whole)
     with pytest.raises(JobError, match=r"of 20,000 rows; it is damaged"):
         list(read_batches(replace(export, signature=None), 1000))
 
@@ -453,7 +453,7 @@ def test_a_table_without_geometry_needs_position_columns(tmp_path):
 
 def test_reading_text_loads_no_vector_library():
     """Start-up counts for small jobs: what is not needed is not loaded."""
-    code = "import sys; import pipeline.read.files; assert 'pyogrio' not in sys.modules"
+    code = "import sys; import pipeline.read.exports; assert 'pyogrio' not in sys.modules"
     subprocess.run([sys.executable, "-c", code], check=True)
 
 

@@ -28,7 +28,7 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.problems import JobError
-from pipeline.read.files import read_batches
+from pipeline.read.exports import read_batches
 from pipeline.reissue import changed_rows
 from pipeline.run import lay_out
 from pipeline.verify import verify

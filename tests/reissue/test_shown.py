@@ -13,7 +13,7 @@ import pytest
 from simulate import Plan, simulate
 
 from pipeline import run_job
-from pipeline.office.find import find
+from pipeline.office.job_files import find_job_files
 from pipeline.office.state import state
 from pipeline.problems import JobError
 from pipeline.release import release
@@ -78,7 +78,7 @@ def raise_a_point(package: Path) -> None:
 
 def office(path: Path) -> str:
     """Return in the office's words what a job needs."""
-    (job,) = find([path]).jobs
+    (job,) = find_job_files([path]).jobs
     return "; ".join(what for _, what in state(job, datetime(2026, 1, 1, tzinfo=UTC)).needs)
 
 

@@ -14,7 +14,7 @@ import pytest
 from exports_made import block, find, read
 from packages_made import stored_package
 
-from pipeline.control.source import read_source
+from pipeline.control.table_source import read_source
 from pipeline.files.features import Twice, once
 from pipeline.problems import Problems
 

@@ -11,7 +11,7 @@ import pytest
 from exports_made import block, feature, find, geojson, read
 from packages_made import stored_package
 
-from pipeline.control.source import read_source
+from pipeline.control.table_source import read_source
 from pipeline.files.sheet import read_sheet
 from pipeline.job.load import load_job
 from pipeline.problems import Problems

@@ -9,7 +9,7 @@ import pyogrio
 
 from pipeline.job.model import Columns, Job, JobSection, Points, Target
 from pipeline.problems import Problems
-from pipeline.read.files import Export, find_exports, read_batches
+from pipeline.read.exports import Export, find_exports, read_batches
 from pipeline.tables import TIME
 
 HEADER = "Point,Observed,Lat,Lon,EllHt,sE,sN,sU,Sol,Code,Base"

@@ -8,10 +8,10 @@ import pickle
 import signal
 from pathlib import Path
 
-from pipeline.cluster import on_worker
+from pipeline.cluster import worker_calls
 from pipeline.problems import JobHeld
 
-_done = on_worker.done
+_done = worker_calls.done
 
 
 def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
@@ -26,4 +26,4 @@ def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
 
 
 def dask_setup(_: object) -> None:
-    on_worker.done = _planted
+    worker_calls.done = _planted

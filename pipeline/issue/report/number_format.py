@@ -1,7 +1,7 @@
 """Numbers and times as the report writes them: the same everywhere, whatever language the machine speaks."""
 
 from pipeline.clock import from_iso, seconds_text
-from pipeline.job.zones import on_clock
+from pipeline.job.time_zones import on_clock
 from pipeline.words import plural
 
 #: Written where a number is not known.
