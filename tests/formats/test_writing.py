@@ -238,10 +238,10 @@ from pathlib import Path
 from format_layers import ABOUT
 from pipeline.issue.formats import csv_file
 from pipeline.issue.formats.formats import write_formats
-from pipeline.issue.geopackage import streamed
-streamed.ROWS, csv_file._BLOCK = 500, 1 << 16
+from pipeline.issue.geopackage import layer_stream as stream
+stream.ROWS, csv_file._BLOCK = 500, 1 << 16
 def run(path, rows):
-    write_formats([sys.argv[1]], streamed.Package(Path(path), {{"points": rows, "check_marks": 4, "marks": 3}}), ABOUT)
+    write_formats([sys.argv[1]], stream.Package(Path(path), {{"points": rows, "check_marks": 4, "marks": 3}}), ABOUT)
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 small, large = run(sys.argv[2], 2_000), run(sys.argv[3], 20_000)
 print(large - small)
