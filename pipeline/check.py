@@ -14,7 +14,7 @@ from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
-from pipeline.issue.folder.manual_release import to_show
+from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.publish import issues
 from pipeline.issue.folder.standing_issues import Standing, newest_standing, standing_issue
 from pipeline.issue.report.site_message import localisation
@@ -93,7 +93,7 @@ def _drawn_from(folder: Path, newest: Standing | None) -> Standing | None:
     """
     if newest is None:
         return None
-    shown = to_show(folder, [number for number, _ in issues(folder)], newest[1])
+    shown = find_issue_to_show(folder, [number for number, _ in issues(folder)], newest[1])
     return newest if shown in (None, newest[1]["issue"]) else standing_issue(folder, shown)
 
 

@@ -11,11 +11,11 @@ from pipeline.intake.prepare import load, owner
 from pipeline.issue import record_types
 from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.confirmation import confirmed
-from pipeline.issue.folder.issues_list import RELEASED, made, read_issues_list
+from pipeline.issue.folder.issues_list import RELEASED, entries_of_making, read_issues_list
 from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.standing_issues import standing
-from pipeline.issue.folder.thinned_issues import Thinned, thinned
+from pipeline.issue.folder.thinned_issues import Thinned, read_thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told
@@ -99,7 +99,7 @@ def history(path: Path) -> tuple[Entry, ...]:
     if clashes := in_the_way(folder, owner(loaded), loaded.show):
         raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
     lines = read_issues_list(folder)
-    listed, releases = made(lines), [line for line in lines if line.verdict == RELEASED]
+    listed, releases = entries_of_making(lines), [line for line in lines if line.verdict == RELEASED]
     entries, problems, newest = [], list[Problem](), None
     for found in standing(folder):
         if isinstance(found, Problem):
@@ -109,7 +109,7 @@ def history(path: Path) -> tuple[Entry, ...]:
         problems += files_gone(file.parent, record)  # whether an older one was altered is for `verify` to say
         newest = found
         mine = tuple((line.made_at, line.because) for line in releases if line.issue == record["issue"])
-        shown_now, removed = current.shows(folder, file.parent), thinned(file.parent)
+        shown_now, removed = current.shows(folder, file.parent), read_thinned(file.parent)
         entries.append(_entry(record, listed.get(record["issue"]), shown_now, mine, removed))
     shown = max((entry.issue for entry in entries if entry.current), default=0)
     entries = [replace(entry, pending=bool(entry.waits) and entry.issue > shown) for entry in entries]

@@ -13,7 +13,7 @@ from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.issue.geopackage.data_frame import read_frame
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, stated
+from pipeline.issue.record import RecordError, read_any_version
 from pipeline.issue.record_types import FileIssued, SealedRecord
 from pipeline.issue.written_axes import axes_written
 from pipeline.near import listed, nearest
@@ -174,7 +174,7 @@ def _shown(folder: Path) -> int | None:
 
 def _number(issue: Path) -> int | None:
     try:
-        number = stated(issue / RECORD).get("issue")
+        number = read_any_version(issue / RECORD).get("issue")
     except (RecordError, OSError):
         return None
     return number if type(number) is int else None

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.intake.prepare import load, owner
-from pipeline.issue.folder.manual_release import ByHand, note, to_show
+from pipeline.issue.folder.manual_release import ManualRelease, find_issue_to_show, write_release
 from pipeline.issue.folder.publish import issues, job_lock, recover
 from pipeline.issue.folder.standing_issues import standing_issue
 from pipeline.issue.folder.thinned_issues import refuse_thinned
@@ -34,7 +34,7 @@ def _refuse_other_shown(folder: Path) -> None:
 
     Where that issue is damaged there is nothing to hold it against.
     """
-    if (shown := to_show(folder, [number for number, _ in issues(folder)])) is None:
+    if (shown := find_issue_to_show(folder, [number for number, _ in issues(folder)])) is None:
         return
     try:
         record_at, record = standing_issue(folder, shown)
@@ -70,7 +70,7 @@ def release(path: Path, number: int, because: str) -> Released:
             _refuse_other_shown(folder)
             before, newest = recover(folder), max(each for each, _ in issues(folder))
             if before != number:
-                note(folder, ByHand(number, newest, datetime.now(UTC).replace(microsecond=0), why))
+                write_release(folder, ManualRelease(number, newest, datetime.now(UTC).replace(microsecond=0), why))
                 recover(folder)
             put_right(folder, record_at.parent, record, {})
         except OSError as error:

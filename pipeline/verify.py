@@ -12,17 +12,17 @@ from pipeline.files.unlocked_database import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
-from pipeline.issue.folder.issues_list import Entry, made, numbers_listed, read_issues_list
-from pipeline.issue.folder.manual_release import to_show
+from pipeline.issue.folder.issues_list import Entry, entries_of_making, numbers_listed, read_issues_list
+from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
 from pipeline.issue.folder.standing_issues import aside
 from pipeline.issue.folder.thinned_issues import NAME as REMOVED
-from pipeline.issue.folder.thinned_issues import Thinned, may_go, thinned
+from pipeline.issue.folder.thinned_issues import Thinned, may_go, read_thinned
 from pipeline.issue.geopackage.package_database import only_touched
 from pipeline.issue.geopackage.package_differences import differences
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
+from pipeline.issue.record import RecordError, parse_record, read_any_version, read_record, sum_of
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
 from pipeline.sealed import sealed_off
@@ -93,8 +93,8 @@ def verify(folder: Path) -> Verified:
             if (instead := _instead(path / RECORD)) is not None:
                 findings.append(Finding(number, RECORD, f"{instead} stands in its place", True))
                 continue
-            said = stated(path / RECORD)
-            records[number] = understood(said, path / RECORD)
+            said = read_any_version(path / RECORD)
+            records[number] = parse_record(said, path / RECORD)
         except (RecordError, OSError) as error:
             findings.append(Finding(number, RECORD, f"cannot be read: {_said(error)}", True))
             continue
@@ -119,7 +119,7 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     if not files:
         yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
         return
-    removed = thinned(place)
+    removed = read_thinned(place)
     if removed is not None:
         yield from _removed(place, removed, record)
     for entry in files:
@@ -247,7 +247,7 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
     try:
-        listed, moved = made(read_issues_list(folder)), aside(folder)
+        listed, moved = entries_of_making(read_issues_list(folder)), aside(folder)
         numbers = numbers_listed(folder)
         yield from _lost_lines(read_issues_list(folder), len(present))
     except JobError as error:
@@ -335,8 +335,8 @@ def _copy(
     if shown not in records:
         yield CURRENT, f"it is a copy of issue {shown:03d}, which is not there", True
         return None
-    said = stated(current / RECORD)
-    if said != stated(present[shown] / RECORD):
+    said = read_any_version(current / RECORD)
+    if said != read_any_version(present[shown] / RECORD):
         yield f"{CURRENT}/{RECORD}", f"it is not the record of issue {shown:03d}", True
     for file, what, differs in _issue(current, shown, records[shown], said):
         yield f"{CURRENT}/{file}", what, differs
@@ -346,7 +346,7 @@ def _copy(
 def _wanted(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> int | None:
     """Return the issue that ``current`` is to show; None where none is released, or nobody can say which."""
     try:
-        return to_show(folder, present, records.get(max(present)))
+        return find_issue_to_show(folder, present, records.get(max(present)))
     except (JobError, RecordError, OSError):  # told where that is read
         return None
 

@@ -62,7 +62,7 @@ def _totals(outcome: Outcome) -> str:
     )
 
 
-def lines(found: Sequence[JobOutcome]) -> list[str]:
+def batch_lines(found: Sequence[JobOutcome]) -> list[str]:
     """Return a line for each job and one for all."""
     ordered = sorted(found, key=lambda one: (_ORDER.index(one.word), one.urgency))
     width = max(len(one.word) for one in found)

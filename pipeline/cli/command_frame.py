@@ -9,7 +9,7 @@ from pipeline.run.lean import seldom_searched, without_unused
 from pipeline.sealed import sealed_off
 
 
-def within(command: Callable[[], object]) -> None:
+def run_command(command: Callable[[], object]) -> None:
     """Do a command, which ends by `SystemExit` where it has an exit code to give."""
     answer_signals()
     without_unused()

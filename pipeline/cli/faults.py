@@ -54,7 +54,7 @@ def fault_lines(job: str, error: Exception) -> Iterator[str]:
         problems = _problems(job, error)
         wrote = "the issue is written and complete" if isinstance(error, Unfinished) else "nothing written"
         yield f"{name}: {counted(len(problems), 'problem')}, {wrote}"
-        yield from lines(problems)
+        yield from problem_lines(problems)
 
 
 def _known(error: Exception) -> JobError | JobHeld | RecordError | Mishap:
@@ -64,7 +64,7 @@ def _known(error: Exception) -> JobError | JobHeld | RecordError | Mishap:
     return OutOfMemory.told() if is_out_of_memory(error) else Fault.of(error)
 
 
-def lines(problems: Sequence[Problem]) -> Iterator[str]:
+def problem_lines(problems: Sequence[Problem]) -> Iterator[str]:
     """Yield problems as printed: of many that differ in names and figures alone the first, and how many more."""
     alike: dict[tuple[str, str], list[Problem]] = {}
     for problem in problems:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from textwrap import indent
 from typing import TYPE_CHECKING
 
-from pipeline.issue.attention import REASONS, Attention, Kind, attention, called, worth_a_look
+from pipeline.issue.attention import REASONS, Attention, Kind, attention, occupation_label, worth_a_look
 from pipeline.issue.report.adjustment_tables import under_bases
 from pipeline.issue.report.site_message import localisation
 from pipeline.issue.written_axes import axes_written, written_plainly
@@ -217,7 +217,7 @@ def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list
     for check in failing[:_FAILING]:
         lines.append(
             one_line(
-                f"  FAILS: {called(check)} on {check['mark']} ({check['role']}, {check['place']},"
+                f"  FAILS: {occupation_label(check)} on {check['mark']} ({check['role']}, {check['place']},"
                 f" session {check['session']}): {_off(check)}"
             )
         )
@@ -226,7 +226,7 @@ def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list
         elif check["cause"] in first:
             lines.append(one_line(f"         possible causes: as for {first[check['cause']]}"))
         elif check["cause"]:
-            first[check["cause"]] = called(check)
+            first[check["cause"]] = occupation_label(check)
             lines += [f"         {part}" for part in _parts(check, lines_of.get((check["session"], check["point"])))]
         for what, text in _ready(lines_of.get((check["session"], check["point"]))):
             if text not in told:

@@ -20,7 +20,7 @@ from pipeline.visible import one_line, visible
 _MOST = 12
 
 
-def log(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
+def log_outcome(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
     """Let the job's log say what became of a run; return whether it does. It is never the reason that a run fails.
 
     ``unprinted``: what was said could not be printed, so that all of it is to stand somewhere.
@@ -31,7 +31,7 @@ def log(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
         return False
 
 
-def log_telling(one: Told) -> None:
+def log_notification(one: Told) -> None:
     """Let the job's log say what became of telling somebody of it."""
     with suppress(Exception):  # a log that cannot be written costs nothing
         keep(one.job, one.result, Notified(one.how, visible(one.output)), datetime.now(UTC), unprinted=not one.well)

@@ -370,9 +370,9 @@ def aside(
 
 def main() -> None:
     """Enter the command line."""
-    from pipeline.cli.command_frame import within
+    from pipeline.cli.command_frame import run_command
 
-    within(app)
+    run_command(app)
 
 
 if __name__ == "__main__":

@@ -7,12 +7,12 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.batch_summary import REFUSED, JobOutcome, job_outcome, lines
+from pipeline.cli.batch_summary import REFUSED, JobOutcome, batch_lines, job_outcome
 from pipeline.cli.console import print_json, unprinted
 from pipeline.cli.faults import code_of, error_record, fault_lines, named_twice, report
 from pipeline.cli.issue_summary import needs_attention, summary
 from pipeline.cli.line_folding import fitted
-from pipeline.cli.log_entry import changed_nothing, log, log_telling
+from pipeline.cli.log_entry import changed_nothing, log_notification, log_outcome
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.issue.attention import worth_a_look
 from pipeline.job.command_named import Command
@@ -123,7 +123,7 @@ def _end(job: Path, outcome: Result, how: _How, logged: Collection[Path]) -> _En
         line, each = replace(line, code=0), {**each, "exit_code": 0}
     lost = unprinted()
     if not how.dry_run and job not in logged and (lost or changed_nothing(outcome)):
-        log(job, outcome, unprinted=lost)
+        log_outcome(job, outcome, unprinted=lost)
     return _End(outcome, line, each)
 
 
@@ -132,7 +132,7 @@ def _tell_at_end(ends: Sequence[_End], how: _How) -> None:
     if how.as_json:
         print_json(ends[0].entry if how.alone else {"jobs": [end.entry for end in ends]})
     elif not (how.alone or how.quiet):
-        print("\n".join(lines([end.told for end in ends])))
+        print("\n".join(batch_lines([end.told for end in ends])))
         sys.stdout.flush()
 
 
@@ -163,7 +163,7 @@ def _in_order(jobs: Sequence[Path], results: Iterable[tuple[Path, Result]]) -> I
 def _logging(results: Iterable[tuple[Path, Result]], logged: set[Path]) -> Iterator[tuple[Path, Result]]:
     """Yield results on; log at once what is new or what another run may not meet again, and add its job to a set."""
     for job, outcome in results:
-        if not changed_nothing(outcome) and log(job, outcome):
+        if not changed_nothing(outcome) and log_outcome(job, outcome):
             logged.add(job)
         yield job, outcome
 
@@ -187,7 +187,7 @@ def _in_short(job: Path, outcome: Result) -> tuple[int, str]:
 
 def _tell_of_command(one: CommandTold) -> None:
     """Print what a command met that did not end well, and let the job's log say what became of any."""
-    log_telling(one)
+    log_notification(one)
     if not one.well:
         print(fitted(one_line(f"{one.job}: {one.how}"), sys.stderr), file=sys.stderr)
         sys.stderr.flush()

@@ -23,11 +23,11 @@ def program() -> None:
 def main() -> None:
     """Enter the command line."""
     answer_signals()
-    from pipeline.cli.command_frame import within
+    from pipeline.cli.command_frame import run_command
     from pipeline.sealed import unheard
 
     unheard()
-    within(_command())
+    run_command(_command())
 
 
 def _command() -> Callable[[], object]:

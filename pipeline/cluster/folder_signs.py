@@ -15,7 +15,7 @@ from pipeline.job.named_folder import as_written
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedFolder:
     """A job file with its sum, the folder beside that of its issues, as named, and the name of a sign laid there.
 
     The paths are absolute. Links in them are for each machine to follow, which is what the sign is for.
@@ -27,7 +27,7 @@ class Wanted:
     sign: str = ""
 
     @classmethod
-    def of(cls, job: Path) -> "Wanted | None":
+    def from_job_file(cls, job: Path) -> "WantedFolder | None":
         """Return what is wanted of a job, None where it cannot be read or names no folder: running it says why."""
         try:
             named = job.parent / as_written(read_whole(job, limits.JOB_FILE))["job"]["folder"]
@@ -48,7 +48,7 @@ class Wanted:
 
 
 @contextmanager
-def signed(wanted: Iterable[Wanted]) -> Iterator[tuple[list[Wanted], dict[str, str]]]:
+def signed_folders(wanted: Iterable[WantedFolder]) -> Iterator[tuple[list[WantedFolder], dict[str, str]]]:
     """Lay a sign into each folder, and take it away again at the end; give what is signed so, and what fails by job."""
     signs: dict[str, str] = {}
     fails: dict[str, str] = {}
@@ -59,11 +59,13 @@ def signed(wanted: Iterable[Wanted]) -> Iterator[tuple[list[Wanted], dict[str, s
                 stack.enter_context(sign(beside, signs[beside]))
             except OSError as error:
                 fails[beside] = f"{beside} cannot be written: {error.strerror or error}"
-        there = [Wanted(one.job, one.sum, one.beside, signs[one.beside]) for one in wanted if one.beside not in fails]
+        there = [
+            WantedFolder(one.job, one.sum, one.beside, signs[one.beside]) for one in wanted if one.beside not in fails
+        ]
         yield there, {one.job: fails[one.beside] for one in wanted if one.beside in fails}
 
 
-def one_of_each(wanted: Iterable[Wanted]) -> list[Path]:
+def one_of_each(wanted: Iterable[WantedFolder]) -> list[Path]:
     """Return one folder of each file system that jobs are issued to. Raises OSError."""
     found: dict[int, Path] = {}
     for beside in dict.fromkeys(one.beside for one in wanted):

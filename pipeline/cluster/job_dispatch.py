@@ -10,7 +10,7 @@ from queue import Empty, SimpleQueue
 from time import monotonic
 from typing import Any
 
-from pipeline.cluster.folder_signs import Wanted
+from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.cluster.preflight import not_seen, same_program, try_folders
 from pipeline.cluster.scheduler import Lost, Scheduler, Worker
 from pipeline.problems import JobError, check_working_folder
@@ -39,7 +39,7 @@ def run_on_cluster(
         if not workers:
             raise scheduler.refused("the scheduler has no workers", f"start some: dask worker {address}")
         same_program(scheduler, workers)
-        wanted = [one for job in given if job not in refused and (one := Wanted.of(job)) is not None]
+        wanted = [one for job in given if job not in refused and (one := WantedFolder.from_job_file(job)) is not None]
         refused |= {Path(job): error for job, error in not_seen(scheduler, workers, wanted).items()}
         wanted = [one for one in wanted if Path(one.job) not in refused]
         try_folders(scheduler, workers, wanted)
@@ -114,7 +114,7 @@ class _HandOut:
 
     def _admit(self, worker: Worker) -> None:
         """Take in a worker that came later, if it will do as those will that were there."""
-        wanted = [one for job in (*self._waiting, *self._again) if (one := Wanted.of(job)) is not None]
+        wanted = [one for job in (*self._waiting, *self._again) if (one := WantedFolder.from_job_file(job)) is not None]
         try:
             same_program(self.scheduler, [worker])
             for error in not_seen(self.scheduler, [worker], wanted).values():

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from pipeline.cluster.folder_signs import Wanted, one_of_each, signed
+from pipeline.cluster.folder_signs import WantedFolder, one_of_each, signed_folders
 from pipeline.cluster.scheduler import Scheduler, Worker
 from pipeline.cluster.worker_calls import program_sum
-from pipeline.issue.folder.shared_folder_probe import Probe, found_here, trial
+from pipeline.issue.folder.shared_folder_probe import Probe, failures_seen_here, probe
 from pipeline.problems import JobError, Problem
 from pipeline.words import counted
 
@@ -36,10 +36,10 @@ def _refuse(scheduler: Scheduler, found: dict[str, str]) -> None:
     raise scheduler.refused(f"the worker at {address} {what}{more}", fix)
 
 
-def not_seen(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[Wanted]) -> dict[str, JobError]:
+def not_seen(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[WantedFolder]) -> dict[str, JobError]:
     """Return the jobs that some worker cannot see, or whose folder cannot be tried, by their files. Raises `Lost`."""
     refused: dict[str, JobError] = {}
-    with signed(wanted) as (those, fails):
+    with signed_folders(wanted) as (those, fails):
         found = scheduler.not_seen(workers, those)
     for job, what in fails.items():
         refused[job] = JobError([Problem(job, 0, what, "let the user who runs jobs on the cluster write there")])
@@ -50,13 +50,13 @@ def not_seen(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[W
     return refused
 
 
-def try_folders(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[Wanted]) -> None:
+def try_folders(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[WantedFolder]) -> None:
     """Try one folder of each file system that jobs are issued to, with each worker. Raises `JobError` and `Lost`."""
     with ExitStack() as stack:
         trials = []
         for folder in one_of_each(wanted):
             try:
-                trials.append(stack.enter_context(trial(folder)))
+                trials.append(stack.enter_context(probe(folder)))
             except OSError as error:
                 raise _fails(folder, "here", error.strerror or str(error)) from None
         for worker in workers if trials else ():
@@ -66,7 +66,7 @@ def try_folders(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequenc
 def _try(scheduler: Scheduler, worker: Worker, trials: Sequence[Probe]) -> None:
     told = scheduler.tried(worker, [(str(one.place), one.ours, one.theirs) for one in trials])
     for one, fails in zip(trials, told, strict=True):
-        if fails := fails or found_here(one, worker.name):
+        if fails := fails or failures_seen_here(one, worker.name):
             raise _fails(one.place.parent, f"by the worker at {worker.address}", fails)
 
 

@@ -12,7 +12,7 @@ from threading import Thread
 from time import monotonic, sleep
 from typing import Any, TypeVar
 
-from pipeline.cluster.folder_signs import Wanted
+from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.problems import JobError, Problem
 
 T = TypeVar("T")
@@ -106,10 +106,10 @@ class Scheduler:
 
         return self._ask(workers, asked)
 
-    def not_seen(self, workers: Iterable[Worker], wanted: list[Wanted]) -> dict[str, dict[str, str]]:
+    def not_seen(self, workers: Iterable[Worker], wanted: list[WantedFolder]) -> dict[str, dict[str, str]]:
         """Return what each worker does not see of the jobs. Raises `Lost`."""
 
-        def asked(wanted: list[Wanted]) -> dict[str, str]:
+        def asked(wanted: list[WantedFolder]) -> dict[str, str]:
             from pipeline.cluster.worker_calls import not_seen
 
             return not_seen(wanted)
@@ -120,9 +120,9 @@ class Scheduler:
         """Return what fails at a worker of each folder that is tried. Raises `Lost`."""
 
         def asked(trials: list[tuple[str, str, str]], name: str) -> list[str]:
-            from pipeline.cluster.worker_calls import tried
+            from pipeline.cluster.worker_calls import failures_in_folders
 
-            return tried(trials, name)
+            return failures_in_folders(trials, name)
 
         found: list[str] = self._ask([worker], asked, trials, worker.name)[worker.address]
         return found
@@ -146,11 +146,11 @@ class Scheduler:
         def work(job: str, timeout: float | None, dry_run: bool, life: str) -> bytes:
             from distributed import get_worker
 
-            from pipeline.cluster.worker_calls import done
+            from pipeline.cluster.worker_calls import run_beside
 
             if get_worker().local_directory != life:
                 return b""  # restarted at the same address: how often a job is tried is for the command to say
-            return done(job, timeout, dry_run)
+            return run_beside(job, timeout, dry_run)
 
         ways: Mapping[str, Any] = {"workers": [worker.address], "allow_other_workers": False, "retries": 0}
         try:

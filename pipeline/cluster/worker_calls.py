@@ -11,9 +11,9 @@ from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
-from pipeline.cluster.folder_signs import Wanted
+from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.digest import digest
-from pipeline.issue.folder.shared_folder_probe import found_there
+from pipeline.issue.folder.shared_folder_probe import failures_seen_there
 from pipeline.run.mishaps import Died
 
 #: Seconds for which a process beside the worker waits for another job before it is ended.
@@ -33,18 +33,18 @@ def program_sum() -> str:
     return sha256(said.encode()).hexdigest()
 
 
-def not_seen(wanted: list[Wanted]) -> dict[str, str]:
+def not_seen(wanted: list[WantedFolder]) -> dict[str, str]:
     """Return the jobs that cannot be run from here, with what is missing of each."""
     found = {one.job: one.missing() for one in wanted}
     return {job: missing for job, missing in found.items() if missing}
 
 
-def tried(trials: list[tuple[str, str, str]], name: str) -> list[str]:
+def failures_in_folders(trials: list[tuple[str, str, str]], name: str) -> list[str]:
     """Return what fails of each folder that is being tried, "" where nothing does."""
-    return [found_there(*trial, name) for trial in trials]
+    return [failures_seen_there(*trial, name) for trial in trials]
 
 
-def done(job: str, timeout: float | None, dry_run: bool) -> bytes:
+def run_beside(job: str, timeout: float | None, dry_run: bool) -> bytes:
     """Run a job in a process beside this one and return its `Result`, pickled.
 
     Where that process is killed the job is tried once more.

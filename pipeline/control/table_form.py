@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
-from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.files.features import Features
 from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
@@ -37,7 +37,7 @@ class Form:
     table: str = "control"
 
     @classmethod
-    def of(cls, control: ControlSection) -> "Form":
+    def from_control(cls, control: ControlSection) -> "Form":
         """Return what the keys of ``[control]`` say."""
         columns: dict[str, str | int] = control.columns.model_dump(exclude_none=True)
         named = {word: by_place(name) if isinstance(name, int) else name for word, name in columns.items()}
@@ -121,7 +121,7 @@ class Form:
             told, fix = unread_notation(theirs, dms=self.dms), TO_DEGREES
             parts = split_into_parts(plain(theirs), sheet.columns)
             if told is None and parts and not mapped & set(parts):
-                told, fix = parts_told(parts), PARTS_FIX
+                told, fix = parts_problem(parts), PARTS_FIX
             if told is not None:
                 problems.add(sheet.shown, sheet.header, f"the heading '{theirs}' ({word}) {told}", fix)
 

@@ -20,7 +20,7 @@ from pipeline.files.geopackages import (
     of_bytes,
     wkb_of,
 )
-from pipeline.files.guarded_database import why
+from pipeline.files.guarded_database import failure_message
 from pipeline.files.sheet import TABLES, Sheet, decode, read_bytes, read_sheet
 from pipeline.files.unlocked_database import quoted
 from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
@@ -99,7 +99,7 @@ def _geopackage(
                 return None
             return _features(package, describe(package, chosen), shown, columns, problems, form)
     except (sqlite3.Error, UnicodeDecodeError, MemoryError) as error:  # the second: a column's name is damaged
-        problems.add(shown, 0, f"this GeoPackage cannot be read: {why(error)}", "export it again")
+        problems.add(shown, 0, f"this GeoPackage cannot be read: {failure_message(error)}", "export it again")
         return None
 
 

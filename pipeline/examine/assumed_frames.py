@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.examine.datum_steps import places_of
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.frames import enu_rotation, turn
-from pipeline.geodesy.indirect_operations import Places, datum_name, largest, same_datum, spread
+from pipeline.geodesy.indirect_operations import Places, datum_name, difference_spread, largest_difference, same_datum
 from pipeline.geodesy.operations import Operation, OperationError, datum_to_datum
 from pipeline.geodesy.realisations import is_wgs84_of_any_time, on_newest, realised
 from pipeline.intake.survey import Survey
@@ -53,7 +53,7 @@ def _cost(survey: Survey, crs: str, places: Places) -> str:
     here = (places.longitude, places.latitude, places.height)
     taken, other = (np.column_stack(way.forward(*here, year)) for way in ways)
     off = turn(taken - other, enu_rotation(places.longitude, places.latitude))
-    whole, left = np.hypot(*largest(off)), np.hypot(*spread(off))
+    whole, left = np.hypot(*largest_difference(off)), np.hypot(*difference_spread(off))
     said = (
         f"Had it been {_NAME} at {places.year:.1f}, positions would be off by {whole:.3f} m before any shift; a shift"
         f" derived from ties absorbs all but {left:.3f} m of it over the job"

@@ -17,13 +17,13 @@ from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.indirect_operations import (
     Detour,
     Places,
-    apart,
     better_ways,
     by_way_of,
     datum_name,
-    largest,
+    difference_spread,
+    differences_from_detour,
+    largest_difference,
     same_datum,
-    spread,
 )
 from pipeline.geodesy.operations import OperationError, datum_to_datum
 from pipeline.geodesy.realisations import realised
@@ -115,8 +115,8 @@ def _detours(survey: Survey, way: _Way, places: Places, told: list[str]) -> Iter
 
 def _judge(survey: Survey, way: _Way, detour: Detour, places: Places, problems: Problems, told: list[str]) -> None:
     job = survey.job
-    differences = apart(way.crs, detour, job.target.grid, survey.operations.area, places)
-    across, up = spread(differences) if way.taken_up else largest(differences)
+    differences = differences_from_detour(way.crs, detour, job.target.grid, survey.operations.area, places)
+    across, up = difference_spread(differences) if way.taken_up else largest_difference(differences)
     horizontal, vertical = _allowed(job)
     direct = datum_to_datum(way.crs, job.target.grid, survey.operations.area)
     what = (

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE, moment
-from pipeline.read.clock_headings import meant, zone_said
+from pipeline.read.clock_headings import offsets_of_zone_name, zone_in_heading
 from pipeline.read.exports import Export
 from pipeline.read.times import clock, gps_to_utc
 
@@ -40,12 +40,12 @@ def headed_otherwise(export: Export, minutes: Integers) -> Headed | None:
         named = not re.search(r"\d", heading)
         year = [datetime(at.year, month, 1, tzinfo=UTC) for at in ends for month in (1, 7)]
         own = {_east_of(kind, at) for at in ((*ends, *year) if named else ends)}
-        zone = zone_said(heading)
+        zone = zone_in_heading(heading)
         if zone == "":
             if kind in (None, 0):
                 return Headed(heading, "on a local clock", None, ())
             continue
-        said = [offset for offset, _ in meant(heading)] if zone is None else [zone]
+        said = [offset for offset, _ in offsets_of_zone_name(heading)] if zone is None else [zone]
         apart = {_east_of(clock(one, None).kind, ends[0]) for one in said}
         if not apart or apart & own:
             continue
@@ -57,7 +57,7 @@ def headed_otherwise(export: Export, minutes: Integers) -> Headed | None:
 
 def says_utc(export: Export) -> bool:
     """Tell whether a heading of an export's times says that they are UTC."""
-    return any(zone_said(heading) == "UTC" for heading in _headings(export))
+    return any(zone_in_heading(heading) == "UTC" for heading in _headings(export))
 
 
 def minutes_east(zone: tzinfo | int | None, at: datetime) -> int:

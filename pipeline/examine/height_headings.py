@@ -9,7 +9,13 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export
-from pipeline.read.height_headings import Kind, kind_beside, kind_said, mostly_level, said_of
+from pipeline.read.height_headings import (
+    HeightKind,
+    height_kind_in_heading,
+    kind_beside,
+    mostly_level,
+    read_height_heading,
+)
 from pipeline.read.slant_headings import is_slant
 from pipeline.words import Doubt
 
@@ -28,8 +34,8 @@ def heading_notes(survey: Survey) -> list[str]:
     told = []
     for export, heading, _ in _mapped(survey):
         taken = _taken(export.points.crs)
-        loose = mostly_level(heading) and kind_said(heading) is None
-        if taken is Kind.ELLIPSOIDAL and loose and not _others(export, taken):
+        loose = mostly_level(heading) and height_kind_in_heading(heading) is None
+        if taken is HeightKind.ELLIPSOIDAL and loose and not _others(export, taken):
             told.append(
                 f'{export.shown}: the heading "{heading}", mapped as height, usually means heights above a height'
                 " datum, but with this crs they are read as ellipsoidal: check which the export has"
@@ -40,9 +46,9 @@ def heading_notes(survey: Survey) -> list[str]:
 def _of_exports(survey: Survey) -> Iterator[Doubtful]:
     for export, heading, sessions in _mapped(survey):
         taken = _taken(export.points.crs)
-        said, others = kind_said(heading), _others(export, taken)
-        if said is None and taken is Kind.ELLIPSOIDAL and mostly_level(heading) and others:
-            said = Kind.LEVEL
+        said, others = height_kind_in_heading(heading), _others(export, taken)
+        if said is None and taken is HeightKind.ELLIPSOIDAL and mostly_level(heading) and others:
+            said = HeightKind.LEVEL
         said = said or _of_geoid(heading, taken)
         if said is None or said is taken or not sessions:
             continue
@@ -81,10 +87,10 @@ def _of_register(survey: Survey) -> Iterator[Doubtful]:
     control = survey.job.control
     if control is None or survey.register is None:
         return
-    taken = Kind.ELLIPSOIDAL if control.height == "ellipsoid" else Kind.LEVEL
-    key = "ellipsoid_height" if taken is Kind.ELLIPSOIDAL else "height"
+    taken = HeightKind.ELLIPSOIDAL if control.height == "ellipsoid" else HeightKind.LEVEL
+    key = "ellipsoid_height" if taken is HeightKind.ELLIPSOIDAL else "height"
     heading = getattr(control.columns, key)
-    said = kind_said(heading) or _of_geoid(heading, taken) if isinstance(heading, str) else None
+    said = height_kind_in_heading(heading) or _of_geoid(heading, taken) if isinstance(heading, str) else None
     if said is None or said is taken:
         return
     what = (
@@ -107,15 +113,19 @@ def _sessions(survey: Survey, export: Export) -> tuple[int, ...]:
     return tuple(np.flatnonzero(survey.first_pass.blocks[:, export.block]).tolist())
 
 
-def _others(export: Export, taken: Kind) -> list[str]:
+def _others(export: Export, taken: HeightKind) -> list[str]:
     """Return the export's other columns that by their headings are what is wanted."""
     return [column.name for column in export.carried if kind_beside(column.name) is taken]
 
 
-def _of_geoid(heading: str, taken: Kind) -> Kind | None:
+def _of_geoid(heading: str, taken: HeightKind) -> HeightKind | None:
     """Return that a heading names the geoid without saying what of it, where that contradicts it either way."""
-    return Kind.OF_GEOID if taken is Kind.ELLIPSOIDAL and said_of(heading).kind is Kind.OF_GEOID else None
+    return (
+        HeightKind.OF_GEOID
+        if taken is HeightKind.ELLIPSOIDAL and read_height_heading(heading).kind is HeightKind.OF_GEOID
+        else None
+    )
 
 
-def _taken(crs: str | None) -> Kind:
-    return Kind.LEVEL if source_crs(crs or "").is_compound else Kind.ELLIPSOIDAL
+def _taken(crs: str | None) -> HeightKind:
+    return HeightKind.LEVEL if source_crs(crs or "").is_compound else HeightKind.ELLIPSOIDAL

@@ -196,7 +196,7 @@ def _operations(prepared: Prepared, spots: Spots | None, reach: float) -> Operat
     if not np.isfinite(longitude + latitude).any():
         what = "no mark of the register has a position, and it is not known otherwise where the work is"
         raise JobError([Problem(*loaded.where("control"), what, "name a place with --around")])
-    return choose_operations(prepared, Area.of(longitude, latitude))
+    return choose_operations(prepared, Area.from_degrees(longitude, latitude))
 
 
 def _places(loaded: LoadedJob, register: Register | None) -> tuple[Floats, Floats]:

@@ -34,7 +34,7 @@ class Spots:
     @property
     def area(self) -> Area:
         """Return their extent. Raises `OperationError` where it is no place on earth."""
-        return Area.of(self.longitude, self.latitude)
+        return Area.from_degrees(self.longitude, self.latitude)
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,7 @@ def unread_notation(heading: str, *, dms: bool) -> str | None:
     return None
 
 
-def parts_told(parts: Sequence[str]) -> str:
+def parts_problem(parts: Sequence[str]) -> str:
     """Return what is wrong with an angle of which there are parts in other columns."""
     told = " and ".join(f'"{name}"' for name in parts)
     return f"holds only degrees, with the rest in {told}: parts of an angle are not combined"

@@ -42,16 +42,16 @@ class Features:
     crs: str
 
 
-class Twice(ValueError):
+class NameTwice(ValueError):
     """A name that an object has twice: which of the two values counts nobody can say."""
 
 
-def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """Return an object of JSON by its pairs. Raises `Twice` where a name comes again."""
+def unique_members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object of JSON by its pairs. Raises `NameTwice` where a name comes again."""
     found = dict(pairs)
     if len(found) != len(pairs):
         counts = Counter(name for name, _ in pairs)
-        raise Twice(next(name for name, count in counts.items() if count > 1))
+        raise NameTwice(next(name for name, count in counts.items() if count > 1))
     return found
 
 
@@ -74,15 +74,17 @@ def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
         problems.add(shown, 0, f"this has more than {counted(VALUES, 'value')}", "export the marks alone")
         return None
     try:
-        document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=once)
+        document = json.loads(
+            text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=unique_members
+        )
         if _SURROGATE.search(text):
             json.dumps(document, ensure_ascii=False).encode()
     except json.JSONDecodeError as error:
         problems.add(shown, error.lineno, f"this is not JSON: {error.msg}", "export the GeoJSON file again")
         return None
-    except (Twice, RecursionError, UnicodeEncodeError) as error:
+    except (NameTwice, RecursionError, UnicodeEncodeError) as error:
         what = {
-            Twice: f'the name "{error}" appears twice in one object',
+            NameTwice: f'the name "{error}" appears twice in one object',
             RecursionError: "this is nested too deeply",
             UnicodeEncodeError: "this has a character that does not exist (half of a surrogate pair)",
         }[type(error)]

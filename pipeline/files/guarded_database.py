@@ -101,7 +101,7 @@ def guarded_file(path: Path, **how: Any) -> Guarded:
     return guarded(where, path.stat().st_size, uri=True, **how)
 
 
-def why(error: BaseException) -> str:
+def failure_message(error: BaseException) -> str:
     """Return in words what ended the reading of a database."""
     said = str(error)
     if said == "interrupted":

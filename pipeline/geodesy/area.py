@@ -83,7 +83,7 @@ class Area:
             )
 
     @classmethod
-    def of(cls, lon: ArrayLike, lat: ArrayLike) -> "Area":
+    def from_degrees(cls, lon: ArrayLike, lat: ArrayLike) -> "Area":
         """Return the smallest area around the finite points (n,) [deg].
 
         In longitude it leaves out the widest gap, so that points on both sides of the 180th meridian give a narrow

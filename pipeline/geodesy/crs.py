@@ -16,7 +16,7 @@ from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.fresh_thread import Answer, in_fresh_thread
-from pipeline.geodesy.stated_datum import on_base, registered_twin, says_datum
+from pipeline.geodesy.stated_datum import check_datum_stated, on_base, registered_twin
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
 ELLIPSOID = "ellipsoid"
@@ -216,7 +216,7 @@ def source_crs(text: str) -> CRS:
             f"{crs.name} ({crs.type_name}) gives no positions",
             "name a geographic, geocentric or projected CRS; add a height datum as in EPSG:2193+7839",
         )
-    says_datum(crs, 'write it behind the CRS, as in "+proj=tmerc ... on EPSG:4959"')
+    check_datum_stated(crs, 'write it behind the CRS, as in "+proj=tmerc ... on EPSG:4959"')
     _refuse_odd_axes(crs)
     return crs
 
@@ -233,7 +233,7 @@ def target_grid(text: str) -> CRS:
             f"target.grid {crs.name} is a {crs.type_name}, not a projected CRS",
             _apart(crs) or 'name the grid alone, such as "EPSG:2193", and its heights as target.height',
         )
-    says_datum(crs, 'state it as target.base, such as base = "EPSG:4959"')
+    check_datum_stated(crs, 'state it as target.base, such as base = "EPSG:4959"')
     _refuse_odd_axes(crs)
     return crs.to_2d()
 

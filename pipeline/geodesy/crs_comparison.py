@@ -33,7 +33,7 @@ def heights_disagree(layer: str | None, block: str | None) -> bool:
     return not systems.same_height_datum(*datums)
 
 
-def called(text: str) -> str:
+def crs_label(text: str) -> str:
     """Return a short text for a CRS: its code or name, else the beginning of what is written."""
     try:
         crs = systems.parse(text)

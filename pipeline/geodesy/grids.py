@@ -79,7 +79,7 @@ def _not_searched() -> str:
     return "".join(f"; {one}" for one in told)
 
 
-def find(name: str) -> Path | None:
+def find_grid(name: str) -> Path | None:
     """Return the file of a grid's base name (or path), or None where it is in none of the folders."""
     for folder in folders():
         path = folder / name  # an absolute name stands for itself

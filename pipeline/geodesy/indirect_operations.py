@@ -68,7 +68,7 @@ def datum_name(crs: str) -> str:
     return str(systems.geographic_of(systems.source_crs(crs)).name)
 
 
-def moves(crs: str) -> bool:
+def moves_with_time(crs: str) -> bool:
     """Tell whether coordinates in the CRS's datum move with time."""
     return systems.is_dynamic(systems.source_crs(crs))
 
@@ -144,7 +144,7 @@ def _changes_nothing(crs: str, other: str, area: Area, places: Places) -> bool:
     return bool(apart[np.isfinite(apart)].max(initial=0.0) < _SAME and np.isfinite(apart).any())
 
 
-def apart(crs: str, detour: Detour, grid: str, area: Area, places: Places) -> Floats:
+def differences_from_detour(crs: str, detour: Detour, grid: str, area: Area, places: Places) -> Floats:
     """Return (n, 3) how far east, north, up of the detour the datum's own operation leads; NaN where either ends."""
     year = np.full(places.longitude.size, places.year)
     here = (places.longitude, places.latitude, places.height)
@@ -156,7 +156,7 @@ def apart(crs: str, detour: Detour, grid: str, area: Area, places: Places) -> Fl
     return turn(direct - other, enu_rotation(places.longitude, places.latitude))
 
 
-def spread(differences: Floats) -> tuple[float, float]:
+def difference_spread(differences: Floats) -> tuple[float, float]:
     """Return how far (n, 3) differences east, north, up vary between any two points: horizontally, in height [m]."""
     known = differences[np.isfinite(differences).all(axis=1)]
     if not len(known):
@@ -165,7 +165,7 @@ def spread(differences: Floats) -> tuple[float, float]:
     return float(np.hypot(pairs[..., 0], pairs[..., 1]).max()), float(np.abs(pairs[..., 2]).max())
 
 
-def largest(differences: Floats) -> tuple[float, float]:
+def largest_difference(differences: Floats) -> tuple[float, float]:
     """Return the largest of (n, 3) differences east, north, up: horizontally, in height [m]."""
     known = differences[np.isfinite(differences).all(axis=1)]
     if not len(known):

@@ -171,7 +171,7 @@ def _refused(candidate: Transformer, steps: Steps, part: float, vertical: bool) 
 def _operation(candidate: Transformer, steps: Steps, step: str, plain: bool) -> Operation:
     names = [name for name in pipelines.grid_names(candidate.definition) if name not in ("null", "@null")]
     older = _under_older_names(candidate)
-    paths = {name: grids.find(name) or older.get(name) for name in names}
+    paths = {name: grids.find_grid(name) or older.get(name) for name in names}
     absent = [name for name, path in paths.items() if path is None]
     if absent:
         raise grids.missing(step, absent, _name(candidate))

@@ -58,7 +58,7 @@ def geocentric(text: str) -> str | None:
     return ":".join(code) if code else None
 
 
-def named(text: str) -> str | None:
+def crs_name(text: str) -> str | None:
     """Return the name of a CRS, None where the text names none."""
     try:
         return str(systems.parse(text).name)
@@ -66,7 +66,7 @@ def named(text: str) -> str | None:
         return None
 
 
-def kind(text: str) -> str | None:
+def crs_kind(text: str) -> str | None:
     """Return "projected", "geographic" or "geocentric"; None where the text names no CRS with positions."""
     try:
         crs = systems.parse(text)
@@ -75,7 +75,7 @@ def kind(text: str) -> str | None:
         return None
 
 
-def parts(text: str) -> tuple[str | None, str | None]:
+def crs_parts(text: str) -> tuple[str | None, str | None]:
     """Return the codes of the horizontal and of the vertical part of a CRS; None for what it has not, or has no code.
 
     A horizontal one without a height stays as it is.

@@ -20,7 +20,7 @@ _UNNAMED = ("", "unknown", "unnamed", "undefined")
 _NO_DATUM = ("unknown", "d_unknown", "unnamed", "undefined", "not specified", "not_specified", "d_user_defined")
 
 
-def says_datum(crs: CRS, fix: str) -> None:
+def check_datum_stated(crs: CRS, fix: str) -> None:
     """Raise `OperationError`, with what to do, where all that a CRS says of its datum is the ellipsoid."""
     geodetic = crs.geodetic_crs
     if geodetic is None or geodetic.datum is None or not geodetic.datum.name.lower().startswith(_NO_DATUM):

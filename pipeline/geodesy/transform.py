@@ -140,7 +140,7 @@ _UNREADABLE = {
 
 def _located(operation: Operation, known: Grid) -> str:
     """Return the grid's path on this machine: where it was chosen, or, in another place, the same file by its hash."""
-    path = known.path if known.path.is_file() else grids.find(known.name)
+    path = known.path if known.path.is_file() else grids.find_grid(known.name)
     if path is None:
         raise grids.missing(operation.step, [known.name], operation.name)
     if path != known.path and grids.grid(path).sha256 != known.sha256:

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.epochs import decimal_year
-from pipeline.geodesy.indirect_operations import datum_name, moves
+from pipeline.geodesy.indirect_operations import datum_name, moves_with_time
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.realisations import realised
 from pipeline.intake.prepare import Prepared
@@ -60,7 +60,7 @@ def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], prob
     A grid whose datum all of the job is in needs none: many national datums count as moving.
     """
     loaded, target, control = prepared.loaded, prepared.loaded.job.target, prepared.loaded.job.control
-    if not moves(target.grid):
+    if not moves_with_time(target.grid):
         return
     if target.epoch is None:
         if not any(operation.time_dependent or operation.epoch is not None for operation in operations):
@@ -68,14 +68,18 @@ def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], prob
         what = f"coordinates in {datum_name(target.grid)} move with time, but target.epoch is not stated"
         problems.add(*loaded.where("target", "grid"), what, "state target.epoch, in years such as 2026.2")
         return
-    if control is not None and moves(control.crs) and abs((control.epoch or target.epoch) - target.epoch) > _ONE_EPOCH:
+    if (
+        control is not None
+        and moves_with_time(control.crs)
+        and abs((control.epoch or target.epoch) - target.epoch) > _ONE_EPOCH
+    ):
         what = f"the register's coordinates, which move with time, are at {control.epoch:g}, not at {target.epoch:g}"
         fix = "give the marks at target.epoch: no operation here converts them from one epoch to the other"
         problems.add(*loaded.where("control", "crs"), what, fix)
     for number, block in enumerate(loaded.job.points):
         stated = [window for window in prepared.windows if window.session.shift != "derive"]
         apart = [window for window in stated if not _near(prepared, window.index, block.epoch, target.epoch)]
-        if block.crs is not None and moves(realised(block.crs, block.realisation)) and apart:
+        if block.crs is not None and moves_with_time(realised(block.crs, block.realisation)) and apart:
             names = ", ".join(window.session.name for window in apart)
             what = f"the coordinates of {names} are not at target.epoch, {target.epoch:g}"
             fix = "derive the shift from control at target.epoch, or state the epoch at which the coordinates are"

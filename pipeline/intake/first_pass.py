@@ -152,7 +152,7 @@ class _Cells:
         if not self.found:
             return None
         corners = np.array([cell[:4] for cell in self.found.values()])
-        return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
+        return Area.from_degrees(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
 
     def area(self, anchors: "_Cells") -> Area | None:
         """Return the extent of the cells near an anchor's; without anchors, near the fullest cell."""
@@ -173,7 +173,7 @@ class _Cells:
             )
         ]
         corners = np.array(near)
-        return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
+        return Area.from_degrees(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
 
 
 def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None, keep: bool = False) -> FirstPass:

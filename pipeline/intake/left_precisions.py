@@ -9,10 +9,10 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags, Floats
 from pipeline.job.model import Quality
 from pipeline.read.exports import Export
-from pipeline.read.heading_units import metres_said
+from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.mapping import mapped
 from pipeline.read.numeric import numbers
-from pipeline.read.precision_headings import Precise, Side, precision_said
+from pipeline.read.precision_headings import PrecisionHeading, Side, precision_in_heading
 
 _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 _PLACES = {Side.EAST: (0,), Side.NORTH: (1,), Side.UP: (2,), Side.PLAN: (0, 1)}
@@ -29,7 +29,7 @@ class LeftPrecision:
     ``below`` tells that it has numbers below zero, which no precision has.
     """
 
-    said: Precise
+    said: PrecisionHeading
     stated: float = 0.0
     used: float = 0.0
     count: int = 0
@@ -53,7 +53,7 @@ def note_left(
     own = [
         (field.name, said)
         for field in export.carried
-        if field.name not in taken and (said := precision_said(field.name)) is not None
+        if field.name not in taken and (said := precision_in_heading(field.name)) is not None
     ]
     if not own:
         return
@@ -67,5 +67,5 @@ def note_left(
             continue
         comma = pa.types.is_string(cells.type) and pc.any(pc.match_substring_regex(cells, _COMMA)).as_py()
         values, _ = numbers(cells, "," if comma else ".")
-        metre = (metres_said(name) or (1.0,))[0]
+        metre = (metres_in_heading(name) or (1.0,))[0]
         found.setdefault(name, LeftPrecision(said)).take(values[sound] * metre, used)

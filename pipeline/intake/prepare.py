@@ -14,14 +14,14 @@ from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
-from pipeline.geodesy.crs_comparison import called, is_local, is_unknown
+from pipeline.geodesy.crs_comparison import crs_label, is_local, is_unknown
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
 from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.zone_numbers import check_zone_numbers
-from pipeline.issue.folder.ownership import Owner, in_the_way, kept
+from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
 from pipeline.limits import HINTS
@@ -111,7 +111,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     with _part("register", faulty, problems):
         register, site = _register(loaded, problems), _site(loaded, problems)
     with _part("exports", faulty, problems):
-        issued = kept(loaded.job.job.folder)
+        issued = find_keeper(loaded.job.job.folder)
         exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
     _check_marks(loaded, windows, register, problems)
     carried = field_windows(windows, exports, loaded.recorded)
@@ -265,7 +265,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         ellipsoid=control.height == "ellipsoid",
         shown=loaded.show(control.file),
         lengths=counted,
-        form=Form.of(control),
+        form=Form.from_control(control),
     )
     if register is not None:
         check_units_row(register, counted, control.angles == "dms", problems)
@@ -314,9 +314,8 @@ def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems
     except OperationError:
         return  # an engineering CRS, or one that carries its own transformation: nothing to compare by
     if not same:
-        fix = (
-            f'write the layer\'s own, crs = "{called(found)}", if that is right, or give the coordinates as attributes'
-        )
+        own = f'crs = "{crs_label(found)}"'
+        fix = f"write the layer's own, {own}, if that is right, or give the coordinates as attributes"
         problems.add(
             *loaded.where("control", "crs"),
             f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
@@ -379,7 +378,7 @@ def _known_marks(loaded: LoadedJob, register: Register | None) -> set[str]:
     if register is not None:
         return set(register.names)
     if control is not None and control.file.is_file():
-        return set(listed_marks(control.file, control.layer, Form.of(control)))
+        return set(listed_marks(control.file, control.layer, Form.from_control(control)))
     return set()
 
 

@@ -5,7 +5,7 @@ from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.load import LoadedJob
 from pipeline.problems import Problems
-from pipeline.read.heading_units import another_unit, is_one, metres_said, unit_said
+from pipeline.read.heading_units import another_unit, is_one, metres_in_heading, unit_in_heading
 
 _PLAN, _UP, _UNCERTAINTIES = ("easting", "northing"), ("height", "ellipsoid_height"), ("hu95", "vu95")
 _ANGLES, _DEGREES = ("longitude", "latitude"), frozenset(["deg", "degree", "degrees", "dd", "°", "dms"])
@@ -23,7 +23,7 @@ def check_register_units(loaded: LoadedJob, counted: Lengths, problems: Problems
         name = mapped.get(word)
         metre = counted.plan if word in _PLAN else counted.up if word in _UP else counted.other
         if isinstance(name, str) and (what := another_unit(name, word, metre)) is not None:
-            problems.add(*loaded.where("control", "columns", word), what, _fix(word, metres_said(name), counted))
+            problems.add(*loaded.where("control", "columns", word), what, _fix(word, metres_in_heading(name), counted))
 
 
 def check_units_row(register: Register, counted: Lengths, as_dms: bool, problems: Problems) -> None:
@@ -37,11 +37,11 @@ def check_units_row(register: Register, counted: Lengths, as_dms: bool, problems
         if word in _ANGLES:
             if (told := unread_notation(heading, dms=as_dms)) is not None:
                 problems.add(*where, f"{row}: it {told}", TO_DEGREES)
-            elif unit_said(heading) not in _DEGREES:
+            elif unit_in_heading(heading) not in _DEGREES:
                 problems.add(*where, f"this row has no mark name, and {word} '{unit}' is no number", _NO_ROW)
             continue
         metre = counted.plan if word in _PLAN else counted.up if word in _UP else counted.other
-        if not (said := metres_said(heading)):
+        if not (said := metres_in_heading(heading)):
             problems.add(*where, f"this row has no mark name, and {word} '{unit}' is no number", _NO_ROW)
         elif another_unit(heading, word, metre) is not None:
             read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "its crs says")

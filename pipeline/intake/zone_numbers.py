@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipeline.control import Register
-from pipeline.geodesy.registry import grids_at, in_use_there, kind, named, projected, unprojected
+from pipeline.geodesy.registry import crs_kind, crs_name, grids_at, in_use_there, projected, unprojected
 from pipeline.near import listed
 from pipeline.problems import Problems
 
@@ -26,7 +26,7 @@ def check_zone_numbers(register: Register, stated: str, problems: Problems) -> N
 
     That is so where its positions lie where the CRS is used without the numbers, and not with them.
     """
-    places = np.column_stack([register.first, register.second]) if kind(stated) == "projected" else np.zeros((0, 2))
+    places = np.column_stack([register.first, register.second]) if crs_kind(stated) == "projected" else np.zeros((0, 2))
     known = np.flatnonzero(np.isfinite(places).all(axis=1))
     if register.kind != "projected" or not len(known) or not all(map(zone_before, places[known, 0].tolist())):
         return
@@ -37,7 +37,7 @@ def check_zone_numbers(register: Register, stated: str, problems: Problems) -> N
         return
     longitude, latitude = unprojected(stated, np.array([without]), np.array([northing]))
     near = grids_at(float(longitude[0]), float(latitude[0]))
-    own = (named(stated) or "").partition(" / ")[0]
+    own = (crs_name(stated) or "").partition(" / ")[0]
     fitting = []
     for grid in near:
         there = np.ravel(projected(grid.code, longitude, latitude))

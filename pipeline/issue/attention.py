@@ -121,7 +121,7 @@ def _needed(record: Record, many: Counted) -> Iterator[Attention]:
         yield Attention(Kind.PENDING, f"not released when it was made, {stays(record)}: {why}")
     for check in record["checks"]:
         if check["passed"] is False:
-            yield Attention(Kind.FAILING, f"{called(check)} on {check['mark']} fails", check)
+            yield Attention(Kind.FAILING, f"{occupation_label(check)} on {check['mark']} fails", check)
     yield from _held_back(record, REASONS, Level.NEEDED, many)
     yield from (Attention(Kind.ALTERED, what) for what in altered(record))
     yield from (Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])
@@ -171,7 +171,7 @@ def altered(record: Record) -> list[str]:
     return [f"{one['file']} of issue {changes['since']:03d}: {one['what']}" for one in changes["altered"]]
 
 
-def called(check: CheckRow) -> str:
+def occupation_label(check: CheckRow) -> str:
     """Return what an occupation is called: by its point, or, where no export has a row of it, as noted."""
     return "a check noted" if check["role"] == Role.NOTED else str(check["point"])
 

@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.issue.folder.folder_names import numbered
-from pipeline.issue.formats.layer_names import told_apart
-from pipeline.issue.record import NAME, RecordError, stated
+from pipeline.issue.formats.layer_names import unique_name
+from pipeline.issue.record import NAME, RecordError, read_any_version
 
 #: Later than any issue.
 _NEW = 1 << 62
-#: What `told_apart` puts behind a name.
+#: What `unique_name` puts behind a name.
 _NUMBER = re.compile("[1-9][0-9]{0,3}")
 
 
@@ -48,7 +48,7 @@ def former_names(folder: Path) -> FormerNames:
     layers, columns, files = dict[str, str](), dict[str, str](), dict[str, int]()
     for number, place in sorted(numbered(folder), reverse=True):
         with suppress(RecordError, OSError, KeyError, TypeError, AttributeError):
-            record = stated(place / NAME)
+            record = read_any_version(place / NAME)
             for layer in _layers(record):
                 if "code" in layer:
                     layers.setdefault(str(layer["code"]), str(layer["name"]))
@@ -75,7 +75,7 @@ def layer_names(wanted: Mapping[str, str], former: Mapping[str, str]) -> list[st
             used.add(name.casefold())
             kept[code] = name
     fresh = [code for code in wanted if code not in kept]
-    given = kept | dict(zip(fresh, told_apart([wanted[code] for code in fresh], used), strict=True))
+    given = kept | dict(zip(fresh, unique_name([wanted[code] for code in fresh], used), strict=True))
     return [given[code] for code in wanted]
 
 
@@ -103,7 +103,7 @@ def column_names(
         elif since[place] < _NEW and (numbered := _numbered(stem, left)):
             name = numbered[0]
         else:
-            (name,) = told_apart([stem], taken)
+            (name,) = unique_name([stem], taken)
         left.discard(name)
         taken.add(name.casefold())
         found[place] = name

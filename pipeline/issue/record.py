@@ -123,10 +123,10 @@ def read_record(path: Path) -> SealedRecord:
     Raises RecordError where it is not in the form of its version or was written by a later one, OSError where there is
     no file.
     """
-    return understood(stated(path), path)
+    return parse_record(read_any_version(path), path)
 
 
-def stated(path: Path) -> dict[str, Any]:
+def read_any_version(path: Path) -> dict[str, Any]:
     """Return what stands in an ``issue.json`` of whatever version. Raises as `read_record` where it is no object."""
     check_regular(path)
     try:
@@ -147,7 +147,7 @@ def stated(path: Path) -> dict[str, Any]:
     return record
 
 
-def understood(record: Mapping[str, Any], path: Path) -> SealedRecord:
+def parse_record(record: Mapping[str, Any], path: Path) -> SealedRecord:
     """Return what stands in an ``issue.json`` as a record of this version. Raises as `read_record`."""
     schema = record.get("schema")
     if not isinstance(schema, int) or isinstance(schema, bool) or schema < 1:

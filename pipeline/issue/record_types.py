@@ -32,7 +32,7 @@ from pipeline.words import Doubt, Unjoined
 from pipeline.words import Whole as WhollyOf
 
 Counts = dict[ReasonWord, Whole]
-UnjoinedWord = Annotated[str, OneOf.of(Unjoined)]
+UnjoinedWord = Annotated[str, OneOf.from_words(Unjoined)]
 CodeKind = Annotated[str, OneOf(("point", "line", "area"))]
 Component = Annotated[str, OneOf(("position", "height"))]
 
@@ -50,7 +50,7 @@ class Rows(Strict):
 class WhollyHeld(Strict):
     """A file, session or day of which no point is issued."""
 
-    kind: Annotated[str, OneOf.of(WhollyOf), Field(description="what it is")]
+    kind: Annotated[str, OneOf.from_words(WhollyOf), Field(description="what it is")]
     name: Annotated[str, Field(description="the file's path, the session's name, or the day with its zone")]
     rows: Annotated[Whole, Field(description="its rows")]
     on_marks: Annotated[Whole, Field(description="its rows that are occupations of marks")]
@@ -61,7 +61,7 @@ class WhollyHeld(Strict):
 class DoubtNoted(Strict):
     """Something that may be wrong with all points of some sessions alike, though every check agrees."""
 
-    kind: Annotated[str, OneOf.of(Doubt), Field(description="the word by which the job file confirms it")]
+    kind: Annotated[str, OneOf.from_words(Doubt), Field(description="the word by which the job file confirms it")]
     what: Annotated[str, Field(description="the doubt in words, with where it was seen")]
     sessions: Annotated[list[str], Field(description="the sessions that it concerns")]
     confirmed: Annotated[bool, Field(description="whether the job file says that all is in order")]
@@ -485,7 +485,7 @@ class StringNotDrawn(Strict):
     """Readings of a string that is not drawn as a line."""
 
     string: Annotated[str, Field(description="its code, with its number")]
-    reason: Annotated[str, OneOf.of(Unjoined), Field(description="why it is not drawn")]
+    reason: Annotated[str, OneOf.from_words(Unjoined), Field(description="why it is not drawn")]
     what: Annotated[str, Field(description="the same in words")]
     readings: Annotated[Whole, Field(description="its readings")]
     session: Annotated[str | None, Field(description="the session of its first reading; null: in none")]

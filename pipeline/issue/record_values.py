@@ -23,7 +23,7 @@ class OneOf:
     words: tuple[str, ...]
 
     @classmethod
-    def of(cls, words: Iterable[str]) -> "OneOf":
+    def from_words(cls, words: Iterable[str]) -> "OneOf":
         """Return it for an enumeration of `pipeline.words`."""
         return cls(tuple(map(str, words)))
 
@@ -41,11 +41,11 @@ Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 #: A file's name and nothing that leads to another folder.
 FileName = Annotated[str, Field(pattern=r"^[^/\\\x00]*[^/\\\x00.][^/\\\x00]*$")]
 
-HoldsWord = Annotated[str, OneOf.of(Holds)]
-MarkStatusWord = Annotated[str, OneOf.of(MarkStatus)]
-PlaceWord = Annotated[str, OneOf.of(Place)]
-ProofWord = Annotated[str, OneOf.of(Proof)]
-ReasonWord = Annotated[str, OneOf.of(Reason)]
-ReleaseWord = Annotated[str, OneOf.of(ReleaseRule)]
-RoleWord = Annotated[str, OneOf.of(Role)]
-VerdictWord = Annotated[str, OneOf.of(Verdict)]
+HoldsWord = Annotated[str, OneOf.from_words(Holds)]
+MarkStatusWord = Annotated[str, OneOf.from_words(MarkStatus)]
+PlaceWord = Annotated[str, OneOf.from_words(Place)]
+ProofWord = Annotated[str, OneOf.from_words(Proof)]
+ReasonWord = Annotated[str, OneOf.from_words(Reason)]
+ReleaseWord = Annotated[str, OneOf.from_words(ReleaseRule)]
+RoleWord = Annotated[str, OneOf.from_words(Role)]
+VerdictWord = Annotated[str, OneOf.from_words(Verdict)]

@@ -39,7 +39,7 @@ def stays(record: Record, now: int | None = None) -> str:
     return f"current stays at issue {shown:03d}" if shown is not None else "there is no current issue yet"
 
 
-def by_hand(record: Record) -> str:
+def release_command(record: Record) -> str:
     """Return the command that releases an issue."""
     return f'tiedown release JOB {record["issue"]} --because "..."'
 

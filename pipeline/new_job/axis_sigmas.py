@@ -6,7 +6,7 @@ from typing import Protocol
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.headings import axis_of, bare, letter_of
 from pipeline.new_job.questions import Candidate, Question
-from pipeline.read.precision_headings import Side, precision_said
+from pipeline.read.precision_headings import Side, precision_in_heading
 
 #: Headings of precisions along an axis, without accents and signs.
 _STEMS = ("s", "sd", "std", "stddev", "sigma", "σ")
@@ -30,7 +30,7 @@ class _Mapped(Protocol):
 
 def axis_letter(heading: str) -> str:
     """Return the letter of the axis along which a precision is, "" for a heading of anything else."""
-    said = precision_said(heading)
+    said = precision_in_heading(heading)
     if said is not None and said.plain and not said.wider and said.side in _LETTERED:
         return said.side.name.lower()
     return _LETTER.get(bare(heading), "")

@@ -16,7 +16,7 @@ from pipeline.new_job.look import ROWS, whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import Times, day_and_time, decided, given
 from pipeline.new_job.zones import zones_near
-from pipeline.read.clock_headings import is_offset, meant, zone_said
+from pipeline.read.clock_headings import is_offset, offsets_of_zone_name, zone_in_heading
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 
@@ -106,10 +106,16 @@ def _from_sound(texts: Sequence[str], form: str) -> list[str]:
 def _unit_of_clock(column: str, texts: Sequence[str]) -> str:
     """Return what a row of units below the header says of the clock, "" where the heading says it or nothing does."""
     first = next(iter(given(texts)), "").strip(" []()")
-    if any(map(str.isdecimal, re.sub(r"[+-]\d\d?(?::?\d\d)?", "", first))) or zone_said(column) is not None:
+    if any(map(str.isdecimal, re.sub(r"[+-]\d\d?(?::?\d\d)?", "", first))) or zone_in_heading(column) is not None:
         return ""
     with_it = f"{column} [{first}]"
-    return first if first and not meant(column) and (zone_said(with_it) is not None or meant(with_it)) else ""
+    return (
+        first
+        if first
+        and not offsets_of_zone_name(column)
+        and (zone_in_heading(with_it) is not None or offsets_of_zone_name(with_it))
+        else ""
+    )
 
 
 def _of_units_row(zone: State, column: str, unit: str) -> State:
@@ -251,7 +257,7 @@ def _zone(
     """Return the state of ``time_zone``, and the zone to read times by for now."""
     if times.zoned:
         return None, "UTC"
-    said, of_date = zone_said(column), zone_said(date) if date is not None else None
+    said, of_date = zone_in_heading(column), zone_in_heading(date) if date is not None else None
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
     near = zones_near(*place) if place is not None else []
@@ -287,7 +293,7 @@ def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[Stat
 
 def _asks_zone(column: str, date: str | None, text: str, near: Sequence[str]) -> Question:
     """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings."""
-    several = meant(column) or (meant(date) if date is not None else ())
+    several = offsets_of_zone_name(column) or (offsets_of_zone_name(date) if date is not None else ())
     candidates = [Candidate(f'"{offset}"', f"if it is {whose}") for offset, whose in several]
     candidates += [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
                   for at, name in enumerate(near)]  # fmt: skip

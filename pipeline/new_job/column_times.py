@@ -15,7 +15,7 @@ from pipeline.new_job.values import (
     times,
     words,
 )
-from pipeline.read.clock_headings import zone_said
+from pipeline.read.clock_headings import zone_in_heading
 
 #: Rows from which on one and the same time in all of them is odd.
 _STILL = 3
@@ -74,8 +74,8 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     if not days or not telling:
         return None
     begins = plainest("clock", telling, lambda _: True) or telling[0]
-    said = zone_said(begins)  # of several dates those of the same clock
-    day = next((name for name in days if zone_said(name) == said), days[0])
+    said = zone_in_heading(begins)  # of several dates those of the same clock
+    day = next((name for name in days if zone_in_heading(name) == said), days[0])
     how = times(day_and_time(look.columns[day], look.columns[begins]))
     if how is None:
         return None

@@ -30,7 +30,7 @@ from pipeline.new_job.precisions import (
 )
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
-from pipeline.read.heading_units import unit_said
+from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.mapping import BASE_POSITIONS
 from pipeline.read.slant_headings import but_for_slant, is_slant
 
@@ -219,7 +219,7 @@ def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., 
 
     def fits(name: str) -> bool:
         values = decimals(look.columns[name])
-        counts = rank("satellites", name) is not None and not unit_said(name)
+        counts = rank("satellites", name) is not None and not unit_in_heading(name)
         return values is not None and not is_wider(name) and (not counts or are_lengths(values))
 
     others = by_axes(found, free)

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.files.workbook import WORKBOOKS
-from pipeline.geodesy.registry import Registered, grids_at, named, separation
+from pipeline.geodesy.registry import Registered, crs_name, grids_at, separation
 from pipeline.geodesy.units import FOOT
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import ControlSection, Points
@@ -56,7 +56,7 @@ from pipeline.new_job.unread import left_unread, no_session, nuls, torn
 from pipeline.new_job.values import given, with_unit, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import is_one, metres_said, unit_said
+from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
 
@@ -268,7 +268,7 @@ def _fitting(
 
 def _stated(crs: str) -> Registered:
     """Return a CRS that a file states as one of the registry."""
-    return Registered(crs, named(crs) or crs, 0.0)
+    return Registered(crs, crs_name(crs) or crs, 0.0)
 
 
 def _only(table: FilePositions, chosen: Integers) -> FilePositions:
@@ -297,7 +297,7 @@ def _target(
         draft.control["crs"] = crs
         ellipsoidal = _is_ellipsoidal(register)
         if datum is not None:
-            height = Known(quoted(datum), f"{named(datum)}: the register's")
+            height = Known(quoted(datum), f"{crs_name(datum)}: the register's")
             draft.control["height"] = height
         elif ellipsoidal:
             draft.control["units"] = _units(register.found)
@@ -328,11 +328,11 @@ def _other_unit(register: RegisterRead) -> Iterator[str]:
     """Yield that heights are not in metres, which only a height datum can say beside eastings and northings."""
     name = register.found.mapped.columns.get("height", "")
     head = with_unit(name, register.found.look.columns.get(name, []))
-    metres = metres_said(head)
+    metres = metres_in_heading(head)
     if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
         where = "its heading" if head == name else "the row of units below the header"
         yield (
-            f'heights in "{name}" are in {unit_said(head)}, as {where} says: a height datum in that unit reads'
+            f'heights in "{name}" are in {unit_in_heading(head)}, as {where} says: a height datum in that unit reads'
             " them correctly; for any other, or ellipsoidal heights with a crs in metres, give them in metres"
         )
 
@@ -631,7 +631,7 @@ def _toml(value: str | int) -> str:
 
 def _in_two_units(heads: Mapping[str, str]) -> bool:
     """Tell whether headings say another unit of the heights than of the eastings and northings."""
-    plan, up = (metres_said(heads[word]) for word in ("easting", "height"))
+    plan, up = (metres_in_heading(heads[word]) for word in ("easting", "height"))
     return bool(plan and up) and not any(is_one(each, other) for each in plan for other in up)
 
 
@@ -651,7 +651,7 @@ def _units(one: FileFound) -> State:
     if one.mapped.feet == "us-survey-foot":
         return Known('"us-survey-foot"', says)
     if one.mapped.feet:
-        said = [metres_said(head) for head in heads.values()]
+        said = [metres_in_heading(head) for head in heads.values()]
         if all(metres == (FOOT,) for metres in said if metres):
             return Known('"foot"', says)
         asks = f"{says.removeprefix('as ')} feet: which foot?"

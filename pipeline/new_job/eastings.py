@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.geodesy.registry import in_use_there, kind, named, projected, x_is_northing
+from pipeline.geodesy.registry import crs_kind, crs_name, in_use_there, projected, x_is_northing
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
@@ -55,7 +55,7 @@ def way_of(
     if len(ways) == 1:
         return Way(ways.pop(), "only then are the positions where the grid is in use")
     if len(codes) == 1 and (way := x_is_northing(codes[0])) is not None:
-        return Way(way, f"the axes of {named(codes[0])} have these names")
+        return Way(way, f"the axes of {crs_name(codes[0])} have these names")
     if marks is None or marks.kind != "plane":
         return Way(None)
     return Way(None, alike=any(lie_together(plane, marks) for plane in planes))
@@ -63,7 +63,7 @@ def way_of(
 
 def _possible(code: str, tables: Sequence[FilePositions], place: tuple[float, float] | None) -> set[bool]:
     """Return the ways in which all tables lie where a grid is in use, and near the job where its place is known."""
-    if kind(code) != "projected":
+    if crs_kind(code) != "projected":
         return set()
     return {way for way in (False, True) if all(_lies_there(code, table, way, place) for table in tables)}
 

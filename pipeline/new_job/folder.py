@@ -11,7 +11,7 @@ from typing import TypeVar
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet
-from pipeline.issue.folder.ownership import kept
+from pipeline.issue.folder.ownership import find_keeper
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.columns import mapped
@@ -116,7 +116,7 @@ def _files(folder: Path) -> Iterator[Path]:
     """Yield the files that are not of an issue, not hidden and no job files, in the order of their names."""
     seen = 0
     for at, folders, names in os.walk(folder):
-        ours = kept(Path(at).resolve())
+        ours = find_keeper(Path(at).resolve())
         depth = len(Path(at).relative_to(folder).parts)
         folders[:] = sorted(
             name for name in folders if depth < _DEEP and name[0] != "." and not ours(Path(at).resolve() / name)

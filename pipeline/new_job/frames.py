@@ -10,14 +10,14 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.crs_comparison import is_wgs84
 from pipeline.geodesy.registry import (
     Registered,
+    crs_kind,
+    crs_name,
+    crs_parts,
     frames_at,
     geocentric,
     grids_at,
     height_datums_at,
     in_use_there,
-    kind,
-    named,
-    parts,
     projected,
     unprojected,
     with_heights,
@@ -107,7 +107,9 @@ def step_of(found: Sequence["Fit"]) -> Floats | None:
 def stated_code(one: FileFound) -> str | None:
     """Return the code that a file's name, the lines above its header or its headings state, if one alone does."""
     texts = [one.look.path.name, *one.look.above, *one.look.names]
-    codes = dict.fromkeys(code for text in texts for code in _CODE.findall(text) if named(f"EPSG:{code}") is not None)
+    codes = dict.fromkeys(
+        code for text in texts for code in _CODE.findall(text) if crs_name(f"EPSG:{code}") is not None
+    )
     return f"EPSG:{next(iter(codes))}" if len(codes) == 1 else None
 
 
@@ -115,7 +117,7 @@ def own_crs(one: FileFound) -> tuple[str | None, str]:
     """Return the CRS that a file says itself, and where; none for WGS 84 of a layer, which programs write unasked."""
     if (code := stated_code(one)) is not None:
         return code, "as the file says"
-    if one.look.crs is not None and not is_wgs84(one.look.crs) and kind(one.look.crs) is not None:
+    if one.look.crs is not None and not is_wgs84(one.look.crs) and crs_kind(one.look.crs) is not None:
         return one.look.crs, "the layer's own"
     return None, ""
 
@@ -126,7 +128,7 @@ def place_of(tables: Sequence[FilePositions]) -> tuple[float, float] | None:
         if table.kind == "degrees" and np.isfinite(table.first).any():
             return float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
     for table in tables:
-        if table.crs is not None and kind(table.crs) == "projected":
+        if table.crs is not None and crs_kind(table.crs) == "projected":
             first, second = (
                 (table.second, table.first) if _lies_turned(table, table.crs) else (table.first, table.second)
             )
@@ -149,7 +151,7 @@ def in_plane(table: FilePositions, grid: str | None, turned: bool = False) -> Fl
     """Return a table's positions (n, 2) in a grid, in its unit; None where that cannot be told."""
     if table.kind == "plane":
         first, second = (table.second, table.first) if turned else (table.first, table.second)
-        if table.crs is not None and grid is not None and table.crs != grid and kind(table.crs) == "projected":
+        if table.crs is not None and grid is not None and table.crs != grid and crs_kind(table.crs) == "projected":
             first, second = projected(grid, *unprojected(table.crs, first, second))
         return np.column_stack([first, second])
     if grid is None:
@@ -279,7 +281,7 @@ def frame_question(place: tuple[float, float] | None, grid: GridState, key: str,
     near = [one for one in frames_at(*place) if one.code != its] if place is not None else []
     rest = [one for one in near if one.size < _REGIONAL and one.code not in first][:_LISTED]
     rest += [one for one in near if one.code == "EPSG:4979" and one.code not in first]
-    told = [Candidate(quoted(code), f"{named(code)}, the datum of the grid") for code in first]
+    told = [Candidate(quoted(code), f"{crs_name(code)}, the datum of the grid") for code in first]
     return Question(key, asks, (*told, *(Candidate(quoted(one.code), one.name) for one in rest)))
 
 
@@ -287,7 +289,7 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
-        return Known(quoted(own), f"{named(own)}: {why}")
+        return Known(quoted(own), f"{crs_name(own)}: {why}")
     if table.kind == "degrees" and _says_wgs84(one):
         whole = with_heights(str(one.look.crs)) or one.look.crs
         return Known(
@@ -314,7 +316,7 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
     if isinstance(grid.state, Known) and grid.step is None and own is not None:
         return Known(
             quoted(own),
-            f"{named(own)}: the file gives degrees without a datum; that of the grid is used, since the shift from"
+            f"{crs_name(own)}: the file gives degrees without a datum; that of the grid is used, since the shift from"
             " the ties absorbs the difference",
         )
     asks = "which datum are the degrees in? the file does not state it; that of the grid is usual"
@@ -327,14 +329,16 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
 def _geocentric_state(grid: GridState) -> State:
     codes = [code for each in grid.codes if (code := geocentric(each)) is not None]
     if codes and isinstance(grid.state, Known) and grid.step is None:
-        return Known(quoted(codes[0]), f"{named(codes[0])}: X, Y, Z in the datum of the grid, as the file states none")
-    told = [Candidate(quoted(code), f"{named(code)}, of the datum of the grid") for code in dict.fromkeys(codes)]
+        return Known(
+            quoted(codes[0]), f"{crs_name(codes[0])}: X, Y, Z in the datum of the grid, as the file states none"
+        )
+    told = [Candidate(quoted(code), f"{crs_name(code)}, of the datum of the grid") for code in dict.fromkeys(codes)]
     return Question("crs", "which frame are X, Y, Z in? give a geocentric CRS", tuple(told))
 
 
 def _fits_kind(crs: str, is_of: str) -> bool:
     of = {"degrees": "geographic", "plane": "projected", "geocentric": "geocentric"}[is_of]
-    return kind(crs) == of
+    return crs_kind(crs) == of
 
 
 def register_states(
@@ -343,8 +347,8 @@ def register_states(
     """Return the state of ``control.crs``, and the height datum that its CRS names."""
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
-        plan, height = parts(own)
-        return Known(quoted(plan or own), f"{named(plan or own)}: {why}"), height
+        plan, height = crs_parts(own)
+        return Known(quoted(plan or own), f"{crs_name(plan or own)}: {why}"), height
     if table.kind == "plane":
         if isinstance(grid.state, Known):
             return Known(grid.state.value, "as target.grid"), None

@@ -5,8 +5,8 @@ import re
 from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
-from pipeline.read.heading_units import metres_said, without_unit
-from pipeline.read.height_headings import USUAL, Kind
+from pipeline.read.heading_units import metres_in_heading, without_unit
+from pipeline.read.height_headings import USUAL, HeightKind
 
 #: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
 _UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
@@ -172,7 +172,11 @@ CALLED: dict[str, tuple[str, ...]] = {
     word: tuple(dict.fromkeys(map(run_together, f"{text} {ELSEWHERE.get(word, '')}".split())))
     for word, text in _CALLED.items()
 }
-CALLED |= {"ellipsoid_height": USUAL[Kind.ELLIPSOIDAL], "level": USUAL[Kind.LEVEL], "height": USUAL[Kind.HEIGHT]}
+CALLED |= {
+    "ellipsoid_height": USUAL[HeightKind.ELLIPSOIDAL],
+    "level": USUAL[HeightKind.LEVEL],
+    "height": USUAL[HeightKind.HEIGHT],
+}
 
 
 #: Words beside the letter of an axis that do not say to which side it points.
@@ -220,7 +224,7 @@ def _is_lettered(bared: str) -> bool:
 
 def feet_of(heading: str) -> str:
     """Return the foot that a heading says, as ``units`` has it: "us-survey-foot", else "foot"; "" for none."""
-    metres = metres_said(heading)
+    metres = metres_in_heading(heading)
     return "foot" if FOOT in metres else "us-survey-foot" if SURVEY_FOOT in metres else ""
 
 

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 
-from pipeline.geodesy.registry import Registered, flat, named, parts
+from pipeline.geodesy.registry import Registered, crs_name, crs_parts, flat
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.frames import height_datums
 from pipeline.new_job.headings import bare
@@ -44,18 +44,19 @@ def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, 
         return state
     values = [state.value] if isinstance(state, Known) else [one.value for one in state.candidates]
     codes = [unquoted(value) for value in values]
-    if isinstance(state, Known) and parts(codes[0])[1] is not None:
+    if isinstance(state, Known) and crs_parts(codes[0])[1] is not None:
         return state
     names = mapped.rivals.get("height", [mapped.columns[word] for word in ("height",) if word in mapped.columns])
     datums = height_datums(place, [*names, *said])[: _DATUMS if len(codes) == 1 else 2]
     candidates = [
-        Candidate(quoted(f"{code}+{datum.code[5:]}"), f"{named(code)} with heights above {datum.name}")
+        Candidate(quoted(f"{code}+{datum.code[5:]}"), f"{crs_name(code)} with heights above {datum.name}")
         for each in codes[:_SYSTEMS]
         if (code := flat(each)) is not None
         for datum in datums
     ]
     candidates += [
-        Candidate(quoted(code), f"{named(code)}, if the heights are ellipsoidal after all") for code in codes[:_SYSTEMS]
+        Candidate(quoted(code), f"{crs_name(code)}, if the heights are ellipsoidal after all")
+        for code in codes[:_SYSTEMS]
     ]
     asks = (
         f"are the readings' heights above the ellipsoid or which height datum? {_why_open(mapped, names)}: state it"

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.values import decimals
-from pipeline.read.heading_units import metres_said, unit_said
+from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 
 #: Rows from which on degrees without any decimals are odd: a degree is a hundred kilometres.
 _WHOLE = 3
@@ -25,7 +25,7 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
             if told is not None:
                 return f'the {"heading" if heading == name else "row of units below"} "{name}" {told}: {TO_DEGREES}'
         if parts := split_into_parts(name, look.names):
-            return f'"{name}" {parts_told(parts)}; {PARTS_FIX}'
+            return f'"{name}" {parts_problem(parts)}; {PARTS_FIX}'
         values = None if dms else decimals(texts)
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():
@@ -39,7 +39,9 @@ def odd_unit(columns: dict[str, str]) -> str:
     """Return which heading of a position or height says a unit that no key states, "" where none does."""
     for word in ("easting", "northing", "height", "x", "y", "z"):
         name = columns.get(word, "")
-        metres = metres_said(name)
+        metres = metres_in_heading(name)
         if metres and not set(metres) & set(METRES.values()):
-            return f'the heading "{name}" has unit "{unit_said(name)}", but metres or feet are read: export metres'
+            return (
+                f'the heading "{name}" has unit "{unit_in_heading(name)}", but metres or feet are read: export metres'
+            )
     return ""

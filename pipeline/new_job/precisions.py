@@ -10,8 +10,8 @@ from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.values import decimals, no_number
-from pipeline.read.heading_units import metres_said
-from pipeline.read.precision_headings import WIDER, Precise, Side, precision_said
+from pipeline.read.heading_units import metres_in_heading
+from pipeline.read.precision_headings import WIDER, PrecisionHeading, Side, precision_in_heading
 
 _WORDS = ("sigma_east", "sigma_north", "sigma_up", "each", "radial", "precision")
 #: Metres that half of the precisions of readings stay below, those of floats too, and half of them stay above; of
@@ -33,7 +33,7 @@ _SAY = "map it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal
 def is_wider(heading: str) -> bool:
     """Tell whether a heading of a precision says that it is no standard uncertainty: "H Prec (95%)"."""
     plain = re.sub(r"[(\[{]?\s*" + WIDER.pattern + r"\s*%?\s*[)\]}]?", " ", heading, flags=re.IGNORECASE).strip(" _")
-    said = precision_said(heading)
+    said = precision_in_heading(heading)
     return bool(WIDER.search(heading)) and (
         (said is not None and said.wider)
         or any(rank(word, each) is not None for word in _WORDS for each in (plain, heading))
@@ -59,7 +59,7 @@ def is_score(texts: Sequence[str]) -> bool:
 
 def is_precision(heading: str) -> bool:
     """Tell whether a heading says a precision, of whatever kind and direction: it is no position then."""
-    return precision_said(heading) is not None
+    return precision_in_heading(heading) is not None
 
 
 def of_size(texts: Sequence[str], heading: str) -> str:
@@ -69,7 +69,7 @@ def of_size(texts: Sequence[str], heading: str) -> str:
         return "it does not hold numbers"
     if (odd := no_number(texts)) is not None:
         return f'some cells hold no number, such as "{odd}": rows with one could not be read'
-    scale = (metres_said(heading) or (1.0,))[0]
+    scale = (metres_in_heading(heading) or (1.0,))[0]
     known = values[np.isfinite(values)]
     if (known < 0.0).any():
         return "it has negative numbers, which cannot be precisions"
@@ -86,7 +86,7 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
 
     East and north are taken together or not at all. What does not say a standard deviation is taken for one, and told.
     """
-    said = {name: each for name in free if (each := precision_said(name)) is not None and _is_taken(each)}
+    said = {name: each for name in free if (each := precision_in_heading(name)) is not None and _is_taken(each)}
     said = {name: each for name, each in said.items() if not of_size(columns[name], name)}
     taken: dict[str, str] = {}
     for word, sides in _TAKES.items():
@@ -107,7 +107,7 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
         )
 
 
-def _is_taken(said: Precise) -> bool:
+def _is_taken(said: PrecisionHeading) -> bool:
     return said.plain and not said.wider
 
 
@@ -122,7 +122,7 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
     words = {side: word for word, sides in _TAKES.items() for side in sides}
     left = []
     for name in free:
-        said = precision_said(name)
+        said = precision_in_heading(name)
         if said is None or name in told or decimals(columns[name]) is None:
             continue
         if why := of_size(columns[name], name):
@@ -147,7 +147,7 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
 
 def _is_beside(up: str) -> bool:
     """Tell whether a heading says the height in other words than H, which is the plan then."""
-    said = precision_said(up)
+    said = precision_in_heading(up)
     return said is None or said.side is not Side.H
 
 

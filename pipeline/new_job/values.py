@@ -13,7 +13,7 @@ from pipeline.files.angles import dms
 from pipeline.files.odd_text import BEHIND, BETWEEN
 from pipeline.job.time_format import likely_formats
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
-from pipeline.read.heading_units import LENGTHS_SAID, unit_said
+from pipeline.read.heading_units import LENGTHS_SAID, unit_in_heading
 from pipeline.read.numeric import numbers
 from pipeline.read.two_columns import MIDNIGHT
 
@@ -70,14 +70,14 @@ def given(texts: Sequence[str]) -> list[str]:
 
 
 def _is_unit(text: str) -> bool:
-    said = unit_said(f"x [{text.strip(' []()')}]")
+    said = unit_in_heading(f"x [{text.strip(' []()')}]")
     return said in LENGTHS_SAID or said in _ANGLE_UNITS
 
 
 def with_unit(heading: str, texts: Sequence[str]) -> str:
     """Return a heading with the unit that a row of units below it says, as it is where none does or it says its own."""
     first = next(iter(given(texts)), "")
-    return f"{heading} [{first.strip(' []()')}]" if unit_said(heading) is None and _is_unit(first) else heading
+    return f"{heading} [{first.strip(' []()')}]" if unit_in_heading(heading) is None and _is_unit(first) else heading
 
 
 def comma(texts: Sequence[str]) -> bool:

@@ -60,11 +60,11 @@ class _Notes:
     def read(self) -> ToldState | None:
         """Return what was told last."""
         kept = (
-            ToldState.read(last_notification.noted(self.folder / last_notification.NAME))
+            ToldState.read(last_notification.read_last_notification(self.folder / last_notification.NAME))
             if self.folder is not None
             else None
         )
-        later = ToldState.read(last_notification.noted(self.beside))
+        later = ToldState.read(last_notification.read_last_notification(self.beside))
         if kept is None or later is None:
             return later or kept
         return ToldState(later.stand, kept.issue, kept.verdict, kept.pending, kept.current)
@@ -72,14 +72,14 @@ class _Notes:
     def write(self, state: ToldState) -> None:
         """Note what was told. Raises OSError."""
         path = self.folder / last_notification.NAME if self.folder is not None else self.beside
-        last_notification.note(path, state.plain())
+        last_notification.write_last_notification(path, state.plain())
         if self.folder is not None:
             self.beside.unlink(missing_ok=True)
 
 
 def is_due(change: JobChange) -> bool:
     """Say whether a run changed anything that is told; note how a job stands of which nothing was noted yet."""
-    notes = _Notes(change.folder(), last_notification.beside(change.job))
+    notes = _Notes(change.folder(), last_notification.note_path(change.job))
     before = notes.read()
     now = ToldState.of(change.result, before)
     if now is None or now == before:
@@ -99,7 +99,7 @@ def tell(change: JobChange, command: Command, around: Mapping[str, str], late: l
     try:
         if folder is None:
             return _told(change, command, around, late, None)
-        with last_notification.telling(folder, command.timeout + _MORE):
+        with last_notification.notification_lock(folder, command.timeout + _MORE):
             return _told(change, command, around, late, folder)
     except Exception as error:  # whatever it is, it costs no job
         return Told(change.job, change.result, change.code, False, f"no notification was sent: {error!r}")
@@ -108,7 +108,7 @@ def tell(change: JobChange, command: Command, around: Mapping[str, str], late: l
 def _told(
     change: JobChange, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]], folder: Path | None
 ) -> Told | None:
-    notes = _Notes(folder, last_notification.beside(change.job))
+    notes = _Notes(folder, last_notification.note_path(change.job))
     before = notes.read()
     now = ToldState.of(change.result, before)
     if now is None or not (changed := events(before, now, fresh=change.fresh)):

@@ -22,12 +22,12 @@ from pipeline.issue.folder.confirmation import as_noted, confirmed, signs_of
 from pipeline.issue.folder.folder_names import ISSUES, SET_ASIDE, is_number, is_scratch
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
-from pipeline.issue.folder.manual_release import is_pending, to_show
+from pipeline.issue.folder.manual_release import find_issue_to_show, is_pending
 from pipeline.issue.folder.stand_ins import StandIn, stand_ins
 from pipeline.issue.folder.standing_issues import expected, standing_issue
-from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, is_sealed, stated
+from pipeline.issue.record import RecordError, is_sealed, read_any_version
 from pipeline.issue.schema_number import SCHEMA
 from pipeline.limits import NOTE
 from pipeline.problems import JobError
@@ -121,7 +121,7 @@ def _look(folder: Path) -> Issued:
 def _due(folder: Path, numbers: list[int], newest: Record | None) -> int | None:
     """Return the issue that `current` is to show; None where a record that decides it cannot be read."""
     with suppress(OSError, RecordError, JobError):
-        return to_show(folder, numbers, newest)
+        return find_issue_to_show(folder, numbers, newest)
     return None
 
 
@@ -146,7 +146,7 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
     except OSError as error:
         yield f"its folder cannot be looked into: {error.strerror or error}", True
         return
-    noted, removed = confirmed(folder, record["issue"]).signs, thinned(place)
+    noted, removed = confirmed(folder, record["issue"]).signs, read_thinned(place)
     for entry in record["files"]:
         name = entry["name"]
         if removed is not None and name in removed.files:
@@ -205,7 +205,7 @@ def _gone(place: Path) -> str | None:
         return "is gone" if isinstance(error, FileNotFoundError) else f"cannot be looked into: {error.strerror}"
     if RECORD not in names:
         return f"is damaged: it has no {RECORD}"
-    whole = any(name.endswith(f"-{place.name}.gpkg") for name in names) or thinned(place) is not None
+    whole = any(name.endswith(f"-{place.name}.gpkg") for name in names) or read_thinned(place) is not None
     return None if whole else "is damaged: its GeoPackage is missing"
 
 
@@ -216,7 +216,7 @@ def _shown(folder: Path) -> int | None:
         if path.is_symlink():
             name = path.readlink().name
             return int(name) if is_number(name) and path.exists() else None
-        return int(stated(path / RECORD)["issue"])
+        return int(read_any_version(path / RECORD)["issue"])
     except (OSError, RecordError, KeyError, TypeError, ValueError):
         return None
 

@@ -14,7 +14,7 @@ from typing import Any
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.folder_names import ISSUES, MARKER
-from pipeline.issue.folder.ownership import kept
+from pipeline.issue.folder.ownership import find_keeper
 from pipeline.job.named_folder import as_written
 
 _ENDING = ".toml"
@@ -115,7 +115,7 @@ class _Look:
             if self._left < 0:
                 raise _TooMany
             names = {each.name for each in entries}
-            is_kept = kept(folder) if names & {MARKER, ISSUES} else None
+            is_kept = find_keeper(folder) if names & {MARKER, ISSUES} else None
             for each in entries:
                 path = folder / each.name
                 if each.name.startswith(".") or (is_kept is not None and is_kept(path)):

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipeline.issue.folder.unnotified_issues import NAME as UNTOLD
-from pipeline.issue.folder.unnotified_issues import untold
+from pipeline.issue.folder.unnotified_issues import read_unnotified
 from pipeline.office.words import Word
 from pipeline.run.logged import Logged, logged
 
@@ -55,7 +55,7 @@ def unfinished(folder: Path, held: tuple[str, bool] | None, runs: list[Logged]) 
     if held is not None:
         yield Word.DIED, f"a run {held[0]} did not finish; run the job again"
     known = {run.issue for run in runs if run.word == "issued"}
-    left = [number for number in untold(folder) if number not in known]
+    left = [number for number in read_unnotified(folder) if number not in known]
     for number in left[:_MOST] if left and _is_old(folder / UNTOLD) else ():
         yield Word.DIED, f"issue {number:03d} was written by a run that did not finish; run the job again"
 

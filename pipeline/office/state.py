@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from pipeline.issue.attention import attention
 from pipeline.issue.folder.lock_holder import holding
 from pipeline.issue.folder.ownership import Owner, in_the_way
-from pipeline.issue.release import by_hand, stays, waits_for
+from pipeline.issue.release import release_command, stays, waits_for
 from pipeline.issue.report.word_meanings import URGENCY
 from pipeline.job.named_folder import folder_in
 from pipeline.office.events import events
@@ -152,7 +152,7 @@ def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
     if found.waits:
         yield Word.PENDING, f"issue {number:03d} waits to be released; {stays(found.newest, shown)}"
         yield from ((Word.PENDING, f"issue {number:03d}: {why}") for why in waits_for(found.newest))
-        yield Word.PENDING, f"to release it: {by_hand(found.newest)}"
+        yield Word.PENDING, f"to release it: {release_command(found.newest)}"
     standing = {record["issue"]: record for record in (found.shown, found.newest) if record is not None}
     for issue, record in sorted(standing.items()):
         told = attention(record)

@@ -63,13 +63,13 @@ _FROM_UTC = re.compile(
 )
 
 
-def zone_said(heading: str) -> str | None:
+def zone_in_heading(heading: str) -> str | None:
     """Return the zone that a heading says, as a job file has it; "" for a local clock, None where it says nothing.
 
     None too where it says several, names a zone that is another offset elsewhere, or speaks of an offset from UTC
     without saying which.
     """
-    if _UNCLEAR.search(heading) or meant(heading):
+    if _UNCLEAR.search(heading) or offsets_of_zone_name(heading):
         return None
     words = words_as_written(heading)
     plain = {word.casefold() for word in words}
@@ -97,7 +97,7 @@ def zone_said(heading: str) -> str | None:
     return "GPS" if plain & _GPS else None
 
 
-def meant(heading: str) -> tuple[tuple[str, str], ...]:
+def offsets_of_zone_name(heading: str) -> tuple[tuple[str, str], ...]:
     """Return the offsets that a zone's name in a heading may mean, each with whose it is; () where it has none."""
     return next((_SEVERAL[word.upper()] for word in words_as_written(heading) if _is_name(word, _SEVERAL)), ())
 

@@ -76,7 +76,9 @@ class ReadingPlan:
         return replace(self, clock=replace(self.clock, claims=StatedOffsets()))
 
 
-def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> ReadingPlan:
+def reading_plan(
+    points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False
+) -> ReadingPlan:
     """Return the plan for a file with columns ``schema``; the block must have been checked (`exports.find_exports`).
 
     ``dates`` says that times which the file has as such come as ISO 8601, whatever format its texts are in.

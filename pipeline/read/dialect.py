@@ -12,7 +12,7 @@ from pipeline.limits import COLUMNS
 from pipeline.read.delimited_lines import plain_lines, whole_lines
 from pipeline.read.findings import Unusable
 from pipeline.read.header import by_place, names_of
-from pipeline.read.mapping import fitted, named, numbered, numeric_names, numeric_words, spelling
+from pipeline.read.mapping import fitted, mapped_by_name, mapped_by_number, numeric_names, numeric_words, spelling
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.text_blocks import blocks, encoding_of
 from pipeline.words import counted
@@ -77,7 +77,7 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     skip = points.skip or 0
     stated, sep = _stated(lines, points)
     skip = max(skip, sep)
-    wanted = frozenset(map(spelling, named(points.columns).values()))
+    wanted = frozenset(map(spelling, mapped_by_name(points.columns).values()))
     first = skip - 1 if points.header == 0 else _header_line(lines, skip, points, stated, wanted)
     lines = whole_lines(lines)
     sample = [line for line in _without_comments(lines[first + 1 :], points.comment) if line.strip()][:_SAMPLE_LINES]
@@ -231,7 +231,7 @@ def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str], point
 
 def _delimiter_of_rows(sample: list[bytes], points: Points) -> str:
     """Choose, where no line names the columns, by how many numbers stand in the places where they are to be."""
-    places = [place - 1 for word, place in numbered(points.columns).items() if word in numeric_words(points)]
+    places = [place - 1 for word, place in mapped_by_number(points.columns).items() if word in numeric_words(points)]
 
     def worth(delimiter: str) -> tuple[int, int]:
         rows = [_split(line, delimiter) for line in sample]

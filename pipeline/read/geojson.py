@@ -18,7 +18,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, Sum, Summed, signature
-from pipeline.files.features import Twice, named_crs, once
+from pipeline.files.features import NameTwice, named_crs, unique_members
 from pipeline.job.model import Points
 from pipeline.limits import COLUMNS, FEATURE
 from pipeline.read.findings import Unusable, check_cells
@@ -80,7 +80,7 @@ def _looked_through(path: Path, at: Signature) -> Properties:
     rows = strange = 0
     document: dict[str, Any] = {}
     with path.open("rb") as file:
-        reader = _Reader(file.read, path, object_pairs_hook=once)
+        reader = _Reader(file.read, path, object_pairs_hook=unique_members)
         for feature in reader.features(document):
             rows += 1
             if not _is_feature(feature):
@@ -289,7 +289,7 @@ class _Reader:
         """Yield every element of ``features``; the other members of the top level go into ``document``."""
         try:
             yield from self._features(document)
-        except Twice as error:
+        except NameTwice as error:
             raise Unusable(self._line(), f'the name "{error}" occurs twice in one object', "export it again") from error
         except RecursionError as error:
             raise Unusable(self._line(), "the file cannot be read: it is nested too deeply", _EXPORT) from error
@@ -304,7 +304,7 @@ class _Reader:
             while True:
                 name = self._name()
                 if name in document:
-                    raise Twice(name)
+                    raise NameTwice(name)
                 document[name] = None
                 if name == "features" and self._sign() == "[":
                     yield from self._elements()
@@ -371,7 +371,7 @@ class _Reader:
                     what = f"the file cannot be read: {says}"
                     raise Unusable(self._line(), what, "export it again") from error
                 continue
-            except Twice:
+            except NameTwice:
                 raise
             except ValueError as caught:  # a whole number of thousands of digits
                 raise self._broken("a number of fewer digits") from caught

@@ -14,7 +14,7 @@ import pyarrow as pa
 from pipeline.digest import signature
 from pipeline.files.gdal import gdal
 from pipeline.files.geopackages import BrokenGeometry, describe, layer_names, opened, wkb_of
-from pipeline.files.guarded_database import why
+from pipeline.files.guarded_database import failure_message
 from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import quoted
 from pipeline.job.model import Points
@@ -41,7 +41,7 @@ def _sqlite() -> Iterator[None]:
     try:
         yield
     except (sqlite3.Error, UnicodeDecodeError, MemoryError) as error:  # second: a damaged name
-        raise Unusable(0, f"the GeoPackage cannot be read: {why(error)}") from error
+        raise Unusable(0, f"the GeoPackage cannot be read: {failure_message(error)}") from error
 
 
 def layers_of(path: Path) -> list[str]:

@@ -49,7 +49,7 @@ _PARTED = (
 )
 
 
-def unit_said(name: str) -> str | None:
+def unit_in_heading(name: str) -> str | None:
     """Return the unit that a column's name ends with, in small letters without blanks and points, or None.
 
     What stands in brackets at the end is returned as it is, whether it is known as a unit or not.
@@ -64,14 +64,14 @@ def unit_said(name: str) -> str | None:
     return next((part for part in said if part in LENGTHS_SAID), _bare(match[2]))
 
 
-def metres_said(name: str) -> tuple[float, ...]:
+def metres_in_heading(name: str) -> tuple[float, ...]:
     """Return the metres that one unit may be which a column's name ends with, () where it ends with none."""
-    return LENGTHS_SAID.get(unit_said(name) or "", ())
+    return LENGTHS_SAID.get(unit_in_heading(name) or "", ())
 
 
 def another_unit(name: str, word: str, metre: float) -> str | None:
     """Say that a heading's unit is not the one of so many metres that the numbers of ``word`` are read in, or None."""
-    if not (said := metres_said(name)) or any(is_one(metre, metres) for metres in said):
+    if not (said := metres_in_heading(name)) or any(is_one(metre, metres) for metres in said):
         return None
     read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
     return f'the heading "{name}" ({word}) has a different unit from the one its numbers are read in, {read}'

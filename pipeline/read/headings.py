@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 
-from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import LENGTHS_SAID, another_unit, is_one, metres_said, unit_said
+from pipeline.read.heading_units import LENGTHS_SAID, another_unit, is_one, metres_in_heading, unit_in_heading
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
 _SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
@@ -20,7 +20,7 @@ _FREE = LENGTHS - ALONG - UPWARD
 
 def small_units(points: Points) -> dict[str, float]:
     """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres."""
-    said = {word: metres_said(name) for word, name in mapped(points.columns).items() if word in _FREE}
+    said = {word: metres_in_heading(name) for word, name in mapped(points.columns).items() if word in _FREE}
     return {word: metres[0] for word, metres in said.items() if metres and metres[0] in _SMALL}
 
 
@@ -30,7 +30,7 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
     Raises `Unusable` with the header's line where they contradict each other.
     """
     for word, name in mapped(points.columns).items():
-        unit = unit_said(name)
+        unit = unit_in_heading(name)
         if word in DEGREES:
             _check_angle(word, name, unit, points, line)
         elif unit is None:
@@ -69,7 +69,7 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
 
 def _says_unit(cell: str) -> bool:
     heading = f"x [{cell}]"
-    return unit_said(heading) in _WORDS or unread_notation(heading, dms=False) is not None
+    return unit_in_heading(heading) in _WORDS or unread_notation(heading, dms=False) is not None
 
 
 def _check_angle(word: str, name: str, unit: str | None, points: Points, line: int) -> None:
@@ -89,7 +89,7 @@ def check_parts(points: Points, names: Sequence[str], line: int) -> None:
     for word, name in taken.items():
         parts = split_into_parts(name, names) if word in DEGREES else ()
         if parts and not set(parts) & set(taken.values()):
-            raise Unusable(line, f'"{name}" ({word}) {parts_told(parts)}', PARTS_FIX)
+            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', PARTS_FIX)
 
 
 def _fix(word: str, metres: tuple[float, ...], counted: Lengths, points: Points) -> str:

@@ -14,7 +14,7 @@ from pipeline.geodesy.registry import height_datum_words
 from pipeline.read.heading_units import LENGTHS_SAID
 
 
-class Kind(StrEnum):
+class HeightKind(StrEnum):
     """What the numbers of a column are, by its heading."""
 
     ELLIPSOIDAL = "ellipsoidal heights"
@@ -26,10 +26,10 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True)
-class Said:
+class HeightHeading:
     """What a heading says: ``plain`` where it says so without a doubt, ``whole`` where no word of it is unknown."""
 
-    kind: Kind
+    kind: HeightKind
     plain: bool = False
     whole: bool = False
 
@@ -37,7 +37,7 @@ class Said:
 #: Whole headings that are usual for each kind, bare (small letters without accents, blanks and units), the plainest
 #: first. English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, ...
 _USUAL = {
-    Kind.ELLIPSOIDAL: """
+    HeightKind.ELLIPSOIDAL: """
         ellipht elliphgt ellipheight
         ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
         ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
@@ -52,7 +52,7 @@ _USUAL = {
         ελλειψοειδέςυψόμετρο геодезическаявысота эллипсоидальнаявысота геодезичнависота еліпсоїднависота
         الارتفاعالإهليلجي ارتفاعالإهليلج גובהאליפסואידי
         """,
-    Kind.LEVEL: """
+    HeightKind.LEVEL: """
         orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
         reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
         gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
@@ -64,7 +64,7 @@ _USUAL = {
         nadmorskavisina ορθομετρικόυψόμετρο нормальнаявысота
         нормальнависота الارتفاععنسطحالبحر גובהאורתומטרי
         """,
-    Kind.HEIGHT: """
+    HeightKind.HEIGHT: """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
         hojde kote koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
         υψομετρο υψοσ высота
@@ -178,7 +178,7 @@ _NO_DATUM = frozenset(
 
 
 @lru_cache(maxsize=4096)
-def said_of(heading: str) -> Said:
+def read_height_heading(heading: str) -> HeightHeading:
     """Return what a heading says of the numbers below it."""
     plain = plain_letters(heading)
     parts = [part for part in re.split(r"([(\[{][^)\]}]*[)\]}]?)", _spaced(plain)) if part.strip()]
@@ -189,52 +189,56 @@ def said_of(heading: str) -> Said:
     whole = known or bool(outside and set(outside) <= {_Class.HEIGHT, _Class.BETWEEN} and _Class.HEIGHT in outside)
     letters = re.sub(r"\s*[(\[].*", "", plain).strip()
     if letters in ("N", "n") or (letters.casefold() in ("zeta", "sep", "separation") and not re.search(r"\w\s", plain)):
-        return Said(Kind.SEPARATION, letters == "N", True)
+        return HeightHeading(HeightKind.SEPARATION, letters == "N", True)
     said = _judged(found, outside, whole)
-    if not said.plain and said.kind in (Kind.OTHER, Kind.HEIGHT):
+    if not said.plain and said.kind in (HeightKind.OTHER, HeightKind.HEIGHT):
         bare = run_together(letters)
         kind = next((kind for kind, headings in USUAL.items() if bare in headings), None)
-        return said if kind is None or (kind is Kind.HEIGHT and said.kind is kind) else Said(kind, False, True)
+        return (
+            said
+            if kind is None or (kind is HeightKind.HEIGHT and said.kind is kind)
+            else HeightHeading(kind, False, True)
+        )
     return said
 
 
-def kind_said(heading: str) -> Kind | None:
+def height_kind_in_heading(heading: str) -> HeightKind | None:
     """Return what a heading says without a doubt of the heights below it; None where it says nothing for sure."""
-    said = said_of(heading)
+    said = read_height_heading(heading)
     return said.kind if said.plain else None
 
 
-def kind_beside(heading: str) -> Kind | None:
+def kind_beside(heading: str) -> HeightKind | None:
     """Return the same of a column beside the mapped one; None too where its heights are another point's."""
-    return None if _ELSEWHERE & set(_tokens(_spaced(plain_letters(heading)))) else kind_said(heading)
+    return None if _ELSEWHERE & set(_tokens(_spaced(plain_letters(heading)))) else height_kind_in_heading(heading)
 
 
 def mostly_level(heading: str) -> bool:
     """Tell whether a heading is one that is usual for heights above a height datum, and found over others too."""
-    said = said_of(heading)
-    return said.kind is Kind.LEVEL and not said.plain
+    said = read_height_heading(heading)
+    return said.kind is HeightKind.LEVEL and not said.plain
 
 
 #: The same of other alphabets are from memory, as a dictionary has them; those that say no surface are heights alone.
-USUAL: dict[Kind, tuple[str, ...]] = {
+USUAL: dict[HeightKind, tuple[str, ...]] = {
     kind: tuple(plain_letters(heading).casefold() for heading in text.split()) for kind, text in _USUAL.items()
 }
 
 
-def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
+def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> HeightHeading:
     """Return what the words of a heading say together, those outside brackets being known apart."""
     there = set(found)
     height = bool(there & {_Class.HEIGHT, _Class.MOSTLY_LEVEL})
     if _Class.NO_HEIGHT in there:
-        return Said(Kind.OTHER)
+        return HeightHeading(HeightKind.OTHER)
     if _Class.NEGATION in there:  # it takes back what others say
-        return Said(Kind.HEIGHT if height else Kind.OTHER, False, whole)
+        return HeightHeading(HeightKind.HEIGHT if height else HeightKind.OTHER, False, whole)
     if there & {_Class.GEOID, _Class.OF_GEOID, _Class.GEOID_HEIGHT, _Class.UNDULATION}:
         return _of_geoid(found, outside, whole)
     return _of_surfaces(found, height, whole)
 
 
-def _of_surfaces(found: list[_Class], height: bool, whole: bool) -> Said:
+def _of_surfaces(found: list[_Class], height: bool, whole: bool) -> HeightHeading:
     """Return what a heading says of heights that does not name the geoid: the first of what follows that is so."""
     there = set(found)
     ellipsoid = bool(there & {_Class.ELLIPSOID, _Class.ELLIPSOIDAL})
@@ -242,24 +246,24 @@ def _of_surfaces(found: list[_Class], height: bool, whole: bool) -> Said:
     level = _Class.LEVEL in there or (joined and bool(there & {_Class.ABBREVIATED, _Class.MODEL}))
     both, model_alone = ellipsoid and level, _Class.MODEL in there and not joined and not level  # EGM96
     in_turn = (
-        (ellipsoid and _Class.SEPARATION in there, Said(Kind.SEPARATION, False, whole)),
-        (both, Said(Kind.HEIGHT if height else Kind.OTHER)),
-        (model_alone, Said(Kind.OF_GEOID, False, whole)),
-        (ellipsoid, Said(Kind.ELLIPSOIDAL, joined or _Class.ELLIPSOIDAL in there, whole)),
-        (level, Said(Kind.LEVEL, True, whole)),
-        (_Class.NORMAL in there and height, Said(Kind.LEVEL, whole, whole)),
-        (_Class.DATUM in there and (height or found == [_Class.DATUM]), Said(Kind.LEVEL, False, whole)),
-        (_Class.REFERENCE in there and height, Said(Kind.ELLIPSOIDAL, False, whole)),
-        (_Class.MOSTLY_LEVEL in there, Said(Kind.LEVEL, False, whole)),
-        (height, Said(Kind.HEIGHT, False, whole)),
+        (ellipsoid and _Class.SEPARATION in there, HeightHeading(HeightKind.SEPARATION, False, whole)),
+        (both, HeightHeading(HeightKind.HEIGHT if height else HeightKind.OTHER)),
+        (model_alone, HeightHeading(HeightKind.OF_GEOID, False, whole)),
+        (ellipsoid, HeightHeading(HeightKind.ELLIPSOIDAL, joined or _Class.ELLIPSOIDAL in there, whole)),
+        (level, HeightHeading(HeightKind.LEVEL, True, whole)),
+        (_Class.NORMAL in there and height, HeightHeading(HeightKind.LEVEL, whole, whole)),
+        (_Class.DATUM in there and (height or found == [_Class.DATUM]), HeightHeading(HeightKind.LEVEL, False, whole)),
+        (_Class.REFERENCE in there and height, HeightHeading(HeightKind.ELLIPSOIDAL, False, whole)),
+        (_Class.MOSTLY_LEVEL in there, HeightHeading(HeightKind.LEVEL, False, whole)),
+        (height, HeightHeading(HeightKind.HEIGHT, False, whole)),
     )
-    return next((said for is_so, said in in_turn if is_so), Said(Kind.OTHER))
+    return next((said for is_so, said in in_turn if is_so), HeightHeading(HeightKind.OTHER))
 
 
 _HEIGHTS, _GEOIDS = (_Class.HEIGHT, _Class.MOSTLY_LEVEL), (_Class.GEOID, _Class.OF_GEOID)
 
 
-def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
+def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> HeightHeading:
     """Return what a heading says that names the geoid, or how far it lies from the ellipsoid."""
     there = set(found)
     named_outside = {*_GEOIDS, _Class.GEOID_HEIGHT, _Class.UNDULATION} & set(outside)
@@ -267,18 +271,18 @@ def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
     ellipsoid = bool(there & {_Class.ELLIPSOID, _Class.ELLIPSOIDAL})
     if there & {_Class.GEOID_HEIGHT, _Class.UNDULATION}:
         if _Class.CORRECTED in there:  # of what was corrected, or with what, is open
-            return Said(Kind.LEVEL, False, whole)
-        return Said(Kind.OF_GEOID) if beside else Said(Kind.SEPARATION, True, whole)
+            return HeightHeading(HeightKind.LEVEL, False, whole)
+        return HeightHeading(HeightKind.OF_GEOID) if beside else HeightHeading(HeightKind.SEPARATION, True, whole)
     if _Class.CORRECTED in there and not ellipsoid:
-        return Said(Kind.LEVEL, True, whole)
+        return HeightHeading(HeightKind.LEVEL, True, whole)
     if _Class.SEPARATION in there:
-        return Said(Kind.SEPARATION, True, whole)
+        return HeightHeading(HeightKind.SEPARATION, True, whole)
     words: list[_Class] = [each for each in found if each not in (_Class.BETWEEN, _Class.UNKNOWN)]
     at = next(place for place, each in enumerate(words) if each in _GEOIDS)
     if ellipsoid:
         # else which of the two surfaces the number is above is open
         apart = not beside and _above_ellipsoid(words[:at], words[at + 1 :])
-        return Said(Kind.SEPARATION, True, whole) if apart else Said(Kind.HEIGHT)
+        return HeightHeading(HeightKind.SEPARATION, True, whole) if apart else HeightHeading(HeightKind.HEIGHT)
     return _by_order(words, at, beside, whole)
 
 
@@ -288,21 +292,21 @@ def _above_ellipsoid(before: list[_Class], behind: list[_Class]) -> bool:
     return below and not {_Class.ELLIPSOID, _Class.ELLIPSOIDAL} & set(before)
 
 
-def _by_order(words: list[_Class], at: int, beside: bool, whole: bool) -> Said:
+def _by_order(words: list[_Class], at: int, beside: bool, whole: bool) -> HeightHeading:
     """Return what words say by their order around the geoid, the one ``at`` a place, no ellipsoid being named."""
     before, behind = words[:at], words[at + 1 :]
     # "au dessus du": what stands between may be of the same
     last = [each for each in before if each is not _Class.OF][-1:]
     if last == [_Class.ABOVE] or (behind[:1] == [_Class.ABOVE] and before == [_Class.HEIGHT] and len(behind) == 1):
-        return Said(Kind.LEVEL, True, whole)
+        return HeightHeading(HeightKind.LEVEL, True, whole)
     if beside:
         geoid_height = any(each in behind for each in _HEIGHTS)
-        return Said(Kind.OF_GEOID) if geoid_height else Said(Kind.LEVEL, True, whole)
+        return HeightHeading(HeightKind.OF_GEOID) if geoid_height else HeightHeading(HeightKind.LEVEL, True, whole)
     if behind[:1] == [_Class.HEIGHT] or (before[-1:] == [_Class.OF] and last == [_Class.HEIGHT]):
-        return Said(Kind.SEPARATION, True, whole)
+        return HeightHeading(HeightKind.SEPARATION, True, whole)
     if words[at] is _Class.OF_GEOID and before[-1:] == [_Class.HEIGHT]:
-        return Said(Kind.SEPARATION, True, whole)
-    return Said(Kind.OF_GEOID, False, whole)
+        return HeightHeading(HeightKind.SEPARATION, True, whole)
+    return HeightHeading(HeightKind.OF_GEOID, False, whole)
 
 
 def _spaced(plain: str) -> str:

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.files.features import UNKNOWN_CRS
 from pipeline.geodesy.crs_comparison import (
-    called,
+    crs_label,
     disagree,
     heights_disagree,
     is_local,
@@ -39,12 +39,12 @@ def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> N
     if source.crs is None:
         return
     if disagree(source.crs, points.crs):
-        own, stated = called(source.crs), called(points.crs)
+        own, stated = crs_label(source.crs), crs_label(points.crs)
         what = f"the layer is in {own} but the block's crs is {stated}"
         names = [name for name in (name_of(source.crs), name_of(points.crs)) if name]
         raise Unusable(0, f"{what} ({', '.join(names)})" if names else what, _own_crs(source.crs))
     if "height" not in source.how.position.mapped and heights_disagree(source.crs, points.crs):
-        layer = f"the layer is in {called(source.crs)} ({name_of(source.crs)})"
+        layer = f"the layer is in {crs_label(source.crs)} ({name_of(source.crs)})"
         what = f"{layer}, with heights in a different datum from the block's crs {points.crs}"
         raise Unusable(0, what, _own_crs(source.crs))
 
@@ -53,7 +53,7 @@ def _own_crs(crs: str) -> str:
     """Return what to do where a layer says another CRS than its block."""
     if is_local(crs):
         return OF_SITE
-    code = called(crs)
+    code = crs_label(crs)
     state = f'state crs = "{code}" for this block' if ":" in code else "state that CRS, as WKT, for this block"
     return f"{state} if the layer is right, else correct the layer where it was exported"
 

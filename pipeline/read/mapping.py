@@ -41,12 +41,12 @@ def mapped(columns: Columns) -> dict[str, str]:
     return {word: str(name) for word, name in columns.model_dump().items() if name is not None}
 
 
-def named(columns: Columns) -> dict[str, str]:
+def mapped_by_name(columns: Columns) -> dict[str, str]:
     """Return our words and the export's names for the columns that the job file maps by name."""
     return {word: name for word, name in columns.model_dump().items() if isinstance(name, str)}
 
 
-def numbered(columns: Columns) -> dict[str, int]:
+def mapped_by_number(columns: Columns) -> dict[str, int]:
     """Return our words and the numbers of the columns that the job file maps by number."""
     return {word: name for word, name in columns.model_dump().items() if isinstance(name, int)}
 
@@ -58,12 +58,12 @@ def fitted(points: Points, there: Sequence[str]) -> Points:
     for one, some at its ends. Only a name that is not there and fits one of the file's alone is exchanged. Columns
     that are mapped by their number get the name of that place.
     """
-    places = numbered(points.columns)
+    places = mapped_by_number(points.columns)
     by_place = {word: there[place - 1] for word, place in places.items() if place <= len(there)}
     spelled: dict[str, list[str]] = {}
     for name in there:
         spelled.setdefault(spelling(name), []).append(name)
-    wanted = {word: name for word, name in named(points.columns).items() if name not in there}
+    wanted = {word: name for word, name in mapped_by_name(points.columns).items() if name not in there}
     found = {word: spelled.get(spelling(name), []) for word, name in wanted.items()}
     update = by_place | {word: names[0] for word, names in found.items() if len(names) == 1}
     return points.model_copy(update={"columns": points.columns.model_copy(update=update)}) if update else points

@@ -30,7 +30,7 @@ class Side(Enum):
 
 
 @dataclass(frozen=True)
-class Precise:
+class PrecisionHeading:
     """What a heading says.
 
     ``sigma`` tells that it says a standard deviation, ``wider`` that it says more than one (95 %, two sigma); where
@@ -134,12 +134,12 @@ _PRECISE = sorted((word for word, of in _CLASSES.items() if of in ("any", "sigma
 
 
 @lru_cache(maxsize=4096)
-def precision_said(heading: str) -> Precise | None:
+def precision_in_heading(heading: str) -> PrecisionHeading | None:
     """Return what a heading says of precisions; None where it says none, or one of something else than a point."""
     wider = bool(WIDER.search(heading))
     words = words_of(with_numbers(WIDER.sub(" ", heading) if wider else heading), figures=True)
     if len(words) == 2 and words[0] in _MEAN_ERRORS and words[1] in LENGTHS_SAID:
-        return Precise(_MEAN_ERRORS[words[0]], sigma=True)
+        return PrecisionHeading(_MEAN_ERRORS[words[0]], sigma=True)
     classes = list(_classes(words))
     if _ELSE in classes:
         return None
@@ -148,7 +148,7 @@ def precision_said(heading: str) -> Precise | None:
         return None
     sides = {each for each in classes if isinstance(each, Side)}
     side = sides.pop() if len(sides) == 1 else _of_several(sides)
-    return Precise(side, "sigma" in kinds, wider, None not in classes and bool(kinds))
+    return PrecisionHeading(side, "sigma" in kinds, wider, None not in classes and bool(kinds))
 
 
 def _of_several(sides: set[Side]) -> Side:

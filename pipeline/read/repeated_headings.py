@@ -13,7 +13,7 @@ from pipeline.geodesy.units import Lengths
 from pipeline.job.model import Points
 from pipeline.near import plain
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import unit_said
+from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.headings import check_units_row
 from pipeline.read.mapping import mapped, position_of, time_of
 from pipeline.read.raw_batch import Raw
@@ -166,7 +166,7 @@ def _filled(raw: Raw, first: Heading) -> Flags:
 
 def _stem(name: str) -> str:
     """Return a name without a unit behind it, as names are compared."""
-    return plain(re.sub(r"\s*[\[({<][^\])}>]*[\])}>]\s*$", "", name) if unit_said(name) else name)
+    return plain(re.sub(r"\s*[\[({<][^\])}>]*[\])}>]\s*$", "", name) if unit_in_heading(name) else name)
 
 
 def _spelt(name: str, place: int) -> set[str]:

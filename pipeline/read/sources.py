@@ -15,14 +15,14 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.crs_comparison import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
-from pipeline.read.columns import ReadingPlan, lengths_of, plan
+from pipeline.read.columns import ReadingPlan, lengths_of, reading_plan
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.geopackage_layers import layers_of
 from pipeline.read.halves_of_day import checked
 from pipeline.read.headings import check_headings, check_parts
-from pipeline.read.mapping import fitted, mapped, numbered, position_of
+from pipeline.read.mapping import fitted, mapped, mapped_by_number, position_of
 from pipeline.read.raw_batch import Raw
 from pipeline.read.repeated_headings import with_one_heading
 from pipeline.read.spreadsheet import open_sheet
@@ -74,7 +74,7 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
         check_headings(points, lengths_of(points), 1)
         check_parts(points, found.schema.names, 1)
-        how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
+        how = reading_plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
         rows = with_one_heading(points, found.schema.names, how.lengths, found.batches)
         how, batches = put_together(how, rows)
         yield Source(1, found.crs, how, checked(how, batches), None if layer is not None else seen)
@@ -93,7 +93,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
     check_headings(points, lengths_of(points), dialect.header_line)
     check_parts(points, dialect.names, dialect.header_line)
-    how = plan(points, dialect.decimal, schema)
+    how = reading_plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points.encoding, read_delimited(path, dialect, points.encoding, chunk, seen))
     how, rows = put_together(how, with_one_heading(points, dialect.names, how.lengths, whole))
@@ -109,7 +109,7 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
         raise Unusable(line, "the job file maps no position columns", "map longitude, latitude, height")
     check_headings(points, lengths_of(points), line)
     check_parts(points, sheet.schema.names, line)
-    how = plan(points, points.decimal or ".", sheet.schema, dates=True)
+    how = reading_plan(points, points.decimal or ".", sheet.schema, dates=True)
     rows = with_one_heading(points, sheet.schema.names, how.lengths, sheet.batches)
     how, batches = put_together(how, rows)
     return Source(line, None, how, checked(how, batches))
@@ -140,7 +140,7 @@ def _layer(path: Path, points: Points) -> str:
 
 def _check_numbers(points: Points, line: int, there: int) -> None:
     """Say of every column that is mapped by a number which the file does not have."""
-    missing = [f"no column {place} (mapped as {word})" for word, place in numbered(points.columns).items()]
+    missing = [f"no column {place} (mapped as {word})" for word, place in mapped_by_number(points.columns).items()]
     if missing:
         what = f"the rows have {counted(there, 'cell')}: {' and '.join(missing)}"
         raise Unusable(max(line, 1), what, "count the columns from 1, and check delimiter")

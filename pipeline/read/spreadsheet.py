@@ -16,7 +16,7 @@ from pipeline.job.model import Points
 from pipeline.limits import TABLE
 from pipeline.read.findings import Unusable
 from pipeline.read.header import by_place, names_of
-from pipeline.read.mapping import fitted, mapped, named, spelling
+from pipeline.read.mapping import fitted, mapped, mapped_by_name, spelling
 from pipeline.read.mixed_columns import column_of, column_type
 from pipeline.read.raw_batch import Raw
 
@@ -73,7 +73,7 @@ def _sheet(path: Path, layer: str | None, _at: Signature) -> SheetRows:
 def _taken_apart(sheet: SheetRows, points: Points) -> tuple[int, tuple[str, ...], list[Row]]:
     """Return the header's row, the names of the columns, and the rows below it that are no comments."""
     rows = [row for row in sheet.rows if row[0] > (points.skip or 0)]
-    wanted = frozenset(map(spelling, named(points.columns).values()))
+    wanted = frozenset(map(spelling, mapped_by_name(points.columns).values()))
     if points.header == 0:
         body, header_line = rows, points.skip or 0
         names = by_place([sheet.look.width])

@@ -11,7 +11,7 @@ from pipeline.digest import Sum
 from pipeline.job.model import Points
 from pipeline.read import geojson, geopackage_layers
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import fitted, mapped, numbered
+from pipeline.read.mapping import fitted, mapped, mapped_by_number
 from pipeline.read.raw_batch import Raw
 
 
@@ -36,7 +36,7 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
     All bytes that are read of a GeoJSON file are added to ``seen``. Raises `Unusable` where the file or layer cannot be
     read, also while its batches are.
     """
-    if numbered(points.columns):
+    if mapped_by_number(points.columns):
         what = "the block maps columns by number, which works only for text files and spreadsheets"
         raise Unusable(0, what, "map them by name")
     if layer is None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from pipeline.draft.layer_rows import Carried
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.reissue.changed_rows import ChangedRows, few_can_differ
 from pipeline.reissue.changes import Because
@@ -48,7 +48,7 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint,
     if last is None:
         return Against((FIRST_ISSUE,))
     why = replace(reasons(last, survey, solved, now), altered=altered)
-    removed = thinned(last.folder)
+    removed = read_thinned(last.folder)
     obstacle = another_frame(last.record, survey.target) or (str(removed) if removed is not None else None)
     columns = Carried.of(survey).schema.names if why.by_file or why.general else ()
     try:

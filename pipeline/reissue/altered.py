@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.issue.folder.confirmation import Signs
-from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.recount import NotReadable, recount_package
 from pipeline.issue.record_types import Altered, FileIssued
 from pipeline.reissue.changes import EDITED
 from pipeline.reissue.earlier import Last
@@ -78,7 +78,7 @@ def _rows_as_issued(package: Path, files: list[FileIssued]) -> bool:
     entry = next((one for one in files if one["name"] == package.name), None)
     given = {layer["name"]: layer["content"] for layer in entry.get("layers", [])} if entry is not None else {}
     try:
-        there = {layer.name: layer.content for layer in recount(package)}
+        there = {layer.name: layer.content for layer in recount_package(package)}
     except (OSError, NotReadable):
         return False
     return bool(given) and all(there.get(name) == given.get(name) for name in _COMPARED)

@@ -6,7 +6,7 @@ from pathlib import Path
 from pipeline.digest import digest
 from pipeline.issue.folder.confirmation import Signs, as_noted, signs_of
 from pipeline.issue.folder.standing_issues import remedy
-from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem
@@ -34,7 +34,7 @@ def damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[tup
         signs = signs_of(issue)
     except OSError as error:
         return [("", f"the folder cannot be read: {error.strerror or error}")]
-    removed = thinned(issue)
+    removed = read_thinned(issue)
     there = [entry for entry in record["files"] if removed is None or entry["name"] not in removed.files]
     return [what for entry in there for what in _of_file(issue, entry, record, signs, noted)]
 
@@ -42,7 +42,7 @@ def damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[tup
 def files_gone(issue: Path, record: Record) -> list[Problem]:
     """Return which files of an issue are not there, but for those that `issue.keep` removed."""
     gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
-    removed = thinned(issue) if gone else None
+    removed = read_thinned(issue) if gone else None
     missed = [name for name in gone if removed is None or name not in removed.files]
     return [_problem(issue / name, record, GONE) for name in missed]
 

@@ -15,10 +15,10 @@ from pipeline.files.file_patterns import Closed, TooMany, named_by
 from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.confirmation import Confirmed, all_signs, newest_confirmed
 from pipeline.issue.folder.folder_names import ISSUES
-from pipeline.issue.folder.ownership import Owner, in_the_way, kept
+from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.publish import job_lock, next_number, recover
-from pipeline.issue.folder.unnotified_issues import untold
-from pipeline.issue.record import NAME, RecordError, is_sealed, stated
+from pipeline.issue.folder.unnotified_issues import read_unnotified
+from pipeline.issue.record import NAME, RecordError, is_sealed, read_any_version
 from pipeline.issue.schema_number import SCHEMA
 from pipeline.job.named_folder import as_written, folder_named
 from pipeline.problems import JobError
@@ -58,7 +58,7 @@ def _as_seen(path: Path, raw: Mapping[str, Any], folder: Path, noted: Confirmed)
 
 def _raw_files(folder: Path, raw: Mapping[str, Any], issued: Path) -> Iterator[RawFile]:
     """Yield the raw files of a job, ``issued`` being the folder of its issues. Raises OSError."""
-    is_issued = kept(issued)
+    is_issued = find_keeper(issued)
     for number, block in enumerate(raw["points"]):
         found: dict[str, str] = {}
         for pattern in block["files"]:
@@ -73,12 +73,12 @@ def _raw_files(folder: Path, raw: Mapping[str, Any], issued: Path) -> Iterator[R
 def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
     """Return the newest issue where it is the one that was noted, whole, and nothing else is to be told."""
     place = folder / ISSUES / f"{number:03d}"
-    said = stated(place / NAME)
+    said = read_any_version(place / NAME)
     shown = recover(folder, said)
     same = (
         next_number(folder) == number + 1
         and shown == number  # else `current` may be to follow by now, and is to be looked at too
-        and not untold(folder)
+        and not read_unnotified(folder)
         and said["schema"] == SCHEMA
         and said["sum"] == noted.glanced.record
         and is_sealed(said, (place / NAME).read_bytes())

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.issue.attention import attention, chosen
 from pipeline.issue.change_summary import change_message, takes_away
 from pipeline.issue.folder.manual_release import is_pending
-from pipeline.issue.release import by_hand, stays, waits_for
+from pipeline.issue.release import release_command, stays, waits_for
 from pipeline.words import FailOn
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ class Outcome:
     def _about_current(self) -> list[str]:
         if self.waits:
             told = [f"PENDING: {stays(self.record, self.current)}; this issue waits to be released"]
-            return [*told, *(f"  {why}" for why in self.waits), f"  to release it: {by_hand(self.record)}"]
+            return [*told, *(f"  {why}" for why in self.waits), f"  to release it: {release_command(self.record)}"]
         if self.folder is None or self.current in (None, self.record["issue"]):
             return []
         return [f"current shows issue {self.current:03d}, released by hand; tiedown history gives the reason"]

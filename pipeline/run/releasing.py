@@ -10,7 +10,14 @@ from pipeline.blunders.scope import Former
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.confirmation import Signs, confirmed
-from pipeline.issue.folder.manual_release import ByHand, by_hand, is_pending, note, stands_until, to_show
+from pipeline.issue.folder.manual_release import (
+    ManualRelease,
+    find_issue_to_show,
+    is_pending,
+    read_release,
+    stands_until,
+    write_release,
+)
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.folder.standing_issues import newest_standing, standing_issue
 from pipeline.issue.record import RecordError
@@ -94,7 +101,7 @@ def former_register(folder: Path, solved: Solved) -> Former | None:
     if not (compared.judged & ~compared.passed).any():
         return None
     with suppress(JobError, RecordError, OSError):
-        shown = to_show(folder, [number for number, _ in issues(folder)])
+        shown = find_issue_to_show(folder, [number for number, _ in issues(folder)])
         last = drawn_from(folder, newest_issue(folder), shown)
         return Former(last.record["issue"], last.record["register"]) if last is not None else None
     return None
@@ -139,7 +146,7 @@ def with_frames(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, l
     now, notes = fingerprint(survey, solved), list[str]()
     doubts = standing_doubts(newest.record, partial(_record, folder), survey, solved, now)
     with suppress(JobError, RecordError, OSError):
-        last = drawn_from(folder, newest, to_show(folder, [number for number, _ in issues(folder)]))
+        last = drawn_from(folder, newest, find_issue_to_show(folder, [number for number, _ in issues(folder)]))
         notes = frame_notes(last.record, survey, solved, now) if last is not None and not doubts else []
     return doubted(solved, doubts), notes
 
@@ -179,10 +186,13 @@ def follow(folder: Path, record: Record, rule: str, shown: int | None) -> int | 
     A rule shapes no issue, so that no new one is made for it. What somebody decided by hand since the issue was made
     is left alone. Returns the issue that `current` shows.
     """
-    number, hand = record["issue"], by_hand(folder)
+    number, hand = record["issue"], read_release(folder)
     if shown == number or not is_pending(record) or waits_for(record, rule):
         return shown
     if hand is not None and stands_until(folder, [each for each, _ in issues(folder)], hand, record) >= number:
         return shown
-    note(folder, ByHand(number, number, datetime.now(UTC).replace(microsecond=0), f'issue.release is "{rule}" now'))
+    write_release(
+        folder,
+        ManualRelease(number, number, datetime.now(UTC).replace(microsecond=0), f'issue.release is "{rule}" now'),
+    )
     return recover(folder, record)

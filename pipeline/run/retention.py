@@ -10,10 +10,10 @@ from pathlib import Path
 
 from pipeline.files.unlocked_database import logs_of
 from pipeline.issue.folder.issues_list import RELEASED, read_issues_list
-from pipeline.issue.folder.manual_release import by_hand, is_pending
+from pipeline.issue.folder.manual_release import is_pending, read_release
 from pipeline.issue.folder.publish import add_lines, issues
 from pipeline.issue.folder.standing_issues import standing_issue
-from pipeline.issue.folder.thinned_issues import Thinned, may_go, thin, thinned
+from pipeline.issue.folder.thinned_issues import Thinned, may_go, read_thinned, thin
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
@@ -43,7 +43,7 @@ def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
         hands = _by_hand(folder)
         for number, at in older:
             place = at.parent
-            if number == shown or thinned(place) is not None:
+            if number == shown or read_thinned(place) is not None:
                 continue
             record = None if number in hands else _record(folder, number)
             why = "released by hand" if number in hands else _needed(place, record, shown)
@@ -58,7 +58,7 @@ def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
 
 def _by_hand(folder: Path) -> set[int]:
     """Return the numbers of all issues that were ever released by hand."""
-    hand = by_hand(folder)
+    hand = read_release(folder)
     listed = {entry.issue for entry in read_issues_list(folder) if entry.verdict == RELEASED}
     return listed | ({hand.issue} if hand is not None else set())
 

@@ -12,11 +12,11 @@ from pipeline.examine.examine import examine
 from pipeline.intake.prepare import Prepared, load, owner, prepare
 from pipeline.issue.folder import unnotified_issues
 from pipeline.issue.folder.confirmation import all_signs, confirm, confirmed
-from pipeline.issue.folder.manual_release import to_show
+from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
 from pipeline.issue.folder.standing_issues import newest_standing
-from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
 from pipeline.issue.made_from import PROGRAM, by_program_alone
@@ -150,7 +150,7 @@ def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, 
 
     Raises as `refuse_damaged_issues`.
     """
-    if newest is None or thinned(newest.folder) is not None:
+    if newest is None or read_thinned(newest.folder) is not None:
         return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
     then, now = identity_of(newest.record), job.fingerprint.sums
     if not by_program_alone(then, now):
@@ -163,7 +163,7 @@ def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Do everything but write."""
-    newest, shown = newest_issue(folder), to_show(folder, [number for number, _ in issues(folder)])
+    newest, shown = newest_issue(folder), find_issue_to_show(folder, [number for number, _ in issues(folder)])
     refuse_other_shown(folder, newest, shown)
     if newest is not None and _standing(job, newest, folder, shown, progress).stands:
         return outcome(newest.record, newest.folder, False, shown)
@@ -219,8 +219,8 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         record = write_record(staged.path, told)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
-        unnotified_issues.note(folder, staged.number)
-        shown = to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
+        unnotified_issues.note_unnotified(folder, staged.number)
+        shown = find_issue_to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
         stays = shown != staged.number
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)
     removed = retain(folder, rules.keep, shown)  # before it is confirmed: a kill on the way is looked at again

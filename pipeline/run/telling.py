@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from pipeline.issue.folder.publish import issues, job_lock
-from pipeline.issue.folder.unnotified_issues import strike_out, untold
+from pipeline.issue.folder.unnotified_issues import read_unnotified, strike_out
 from pipeline.issue.record import RecordError, read_record
 from pipeline.problems import JobError, JobHeld
 from pipeline.run.outcome import Outcome
@@ -13,7 +13,7 @@ from pipeline.run.outcome import Outcome
 
 def with_untold(outcome: Outcome, folder: Path) -> Outcome:
     """Return an outcome with the issues that earlier runs wrote and did not live to tell of."""
-    noted = set(untold(folder)) - ({outcome.record["issue"]} if outcome.issued else set())
+    noted = set(read_unnotified(folder)) - ({outcome.record["issue"]} if outcome.issued else set())
     found = []
     for number, path in issues(folder) if noted else ():
         if number in noted:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.issue.folder.publish import issues
-from pipeline.issue.folder.thinned_issues import thinned
+from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.point_rows import find_reasons, find_rows
 from pipeline.issue.record import read_record
 from pipeline.trace.model import Agreement, Found, Reading
@@ -37,7 +37,7 @@ def find_everywhere(folder: Path, names: Sequence[str]) -> dict[int, list[Found]
     found: dict[int, list[Found]] = {}
     before: dict[_Key, Found] = {}
     for number, path in issues(folder):
-        if thinned(path.parent) is not None:
+        if read_thinned(path.parent) is not None:
             continue
         package = path.with_name(f"{read_record(path)['job']}-{number:03d}.gpkg")
         rows = [_as_found(number, row) for row in find_rows(package, names)]

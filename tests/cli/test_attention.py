@@ -154,13 +154,13 @@ def test_what_was_mended_needs_no_attention(tmp_path: Path) -> None:
 
 def test_a_record_of_before_this_was_noted_is_judged_by_what_it_says(tmp_path: Path) -> None:
     from pipeline.issue.attention import attention
-    from pipeline.issue.record import understood
+    from pipeline.issue.record import parse_record
 
     assert tiedown("run", failing().write(tmp_path)).exit_code == 3
     record: dict[str, Any] = current_issue(tmp_path / "out").record
     for key in ("wholly_held_back", "doubts"):
         del record[key]
-    earlier = understood(record | {"schema": 1}, Path("issue.json"))
+    earlier = parse_record(record | {"schema": 1}, Path("issue.json"))
     assert [one.kind for one in attention(earlier)] == ["failing", "held back"]
 
 

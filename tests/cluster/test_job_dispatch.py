@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from pipeline.cli.main import app
 from pipeline.cluster import job_dispatch
-from pipeline.cluster.folder_signs import Wanted, signed
+from pipeline.cluster.folder_signs import WantedFolder, signed_folders
 from pipeline.cluster.job_dispatch import _HandOut
 from pipeline.cluster.scheduler import Lost, Worker
 from pipeline.problems import JobError, JobHeld, Problem
@@ -94,7 +94,7 @@ def test_a_folder_that_cannot_be_written_refuses_its_own_jobs_alone(
 ) -> None:
     """The sign cannot be laid there: the disk is full, or somebody else's."""
     (tmp_path / "good").mkdir(), (tmp_path / "full").mkdir()
-    wanted = [Wanted(f"{name}.toml", "0", str(tmp_path / name)) for name in ("good", "full")]
+    wanted = [WantedFolder(f"{name}.toml", "0", str(tmp_path / name)) for name in ("good", "full")]
     touch = Path.touch
 
     def full(path: Path, **more: Any) -> None:
@@ -103,7 +103,7 @@ def test_a_folder_that_cannot_be_written_refuses_its_own_jobs_alone(
         touch(path, **more)
 
     monkeypatch.setattr(Path, "touch", full)
-    with signed(wanted) as (there, fails):
+    with signed_folders(wanted) as (there, fails):
         assert [one.job for one in there] == ["good.toml"] and "No space left" in fails["full.toml"]
         assert len(list((tmp_path / "good").iterdir())) == 1
     assert not list((tmp_path / "good").iterdir())

@@ -7,7 +7,7 @@ from running import replace_in
 from simulate import Plan, simulate
 
 from pipeline import run_job
-from pipeline.read.height_headings import Kind, kind_said
+from pipeline.read.height_headings import HeightKind, height_kind_in_heading
 
 PLAN = Plan(sessions=1, points=8, checks=2, marks=3)
 
@@ -108,33 +108,33 @@ def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path:
 @pytest.mark.parametrize(
     ("heading", "kind"),
     [
-        ("ELLHT", Kind.ELLIPSOIDAL),
-        ("ell. h [m]", Kind.ELLIPSOIDAL),
-        ("Altura elipsoidal", Kind.ELLIPSOIDAL),
-        ("ellipsoidische Höhe", Kind.ELLIPSOIDAL),
-        ("orthometric_height", Kind.LEVEL),
-        ("Höhe ü. NHN", Kind.LEVEL),
-        ("NAVD88 ft", Kind.LEVEL),
-        ("MSLHeight", Kind.LEVEL),
-        ("EGM96 geoid height", Kind.SEPARATION),
-        ("Geoid separation (m)", Kind.SEPARATION),
-        ("N (m)", Kind.SEPARATION),
-        ("Separation geoid ellipsoid", Kind.SEPARATION),
-        ("Height above geoid", Kind.LEVEL),
-        ("HeightAboveGeoid", Kind.LEVEL),
-        ("Elevation (geoid)", Kind.LEVEL),
-        ("Geoid corrected height", Kind.LEVEL),
-        ("H over quasigeoid", Kind.LEVEL),
-        ("above_geoid", Kind.LEVEL),
-        ("Geoid-based elevation", Kind.LEVEL),
-        ("Höhe über dem Geoid", Kind.LEVEL),
-        ("H ort", Kind.LEVEL),
-        ("h_ort", Kind.LEVEL),
-        ("hort", Kind.LEVEL),
+        ("ELLHT", HeightKind.ELLIPSOIDAL),
+        ("ell. h [m]", HeightKind.ELLIPSOIDAL),
+        ("Altura elipsoidal", HeightKind.ELLIPSOIDAL),
+        ("ellipsoidische Höhe", HeightKind.ELLIPSOIDAL),
+        ("orthometric_height", HeightKind.LEVEL),
+        ("Höhe ü. NHN", HeightKind.LEVEL),
+        ("NAVD88 ft", HeightKind.LEVEL),
+        ("MSLHeight", HeightKind.LEVEL),
+        ("EGM96 geoid height", HeightKind.SEPARATION),
+        ("Geoid separation (m)", HeightKind.SEPARATION),
+        ("N (m)", HeightKind.SEPARATION),
+        ("Separation geoid ellipsoid", HeightKind.SEPARATION),
+        ("Height above geoid", HeightKind.LEVEL),
+        ("HeightAboveGeoid", HeightKind.LEVEL),
+        ("Elevation (geoid)", HeightKind.LEVEL),
+        ("Geoid corrected height", HeightKind.LEVEL),
+        ("H over quasigeoid", HeightKind.LEVEL),
+        ("above_geoid", HeightKind.LEVEL),
+        ("Geoid-based elevation", HeightKind.LEVEL),
+        ("Höhe über dem Geoid", HeightKind.LEVEL),
+        ("H ort", HeightKind.LEVEL),
+        ("h_ort", HeightKind.LEVEL),
+        ("hort", HeightKind.LEVEL),
         ("H_Geoid", None),
         ("GNSS height (no geoid)", None),
         ("Height (geoid height)", None),
-        ("Geoid above ellipsoid", Kind.SEPARATION),
+        ("Geoid above ellipsoid", HeightKind.SEPARATION),
         ("Undulation corrected height", None),
         ("Geoid", None),
         ("Error ellipse a", None),
@@ -151,8 +151,8 @@ def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path:
         ("Z", None),
     ],
 )
-def test_what_headings_say(heading: str, kind: Kind | None) -> None:
-    assert kind_said(heading) is kind
+def test_what_headings_say(heading: str, kind: HeightKind | None) -> None:
+    assert height_kind_in_heading(heading) is kind
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.history import history
-from pipeline.issue.folder.manual_release import ByHand, note
+from pipeline.issue.folder.manual_release import ManualRelease, write_release
 from pipeline.issue.folder.publish import issues, job_lock
 from pipeline.problems import JobError, JobHeld
 from pipeline.reissue import fingerprint
@@ -215,7 +215,7 @@ def test_a_release_that_died_halfway_is_ended_by_the_next_run(job: tuple[Simulat
     made, path = job
     mistype(made, tmp_path, 0.9)
     run_job(path)
-    note(tmp_path / "out", ByHand(2, 2, datetime(2026, 3, 4, tzinfo=UTC), "seen"))
+    write_release(tmp_path / "out", ManualRelease(2, 2, datetime(2026, 3, 4, tzinfo=UTC), "seen"))
     assert run_job(path).current == 2 and shown(path) == "002"
     lines = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8").splitlines()
     assert lines[-1] == "002,2026-03-04T00:00:00Z,released,seen"

@@ -6,7 +6,7 @@ from simulate import CENTRAL_JAVA, Plan, simulate
 
 from pipeline import run_job
 from pipeline.check import check_job
-from pipeline.cli.faults import lines
+from pipeline.cli.faults import problem_lines
 from pipeline.problems import Problem
 
 SMALL = Plan(sessions=1, points=12, ties=1, checks=2, marks=3, place=CENTRAL_JAVA)
@@ -31,7 +31,7 @@ def test_a_session_without_a_tie_is_told_before(tmp_path: Path) -> None:
 def test_problems_that_are_alike_are_cut_to_a_few_with_a_count() -> None:
     many = [Problem("register.csv", row, f"mark 'M{row}': easting 'x' is not a number") for row in range(2, 1002)]
     other = Problem("job.toml", 3, "[job] is missing")
-    printed = list(lines([*many, other]))
+    printed = list(problem_lines([*many, other]))
     assert len(printed) == 7
     assert printed[5] == "  and 995 more like these in register.csv, lines 7 to 1001"
     assert printed[-1] == "  job.toml:3: [job] is missing"

@@ -11,7 +11,7 @@ from simulate import Simulation
 
 from pipeline import JobError, run_job
 from pipeline.cli.run_command import run_jobs
-from pipeline.issue.folder.unnotified_issues import NAME, untold
+from pipeline.issue.folder.unnotified_issues import NAME, read_unnotified
 from pipeline.problems import Unfinished
 from pipeline.run.telling import acknowledge
 
@@ -48,8 +48,8 @@ def test_an_issue_that_appeared_is_said_to_stand_and_told_once_more(
     assert "the issue is written and complete" in said and "the issue was written and is valid" in said
     assert "nothing written" not in said
     folder = tmp_path / "out"
-    assert untold(folder) == [1]
-    assert run_job(path, dry_run=True).untold and untold(folder) == [1]
+    assert read_unnotified(folder) == [1]
+    assert run_job(path, dry_run=True).untold and read_unnotified(folder) == [1]
     assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=True, dry_run=False) == 3
     assert "issue 001, verdict FAILED, was written by a run that did not finish" in capsys.readouterr().out
     assert not (folder / NAME).exists() and (folder / "current").resolve().name == "001"

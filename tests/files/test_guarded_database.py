@@ -13,7 +13,7 @@ from packages_made import point_z, stored_package
 from pipeline.control.table_source import read_source
 from pipeline.files import guarded_database
 from pipeline.files.geopackages import for_gdal, opened
-from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.recount import NotReadable, recount_package
 from pipeline.job.model import Columns, Points
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
@@ -131,7 +131,7 @@ def test_gdal_is_given_nothing_that_is_computed(package: Path, name: str) -> Non
     """It has no bounds of its own: an issue whose file was altered so is not opened with it."""
     alter(package, HOSTILE[name][0] if name in HOSTILE else HONEST[name])
     with pytest.raises(NotReadable):
-        recount(package)
+        recount_package(package)
 
 
 def test_nothing_is_written_attached_or_set(package: Path, tmp_path: Path) -> None:

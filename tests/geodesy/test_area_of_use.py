@@ -42,7 +42,7 @@ def test_where_no_operation_serves_the_height_datums_there_are_named(real_grids:
 
 
 def around(lon: np.ndarray, lat: np.ndarray) -> Area:
-    extent = Area.of(lon, lat)
+    extent = Area.from_degrees(lon, lat)
     return Area(extent.west, extent.south, extent.east, extent.north, Places.thinned(lon, lat, extent))
 
 
@@ -83,7 +83,7 @@ def test_thinned_places_count_every_point_once() -> None:
     """Against counting them all."""
     random = np.random.default_rng(5)
     lon, lat = random.uniform(4.0, 8.0, 20_000), random.uniform(50.0, 54.0, 20_000)
-    places = Places.thinned(lon, lat, Area.of(lon, lat))
+    places = Places.thinned(lon, lat, Area.from_degrees(lon, lat))
     assert places.count.sum() == 20_000 and len(places.count) <= 10_000
     half = Area(4.0, 50.0, 6.0, 54.0)
     exact = half.holds(lon, lat).mean()

@@ -40,7 +40,7 @@ def test_no_time_is_no_year() -> None:
 def test_area_holds_its_points(points: list[tuple[float, float]], margin: float) -> None:
     """The smallest area holds every point, and the one with a margin holds the smallest."""
     lon, lat = np.array(points).T
-    area = Area.of(lon, lat)
+    area = Area.from_degrees(lon, lat)
     for x, y in points:
         assert area.contains(Area(x, y, x, y))
     assert area.with_margin(margin).contains(area)
@@ -48,7 +48,7 @@ def test_area_holds_its_points(points: list[tuple[float, float]], margin: float)
 
 def test_area_across_the_180th_meridian() -> None:
     """Points on both sides of 180 degrees give a narrow area with west greater than east, also from 0 to 360."""
-    area = Area.of([179.5, -179.0, 181.5], [-44.0, -43.5, -44.5])
+    area = Area.from_degrees([179.5, -179.0, 181.5], [-44.0, -43.5, -44.5])
     assert (area.west, area.east) == (179.5, -178.5)
     assert area.width == pytest.approx(2.0)
     assert area.centre[0] == pytest.approx(-179.5)
@@ -60,7 +60,7 @@ def test_area_across_the_180th_meridian() -> None:
 def test_area_of_nothing_is_refused() -> None:
     """No finite point, and bounds that are not on the earth (easting as longitude), are refused in words."""
     with pytest.raises(OperationError, match="no point has a usable position"):
-        Area.of([np.nan], [1.0])
+        Area.from_degrees([np.nan], [1.0])
     with pytest.raises(OperationError, match="not a place on the earth"):
         Area(0.0, 5e6, 1.0, 6e6)
 

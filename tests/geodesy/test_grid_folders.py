@@ -7,7 +7,7 @@ from pathlib import Path
 import pyproj
 import pytest
 
-from pipeline.geodesy.grids import at_hand, find, folders, missing
+from pipeline.geodesy.grids import at_hand, find_grid, folders, missing
 
 
 @pytest.fixture
@@ -47,17 +47,17 @@ def test_a_folder_is_found_however_it_is_named(
 ) -> None:
     for name, text in variables.items():
         monkeypatch.setenv(name, text.format(grids, tmp_path, os.pathsep, tmp_path.name))
-    assert find("one.gtx") == grids / "one.gtx"
+    assert find_grid("one.gtx") == grids / "one.gtx"
     assert folders().count(grids) == 1
     monkeypatch.chdir("/")
-    assert find("one.gtx") == grids / "one.gtx"  # also from another working folder
+    assert find_grid("one.gtx") == grids / "one.gtx"  # also from another working folder
 
 
 def test_the_database_stays_pyprojs_own(grids: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A proj.db beside the grids, as another installation's folder has one, is not taken for it."""
     (grids / "proj.db").write_bytes(b"another PROJ's")
     monkeypatch.setenv("PROJ_DATA", str(grids))
-    assert find("one.gtx") is not None
+    assert find_grid("one.gtx") is not None
     assert pyproj.datadir.get_data_dir().split(os.pathsep)[-1] == str(grids)
     assert pyproj.CRS("EPSG:2193").name == "NZGD2000 / New Zealand Transverse Mercator 2000"
 

@@ -14,7 +14,7 @@ from issued import everything_below
 
 from pipeline.issue.geopackage.content_sums import Content, together
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
-from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.recount import NotReadable, recount_package
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
 #: One column of every kind that an export can carry, each with a null in it.
@@ -56,7 +56,7 @@ def test_every_kind_of_column_sums_alike_in_the_batches_and_in_the_file(tmp_path
     path = tmp_path / "kinds.gpkg"
     (written,) = write_geopackage(path, [LayerSource("points", schema, [batch])], crs=CRS, data_to=DATA_TO)
     before = everything_below(tmp_path)
-    (found,) = recount(path)
+    (found,) = recount_package(path)
     assert everything_below(tmp_path) == before
     assert {name for name in found.sums if found.sums[name] != written.sums[name]} == set()
     assert (found.rows, list(found.sums)) == (ROWS, list(written.sums))
@@ -70,7 +70,7 @@ def test_a_layer_of_any_length_sums_alike_in_the_file(tmp_path: Path, rows: int)
     path = tmp_path / "points.gpkg"
     written = write_geopackage(path, [source(rows), source(10, "held_back")], crs=CRS, data_to=DATA_TO)
     touch_header(path)
-    assert [(one.name, one.rows, one.sums) for one in recount(path)] == [
+    assert [(one.name, one.rows, one.sums) for one in recount_package(path)] == [
         (one.name, one.rows, dict(one.sums)) for one in written
     ]
 
@@ -132,4 +132,4 @@ def test_a_damaged_file_is_not_summed(tmp_path: Path) -> None:
         file.seek(path.stat().st_size // 2)
         file.write(b"\xff" * 8192)
     with pytest.raises(NotReadable):
-        recount(path)
+        recount_package(path)

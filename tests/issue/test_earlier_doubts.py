@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from record_made import record
 
-from pipeline.issue.record import read_record, understood
+from pipeline.issue.record import parse_record, read_record
 
 FOLDER = Path(__file__).parent / "earlier"
 UNTIL = ' -> nothing of it counts as proven until [checks] confirmed = ["{}"] says it is right'
@@ -27,7 +27,7 @@ def origins(kind: str, *whats: str, **other: Any) -> list[Any]:
         {"kind": kind, "what": what + UNTIL.format(kind), "sessions": ["one"], "confirmed": False} for what in whats
     ]
     said = record(**{"schema": 7, "doubts": doubts} | other)
-    return [one["origin"] for one in understood(said, Path("issue.json"))["doubts"]]
+    return [one["origin"] for one in parse_record(said, Path("issue.json"))["doubts"]]
 
 
 def of_file(name: str) -> list[Any]:

@@ -11,7 +11,7 @@ from issue_folder import issue
 
 from pipeline.issue.folder.folder_names import MARKER, is_scratch, scratch
 from pipeline.issue.folder.marker import Marker, read_marker
-from pipeline.issue.folder.ownership import Owner, claim, in_the_way, kept
+from pipeline.issue.folder.ownership import Owner, claim, find_keeper, in_the_way
 from pipeline.issue.folder.publish import job_lock, recover
 from pipeline.problems import JobError
 
@@ -237,9 +237,9 @@ class TestWhoseItIs:
 def test_no_export_is_looked_for_among_what_runs_write(tmp_path: Path, owner: Owner) -> None:
     """In a folder that is ours; in any other these names are the user's."""
     path = tmp_path / "register.csv"
-    assert not kept(tmp_path)(path)
+    assert not find_keeper(tmp_path)(path)
     (tmp_path / MARKER).write_text(json.dumps({"written_by": "tiedown", "format": 1, "job": "j", "job_file": "x"}))
-    is_kept = kept(tmp_path)
+    is_kept = find_keeper(tmp_path)
     assert is_kept(path) and is_kept(tmp_path / "issues/001/j-001.csv") and is_kept(tmp_path / scratch() / "x.csv")
     assert (
         not is_kept(tmp_path / "rover.csv") and not is_kept(tmp_path / "raw/register.csv") and not is_kept(Path("/x"))

@@ -16,11 +16,11 @@ from pipeline.issue.record import (
     RecordError,
     finished,
     is_sealed,
+    parse_record,
+    read_any_version,
     read_record,
     sealed,
     serialise,
-    stated,
-    understood,
     write_record,
 )
 from pipeline.issue.record_types import SCHEMA
@@ -173,7 +173,7 @@ def test_made_up_records_are_in_the_published_form() -> None:
 @pytest.mark.parametrize("path", EARLIER, ids=lambda path: path.stem)
 def test_every_earlier_record_is_read(path: Path) -> None:
     """Records that earlier versions wrote, most of the demo; what they did not note is empty."""
-    before, found = stated(path), read_record(path)
+    before, found = read_any_version(path), read_record(path)
     assert found["schema"] == SCHEMA and not broken(found)
     for key, value in before.items():
         if key not in (
@@ -207,7 +207,7 @@ def test_every_earlier_record_is_read(path: Path) -> None:
 
 
 def test_there_is_a_record_of_every_earlier_schema() -> None:
-    assert {stated(path)["schema"] for path in EARLIER} == set(range(1, SCHEMA))
+    assert {read_any_version(path)["schema"] for path in EARLIER} == set(range(1, SCHEMA))
 
 
 def test_a_record_of_a_later_schema_says_so(tmp_path: Path) -> None:
@@ -340,7 +340,7 @@ def test_the_first_of_many_wrong_keys_are_said() -> None:
     for key in ("rows", "target", "notes", "marks", "caution"):
         del made[key]
     with pytest.raises(RecordError, match="is missing, and 2 more"):
-        understood(made, Path("issue.json"))
+        parse_record(made, Path("issue.json"))
 
 
 @pytest.mark.parametrize(
@@ -362,5 +362,5 @@ def test_an_earlier_record_in_another_form_is_refused_too(spoil: Callable[[dict[
     made = full() | {"schema": 1}
     spoil(made)
     with pytest.raises(RecordError) as found:
-        understood(made, Path("issue.json"))
+        parse_record(made, Path("issue.json"))
     assert words in str(found.value)

@@ -6,13 +6,15 @@ from pathlib import Path
 import pytest
 
 from pipeline.issue.folder import shared_folder_probe
-from pipeline.issue.folder.shared_folder_probe import found_here, found_there, seen_there, sign, trial
+from pipeline.issue.folder.shared_folder_probe import failures_seen_here, failures_seen_there, probe, seen_there, sign
 
 
 def test_a_folder_that_is_shared_passes_and_is_left_as_it_was(tmp_path: Path) -> None:
-    with trial(tmp_path) as one:
+    with probe(tmp_path) as one:
         for name in ("w1", "w2"):
-            assert found_there(str(one.place), one.ours, one.theirs, name) == "" == found_here(one, name)
+            assert (
+                failures_seen_there(str(one.place), one.ours, one.theirs, name) == "" == failures_seen_here(one, name)
+            )
     with sign(str(tmp_path), "x"):
         assert seen_there(str(tmp_path), "x") and not seen_there(str(tmp_path / "other"), "x")
     assert list(tmp_path.iterdir()) == []
@@ -22,23 +24,27 @@ def test_what_fails_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     """A copy stands for a folder that a program keeps alike on two machines: what is seen there is not the same."""
     here, copied = tmp_path / "here", tmp_path / "copied"
     here.mkdir()
-    with trial(here) as one:
-        assert "not seen there" in found_there(str(copied / one.place.name), one.ours, one.theirs, "w")
+    with probe(here) as one:
+        assert "not seen there" in failures_seen_there(str(copied / one.place.name), one.ours, one.theirs, "w")
         shutil.copytree(here, copied)
-        assert "lock held here is not refused" in found_there(str(copied / one.place.name), one.ours, one.theirs, "w")
-        assert "different content there" in found_there(str(one.place), "old", one.theirs, "w")
-        assert "not seen here" in found_here(one, "w")
-        assert found_there(str(one.place), one.ours, "old", "w") == ""
-        assert "different content here" in found_here(one, "w")
+        assert "lock held here is not refused" in failures_seen_there(
+            str(copied / one.place.name), one.ours, one.theirs, "w"
+        )
+        assert "different content there" in failures_seen_there(str(one.place), "old", one.theirs, "w")
+        assert "not seen here" in failures_seen_here(one, "w")
+        assert failures_seen_there(str(one.place), one.ours, "old", "w") == ""
+        assert "different content here" in failures_seen_here(one, "w")
         (one.place / "fresh-v").touch()
         (one.place / "there-v").write_text(one.theirs)
-        assert "both names" in found_here(one, "v")
+        assert "both names" in failures_seen_here(one, "v")
 
         def refused(*_: object) -> None:
             raise OSError(22, "Invalid argument")
 
         monkeypatch.setattr(shared_folder_probe, "sync", refused)
-        assert "cannot be used there: Invalid argument" in found_there(str(one.place), one.ours, one.theirs, "u")
-        with pytest.raises(OSError, match="Invalid argument"), trial(here):
+        assert "cannot be used there: Invalid argument" in failures_seen_there(
+            str(one.place), one.ours, one.theirs, "u"
+        )
+        with pytest.raises(OSError, match="Invalid argument"), probe(here):
             pass
     assert list(here.iterdir()) == []

@@ -19,7 +19,7 @@ from pipeline.issue.geopackage.append import completing
 from pipeline.issue.geopackage.blank_packages import make_layer
 from pipeline.issue.geopackage.layers import CHANGES, HELD_BACK, LINE_Z, points_schema, wkb_lines, wkb_points
 from pipeline.issue.geopackage.readback import read_back
-from pipeline.issue.geopackage.stored_columns import kept
+from pipeline.issue.geopackage.stored_columns import stored_column
 from pipeline.issue.geopackage.styles_and_metadata import write_beside
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
@@ -107,5 +107,5 @@ def test_all_ways_give_the_same_database(tmp_path: Path, monkeypatch: pytest.Mon
 
 def test_a_time_before_1970_keeps_its_thousandths() -> None:
     """ISO 8601; the library's writer rounds it up."""
-    (found,) = kept(pa.array([-1], pa.timestamp("ms", "UTC"))).to_pylist()
+    (found,) = stored_column(pa.array([-1], pa.timestamp("ms", "UTC"))).to_pylist()
     assert found == "1969-12-31T23:59:59.999Z"

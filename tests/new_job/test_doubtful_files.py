@@ -19,7 +19,7 @@ from pipeline.new_job.questions import Question
 from pipeline.new_job.start import Started
 from pipeline.new_job.values import times
 from pipeline.problems import JobError
-from pipeline.read.clock_headings import zone_said
+from pipeline.read.clock_headings import zone_in_heading
 
 HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
          "solution": "Solution", "code": "Code"}  # fmt: skip
@@ -196,7 +196,7 @@ def test_years_of_two_figures_may_be_first(form: str, order: str, tmp_path: Path
 )
 def test_a_heading_says_a_zone_or_an_offset(heading: str, zone: str | None) -> None:
     """UTC+13 is thirteen hours ahead of UTC (ISO 8601 writes such offsets so)."""
-    assert zone_said(heading) == zone
+    assert zone_in_heading(heading) == zone
 
 
 def test_the_offset_of_a_heading_is_taken_and_told(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from issued import current_issue
 from pipeline import run_job
 from pipeline.new_job import new_job
 from pipeline.new_job.start import Started
-from pipeline.read.clock_headings import is_offset, zone_said
+from pipeline.read.clock_headings import is_offset, zone_in_heading
 
 
 @pytest.mark.parametrize(
@@ -41,7 +41,7 @@ from pipeline.read.clock_headings import is_offset, zone_said
     ],
 )  # fmt: skip
 def test_a_heading_says_one_clock_or_none(heading: str, zone: str | None) -> None:
-    assert zone_said(heading) == zone
+    assert zone_in_heading(heading) == zone
 
 
 @pytest.mark.parametrize(

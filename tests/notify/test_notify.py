@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.cli.run_command import run_jobs
-from pipeline.issue.folder.last_notification import NAME, beside
+from pipeline.issue.folder.last_notification import NAME, note_path
 from pipeline.job.command_named import Command
 from pipeline.notify import called
 from pipeline.notify.telling import JobChange, tell
@@ -128,7 +128,7 @@ def test_a_caller_has_its_own_command_for_what_cannot_be_read_too(tmp_path: Path
         found = CliRunner().invoke(app, ["run", "--quiet", "--notify", str(own / "tell.sh"), str(path)])
         assert found.exit_code == code, found.output
     assert calls(own) == ["refused", "first,recovered", "refused", "recovered"] and not calls(tmp_path)
-    assert not beside(path).exists() and (tmp_path / "out" / NAME).is_file()
+    assert not note_path(path).exists() and (tmp_path / "out" / NAME).is_file()
     assert CliRunner().invoke(app, ["run", "--notify", "'open", str(path)]).exit_code == 2
     assert CliRunner().invoke(app, ["run", "--notify", " ", str(path)]).exit_code == 2
 

@@ -10,7 +10,7 @@ from folders_made import job_of, lay, write
 
 from pipeline.new_job import new_job
 from pipeline.new_job.headings import bare, feet_of
-from pipeline.read.heading_units import metres_said
+from pipeline.read.heading_units import metres_in_heading
 
 _INTERNATIONAL, _SURVEY = 0.3048, 1200 / 3937
 _SAID = {
@@ -29,7 +29,7 @@ _SAID = {
 
 @pytest.mark.parametrize(("metres", "behind"), [(m, one) for m, texts in _SAID.items() for one in texts.split("|")])
 def test_a_run_and_a_draft_read_a_unit_alike(metres: tuple[float, ...], behind: str) -> None:
-    assert metres_said(f"Height{behind}") == pytest.approx(metres)
+    assert metres_in_heading(f"Height{behind}") == pytest.approx(metres)
     foot = "foot" if _INTERNATIONAL in metres else "us-survey-foot" if metres == (_SURVEY,) else ""
     assert feet_of(f"Height{behind}") == foot
     assert bare(f"Height{behind}") == "height"
@@ -38,7 +38,7 @@ def test_a_run_and_a_draft_read_a_unit_alike(metres: tuple[float, ...], behind: 
 @pytest.mark.parametrize("word", ["ft", "feet", "foot", "pie", "pies", "pied", "pieds", "piede", "piedi", "Fuss"])
 def test_feet_of_which_nothing_is_said_may_be_either(word: str) -> None:
     """The plural of another language is no survey foot."""
-    assert metres_said(f"Z [{word}]") == (0.3048, 1200 / 3937)
+    assert metres_in_heading(f"Z [{word}]") == (0.3048, 1200 / 3937)
 
 
 @pytest.mark.parametrize(

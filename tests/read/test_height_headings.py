@@ -6,11 +6,11 @@ Expectations are the trade's: a height above the geoid is an orthometric one, th
 import pytest
 
 from pipeline.new_job.heights import height_said, is_separation
-from pipeline.read.height_headings import Kind, kind_said
+from pipeline.read.height_headings import HeightKind, height_kind_in_heading
 from pipeline.read.slant_headings import is_slant
 
 _SAYS = {
-    Kind.ELLIPSOIDAL: (
+    HeightKind.ELLIPSOIDAL: (
         "Ellipsoidal height",
         "Ellipsoid Ht",
         "Height above ellipsoid",
@@ -51,7 +51,7 @@ _SAYS = {
         "above ellipsoid",
         "EllHt (GRS80)",
     ),
-    Kind.LEVEL: (
+    HeightKind.LEVEL: (
         "Height above geoid",
         "Height (geoid)",
         "HeightAboveGeoid",
@@ -131,7 +131,7 @@ _SAYS = {
         "above_geoid",
         "Geoid-based elevation",
     ),
-    Kind.SEPARATION: (
+    HeightKind.SEPARATION: (
         "Geoid height",
         "Geoid separation (m)",
         "Geoid sep",
@@ -176,7 +176,7 @@ _SAYS = {
         "Převýšení geoidu",
         "GeoidSep",
     ),
-    Kind.HEIGHT: (
+    HeightKind.HEIGHT: (
         "Height",
         "Altitude",
         "Z",
@@ -200,7 +200,12 @@ _SAYS = {
         "GNSS height (no geoid)",
     ),
 }
-_IN_A_DRAFT = {Kind.ELLIPSOIDAL: "ellipsoid", Kind.LEVEL: "level", Kind.SEPARATION: None, Kind.HEIGHT: ""}
+_IN_A_DRAFT = {
+    HeightKind.ELLIPSOIDAL: "ellipsoid",
+    HeightKind.LEVEL: "level",
+    HeightKind.SEPARATION: None,
+    HeightKind.HEIGHT: "",
+}
 #: No heights of the row's own point, whatever else: none is taken for them.
 _NONE = (
     "Tree height",
@@ -234,21 +239,21 @@ _NONE = (
 
 
 @pytest.mark.parametrize(("kind", "heading"), [(kind, each) for kind, headings in _SAYS.items() for each in headings])
-def test_a_run_and_a_draft_read_a_heading_alike(kind: Kind, heading: str) -> None:
-    assert kind_said(heading) is (None if kind is Kind.HEIGHT else kind)
+def test_a_run_and_a_draft_read_a_heading_alike(kind: HeightKind, heading: str) -> None:
+    assert height_kind_in_heading(heading) is (None if kind is HeightKind.HEIGHT else kind)
     assert height_said(heading) == _IN_A_DRAFT[kind]
-    assert is_separation(heading) == (kind is Kind.SEPARATION)
+    assert is_separation(heading) == (kind is HeightKind.SEPARATION)
 
 
 @pytest.mark.parametrize("heading", _NONE)
 def test_other_headings_say_no_heights(heading: str) -> None:
-    assert kind_said(heading) is None
+    assert height_kind_in_heading(heading) is None
     assert height_said(heading) is None
 
 
 @pytest.mark.parametrize("heading", ["Elevation", "RL", "Lyttelton 1937 height", "GPS height", "WGS84 height"])
 def test_what_many_programs_write_over_any_height_is_no_contradiction(heading: str) -> None:
-    assert kind_said(heading) is None
+    assert height_kind_in_heading(heading) is None
     assert height_said(heading) in ("level", "ellipsoid")
 
 

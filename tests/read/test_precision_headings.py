@@ -3,7 +3,7 @@
 import pytest
 from every import every
 
-from pipeline.read.precision_headings import Precise, Side, precision_said
+from pipeline.read.precision_headings import PrecisionHeading, Side, precision_in_heading
 
 EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
 
@@ -33,7 +33,7 @@ EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
     ],
 )
 def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sigma: bool | None) -> None:
-    said = [precision_said(heading) for heading in headings]
+    said = [precision_in_heading(heading) for heading in headings]
     assert [one and one.side for one in said] == list(sides)
     assert all(one is not None and not one.wider for one in every(said))
     assert sigma is None or {one.sigma for one in said if one is not None} == {sigma}
@@ -46,16 +46,16 @@ def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sig
      "mp", "mh", "MP 3", "mp id"],
 )  # fmt: skip
 def test_other_headings_say_none(heading: str) -> None:
-    assert precision_said(heading) is None
+    assert precision_in_heading(heading) is None
 
 
 @pytest.mark.parametrize("heading", ["Precision E (95%)", "Accuracy N 2 sigma", "95% error height", "2σ E"])
 def test_wider_ones_are_told_apart(heading: str) -> None:
-    said = precision_said(heading)
+    said = precision_in_heading(heading)
     assert said is not None and said.wider
 
 
 def test_a_word_that_is_not_known_takes_the_plainness_away() -> None:
-    assert precision_said("Precision E") == Precise(EAST)
-    said = precision_said("Grumbled precision E")
+    assert precision_in_heading("Precision E") == PrecisionHeading(EAST)
+    said = precision_in_heading("Grumbled precision E")
     assert said is not None and not said.plain

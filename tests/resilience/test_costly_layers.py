@@ -15,7 +15,7 @@ from exports_made import block, find, read
 from packages_made import stored_package
 
 from pipeline.control.table_source import read_source
-from pipeline.files.features import Twice, once
+from pipeline.files.features import NameTwice, unique_members
 from pipeline.problems import Problems
 
 #: CPU seconds that any of them may take; the slowest takes one where nothing else runs.
@@ -90,8 +90,8 @@ def test_a_feature_that_makes_no_reading_is_held_back(name: str, tmp_path: Path)
 def test_a_name_that_comes_twice_is_found_among_many() -> None:
     pairs: list[tuple[str, Any]] = [(f"k{n}", n) for n in range(200_000)]
     began = time.process_time()
-    with pytest.raises(Twice, match="k199999"):
-        once([*pairs, pairs[-1]])
+    with pytest.raises(NameTwice, match="k199999"):
+        unique_members([*pairs, pairs[-1]])
     assert time.process_time() - began < LONGEST
 
 

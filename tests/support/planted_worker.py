@@ -11,7 +11,7 @@ from pathlib import Path
 from pipeline.cluster import worker_calls
 from pipeline.problems import JobHeld
 
-_done = worker_calls.done
+_done = worker_calls.run_beside
 
 
 def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
@@ -26,4 +26,4 @@ def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
 
 
 def dask_setup(_: object) -> None:
-    worker_calls.done = _planted
+    worker_calls.run_beside = _planted

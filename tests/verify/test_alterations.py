@@ -87,10 +87,10 @@ def test_only_what_opening_touches_is_forgiven(folder: Path) -> None:
 
 def test_an_issue_of_an_earlier_schema_is_compared_as_far_as_it_goes(folder: Path) -> None:
     """Of a record that says nothing of the database its layers are compared, and that no more could be is said."""
-    from pipeline.issue.record import stated
+    from pipeline.issue.record import read_any_version
 
     path = package(folder).with_name("issue.json")
-    record = stated(path) | {"schema": 2}
+    record = read_any_version(path) | {"schema": 2}
     for entry in record["files"]:
         entry.pop("database", None)
     seal(path, record)

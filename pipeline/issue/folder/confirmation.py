@@ -13,7 +13,7 @@ from pipeline.files.regular_files import read_note
 from pipeline.files.unlocked_database import BESIDE
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.plain_names import is_plain_link
-from pipeline.issue.folder.synced_write import put
+from pipeline.issue.folder.synced_write import replace_synced
 
 NAME = ".confirmed"
 
@@ -71,7 +71,7 @@ def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs], 
     noted = {"issue": issue, "at_hand": at_hand, "signs": signs, "all_names": True, "glanced": asdict(glanced)}
     said = json.dumps(noted)
     with suppress(OSError):
-        put(folder, NAME, f"{said}\n".encode(), synced=False)
+        replace_synced(folder, NAME, f"{said}\n".encode(), synced=False)
 
 
 def signs_of(issue: Path) -> dict[str, Signs]:

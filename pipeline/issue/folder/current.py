@@ -12,7 +12,7 @@ from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.folder_names import ISSUES, is_number
 from pipeline.issue.folder.plain_names import lay_all, make_link
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, stated
+from pipeline.issue.record import RecordError, read_any_version
 from pipeline.limits import NOTE
 
 NAME = "current"
@@ -100,7 +100,7 @@ def not_ours(folder: Path) -> str | None:
 def _strange(copy: Path, names: Iterable[str]) -> list[str] | None:
     """Return what of a folder's names is not of the issue that its record is of, None where it has no record."""
     try:
-        said = stated(copy / RECORD)
+        said = read_any_version(copy / RECORD)
         begins = (f"{said['job']}-{said['issue']:03d}.", f"{said['job']}.")
     except (RecordError, OSError, KeyError, TypeError, ValueError):
         return None

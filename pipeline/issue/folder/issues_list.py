@@ -69,7 +69,7 @@ def numbers_listed(folder: Path) -> set[int]:
     return {int(row[0]) for row in lines if not {RELEASED, REMOVED} & {*row[2:3]}}
 
 
-def made(entries: Iterable[Entry]) -> dict[int, Entry]:
+def entries_of_making(entries: Iterable[Entry]) -> dict[int, Entry]:
     """Return the line of each issue's making, or of its being set aside: the last that says neither other thing."""
     return {entry.issue: entry for entry in entries if entry.verdict not in (RELEASED, REMOVED)}
 

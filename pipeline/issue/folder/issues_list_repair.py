@@ -12,7 +12,7 @@ from pathlib import Path
 from pipeline.issue.folder.folder_names import SET_ASIDE as PLACE
 from pipeline.issue.folder.folder_names import set_aside
 from pipeline.issue.folder.issues_list import ANEW, RELEASED, SET_ASIDE, Entry
-from pipeline.issue.folder.manual_release import by_hand, is_pending, stands_until
+from pipeline.issue.folder.manual_release import is_pending, read_release, stands_until
 from pipeline.issue.record import read_record
 from pipeline.words import FIRST_ISSUE
 
@@ -42,7 +42,7 @@ def rebuilt(folder: Path, existing: Mapping[int, Path], known: set[int]) -> list
 
 def _all(folder: Path, existing: Mapping[int, Path]) -> Iterator[Entry]:
     """Yield the lines of a list that is lost, oldest first: a release stands before what was made after it."""
-    hand, aside = by_hand(folder), dict(_aside(folder))
+    hand, aside = read_release(folder), dict(_aside(folder))
     until = stands_until(folder, existing, hand) if hand is not None else 0
     shown: int | None = None
     for number in sorted({*existing, *aside}):

@@ -12,7 +12,7 @@ from typing import Any
 from filelock import FileLock, Timeout
 
 from pipeline.files.regular_files import read_note
-from pipeline.issue.folder.synced_write import put
+from pipeline.issue.folder.synced_write import replace_synced
 
 NAME = ".notified"
 #: Held while a command is called, so that no two runs tell the same; it goes with the process that holds it.
@@ -22,12 +22,12 @@ LOCK = ".notified.lock"
 _TRIES = 5
 
 
-def beside(job: Path) -> Path:
+def note_path(job: Path) -> Path:
     """Return the path of the note that stands beside a job file."""
     return job.with_name(f"{job.name}{NAME}")
 
 
-def noted(path: Path) -> dict[str, Any] | None:
+def read_last_notification(path: Path) -> dict[str, Any] | None:
     """Return what a note says, None where there is none, or none that can be read."""
     try:
         said = json.loads(read_note(path))
@@ -36,11 +36,11 @@ def noted(path: Path) -> dict[str, Any] | None:
     return said if isinstance(said, dict) else None
 
 
-def note(path: Path, said: Mapping[str, Any]) -> None:
+def write_last_notification(path: Path, said: Mapping[str, Any]) -> None:
     """Let a note say what was told, in one step. Raises OSError."""
     for left in reversed(range(_TRIES)):
         try:
-            put(path.parent, path.name, (json.dumps(said) + "\n").encode(), synced=False)
+            replace_synced(path.parent, path.name, (json.dumps(said) + "\n").encode(), synced=False)
             return
         except FileNotFoundError:
             if not left:
@@ -48,7 +48,7 @@ def note(path: Path, said: Mapping[str, Any]) -> None:
 
 
 @contextmanager
-def telling(folder: Path, seconds: float) -> Iterator[None]:
+def notification_lock(folder: Path, seconds: float) -> Iterator[None]:
     """Let no other run tell of a job meanwhile; wait for one that does. A disk that refuses the lock is no reason."""
     lock = FileLock(folder / LOCK)
     with suppress(OSError, Timeout):

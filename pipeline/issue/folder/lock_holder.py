@@ -17,7 +17,7 @@ from pathlib import Path
 from pipeline.clock import iso
 from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.folder_names import LOCK, scratch
-from pipeline.issue.folder.synced_write import put
+from pipeline.issue.folder.synced_write import replace_synced
 from pipeline.problems import JobHeld
 
 NAME = ".held-by"
@@ -44,7 +44,7 @@ def locks_reach() -> None:
 
 
 @contextmanager
-def noted(folder: Path) -> Iterator[None]:
+def holding_noted(folder: Path) -> Iterator[None]:
     """Note that this process holds the job, for as long as it does.
 
     Raises `JobHeld` where a run on another machine may hold it, which the lock cannot say.
@@ -52,7 +52,7 @@ def noted(folder: Path) -> Iterator[None]:
     _refuse_other_machine(folder)
     said = {"host": socket.gethostname(), "pid": os.getpid(), "since": iso(datetime.now(UTC), "seconds")}
     with suppress(OSError):  # it only tells; what cannot be written here will be said of what matters
-        put(folder, NAME, (json.dumps(said) + "\n").encode(), synced=False)
+        replace_synced(folder, NAME, (json.dumps(said) + "\n").encode(), synced=False)
     try:
         yield
     finally:
@@ -60,7 +60,7 @@ def noted(folder: Path) -> Iterator[None]:
             (folder / NAME).unlink(missing_ok=True)
 
 
-def who(folder: Path) -> str:
+def find_holder(folder: Path) -> str:
     """Say who holds a job, "" where that is not noted."""
     said = _read(folder)
     return f" {_told(said)}" if said else ""
@@ -150,8 +150,8 @@ def _refuse_other_machine(folder: Path) -> None:
     said = _read(folder)
     if said and said["host"] != socket.gethostname() and on_network(folder) and _age(folder) < LASTS:
         raise JobHeld(
-            f"another run may be using this job{who(folder)}: {folder} is a network folder, where locks may not be"
-            f" seen across machines; if that run has ended, delete {NAME} there, or wait an hour"
+            f"another run may be using this job{find_holder(folder)}: {folder} is a network folder, where locks may not"
+            f" be seen across machines; if that run has ended, delete {NAME} there, or wait an hour"
         )
 
 

@@ -20,16 +20,16 @@ from pipeline.files.regular_files import read_note
 from pipeline.issue.folder import thinned_issues
 from pipeline.issue.folder.folder_names import ISSUES
 from pipeline.issue.folder.issues_list import RELEASED, Entry, read_issues_list
-from pipeline.issue.folder.synced_write import put
+from pipeline.issue.folder.synced_write import replace_synced
 from pipeline.issue.made_from import same_again
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import stated
+from pipeline.issue.record import read_any_version
 
 NAME = ".released"
 
 
 @dataclass(frozen=True)
-class ByHand:
+class ManualRelease:
     """The issue that somebody released, when and why, and the newest issue that there was then."""
 
     issue: int
@@ -42,29 +42,29 @@ class ByHand:
         return Entry(self.issue, self.at, RELEASED, self.because)
 
 
-def by_hand(folder: Path) -> ByHand | None:
+def read_release(folder: Path) -> ManualRelease | None:
     """Return what was last released by hand; None where nothing was. Raises `JobError` as `read_issues_list`."""
     try:
         said = json.loads(read_note(folder / NAME))
         at = datetime.fromisoformat(said["at"])
         if at.tzinfo is not None:
-            return ByHand(int(said["issue"]), int(said["newest"]), at, str(said["because"]))
+            return ManualRelease(int(said["issue"]), int(said["newest"]), at, str(said["because"]))
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         pass
     return _listed(read_issues_list(folder))
 
 
-def _listed(entries: Iterable[Entry]) -> ByHand | None:
+def _listed(entries: Iterable[Entry]) -> ManualRelease | None:
     """Return the same from the list: what stands before the line of a release was there when it was made."""
     newest, found = 0, None
     for entry in entries:
         if entry.verdict == RELEASED:
-            found = ByHand(entry.issue, newest, entry.made_at, entry.because)
+            found = ManualRelease(entry.issue, newest, entry.made_at, entry.because)
         newest = max(newest, entry.issue)
     return found
 
 
-def note(folder: Path, released: ByHand) -> None:
+def write_release(folder: Path, released: ManualRelease) -> None:
     """Note that an issue is released, in one step; `publish.recover` then lets ``current`` show it. Raises OSError."""
     said = {
         "issue": released.issue,
@@ -72,10 +72,10 @@ def note(folder: Path, released: ByHand) -> None:
         "at": iso(released.at, "seconds"),
         "because": released.because,
     }
-    put(folder, NAME, (json.dumps(said) + "\n").encode())
+    replace_synced(folder, NAME, (json.dumps(said) + "\n").encode())
 
 
-def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None = None) -> int | None:
+def find_issue_to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None = None) -> int | None:
     """Return the number of the issue that ``current`` is to show, None where none is released.
 
     One whose files were removed is none of them.
@@ -84,7 +84,7 @@ def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None 
     Raises `RecordError` and OSError where a record that decides it cannot be read, and `JobError` as
     `read_issues_list`.
     """
-    numbers, hand = sorted(issues, reverse=True), by_hand(folder)
+    numbers, hand = sorted(issues, reverse=True), read_release(folder)
     until = stands_until(folder, numbers, hand, said) if hand is not None else 0
     for number in numbers:
         if hand is not None and number <= until and hand.issue in numbers:
@@ -96,10 +96,12 @@ def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None 
     return None
 
 
-def stands_until(folder: Path, issues: Iterable[int], hand: ByHand, said: Mapping[str, Any] | None = None) -> int:
+def stands_until(
+    folder: Path, issues: Iterable[int], hand: ManualRelease, said: Mapping[str, Any] | None = None
+) -> int:
     """Return the newest issue up to which a release by hand stands: the newest of then, or the same made again since.
 
-    Raises as `to_show`, with its arguments.
+    Raises as `find_issue_to_show`, with its arguments.
     """
     numbers, until = set(issues), hand.newest
     later = sorted(number for number in numbers if number > hand.newest)
@@ -117,7 +119,7 @@ def _stated(folder: Path, number: int, said: Mapping[str, Any] | None) -> Mappin
     """Return the record of an issue: ``said`` where it is that one's."""
     if said is not None and said.get("issue") == number:
         return said
-    return stated(folder / ISSUES / f"{number:03d}" / RECORD)
+    return read_any_version(folder / ISSUES / f"{number:03d}" / RECORD)
 
 
 def is_pending(said: Mapping[str, Any]) -> bool:
@@ -131,7 +133,7 @@ def missing_line(folder: Path, more: Sequence[Entry] = ()) -> list[Entry]:
 
     ``more`` are lines that are about to be added.
     """
-    hand = by_hand(folder)
+    hand = read_release(folder)
     if hand is None:
         return []
     entries = [entry for entry in (*read_issues_list(folder), *more) if entry.verdict == RELEASED]

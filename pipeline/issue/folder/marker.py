@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.folder_names import MARKER
-from pipeline.issue.folder.synced_write import put, sync
+from pipeline.issue.folder.synced_write import replace_synced, sync
 from pipeline.problems import JobError, Problem
 
 #: The form of the marker; a later version of the program may write a later one.
@@ -24,7 +24,7 @@ class Marker:
     job_file: str
 
     @classmethod
-    def of(cls, folder: Path, job: str, job_file: Path) -> "Marker":
+    def from_paths(cls, folder: Path, job: str, job_file: Path) -> "Marker":
         """Return the marker of a folder that a job file names."""
         at = os.path.realpath(job_file)
         try:
@@ -62,5 +62,5 @@ def read_marker(folder: Path) -> Marker | None:
 def write_marker(folder: Path, marker: Marker) -> None:
     """Mark a folder, in one step. Raises OSError."""
     said = {"format": FORMAT, "written_by": _OURS, "job": marker.job, "job_file": marker.job_file}
-    put(folder, MARKER, (json.dumps(said, indent=2) + "\n").encode())
+    replace_synced(folder, MARKER, (json.dumps(said, indent=2) + "\n").encode())
     sync(folder)

@@ -30,7 +30,7 @@ from pipeline.issue.folder.folder_names import (
 from pipeline.issue.folder.marker import Marker, read_marker, write_marker
 from pipeline.issue.folder.plain_names import plain_name
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, stated
+from pipeline.issue.record import RecordError, read_any_version
 from pipeline.job.named_folder import names_folder
 from pipeline.problems import JobError, Problem
 
@@ -59,7 +59,7 @@ def in_the_way(folder: Path, owner: Owner, show: Callable[[Path], str] = str) ->
     """
     try:
         for above in folder.parents:
-            if os.path.lexists(above / MARKER) and kept(above)(folder):
+            if os.path.lexists(above / MARKER) and find_keeper(above)(folder):
                 return [
                     (f"the folder {show(folder)} is inside the issues kept in {show(above)}", "name another folder")
                 ]
@@ -80,12 +80,12 @@ def claim(folder: Path, owner: Owner) -> None:
     """Mark a folder as a job's, which holds its lock. Raises `JobError` where it cannot be, and OSError."""
     if clashes := in_the_way(folder, owner):
         raise JobError([Problem(str(owner.file), 0, *clash) for clash in clashes])
-    marker = Marker.of(folder, owner.job, owner.file)
+    marker = Marker.from_paths(folder, owner.job, owner.file)
     if read_marker(folder) != marker:
         write_marker(folder, marker)
 
 
-def kept(folder: Path) -> Callable[[Path], bool]:
+def find_keeper(folder: Path) -> Callable[[Path], bool]:
     """Return what says of a path, links resolved, that it lies where a job's folder keeps what runs write."""
     marked = folder.is_dir() and (os.path.lexists(folder / MARKER) or _has_issue(folder))
     names = {ISSUES, current.NAME, issues_list.NAME, SET_ASIDE}
@@ -99,7 +99,7 @@ def kept(folder: Path) -> Callable[[Path], bool]:
 
 def is_among_issues(path: Path) -> bool:
     """Say whether a path, links resolved, lies where some job's folder keeps what runs write."""
-    return any((above / MARKER).exists() and kept(above)(path) for above in path.parents)
+    return any((above / MARKER).exists() and find_keeper(above)(path) for above in path.parents)
 
 
 def _strangers(folder: Path, *, marked: bool) -> Iterator[tuple[str, str, str]]:
@@ -165,7 +165,7 @@ def _has_issue(folder: Path) -> bool:
 
 def _is_issue(place: Path) -> bool:
     try:
-        said = stated(place / RECORD)
+        said = read_any_version(place / RECORD)
         if {"job", "issue", "version", "verdict"} <= said.keys():
             return True
     except (RecordError, OSError):

@@ -23,7 +23,7 @@ from pipeline.issue.folder.issues_list import Entry, read_issues_list
 from pipeline.issue.folder.issues_list_repair import rebuilt
 from pipeline.issue.folder.ownership import Owner, claim
 from pipeline.issue.folder.plain_names import lay_links
-from pipeline.issue.folder.synced_write import make_folder, put, sync, sync_tree, write_synced
+from pipeline.issue.folder.synced_write import make_folder, replace_synced, sync, sync_tree, write_synced
 from pipeline.issue.record import NAME as RECORD
 from pipeline.problems import JobError, JobHeld, Problem
 
@@ -46,7 +46,7 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
         lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
     except Timeout:
-        raise JobHeld(f"this job is already being run{lock_holder.who(folder)}, in {folder}") from None
+        raise JobHeld(f"this job is already being run{lock_holder.find_holder(folder)}, in {folder}") from None
     except OSError as error:
         raise _not_to_be_written(folder, error) from error
     try:
@@ -57,7 +57,7 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
             claim(folder, owner)
         except OSError as error:
             raise _not_to_be_written(folder, error) from error
-        with lock_holder.noted(folder):
+        with lock_holder.holding_noted(folder):
             yield
     finally:
         lock.release()
@@ -89,7 +89,7 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     lines = rebuilt(folder, existing, issues_list.numbers_listed(folder))
     removed = thinned_issues.finished_lines(folder, [record.parent for record in existing.values()])
     add_lines(folder, [*lines, *manual_release.missing_line(folder, lines), *removed])
-    shown = manual_release.to_show(folder, existing, newest)
+    shown = manual_release.find_issue_to_show(folder, existing, newest)
     if shown is None:
         return None
     issue = existing[shown].parent
@@ -111,7 +111,7 @@ def replace_current(folder: Path, issue: Path) -> None:
 def add_lines(folder: Path, entries: list[Entry]) -> None:
     """Add lines to the issues list, in one step. Raises OSError."""
     if entries:
-        put(folder, issues_list.NAME, issues_list.with_entries(folder, entries))
+        replace_synced(folder, issues_list.NAME, issues_list.with_entries(folder, entries))
 
 
 @dataclass
@@ -136,7 +136,7 @@ class Staged:
         """Sync the staged files, let the issue appear under its number, and return its folder.
 
         ``made_at`` needs its offset from UTC; with ``verdict`` and ``because`` it goes to the issues list. ``current``
-        ``stays`` where it is if `manual_release.to_show` says so of the issues with this one.
+        ``stays`` where it is if `manual_release.find_issue_to_show` says so of the issues with this one.
 
         Raises FileNotFoundError where there is no issue.json, and OSError where the disk is full or the folder cannot
         be written. There is no new issue then, but with `Appeared`.

@@ -32,7 +32,7 @@ class Probe:
 
 
 @contextmanager
-def trial(folder: Path) -> Iterator[Probe]:
+def probe(folder: Path) -> Iterator[Probe]:
     """Lay down what the other side is to find, with a lock held, and take everything away again at the end.
 
     Raises OSError where the folder cannot be written, synced or locked.
@@ -50,10 +50,10 @@ def trial(folder: Path) -> Iterator[Probe]:
         shutil.rmtree(tried.place, ignore_errors=True)
 
 
-def found_there(place: str, ours: str, theirs: str, name: str) -> str:
+def failures_seen_there(place: str, ours: str, theirs: str, name: str) -> str:
     """Look at a trial from the other side, under a ``name`` of its own, and return what fails, "" where nothing does.
 
-    It writes a file there and renames it, for `found_here`.
+    It writes a file there and renames it, for `failures_seen_here`.
     """
     folder = Path(place)
     try:
@@ -71,7 +71,7 @@ def found_there(place: str, ours: str, theirs: str, name: str) -> str:
     return ""
 
 
-def found_here(tried: Probe, name: str) -> str:
+def failures_seen_here(tried: Probe, name: str) -> str:
     """Look at what the other side left in a trial, and return what fails, "" where nothing does."""
     try:
         if read_note(tried.place / f"{_THERE}{name}") != tried.theirs:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
-from pipeline.issue.folder.issues_list import SET_ASIDE, made, read_issues_list
+from pipeline.issue.folder.issues_list import SET_ASIDE, entries_of_making, read_issues_list
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, stated, understood
+from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, parse_record, read_any_version
 from pipeline.problems import JobError, Problem
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def standing(folder: Path) -> Iterator[Standing | Problem]:
 
 def aside(folder: Path) -> set[int]:
     """Return the numbers of the issues that were set aside. Raises as above."""
-    last = made(read_issues_list(folder))
+    last = entries_of_making(read_issues_list(folder))
     return {number for number, entry in last.items() if entry.verdict == SET_ASIDE} | set_aside(folder).keys()
 
 
@@ -77,8 +77,8 @@ def _read(folder: Path, number: int) -> Standing:
     place = folder / ISSUES / f"{number:03d}"
     path, name = place / RECORD, f"issue {number:03d}"
     try:
-        said = stated(path)
-        record = understood(said, path)
+        said = read_any_version(path)
+        record = parse_record(said, path)
     except LaterRecordError as error:
         raise JobError([Problem(str(path), 0, f"{name} cannot be read: {_said(path, error)}", error.fix)]) from error
     except (RecordError, OSError) as error:

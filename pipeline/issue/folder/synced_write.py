@@ -49,7 +49,7 @@ def write_synced(path: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def put(folder: Path, name: str, content: bytes, *, synced: bool = True) -> None:
+def replace_synced(folder: Path, name: str, content: bytes, *, synced: bool = True) -> None:
     """Let a file of ours hold ``content``, in one step: before it or after it, never a part. Raises OSError.
 
     Not ``synced``: a note that nobody misses after a power cut is not waited for.

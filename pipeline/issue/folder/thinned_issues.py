@@ -53,7 +53,7 @@ def may_go(files: Iterable[FileIssued]) -> dict[str, str]:
     return {one["name"]: one["sha256"] for one in files if not one["name"].endswith(".html")}
 
 
-def thinned(place: Path) -> Thinned | None:
+def read_thinned(place: Path) -> Thinned | None:
     """Return what was removed of the issue in a folder, None where nothing was, or nothing readable says so."""
     try:
         said = json.loads(read_note(place / NAME))
@@ -66,7 +66,7 @@ def thinned(place: Path) -> Thinned | None:
 
 def refuse_thinned(place: Path) -> None:
     """Raise `JobError` where files of an issue are needed that were removed."""
-    if (found := thinned(place)) is not None:
+    if (found := read_thinned(place)) is not None:
         fix = "name another issue; or restore all of its folder from a backup, with a larger issue.keep"
         raise JobError(
             [Problem(str(place), 0, f"issue {found.issue:03d} has only its record and report: {found}", fix)]
@@ -108,7 +108,11 @@ def finished_lines(folder: Path, places: Iterable[Path]) -> Iterator[Entry]:
     found = [place for place in places if os.path.lexists(place / NAME)]
     listed = {entry.issue for entry in read_issues_list(folder) if entry.verdict == REMOVED} if found else set()
     for place in found:
-        if int(place.name) not in listed and (what := thinned(place)) is not None and what.issue == int(place.name):
+        if (
+            int(place.name) not in listed
+            and (what := read_thinned(place)) is not None
+            and what.issue == int(place.name)
+        ):
             with suppress(OSError):
                 if finish(place, what):
                     yield what.entry()

@@ -7,12 +7,12 @@ import json
 from pathlib import Path
 
 from pipeline.files.regular_files import read_note
-from pipeline.issue.folder.synced_write import put
+from pipeline.issue.folder.synced_write import replace_synced
 
 NAME = ".untold"
 
 
-def untold(folder: Path) -> list[int]:
+def read_unnotified(folder: Path) -> list[int]:
     """Return the numbers noted, in their order; none where there is no note, or none that can be read."""
     try:
         noted = json.loads(read_note(folder / NAME))
@@ -21,14 +21,14 @@ def untold(folder: Path) -> list[int]:
     return [number for number in noted if isinstance(number, int)] if isinstance(noted, list) else []
 
 
-def note(folder: Path, number: int) -> None:
+def note_unnotified(folder: Path, number: int) -> None:
     """Note an issue that is about to appear, beside those noted before. Raises OSError."""
-    _write(folder, sorted({*untold(folder), number}))
+    _write(folder, sorted({*read_unnotified(folder), number}))
 
 
 def strike_out(folder: Path, newest: int) -> None:
     """Strike out every issue up to one of which somebody was told. Raises OSError."""
-    noted = untold(folder)
+    noted = read_unnotified(folder)
     left = [number for number in noted if number > newest]
     if left:
         _write(folder, left)
@@ -37,4 +37,4 @@ def strike_out(folder: Path, newest: int) -> None:
 
 
 def _write(folder: Path, numbers: list[int]) -> None:
-    put(folder, NAME, (json.dumps(numbers) + "\n").encode())
+    replace_synced(folder, NAME, (json.dumps(numbers) + "\n").encode())

@@ -13,7 +13,7 @@ from pipeline.issue.formats.layer_names import one_line
 from pipeline.issue.geopackage.layer_stream import Package
 
 
-def control_told(package: Package, factors: Sequence[float] = (1.0, 1.0, 1.0)) -> dict[str, str]:
+def drawn_elsewhere_messages(package: Package, factors: Sequence[float] = (1.0, 1.0, 1.0)) -> dict[str, str]:
     """Return for each mark of the adjustment that is drawn elsewhere than it is published what is drawn, and why.
 
     ``factors`` turn easting, northing, height of the grid into the format's numbers.
@@ -23,7 +23,7 @@ def control_told(package: Package, factors: Sequence[float] = (1.0, 1.0, 1.0)) -
 
 def control_lines(package: Package) -> list[str]:
     """Return the same as lines, each with its mark; numbers are the grid's."""
-    return [f"{one_line(mark)}: {told}" for mark, told in control_told(package).items()]
+    return [f"{one_line(mark)}: {told}" for mark, told in drawn_elsewhere_messages(package).items()]
 
 
 def _told(package: Package, factors: Floats) -> Iterator[tuple[str, str]]:

@@ -42,7 +42,7 @@ def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     ezdxf_alone.load()
     from pipeline.issue.formats.dxf_drawing import frame
 
-    plan = DrawingContents.of(package, about)
+    plan = DrawingContents.from_package(package, about)
     around = frame(about, plan.overview, plan.layers, plan.unproven, plan.listed, plan.handles)
     size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
@@ -67,7 +67,7 @@ def read_back(path: Path, package: Package, about: FileFacts) -> None:
     from pyogrio.errors import DataLayerError, DataSourceError
 
     path.stat()
-    plan = DrawingContents.of(package, about)
+    plan = DrawingContents.from_package(package, about)
     try:
         with (
             plain_file(path) as plain,

@@ -42,9 +42,9 @@ from pipeline.issue.formats.dxf_symbols import (
     Symbol,
     Tag,
     Tags,
+    attribute_text,
+    attribute_texts,
     fields,
-    value,
-    values,
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed_column, fixed_or, floats
 from pipeline.issue.geopackage.layer_stream import Package
@@ -130,7 +130,7 @@ class DrawingContents:
     listed: tuple[str, ...]
 
     @classmethod
-    def of(cls, package: Package, about: FileFacts) -> "DrawingContents":
+    def from_package(cls, package: Package, about: FileFacts) -> "DrawingContents":
         """Read a package once, and its points again where they have more codes than there are colours."""
         drafting, axes = about.drafting, about.axes
         # millimetres on paper to the drawing's unit
@@ -199,7 +199,7 @@ class DrawingContents:
             raise RuntimeError("a point without a position was issued")
         keys, which = self.overview.keys_of(batch)
         proofs = pa.array([proof or "" for _, proof in keys], pa.string()).take(pa.array(which))
-        texts = [values(batch.column("name")), _heights(batch), values(batch.column("code")), proofs]
+        texts = [attribute_texts(batch.column("name")), _heights(batch), attribute_texts(batch.column("code")), proofs]
         kinds = [(_symbol(key), self.by_key[key]) for key in keys]
         return Drawn(kinds, which, places, texts, np.zeros(len(places)))
 
@@ -215,7 +215,14 @@ class DrawingContents:
         for row, (given, height) in enumerate(rows, start=before):
             line, left = self.crowded.line(row)
             more = f"and {counted(left, 'more occupation')}: see {LIST}" if left else ""
-            texts = (value(given["point"]), height, difference(given), value(given["mark"]), value(given["role"]), more)
+            texts = (
+                attribute_text(given["point"]),
+                height,
+                difference(given),
+                attribute_text(given["mark"]),
+                attribute_text(given["role"]),
+                more,
+            )
             shown.append(texts)
             kind = QUIET if line is None else CHECK, OWN[FAILED if given["passed"] is False else CHECKS]
             which.append(kinds.setdefault(kind, len(kinds)))
@@ -266,6 +273,6 @@ def _heights(batch: pa.RecordBatch) -> pa.StringArray:
 
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:
     batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
-    shown = [values(batch.column("mark")), _heights(batch), values(batch.column("status"))]
+    shown = [attribute_texts(batch.column("mark")), _heights(batch), attribute_texts(batch.column("status"))]
     none = np.zeros(batch.num_rows, np.int64)
     return Drawn([(MARK, OWN[MARKS])], none, places_of(batch, axes), shown, none.astype(np.float64))

@@ -137,14 +137,14 @@ _SHAPES = {
 
 #: Stands in a form for what is another one for each insertion: no character of a text.
 _PLACE = "\0"
-#: What `value` looks at more closely, as Arrow reads it.
+#: What `attribute_text` looks at more closely, as Arrow reads it.
 _ODD = "[\\x00-\\x1f\\x7f-\\x9f\u2028\u2029%\\\\^]"
 
 #: What programs that draw take for a sign of their own: %%c for a diameter, %%u for a line below, \U+2205 for any.
 _ACTS = re.compile(r"%(?=%)|\\(?=[UuMm]\+)")
 
 
-def value(text: str | None) -> str:
+def attribute_text(text: str | None) -> str:
     """Return a text as an attribute can hold it: on one line, with a caret written as the format wants it.
 
     The two signs that begin a code of the format are written with a blank between, so that what follows stays text.
@@ -155,12 +155,12 @@ def value(text: str | None) -> str:
     return shortened(given.replace("^", "^ "), LONGEST).removesuffix("^")
 
 
-def values(texts: pa.StringArray) -> pa.StringArray:
-    """Return each text as `value` does; nearly always none of many has anything to be changed."""
+def attribute_texts(texts: pa.StringArray) -> pa.StringArray:
+    """Return each text as `attribute_text` does; nearly always none of many has anything to be changed."""
     given = pc.fill_null(texts, "")
     odd = pc.or_(pc.greater(pc.utf8_length(given), LONGEST // 4), pc.match_substring_regex(given, _ODD))
     if pc.any(odd).as_py():
-        return pa.array(map(value, given.to_pylist()), pa.string())
+        return pa.array(map(attribute_text, given.to_pylist()), pa.string())
     return given
 
 

@@ -14,10 +14,10 @@ import numpy as np
 
 from pipeline.geodesy.axes import FOOT, SURVEY_FOOT, Axes
 from pipeline.issue.file_facts import FileFacts
-from pipeline.issue.formats.control_marks import control_told
+from pipeline.issue.formats.control_marks import drawn_elsewhere_messages
 from pipeline.issue.formats.landxml_lines import LAYER, LinePlan, collection_of, legs, vertices_read
 from pipeline.issue.formats.landxml_points import PointPlan, Row, collection_of_points
-from pipeline.issue.formats.landxml_text import legal, named, positions, quoted
+from pipeline.issue.formats.landxml_text import legal_name, legal_text, positions, quoted
 from pipeline.issue.geopackage.layer_stream import Differs, Package
 from pipeline.words import counted
 
@@ -144,15 +144,15 @@ def _own(axes: Axes) -> str:
 
 def _marks(package: Package, axes: Axes) -> Iterator[list[Row]]:
     """Yield the marks; where one is drawn elsewhere than it is published, its description says which and why."""
-    told = control_told(package, axes.upright(_linear(axes)))
+    told = drawn_elsewhere_messages(package, axes.upright(_linear(axes)))
     for batch in package.batches("marks"):
         placed = positions(batch, axes.upright(_linear(axes)))
         columns = (batch.column("mark").to_pylist(), batch.column("status").to_pylist(), placed.to_pylist())
         yield [
             (
                 {
-                    "name": named(mark),
-                    "desc": legal("; ".join(filter(None, (status, told.get(mark))))),
+                    "name": legal_name(mark),
+                    "desc": legal_text("; ".join(filter(None, (status, told.get(mark))))),
                     "role": "control point",
                 },
                 text,
@@ -169,7 +169,10 @@ def _lines(package: Package, axes: Axes) -> Iterator[tuple[str, Iterator[list[Ro
         yield (
             collection_of(word),
             (
-                [({"name": named(name), "desc": legal(told)}, "\n".join(vertices)) for name, told, vertices in some]
+                [
+                    ({"name": legal_name(name), "desc": legal_text(told)}, "\n".join(vertices))
+                    for name, told, vertices in some
+                ]
                 for some in plan.lines(word)
             ),
         )

@@ -18,33 +18,33 @@ _SEEN = "^[!-~]"
 _MARKUP = "[&<>\"'\n\r\t]"
 
 
-def legal(text: str) -> str:
+def legal_text(text: str) -> str:
     """Return a text on one line, without the signs that XML cannot have."""
     return one_line(text).translate(_NOT_IN_XML)
 
 
-def named(text: str | None) -> str:
+def legal_name(text: str | None) -> str:
     """Return a text as a name, which is never blank."""
-    found = legal(text or "")
+    found = legal_text(text or "")
     return found if found.strip() else "unnamed"
 
 
 def quoted(text: str) -> str:
     """Return a text as an attribute's value, in its quotes."""
-    return quoteattr(legal(text))
+    return quoteattr(legal_text(text))
 
 
 def legal_column(texts: pa.StringArray) -> pa.StringArray:
-    """Return each text as `legal` does, none as an empty one."""
+    """Return each text as `legal_text` does, none as an empty one."""
     given = pc.fill_null(texts, "")
-    return _changed(given, pc.match_substring_regex(given, _ODD), legal)
+    return _changed(given, pc.match_substring_regex(given, _ODD), legal_text)
 
 
 def named_column(texts: pa.StringArray) -> pa.StringArray:
-    """Return each text as `named` does."""
+    """Return each text as `legal_name` does."""
     given = pc.fill_null(texts, "")
     odd = pc.or_(pc.match_substring_regex(given, _ODD), pc.invert(pc.match_substring_regex(given, _SEEN)))
-    return _changed(given, odd, named)
+    return _changed(given, odd, legal_name)
 
 
 def quoted_column(texts: pa.StringArray) -> pa.StringArray:

@@ -23,7 +23,7 @@ def cleaned(text: str, unwanted: re.Pattern[str], longest: int) -> str:
     return shortened(unwanted.sub("_", one_line(text).strip()), longest).strip()
 
 
-def told_apart(wanted: Iterable[str], taken: Iterable[str] = ()) -> list[str]:
+def unique_name(wanted: Iterable[str], taken: Iterable[str] = ()) -> list[str]:
     """Return a name for each one wanted: itself, or with a number where it is taken; case makes no difference."""
     used = {name.casefold() for name in taken}
     given = []

@@ -18,7 +18,7 @@ from pipeline.issue.geopackage.blank_packages import Blank
 from pipeline.issue.geopackage.definitions import redefine
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.spatial_index import Boxes, Packing
-from pipeline.issue.geopackage.stored_columns import boxes, kept_columns
+from pipeline.issue.geopackage.stored_columns import boxes, stored_columns
 from pipeline.issue.geopackage.write_errors import refusal
 from pipeline.issue.geopackage.written_counts import Written
 
@@ -39,7 +39,7 @@ class Kept:
     boxes: Boxes
 
     @classmethod
-    def of(cls, layer: str, blank: Blank) -> "Kept":
+    def from_blank(cls, layer: str, blank: Blank) -> "Kept":
         """Return it, before any row."""
         return cls(layer, blank.srs_id, Boxes())
 
@@ -47,7 +47,7 @@ class Kept:
         """Return the next rows as the columns of the layer's table."""
         first = self.boxes.rows + 1
         self.boxes.add(boxes(batch.column(GEOMETRY)))
-        return kept_columns(batch, first, self.srs_id)
+        return stored_columns(batch, first, self.srs_id)
 
 
 class Appending:

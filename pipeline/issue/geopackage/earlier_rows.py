@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
 from pipeline.files.geopackages import for_gdal
-from pipeline.files.guarded_database import why
+from pipeline.files.guarded_database import failure_message
 from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import as_issued, unlocked
 
@@ -40,7 +40,7 @@ def reading(package: Path) -> Iterator[Path]:
     except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
         raise Lost(f"{package.name} cannot be read: {error}") from error
     except sqlite3.DatabaseError as error:
-        raise Lost(f"{package.name} cannot be read: {why(error)}") from error
+        raise Lost(f"{package.name} cannot be read: {failure_message(error)}") from error
 
 
 def columns_of(package: Path, layer: str) -> set[str]:

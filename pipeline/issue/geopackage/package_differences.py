@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.files.guarded_database import Guarded, why
+from pipeline.files.guarded_database import Guarded, failure_message
 from pipeline.files.unlocked_database import as_seen, is_there, quoted, unlocked
 from pipeline.issue.geopackage.package_database import HEADER, database_of
-from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.recount import NotReadable, recount_package
 from pipeline.issue.geopackage.stored_rows import ENVELOPE_BYTES, HEADER_BYTES
 from pipeline.issue.record_types import DatabaseIssued, FileIssued, LayerSums
 from pipeline.words import counted
@@ -53,7 +53,7 @@ def differences(package: Path, entry: FileIssued) -> Iterator[str]:
     except OSError:
         raise
     except Exception as error:
-        yield f"cannot be read: {why(error)}"
+        yield f"cannot be read: {failure_message(error)}"
 
 
 def _differences(package: Path, entry: FileIssued) -> Iterator[str]:
@@ -101,7 +101,7 @@ def _database(found: DatabaseIssued, issued: DatabaseIssued, follows: set[str], 
 
 def _content(package: Path, layers: list[LayerSums]) -> Iterator[str]:
     """Yield how the layers of a GeoPackage differ from what the record says of them. Raises NotReadable, OSError."""
-    found = {layer.name: layer for layer in recount(package)}
+    found = {layer.name: layer for layer in recount_package(package)}
     for given in layers:
         there = found.pop(given["name"], None)
         if there is None:
@@ -129,7 +129,7 @@ def _indexes(package: Path, layers: list[LayerSums]) -> Iterator[str]:
             try:
                 sound = _leads_there(file, layer["name"])
             except sqlite3.DatabaseError as error:
-                yield f"the spatial index of layer {layer['name']} cannot be read: {why(error)}"
+                yield f"the spatial index of layer {layer['name']} cannot be read: {failure_message(error)}"
                 continue
             if not sound:
                 yield f"the spatial index of layer {layer['name']} is not that of its geometries"

@@ -31,7 +31,7 @@ from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layer_copies import without_name
 from pipeline.issue.geopackage.layers import GEOMETRY, LINE_Z, WKB_POINT_Z
 from pipeline.issue.geopackage.package_database import database_of
-from pipeline.issue.geopackage.stored_rows import ENVELOPE_BYTES, HEADER_BYTES, kept_values
+from pipeline.issue.geopackage.stored_rows import ENVELOPE_BYTES, HEADER_BYTES, stored_rows
 from pipeline.issue.geopackage.styles import STYLES
 from pipeline.issue.geopackage.written_counts import KEPT, Geometries, Shapes, Written, unpacked
 from pipeline.issue.record_types import DatabaseIssued
@@ -315,7 +315,7 @@ def _whole(file: Guarded, layer: Written) -> Sequence[bytes | None]:
     (count,) = file.execute(f"SELECT ifnull(sum(1), 0) FROM {quoted(layer.name)}").fetchone()
     if count != layer.rows:
         raise ValueError(f"it has {counted(count, 'row')}, given were {layer.rows}")
-    values, shapes = kept_values(file, layer.name)
+    values, shapes = stored_rows(file, layer.name)
     columns = tuple(name for name in values.schema.names if name != GEOMETRY)
     if columns != layer.columns:
         raise ValueError(f"its columns are {columns}, given were {layer.columns}")
@@ -331,7 +331,7 @@ def _row_apart(file: Guarded, layer: Written) -> str:
     """Say which is the first row with another geometry, of a layer whose rows were all kept."""
     if len(layer.sampled) != layer.rows:
         return ""
-    shapes = kept_values(file, layer.name)[0].column(GEOMETRY)
+    shapes = stored_rows(file, layer.name)[0].column(GEOMETRY)
     for row, (shape, given) in enumerate(zip(shapes, layer.vertices, strict=True), 1):
         one = pa.array([shape.as_py()], pa.binary()).drop_null()
         found = unpacked(layer.geometry_type, one).vertices if len(one) else np.full(given.shape, np.nan)

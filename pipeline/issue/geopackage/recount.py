@@ -13,7 +13,7 @@ import pyarrow as pa
 from pipeline.digest import digest
 from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
 from pipeline.files.geopackages import for_gdal
-from pipeline.files.guarded_database import why
+from pipeline.files.guarded_database import failure_message
 from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import as_seen, logs_of, quoted, unlocked
 from pipeline.issue.geopackage.content_sums import Content, together
@@ -41,7 +41,7 @@ class LayerContent:
         return together(self.sums)
 
 
-def recount(package: Path) -> list[LayerContent]:
+def recount_package(package: Path) -> list[LayerContent]:
     """Read every layer of a GeoPackage in batches and sum its columns.
 
     Changes of another program that still wait in a log beside the file count as made: the two are read in a copy.
@@ -58,7 +58,7 @@ def recount(package: Path) -> list[LayerContent]:
                 counts = [_count(file, name) for name in names]
             layers = [_layer(path, name) for name in names]
     except sqlite3.DatabaseError as error:
-        raise NotReadable(f"SQLite cannot read it: {why(error)}") from error
+        raise NotReadable(f"SQLite cannot read it: {failure_message(error)}") from error
     for layer, count in zip(layers, counts, strict=True):
         if layer.rows != count:  # GDAL ends a layer at a damaged page and says nothing
             ends = f"layer {layer.name} ends after {layer.rows} of {counted(count, 'row')}"
@@ -77,7 +77,7 @@ def has_issued_content(package: Path, files: Iterable[FileIssued]) -> bool:
     layers = entry.get("layers", []) if entry is not None else []
     try:
         given = [(layer["name"], layer["rows"], layer["content"]) for layer in layers]
-        return bool(given) and given == [(layer.name, layer.rows, layer.content) for layer in recount(package)]
+        return bool(given) and given == [(layer.name, layer.rows, layer.content) for layer in recount_package(package)]
     except (OSError, NotReadable):
         return False
 

@@ -28,7 +28,7 @@ _DATE, _FULL, _SHORT = 10, 24, 20
 _ZERO = ord("0")
 
 
-def kept_columns(batch: pa.RecordBatch, first: int, srs_id: int) -> pa.RecordBatch:
+def stored_columns(batch: pa.RecordBatch, first: int, srs_id: int) -> pa.RecordBatch:
     """Return rows as the columns of the layer's table: fid, geom, and the others in their order.
 
     Args:
@@ -40,11 +40,11 @@ def kept_columns(batch: pa.RecordBatch, first: int, srs_id: int) -> pa.RecordBat
     fids = pa.array(np.arange(first, first + batch.num_rows, dtype=np.int64))
     shapes = _geometries(batch.column(GEOMETRY), srs_id)
     return pa.RecordBatch.from_arrays(
-        [fids, shapes, *(kept(batch.column(name)) for name in names)], ["fid", "geom", *names]
+        [fids, shapes, *(stored_column(batch.column(name)) for name in names)], ["fid", "geom", *names]
     )
 
 
-def kept(column: pa.Array) -> pa.Array:
+def stored_column(column: pa.Array) -> pa.Array:
     """Return one column as whole numbers, doubles, text or bytes, which is all that SQLite has."""
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()

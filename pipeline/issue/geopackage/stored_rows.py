@@ -23,7 +23,7 @@ HEADER_BYTES = 8
 _Values = Sequence[Any]
 
 
-def kept_values(file: sqlite3.Connection | Guarded, layer: str) -> tuple[pa.RecordBatch, _Values]:
+def stored_rows(file: sqlite3.Connection | Guarded, layer: str) -> tuple[pa.RecordBatch, _Values]:
     """Return the rows of a layer in order, their geometry as WKB and last, and the geometries as they are kept.
 
     Raises ValueError where a value is not of its column's type, where feature ids do not count from 1, or where a

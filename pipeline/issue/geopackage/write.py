@@ -167,7 +167,7 @@ def _checked(layer: LayerSource) -> Iterator[pa.RecordBatch]:
 
 def _append(file: Appending, one: _Gathered, blank: Blank, crs: str) -> Written:
     """Append the rows of a layer; where they are many while they come, in a thread of their own."""
-    counted, kept = _Counted(one.layer), Kept.of(one.layer.name, blank)
+    counted, kept = _Counted(one.layer), Kept.from_blank(one.layer.name, blank)
 
     def rows() -> Iterator[pa.RecordBatch]:
         for batch in one.batches():

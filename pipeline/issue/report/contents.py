@@ -43,8 +43,8 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "record": record,
         "package": package,
         "axes": axes_written(record),
-        "needed": told_first(record, Level.NEEDED),
-        "noted": told_first(record, Level.LOOK, Level.NOTED),
+        "needed": opening_remarks(record, Level.NEEDED),
+        "noted": opening_remarks(record, Level.LOOK, Level.NOTED),
         "verdicts": _verdicts(record),
         "reasons": _reasons(record),
         "changes": _changes(record),
@@ -86,7 +86,7 @@ def _untied(record: Record) -> list[dict[str, Any]]:
     ]
 
 
-def told_first(record: Record, *levels: Level) -> list[tuple[str, str]]:
+def opening_remarks(record: Record, *levels: Level) -> list[tuple[str, str]]:
     """Return what the page says first of some levels, each with the section that tells more, the gravest first.
 
     What it is comes from `remarks`; of failing occupations the page has the count, of much that is wholly held back
