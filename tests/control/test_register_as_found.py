@@ -47,7 +47,9 @@ PLACES = {"mark": 1, "easting": 3, "northing": 2, "height": 4}
 
 
 def _by_number(header: int | None, **written: Any) -> Form:
-    return Form.of(ControlSection(file="marks.csv", crs="EPSG:2193", header=header, columns=PLACES, **written))  # type: ignore[arg-type]
+    return Form.from_control(
+        ControlSection(file="marks.csv", crs="EPSG:2193", header=header, columns=PLACES, **written)
+    )  # type: ignore[arg-type]
 
 
 AS_FOUND: dict[str, tuple[bytes, Form]] = {

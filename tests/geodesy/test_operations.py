@@ -279,7 +279,7 @@ def test_grads_are_given_as_degrees() -> None:
 
 def test_across_the_180th_meridian() -> None:
     """The Chatham Islands' side of New Zealand: an area with west greater than east finds its operation."""
-    area = Area.of([178.9, -176.5], [-38.0, -44.0])
+    area = Area.from_degrees([178.9, -176.5], [-38.0, -44.0])
     assert area.west > area.east
     operation = raw_to_working("EPSG:4979", "EPSG:2193", area)
     assert operation.accuracy == 1.0

@@ -62,7 +62,7 @@ PROJECTED = [
 @pytest.mark.parametrize(("crs", "grid", "lon", "lat", "east", "north", "tolerance"), PROJECTED)
 def test_projection(crs: str, grid: str, lon: float, lat: float, east: float, north: float, tolerance: float) -> None:
     """Each published easting and northing comes out, and the height goes through X, Y, Z unharmed."""
-    area = Area.of(lon, lat)
+    area = Area.from_degrees(lon, lat)
     raw, issued = raw_to_working(crs, grid, area), working_to_issued(grid, "ellipsoid", area)
     assert raw.accuracy == issued.accuracy == 0.0
     found = issued.forward(*raw.forward(lon, lat, 123.456))
@@ -104,7 +104,7 @@ def test_grid_in_us_survey_feet_takes_metres(
     feet = np.array([east, north])
     found = lonlat(crs, *(feet * US_SURVEY_FOOT), 10.0)
     np.testing.assert_allclose(found, [lon, lat], rtol=0, atol=2e-8)  # 0.005 ft
-    operation = raw_to_working(crs, metric, Area.of(lon, lat))
+    operation = raw_to_working(crs, metric, Area.from_degrees(lon, lat))
     back = operation.inverse(*operation.forward(*(feet * US_SURVEY_FOOT), 10.0))
     np.testing.assert_allclose(back, [*(feet * US_SURVEY_FOOT), 10.0], rtol=0, atol=1e-6)
 

@@ -93,7 +93,7 @@ def test_national_geoid(
     real_grids: Path, crs: str, grid: str, height: str, lon: float, lat: float, h: float, published: float
 ) -> None:
     """One point of a national height datum each, to 0.1 mm."""
-    found = issued(crs, grid, height, Area.of(lon, lat), lon, lat, h)
+    found = issued(crs, grid, height, Area.from_degrees(lon, lat), lon, lat, h)
     assert found[2] == pytest.approx(published, rel=0, abs=1e-4)
 
 
@@ -159,7 +159,7 @@ def test_gsigeo2011(real_grids: Path) -> None:
 )
 def test_named_ausgeoid98(grids_folder: Path, lon: float, lat: float, h: float, ahd: float) -> None:
     """Flinders Peak and Buninyong (GDA technical manual, bicubic): a grid that PROJ does not choose, so named."""
-    area, geoid = Area.of(lon, lat), grids_folder / "au_ga_AUSGeoid98.tif"
+    area, geoid = Area.from_degrees(lon, lat), grids_folder / "au_ga_AUSGeoid98.tif"
     place = raw_to_working("EPSG:4939", "EPSG:28355", area).forward(lon, lat, h)
     operation = working_to_issued("EPSG:28355", "EPSG:5711", area, geoid)
     assert operation.forward(*place)[2] == pytest.approx(ahd, rel=0, abs=2e-3)
@@ -204,7 +204,7 @@ def test_offset_datum_arithmetic(tmp_path: Path) -> None:
     """LINZ NZGeoid05 readme: h 120.660, N 34.5516, offset 0.496 is H 86.6044 = h - N + offset; a GTX of N - offset."""
     lon, lat = 174 + 59 / 60 + 31.29868 / 3600, -(36 + 58 / 60 + 25.78152 / 3600)
     geoid = write_gtx(tmp_path / "local geoid.gtx", 174.0, -38.0, 0.5, np.full((5, 5), 34.5516 - 0.496))
-    area = Area.of(lon, lat)
+    area = Area.from_degrees(lon, lat)
     place = raw_to_working("EPSG:4959", "EPSG:2193", area).forward(lon, lat, 120.660)
     found = working_to_issued("EPSG:2193", "EPSG:5759", area, geoid).forward(*place)
     assert found[2] == pytest.approx(86.6044, rel=0, abs=5e-5)
