@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.angles import dms
-from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
+from pipeline.files.odd_text import look_of_degrees, look_of_number, why_no_dms
 from pipeline.files.sheet import Sheet, number
 from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
@@ -211,12 +211,11 @@ def _number(cells: dict[str, str], column: str, line: int, sheet: Sheet, called:
     text = cells.get(column, "")
     value = sheet.number(text)
     if text and value is None:
-        look = why_no_degrees if column in POSITION["geographic"] else why_no_number
-        why = look(text).split(", which decimal")[0].removesuffix(", state units for feet")
+        look = look_of_degrees if column in POSITION["geographic"] else look_of_number
         problems.add(
             sheet.shown,
             line,
-            f"{called}: {column} '{text}' is not a number" + why.removeprefix("is not a number"),
+            f"{called}: {column} '{text}' {look(text).without_key}",
             "digits with a decimal point; a decimal comma goes with ';' between the cells",
         )
     return math.nan if value is None else value

@@ -5,9 +5,13 @@ Only the look counts, never a figure's value: a text may stand for any other wit
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 #: Characters of a text that may look like anything.
 LONGEST = 200
+
+#: A pattern of the whole text, what such a text seems to be, and what a key of the job file can state of it.
+_Form = tuple[str, ...]
 
 _PLAIN = r"\d+(?:[.,]\d+)?"
 _UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
@@ -21,11 +25,11 @@ _FIGURES = (
 )
 
 #: Look, and what it is; the first that fits is told. For numbers of any kind.
-_NUMBERS: tuple[tuple[str, str], ...] = (
+_NUMBERS: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
-    (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers, state units for feet"),
+    (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers", ", state units for feet"),
     (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs for feet, inches or minutes in it: export plain decimal numbers"),
     (r"'.*", "begins with an apostrophe: export plain numbers"),
     (r"\".*|.*\"", "has a quote in it: export plain numbers"),
@@ -34,7 +38,7 @@ _NUMBERS: tuple[tuple[str, str], ...] = (
     (r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:\.\d{3})+,\d+", _THOUSANDS),
     (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to include the zone number as a prefix: export it without"),
     (r"[+-]?\d{1,3},\d{3}", "has a comma, for thousands or decimals: export plain digits, or state decimal = \",\""),
-    (r"[+-]?\d*,\d+", "has a decimal comma, which decimal = \",\" states"),
+    (r"[+-]?\d*,\d+", "has a decimal comma", ", which decimal = \",\" states"),
     (r"[+-]?\d*\.\d+(?:e[+-]?\d+)?", "has a decimal point although decimal = \",\" is stated"),
     (r"[+-]{2,}.*|.+[+-]", "has an extra sign: export plain numbers"),
     (r"[<>≤≥~≈±].*", "has a sign before the number: export plain numbers"),
@@ -46,7 +50,7 @@ _O = (
     r"O ?[+-]?\d.*|[+-]?\d.*(?<![A-RT-Z])O",
     "has the letter O, which means east in some languages and west in others: export E or W, or a signed value",
 )
-_ANGLES: tuple[tuple[str, str], ...] = (
+_ANGLES: tuple[_Form, ...] = (
     _FIGURES,
     _O,
     (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
@@ -55,7 +59,7 @@ _ANGLES: tuple[tuple[str, str], ...] = (
      "has a hemisphere letter: export decimal degrees with a sign, south and west negative"),
     (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without it"),
 )  # fmt: skip
-_DMS: tuple[tuple[str, str], ...] = (
+_DMS: tuple[_Form, ...] = (
     _FIGURES,
     _O,
     (rf"{_LETTER}? ?[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}?",
@@ -78,69 +82,105 @@ BETWEEN = (
 )
 BEHIND = r"(?:uhr|hod|hodin|óra|óra|hs|hrs|uur|время|ч|h)\.?"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
-_TIMES: tuple[tuple[str, str], ...] = (
+_TIMES: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", "has h in its time of day, which is not read: export it in the form 07:30:00"),
     (r"(?:.*\d[T ,]+)?\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?",
-     f"has points in its time of day: {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
+     "has points in its time of day", f": {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
     (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
      rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
      "seems to name a month in a language other than English, which is not read: export months as numbers"),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
      "has the words for year, month and day in it: export it in the form 2026-03-02 07:30:00"),
     (rf"{_DAY}[,.]? {BETWEEN} \d{{1,2}}[:.]\d\d.*|{_DAY}[T ,]+{_CLOCK} ?{BEHIND}",
-     f"has a word beside its time of day: {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
+     "has a word beside its time of day", f": {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
     (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
      "has words beside the time of day, which are not read: export a 24-hour clock in digits only"),
     (r"\d{10}(?:[.,]\d+)?",
-     f"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
-    (r"\d{13}(?:[.,]\d+)?", f"looks like milliseconds since 1970: {_STATED} = \"unix-milliseconds\""),
+     "looks like seconds since 1970", f": {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
+    (r"\d{13}(?:[.,]\d+)?", "looks like milliseconds since 1970", f": {_STATED} = \"unix-milliseconds\""),
     (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
-     f"looks like GPS week and seconds: {_STATED} = \"gps-week-seconds\""),
+     "looks like GPS week and seconds", f": {_STATED} = \"gps-week-seconds\""),
     (r"2[34]\d{5}(?:[.,]\d+)?", "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"),
-    (r"\d{14}(?:[.,]\d+)?", f"looks like a date and time without separators: {_STATED} = \"%Y%m%d%H%M%S\""),
-    (r"\d{12}", f"looks like a date and time without separators: {_STATED}, such as \"%Y%m%d%H%M\""),
+    (r"\d{14}(?:[.,]\d+)?", "looks like a date and time without separators", f": {_STATED} = \"%Y%m%d%H%M%S\""),
+    (r"\d{12}", "looks like a date and time without separators", f": {_STATED}, such as \"%Y%m%d%H%M\""),
     (r"\d{8}", f"looks like a date alone: {_APART}"),
-    (r"\d{5}[.,]\d+", f"looks like a spreadsheet's serial day: {_STATED} = \"serial-days\""),
+    (r"\d{5}[.,]\d+", "looks like a spreadsheet's serial day", f": {_STATED} = \"serial-days\""),
     (r"\d{5}", f"looks like a spreadsheet's serial day without its time: {_APART}"),
     (r"\d{1,6}(?:[.,]\d+)?",
      "looks like seconds of a week or a time of day: map gps_week and gps_seconds, or date beside time"),
     (rf"{_CLOCK} ?[ap]\.?m\.?", f"looks like a time of day of a 12-hour clock without its date: {_APART}"),
-    (r".*\d ?[ap]\.?m\.?", f"is from a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
+    (r".*\d ?[ap]\.?m\.?", "is from a 12-hour clock", f": {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", f"looks like a time of day without its date: {_APART}"),
     (rf"{_DAY}", f"has no time of day: {_APART}"),
     (r"\d{4}-?\d{3}[t ].*", "looks like a year and the day of the year: export the month and the day"),
     (r"\d{4}-?w\d\d.*", "looks like a year and a week: export the month and the day"),
     (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00"),
-    (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", f"has the year first: {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
+    (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", "has the year first", f": {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
     (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
-     f"may have the day or the month first, which is not guessed: {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
+     "may have the day or the month first, which is not guessed", f": {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
      " or \"%m/%d/%Y %H:%M:%S\""),
-    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", f"is in another format: {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", "is in another format", f": {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
 )  # fmt: skip
 
 
-def why_no_number(text: str) -> str:
-    """Return in words what a text is that was to be a number with digits and at most a decimal sign."""
+@dataclass(frozen=True)
+class Look:
+    """What a text that cannot be read looks like, in words.
+
+    ``plainly`` says what it is not; ``seems`` what it seems to be and what to export instead, "" where nobody can tell;
+    ``by_key`` goes on behind that where a key of the job file lets an export be read as it is.
+    """
+
+    plainly: str
+    seems: str = ""
+    by_key: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.without_key}{self.by_key}"
+
+    @property
+    def without_key(self) -> str:
+        """Return all that holds of a text for which the job file has no such key."""
+        return f"{self.plainly}: it {self.seems}" if self.seems else self.plainly
+
+
+def look_of_number(text: str) -> Look:
+    """Return what a text looks like that was to be a number with digits and at most a decimal sign."""
     return _first(_plain(text), _NUMBERS, "is not a number")
 
 
-def why_no_degrees(text: str) -> str:
+def look_of_degrees(text: str) -> Look:
     """Likewise for one that was to be an angle in decimal degrees."""
     return _first(_plain(text), (*_ANGLES, *_NUMBERS), "is not a number")
 
 
+def look_of_time(text: str) -> Look:
+    """Likewise for one that was to be a date and time in ISO 8601."""
+    found = _first(_plain(text), _TIMES, "is not a time")
+    return replace(found, plainly="is not ISO 8601") if found.seems else found
+
+
+def why_no_number(text: str) -> str:
+    """Return in words what a text is that was to be a number with digits and at most a decimal sign."""
+    return str(look_of_number(text))
+
+
+def why_no_degrees(text: str) -> str:
+    """Likewise for one that was to be an angle in decimal degrees."""
+    return str(look_of_degrees(text))
+
+
 def why_no_dms(text: str) -> str:
     """Likewise for one that was to be an angle in degrees, minutes and seconds."""
-    return _first(_plain(text), _DMS, "is not an angle in degrees, minutes and seconds")
+    return str(_first(_plain(text), _DMS, "is not an angle in degrees, minutes and seconds"))
 
 
 def why_no_time(text: str) -> str:
     """Likewise for one that was to be a date and time in ISO 8601."""
-    found = _first(_plain(text), _TIMES, "is not a time")
-    return found.replace("is not a time: it", "is not ISO 8601: it", 1)
+    return str(look_of_time(text))
 
 
 def looks_like_data(cells: Sequence[str]) -> bool:
@@ -157,13 +197,13 @@ def _plain(text: str) -> str:
     return re.sub(r"[\s\u2007\u2009\u200a\u202f\u00a0]+", " ", text).replace("−", "-").replace("–", "-").strip()
 
 
-def _first(text: str, looks: Sequence[tuple[str, str]], plainly: str) -> str:
+def _first(text: str, looks: Sequence[_Form], plainly: str) -> Look:
     """Return ``plainly`` what a text is not, and what it seems to be, if that can be told."""
     if len(text) > LONGEST:
-        return plainly
+        return Look(plainly)
     if text.casefold() in _EMPTY:
-        return f"{plainly}: it means no value: export an empty cell"
-    for pattern, what in looks:
+        return Look(plainly, "means no value: export an empty cell")
+    for pattern, *words in looks:
         if re.fullmatch(pattern, text, re.IGNORECASE):
-            return f"{plainly}: it {what}"
-    return plainly
+            return Look(plainly, *words)
+    return Look(plainly)

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any, get_origin
+from typing import Any, NamedTuple, get_origin
 
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
@@ -75,15 +75,28 @@ def place(path: KeyPath) -> str:
     return words
 
 
-def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPath], str] = place) -> tuple[str, str]:
+class KeyMistake(NamedTuple):
+    """What is wrong with a key, and what to do about it; ``fix_again``: where its whole ``fix`` was printed before."""
+
+    what: str
+    fix: str
+    fix_again: str
+
+
+def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPath], str] = place) -> KeyMistake:
     """Return what is wrong and what to do about it, for one error that pydantic found in ``model``.
 
     ``called`` gives the words for a path of keys: those of a job file, or of a table's columns.
     """
+    if error["type"] == "extra_forbidden":
+        return _unknown(key_path(error), model, called)
+    what, fix = _wrong_value(error, model, called)
+    return KeyMistake(what, fix, fix)
+
+
+def _wrong_value(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPath], str]) -> tuple[str, str]:
     path = key_path(error)
     kind, found = error["type"], error["input"]
-    if kind == "extra_forbidden":
-        return _unknown(path, model, called)
     if kind == "missing":
         return f"{called(path)} is missing", _hint(path, model)
     if kind in ("literal_error", "enum"):
@@ -143,8 +156,9 @@ def without_echoes(errors: Sequence[ErrorDetails]) -> list[ErrorDetails]:
     return [error for error in errors if not echo(error)]
 
 
-def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], str]) -> tuple[str, str]:
+def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], str]) -> KeyMistake:
     *above, key = path
+    what = f"unknown key: {called(path)}"
     home = _annotation(model, tuple(above)) if above else model
     here = [name for known in models(home) for name in _names(known)]
     near = nearest(str(key), here, 2)
@@ -159,8 +173,10 @@ def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], 
         fixes += [_nearest_known(near, tuple(above), model)] if near else []
     if not fixes:
         home_ = called(tuple(above)) if above else "a job file"
-        fixes = [f"there is no such key; {home_} takes {', '.join(here)}"]
-    return f"unknown key: {called(path)}", "; ".join(fixes)
+        again = "there is no such key"
+        return KeyMistake(what, f"{again}; {home_} takes {', '.join(here)}", again)
+    fix = "; ".join(fixes)
+    return KeyMistake(what, fix, fix)
 
 
 def _nearest_known(near: Sequence[str], above: KeyPath, model: type[BaseModel]) -> str:

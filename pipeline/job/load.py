@@ -17,7 +17,7 @@ from pipeline import limits
 from pipeline.files.regular_files import NoFile, read_whole
 from pipeline.job import crs_files, job_rules
 from pipeline.job.drawing_rules import check_drawing
-from pipeline.job.error_messages import explain, key_path, without_echoes
+from pipeline.job.error_messages import KeyMistake, explain, key_path, without_echoes
 from pipeline.job.key_lines import Key, KeyLines, Where, key_lines
 from pipeline.job.key_values import ZONE
 from pipeline.job.linework_rules import check_linework
@@ -230,7 +230,7 @@ def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
     except ValidationError as error:
         every = error.errors(include_url=False)
         found = without_echoes(every[:_MOST_TOLD])
-        for line, what, fix in _gathered([(lines.line(key_path(each)), *explain(each, Job)) for each in found]):
+        for line, what, fix in _gathered([(lines.line(key_path(each)), explain(each, Job)) for each in found]):
             problems.add(shown, line, what, fix)
         if len(every) > _MOST_TOLD:
             left = counted(len(every) - _MOST_TOLD, "more problem")
@@ -238,12 +238,11 @@ def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
         return None
 
 
-def _gathered(told: list[tuple[int, str, str]]) -> Iterator[tuple[int, str, str]]:
+def _gathered(mistakes: list[tuple[int, KeyMistake]]) -> Iterator[tuple[int, str, str]]:
     """Yield line, what and fix of each mistake, what a table takes only with the first key that it does not take."""
     seen: set[str] = set()
-    for line, what, fix in told:
-        long = fix.startswith("there is no such key; ")
-        yield line, what, "there is no such key" if long and fix in seen else fix
+    for line, (what, fix, fix_again) in mistakes:
+        yield line, what, fix_again if fix in seen else fix
         seen.add(fix)
 
 

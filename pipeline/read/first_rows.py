@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.odd_text import why_no_time
+from pipeline.files.odd_text import look_of_time
 from pipeline.job.time_format import likely_formats
 from pipeline.read.findings import Unusable
 from pipeline.read.headings import check_units_row
@@ -13,7 +13,10 @@ from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import Source
 
 #: Times that are looked at before all others of the first rows: mostly one of them is as it should be.
-_FEW = 10
+_FEW_ROWS = 10
+
+#: What to do about times that look like nothing in particular.
+_TIME_FORMAT = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
 
 
 def check_units(source: Source, first: list[Raw]) -> None:
@@ -32,7 +35,7 @@ def check_times(source: Source, first: list[Raw]) -> None:
     strange: list[tuple[int, str]] = []
     for raw in first:
         cells = raw.columns[how.names["time"]]
-        if any(how.clock.matched(some).any() for some in (cells[:_FEW], cells[_FEW:])):
+        if any(how.clock.matched(some).any() for some in (cells[:_FEW_ROWS], cells[_FEW_ROWS:])):
             _check_days(how.clock.time_format, raw, cells)
             return
         given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False))[:1]
@@ -43,11 +46,11 @@ def check_times(source: Source, first: list[Raw]) -> None:
     if how.points.columns.date is not None and how.clock.matched(pa.array([found.partition(" ")[2]])).any():
         raise Unusable(line, f'date and time together are "{found}"', "the time already has its date: omit date")
     if how.clock.time_format is None:
-        why = why_no_time(found)
-        fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
-        fix = why.partition(": it ")[2] or fix
-        if (likely := _likely(found)) and "state time_format" in fix:
-            fix = f"{fix.partition(': state time_format')[0]}: state time_format, {likely}"
+        look = look_of_time(found)
+        seems = look.seems or _TIME_FORMAT
+        fix = f"{seems}{look.by_key}"
+        if (likely := _likely(found)) and (look.by_key or not look.seems):
+            fix = f"{seems}: state time_format, {likely}"
         raise Unusable(line, f'the time "{found}" is not ISO 8601, nor are the others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""

@@ -29,7 +29,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from pipeline.files.odd_text import why_no_number, why_no_time
+from pipeline.files.odd_text import look_of_time, why_no_number
 from pipeline.files.sheet import Sheet, Written, read_sheet
 from pipeline.job.error_messages import explain, key_path
 from pipeline.job.job_rules import check_sessions, too_many
@@ -225,7 +225,8 @@ def _read_row(
             if each["type"] == "missing":
                 problems.add(sheet.shown, line, f"{_column(path)} is empty in this row")
             else:
-                problems.add(sheet.shown, line, *explain(each, Session, _column))
+                wrong = explain(each, Session, _column)
+                problems.add(sheet.shown, line, wrong.what, wrong.fix)
         return None
     return None if unread else session
 
@@ -281,8 +282,8 @@ def _as_moment(text: str, _: Sheet) -> datetime:
             raise ValueError
         return found
     except ValueError:
-        looks = why_no_time(text).partition(": it ")[2]
-        seems = f", it {looks}" if looks and "time_format" not in looks else ""
+        look = look_of_time(text)
+        seems = f", it {look.seems}" if look.seems and not look.by_key else ""
         raise ValueError(f"that is not a time such as 2026-03-02T07:30:00+13:00{seems}") from None
 
 
