@@ -9,9 +9,9 @@ import numpy as np
 
 from pipeline.arrays import Flags, Integers
 from pipeline.draft.second_pass import Drafted, within
-from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
+from pipeline.occupations.signs import Wanted
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Whole
 

@@ -8,8 +8,8 @@ import numpy as np
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.uncertainties import unstated
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
+from pipeline.occupations.signs import MarkNames
 from pipeline.sessions.toml_lines import more_occupations
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, plural

@@ -6,8 +6,8 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.operations import lonlat
-from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
+from pipeline.occupations.signs import Wanted
 from pipeline.sphere import apart
 from pipeline.words import Role
 

@@ -10,10 +10,10 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.named_points import Named, named_points
-from pipeline.intake.occupations import Wanted
 from pipeline.intake.operations import Operations
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import Prepared
+from pipeline.occupations.signs import Wanted
 from pipeline.tables import milliseconds
 from pipeline.words import Role
 

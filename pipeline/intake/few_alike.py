@@ -12,8 +12,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
-from pipeline.intake.occasions import shape, shape_pattern
-from pipeline.intake.occupations import MarkNames, Signs
+from pipeline.occupations.name_words import shape, shape_pattern
+from pipeline.occupations.signs import MarkNames, Signs
 
 #: Readings of a job that are alike, up to which they may be occupations. Common practice, no source.
 _FEW = 6

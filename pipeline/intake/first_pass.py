@@ -20,7 +20,6 @@ from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
-from pipeline.intake.occupations import Wanted
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
@@ -31,6 +30,7 @@ from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
+from pipeline.occupations.signs import Wanted
 from pipeline.progress import Progress
 from pipeline.read.exports import Export, read_ahead
 from pipeline.read.reading_cache import Kept, Room

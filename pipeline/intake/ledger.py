@@ -21,9 +21,9 @@ from pipeline.duplicates import (
 )
 from pipeline.duplicates.exact import Hashes, mixed, place_hashes
 from pipeline.intake.columns import DiskColumn, DiskColumns
-from pipeline.intake.occupations import Signs
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
+from pipeline.occupations.signs import Signs
 from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export

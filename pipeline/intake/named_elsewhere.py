@@ -8,8 +8,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
-from pipeline.intake.occasions import of_witness
-from pipeline.intake.occupations import MarkNames, Signs
+from pipeline.occupations.name_words import of_witness
+from pipeline.occupations.signs import MarkNames, Signs
 from pipeline.tables import READING
 
 #: Readings that are kept of one column at most; a column names two marks at least before it is one of names.

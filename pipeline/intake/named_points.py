@@ -12,12 +12,12 @@ import pyarrow.compute as pc
 from pipeline.clock import clock
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.first_pass import FirstPass
-from pipeline.intake.occupations import Wanted
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id
 from pipeline.intake.unusable import advice
 from pipeline.limits import HINTS
 from pipeline.near import BETWEEN, and_more, listed, nearest
+from pipeline.occupations.signs import Wanted
 from pipeline.problems import Problems
 from pipeline.read.exports import read_batches
 from pipeline.sessions.attach import TWO, base_key

@@ -7,7 +7,6 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.files.heading_words import words_of
 from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
-from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.column_places import find_position, place_by_content
@@ -30,6 +29,7 @@ from pipeline.new_job.precisions import (
 )
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
+from pipeline.occupations.check_words import mentions_check
 from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.mapping import BASE_POSITIONS
 from pipeline.read.slant_headings import but_for_slant, is_slant

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.agreement import TOLERANCE, Agreement, agreement
 from pipeline.new_job.bases import Stretch
 from pipeline.new_job.roles import Occupied, roles
 from pipeline.new_job.rows import TimedRows
+from pipeline.occupations.check_words import mentions_check
 
 #: Codes and parts of names of readings on control and temporary marks.
 _ON_MARKS = re.compile(

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
-from pipeline.intake.check_words import mentions_check
 from pipeline.near import listed
 from pipeline.new_job.rows import TimedRows
+from pipeline.occupations.check_words import mentions_check
 from pipeline.words import counted
 
 #: Metres. A reading that has the name of one on a mark, and lies farther from it, is of something else; nearer, the

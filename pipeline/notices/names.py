@@ -8,9 +8,9 @@ import pyarrow as pa
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
 from pipeline.intake.far_names import FarRepeats, far_repeats
-from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
+from pipeline.occupations.signs import MarkNames
 from pipeline.read.exports import read_batches
 from pipeline.solve.misnamed import misnamed
 from pipeline.solve.solve import Solved

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.occupations import MarkNames
 from pipeline.job.model import Job
+from pipeline.occupations.features import VICINITY
+from pipeline.occupations.signs import MarkNames
 from pipeline.solve.control_marks import Reference
-from pipeline.solve.which_mark import VICINITY
 
 #: Two readings off their marks are alike within so many tolerances of checks: each is observed, and so are the marks.
 _ALIKE = 2.0

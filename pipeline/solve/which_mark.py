@@ -11,14 +11,11 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.geodesy.operations import Operation
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.occupations import Wanted, said_mark
 from pipeline.job.model import Job
+from pipeline.occupations.features import VICINITY
+from pipeline.occupations.signs import Wanted, said_mark
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
-
-#: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
-#: knocked, or averaged its position again, is off by less. Common practice, no source.
-VICINITY = 20.0
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ ORDER = (
     ("problems", "tables", "tolerance", "handoff"),
     ("files",),
     ("job",),
-    ("geodesy", "adjust", "duplicates", "plausible"),
+    ("geodesy", "adjust", "duplicates", "plausible", "occupations"),
     ("read", "control", "sessions", "issue"),
     ("codes",),
     ("intake",),
@@ -52,6 +52,7 @@ LIBRARIES = {
 #: Libraries that rooms, and single modules of the others, may not use, so that they stay arrays in, arrays out.
 PURE = {
     "geodesy": {"pyarrow", "pydantic"}, "adjust": {"pyarrow", "pyproj", "pydantic"}, "plausible": {"pyarrow", "pyproj"},
+    "occupations": {"pyproj", "pydantic"},
     **{
         module: {"pyarrow", "pyproj", "pydantic"}
         for module in (

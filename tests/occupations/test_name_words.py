@@ -3,8 +3,8 @@
 import pyarrow as pa
 import pytest
 
-from pipeline.intake.occasions import of_numbers, of_occasion, of_witness, shape
-from pipeline.intake.occupations import MarkNames
+from pipeline.occupations.name_words import of_numbers, of_occasion, of_witness, shape
+from pipeline.occupations.signs import MarkNames
 
 
 @pytest.mark.parametrize(

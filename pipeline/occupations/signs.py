@@ -10,8 +10,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags
-from pipeline.intake.check_words import holds_check
-from pipeline.intake.occasions import OCCASION, of_occasion
+from pipeline.occupations.check_words import holds_check
+from pipeline.occupations.name_words import OCCASION, of_occasion
 
 
 @dataclass(frozen=True)

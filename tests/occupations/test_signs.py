@@ -3,7 +3,7 @@
 import pyarrow as pa
 import pytest
 
-from pipeline.intake.occupations import MarkNames, said_mark
+from pipeline.occupations.signs import MarkNames, said_mark
 
 MARKS = ("CM1", "CM1-2", "CM10", "PIN A")
 

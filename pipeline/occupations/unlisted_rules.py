@@ -1,0 +1,324 @@
+"""The rules by which a reading that no list names is taken for a check, or only told of, with a sentence for each."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from pipeline.occupations.features import BESIDE, OFTEN, VICINITY, Features, MarkNearby
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What becomes of a reading: the ``rule``, the reason in words, and whether it is ``held`` back for it.
+
+    ``mark`` is the one that it would be listed with; None where that is not known, or it stands on none.
+    """
+
+    rule: str
+    because: str
+    held: bool
+    mark: str | None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule by its name: to which readings it ``applies``, and what it makes of them."""
+
+    name: str
+    applies: Callable[[Features], bool]
+    because: Callable[[Features], str]
+    held: Callable[[Features], bool]
+    mark: Callable[[Features], str | None]
+
+    def verdict(self, reading: Features) -> Verdict:
+        """Return what becomes of a reading to which the rule applies."""
+        return Verdict(self.name, self.because(reading), self.held(reading), self.mark(reading))
+
+
+def verdict(reading: Features) -> Verdict | None:
+    """Return what becomes of a reading by the first rule that applies; None where it is an ordinary point.
+
+    What holds no reading back gives way to what an unmapped column says of it.
+    """
+    found = next((rule.verdict(reading) for rule in RULES if rule.applies(reading)), None)
+    if found is None or not found.held:
+        return next((rule.verdict(reading) for rule in OF_UNMAPPED_COLUMN if rule.applies(reading)), found)
+    return found
+
+
+def _always(reading: Features) -> bool:
+    return True
+
+
+def _never(reading: Features) -> bool:
+    return False
+
+
+def _no_mark(reading: Features) -> None:
+    return None
+
+
+def _borne_mark(reading: Features) -> str:
+    return reading.borne.mark
+
+
+# Said to be a check by what the job file knows
+
+
+def _has_check_code(reading: Features) -> bool:
+    return reading.coded
+
+
+def _check_by_code(reading: Features) -> str:
+    return f"its code {reading.code} makes it a check, but {_nowhere(reading)}"
+
+
+def _mark_column_filled(reading: Features) -> bool:
+    return any(character.isalnum() for character in reading.mark_column)
+
+
+def _check_by_column(reading: Features) -> str:
+    return f"its mark {reading.mark_column!r} makes it a check, but {_nowhere(reading)}"
+
+
+# In common with the readings that are listed
+
+
+def _like_ties_on_mark(reading: Features) -> bool:
+    if reading.borne.mark or reading.like_name.mark or reading.says_witness:
+        return False
+    alike = reading.has_ties_code or reading.ties_shape
+    return alike and reading.nearest_register.within(BESIDE) and reading.nearest_register.fails
+
+
+def _like_ties(reading: Features) -> str:
+    if reading.has_ties_code:
+        has = f"its code {reading.code} is used almost only for ties and checks"
+    else:
+        has = "its name follows the pattern of the ties and checks in the job file"
+    near = reading.nearest_register
+    return f"{has}, and it is beside the mark {near.mark}, {near.away()}"
+
+
+def _held_like_ties(reading: Features) -> bool:
+    # a new mark is set beside an old one, too: where a check comes after it, that tells whether the base stood
+    return reading.last or reading.ties_shape or reading.says_occasion
+
+
+def _nearest_register_mark(reading: Features) -> str:
+    return reading.nearest_register.mark
+
+
+# Named after a mark of the register, with something beside the mark's name
+
+
+def _off_as_listed(reading: Features) -> bool:
+    return reading.borne.placed and bool(reading.off_alike)
+
+
+def _by_one_vector(reading: Features) -> str:
+    mark, away = reading.borne.mark, reading.borne.away()
+    return f"{reading.off_alike}; this reading, named after the mark {mark}, is off it by the same vector, {away}"
+
+
+def _occupies_borne(reading: Features) -> bool:
+    named = reading.repeats_mark or reading.numbers_mark or reading.has_ties_code
+    return named and not reading.beside_mark and not reading.like_name.mark and reading.borne.within(reading.reach)
+
+
+def _occupies_beyond(reading: Features) -> bool:
+    return _occupies_borne(reading) and not reading.borne.within(reading.radius)
+
+
+def _refers_to_borne(reading: Features) -> str:
+    return f"its name refers to the mark {reading.borne.mark}, but that is {reading.borne.away()}"
+
+
+def _on_borne(reading: Features) -> str:
+    return _named_on(reading.borne)
+
+
+def _borne_fails(reading: Features) -> bool:
+    return reading.borne.fails
+
+
+def _beside_borne(reading: Features) -> bool:
+    beside = reading.borne.within(BESIDE) and not reading.borne.within(reading.radius)
+    return beside and reading.few_namesakes and not reading.thing_of_code and not reading.like_name.mark
+
+
+def _named_after_borne(reading: Features) -> str:
+    return f"it is named after the mark {reading.borne.mark}, which is {reading.borne.away()}"
+
+
+# A word for a check, or the very name of a mark
+
+
+def _says_something(reading: Features) -> bool:
+    return reading.says_check or bool(reading.meant.mark)
+
+
+def _on_some_mark(reading: Features) -> bool:
+    return _says_something(reading) and bool(reading.on.mark)
+
+
+def _on_it(reading: Features) -> str:
+    on = reading.on
+    if on.mark == reading.meant.mark:
+        return _named_on(on)
+    says = f"{_says(reading) or 'its name makes'} it a check, and it is"
+    return _compared(says, "it" if on.mark in says else on.mark, on)
+
+
+def _on_fails(reading: Features) -> bool:
+    return reading.on.fails
+
+
+def _mark_on(reading: Features) -> str:
+    return reading.on.mark
+
+
+def _meant_near(reading: Features) -> bool:
+    reach = VICINITY if reading.plain_name else BESIDE
+    return reading.meant.placed and (reading.says_check or reading.meant.within(reach))
+
+
+def _meant_as_witness(reading: Features) -> bool:
+    return reading.witness and _meant_near(reading)
+
+
+def _refers_to_meant(reading: Features) -> str:
+    return f"its name refers to the mark {reading.meant.mark}, but that is {reading.meant.away()}"
+
+
+def _name_of_far_mark(reading: Features) -> bool:
+    return reading.meant.placed and reading.plain_name
+
+
+def _has_the_name(reading: Features) -> str:
+    return f"it has the name of the mark {reading.meant.mark}, which is {reading.meant.away()}"
+
+
+def _check_on_no_mark(reading: Features) -> bool:
+    return _says_something(reading) and reading.only_a_check
+
+
+def _witness_on_no_mark(reading: Features) -> bool:
+    return reading.witness and _check_on_no_mark(reading)
+
+
+def _check_by_words(reading: Features) -> str:
+    return f"{_says(reading)} it a check, but {_nowhere(reading)}"
+
+
+# Named after a temporary mark
+
+
+def _on_peg(reading: Features) -> bool:
+    return reading.peg.within(min(BESIDE, reading.radius))
+
+
+def _named_on_peg(reading: Features) -> str:
+    return _named_on(reading.peg)
+
+
+def _peg_fails(reading: Features) -> bool:
+    # a base that moved since shows there alone
+    return reading.peg.fails and not reading.numbered_from_peg
+
+
+def _peg_mark(reading: Features) -> str:
+    return reading.peg.mark
+
+
+def _beside_peg(reading: Features) -> bool:
+    # names of pegs are given to points as well
+    return reading.peg.within(BESIDE)
+
+
+def _refers_to_peg(reading: Features) -> str:
+    return f"its name refers to the mark {reading.peg.mark}, but that is {reading.peg.away()}"
+
+
+# Naming a mark in a column that is not mapped
+
+
+def _names_in_column(reading: Features) -> bool:
+    # farther away the column says something else
+    named = reading.of_column.within(BESIDE) and not reading.occupied_by_name
+    return named and reading.column_readings <= OFTEN
+
+
+def _column_on_mark(reading: Features) -> bool:
+    return _names_in_column(reading) and reading.of_column.within(reading.radius)
+
+
+def _column_and_on(reading: Features) -> str:
+    return _compared(f"{_column_gives(reading)}, and it is", "it", reading.of_column)
+
+
+def _column_fails(reading: Features) -> bool:
+    return reading.of_column.fails
+
+
+def _column_but_off(reading: Features) -> str:
+    return f"{_column_gives(reading)}, but that is {reading.of_column.away()}"
+
+
+def _column_mark(reading: Features) -> str:
+    return reading.of_column.mark
+
+
+# Pieces of sentences
+
+
+def _says(reading: Features) -> str:
+    """Return in words that name or code hold a word for a check, else nothing."""
+    if reading.code_says_check:
+        return f"its code {reading.code} makes"
+    return "its name makes" if reading.name_says_check else ""
+
+
+def _column_gives(reading: Features) -> str:
+    return f"its unmapped column {reading.column!r} gives {reading.of_column.mark}"
+
+
+def _named_on(on: MarkNearby) -> str:
+    return _compared(f"named after the mark {on.mark} and", "it", on)
+
+
+def _compared(says: str, called: str, on: MarkNearby) -> str:
+    """Say of a reading on a mark, ``called`` by its name or "it", how it compares."""
+    where = "beside" if on.fails else "on"
+    return f"{says} {where} {called}, {on.away()}, but neither a tie nor a check of its session"
+
+
+def _nowhere(reading: Features) -> str:
+    if not reading.nearest.mark:
+        return "neither the register nor a tie gives a mark with a position"
+    return f"no mark is within {reading.radius:g} m: the nearest is {reading.nearest.mark}, {reading.nearest.away()}"
+
+
+#: The rules in their order; the first that applies decides. A reading on a mark is held back where a check would fail
+#: there, one off every mark where it can hardly be anything but a check. A witness of a mark is a point: it is told.
+RULES = (
+    Rule("check by code", _has_check_code, _check_by_code, _always, _no_mark),
+    Rule("check by mark column", _mark_column_filled, _check_by_column, _always, _no_mark),
+    Rule("like the ties, beside a mark", _like_ties_on_mark, _like_ties, _held_like_ties, _nearest_register_mark),
+    Rule("off its mark as a listed reading is", _off_as_listed, _by_one_vector, _always, _borne_mark),
+    Rule("named as an occupation, off the mark", _occupies_beyond, _refers_to_borne, _always, _borne_mark),
+    Rule("named as an occupation, on the mark", _occupies_borne, _on_borne, _borne_fails, _borne_mark),
+    Rule("named after a mark beside it", _beside_borne, _named_after_borne, _never, _borne_mark),
+    Rule("says check or mark, on a mark", _on_some_mark, _on_it, _on_fails, _mark_on),
+    Rule("witness of a mark near by", _meant_as_witness, _refers_to_meant, _never, _borne_mark),
+    Rule("says the name of a mark near by", _meant_near, _refers_to_meant, _always, _no_mark),
+    Rule("has the name of a far mark", _name_of_far_mark, _has_the_name, _never, _no_mark),
+    Rule("witness, by words a check", _witness_on_no_mark, _check_by_words, _never, _borne_mark),
+    Rule("says check on no mark", _check_on_no_mark, _check_by_words, _always, _no_mark),
+    Rule("named after a temporary mark, on it", _on_peg, _named_on_peg, _peg_fails, _peg_mark),
+    Rule("named after a temporary mark beside it", _beside_peg, _refers_to_peg, _never, _no_mark),
+)
+#: Those of readings that name a mark in a column which is not mapped.
+OF_UNMAPPED_COLUMN = (
+    Rule("on the mark of an unmapped column", _column_on_mark, _column_and_on, _column_fails, _column_mark),
+    Rule("off the mark of an unmapped column", _names_in_column, _column_but_off, _always, _column_mark),
+)

@@ -1,0 +1,266 @@
+"""Gathers what the rules for readings that no list names ask: what they say, and how they lie to the marks."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.intake.candidates import Candidates
+from pipeline.intake.few_alike import Few
+from pipeline.intake.named_elsewhere import Elsewhere
+from pipeline.job.model import Job
+from pipeline.occupations.features import BESIDE, NO_MARK, OCCUPATIONS, Features, MarkNearby
+from pipeline.occupations.name_words import direction, shape
+from pipeline.occupations.signs import MarkNames, Wanted
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.correct import Corrected
+from pipeline.solve.differences import differences
+from pipeline.solve.misnamed import Misnamed, misnamed
+from pipeline.solve.temporary_marks import Temporary
+from pipeline.solve.which_mark import Places
+from pipeline.tolerance import Tolerance
+
+#: Readings in no list at the least from which those that are like the listed ones can be told apart.
+_PLAIN = 5
+
+
+def features_of(
+    candidates: Candidates,
+    corrected: Corrected,
+    stands_on: Sequence[str | None],
+    job: Job,
+    register: Reference,
+    temporary: Temporary,
+    few: Few,
+    elsewhere: Elsewhere,
+) -> Iterator[tuple[int, Features]]:
+    """Yield the candidates that are on no mark and have a place, by row, with what is known of each.
+
+    Args:
+        candidates: (n,) readings, with ``corrected`` their places.
+        stands_on: the mark that each is on, None for no mark.
+        job: its codes of checks, radius and tolerances.
+        register: the marks of the register, ``temporary`` the others.
+        temporary: marks that the ties adjusted.
+        few: what of the listed occupations few other readings have.
+        elsewhere: the marks that readings name in columns which are not mapped.
+    """
+    wanted = Wanted.of([], job.checks.codes, register.names)
+    coded, columns = wanted.stated(candidates.table)
+    codes = candidates.table.column("code").to_pylist()
+    numbers = candidates.table.column("number").to_pylist()
+    at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
+    marks, pegs = wanted.marks, MarkNames.arranged(temporary.names)
+    ground = _Ground(register, temporary, job)
+    alike = _Alike.of(candidates, codes, stands_on, few, marks)
+    far = _misnamed(candidates, stands_on, at, marks, register)
+    of_peg = Counter(
+        (int(session), pegs.like(name)) for session, name in zip(candidates.session, candidates.names, strict=True)
+    )
+    of_column: Counter[tuple[int, str, str | None]] = Counter(
+        (int(session), *elsewhere[number])
+        for session, number, mark in zip(candidates.session, numbers, stands_on, strict=True)
+        if mark is None and number in elsewhere
+    )
+    occupied = _occupied_by_name(candidates, marks)
+    for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
+        if stands_on[row] is not None:
+            continue
+        name, code, session, place = candidates.names[row], codes[row], int(candidates.session[row]), at[row]
+        borne, beside = marks.bearing(name) or (None, "")
+        peg, (heading, in_column) = pegs.like(name), elsewhere.get(numbers[row], ("", None))
+        to_borne = ground.to(borne, place)
+        yield (
+            row,
+            Features(
+                radius=job.checks.radius,
+                name=name,
+                code=code,
+                coded=bool(coded[row]),
+                mark_column=columns[row],
+                nearest=ground.nearest(place),
+                nearest_register=ground.nearest_register(place),
+                like_name=ground.to(marks.like(name), place),
+                like_code=ground.to(marks.like(code), place),
+                plain_name=marks.plainly(name),
+                borne=to_borne,
+                beside=beside,
+                namesakes=alike.count[session, _kind(marks, name)],
+                witnesses=sum(alike.count[session, f"{borne} {letter}"] for letter in "nesw"),
+                ties_code=alike.code,
+                ties_code_rare=alike.code_rare,
+                ties_shape=shape(name or "") in alike.shapes,
+                off_alike=_off_alike(far, session, to_borne, job),
+                last=alike.last.get(session, 0) <= int(candidates.time[row]),
+                peg=ground.to(peg, place),
+                numbered_from_peg=of_peg[session, peg] > OCCUPATIONS,
+                column=heading,
+                of_column=ground.to(in_column, place),
+                column_readings=of_column[session, heading, in_column],
+                occupied_by_name=(session, in_column) in occupied,
+            ),
+        )
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """The marks of the register and the temporary ones, and how readings lie to them."""
+
+    register: Reference
+    temporary: Temporary
+    job: Job
+
+    @cached_property
+    def reference(self) -> Reference:
+        """The register with the temporary marks behind its own: a reading lies beside one or the other."""
+        return _with(self.register, self.temporary)
+
+    @cached_property
+    def _row(self) -> dict[str, int]:
+        names = self.reference.names
+        return {names[row]: row for row in reversed(range(len(names)))}
+
+    @cached_property
+    def _of_every(self) -> Places:
+        return Places(self.reference.names, self.reference.grid[:, :2])
+
+    @cached_property
+    def _of_register(self) -> Places:
+        return Places(self.register.names, self.register.grid[:, :2])
+
+    @cached_property
+    def _holds(self) -> "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]":
+        return self.reference.holds()
+
+    @cached_property
+    def _tolerance(self) -> Tolerance:
+        return Tolerance(self.job.checks.horizontal, self.job.checks.vertical)
+
+    def nearest(self, at: Floats) -> MarkNearby:
+        """Return how (3,) a place lies to the nearest mark."""
+        return self.to(self._of_every.nearest(at[:2], np.inf)[0], at)
+
+    def nearest_register(self, at: Floats) -> MarkNearby:
+        """Return how (3,) a place lies to the nearest mark of the register."""
+        return self.to(self._of_register.nearest(at[:2], np.inf)[0], at)
+
+    def to(self, mark: str | None, at: Floats) -> MarkNearby:
+        """Return how (3,) a place lies to a mark."""
+        if mark is None:
+            return NO_MARK
+        if (row := self._row.get(mark)) is None:
+            return MarkNearby(mark)
+        apart = at - self.reference.grid[row]
+        distance = float(np.hypot(*apart[:2]))
+        fails = distance <= max(BESIDE, self.job.checks.radius) and self._fails(row, at)
+        east, north, up = apart.tolist()
+        return MarkNearby(mark, distance, (east, north, up), fails)
+
+    def _fails(self, row: int, at: Floats) -> bool:
+        """Tell whether a check at (3,) a place would fail on a mark."""
+        known, holds = self.reference.grid[[row]], self._holds[[row]]
+        compared = differences(at[None], known, holds, self._tolerance)
+        return bool(compared.judged[0] and not compared.passed[0])
+
+
+@dataclass(frozen=True)
+class _Alike:
+    """What the listed readings of a job have in common, and how many others are named alike.
+
+    Args:
+        code: the one that all listed readings have, in lower case; "" where they differ.
+        code_rare: whether (nearly) no other reading has it.
+        shapes: of listed names, those that few others have.
+        count: readings in no list by session and what they are named (`_kind`).
+        last: UTC milliseconds of the last listed reading of each session.
+    """
+
+    code: str
+    code_rare: bool
+    shapes: frozenset[str]
+    count: Counter[tuple[int, str]]
+    last: Mapping[int, int]
+
+    @classmethod
+    def of(
+        cls,
+        candidates: Candidates,
+        codes: Sequence[str | None],
+        stands_on: Sequence[str | None],
+        few: Few,
+        marks: MarkNames,
+    ) -> "_Alike":
+        """Gather it from all candidates."""
+        lower = [(code or "").strip().lower() for code in codes]
+        listed = _listed(candidates)
+        of_listed = {lower[row] for row in listed}
+        code = of_listed.pop() if len(listed) > 1 and len(of_listed) == 1 else ""
+        unlisted = [row for row, mark in enumerate(stands_on) if mark is None]
+        plain = few.others >= max(_PLAIN, 2 * sum(lower[row] == code for row in unlisted))
+        shaped = Counter(shape(candidates.names[row] or "") for row in unlisted)
+        shapes = {one for one in few.shapes if few.others >= max(_PLAIN, 2 * shaped[one])} if len(listed) > 1 else set()
+        last: dict[int, int] = {}
+        for row in listed:
+            session = int(candidates.session[row])
+            last[session] = max(last.get(session, 0), int(candidates.time[row]))
+        return cls(
+            code=code,
+            code_rare=bool(code) and code in few.codes and plain,
+            shapes=frozenset(shapes),
+            count=Counter((int(candidates.session[row]), _kind(marks, candidates.names[row])) for row in unlisted),
+            last=last,
+        )
+
+
+def _listed(candidates: Candidates) -> list[int]:
+    return [row for row, named in enumerate(candidates.named) if named is not None]
+
+
+def _kind(marks: MarkNames, name: str | None) -> str:
+    """Return the mark that a name bears with the shape of the rest, or the shape of the whole."""
+    bears = marks.bearing(name)
+    if bears is None:
+        return shape(name or "")
+    only = "".join(filter(str.isalpha, bears[1]))
+    return f"{bears[0]} {only if direction(bears[1]) else shape(bears[1])}"
+
+
+def _misnamed(
+    candidates: Candidates, stands_on: Sequence[str | None], at: Floats, marks: MarkNames, register: Reference
+) -> tuple[Misnamed, ...]:
+    """Return which listed readings are named after other marks than theirs; ``at`` (n, 3) are the places of all."""
+    listed = _listed(candidates)
+    names, on = [candidates.names[row] for row in listed], [stands_on[row] for row in listed]
+    return misnamed(names, on, candidates.session[listed], at[listed], marks, register)
+
+
+def _off_alike(far: Sequence[Misnamed], session: int, borne: MarkNearby, job: Job) -> str:
+    """Return in words the first listed reading of a session that is off the mark of its name as another is; or ""."""
+    if not borne.placed:
+        return ""
+    return next((one.says() for one in far if one.session == session and one.alike(np.array(borne.apart), job)), "")
+
+
+def _with(register: Reference, temporary: Temporary) -> Reference:
+    """Return the register with the temporary marks behind its own."""
+    more = len(temporary.names)
+    return Reference(
+        names=(*register.names, *temporary.names),
+        xyz=np.vstack([register.xyz, np.full((more, 3), np.nan)]),
+        grid=np.vstack([register.grid, temporary.grid]),
+        held=np.vstack([register.held, np.isfinite(temporary.grid)]),
+        sigma=np.vstack([register.sigma, np.full((more, 3), np.nan)]),
+        lost=np.vstack([register.lost, np.zeros((more, 2), bool)]),
+    )
+
+
+def _occupied_by_name(candidates: Candidates, marks: MarkNames) -> set[tuple[int, str | None]]:
+    """Return sessions with the marks that a list says are occupied in them by a name that is the mark's."""
+    return {
+        (int(session), named.mark)
+        for session, name, named in zip(candidates.session, candidates.names, candidates.named, strict=True)
+        if named is not None and marks.named(name, named.mark)
+    }
