@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Integers
-from pipeline.draft.measured import Readings
-from pipeline.draft.repeats import Pairs
+from pipeline.draft.repeat_pairs import Pairs
+from pipeline.draft.repeat_readings import Readings
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
-from pipeline.draft.measured import Readings
-from pipeline.draft.repeats import Pairs
+from pipeline.draft.repeat_pairs import Pairs
+from pipeline.draft.repeat_readings import Readings
 from pipeline.draft.second_pass import Drafted, Drafter, written
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95

@@ -6,9 +6,9 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.grouped import Groups, grouped
-from pipeline.draft.measured import Readings, measured_before
-from pipeline.draft.one_name import with_names, without_place
-from pipeline.draft.repeats import Pairs, Repeated, find_pairs
+from pipeline.draft.kept_names import with_kept_names, without_unplaced
+from pipeline.draft.repeat_pairs import Pairs, Repeated, find_pairs
+from pipeline.draft.repeat_readings import Readings, collected_again
 from pipeline.draft.second_pass import Drafter, Given
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
@@ -40,7 +40,7 @@ def settle(survey: Survey, solved: Solved) -> Settled:
     drafter = Drafter(survey, solved)
     if survey.job.issue.repeats == "all" or not len(survey.measured_twice):
         return Settled(drafter)
-    readings = measured_before(drafter)
+    readings = collected_again(drafter)
     found = Repeated(readings, find_pairs(readings, survey, solved))
     return Settled(replace(drafter, given=merged(found.readings, found.pairs, survey, solved)), found)
 
@@ -65,9 +65,9 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
         instead=[_where(readings, row, survey) for row in kept.tolist()],
         why=["replaced by its last reading"] * len(rows),
     )
-    found = with_names(found, readings, grouped(readings, pairs, np.where(drafted, joined, one)))
+    found = with_kept_names(found, readings, grouped(readings, pairs, np.where(drafted, joined, one)))
     reach = _REPLACED + survey.job.shift.limit_horizontal
-    found = without_place(found, readings, survey.first_pass.same_names, solved.not_points, reach)
+    found = without_unplaced(found, readings, survey.first_pass.same_names, solved.not_points, reach)
     if not mean or not len(groups.row):
         return found
     return _with_means(found, readings, groups, (rows, kept), survey, solved)

@@ -13,8 +13,8 @@ import numpy as np
 
 from pipeline.adjust.components import Components, Model, components, varying
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.one_vector import among, one_vectors
-from pipeline.draft.repeats import Repeated
+from pipeline.draft.common_offsets import among, common_offsets
+from pipeline.draft.repeat_pairs import Repeated
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
@@ -74,7 +74,7 @@ def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precis
     What is unlike the rest says nothing of noise, nor do pairs that all differ by one vector: both are left out.
     """
     contrasts = _contrasts(repeated)
-    constant = among(one_vectors(repeated, survey), repeated, survey)[contrasts]
+    constant = among(common_offsets(repeated, survey), repeated, survey)[contrasts]
     found = _gathered(survey, solved, repeated, contrasts[~constant])
     if found is None:
         return []

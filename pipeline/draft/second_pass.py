@@ -9,8 +9,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.taken_over import Reuse
-from pipeline.draft.told_apart import ToldApart
+from pipeline.draft.earlier_numbers import Reuse
+from pipeline.draft.unique_names import UniqueNames
 from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
@@ -50,7 +50,7 @@ _WHY_UNSURE = (
 )
 
 #: Gives the numbers of an earlier issue that a batch of an export has already.
-Ready = Callable[[pa.RecordBatch, Export], Reuse | None]
+Lookup = Callable[[pa.RecordBatch, Export], Reuse | None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,12 +150,12 @@ class Drafter:
     given: Given = field(default_factory=Given)
 
     @cached_property
-    def names(self) -> ToldApart:
+    def names(self) -> UniqueNames:
         """The names that several points have, told apart."""
         left_out = np.concatenate([self.solved.not_points, self.given.gone, self.given.aside])
-        return ToldApart.of(self.survey.first_pass.same_names, left_out, self.given.stands)
+        return UniqueNames.of(self.survey.first_pass.same_names, left_out, self.given.stands)
 
-    def batches(self, ready: Ready | None = None) -> Iterator[Drafted]:
+    def batches(self, ready: Lookup | None = None) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked.
 
         ``ready`` gives each the numbers that it has of an earlier issue.
@@ -165,7 +165,7 @@ class Drafter:
             yield from self.batches_of(number, start, ready)
             start += rows
 
-    def batches_of(self, number: int, start: int, ready: Ready | None = None) -> Iterator[Drafted]:
+    def batches_of(self, number: int, start: int, ready: Lookup | None = None) -> Iterator[Drafted]:
         """Read one export again, whose first row is number ``start`` of the job, and yield every batch, worked."""
         export = self.survey.exports[number]
         for batch in read_again(export, self.survey.first_pass.kept[number]):

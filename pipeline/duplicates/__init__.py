@@ -2,12 +2,12 @@
 
 from pipeline.duplicates.by_clock import agreeing, by_another_clock
 from pipeline.duplicates.clock_lags import clock_lags
+from pipeline.duplicates.constant_vectors import copied, in_step
+from pipeline.duplicates.counted_row import grouped, usual_rounding
 from pipeline.duplicates.decimals import height_rounding, plan_rounding, time_rounding
 from pipeline.duplicates.exact import having, mixed_with, observation_hashes, occurring_again, repeated, text_hashes
 from pipeline.duplicates.near import Alike, alike
 from pipeline.duplicates.observed import Observed, of_pairs
-from pipeline.duplicates.one import grouped, usual_rounding
-from pipeline.duplicates.one_vector import copied, in_step
 
 __all__ = [
     "Alike",

@@ -27,8 +27,8 @@ from pipeline.geodesy.indirect_operations import (
 )
 from pipeline.geodesy.operations import OperationError, datum_to_datum
 from pipeline.geodesy.realisations import realised
+from pipeline.intake.session_operations import Place, operations_of
 from pipeline.intake.survey import Survey
-from pipeline.intake.ways import Place, ways_of
 from pipeline.job.model import Job
 from pipeline.problems import Problems
 from pipeline.words import Doubt
@@ -206,7 +206,7 @@ def mixed_steps(survey: Survey) -> list[Doubtful]:
     """
     job, found = survey.job, []
     for window in survey.windows if job.target.max_transform_error is None else ():
-        ways = {operation.name: operation for _, operation in ways_of(survey, window.index)}
+        ways = {operation.name: operation for _, operation in operations_of(survey, window.index)}
         poor = [one for one in ways.values() if one.accuracy is None or one.accuracy > job.checks.horizontal]
         if len(ways) > 1 and poor:
             what = (
@@ -233,7 +233,7 @@ def stated_steps(survey: Survey, alone: Flags, checked: Flags) -> list[Doubtful]
     for number in np.flatnonzero(alone & ~checked).tolist():
         poor = [
             f"{one.name} ({_stated(one.accuracy)})"
-            for _, one in ways_of(survey, number)
+            for _, one in operations_of(survey, number)
             if one.accuracy is None or one.accuracy > job.checks.horizontal
         ]
         if job.target.geoid_sigma is None and (issued.accuracy or 0.0) > _GEOID * job.checks.vertical:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.examine.clocks import ClockFinding, clock_doubts
+from pipeline.examine.clock_doubts import ClockFinding, clock_doubts
 from pipeline.examine.coarse_digits import coarse_doubts
 from pipeline.examine.computed import on_the_marks
 from pipeline.examine.datum_steps import mixed_steps
@@ -15,15 +15,15 @@ from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import cliff_doubts, precision_doubts
 from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
-from pipeline.examine.height_headings import heading_doubts
+from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
-from pipeline.examine.packed_degrees import packed_doubts
+from pipeline.examine.packed_degree_doubts import packed_doubts
 from pipeline.examine.register_digits import register_digit_doubts
-from pipeline.examine.shifted_copies import shifted_doubts
-from pipeline.examine.site_marks import site_doubts
+from pipeline.examine.shifted_copy_doubts import shifted_doubts
+from pipeline.examine.site_doubts import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
 from pipeline.examine.uncertainties import uncertainty_doubts

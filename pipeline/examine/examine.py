@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
-from pipeline.examine.clocks import ClockFinding, clock_findings
+from pipeline.examine.clock_doubts import ClockFinding, clock_findings
 from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before

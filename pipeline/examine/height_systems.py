@@ -11,7 +11,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, known_places, looks
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
-from pipeline.examine.units import unit_doubts
+from pipeline.examine.unit_doubts import unit_doubts
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.words import Doubt, plural

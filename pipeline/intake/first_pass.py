@@ -15,7 +15,6 @@ from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
-from pipeline.intake.few_alike import Few, FewAlike
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
@@ -24,6 +23,7 @@ from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
+from pipeline.intake.rare_kinds import Rare, RareKinds
 from pipeline.intake.row_order import Astray, RowOrder
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.shifted_copies import ShiftedCopies
@@ -114,7 +114,7 @@ class FirstPass:
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
     shifted: tuple[ShiftedCopies, ...] = ()
-    few: Few = field(default_factory=Few)
+    few: Rare = field(default_factory=Rare)
     packed: tuple[PackedExport, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
 
@@ -193,7 +193,7 @@ class _Gatherer:
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, prepared.mark_names)
-        self.alike = FewAlike.of(names, self.wanted.marks)
+        self.alike = RareKinds.of(names, self.wanted.marks)
         self.elsewhere = NamedElsewhere(self.wanted.marks)
         count = len(sessions)
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
@@ -444,8 +444,8 @@ def _area(rows: ReadingRows, counting: Flags) -> Area | None:
 
 
 def _with_named(
-    more: list[pa.RecordBatch], few: Few, named: dict[int, pa.RecordBatch], rows: ReadingRows
-) -> tuple[list[pa.RecordBatch], Few]:
+    more: list[pa.RecordBatch], few: Rare, named: dict[int, pa.RecordBatch], rows: ReadingRows
+) -> tuple[list[pa.RecordBatch], Rare]:
     """Return the candidates that are not told by themselves, with those that name a mark in another column."""
     already = set(np.flatnonzero(rows.having(CANDIDATE)).tolist()) | few.numbers
     free = [number for number in sorted(named) if number not in already]

@@ -2,14 +2,14 @@
 
 from pathlib import Path
 
-from pipeline.examine.clocks import clock_notes
+from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
-from pipeline.examine.height_headings import heading_notes
+from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
 from pipeline.examine.hidden_sheets import hidden_notes
 from pipeline.examine.job_file import job_notes
-from pipeline.examine.site_marks import site_notes
+from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey

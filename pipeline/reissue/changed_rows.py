@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
+from pipeline.draft.earlier_numbers import Reuse
 from pipeline.draft.layer_rows import Carried
 from pipeline.draft.second_pass import Drafted
-from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, points_schema, wkb_points

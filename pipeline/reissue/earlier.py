@@ -11,8 +11,8 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags
-from pipeline.draft.second_pass import Ready
-from pipeline.draft.taken_over import Reuse
+from pipeline.draft.earlier_numbers import Reuse
+from pipeline.draft.second_pass import Lookup
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.earlier_rows import columns_of, read_batches
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
@@ -165,7 +165,7 @@ class TakenOver:
     points: EarlierPoints
     files: Sequence[str]
 
-    def passing(self) -> Ready:
+    def passing(self) -> Lookup:
         """Give them to a second pass, as it comes past them; what is in another order now has to be worked out."""
         passing = Passing(self.points)
 

@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.taken_over import OfFile
+from pipeline.draft.earlier_numbers import OfFile
 from pipeline.intake.columns import DiskColumns
 from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import PROOFS

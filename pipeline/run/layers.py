@@ -18,11 +18,11 @@ from pipeline.draft.codes import Codes
 from pipeline.draft.joined import join
 from pipeline.draft.layer_rows import Carried, LayerRows, check_rows, mark_rows, repeat_rows, session_rows
 from pipeline.draft.line_rows import line_rows
-from pipeline.draft.measured import Measured
 from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
-from pipeline.draft.repeats import Repeated, find_pairs
-from pipeline.draft.second_pass import Drafted, Ready
+from pipeline.draft.repeat_pairs import Repeated, find_pairs
+from pipeline.draft.repeat_readings import RepeatCollector
+from pipeline.draft.second_pass import Drafted, Lookup
 from pipeline.draft.string_rows import Gathered
 from pipeline.draft.strings_told import linework_noted, linework_notes
 from pipeline.draft.wholly_held import WhollyHeld
@@ -97,7 +97,7 @@ class SecondPass:
         self.suspects = SuspectRows(tuple(self.survey.windows))
         self.strings = Gathered.of(self.drafter)
         self.codes = Codes(self.survey.prepared.loaded, self.survey.prepared.named)
-        self.measured = Measured.of(self.drafter) if self.known is None else None
+        self.measured = RepeatCollector.of(self.drafter) if self.known is None else None
         self._open = ExitStack()
 
     def __enter__(self) -> Self:
@@ -187,7 +187,7 @@ class SecondPass:
         with pa.ipc.open_stream(self.spill) as held:
             yield from held
 
-    def _drafted(self, rows: LayerRows, ready: Ready | None = None) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
+    def _drafted(self, rows: LayerRows, ready: Lookup | None = None) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
         """Yield every batch of the second pass, with its rows that are held back, which are spilled."""
         done, total = 0, sum(self.survey.first_pass.rows)
         with pa.ipc.new_stream(self.spill, HELD_BACK) as spilled:

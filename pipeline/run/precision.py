@@ -4,9 +4,9 @@ import math
 from collections.abc import Iterator, Sequence
 
 from pipeline.adjust.components import least
-from pipeline.draft.one_vector import one_vectors
+from pipeline.draft.common_offsets import common_offsets
 from pipeline.draft.precision import Precision, precision
-from pipeline.draft.repeats import Repeated
+from pipeline.draft.repeat_pairs import Repeated
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.run.layers import Laid
@@ -84,7 +84,7 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
 def one_vector_notes(survey: Survey, repeated: Repeated) -> Iterator[str]:
     """Yield in words which exports have the same points by one vector apart; not those that a doubt tells of."""
     told = {(one.exports, one.session) for one in survey.first_pass.shifted}
-    for one in one_vectors(repeated, survey):
+    for one in common_offsets(repeated, survey):
         if (one.exports, one.session) in told:
             continue
         first, second = (survey.exports[number].shown for number in one.exports)

@@ -25,8 +25,8 @@ from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.observations import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
-from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
+from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.shift import Shifts
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 from pipeline.geodesy.operations import Operation
+from pipeline.intake.session_operations import operations_of
 from pipeline.intake.survey import Survey
-from pipeline.intake.ways import ways_of
 from pipeline.problems import Problems
 from pipeline.solve.shift import Shifts
 
@@ -19,7 +19,7 @@ def refuse_poor_transformations(survey: Survey, shifts: Shifts) -> None:
     limit = survey.job.target.max_transform_error
     if limit is None:
         return
-    problems, used = Problems(), [list(ways_of(survey, w.index)) for w in survey.windows]
+    problems, used = Problems(), [list(operations_of(survey, w.index)) for w in survey.windows]
     alone = shifts.fully_tied & ~shifts.by_control
     mixed = [
         bool(shifts.fully_tied[number]) and len({_key(one) for _, one in ways}) > 1 for number, ways in enumerate(used)

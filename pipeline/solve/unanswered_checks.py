@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.few_alike import Few
 from pipeline.intake.named_elsewhere import Elsewhere
+from pipeline.intake.rare_kinds import Rare
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job, Session
 from pipeline.near import and_more
@@ -45,7 +45,7 @@ def unanswered(
     job: Job,
     register: Reference,
     temporary: Temporary,
-    few: Few,
+    few: Rare,
     elsewhere: Elsewhere,
 ) -> tuple[Unanswered, ...]:
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one.

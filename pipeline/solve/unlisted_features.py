@@ -9,8 +9,8 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.few_alike import Few
 from pipeline.intake.named_elsewhere import Elsewhere
+from pipeline.intake.rare_kinds import Rare
 from pipeline.job.model import Job
 from pipeline.occupations.features import BESIDE, NO_MARK, OCCUPATIONS, Features, MarkNearby
 from pipeline.occupations.name_words import direction, shape
@@ -34,7 +34,7 @@ def features_of(
     job: Job,
     register: Reference,
     temporary: Temporary,
-    few: Few,
+    few: Rare,
     elsewhere: Elsewhere,
 ) -> Iterator[tuple[int, Features]]:
     """Yield the candidates that are on no mark and have a place, by row, with what is known of each.
@@ -190,7 +190,7 @@ class _Alike:
         candidates: Candidates,
         codes: Sequence[str | None],
         stands_on: Sequence[str | None],
-        few: Few,
+        few: Rare,
         marks: MarkNames,
     ) -> "_Alike":
         """Gather it from all candidates."""

@@ -68,7 +68,7 @@ def test_a_point_measured_again_that_was_not_compared_then(tmp_path: Path, monke
         job.rows[column][5] = job.rows[column][3] + more
     path = job.write(tmp_path)
     with monkeypatch.context() as early:
-        early.setattr("pipeline.draft.repeats._by_name", lambda *_: np.zeros((0, 2), np.int64))
+        early.setattr("pipeline.draft.repeat_pairs._by_name", lambda *_: np.zeros((0, 2), np.int64))
         assert run_job(path).record["repeats"]["pairs"] == 0
     upgrade(monkeypatch)
     outcome = run_job(path)

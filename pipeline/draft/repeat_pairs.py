@@ -12,7 +12,7 @@ from statistics import NormalDist
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.measured import Readings
+from pipeline.draft.repeat_readings import Readings
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey

@@ -28,7 +28,7 @@ _Kind = tuple[str, str]
 
 
 @dataclass(frozen=True)
-class Few:
+class Rare:
     """What few readings besides the listed ones have: codes in lower case, and `shape` of names.
 
     ``others`` is how many readings are in no list, ``numbers`` which are candidates for such a reason alone.
@@ -41,7 +41,7 @@ class Few:
 
 
 @dataclass
-class FewAlike:
+class RareKinds:
     """Collects, batch by batch, rows that are few of their kind; those of a kind that grows are let go."""
 
     marks: MarkNames
@@ -55,7 +55,7 @@ class FewAlike:
     others: int = 0
 
     @classmethod
-    def of(cls, listed: Iterable[str], marks: MarkNames) -> "FewAlike":
+    def of(cls, listed: Iterable[str], marks: MarkNames) -> "RareKinds":
         """Return one that has seen nothing, for the names that sessions list."""
         shapes = sorted({shape(name) for name in listed} - {"#", ""})
         return cls(marks, {one: shape_pattern(one) for one in shapes[:_SHAPES]})
@@ -127,7 +127,7 @@ class FewAlike:
     def _further(self, names: pa.Array) -> Flags:
         return self.marks.further(names, self.many, sum(self.of_mark.values()) > _NAMED)
 
-    def chosen(self) -> tuple[list[pa.RecordBatch], Few]:
+    def chosen(self) -> tuple[list[pa.RecordBatch], Rare]:
         """Return the rows that are few of their kind, each once, and what is few."""
         own = next(iter(self.codes), "") if len(self.codes) == 1 and not self.described else ""
         rows: dict[int, pa.RecordBatch] = {}
@@ -136,5 +136,5 @@ class FewAlike:
                 rows |= {one.column("number")[0].as_py(): one for one in kept}
         codes = {own} if own and self.count.get(("code", own), 0) <= _FEW else set()
         shapes = {one for one in self.shapes if self.count.get(("shape", one), 0) <= _FEW}
-        few = Few(frozenset(codes), frozenset(shapes), self.others, frozenset(rows))
+        few = Rare(frozenset(codes), frozenset(shapes), self.others, frozenset(rows))
         return [rows[number] for number in sorted(rows)], few

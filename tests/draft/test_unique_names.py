@@ -3,7 +3,7 @@
 import numpy as np
 import pyarrow as pa
 
-from pipeline.draft.told_apart import ToldApart
+from pipeline.draft.unique_names import UniqueNames
 from pipeline.intake.same_names import SameNames, name_keys
 
 NONE, NOBODY = np.zeros(0, np.int64), np.zeros((0, 2), np.int64)
@@ -19,43 +19,43 @@ def same(names: list[str], *groups: list[int]) -> SameNames:
     return SameNames(number, name, nowhere, nowhere, none, none, keys, nowhere)
 
 
-def issued(names: list[str], told: ToldApart) -> list[str]:
+def issued(names: list[str], told: UniqueNames) -> list[str]:
     return list(told.names(pa.array(names), np.arange(len(names))).to_pylist())
 
 
 def test_the_first_in_time_keeps_the_name() -> None:
     names = ["P1", "P2", "P1", "P1"]
-    told = ToldApart.of(same(names, [2, 0, 3]), NONE, NOBODY)  # row 2 was observed first
+    told = UniqueNames.of(same(names, [2, 0, 3]), NONE, NOBODY)  # row 2 was observed first
     assert told.any
     assert issued(names, told) == ["P1_2", "P2", "P1", "P1_3"]
 
 
 def test_a_made_name_that_another_point_has_is_made_again() -> None:
     names = ["P1", "P1", "P1_2", "P1_2b"]
-    told = ToldApart.of(same(names, [0, 1]), NONE, NOBODY)
+    told = UniqueNames.of(same(names, [0, 1]), NONE, NOBODY)
     assert issued(names, told) == ["P1", "P1_2bb", "P1_2", "P1_2b"]
 
 
 def test_rows_that_are_no_points_do_not_count() -> None:
     names = ["P1", "P1", "P1"]
-    told = ToldApart.of(same(names, [0, 1, 2]), np.array([0]), NOBODY)
+    told = UniqueNames.of(same(names, [0, 1, 2]), np.array([0]), NOBODY)
     assert issued(names, told) == ["P1", "P1", "P1_2"]
 
 
 def test_a_row_counts_in_the_place_of_another() -> None:
     """Of a point that was measured twice the later reading is issued: it has the name of the earlier one's place."""
     names = ["P1", "P1", "P1"]
-    told = ToldApart.of(same(names, [0, 1, 2]), NONE, np.array([[2, 0]]))
+    told = UniqueNames.of(same(names, [0, 1, 2]), NONE, np.array([[2, 0]]))
     assert issued(names, told) == ["P1", "P1_2", "P1"]
 
 
 def test_only_the_rows_asked_for_are_changed() -> None:
     names = ["P1", "P1", "P2"]
-    told = ToldApart.of(same(names, [0, 1]), NONE, NOBODY)
+    told = UniqueNames.of(same(names, [0, 1]), NONE, NOBODY)
     assert told.names(pa.array(["P1", "P2"]), np.array([1, 2])).to_pylist() == ["P1_2", "P2"]
 
 
 def test_where_no_name_repeats_nothing_is_changed() -> None:
-    told = ToldApart.of(same(["P1"]), NONE, NOBODY)
+    told = UniqueNames.of(same(["P1"]), NONE, NOBODY)
     assert not told.any
     assert issued(["P1", "P1"], told) == ["P1", "P1"]

@@ -10,14 +10,14 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.grouped import Groups
-from pipeline.draft.measured import Readings
-from pipeline.draft.repeats import BEFORE
+from pipeline.draft.repeat_pairs import BEFORE
+from pipeline.draft.repeat_readings import Readings
 from pipeline.draft.second_pass import Given
 from pipeline.intake.same_names import SameNames
 from pipeline.sphere import DEGREE
 
 
-def with_names(given: Given, readings: Readings, groups: Groups) -> Given:
+def with_kept_names(given: Given, readings: Readings, groups: Groups) -> Given:
     """Say which readings count where names are told apart.
 
     Args:
@@ -40,7 +40,7 @@ def with_names(given: Given, readings: Readings, groups: Groups) -> Given:
     )
 
 
-def without_place(given: Given, readings: Readings, same: SameNames, known: Integers, reach: float) -> Given:
+def without_unplaced(given: Given, readings: Readings, same: SameNames, known: Integers, reach: float) -> Given:
     """Leave out as well what has no place, as of an untied session, where a point of its name is issued near it.
 
     Args:

@@ -61,7 +61,7 @@ class Readings:
 
 
 @dataclass
-class Measured:
+class RepeatCollector:
     """Gathers them, batch by batch."""
 
     drafter: Drafter
@@ -71,7 +71,7 @@ class Measured:
     labels: list[pa.Array] = field(default_factory=list)
 
     @classmethod
-    def of(cls, drafter: Drafter) -> "Measured":
+    def of(cls, drafter: Drafter) -> "RepeatCollector":
         """Return one that has gathered nothing yet; occupations of marks are left out."""
         same, solved = drafter.survey.first_pass.same_names, drafter.solved
         wanted = np.setdiff1d(drafter.survey.measured_twice, solved.not_points)
@@ -125,9 +125,9 @@ class Measured:
         return Readings(label=pa.concat_arrays(self.labels), **whole)
 
 
-def measured_before(drafter: Drafter) -> Readings:
+def collected_again(drafter: Drafter) -> Readings:
     """Read the exports that hold points measured twice once more, and return those readings."""
-    gathered, start = Measured.of(drafter), 0
+    gathered, start = RepeatCollector.of(drafter), 0
     for number, rows in enumerate(drafter.survey.first_pass.rows):
         first, last = np.searchsorted(gathered.wanted, [start, start + rows])
         if first < last:

@@ -9,7 +9,7 @@ from pipeline.intake.survey import Survey
 Place = tuple[str | int, ...]
 
 
-def ways_of(survey: Survey, session: int) -> Iterator[tuple[Place, Operation]]:
+def operations_of(survey: Survey, session: int) -> Iterator[tuple[Place, Operation]]:
     """Yield the operations that bring a session's readings and base, each with its place in the job file."""
     for block, operation in enumerate(survey.operations.frames.to_working):
         if survey.first_pass.blocks[session, block]:

@@ -15,7 +15,7 @@ _BESIDE = "b"
 
 
 @dataclass(frozen=True)
-class ToldApart:
+class UniqueNames:
     """Which points get a number behind their names, (k,) by their numbers in the job: P12, P12_2, P12_3.
 
     Args:
@@ -29,7 +29,7 @@ class ToldApart:
     keys: Keys
 
     @classmethod
-    def of(cls, same: SameNames, left_out: Integers, stands: Integers) -> "ToldApart":
+    def of(cls, same: SameNames, left_out: Integers, stands: Integers) -> "UniqueNames":
         """Tell the points with one name apart; ``left_out`` are numbers of rows that are none, or give way to others.
 
         Points that proof holds back count, so that no name changes when they are released. ``stands`` (s, 2) has the

@@ -17,7 +17,7 @@ from pipeline.arrays import Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.headed_clocks import Headed, headed_otherwise, minutes_east, says_utc
-from pipeline.examine.row_order import order_words
+from pipeline.examine.row_order_words import order_words
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey

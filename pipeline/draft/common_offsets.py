@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.repeats import Repeated
+from pipeline.draft.repeat_pairs import Repeated
 from pipeline.intake.survey import Survey
 
 #: Pairs from which on a scatter says something, and how many times larger than it a mean is no chance: of five pairs
@@ -19,7 +19,7 @@ _LEAST, _TIMES = 5, 3.0
 
 
 @dataclass(frozen=True)
-class OneVector:
+class CommonOffset:
     """Pairs of readings of two exports in a session, (k,) rows of the `Pairs`, that differ by one vector.
 
     ``apart`` (3,) is what the reading of the second of ``exports`` lies east, north and above that of the first.
@@ -31,7 +31,7 @@ class OneVector:
     apart: Floats
 
 
-def one_vectors(repeated: Repeated, survey: Survey) -> list[OneVector]:
+def common_offsets(repeated: Repeated, survey: Survey) -> list[CommonOffset]:
     """Return the pairs that differ by one vector beyond what checks tolerate, by exports and session."""
     readings, pairs = repeated.readings, repeated.pairs
     export = np.column_stack([readings.export[pairs.first], readings.export[pairs.second]]).astype(np.int64)
@@ -47,7 +47,7 @@ def one_vectors(repeated: Repeated, survey: Survey) -> list[OneVector]:
         mean, limits = apart.mean(axis=0), survey.job.checks
         beyond = np.hypot(*mean[:2]) > limits.horizontal or abs(mean[2]) > limits.vertical
         if len(rows) >= _LEAST and beyond and _no_chance(apart, mean, limits.horizontal, limits.vertical):
-            found.append(OneVector((one, other), of, rows, mean))
+            found.append(CommonOffset((one, other), of, rows, mean))
     return found
 
 
@@ -58,7 +58,7 @@ def _no_chance(apart: Floats, mean: Floats, horizontal: float, vertical: float) 
     return bool(plan or (abs(mean[2]) > vertical and abs(mean[2]) > _TIMES * scatter[2]))
 
 
-def among(found: list[OneVector], repeated: Repeated, survey: Survey) -> Flags:
+def among(found: list[CommonOffset], repeated: Repeated, survey: Survey) -> Flags:
     """Return (p,) which pairs differ by one vector, or are a reading and its corrected copy."""
     numbers = np.column_stack(
         [repeated.readings.number[rows] for rows in (repeated.pairs.first, repeated.pairs.second)]
