@@ -20,7 +20,7 @@ from pipeline.words import Doubt, counted, plural
 #: Share of the tolerance up to which rounding does no harm, whatever uncertainties are stated. Ours, no source.
 _HARMLESS = 0.5
 #: Standard uncertainty of a number that was rounded, by its last digit: of an even distribution.
-EVEN = 1.0 / np.sqrt(12.0)
+EVEN = float(1.0 / np.sqrt(12.0))
 _EXPORT = "export them again with all their digits"
 
 

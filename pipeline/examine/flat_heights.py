@@ -61,11 +61,11 @@ def _of_export(survey: Survey, export: Export, log: FileLog) -> Iterator[Doubtfu
     there = np.flatnonzero(log.sessions)
     many, far = _enough(export, log, there), _Far(survey, export, log)
     low, high = log.extent.low[there].min(axis=0), log.extent.high[there].max(axis=0)
-    if _is_flat(low, high, log.sound, apart) and (log.sound >= many or far.of(int(there[0]))):
+    if is_flat(low, high, log.sound, apart) and (log.sound >= many or far.of(int(there[0]))):
         flat, which = there, "all heights of the export are"
     else:
         of = [
-            _is_flat(log.extent.low[at], log.extent.high[at], int(log.sessions[at]), apart)
+            is_flat(log.extent.low[at], log.extent.high[at], int(log.sessions[at]), apart)
             and (log.sessions[at] >= many or far.of(at))
             for at in there.tolist()
         ]
@@ -88,7 +88,7 @@ def _doubt(export: Export, log: FileLog, flat: Integers, which: str) -> Doubtful
     return Doubtful(Doubt.EXPORT_HEIGHTS, what, tuple(flat.tolist()), export.shown, int(log.extent.row[flat].min()))
 
 
-def _is_flat(low: Floats, high: Floats, count: int, apart: float) -> bool:
+def is_flat(low: Floats, high: Floats, count: int, apart: float) -> bool:
     """Tell whether readings between ``low`` and ``high`` (3,) are many, apart, and have one height."""
     return bool(count >= _MANY and (high - low)[:2].max() > apart and high[2] - low[2] <= _NOISE)
 
@@ -104,6 +104,16 @@ def _enough(export: Export, log: FileLog, there: Integers) -> float:
     unit = lengths_of(export.points).up
     seen = np.unique(np.concatenate([log.extent.low[there, 2], log.extent.high[there, 2]]))
     digit = min(last_digit(value / unit, _DECIMALS) for value in seen.tolist()) * unit
+    return least_alike(digit, unit)
+
+
+def least_alike(digit: float, unit: float) -> float:
+    """Return how many heights that were measured are not one number; infinite where any number of them may be.
+
+    Args:
+        digit: metres that their last digit is worth.
+        unit: metres that their unit is.
+    """
     if digit > _WHOLE * unit:
         return _MANY
     if digit > _COARSEST * (1.0 + 1e-9):

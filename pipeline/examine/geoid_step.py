@@ -66,15 +66,32 @@ def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
     others = _separations(survey, own)
     if len(others) != len(apart):
         return
-    off = float(np.median(apart - others))
-    if abs(off) <= _MODELS + 2.0 * (own.accuracy if own.accuracy is not None else _UNSAID):
+    if not of_another_model(apart, others, own.accuracy):
         return
-    reversed_sign = abs(float(np.median(apart + others))) < abs(off) / 2.0
+    turned = ", and the sign of its values, which looks reversed" if of_reversed_sign(apart, others) else ""
     yield (
         f"according to the grid {named}, {target.height} is {float(np.median(apart)):+.2f} m above the ellipsoid;"
         f" according to {own.name} of PROJ, {float(np.median(others)):+.2f} m: check that it is the grid of this"
-        f" height datum{', and the sign of its values, which looks reversed' if reversed_sign else ''}"
+        f" height datum{turned}"
     )
+
+
+def of_another_model(separation: Floats, expected: Floats, accuracy: float | None) -> bool:
+    """Tell whether separations differ from those expected by more than two models of one height datum do.
+
+    Args:
+        separation: (n,) metres.
+        expected: (n,) metres at the same places, of PROJ's own way.
+        accuracy: metres, of that way; None where PROJ does not state it.
+    """
+    off = float(np.median(separation - expected))
+    return abs(off) > _MODELS + 2.0 * (accuracy if accuracy is not None else _UNSAID)
+
+
+def of_reversed_sign(separation: Floats, expected: Floats) -> bool:
+    """Tell whether (n,) separations fit those expected (n,) better with their sign reversed, by half at the least."""
+    off, reversed_off = (float(np.median(each)) for each in (separation - expected, separation + expected))
+    return abs(reversed_off) < abs(off) / 2.0
 
 
 def _separations(survey: Survey, to_issued: Operation) -> Floats:

@@ -100,10 +100,10 @@ class _Session:
         marked = set(self._stood_on().tolist())
         pairs = list(combinations(range(len(self.stands)), 2))
         alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
-        groups = _joined(len(self.stands), alike)
+        groups = joined(len(self.stands), alike)
         several = len(groups) > _FEW or self.log.positions.further > 0
         whole = [self._together(group) for group in groups]
-        for group in _unmarked(groups, marked, [stand.seen for stand in self.stands]):
+        for group in unmarked(groups, marked, [stand.seen for stand in self.stands]):
             one = whole[groups.index(group)]
             for other in whole:
                 if other is not one and self._another(one, other, several):
@@ -182,7 +182,7 @@ class _Session:
         alike = [pair for pair in combinations(range(len(seen)), 2) if self._one_base(seen[pair[0]], seen[pair[1]], at)]
         marked = {keys.index(key) for text in self._occupied().column("base").to_pylist()
                   if (key := base_key(text)) in keys}  # fmt: skip
-        for group in _unmarked(_joined(len(seen), alike), marked, seen):
+        for group in unmarked(joined(len(seen), alike), marked, seen):
             (number, *_) = group
             if not self._far(at.get(keys[number], set()), set().union(*(at.get(key, set()) for key in keys))):
                 names = " and ".join(sorted(one.text for one in seen)[:2])
@@ -254,7 +254,7 @@ def _parted(shift: FieldWindow, within: ValueSeen, without: ValueSeen) -> bool:
     return mine and _carries(shift, within) and (not other or _free_of(shift, without))
 
 
-def _joined(count: int, alike: Sequence[tuple[int, int]]) -> list[list[int]]:
+def joined(count: int, alike: Sequence[tuple[int, int]]) -> list[list[int]]:
     """Return the places of ``count`` values, those together that pairs of ``alike`` lead to."""
     group = list(range(count))
     for one, other in alike:
@@ -263,7 +263,7 @@ def _joined(count: int, alike: Sequence[tuple[int, int]]) -> list[list[int]]:
     return [[place for place in range(count) if group[place] == number] for number in sorted(set(group))]
 
 
-def _unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[ValueSeen]) -> list[list[int]]:
+def unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[ValueSeen]) -> list[list[int]]:
     """Return the groups that no mark was occupied with; where none was at all, all but the one with most readings."""
     if marked:
         return [group for group in groups if not marked & set(group)]
