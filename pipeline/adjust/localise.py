@@ -135,7 +135,16 @@ def fit_plan(grid: Floats, site: Floats, *, hold_scale: bool) -> PlanFit:
         raise ValueError("the marks are all at one place")
     a, b = float(np.sum(de * dx + dn * dy)) / spread, float(np.sum(de * dy - dn * dx)) / spread
     turn, scale = float(np.arctan2(b, a)), 1.0 if hold_scale else float(np.hypot(a, b))
-    fit = PlanFit(scale, turn, middle, own, np.zeros_like(grid), spread, 2 * len(grid) - 4 + hold_scale, hold_scale)
+    fit = PlanFit(
+        scale=scale,
+        turn=turn,
+        grid=middle,
+        site=own,
+        residuals=np.zeros_like(grid),
+        spread=spread,
+        over=2 * len(grid) - 4 + hold_scale,
+        held=hold_scale,
+    )
     return PlanFit(**{**vars(fit), "residuals": fit.forward(grid) - site})
 
 
@@ -155,7 +164,15 @@ def fit_height(grid: Floats, datum: Floats, site: Floats, *, tilt: bool) -> Heig
     inverse = np.linalg.pinv(rows)
     found, cofactor = np.zeros(3), np.zeros((3, 3))
     found[:unknowns], cofactor[:unknowns, :unknowns] = inverse @ (site - datum), inverse @ inverse.T
-    fit = HeightFit(float(found[0]), found[1:], middle, site - datum, cofactor, len(grid) - unknowns, tilt)
+    fit = HeightFit(
+        step=float(found[0]),
+        slope=found[1:],
+        middle=middle,
+        residuals=site - datum,
+        cofactor=cofactor,
+        over=len(grid) - unknowns,
+        tilted=tilt,
+    )
     return HeightFit(**{**vars(fit), "residuals": datum + fit.added(grid) - site})
 
 

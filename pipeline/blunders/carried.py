@@ -165,7 +165,17 @@ def _assigned(levels: Levels, source: Source, way: Way, raw: Floats, carried: Fl
             continue
         off = _mean(source.raw - source.shift * TIMES[way] - levels.needed[sure])
         spread = np.sqrt(source.sigma**2 + (levels.sigma[sure] ** 2).mean(axis=0) / sure.sum())
-        yield Pattern(source, way, carrying, odd, among, limited, switches, off, spread)
+        yield Pattern(
+            source=source,
+            way=way,
+            carrying=carrying,
+            odd=odd,
+            among=among,
+            limited=limited,
+            switches=switches,
+            off=off,
+            expected=spread,
+        )
 
 
 def _told(sure: Flags, carrying: Flags, odd: Flags, source: int) -> bool:

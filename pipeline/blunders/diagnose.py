@@ -188,7 +188,15 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
         stated = _stated(case, session, explanations, about) or _restated(case, session, explanations, tried)
         count = tried.count.total()
         found.append(
-            Diagnosis(session, tuple(rows.tolist()), count, tuple(places.tolist()), tuple(explanations), split, stated)
+            Diagnosis(
+                session=session,
+                rows=tuple(rows.tolist()),
+                tried=count,
+                places=tuple(places.tolist()),
+                explanations=tuple(explanations),
+                split=split,
+                field_shift=stated,
+            )
         )
     return found
 

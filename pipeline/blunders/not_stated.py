@@ -186,7 +186,15 @@ def _best(
         also = [one for one in some if own and one is not best and one.source.row >= 0 and unlikely(one) < _ALSO]
         vector = (best.source.shift * TIMES[best.way]) @ rotation
         told = tuple(dict.fromkeys(str(names[int(rows[one.source.row])]) for one in also))
-        yield FoundPattern(session, rows, best, vector, given, None if own else best.source.number, told)
+        yield FoundPattern(
+            session=session,
+            rows=rows,
+            pattern=best,
+            vector=vector,
+            given=given,
+            before=None if own else best.source.number,
+            also=told,
+        )
         if not own:
             return
 

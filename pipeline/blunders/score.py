@@ -230,8 +230,19 @@ def _whole(
     for hypothesis, at in zip(near, fit.tolist(), strict=True):
         chi_square = float((whitener(left[at]) ** 2).sum())
         score = chi_square + 4.0 * math.log(max(slack[at] / _FINE, 1.0))
-        misfits = float(level[at]), float(height[at])
-        found.append(Explanation(hypothesis, shapes[at], left[at], none, none, *misfits, chi_square, score, False))
+        explanation = Explanation(
+            hypothesis=hypothesis,
+            predicted=shapes[at],
+            left=left[at],
+            size=none,
+            sigma=none,
+            misfit_horizontal=float(level[at]),
+            misfit_vertical=float(height[at]),
+            chi_square=chi_square,
+            score=score,
+            chance=False,
+        )
+        found.append(explanation)
     return found
 
 
@@ -292,16 +303,16 @@ def _fit(evidence: Evidence, hypothesis: Hypothesis, shape: Floats, white: Float
     left = np.where(evidence.known, evidence.difference - predicted, 0.0)
     chi_square = float(((white - shape * size) ** 2).sum())
     return Explanation(
-        hypothesis,
-        predicted,
-        left,
-        size,
-        sigma,
-        float(np.hypot(left[:, 0], left[:, 1]).max(initial=0.0)),
-        float(np.abs(left[:, 2]).max(initial=0.0)),
-        chi_square,
-        chi_square + charge(size, sigma),
-        False,
+        hypothesis=hypothesis,
+        predicted=predicted,
+        left=left,
+        size=size,
+        sigma=sigma,
+        misfit_horizontal=float(np.hypot(left[:, 0], left[:, 1]).max(initial=0.0)),
+        misfit_vertical=float(np.abs(left[:, 2]).max(initial=0.0)),
+        chi_square=chi_square,
+        score=chi_square + charge(size, sigma),
+        chance=False,
     )
 
 

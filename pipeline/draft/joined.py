@@ -80,7 +80,7 @@ def join(rows: StringRows, drafter: Drafter, writing: Writing) -> Joined:
     why, at = _whys(rows, found, point, closed)
     why = _told_once(why, found, point, np.isin(rows.number, drafter.given.by))
     strays = found.unplaced[found.unplaced_key >= 0]
-    return Joined(rows, found, point, closed, why, at, strays)
+    return Joined(rows=rows, segments=found, point=point, closed=closed, why=why, at=at, strays=strays)
 
 
 def _copies(rows: StringRows, drafter: Drafter) -> Integers:

@@ -40,7 +40,7 @@ class NearMarks:
         known = np.flatnonzero(np.isfinite(at).all(axis=1))
         if not len(known):
             none = np.zeros((0, 0), np.int64)
-            return cls(at, within, np.zeros(2), 1.0, none.astype(bool), none, none)
+            return cls(at=at, within=within, low=np.zeros(2), cell=1.0, near=none.astype(bool), table=none, marks=none)
         low, high = at[known].min(axis=0) - within, at[known].max(axis=0) + within
         cell = max(2.0 * within, float((high - low).max()) / _CELLS)
         size = np.floor((high - low) / cell).astype(np.int64) + 1
@@ -54,7 +54,9 @@ class NearMarks:
         for row, place in enumerate(of_cell):
             table[place] = row
         marks = [near + near[:1] * (most - len(near)) for near in of_cell.values()]
-        return cls(at, within, low, cell, table >= 0, table, np.array(marks, np.int64))
+        return cls(
+            at=at, within=within, low=low, cell=cell, near=table >= 0, table=table, marks=np.array(marks, np.int64)
+        )
 
     def find(self, first: Floats, second: Floats) -> tuple[Integers, Integers]:
         """Return which of (n,) points lie near a mark, ascending, and the number of the nearest mark of each."""

@@ -120,7 +120,20 @@ class RepeatCollector:
             none, flags = np.zeros(0, np.int64), np.zeros(0, bool)
             empty, numbers = np.zeros((0, 3)), np.zeros((0, len(VALUES)))
             label, proof = pa.array([], pa.string()), np.zeros(0, np.uint8)
-            return Readings(none, none, label, none, none, numbers, empty, empty, proof, flags, none, none)
+            return Readings(
+                number=none,
+                name=none,
+                label=label,
+                session=none,
+                time=none,
+                values=numbers,
+                sigma=empty,
+                correlated=empty,
+                proof=proof,
+                drafted=flags,
+                export=none,
+                source_row=none,
+            )
         whole = {name: np.concatenate(pieces) for name, pieces in self.columns.items()}
         return Readings(label=pa.concat_arrays(self.labels), **whole)
 

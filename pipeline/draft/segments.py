@@ -77,15 +77,15 @@ def parted(rows: StringRows, which: Integers, source: Integers, in_session: bool
     first = np.flatnonzero(begins)
     last = np.append(first[1:], len(order))[: len(first)] - 1
     return Segments(
-        order,
-        first,
-        last,
-        key[order][first],
-        (says[first] & int(Says.START)) != 0,
-        ending[last],
-        (says[last] & int(Says.CLOSE)) != 0,
-        unplaced,
-        key[unplaced],
+        rows=order,
+        first=first,
+        last=last,
+        key=key[order][first],
+        starts=(says[first] & int(Says.START)) != 0,
+        ends=ending[last],
+        closes=(says[last] & int(Says.CLOSE)) != 0,
+        unplaced=unplaced,
+        unplaced_key=key[unplaced],
     )
 
 

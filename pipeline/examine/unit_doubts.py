@@ -73,7 +73,12 @@ def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[
         sessions = list(range(len(survey.windows)))
         at = where("control", "crs")
         by = survey.operations.register
-        yield _Counted("the register's", look, by, plan, abs(register.unit[2]), 1, year, at), sessions
+        yield (
+            _Counted(
+                whose="the register's", look=look, way=by, plan=plan, up=abs(register.unit[2]), sign=1, year=year, at=at
+            ),
+            sessions,
+        )
     for number, block in enumerate(survey.job.points):
         only = survey.first_pass.blocks[:, number] & (survey.first_pass.blocks.sum(axis=1) == 1)
         try:
@@ -83,7 +88,7 @@ def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[
         way, plan = survey.operations.frames.to_working[number], 0.0 if unit.degrees else unit.plan
         look = f"crs and units of [[points]] number {number + 1}"
         at = where("points", number, "crs")
-        counted = _Counted("the export's", look, way, plan, unit.up, -1, year, at)
+        counted = _Counted(whose="the export's", look=look, way=way, plan=plan, up=unit.up, sign=-1, year=year, at=at)
         yield counted, np.flatnonzero(only).tolist()
 
 

@@ -354,7 +354,15 @@ class _Place:
         plain = tuple(float(part) for part in value)
         row, exports = int(self.rows[group.early]), frozenset({self.export})
         return ValueSeen(
-            key, plain, group.time, group.last, group.count, self.export, row, exports=exports, entered=group.entered
+            key=key,
+            value=plain,
+            time=group.time,
+            last=group.last,
+            count=group.count,
+            export=self.export,
+            row=row,
+            exports=exports,
+            entered=group.entered,
         )
 
     def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> ValueSeen:
@@ -404,11 +412,11 @@ class _Place:
             own, *key = different[number].tolist()
             early, late = int(of_group[0]), int(of_group[-1])
             yield _Group(
-                own,
-                tuple(key),
-                int(rows[early]),
-                int(time[early]),
-                int(time[late]),
-                len(of_group),
-                int(entered[number]),
+                session=own,
+                key=tuple(key),
+                early=int(rows[early]),
+                time=int(time[early]),
+                last=int(time[late]),
+                count=len(of_group),
+                entered=int(entered[number]),
             )

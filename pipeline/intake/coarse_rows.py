@@ -307,15 +307,15 @@ class _Export:
         digit = [_usual(seen[axis]) for axis in axes]
         every = sum(int(own[_UP if height else _EAST].sum()) for own in self.counts.values())
         return CoarseRows(
-            self.number,
-            height,
-            tuple(sessions),
-            count,
-            every,
-            (digit[0], digit[1] if len(digit) > 1 else 0.0),
-            first,
-            tuple(sorted(marks)),
-            tuple(sorted(others - fine)),
+            export=self.number,
+            height=height,
+            sessions=tuple(sessions),
+            count=count,
+            of=every,
+            digit=(digit[0], digit[1] if len(digit) > 1 else 0.0),
+            row=first,
+            on_marks=tuple(sorted(marks)),
+            whole=tuple(sorted(others - fine)),
         )
 
 

@@ -119,7 +119,20 @@ def field_windows(
             until = window.end_ms if stated.until is None else round(stated.until.timestamp() * 1000)
             start, where = round(stated.start.timestamp() * 1000), window.where_field_shift(position)
             base, name = base_key(stated.base), window.session.name
-            found.append(FieldWindow(window.index, name, position, stated, start, until, base, own, carriers, where))
+            found.append(
+                FieldWindow(
+                    session=window.index,
+                    name=name,
+                    position=position,
+                    stated=stated,
+                    start=start,
+                    until=until,
+                    base=base,
+                    own_base=own,
+                    exports=carriers,
+                    where=where,
+                )
+            )
     return tuple(sorted(found, key=lambda one: (one.start, one.session, one.position)))
 
 

@@ -88,7 +88,15 @@ def _of(one: Standing) -> Iterator[KeptShift]:
     for entry in record["field_shifts"]:
         if entry["tie"] is not None and entry["coordinates"] == "register":
             start, until = (milliseconds_of(text) for text in (entry["from"], entry["until"]))
-            yield KeptShift(record["issue"], entry, start, until, target, stood, doubted)
+            yield KeptShift(
+                issue=record["issue"],
+                entry=entry,
+                start=start,
+                until=until,
+                target=target,
+                stood=stood,
+                doubted=doubted,
+            )
 
 
 def _stood(record: SealedRecord) -> dict[str, tuple[float, float, float]]:

@@ -132,7 +132,19 @@ class ReadingRows:
             np.maximum(codes, least, out=codes)
         turned = np.flatnonzero(~self.degrees[export])  # a grid's axes are turned against the meridian
         east[turned] = north[turned] = np.minimum(east[turned], north[turned])
-        return Observed(time, longitude, latitude, height, name, base, export, east, north, up, clock)
+        return Observed(
+            time=time,
+            longitude=longitude,
+            latitude=latitude,
+            height=height,
+            name=name,
+            base=base,
+            export=export,
+            east=east,
+            north=north,
+            up=up,
+            clock=clock,
+        )
 
 
 @dataclass(frozen=True)
@@ -253,7 +265,15 @@ class Ledger:
         columns, self.columns = self.columns, DiskColumns(_KINDS)
         mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
         degrees = np.array(self.degrees, bool)
-        return ReadingRows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed)
+        return ReadingRows(
+            columns=columns,
+            session=session,
+            flags=flags,
+            starts=np.cumsum(counts) - counts,
+            usual=usual,
+            degrees=degrees,
+            mixed=mixed,
+        )
 
 
 def name_hashes(names: pa.Array) -> Hashes:

@@ -285,7 +285,15 @@ class RowOrder:
             return bool(free.all()) and row_at(place) in jumps.anew
 
         named: Flags = (of.flags & NAMED) != 0
-        return Order(time, of.session, named, lambda which: _weight(of, which), attach, jump, anew)
+        return Order(
+            time=time,
+            session=of.session,
+            named=named,
+            weight=lambda which: _weight(of, which),
+            attach=attach,
+            jump=jump,
+            anew=anew,
+        )
 
     def _wrap(
         self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: ReadingRows

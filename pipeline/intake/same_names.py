@@ -86,21 +86,30 @@ def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
     sound = np.flatnonzero(counting & rows.having(SOUND)) if places else np.zeros(0, np.int64)
     if not len(several):
         none = np.zeros(0, np.int64)
-        return SameNames(none, none, none, none, np.zeros(0), np.zeros(0), np.zeros(0, np.uint64), sound)
+        return SameNames(
+            number=none,
+            name=none,
+            session=none,
+            time=none,
+            longitude=np.zeros(0),
+            latitude=np.zeros(0),
+            keys=np.zeros(0, np.uint64),
+            sound=sound,
+        )
     number, found = having(several, keys, points)
     name = np.searchsorted(several, found)
     time, longitude, latitude = rows.columns.take(number, "time", "longitude", "latitude")
     order = np.lexsort((number, time, name))
     number = number[order]
     return SameNames(
-        number,
-        name[order],
-        rows.session[number].astype(np.int64),
-        time[order],
-        longitude[order],
-        latitude[order],
-        np.unique(np.concatenate(list(keys))),
-        sound,
+        number=number,
+        name=name[order],
+        session=rows.session[number].astype(np.int64),
+        time=time[order],
+        longitude=longitude[order],
+        latitude=latitude[order],
+        keys=np.unique(np.concatenate(list(keys))),
+        sound=sound,
     )
 
 

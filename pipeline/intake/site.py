@@ -133,7 +133,7 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
     if len(problems.found) > before:
         return None
     plan = fit_plan(grid[:, :2], places[:, :2], hold_scale=wanted.plan == "rigid")
-    return Site(names, places, grid, plan, height, levelled, alone)
+    return Site(names=names, own=places, grid=grid, plan=plan, height=height, levelled=levelled, alone=alone)
 
 
 def _plain_grid(job: Job) -> bool:

@@ -115,4 +115,15 @@ def survey_of(
     kept = kept_shifts(prepared.loaded.job.job.folder, prepared.field_windows)
     former = former_names(prepared.loaded.job.job.folder)
     goal = target(prepared.loaded.job, operations.site)
-    return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset, kept, former)
+    return Survey(
+        prepared=prepared,
+        sieve=sieve,
+        first_pass=first_pass,
+        operations=operations,
+        candidates=candidates,
+        bases=bases,
+        target=goal,
+        clock_offset=clock_offset,
+        kept=kept,
+        former=former,
+    )

@@ -128,7 +128,16 @@ def correct(
     longitude, latitude, ellipsoid_height = frames.to_geographic.forward(*moved.T)
     own, local = np.hypot(sigma, [0.0, 0.0, geoid_sigma]), None if site is None else site.uncertainty(easting, northing)
     hu95, vu95 = _uncertainty(longitude, latitude, session, own, correlated, shifts.covariance, local)
-    return Corrected(easting, northing, height, longitude, latitude, ellipsoid_height, hu95, vu95)
+    return Corrected(
+        easting=easting,
+        northing=northing,
+        height=height,
+        longitude=longitude,
+        latitude=latitude,
+        ellipsoid_height=ellipsoid_height,
+        hu95=hu95,
+        vu95=vu95,
+    )
 
 
 def _uncertainty(

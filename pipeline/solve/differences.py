@@ -49,4 +49,13 @@ def differences(
     off = plan_and_height(apart)
     allowed = np.broadcast_to(tolerance.allowed(known_to), off.shape)
     passed = tolerance.passes(off, holds, known_to)
-    return Differences(east, north, height, off[:, 0], holds, passed, tolerance, allowed)
+    return Differences(
+        east=east,
+        north=north,
+        height=height,
+        horizontal=off[:, 0],
+        holds=holds,
+        passed=passed,
+        tolerance=tolerance,
+        allowed=allowed,
+    )
