@@ -8,7 +8,7 @@ from pipeline.blunders.sentences import not_stated
 from pipeline.draft.beside_marks import look_beside
 from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
-from pipeline.draft.strings_told import linework_notes, look_at_strings
+from pipeline.draft.string_notes import linework_notes, look_at_strings
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey

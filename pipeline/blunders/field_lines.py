@@ -44,7 +44,7 @@ def field_lines(case: Case, one: FoundPattern) -> str:
             # two that a reading carries both are told to be so by their ends
             keys.append(f"until = {_moment(window.end_ms)}")
         both |= {own.position for own in carried}
-        tables.append(", ".join([*keys, *_what(case, one, since, bool(carried)), *_only(case, one)]))
+        tables.append(", ".join([*keys, *_vector_keys(case, one, since, bool(carried)), *_only(case, one)]))
     if one.pattern.way is Way.REVISED:
         told += _typed(case, one)
     end = moment(window.end_ms)
@@ -132,7 +132,7 @@ def _moment(time: int) -> str:
     return iso(moment(time))
 
 
-def _what(case: Case, one: FoundPattern, since: int, beside: bool) -> list[str]:
+def _vector_keys(case: Case, one: FoundPattern, since: int, beside: bool) -> list[str]:
     """Return what was done where the job file can say it so, else the vector, at the mark of the first tie.
 
     A tie is the last reading of its name before ``since``, UTC milliseconds: of the session, else of an earlier one.

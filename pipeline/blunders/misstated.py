@@ -28,12 +28,12 @@ class Group:
         rows: those of `OnMarks`, by time.
         times: how often the shift is in them beyond what is taken out: -1 where they do not carry it, -2 where they
             carry its opposite, else 1.
-        said: who they are and what they do.
+        sentence: who they are and what they do.
     """
 
     rows: tuple[int, ...]
     times: int
-    said: str
+    sentence: str
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def misstated(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Hypot
         for group in groups:
             shape = group.times * (sums[place[group.rows[-1]] + 1] - sums[place[group.rows[0]]])
             other = Retyped(one, -(one.geocentric + one.grid)) if group.times == _OPPOSITE else None
-            yield Hypothesis(Kind.FIELD_SHIFT, group.said, shape, decide=_DECIDE), other
+            yield Hypothesis(Kind.FIELD_SHIFT, group.sentence, shape, decide=_DECIDE), other
         if carried:
             yield from _typed_otherwise(scope, one, carried)
             yield from ((hypothesis, None) for hypothesis in _by_more(scope, one, carried, len(own)))
@@ -84,7 +84,7 @@ class Stated:
         found = tuple((one, group) for one in stated for group in _groups(case, one, own))
         return cls(2.0 * case.tolerance.vertical, found)
 
-    def says(self, carrying: Integers, vector: Floats) -> bool:
+    def accounts_for(self, carrying: Integers, vector: Floats) -> bool:
         """Whether occupations that carry a (3,) geocentric vector which nobody states are a group of a stated one."""
         rows = tuple(carrying.tolist())
         return any(group.rows == rows and self._alike(vector, one, group.times) for one, group in self.groups)

@@ -64,7 +64,7 @@ class FoundPattern:
         return self.rows[self.pattern.carrying]
 
 
-def found_in(case: Case, session: int, rows: Integers) -> list[FoundPattern]:
+def find_patterns(case: Case, session: int, rows: Integers) -> list[FoundPattern]:
     """Return the patterns among some of a session's occupations, by time, each way once and the best source of it."""
     rows = rows[np.isfinite(known_places(case, rows)).all(axis=1)] if len(rows) else rows
     if not len(rows):
@@ -202,12 +202,12 @@ def _best(
 def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[FoundPattern, Hypothesis]]:
     """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
     stated = Stated.of(scope.case, session, own)
-    for one in found_in(scope.case, session, own):
-        if stated.says(one.carrying, one.vector) or _is_mistyped(scope.case, one):
+    for one in find_patterns(scope.case, session, own):
+        if stated.accounts_for(one.carrying, one.vector) or _is_mistyped(scope.case, one):
             continue
         carrying = one.carrying.tolist()
         (given,) = scope.influence.displaced(carrying, one.vector[None])
-        text, decide = said(scope.case, one), "the field record of what was applied, and when"
+        text, decide = pattern_in_words(scope.case, one), "the field record of what was applied, and when"
         # the shift of another session has the noise of that session's ties, which nothing of this one takes off again
         slack = 0.0 if one.before is None else min(_KEPT_OFF, 2.0 * float(one.pattern.expected[:2].max()))
         hypothesis = Hypothesis(Kind.NOT_STATED, text, given, decide=decide, slack=slack, guesses=one.pattern.guesses)
@@ -245,13 +245,16 @@ def _in_grid(scope: Scope, one: FoundPattern, hypothesis: Hypothesis) -> Iterato
         return
     in_grid = replace(one, grid=True)
     shape = scope.influence.each_displaced(one.carrying.tolist(), errors)
-    yield in_grid, replace(hypothesis, shape=shape, text=said(case, in_grid), guesses=2.0 * hypothesis.guesses)
+    yield (
+        in_grid,
+        replace(hypothesis, shape=shape, text=pattern_in_words(case, in_grid), guesses=2.0 * hypothesis.guesses),
+    )
 
 
-def said(case: Case, one: FoundPattern) -> str:
+def pattern_in_words(case: Case, one: FoundPattern) -> str:
     """Return the sentence of a pattern: since when, which readings, and what they carry; a revision's size is open."""
     pattern = one.pattern
-    return f"{_when(case, one)} {_who(case, one)} already {_what(case, one)}{_how_well(pattern)}"
+    return f"{_when(case, one)} {_who(case, one)} already {_what_it_carries(case, one)}{_how_well(pattern)}"
 
 
 def _who(case: Case, one: FoundPattern) -> str:
@@ -272,7 +275,7 @@ def _alone(one: FoundPattern) -> bool:
     return int(states.sum()) == 1 and not bool(states[-1])
 
 
-def _what(case: Case, one: FoundPattern) -> str:
+def _what_it_carries(case: Case, one: FoundPattern) -> str:
     verb = "carries" if len(one.carrying) == 1 and _alone(one) else "carry"
     shift = f"the shift that {_whose(case, one)}"
     up = (case.rotation(one.session) @ one.vector) + 0.0

@@ -121,7 +121,7 @@ class Hypothesis:
         where: free to use by the caller: the gap in time of a moved base, for instance.
         given: (n, 3) differences that it predicts besides those whose size is free; None for none.
         guesses: how many ways there were to draw it besides those of its kind.
-        told: gives the sentence for a (3,) size that was found, in place of ``text``; None where that says all.
+        sentence_for: gives the sentence for a (3,) size that was found, in place of ``text``; None where that says all.
         group: the same for those that have one shape and differ only in what is free, of which the best is told; None
             for one that stands alone.
     """
@@ -135,7 +135,7 @@ class Hypothesis:
     where: tuple[int, int] | None = None
     given: Floats | None = None
     guesses: float = 1.0
-    told: Callable[[Floats], str] | None = None
+    sentence_for: Callable[[Floats], str] | None = None
     group: OneShape | None = None
 
 

@@ -115,8 +115,8 @@ def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[recor
 def _words(solved: Solved, explanation: Explanation) -> str:
     """Return an explanation's sentence with its numbers."""
     text = explanation.hypothesis.text
-    if explanation.hypothesis.told is not None:
-        return explanation.hypothesis.told(explanation.size)
+    if explanation.hypothesis.sentence_for is not None:
+        return explanation.hypothesis.sentence_for(explanation.size)
     if "{" not in text:
         return text
     east, north, up = explanation.size + 0.0

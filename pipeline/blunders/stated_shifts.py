@@ -52,7 +52,7 @@ def stated_shifts(scope: Scope, session: int, own: Integers) -> Iterator[Hypothe
     if not np.isfinite(in_grid).all() or abs(np.linalg.det(in_grid)) < 0.1:
         return
 
-    def told(size: Floats) -> str:
+    def sentence_for(size: Floats) -> str:
         off = np.linalg.solve(in_grid, size)
         east, north, up = off + 0.0
         by = f"({east:+.3f}, {north:+.3f}, {up:+.3f}) m east, north, up"
@@ -64,7 +64,9 @@ def stated_shifts(scope: Scope, session: int, own: Integers) -> Iterator[Hypothe
     for free, what in PARTS:
         text = f"the stated shift of session {_name(scope, session)} is off{what} by {{size}}"
         guesses = 1.0 if isinstance(given, GivenShift) else _NONE
-        yield Hypothesis(Kind.SHIFT_UNEXPLAINED, text, shape, free, _DECIDE, guesses=guesses, told=told, group=group)
+        yield Hypothesis(
+            Kind.SHIFT_UNEXPLAINED, text, shape, free, _DECIDE, guesses=guesses, sentence_for=sentence_for, group=group
+        )
 
 
 def _slips(scope: Scope, session: int, number: int, given: GivenShift, typed: Floats) -> Iterator[Hypothesis]:

@@ -57,9 +57,9 @@ def _both(first: Hypothesis, second: Explanation, ways: int) -> Explanation:
     """Return one explanation of a shift that the field applied and of a second cause."""
     text = f"{first.text}; and in addition, {second.hypothesis.text}"
     decide = "; ".join(dict.fromkeys(filter(None, (first.decide, second.hypothesis.decide))))
-    second_told = second.hypothesis.told
-    told = None if second_told is None else lambda size: f"{first.text}; and in addition, {second_told(size)}"
-    hypothesis = replace(second.hypothesis, kind=Kind.NOT_STATED, text=text, decide=decide, told=told)
+    second_sentence = second.hypothesis.sentence_for
+    both = None if second_sentence is None else lambda size: f"{first.text}; and in addition, {second_sentence(size)}"
+    hypothesis = replace(second.hypothesis, kind=Kind.NOT_STATED, text=text, decide=decide, sentence_for=both)
     charged = 2.0 * float(np.log(max(ways, 1) * first.guesses))
     return replace(
         second, hypothesis=hypothesis, predicted=second.predicted + first.shape, score=second.score + charged

@@ -75,7 +75,7 @@ class _Found:
             met = left[start : start + _AT_ONCE]
             if not stretch.steps and (step <= _WITHIN or len(self.mixed) > 1):
                 self._together(stretch, step, met)
-            met = met[self._may_be_told(of, met, met + step)]
+            met = met[self._comparable(of, met, met + step)]
             swapped = number[met] > number[met + step]
             one, other = np.where(swapped, met + step, met), np.where(swapped, met, met + step)
             steps = np.full(len(met), stretch.steps + step)
@@ -99,7 +99,7 @@ class _Found:
         early = np.where(stretch.number[one] < stretch.number[other], one, other)
         self.together.add(pairs, of.export[one] + of.export[other] - of.export[early], of.export[early], of.time[early])
 
-    def _may_be_told(self, of: Observed, one: Integers, other: Integers) -> Flags:
+    def _comparable(self, of: Observed, one: Integers, other: Integers) -> Flags:
         """Return (p,) of which pairs anything may come: of different names in one export of one rounding nothing."""
         found: Flags = of.name[one] == of.name[other]
         if len(self.mixed) > 1:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.headed_clocks import Headed, headed_otherwise, minutes_east, says_utc
+from pipeline.examine.headed_clocks import Headed, headed_otherwise, minutes_east, states_utc
 from pipeline.examine.row_order_words import order_words
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
@@ -211,7 +211,7 @@ def _unstated(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
     """Say that the times of an export have no zone at all, not even by their heading."""
     if of.survey.prepared.loaded.stated("points", of.export.block, "time_zone"):
         return
-    if of.export.bare_time is None or headed is not None or says_utc(of.export):
+    if of.export.bare_time is None or headed is not None or states_utc(of.export):
         return
     line, text = of.export.bare_time
     what = (
@@ -232,7 +232,7 @@ def _headed(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
     else:
         fix = "" if headed.zone is None else f'; write time_zone = "{headed.zone}" if the heading is right'
         read = f"the job states no time_zone, so they are read as UTC{fix}"
-    what = f'the heading "{headed.heading}" states that times are {headed.said}, but {read}'
+    what = f'the heading "{headed.heading}" states that times are {headed.stated}, but {read}'
     yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
 
 

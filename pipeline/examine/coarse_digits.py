@@ -36,7 +36,7 @@ def coarse_doubts(survey: Survey, on_marks: OnTheMarks, flat: Collection[str]) -
         if coarse.height and export.shown in flat:
             continue
         sessions = tuple(session for session in coarse.sessions if not _exact(coarse, on_marks, session))
-        if sessions and (told := _told(survey, export, log, coarse)):
+        if sessions and (told := _sentence(survey, export, log, coarse)):
             row = coarse.row if coarse.count < coarse.of else 0
             yield Doubtful(Doubt.PRECISION, f"{told}: {_EXPORT}", sessions, export.shown, row)
 
@@ -47,7 +47,7 @@ def _exact(coarse: CoarseRows, on_marks: OnTheMarks, session: int) -> bool:
     return alike and on_marks.computed(session, coarse.height)
 
 
-def _told(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) -> str:
+def _sentence(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) -> str:
     """Say what is wrong with the digits of some readings; nothing if all is well."""
     register, points, checks = survey.register, export.points, survey.job.checks
     stated = _stated(survey, export, log, int(coarse.height))
@@ -71,11 +71,11 @@ def _told(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) -> s
     more = " or more" if max(coarse.digit) >= 1.0 else ""  # tens of metres are not told from metres
     off = f"an error of up to {half:.3f} m{more}, but a standard uncertainty of {stated:.3f} m is stated"
     if coarse.count >= coarse.of:
-        return f"its {what} are rounded to {length_said(digit)}{more}, {off}"
+        return f"its {what} are rounded to {digit_in_words(digit)}{more}, {off}"
     have = plural(coarse.count, "has", "have")
     return (
         f"{counted(coarse.count, 'reading')} of {coarse.of:,} (first one here) {have} {what} rounded to"
-        f" {length_said(digit)}{more} beside others with more digits, {off}"
+        f" {digit_in_words(digit)}{more} beside others with more digits, {off}"
     )
 
 
@@ -90,7 +90,7 @@ def _stated(survey: Survey, export: Export, log: FileLog, axis: int) -> float:
     return scale * (float(np.sqrt(log.squares[axis] / many)) if many else otherwise)
 
 
-def length_said(digit: float) -> str:
+def digit_in_words(digit: float) -> str:
     """Return metres of a last digit in words, to one figure."""
     return f"{float(f'{digit:.1g}'):g} m"
 

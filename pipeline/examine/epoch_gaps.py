@@ -36,20 +36,20 @@ def epoch_notes(survey: Survey) -> list[str]:
         )
     slow = job.checks.horizontal * np.array([_TOLD, _DOUBTED])
     drifts = _drifts(survey)
-    return told + [_says(survey, number, by, days) for number, by, days in drifts if slow[0] < by <= slow[1]]
+    return told + [_sentence(survey, number, by, days) for number, by, days in drifts if slow[0] < by <= slow[1]]
 
 
 def epoch_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt per session so long that its points part by their own times, while its base held one position."""
     most = survey.job.checks.horizontal * _DOUBTED
     return [
-        Doubtful(Doubt.EPOCH, _says(survey, number, by, days), (number,), *_place(survey, number))
+        Doubtful(Doubt.EPOCH, _sentence(survey, number, by, days), (number,), *_place(survey, number))
         for number, by, days in _drifts(survey)
         if by > most
     ]
 
 
-def _says(survey: Survey, number: int, by: float, days: float) -> str:
+def _sentence(survey: Survey, number: int, by: float, days: float) -> str:
     return (
         f"session {survey.windows[number].session.name}: it spans {counted(round(days), 'day')}, in which the ground"
         f" moves by {by * 1000:.0f} mm, but the base position is fixed; state the epoch of the base position as epoch"

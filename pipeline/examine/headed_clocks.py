@@ -15,14 +15,14 @@ from pipeline.read.times import clock, gps_to_utc
 
 @dataclass(frozen=True)
 class Headed:
-    """A heading that says another clock: in words as ``said``, as a ``zone`` of a job file where it is one.
+    """A heading that says another clock: in words as ``stated``, as a ``zone`` of a job file where it is one.
 
     ``offsets`` are what times read by the heading are later than as they are read, milliseconds; () where it says no
     more than that the clock is a local one.
     """
 
     heading: str
-    said: str
+    stated: str
     zone: str | None
     offsets: tuple[int, ...]
 
@@ -55,7 +55,7 @@ def headed_otherwise(export: Export, minutes: Integers) -> Headed | None:
     return None
 
 
-def says_utc(export: Export) -> bool:
+def states_utc(export: Export) -> bool:
     """Tell whether a heading of an export's times says that they are UTC."""
     return any(zone_in_heading(heading) == "UTC" for heading in _headings(export))
 

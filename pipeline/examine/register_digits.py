@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
-from pipeline.examine.coarse_digits import EVEN, harms, length_said
+from pipeline.examine.coarse_digits import EVEN, digit_in_words, harms
 from pipeline.examine.computed import COMPUTED, OnTheMarks
 from pipeline.examine.cut_digits import cut_to
 from pipeline.examine.doubtful import Doubtful
@@ -86,7 +86,7 @@ def _of(
     says = "is stated" if stated else f"is assumed because the register has no {column}"
     what = (
         f"{kind} of {counted(len(marks), 'mark')} that {plural(len(marks), 'is', 'are')} used ({names}) are rounded to"
-        f" {length_said(digit)}{behind}, an error of up to {half:.3f} m, but a standard uncertainty of"
+        f" {digit_in_words(digit)}{behind}, an error of up to {half:.3f} m, but a standard uncertainty of"
         f" {float(sigma[marks].max()):.3f} m {says}: give all their digits, or state their uncertainty in a column"
         f" {column} or as [control] {key}"
     )

@@ -51,7 +51,7 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
     else:
         share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
         zoned = all(prepared.exports[number].bare_time is None for number in outside.exports)
-        how, fix = f"times {offset_words(offset)}", _said(offset) if zoned else _advice(offset)
+        how, fix = f"times {offset_words(offset)}", _advice_zoned(offset) if zoned else _advice(offset)
     names = [prepared.exports[number].shown for number in outside.exports]
     where = ", ".join(names[:3]) + and_more(len(names) - 3)
     part = "all" if share == 1.0 else f"{share:.0%}"
@@ -91,7 +91,7 @@ def offset_words(offset: int) -> str:
     return f"{hours} h {way}" if not rest else f"{hours} h {rest // MINUTE} min {way}"
 
 
-def _said(offset: int) -> str:
+def _advice_zoned(offset: int) -> str:
     """Say what may be wrong where times say their own offset from UTC, which no time_zone changes."""
     if offset == -GPS_AHEAD:
         return (

@@ -79,7 +79,7 @@ def find_copies(rows: ReadingRows, fresh: Flags, prepared: Prepared) -> Copied:
     notes = (
         note
         for which, what in ((frozen, _STOOD_STILL), (~frozen & ~on_marks, _MAY_BE_COPIED))
-        for note in _told(rows, prepared, pairs[which], later[which], what)
+        for note in _sentences(rows, prepared, pairs[which], later[which], what)
     )
     return Copied(pairs[frozen, 0], pairs[frozen, 1], pairs[on_marks], tuple(notes))
 
@@ -107,7 +107,7 @@ _STOOD_STILL = (
 _MAY_BE_COPIED = "check whether a row was copied, or the controller repeated its last position"
 
 
-def _told(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:
+def _sentences(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:
     """Yield for each export in words what its readings (k,) have the position of, and ``what`` that means."""
     exports = rows.export(pairs[:, 0])
     for export in np.unique(exports).tolist():

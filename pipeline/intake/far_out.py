@@ -26,7 +26,7 @@ LIES = "is"
 
 
 @dataclass
-class Told:
+class Findings:
     """What was found of one session: what is said of readings, by their numbers; runs that jump, with metres."""
 
     held: dict[int, str] = field(default_factory=dict)
@@ -69,11 +69,11 @@ class Against:
 
 
 @dataclass
-class Looked:
+class PositionLook:
     """What a look at a session's positions gives; heights follow.
 
     Args:
-        told: what is to be said.
+        findings: what is to be said.
         far: how many are too far away.
         out: piece by piece the numbers of those that cannot be, their distances, and what they look like.
         near: piece by piece which positions may be right.
@@ -82,22 +82,24 @@ class Looked:
 
     against: Against
     apart: "Apart"
-    told: Told = field(default_factory=Told)
+    findings: Findings = field(default_factory=Findings)
     far: int = 0
     out: list[tuple[Integers, Floats, NDArray[np.uint8]]] = field(default_factory=list)
     near: list[Flags] = field(default_factory=list)
     beyond: list[float] = field(default_factory=list)
 
-    def tell(self) -> None:
+    def describe_far(self) -> None:
         """Say of each of those that are ``out`` how far, and what it looks like."""
         for piece in self.out:
             for number, distance, look in zip(*(part.tolist() for part in piece), strict=True):
-                self.told.held[number] = f"{LIES} {distance_said(distance, self.against.of)}{look_said(look)}"
+                self.findings.held[number] = (
+                    f"{LIES} {distance_in_words(distance, self.against.of)}{look_in_brackets(look)}"
+                )
 
 
-def looked_at(mine: OfSession, against: Against) -> Looked:
+def look_at_positions(mine: OfSession, against: Against) -> PositionLook:
     """Hold the positions of a session's readings against what is known of it."""
-    found, mid = Looked(against, Apart(against.apart)), against.mid
+    found, mid = PositionLook(against, Apart(against.apart)), against.mid
     for piece in mine:
         from_middle = distances(piece.places, mid.at)
         distance, far = against.distances(piece.places, from_middle)
@@ -145,19 +147,19 @@ class Apart:
         return list(zip(number[lone].tolist(), distance[lone].tolist(), strict=True))
 
 
-def distance_said(metres: float, where: str) -> str:
+def distance_in_words(metres: float, where: str) -> str:
     """Return in words how far from where a reading lies."""
-    return f"{length_said(metres)} from {where}" if np.isfinite(metres) else "nowhere on earth"
+    return f"{length_in_words(metres)} from {where}" if np.isfinite(metres) else "nowhere on earth"
 
 
-def length_said(metres: float) -> str:
+def length_in_words(metres: float) -> str:
     """Return in words how long something is."""
     if metres >= 1e7:
         return "more than 10,000 km"
     return f"{metres / 1000:,.0f} km" if metres >= 10_000 else f"{metres:,.0f} m"
 
 
-def look_said(code: int) -> str:
+def look_in_brackets(code: int) -> str:
     """Return in brackets what an impossible coordinate looks like; nothing where it looks like nothing."""
     words = LOOKS[Look(int(code))]
     return f" ({words})" if words else ""

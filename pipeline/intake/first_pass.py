@@ -257,7 +257,7 @@ class _Gatherer:
             kept=tuple(self.kept),
             coarse=find_coarse(rows, once, self.prepared, self.files.logs),
             reach=tie_reach(rows, once, candidates, self.prepared) if self._in_grid else None,
-            astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
+            astray=self.order.out_of_order(rows, duplicates.numbers, list(self.ledger.bases)),
             shifted=duplicates.shifted,
             few=few,
             packed=find_packed(rows, counting, self.prepared.exports),

@@ -11,7 +11,16 @@ from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import SessionLog
 from pipeline.intake.by_session import BySession, OfSession
-from pipeline.intake.far_out import LIES, Against, Looked, Told, distance_said, length_said, look_said, looked_at
+from pipeline.intake.far_out import (
+    LIES,
+    Against,
+    Findings,
+    PositionLook,
+    distance_in_words,
+    length_in_words,
+    look_at_positions,
+    look_in_brackets,
+)
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
@@ -85,7 +94,7 @@ class Implausible:
         looks, variants = raw_variants(raw[0], raw[1])
         longitude, latitude, _ = own_places(crs, variants[:, 0], variants[:, 1], np.full(len(looks), raw[2]))
         fits = np.flatnonzero(among(on_sphere(longitude, latitude), mid, limit))
-        return said + (look_said(looks[fits[0]]) if len(fits) else "")
+        return said + (look_in_brackets(looks[fits[0]]) if len(fits) else "")
 
 
 @dataclass(frozen=True)
@@ -157,11 +166,11 @@ class _Judge:
         self.steep: dict[int, tuple[int, Steep]] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
-    def session(self, session: int) -> Told:
+    def session(self, session: int) -> Findings:
         """Return what is to be said of a session's readings."""
         mine = self.rows.of(session)
         if not mine.count:
-            return Told()
+            return Findings()
         network = self.prepared.windows[session].session.shift == "none"
         base = None if network else self._base(session)
         quality = self.quality
@@ -174,35 +183,35 @@ class _Judge:
         if base is not None and len(around) < _JOB_ENOUGH:
             around, high = on_sphere(base[:1], base[1:2]), base[2:]
         elif len(around) < _JOB_ENOUGH:
-            return Told()
+            return Findings()
         name = f"session {self.prepared.windows[session].session.name}"
         mid = self.middles[session] = middle(around)
         of_middle = f"the middle of {name}" if own else "the job's middle"
         beyond = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
         against = Against(mid, limit, beyond, fence(high), of_middle)
-        found = looked_at(mine, against if base is None else against.with_base(base, f"the base of {name}"))
+        found = look_at_positions(mine, against if base is None else against.with_base(base, f"the base of {name}"))
         if base is not None and not from_base(found.far, mine.count):
-            found = looked_at(mine, against)
-        found.tell()
+            found = look_at_positions(mine, against)
+        found.describe_far()
         ordinary = own and mine.count >= _COMPANY
         for number, away in found.apart.alone(mine) if ordinary else ():
-            found.told.doubtful[number] = f"is {distance_said(away, of_middle)}"
+            found.findings.doubtful[number] = f"is {distance_in_words(away, of_middle)}"
         self._heights(found, mine, ordinary, session)
         if mine.count <= _TRACK:
             self._jumps(found, mine)
-        return found.told
+        return found.findings
 
-    def _jumps(self, found: Looked, mine: OfSession) -> None:
+    def _jumps(self, found: PositionLook, mine: OfSession) -> None:
         """Add runs of readings that jump and come back."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
             number = piece.number[near]
             group, marks = self.rows.rows.export(number), (piece.flags[near] & CANDIDATE) != 0
             for run, metres in jumps(piece.places[near], group.astype(np.int64), marks):
-                found.told.jumps.append((number[run].tolist(), metres))
+                found.findings.jumps.append((number[run].tolist(), metres))
 
-    def _heights(self, found: Looked, mine: OfSession, ordinary: bool, session: int) -> None:
+    def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
-        around, told = found.against.heights, found.told
+        around, findings = found.against.heights, found.findings
         quiet = around.level and not mine.placeholders
         if quiet and np.max(found.beyond) <= self.quality.doubtful_height_difference:
             return
@@ -233,11 +242,12 @@ class _Judge:
         looks[some] = height_looks(height[some], around, placeholder[some])
         for row in some.tolist():
             by = off[row] if off[row] else beyond[row]
-            where = f"{length_said(abs(by))} {'above' if by > 0 else 'below'} its neighbours"
+            where = f"{length_in_words(abs(by))} {'above' if by > 0 else 'below'} its neighbours"
             written = f"{height[row]:.3f}" if abs(height[row]) < _PRINTED else f"{height[row]:g}"
             said = f"has a height of {written} m, {where if abs(by) >= _SAID else 'to the last digit'}"
-            into = told.held if impossible[row] or false[row] or no_zero[row] else told.doubtful
-            into[int(number[row])] = said + look_said(looks[row])
+            certain = impossible[row] or false[row] or no_zero[row]
+            into = findings.held if certain else findings.doubtful
+            into[int(number[row])] = said + look_in_brackets(looks[row])
 
     def _zeros(self, numbers: Integers, heights: Floats, around: Fence) -> float:
         """Return the chance that all of these readings have a height of zero, among those of their session.

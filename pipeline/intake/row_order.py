@@ -192,7 +192,7 @@ class RowOrder:
         self._sorting[number].take(names, codes)
         self._jumps[number].take(milliseconds(batch), names, codes, np.asarray(batch.column("source_row"), np.int64))
 
-    def found(self, rows: ReadingRows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
+    def out_of_order(self, rows: ReadingRows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
         """Return the rows out of order.
 
         Args:
@@ -258,7 +258,7 @@ class RowOrder:
             blocks = _blocks(breaks, sets, len(one))
             for number, both in enumerate(sets):
                 crew = partial(_of_another_crew, order, breaks[number][1])
-                told = [] if number in blocks else [*_told(one, time, both, export, rows, by_code, crew)]
+                told = [] if number in blocks else [*_out_of_order(one, time, both, export, rows, by_code, crew)]
                 moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in told) else []
                 if moved and (moved[0].certain or not told):
                     told = [_of_block(one, moved[0], export, rows)]
@@ -397,7 +397,7 @@ def _weight(of: _Sequence, which: range) -> int:
     return len(which) + (_SAID - 1) * int(named)
 
 
-def _told(
+def _out_of_order(
     of: _Sequence,
     time: Integers,
     both: list[range],
@@ -450,17 +450,17 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Reading
     if not changed.any() and (len(which) > _FEW or not (apart[free] >= _TOLD).any()):
         return None
     doubted = tuple(np.unique(of.session[here][changed]).tolist()) if len(beside) == 2 else ()
-    return _found(of, which, changed if changed.any() else free, int(near[0]), doubted, export, rows)
+    return _astray_rows(of, which, changed if changed.any() else free, int(near[0]), doubted, export, rows)
 
 
 def _of_block(of: _Sequence, block: Moved, export: int, rows: ReadingRows) -> Astray:
     sessions = of.session[block.rows.start : block.rows.stop][block.changed]
     doubted = tuple(np.unique(sessions).tolist()) if block.certain else ()
-    found = _found(of, block.rows, block.changed, block.place, doubted, export, rows)
+    found = _astray_rows(of, block.rows, block.changed, block.place, doubted, export, rows)
     return replace(found, lag=block.lag)
 
 
-def _found(
+def _astray_rows(
     of: _Sequence, which: range, told: Flags, place: int, doubted: tuple[int, ...], export: int, rows: ReadingRows
 ) -> Astray:
     """Return rows out of order: those ``told`` (k,) of which, and the session of their place."""

@@ -54,8 +54,8 @@ def find_shifted(
     both has codes of its own.
     """
     unnamed = unnamed[~_beside(rows, unnamed)]
-    found = {(*one.exports, one.session): one for one in _found(rows, prepared, _both(rows, pairs), named=True)}
-    for one in _found(rows, prepared, _both(rows, unnamed), named=False):
+    found = {(*one.exports, one.session): one for one in _shifted_among(rows, prepared, _both(rows, pairs), named=True)}
+    for one in _shifted_among(rows, prepared, _both(rows, unnamed), named=False):
         found.setdefault((*one.exports, one.session), one)
     return tuple(found[key] for key in sorted(found))
 
@@ -84,7 +84,7 @@ def _by_offset(rows: ReadingRows, pairs: Integers, apart: Floats) -> bool:
     return bool(coded and min(len(first), len(second)) <= _CODES and not np.intersect1d(first, second).size)
 
 
-def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers, *, named: bool) -> Iterator[ShiftedCopies]:
+def _shifted_among(rows: ReadingRows, prepared: Prepared, pairs: Integers, *, named: bool) -> Iterator[ShiftedCopies]:
     if not len(pairs):
         return
     of, _, places = of_pairs(rows, pairs)

@@ -70,7 +70,7 @@ class Site:
         grid = self.plan.grid + (own - self.plan.site) @ np.linalg.inv(self.plan.matrix).T
         return plan, self.height.variance(grid)
 
-    def told(self) -> list[object]:
+    def plain_values(self) -> list[object]:
         """Return the marks in both systems as plain values: what the localisation follows from."""
         return [list(self.names), np.nan_to_num(self.own).tolist(), np.nan_to_num(self.grid).tolist()]
 

@@ -49,7 +49,7 @@ def _misnamed(survey: Survey, solved: Solved) -> list[str]:
     # names that are numbers fall on any mark: several at one vector each say nothing
     if not far or (len(far) > 1 and not any(far[0].alike(one.apart, survey.job) for one in far[1:])):
         return []
-    said = "; ".join(one.says() for one in far[:_NAMED])
+    said = "; ".join(one.sentence() for one in far[:_NAMED])
     more = and_more(len(far) - _NAMED, "; ")
     off = "if the names are right, every point is off by that much"
     return [f"{said}{more}: {off}; check the marks that ties and checks are on"]

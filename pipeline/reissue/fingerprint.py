@@ -110,7 +110,7 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     if survey.prepared.codes is not None:
         parts[CODES] = survey.prepared.codes.told()
     if survey.operations.site is not None:
-        parts[SITE] = survey.operations.site.told()
+        parts[SITE] = survey.operations.site.plain_values()
     for operation in survey.operations.recorded():
         parts[f"{OPERATION}{operation.step}"] = [
             operation.definition,
@@ -185,7 +185,7 @@ def reach(survey: Survey, solved: Solved, given: Given) -> Reach:
         job.quality.model_dump(mode="json"),
         job.shift.model,
         job.target.geoid_sigma,
-        None if survey.operations.site is None else survey.operations.site.told(),
+        None if survey.operations.site is None else survey.operations.site.plain_values(),
     ]
     if len(given.number):  # which readings bear a mean: without it their numbers are their own again
         common += [given.number.tolist(), given.gone.tolist()]

@@ -23,8 +23,8 @@ from pipeline.draft.noted_rows import noted_rows
 from pipeline.draft.repeat_pairs import Repeated, find_pairs
 from pipeline.draft.repeat_readings import RepeatCollector
 from pipeline.draft.second_pass import Drafted, Lookup
+from pipeline.draft.string_notes import linework_noted, linework_notes
 from pipeline.draft.string_rows import Gathered
-from pipeline.draft.strings_told import linework_noted, linework_notes
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types

@@ -37,7 +37,7 @@ def bend_doubts(survey: Survey, local: Floats) -> list[Doubtful]:
     """
     checks, where = survey.job.checks, survey.recorded_at("shift", "model")
     return [
-        Doubtful(Doubt.SHIFT, _said(survey, one), (one.session,), *where)
+        Doubtful(Doubt.SHIFT, _sentence(survey, one), (one.session,), *where)
         for one in _bends(survey, local)
         if one.plan > checks.horizontal or one.height > checks.vertical
     ]
@@ -47,7 +47,7 @@ def bend_notes(survey: Survey, local: Floats) -> list[str]:
     """Return in words which sessions are bent by a good part of the tolerance, but not by more."""
     checks = survey.job.checks
     return [
-        _said(survey, one)
+        _sentence(survey, one)
         for one in _bends(survey, local)
         if (one.plan <= checks.horizontal and one.height <= checks.vertical)
         and (one.plan > _TOLD * checks.horizontal or one.height > _TOLD * checks.vertical)
@@ -65,7 +65,7 @@ def _bends(survey: Survey, local: Floats) -> Iterator[_Bend]:
         yield _Bend(session, reach, turn * float(np.hypot(up, along * converging)), turn * along)
 
 
-def _said(survey: Survey, one: _Bend) -> str:
+def _sentence(survey: Survey, one: _Bend) -> str:
     return (
         f'session {survey.windows[one.session].session.name}: a shift applied in the grid (shift.model = "grid") gets'
         f" less accurate away from the tie, by {1000 * one.plan:.0f} mm in plan and {1000 * one.height:.0f} mm in"

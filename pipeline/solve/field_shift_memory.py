@@ -100,7 +100,7 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
             found.append(_doubt(_as_doubted(doubted, window), window, survey))
         for one in before:
             if _may_be_one(survey, one, window, reading):
-                found.append(_doubt(_told(survey, one, window), window, survey))
+                found.append(_doubt(_sentence(survey, one, window), window, survey))
                 break
     return found
 
@@ -149,7 +149,7 @@ def _as_doubted(one: KeptShift, window: FieldWindow) -> str:
     )
 
 
-def _told(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
+def _sentence(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
     entry = one.entry
     keys = [f"{key} = {value:.4f}" for key, value in zip(_GRID, _known_of(one), strict=True)]
     typed = f"write into its field_shift what it had then: {', '.join(keys)}"

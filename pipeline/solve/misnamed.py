@@ -25,7 +25,7 @@ class Misnamed:
     named: str
     apart: Floats
 
-    def says(self) -> str:
+    def sentence(self) -> str:
         """Return it in words."""
         return f"{self.name} is on {self.on} according to the job, but named after {self.named}, {self.far()} away"
 

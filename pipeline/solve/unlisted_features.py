@@ -241,7 +241,7 @@ def _off_alike(far: Sequence[Misnamed], session: int, borne: MarkNearby, job: Jo
     """Return in words the first listed reading of a session that is off the mark of its name as another is; or ""."""
     if not borne.placed:
         return ""
-    return next((one.says() for one in far if one.session == session and one.alike(np.array(borne.apart), job)), "")
+    return next((one.sentence() for one in far if one.session == session and one.alike(np.array(borne.apart), job)), "")
 
 
 def _with(register: Reference, temporary: Temporary) -> Reference:
