@@ -8,14 +8,13 @@ from pathlib import Path
 
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
-from pipeline.examine.examine import examine
+from pipeline.examine.examine import Examined, examine
 from pipeline.intake.prepare import Prepared, load, owner, prepare
-from pipeline.issue.folder import unnotified_issues
-from pipeline.issue.folder.confirmation import all_signs, confirm, confirmed
+from pipeline.issue.folder import untold
+from pipeline.issue.folder.confirmation import all_signs, confirm
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.ownership import in_the_way
-from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
-from pipeline.issue.folder.standing_issues import newest_standing
+from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
@@ -29,27 +28,15 @@ from pipeline.progress import Progress
 from pipeline.reissue.against import against
 from pipeline.reissue.altered import AlteredSince
 from pipeline.reissue.changes import attributes_changed, times_differ
-from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of
+from pipeline.reissue.history import History
 from pipeline.run.before import Before
 from pipeline.run.judged import judged_otherwise
 from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account
-from pipeline.run.releasing import (
-    decided,
-    drawn_from,
-    follow,
-    former_register,
-    newest_issue,
-    refuse_damaged_issues,
-    refuse_other_shown,
-    shown_put_right,
-    with_frames,
-    with_history,
-    with_unjudged,
-)
+from pipeline.run.releasing import decided, follow, former_register, with_frames, with_history, with_unjudged
 from pipeline.run.retention import retain
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
@@ -94,44 +81,54 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
         prepared = prepare(loaded, problems)
         if held and not problems.found:
             with _told_as_problems(folder):
-                if (standing := _unchanged(prepared, before, folder)) is not None:
+                history = History.put_right(folder)
+                if (standing := _unchanged(prepared, before, history)) is not None:
                     return with_untold(standing, folder)
+        else:
+            history = History.read(folder)
         examined = examine(prepared, problems, progress)
-        gone, notes = with_history(folder, examined.survey)
-        solved = solve(examined.survey, (*examined.doubts, *gone))
-        solved, of_unjudged = with_unjudged(folder, examined.survey, solved)
-        solved, of_frames = with_frames(folder, examined.survey, solved)
-        diagnoses = diagnose(examined.survey, solved, former_register(folder, solved))
-        settled = settle(examined.survey, solved)
-        made_of = fingerprint(examined.survey, solved, settled.drafter.given)
-        job = Ready(examined, solved, diagnoses, settled, made_of, (*notes, *of_unjudged, *of_frames))
+        job = _solved(examined, history)
         if dry_run:
-            return with_untold(_would_issue(job, folder, progress), folder)
+            return with_untold(_would_issue(job, history, progress), folder)
         if not held:
             stack.enter_context(job_lock(folder, ours))
         with _told_as_problems(folder):
-            return with_untold(_issue(job, before, folder, progress), folder)
+            if not held:
+                history = History.put_right(folder)
+                if history.newest is not None:  # another run made the folder, and an issue, while this one had no lock
+                    job = _solved(examined, history)
+            return with_untold(_issue(job, before, history, progress), folder)
 
 
-def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | None:
+def _solved(examined: Examined, history: History) -> Ready:
+    survey = examined.survey
+    gone, notes = with_history(history, survey)
+    solved = solve(survey, (*examined.doubts, *gone))
+    solved, of_unjudged = with_unjudged(history, survey, solved)
+    solved, of_frames = with_frames(history, survey, solved)
+    diagnoses = diagnose(survey, solved, former_register(history, solved))
+    settled = settle(survey, solved)
+    made_of = fingerprint(survey, solved, settled.drafter.given)
+    return Ready(examined, solved, diagnoses, settled, made_of, (*notes, *of_unjudged, *of_frames))
+
+
+def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome | None:
     """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
-    found = newest_standing(folder)
-    shown = recover(folder, found[1] if found else None)
-    if found is None:
+    folder, newest = history.folder, history.newest
+    if newest is None:
         return None
-    path, record = found
-    noted, hand = confirmed(folder, record["issue"]), at_hand(prepared)
+    noted, hand = history.noted_of(newest), at_hand(prepared)
     if noted.at_hand != hand:
         return None
-    newest, signs = Last.of(path, record), all_signs(folder, path.parent)
-    refuse_damaged_issues(folder, newest, shown)
-    shown_put_right(folder, newest, shown)
+    record, signs = newest.record, all_signs(folder, newest.folder)
+    history.refuse_damaged()
+    history.put_shown_right()
     glanced, rules = before.glanced(prepared, record), prepared.loaded.job.issue
-    shown = follow(folder, record, rules.release, shown)
+    shown = follow(folder, record, rules.release, history.current)
     removed = retain(folder, rules.keep, shown)
     if (signs, glanced) != (noted.signs, noted.glanced):
         confirm(folder, record["issue"], hand, signs, glanced)
-    return outcome(record, path.parent, False, shown, removed)
+    return outcome(record, newest.folder, False, shown, removed)
 
 
 @dataclass(frozen=True)
@@ -142,57 +139,57 @@ class _Standing:
     otherwise: tuple[str, ...] = ()
 
 
-def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, progress: Progress | None) -> _Standing:
-    """Say whether nothing that shapes the job's issue has changed since the newest; ``shown`` is what `current` shows.
+def _standing(job: Ready, history: History, progress: Progress | None) -> _Standing:
+    """Say whether nothing that shapes the job's issue has changed since the newest.
 
     What it was made from does not say how it was judged: the program may have been another, of the same version or of a
     later one. Whoever comes here was not found unchanged by the sums of all that is at hand, the program among them.
 
-    Raises as `refuse_damaged_issues`.
+    Raises as `History.refuse_damaged`.
     """
+    newest = history.newest
     if newest is None or read_thinned(newest.folder) is not None:
         return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
     then, now = identity_of(newest.record), job.fingerprint.sums
     if not by_program_alone(then, now):
         return _Standing(False)
-    refuse_damaged_issues(folder, newest, shown)
+    history.refuse_damaged()
     laid = dry(job.settled, job.causes(), progress)
     otherwise = judged_otherwise(account(job, laid, newest.record["issue"], None, newest.record), newest.record)
     return _Standing(then.get(PROGRAM) == now.get(PROGRAM) and not otherwise, tuple(otherwise))
 
 
-def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
+def _would_issue(job: Ready, history: History, progress: Progress | None) -> Outcome:
     """Do everything but write."""
-    newest, shown = newest_issue(folder), find_issue_to_show(folder, [number for number, _ in issues(folder)])
-    refuse_other_shown(folder, newest, shown)
-    if newest is not None and _standing(job, newest, folder, shown, progress).stands:
-        return outcome(newest.record, newest.folder, False, shown)
-    last = drawn_from(folder, newest, shown)
+    history.refuse()
+    history.refuse_other_shown()
+    newest, last = history.newest, history.drawn_from
+    if newest is not None and _standing(job, history, progress).stands:
+        return outcome(newest.record, newest.folder, False, history.current)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
-    told = account(job, laid, next_number(folder), None, last.record if last else None)
-    return outcome(told, None, False, shown)
+    told = account(job, laid, next_number(history.folder), None, last.record if last else None)
+    return outcome(told, None, False, history.current)
 
 
-def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) -> Outcome:
+def _issue(job: Ready, before: Before, history: History, progress: Progress | None) -> Outcome:
     """Write and publish the next issue, unless nothing that shapes it has changed since the newest.
 
     What changed is told since the issue that `current` shows, which is the one that is drawn from.
     """
-    newest, rules = newest_issue(folder), job.survey.job.issue
-    shown = recover(folder, newest.record if newest else None)
-    shown_put_right(folder, newest, shown)
-    standing = _standing(job, newest, folder, shown, progress)
+    history.refuse()
+    history.put_shown_right()
+    folder, newest, last, rules = history.folder, history.newest, history.drawn_from, job.survey.job.issue
+    standing = _standing(job, history, progress)
     if newest is not None and standing.stands:
         hand, signs = at_hand(job.survey.prepared), all_signs(folder, newest.folder)
         refuse_altered(job.survey)
         glanced = before.glanced(job.survey.prepared, newest.record)
-        shown = follow(folder, newest.record, rules.release, shown)
+        shown = follow(folder, newest.record, rules.release, history.current)
         removed = retain(folder, rules.keep, shown)
         confirm(folder, newest.record["issue"], hand, signs, glanced)
         return outcome(newest.record, newest.folder, False, shown, removed)
-    last = drawn_from(folder, newest, shown)
-    altered = AlteredSince.of(last, confirmed(folder, last.record["issue"]).signs if last is not None else {})
+    altered = AlteredSince.of(last, history.noted_of(last).signs if last is not None else {})
     compared = against(last, job.survey, job.solved, job.fingerprint, altered.reason)
     listed = compared.rows is not None
     because = [
@@ -213,7 +210,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
                 changes = {**laid.changes, "since": last.record["issue"], "because": because, "altered": told_altered}
             told = account(job, laid, staged.number, changes, last.record if last else None)
             told["notes"] = [*told["notes"], *altered.notes()]
-            told["release"] = decided(job, laid, told, last if shown is not None else None, listed)
+            told["release"] = decided(job, laid, told, history.shown, listed)
             page = write_report(staged.path, told, laid.plan, lambda: layers.files)
             told["files"] = [*layers.files, page]
         record = write_record(staged.path, told)

@@ -1,0 +1,135 @@
+"""The issues before a run: the newest and the one that drafters have, read once for all stages of the run."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.issue.folder.confirmed import Confirmed, Signs, newest_confirmed
+from pipeline.issue.folder.publish import issues, recover
+from pipeline.issue.folder.released import to_show
+from pipeline.issue.folder.standing import newest_standing, standing_issue
+from pipeline.issue.record import RecordError
+from pipeline.issue.record_types import Record
+from pipeline.problems import JobError
+from pipeline.reissue.earlier import Last
+from pipeline.reissue.intact import damage, refuse_damaged
+from pipeline.reissue.shown import put_right, refuse_other
+
+
+@dataclass(frozen=True)
+class History:
+    """The issues of a job as they stood when its run began.
+
+    A stage that has to go on without an issue that cannot be read may do so: nothing is made of what it returns, since
+    `refuse` is called before anything is written, or is said to be unchanged.
+
+    Args:
+        folder: the job's.
+        newest: the newest issue, None where there is none yet, or where it cannot be read.
+        shown: the issue that `current` is to show, None where none was ever released, or where it cannot be read.
+        problem: why one of the two cannot be read, None where both were.
+        noted: the number of the issue whose files were last looked at, with what was noted of them; None: of none.
+    """
+
+    folder: Path
+    newest: Last | None = None
+    shown: Last | None = None
+    problem: JobError | RecordError | OSError | None = None
+    noted: tuple[int, Confirmed] | None = None
+
+    @classmethod
+    def read(cls, folder: Path) -> "History":
+        """Read it and write nothing, for a run that holds no lock; what cannot be read is its ``problem``."""
+        newest: Last | None = None
+        try:
+            newest = _newest(folder)
+            number = to_show(folder, [number for number, _ in issues(folder)], newest.record if newest else None)
+        except (JobError, RecordError, OSError) as error:
+            return cls(folder, newest, problem=error, noted=newest_confirmed(folder))
+        return cls._with_shown(folder, newest, number)
+
+    @classmethod
+    def put_right(cls, folder: Path) -> "History":
+        """Put right what a dead run left, and read it; the job is held.
+
+        Raises `JobError` where the newest issue is damaged, and as `recover`. An issue before it that cannot be read
+        is a ``problem``.
+        """
+        newest = _newest(folder)
+        return cls._with_shown(folder, newest, recover(folder, newest.record if newest else None))
+
+    @classmethod
+    def _with_shown(cls, folder: Path, newest: Last | None, number: int | None) -> "History":
+        noted = newest_confirmed(folder)
+        if newest is None or number in (None, newest.record["issue"]):
+            return cls(folder, newest, newest if number is not None else None, noted=noted)
+        try:
+            return cls(folder, newest, Last.of(*standing_issue(folder, number)), noted=noted)
+        except JobError as error:
+            return cls(folder, newest, problem=error, noted=noted)
+
+    @property
+    def current(self) -> int | None:
+        """Return the number of the issue that `current` is to show, None where none was ever released."""
+        return self.shown.record["issue"] if self.shown is not None else None
+
+    @property
+    def drawn_from(self) -> Last | None:
+        """Return the issue that drafters have, which changes are told since; the newest where none was released."""
+        return self.shown or self.newest
+
+    def refuse(self) -> None:
+        """Raise the problem, if there is one: whoever needs an issue does so before anything is made of its absence."""
+        if self.problem is not None:
+            raise self.problem
+
+    def record(self, number: int) -> Record | None:
+        """Return the record of any issue of the job, None where it is gone, was set aside or is damaged."""
+        for one in (self.newest, self.shown):
+            if one is not None and one.record["issue"] == number:
+                return one.record
+        try:
+            return standing_issue(self.folder, number)[1]
+        except (JobError, RecordError, OSError):
+            return None
+
+    def noted_of(self, issue: Last) -> Confirmed:
+        """Return what was noted of an issue when its files were last looked at; nothing where that was another's."""
+        return self.noted[1] if self.noted is not None and self.noted[0] == issue.record["issue"] else Confirmed()
+
+    def refuse_damaged(self) -> None:
+        """Raise `JobError` where the newest issue, or the one that `current` shows instead, is not what was issued."""
+        if self.newest is not None:
+            refuse_damaged(self.newest.folder, self.newest.record, self.noted_of(self.newest).signs)
+        self.refuse()
+        if self.shown is not None and self.shown is not self.newest:
+            refuse_damaged(self.shown.folder, self.shown.record, self.noted_of(self.shown).signs)
+
+    def put_shown_right(self) -> None:
+        """Let `current` show what was issued, under all names, where a copy came in part or a link leads elsewhere.
+
+        Raises `JobError` where somebody changed what stands there, and OSError.
+        """
+        if (found := self._sound_shown()) is not None:
+            put_right(self.folder, *found)
+
+    def refuse_other_shown(self) -> None:
+        """Raise `JobError` where somebody changed what stands for the issue that `current` shows, and OSError."""
+        if (found := self._sound_shown()) is not None:
+            refuse_other(self.folder, *found)
+
+    def _sound_shown(self) -> tuple[Path, Record, Mapping[str, Signs]] | None:
+        """Return folder, record and noted signs of the issue that `current` shows; None where that is none, or damaged.
+
+        What a damaged issue has of its own is told where it is needed.
+        """
+        self.refuse()
+        if self.shown is None:
+            return None
+        found = self.shown.folder, self.shown.record, self.noted_of(self.shown).signs
+        return None if damage(*found) else found
+
+
+def _newest(folder: Path) -> Last | None:
+    found = newest_standing(folder)
+    return Last.of(*found) if found is not None else None
