@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from pipeline.words import ReleaseRule, Verdict, counted
 
 if TYPE_CHECKING:
-    from pipeline.issue.record_types import AtStake, Record
+    from pipeline.issue.record_types import AtStake, Record, Release
 
 #: So many sessions are told one by one, and so many failing occupations of each.
 _SESSIONS, _FAILING = 6, 3
@@ -16,13 +16,15 @@ _SESSIONS, _FAILING = 6, 3
 def waits_for(record: Record, rule: str | None = None) -> list[str]:
     """Return in words why an issue is not released by a rule, its own where none is given; nothing where it is."""
     release = record["release"]
-    if release is None:
-        return []
+    return why_held(release, record["verdict"], rule) if release is not None else []
+
+
+def why_held(release: Release, verdict: str, rule: str | None = None) -> list[str]:
+    """Return the same of an issue whose record is being made; whether it is pending is not looked at."""
     by = rule or release["rule"]
     if by == ReleaseRule.ANY:
         return []
     if by == ReleaseRule.PROVEN:
-        verdict = record["verdict"]
         return [] if verdict == Verdict.PROVEN else [f'its verdict is {verdict}, and issue.release asks for "proven"']
     told = [_sentence(stake, release["current"]) for stake in release["at_stake"][:_SESSIONS]]
     more = len(release["at_stake"]) - _SESSIONS

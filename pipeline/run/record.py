@@ -1,5 +1,6 @@
 """Builds the issue record: inputs, ties, checks and the outcome of every row."""
 
+from collections.abc import Sequence
 from typing import cast
 
 from pipeline.adjust import Adjustment
@@ -13,7 +14,17 @@ from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.attention import wholly
 from pipeline.issue.record import finished
-from pipeline.issue.record_types import SCHEMA, Changes, DoubtNoted, Input, OperationUsed, Record, Statistics
+from pipeline.issue.record_types import (
+    SCHEMA,
+    Changes,
+    DoubtNoted,
+    FileIssued,
+    Input,
+    OperationUsed,
+    Record,
+    Release,
+    Statistics,
+)
 from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
 from pipeline.issue.session_types import Session
 from pipeline.job.local_clock import local_clock
@@ -36,15 +47,26 @@ from pipeline.solve.stretches import courses
 from pipeline.solve.taken_out import recorded as recorded_shifts
 
 
-def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: Record | None) -> Record:
-    """Return the record of the issue whose layers are laid out, but for its files.
+def account(
+    job: Ready,
+    laid: Laid,
+    number: int,
+    last: Record | None,
+    *,
+    changes: Changes | None = None,
+    release: Release | None = None,
+    altered: Sequence[str] = (),
+) -> Record:
+    """Return the record of the issue whose layers are laid out, but for its files, which `with_files` adds.
 
     Args:
         job: the job, of which everything is known but its points.
         laid: what the second pass gave.
         number: the number of the issue.
-        changes: what changed since the previous issue; None for the first.
         last: the record of the previous issue.
+        changes: what changed since the previous issue; None for the first, and where nothing is issued.
+        release: whether the issue is released; None where nothing is issued.
+        altered: in words every file of the previous issue that is not what was issued.
     """
     survey, solved = job.survey, job.solved
     precise, compared = precisions(survey, solved, laid), solved.occupations.compared
@@ -64,12 +86,13 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "target": survey.target,
         "caution": CAUTION,
         "changes": changes,
-        "release": None,
+        "release": release,
         "files": [],
         "notes": [
             *_notes(job, laid, last),
             *one_vector_notes(survey, laid.repeated),
             *precision_notes(precise, survey, fails=bool((compared.judged & ~compared.passed).any())),
+            *altered,
         ],
         "doubts": _doubts(survey, solved),
         "wholly_held_back": laid.wholly,
@@ -92,6 +115,11 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "linework": laid.linework,
     }
     return finished(record)
+
+
+def with_files(record: Record, files: list[FileIssued]) -> Record:
+    """Return a record with its files, the report among them, which is made of all else that the record says."""
+    return {**record, "files": files}
 
 
 def _sessions(job: Ready, laid: Laid) -> list[Session]:

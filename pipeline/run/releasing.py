@@ -9,7 +9,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.folder.manual_release import ManualRelease, is_pending, read_release, stands_until, write_release
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.record_types import Record, Release
-from pipeline.issue.release import waits_for
+from pipeline.issue.release import waits_for, why_held
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint
@@ -21,6 +21,7 @@ from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
+from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved, doubted
 
 
@@ -62,25 +63,23 @@ def with_frames(history: History, survey: Survey, solved: Solved) -> tuple[Solve
     return doubted(solved, doubts), [] if doubts else frame_notes(last.record, survey, solved, now)
 
 
-def decided(job: Ready, laid: Laid, record: Record, current: Last | None, compared: bool) -> Release:
-    """Return whether the issue with a record is released.
+def decided(job: Ready, laid: Laid, current: Last | None, compared: bool) -> Release:
+    """Return whether the issue that is being made is released.
 
     Args:
         job: the job.
         laid: what the second pass gave.
-        record: the issue's record, but for this.
         current: the issue that `current` shows, which ``laid`` is compared with; None where there is none.
         compared: whether the two could be compared.
     """
     rows, touched = job.fingerprint.register, laid.touched if compared else None
-    stake = at_stake(current.record, job.survey, job.solved, rows, touched) if current is not None else []
     release: Release = {
         "rule": str(job.survey.job.issue.release),
         "pending": False,
         "current": current.record["issue"] if current is not None else None,
-        "at_stake": stake,
+        "at_stake": at_stake(current.record, job.survey, job.solved, rows, touched) if current is not None else [],
     }
-    return {**release, "pending": bool(waits_for({**record, "release": release}))}
+    return {**release, "pending": bool(why_held(release, worst(list(job.solved.verdicts))))}
 
 
 def follow(folder: Path, record: Record, rule: str, shown: int | None) -> int | None:

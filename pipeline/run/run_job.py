@@ -20,14 +20,10 @@ from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
 from pipeline.issue.made_from import PROGRAM, by_program_alone
 from pipeline.issue.record import write_record
-from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
 from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.progress import Progress
-from pipeline.reissue.against import against
-from pipeline.reissue.altered import AlteredSince
-from pipeline.reissue.changes import attributes_changed, times_differ
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of
 from pipeline.reissue.history import History
 from pipeline.run.before import Before
@@ -35,9 +31,10 @@ from pipeline.run.judged import judged_otherwise
 from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
-from pipeline.run.record import account
+from pipeline.run.record import account, with_files
 from pipeline.run.releasing import decided, follow, former_register, with_frames, with_history, with_unjudged
 from pipeline.run.retention import retain
+from pipeline.run.since import Since
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
@@ -155,7 +152,7 @@ def _standing(job: Ready, history: History, progress: Progress | None) -> _Stand
         return _Standing(False)
     history.refuse_damaged()
     laid = dry(job.settled, job.causes(), progress)
-    otherwise = judged_otherwise(account(job, laid, newest.record["issue"], None, newest.record), newest.record)
+    otherwise = judged_otherwise(account(job, laid, newest.record["issue"], newest.record), newest.record)
     return _Standing(then.get(PROGRAM) == now.get(PROGRAM) and not otherwise, tuple(otherwise))
 
 
@@ -168,7 +165,7 @@ def _would_issue(job: Ready, history: History, progress: Progress | None) -> Out
         return outcome(newest.record, newest.folder, False, history.current)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
-    told = account(job, laid, next_number(history.folder), None, last.record if last else None)
+    told = account(job, laid, next_number(history.folder), last.record if last else None)
     return outcome(told, None, False, history.current)
 
 
@@ -189,30 +186,23 @@ def _issue(job: Ready, before: Before, history: History, progress: Progress | No
         removed = retain(folder, rules.keep, shown)
         confirm(folder, newest.record["issue"], hand, signs, glanced)
         return outcome(newest.record, newest.folder, False, shown, removed)
-    altered = AlteredSince.of(last, history.noted_of(last).signs if last is not None else {})
-    compared = against(last, job.survey, job.solved, job.fingerprint, altered.reason)
-    listed = compared.rows is not None
-    because = [
-        *compared.because,
-        *altered.because(compared=listed),
-        *(f"judged differently from the previous issue: {one}" for one in standing.otherwise),
-    ]
-    changes: Changes | None = None
+    since = Since.of(job, history, standing.otherwise)
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
-        with LayOut(job.settled, job.causes(), package, staged.number, progress, compared.rows) as layers:
+        with LayOut(job.settled, job.causes(), package, staged.number, progress, since.compared.rows) as layers:
             laid = layers.laid()
-            if last is not None:
-                because += attributes_changed(laid.changes)
-                because += times_differ(laid.retimed, last.record["issue"])
-                because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
-                told_altered = altered.told(compared=listed)
-                changes = {**laid.changes, "since": last.record["issue"], "because": because, "altered": told_altered}
-            told = account(job, laid, staged.number, changes, last.record if last else None)
-            told["notes"] = [*told["notes"], *altered.notes()]
-            told["release"] = decided(job, laid, told, history.shown, listed)
+            because = since.because(laid)
+            told = account(
+                job,
+                laid,
+                staged.number,
+                last.record if last is not None else None,
+                changes=since.changes(laid, because),
+                release=decided(job, laid, history.shown, since.listed),
+                altered=since.altered.notes(),
+            )
             page = write_report(staged.path, told, laid.plan, lambda: layers.files)
-            told["files"] = [*layers.files, page]
+            told = with_files(told, [*layers.files, page])
         record = write_record(staged.path, told)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)

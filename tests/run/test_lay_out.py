@@ -28,7 +28,7 @@ def test_a_run_that_ends_while_its_layers_are_written_ends_that_too(
 ) -> None:
     path = simulate(SMALL).write(tmp_path)
 
-    def struck(*_: Any) -> None:
+    def struck(*_: Any, **__: Any) -> None:
         raise Struck
 
     monkeypatch.setattr(whole_run, "account", struck)
