@@ -4,7 +4,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
@@ -23,7 +23,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
 from pipeline.job.canonical_text import meaning, meaning_of, meanings
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 
 SITE = "the site's localisation"
 REGISTER = "the register of control marks"
@@ -86,10 +86,15 @@ class Fingerprint:
     register: list[RegisterMark]
 
 
-def fingerprint(survey: Survey, solved: Solved, given: Given | None = None) -> Fingerprint:
-    """Return what the issue of a solved job is made from; ``given`` is what it has of points measured twice."""
-    register = register_rows(survey, solved)
-    return Fingerprint(identity(survey, register), reach(survey, solved, given or Given()), register)
+def fingerprint(survey: Survey, adjusted: Adjusted, given: Given | None = None) -> Fingerprint:
+    """Return what the issue of a job is made from; ``given`` is what it has of points measured twice."""
+    register = register_rows(survey, adjusted)
+    return Fingerprint(identity(survey, register), reach(survey, adjusted, given or Given()), register)
+
+
+def with_means(now: Fingerprint, survey: Survey, adjusted: Adjusted, given: Given) -> Fingerprint:
+    """Return a fingerprint that was taken before it was known which readings of points measured twice are given."""
+    return replace(now, reach=reach(survey, adjusted, given)) if len(given.number) else now
 
 
 def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]:
@@ -151,13 +156,13 @@ def _sessions(prepared: Prepared) -> dict[str, Any]:
     }
 
 
-def register_rows(survey: Survey, solved: Solved) -> list[RegisterMark]:
+def register_rows(survey: Survey, adjusted: Adjusted) -> list[RegisterMark]:
     """Return the register's rows that the job uses, as text: coordinates as written, what is held, how well."""
     register = survey.register
     if register is None:
         return []
     noted = (one.mark for window in survey.windows for one in window.session.noted)
-    used = {*solved.occupations.marks, *solved.tied.marks.names, *noted}
+    used = {*adjusted.occupations.marks, *adjusted.tied.marks.names, *noted}
     axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
     rows = []
     for number, name in enumerate(register.names):
@@ -173,7 +178,7 @@ def register_rows(survey: Survey, solved: Solved) -> list[RegisterMark]:
     return rows
 
 
-def reach(survey: Survey, solved: Solved, given: Given) -> Reach:
+def reach(survey: Survey, adjusted: Adjusted, given: Given) -> Reach:
     """Return a sum per session and per raw file of everything that a point's numbers depend on.
 
     Where both are as they were in an earlier issue, the numbers are too, to the bit.
@@ -194,9 +199,9 @@ def reach(survey: Survey, solved: Solved, given: Given) -> Reach:
     for window in survey.windows:
         number = window.index
         parts = (
-            solved.applied.shift[number],
-            solved.applied.covariance[number],
-            *_taken_out(solved, number),
+            adjusted.applied.shift[number],
+            adjusted.applied.covariance[number],
+            *_taken_out(adjusted, number),
             survey.bases.receiver[number],
             survey.operations.epochs[number],
         )
@@ -208,9 +213,9 @@ def reach(survey: Survey, solved: Solved, given: Given) -> Reach:
     return {"sessions": sessions, "files": files}
 
 
-def _taken_out(solved: Solved, session: int) -> Iterator[Floats]:
+def _taken_out(adjusted: Adjusted, session: int) -> Iterator[Floats]:
     """Yield the numbers of each field shift of a session, and who carries it."""
-    for one in solved.field.of(session):
+    for one in adjusted.field.of(session):
         who = [one.window.start, one.window.until, *(one.window.exports or (-1,)), *(one.window.base or "").encode()]
         yield from (one.geocentric, one.grid, np.array(who, np.float64))
 

@@ -16,12 +16,12 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_differences import as_it_is, subject
 from pipeline.reissue.frame_doubts import frame_doubt, frame_doubts
 from pipeline.reissue.frames import frame_changes, now_by_step
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt
 
 
 def standing_doubts(
-    newest: Record, record_of: Callable[[int], Record | None], survey: Survey, solved: Solved, now: Fingerprint
+    newest: Record, record_of: Callable[[int], Record | None], survey: Survey, adjusted: Adjusted, now: Fingerprint
 ) -> tuple[Doubtful, ...]:
     """Return the doubts that frames bring against the issues before, those that the newest one had among them.
 
@@ -29,7 +29,7 @@ def standing_doubts(
         newest: the record of the newest issue.
         record_of: the record of an issue by its number, None where it cannot be read.
         survey: the job.
-        solved: the same, adjusted.
+        adjusted: the same, with its shifts, not judged yet.
         now: what it is made from.
     """
     newest = _with_control(newest, record_of, survey)
@@ -39,7 +39,7 @@ def standing_doubts(
         if (origin := doubt["origin"]) is not None and origin["of"] == "frame" and not doubt["confirmed"]
     ]
     if not noted:
-        return frame_doubts(newest, survey, solved, now)
+        return frame_doubts(newest, survey, adjusted, now)
     bases = {number: record_of(number) for number in {origin["since"] for _, origin in noted}}
     lost = [(doubt, origin) for doubt, origin in noted if bases[origin["since"]] is None]
     told = {subject(one) for _, origin in lost for one in origin["differences"]}
@@ -49,7 +49,7 @@ def standing_doubts(
         # what is taken back differs from the newest issue too
         changes = frame_changes(base, survey, now.sums)
         if not lost or not {subject(one) for one in (*changes.control, *changes.files)} <= told:
-            doubts += frame_doubts(base, survey, solved, now)
+            doubts += frame_doubts(base, survey, adjusted, now)
     return tuple(doubts)
 
 

@@ -12,7 +12,7 @@ from pipeline.job.model import Setup
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_moves import Moves, same_marks
 from pipeline.reissue.reasons import joined
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt, Role
 
 #: Doubts that another frame may settle.
@@ -23,7 +23,7 @@ _WEIGHTS, _BOUNDS = ("[quality]", "[shift]"), ("limits of [shift]",)
 _ALIKE = 1e-6
 
 
-def cured_sessions(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> frozenset[int]:
+def cured_sessions(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, found: Moves) -> frozenset[int]:
     """Return the indices of sessions that had failed or were in doubt, and that nothing but a frame put right.
 
     A fault that goes because a reading or a mark was corrected, a tie is another, a tolerance is wider or the doubt is
@@ -33,12 +33,12 @@ def cured_sessions(base: Record, survey: Survey, solved: Solved, now: Fingerprin
     """
     if not _unchanged(base, now, _WEIGHTS):
         return frozenset()
-    tied_as_before = _tied_as_before(base, survey, solved, now, found)
-    settled = _settled(base, survey, solved, found) if _unchanged(base, now, _BOUNDS) else set[int]()
-    return frozenset(tied_as_before & (settled | (_passing(base, solved, now, found) - _tied_anew(solved, found))))
+    tied_as_before = _tied_as_before(base, survey, adjusted, now, found)
+    settled = _settled(base, survey, adjusted, found) if _unchanged(base, now, _BOUNDS) else set[int]()
+    return frozenset(tied_as_before & (settled | (_passing(base, adjusted, now, found) - _tied_anew(adjusted, found))))
 
 
-def tied_alike(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> frozenset[int]:
+def tied_alike(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, found: Moves) -> frozenset[int]:
     """Return the indices of sessions whose shift is another only for the frame: ties, numbers and weights are the same.
 
     Arguments as of `frame_effect.frame_effect`.
@@ -46,11 +46,11 @@ def tied_alike(base: Record, survey: Survey, solved: Solved, now: Fingerprint, f
     if not _unchanged(base, now, _WEIGHTS):
         return frozenset()
     then = {row["mark"]: _weight(row) for row in base["register"]}
-    on_marks, weight = solved.occupations, {row["mark"]: _weight(row) for row in now.register}
+    on_marks, weight = adjusted.occupations, {row["mark"]: _weight(row) for row in now.register}
     ties = np.flatnonzero(on_marks.ties).tolist()
     anew = [row for row in ties if then.get(on_marks.marks[row]) != weight.get(on_marks.marks[row])]
     reweighed = set(on_marks.session[anew].tolist())
-    return frozenset(_tied_as_before(base, survey, solved, now, found) - _tied_anew(solved, found) - reweighed)
+    return frozenset(_tied_as_before(base, survey, adjusted, now, found) - _tied_anew(adjusted, found) - reweighed)
 
 
 def _weight(row: RegisterMark) -> tuple[str, str]:
@@ -61,12 +61,12 @@ def _unchanged(base: Record, now: Fingerprint, parts: tuple[str, ...]) -> bool:
     return all(base["identity"].get(f"{PART}{part}") == now.sums.get(f"{PART}{part}") for part in parts)
 
 
-def _tied_as_before(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> set[int]:
+def _tied_as_before(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, found: Moves) -> set[int]:
     """Return the sessions of which all ties of before are there, read with the same numbers, on marks of the same ones.
 
     What peg joins a session to others ties it too.
     """
-    again, on_marks, same = found.again, solved.occupations, same_marks(base, now)
+    again, on_marks, same = found.again, adjusted.occupations, same_marks(base, now)
     of_register = {row["mark"] for row in (*base["register"], *now.register)}
     kept = {
         (one["point"], one["observed"], one["mark"])
@@ -96,9 +96,9 @@ def _stands(stated: SetUpStated | None, setup: Setup | None) -> bool:
     return stated["mark"] == setup.mark and was == is_
 
 
-def _tied_anew(solved: Solved, found: Moves) -> set[int]:
+def _tied_anew(adjusted: Adjusted, found: Moves) -> set[int]:
     """Return the sessions with a tie that they had not, which may be why a check passes."""
-    on_marks = solved.occupations
+    on_marks = adjusted.occupations
     had = {
         row
         for one, row in zip(found.again.before, found.again.rows.tolist(), strict=True)
@@ -107,9 +107,9 @@ def _tied_anew(solved: Solved, found: Moves) -> set[int]:
     return {int(on_marks.session[row]) for row in np.flatnonzero(on_marks.ties).tolist() if row not in had}
 
 
-def _passing(base: Record, solved: Solved, now: Fingerprint, found: Moves) -> set[int]:
+def _passing(base: Record, adjusted: Adjusted, now: Fingerprint, found: Moves) -> set[int]:
     """Return the sessions in which an occupation failed that passes now by the same numbers and tolerances."""
-    again, on_marks, same = found.again, solved.occupations, same_marks(base, now)
+    again, on_marks, same = found.again, adjusted.occupations, same_marks(base, now)
     compared, passing = on_marks.compared, set()
     for one, row, as_before in zip(again.before, again.rows.tolist(), again.same.tolist(), strict=True):
         if one["passed"] is not False or not as_before or one["mark"] not in same:
@@ -120,18 +120,18 @@ def _passing(base: Record, solved: Solved, now: Fingerprint, found: Moves) -> se
     return passing
 
 
-def _settled(base: Record, survey: Survey, solved: Solved, found: Moves) -> set[int]:
+def _settled(base: Record, survey: Survey, adjusted: Adjusted, found: Moves) -> set[int]:
     """Return the sessions of which a doubt is gone, and not by a word in the job file."""
     gone = set()
     for doubt in base["doubts"]:
         if doubt["kind"] not in _OF_FRAMES or doubt["confirmed"] or doubt["kind"] in survey.job.checks.confirmed:
             continue
-        still = set(_doubted(solved, doubt["kind"], len(survey.windows)))
+        still = set(_doubted(adjusted, doubt["kind"], len(survey.windows)))
         gone |= {number for number, name in found.called.items() if name in doubt["sessions"]} - still
     return gone
 
 
-def _doubted(solved: Solved, kind: str, sessions: int) -> Iterator[int]:
-    for doubt in solved.doubts:
+def _doubted(adjusted: Adjusted, kind: str, sessions: int) -> Iterator[int]:
+    for doubt in adjusted.doubts:
         if doubt.kind == kind:
             yield from range(sessions) if doubt.sessions is None else doubt.sessions

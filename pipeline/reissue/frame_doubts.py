@@ -21,7 +21,7 @@ from pipeline.reissue.frame_differences import worded
 from pipeline.reissue.frame_effect import Effect, frame_effect
 from pipeline.reissue.frame_moves import Moves, alike_moves, beyond, farthest, heights_told, jumps_told, moves
 from pipeline.reissue.frames import control_matters, frame_changes
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt
 
 _UNSETTLED = "neither the readings nor the register's numbers show which of the two is right"
@@ -30,7 +30,7 @@ _BY_CONTROL = ", because ties absorb a wrong CRS or height datum completely and 
 _BY_FILES = "; check which file or operation belongs to the job"
 
 
-def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint) -> tuple[Doubtful, ...]:
+def frame_doubts(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> tuple[Doubtful, ...]:
     """Return doubts where frames differ so that this issue or an earlier one must be wrong.
 
     Other keys of ``[target]`` alone give the same places other coordinates, and raise none. Of ``[control]`` they take
@@ -41,20 +41,20 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
     Args:
         base: the record of the newest issue that is not in such a doubt itself.
         survey: the job.
-        solved: the same, adjusted.
+        adjusted: the same, with its shifts, not judged yet.
         now: what it is made from.
     """
     changes = frame_changes(base, survey, now.sums)
     control = changes.control if control_matters(base, survey) else ()
     if not control and (changes.target or changes.field or not changes.files):
         return ()
-    found = moves(base, survey, solved, now)
-    cured = cured_sessions(base, survey, solved, now, found)
-    effect = frame_effect(base, survey, solved, now, found)
-    moved, as_before = found.of(solved, cured)
+    found = moves(base, survey, adjusted, now)
+    cured = cured_sessions(base, survey, adjusted, now, found)
+    effect = frame_effect(base, survey, adjusted, now, found)
+    moved, as_before = found.of(adjusted, cured)
     seen = _Seen(base, survey, cured, effect, moved, as_before)
     if control:
-        jumps = _jumps(survey, found, effect, tied_alike(base, survey, solved, now, found), cured)
+        jumps = _jumps(survey, found, effect, tied_alike(base, survey, adjusted, now, found), cured)
         # where field positions are read otherwise too, a shift says nothing by itself
         case = _by_shifts(seen, jumps) if jumps and not changes.field else _by_control(seen, bool(changes.field))
     else:

@@ -15,7 +15,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import SITE, Fingerprint
 from pipeline.reissue.frame_moves import Moves, counts_of, same_marks
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 
 _AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
 
@@ -35,7 +35,7 @@ class Effect:
     same: frozenset[int]
 
 
-def frame_effect(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> Effect:
+def frame_effect(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, found: Moves) -> Effect:
     """Return what the frames of a job do by themselves to what an earlier issue has.
 
     Of another localisation of the site nothing can be told: it is fitted to the register, and moves with that.
@@ -43,14 +43,14 @@ def frame_effect(base: Record, survey: Survey, solved: Solved, now: Fingerprint,
     Args:
         base: the record of the earlier issue.
         survey: the job.
-        solved: the same, adjusted.
+        adjusted: the same, with its shifts, not judged yet.
         now: what it is made from.
         found: what moved between the two.
     """
     if base["identity"].get(SITE) != now.sums.get(SITE) or not len(found.again.rows):
         return Effect({}, {}, frozenset())
-    again, on_marks = found.again, solved.occupations
-    positions, numbers = _of_positions(base, survey, solved, found), _of_numbers(base, survey, solved, now, found)
+    again, on_marks = found.again, adjusted.occupations
+    positions, numbers = _of_positions(base, survey, adjusted, found), _of_numbers(base, survey, adjusted, now, found)
     session, ties = on_marks.session[again.rows], on_marks.ties[again.rows]
     unmoved = on_marks.ties & np.isin(on_marks.marks, list(same_marks(base, now)))
     tied = set(on_marks.session[on_marks.ties].tolist())
@@ -79,20 +79,22 @@ def _typical(values: Floats, *choices: Flags) -> Floats | None:
     return None
 
 
-def _of_positions(base: Record, survey: Survey, solved: Solved, found: Moves) -> Floats:
+def _of_positions(base: Record, survey: Survey, adjusted: Adjusted, found: Moves) -> Floats:
     """Return (k, 3) by how much raw positions with the shifts of before come to lie elsewhere, metres."""
     sessions = {one["session"]: (one["shift_x"], one["shift_y"], one["shift_z"]) for one in base["sessions"]}
     none = (None, None, None)
     again = found.again
     shift = np.array([sessions.get(one["session"], none) for one in again.before], float).reshape(-1, 3)
-    there = np.column_stack(survey.operations.frames.to_issued.forward(*(solved.occupations.raw[again.rows] + shift).T))
+    there = np.column_stack(
+        survey.operations.frames.to_issued.forward(*(adjusted.occupations.raw[again.rows] + shift).T)
+    )
     was = np.array([[one["easting"], one["northing"], one["height"]] for one in again.before], float).reshape(-1, 3)
     return np.asarray(there - was * counts_of(base))
 
 
-def _of_numbers(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> Floats:
+def _of_numbers(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, found: Moves) -> Floats:
     """Return (k, 3) by how much the numbers that marks had in the register come to lie elsewhere, metres."""
-    known = dict(_known_by_old_numbers(base, survey, solved, now))
+    known = dict(_known_by_old_numbers(base, survey, adjusted, now))
     before, nowhere = found.again.before, np.full(3, np.nan)
     here = np.array([known.get(one["mark"], nowhere) for one in before], float).reshape(-1, 3)
     was = [[one["known_easting"], one["known_northing"], one["known_height"]] for one in before]
@@ -100,7 +102,7 @@ def _of_numbers(base: Record, survey: Survey, solved: Solved, now: Fingerprint, 
 
 
 def _known_by_old_numbers(
-    base: Record, survey: Survey, solved: Solved, now: Fingerprint
+    base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint
 ) -> Iterator[tuple[str, Floats]]:
     """Yield marks with (3,) where the numbers of before come to lie in the issued frame as it is now, metres."""
     register, operation = survey.register, survey.operations.register
@@ -108,8 +110,8 @@ def _known_by_old_numbers(
         return
     then = {row["mark"]: row for row in base["register"]}
     same, to_issued = same_marks(base, now), survey.operations.frames.to_issued
-    for number, name in enumerate(solved.reference.names):
-        here, at = solved.reference.grid[number], register.find(name)
+    for number, name in enumerate(adjusted.reference.names):
+        here, at = adjusted.reference.grid[number], register.find(name)
         if name in same:
             yield name, here
         elif name in then and at is not None:

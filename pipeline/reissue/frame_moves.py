@@ -13,7 +13,7 @@ from pipeline.issue.record_types import AxisWritten, Record
 from pipeline.issue.row_types import CheckRow
 from pipeline.reissue.fingerprint import FILE, SITE, Fingerprint
 from pipeline.reissue.frames import by_step, frame_changes, now_by_step
-from pipeline.solve.solve import Solved, shift_at_places
+from pipeline.solve.solve import Adjusted, shift_at_places
 from pipeline.words import Role
 
 #: Metres from which on a move is told.
@@ -60,13 +60,13 @@ class Moves:
     called: dict[int, str]
     jumps: dict[int, Floats]
 
-    def of(self, solved: Solved, left_out: frozenset[int]) -> tuple[Floats, bool]:
+    def of(self, adjusted: Adjusted, left_out: frozenset[int]) -> tuple[Floats, bool]:
         """Return (n, 3) the moves of occupations in common outside some sessions, and whether all were read as before.
 
         One that was read with other numbers moved for that too, and counts only where there is no other.
         """
         again = self.again
-        session = solved.occupations.session[again.rows].tolist()
+        session = adjusted.occupations.session[again.rows].tolist()
         inside = np.array([number not in left_out for number in session], bool)
         counts = inside & np.isfinite(again.off).all(axis=1)
         for some in (counts & again.same, counts & ~again.other, counts):
@@ -74,34 +74,34 @@ class Moves:
                 return again.off[some], bool(again.same[some].all())
         return np.empty((0, 3)), True
 
-    def jumped(self, survey: Survey, solved: Solved, left_out: frozenset[int]) -> dict[str, Floats]:
+    def jumped(self, survey: Survey, adjusted: Adjusted, left_out: frozenset[int]) -> dict[str, Floats]:
         """Return the jumps of sessions by name, without those of some.
 
         A shift whose ties were read with other numbers jumped for that too, and counts only where there is no other.
         """
-        rows, on_marks = self.again.rows[self.again.other], solved.occupations
+        rows, on_marks = self.again.rows[self.again.other], adjusted.occupations
         read_anew = set(on_marks.session[rows[on_marks.ties[rows]]].tolist())
         inside = [number for number in self.jumps if number not in left_out]
         some = [number for number in inside if number not in read_anew] or inside
         return {survey.windows[number].session.name: self.jumps[number] for number in some}
 
 
-def moves(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Moves:
-    """Return what became of numbers that a solved job and an earlier issue have in common.
+def moves(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Moves:
+    """Return what became of numbers that a adjusted job and an earlier issue have in common.
 
     Args:
         last: the record of the earlier issue.
         survey: the job.
-        solved: the same, adjusted.
+        adjusted: the same, with its shifts, not judged yet.
         now: what it is made from.
     """
-    again = _again(last, survey, solved, now)
-    called = _called(last, survey, solved, now, again)
-    return Moves(again, {**_by_name(last, survey), **called}, _jumps(last, survey, solved, called))
+    again = _again(last, survey, adjusted, now)
+    called = _called(last, survey, adjusted, now, again)
+    return Moves(again, {**_by_name(last, survey), **called}, _jumps(last, survey, adjusted, called))
 
 
-def _again(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Again:
-    on_marks = solved.occupations
+def _again(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Again:
+    on_marks = adjusted.occupations
     points = on_marks.table.column("name").to_pylist()
     keys = zip(points, on_marks.time.tolist(), on_marks.marks, strict=True)
     at = {key: row for row, key in enumerate(keys)}
@@ -114,9 +114,9 @@ def _again(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Ag
     here = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])[rows]
     was = np.array([[one["easting"], one["northing"], one["height"]] for one in before], float).reshape(-1, 3)
     was *= counts_of(last)
-    by_numbers = _read_as_before(last, survey, solved, now, before, rows, was)
+    by_numbers = _read_as_before(last, survey, adjusted, now, before, rows, was)
     if by_numbers is None:
-        same = _of_same_files(last, survey, solved, now)[rows]
+        same = _of_same_files(last, survey, adjusted, now)[rows]
         return Again(before, rows, here - was, same, np.zeros(len(rows), bool))
     known = np.isfinite(by_numbers)
     return Again(before, rows, here - was, known & (by_numbers <= 0), known & (by_numbers > 0))
@@ -125,7 +125,7 @@ def _again(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Ag
 def _read_as_before(
     last: Record,
     survey: Survey,
-    solved: Solved,
+    adjusted: Adjusted,
     now: Fingerprint,
     before: tuple[CheckRow, ...],
     rows: Integers,
@@ -145,14 +145,14 @@ def _read_as_before(
     sessions = {one["session"]: (one["shift_x"], one["shift_y"], one["shift_z"]) for one in last["sessions"]}
     none = (None, None, None)
     shift = np.array([sessions.get(one["session"], none) for one in before], float).reshape(-1, 3)
-    there = np.column_stack(survey.operations.frames.to_issued.forward(*(solved.occupations.raw[rows] + shift).T))
+    there = np.column_stack(survey.operations.frames.to_issued.forward(*(adjusted.occupations.raw[rows] + shift).T))
     may = np.full(len(rows), _ALIKE)
     if last["shift_model"]["model"] == "grid":
         may += _OF_SHIFT * np.linalg.norm(shift, axis=1)
     return np.asarray(np.linalg.norm(there - was, axis=1) - may)
 
 
-def _of_same_files(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Flags:
+def _of_same_files(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Flags:
     """Return (n,) which occupations come out of a file that is the same, and read as before but for its frame."""
     others = bool(frame_changes(last, survey, now.sums).field)
     same = []
@@ -160,7 +160,7 @@ def _of_same_files(last: Record, survey: Survey, solved: Solved, now: Fingerprin
         as_read = last["reach"]["files"].get(export.shown) == now.reach["files"].get(export.shown)
         content = f"{FILE}{export.shown}"
         same.append(as_read or (others and last["identity"].get(content) == now.sums.get(content)))
-    return np.array(same, bool)[np.asarray(solved.occupations.table.column("export"), np.int64)]
+    return np.array(same, bool)[np.asarray(adjusted.occupations.table.column("export"), np.int64)]
 
 
 def counts_of(last: Record) -> Floats:
@@ -180,13 +180,13 @@ def time_of(observed: str | None) -> int | None:
     return None if observed is None else milliseconds_of(observed)
 
 
-def _called(last: Record, survey: Survey, solved: Solved, now: Fingerprint, again: Again) -> dict[int, str]:
+def _called(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, again: Again) -> dict[int, str]:
     """Return the earlier names of sessions, by index, with a same tie on a mark whose register numbers are the same.
 
     A session is known again by any such tie of it, whatever it is called now, or by the base over such a mark.
     """
     same, found = same_marks(last, now), dict[int, str]()
-    on_marks = solved.occupations
+    on_marks = adjusted.occupations
     for row, one in sorted(zip(again.rows.tolist(), again.before, strict=True), key=lambda pair: pair[0]):
         if on_marks.roles[row] is Role.TIE and one["role"] == Role.TIE and one["mark"] in same:
             found.setdefault(int(on_marks.session[row]), one["session"])
@@ -204,10 +204,10 @@ def _by_name(last: Record, survey: Survey) -> dict[int, str]:
     return {window.index: window.session.name for window in survey.windows if window.session.name in earlier}
 
 
-def _jumps(last: Record, survey: Survey, solved: Solved, called: Mapping[int, str]) -> dict[int, Floats]:
+def _jumps(last: Record, survey: Survey, adjusted: Adjusted, called: Mapping[int, str]) -> dict[int, Floats]:
     """Return by how much shifts differ from those of before."""
     earlier = {row["session"]: row for row in last["sessions"]}
-    shifts, _ = shift_at_places(survey, solved)
+    shifts, _ = shift_at_places(survey, adjusted)
     found = {}
     for number, name in called.items():
         before = earlier[name]

@@ -19,10 +19,10 @@ from pipeline.reissue.frame_moves import (
     same_marks,
 )
 from pipeline.reissue.frames import FrameChanges, control_matters, frame_changes
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 
 
-def frame_notes(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> list[str]:
+def frame_notes(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> list[str]:
     """Return what frames that differ from an earlier issue's did to the points, in words; nothing where none differs.
 
     Where points moved for another cause too, what frames do by themselves is told apart from that.
@@ -30,15 +30,15 @@ def frame_notes(last: Record, survey: Survey, solved: Solved, now: Fingerprint) 
     Args:
         last: the record of the issue that changes are told since.
         survey: the job.
-        solved: the same, adjusted.
+        adjusted: the same, with its shifts, not judged yet.
         now: what it is made from.
     """
     changes = frame_changes(last, survey, now.sums)
     if not changes.all():
         return []
-    found = moves(last, survey, solved, now)
-    moved, as_before = found.of(solved, frozenset())
-    effect = frame_effect(last, survey, solved, now, found)
+    found = moves(last, survey, adjusted, now)
+    moved, as_before = found.of(adjusted, frozenset())
+    effect = frame_effect(last, survey, adjusted, now, found)
     by_frame = np.array(list(effect.issued.values())).reshape(-1, 3)
     since, why = f"since issue {last['issue']:03d}", "; ".join(changes.all())
     same_grid = last["target"]["grid"] == survey.target["grid"]
@@ -49,10 +49,10 @@ def frame_notes(last: Record, survey: Survey, solved: Solved, now: Fingerprint) 
             alone, together = _by_itself(by_frame, same_grid), _told(moved, as_before, same_grid)
             return [f"{since} {why}, which by itself moves {alone}; with everything that changed, {together}"]
     parts = [_told(moved, as_before, same_grid)] if len(moved) else []
-    alike = tied_alike(last, survey, solved, now, found)
+    alike = tied_alike(last, survey, adjusted, now, found)
     jumps = {
         name: jump
-        for name, jump in found.jumped(survey, solved, frozenset()).items()
+        for name, jump in found.jumped(survey, adjusted, frozenset()).items()
         if any(survey.windows[number].session.name == name for number in alike)
     }
     jumped = beyond(jumps, survey)

@@ -1,7 +1,7 @@
 """Finds readings that failed on a mark in the newest issue, are still there and are no longer tested.
 
 Whoever takes the mark out of the register, has it hold no more what failed, or makes a tie of the check, leaves the
-reading in its export and loses what it said. This is asked once the job is solved, of what is an occupation or counts
+reading in its export and loses what it said. This is asked once the job is adjusted, of what is an occupation or counts
 as a point; what is no sound reading any more is told by `vanished` before.
 """
 
@@ -18,12 +18,12 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import Now
 from pipeline.issue.record_types import Record
 from pipeline.reissue.occupied import ALIKE, GONE, PARTS, TIE, UNTESTED, Occupied, occupied, told_before
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
 
 
-def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple[Doubtful, ...], list[str]]:
+def unjudged_doubts(last: Record, survey: Survey, adjusted: Adjusted) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is judged by nothing any more, and notes in words.
 
     A check that became a tie is answered where it agrees with the other ties of its session as a check of it would;
@@ -33,19 +33,19 @@ def unjudged_doubts(last: Record, survey: Survey, solved: Solved) -> tuple[tuple
     Args:
         last: the record of the newest issue.
         survey: the job.
-        solved: the same, adjusted.
+        adjusted: the same, with its shifts, not judged yet.
     """
     doubts, notes = list[Doubtful](), list[str]()
     many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
     for failed in _failed(last, survey):
-        if any(failed.told_by(doubt) for doubt in solved.doubts):
+        if any(failed.told_by(doubt) for doubt in adjusted.doubts):
             continue
         now: Now | None
-        rows = _rows(failed, survey, solved, many[failed.point])
+        rows = _rows(failed, survey, adjusted, many[failed.point])
         if len(rows):
-            found = _still_judged(failed, rows, last, survey, solved)
+            found = _still_judged(failed, rows, last, survey, adjusted)
             now, why, more = found if found is not None else (None, "", ())
-        elif not _is_point(failed, survey, solved):
+        elif not _is_point(failed, survey, adjusted):
             continue
         elif failed.never_of_it(survey):
             notes.append(failed.noted_as_point())
@@ -72,13 +72,13 @@ def _failed(last: Record, survey: Survey) -> list[Occupied]:
     return list(failed.values())
 
 
-def _rows(failed: Occupied, survey: Survey, solved: Solved, many: int) -> Integers:
+def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted, many: int) -> Integers:
     """Return which occupations are the one that failed: by name and time, by mark and time, or by name alone.
 
     The last where all times are read by another clock, and as many of its name are there. Where the register has no
     mark of the name any more, the mark has another name now if the occupation lies where it lay.
     """
-    found, known = solved.occupations, survey.register
+    found, known = adjusted.occupations, survey.register
     named = np.array([name == failed.point for name in found.table.column("name").to_pylist()], bool)
     timely = np.abs(found.time - failed.time) <= ALIKE
     if (named & timely).any():
@@ -93,9 +93,9 @@ def _rows(failed: Occupied, survey: Survey, solved: Solved, many: int) -> Intege
     return np.flatnonzero(named) if named.sum() >= max(many, 1) else np.zeros(0, np.int64)
 
 
-def _is_point(failed: Occupied, survey: Survey, solved: Solved) -> bool:
+def _is_point(failed: Occupied, survey: Survey, adjusted: Adjusted) -> bool:
     """Tell whether the reading is a sound one still that counts as a point, and is not told of as held back."""
-    candidates, held = survey.candidates, set(solved.unanswered)
+    candidates, held = survey.candidates, set(adjusted.unanswered)
     numbers = candidates.table.column("number").to_pylist()
     rows = [row for row, name in enumerate(candidates.names) if name == failed.point]
     timely = [row for row in rows if abs(int(candidates.time[row]) - failed.time) <= ALIKE]
@@ -103,15 +103,15 @@ def _is_point(failed: Occupied, survey: Survey, solved: Solved) -> bool:
 
 
 def _still_judged(
-    failed: Occupied, rows: Integers, last: Record, survey: Survey, solved: Solved
+    failed: Occupied, rows: Integers, last: Record, survey: Survey, adjusted: Adjusted
 ) -> tuple[Now, str, tuple[int, ...]] | None:
     """Return None where an occupation that failed is judged as it was; else how it is not, and the sessions."""
-    found, of_register = solved.occupations, {row["mark"] for row in last["register"]}
+    found, of_register = adjusted.occupations, {row["mark"] for row in last["register"]}
     why: tuple[Now, str, tuple[int, ...]] | None = None
     for row in rows.tolist():
         session = (int(found.session[row]),)
         if found.roles[row] is Role.TIE:
-            apart = _tie_at_odds(failed, row, last, survey, solved)
+            apart = _tie_at_odds(failed, row, last, survey, adjusted)
             if apart is None:
                 return None
             why = why or ("tie", f"{TIE}{apart[0]}", (*session, *apart[1]))
@@ -129,10 +129,10 @@ def _still_judged(
 
 
 def _tie_at_odds(
-    failed: Occupied, row: int, last: Record, survey: Survey, solved: Solved
+    failed: Occupied, row: int, last: Record, survey: Survey, adjusted: Adjusted
 ) -> tuple[str, tuple[int, ...]] | None:
     """Return None where a tie that was a failing check is answered; else in words why not, and the sessions."""
-    found = solved.occupations
+    found = adjusted.occupations
     parts = failed.parts if failed.parts is not None else np.ones(2, bool)
     was_tie = failed.row is not None and failed.row["role"] == Role.TIE
     if was_tie and failed.parts is not None and found.compared.judged[row]:
@@ -147,10 +147,10 @@ def _tie_at_odds(
         for other in np.flatnonzero(here).tolist()
         if other != row and (found.roles[other] is Role.TIE or names[other] in tied)
         and (found.compared.holds[other] | ~parts).all()
-        and not (_poor(found.marks[other], survey, solved) & parts).any()
+        and not (_poor(found.marks[other], survey, adjusted) & parts).any()
     ]  # fmt: skip
     if others:
-        off = _off(row, solved) - np.mean([_off(other, solved) for other in others], axis=0)
+        off = _off(row, adjusted) - np.mean([_off(other, adjusted) for other in others], axis=0)
         if found.compared.tolerance.passes(np.nan_to_num(plan_and_height(off), nan=np.inf), parts):
             return None
         listed = ", ".join(f"{names[other]} on {found.marks[other]}" for other in others[:3])
@@ -158,30 +158,30 @@ def _tie_at_odds(
         said = " and ".join(text for text, part in zip(apart, parts, strict=True) if part)
         return f", and differs by {said} from {listed}", ()
     sessions = tuple(dict.fromkeys((*failed.reach, int(found.session[row]))))
-    if all(_passes_elsewhere(session, found.marks[row], solved) for session in sessions):
+    if all(_passes_elsewhere(session, found.marks[row], adjusted) for session in sessions):
         return None
     return ", and not every session that it concerns has a passing check on another mark", sessions
 
 
-def _poor(mark: str | None, survey: Survey, solved: Solved) -> Flags:
+def _poor(mark: str | None, survey: Survey, adjusted: Adjusted) -> Flags:
     """Return (2,) whether the register states position, height of a mark so poorly that it cannot judge another."""
     register = survey.register
     at = register.find(mark) if register is not None and mark is not None else None
     if register is None or at is None:
         return np.zeros(2, bool)
     known_to = np.array([register.sigma_east[at] * CIRCLE_95, register.sigma_up[at] * NORMAL_95])
-    return np.asarray(register.stated[at] & (known_to > solved.occupations.compared.tolerance.allowed()))
+    return np.asarray(register.stated[at] & (known_to > adjusted.occupations.compared.tolerance.allowed()))
 
 
-def _off(row: int, solved: Solved) -> Floats:
+def _off(row: int, adjusted: Adjusted) -> Floats:
     """Return (3,) observed minus known of an occupation, east, north, up."""
-    compared = solved.occupations.compared
+    compared = adjusted.occupations.compared
     return np.array([compared.east[row], compared.north[row], compared.height[row]])
 
 
-def _passes_elsewhere(session: int, mark: str, solved: Solved) -> bool:
+def _passes_elsewhere(session: int, mark: str, adjusted: Adjusted) -> bool:
     """Tell whether a session has a check that passes, on a mark that neither ties it nor is the one named."""
-    found = solved.occupations
+    found = adjusted.occupations
     here = np.flatnonzero(found.session == session).tolist()
     ties = {mark, *(found.marks[row] for row in here if found.roles[row] is Role.TIE)}
     checks = [row for row in here if found.roles[row] is not Role.TIE and found.marks[row] not in ties]

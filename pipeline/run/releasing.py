@@ -4,25 +4,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.blunders.scope import Former
-from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.survey import Survey
 from pipeline.issue.folder.manual_release import ManualRelease, is_pending, read_release, stands_until, write_release
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.record_types import Record, Release
 from pipeline.issue.release import waits_for, why_held
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import fingerprint
-from pipeline.reissue.frame_carried import standing_doubts
-from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
-from pipeline.reissue.unjudged import unjudged_doubts
-from pipeline.reissue.unread_doubts import unread_doubts
-from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
 from pipeline.solve.proof import worst
-from pipeline.solve.solve import Solved, doubted
+from pipeline.solve.solve import Solved
 
 
 def former_register(history: History, solved: Solved) -> Former | None:
@@ -31,36 +23,6 @@ def former_register(history: History, solved: Solved) -> Former | None:
     if last is None or not (compared.judged & ~compared.passed).any():
         return None
     return Former(last.record["issue"], last.record["register"])
-
-
-def with_history(history: History, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
-    """Return what the newest issue had of occupations and a job has not any more, as `gone_checks`.
-
-    What it has in doubt in words alone, of an earlier version, is in doubt still.
-    """
-    if history.newest is None:
-        return (), []
-    newest = history.newest.record
-    doubts, notes = gone_checks(newest, survey)
-    return (*unread_doubts(newest, survey), *doubts), notes
-
-
-def with_unjudged(history: History, survey: Survey, solved: Solved) -> tuple[Solved, list[str]]:
-    """Return a solved job with doubts of what failed in the newest issue and is judged no more, and what is noted."""
-    if history.newest is None:
-        return solved, []
-    doubts, notes = unjudged_doubts(history.newest.record, survey, solved)
-    return doubted(solved, doubts), notes
-
-
-def with_frames(history: History, survey: Survey, solved: Solved) -> tuple[Solved, list[str]]:
-    """Return a solved job with what frames that differ from its issues' before put in doubt, what is noted of them."""
-    last = history.drawn_from
-    if history.newest is None or last is None:
-        return solved, []
-    now = fingerprint(survey, solved)
-    doubts = standing_doubts(history.newest.record, history.record, survey, solved, now)
-    return doubted(solved, doubts), [] if doubts else frame_notes(last.record, survey, solved, now)
 
 
 def decided(job: Ready, laid: Laid, current: Last | None, compared: bool) -> Release:

@@ -24,21 +24,22 @@ from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
 from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.progress import Progress
-from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of
+from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
 from pipeline.reissue.history import History
+from pipeline.reissue.remembered import of_readings, of_shifts
 from pipeline.run.before import Before
 from pipeline.run.judged import judged_otherwise
 from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account, with_files
-from pipeline.run.releasing import decided, follow, former_register, with_frames, with_history, with_unjudged
+from pipeline.run.releasing import decided, follow, former_register
 from pipeline.run.retention import retain
 from pipeline.run.since import Since
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
-from pipeline.solve.solve import solve
+from pipeline.solve.solve import derive, judge
 
 
 @sealed_off()
@@ -98,15 +99,17 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
 
 
 def _solved(examined: Examined, history: History) -> Ready:
+    """Adjust a job, gather all doubts, those that only the issues before show among them, and judge it once."""
     survey = examined.survey
-    gone, notes = with_history(history, survey)
-    solved = solve(survey, (*examined.doubts, *gone))
-    solved, of_unjudged = with_unjudged(history, survey, solved)
-    solved, of_frames = with_frames(history, survey, solved)
+    readings = of_readings(history, survey)
+    adjusted = derive(survey, (*examined.doubts, *readings.doubts))
+    now = fingerprint(survey, adjusted)
+    shifts = of_shifts(history, survey, adjusted, now)
+    solved = judge(survey, adjusted, shifts.doubts)
     diagnoses = diagnose(survey, solved, former_register(history, solved))
     settled = settle(survey, solved)
-    made_of = fingerprint(survey, solved, settled.drafter.given)
-    return Ready(examined, solved, diagnoses, settled, made_of, (*notes, *of_unjudged, *of_frames))
+    made_of = with_means(now, survey, solved, settled.drafter.given)
+    return Ready(examined, solved, diagnoses, settled, made_of, (*readings.notes, *shifts.notes))
 
 
 def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome | None:

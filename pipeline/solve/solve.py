@@ -36,8 +36,8 @@ from pipeline.words import Verdict, counted
 
 
 @dataclass(frozen=True, kw_only=True)
-class Solved:
-    """What the second pass needs, and what the issue records.
+class Adjusted:
+    """The shifts and the occupations by them, before any session is judged: doubts may come to be known by these.
 
     Args:
         reference: the register's marks in the job's frames.
@@ -46,8 +46,6 @@ class Solved:
         field: field shifts to be taken out.
         places: (S, 3) a raw position, working frame, at which each session's shift is shown as east, north, up.
         occupations: the occupations of marks.
-        evidence: per session.
-        verdicts: per session.
         spans: (S, 2) UTC milliseconds of first and last drafted point; first greater than last where none.
         doubts: what takes the proof away whatever the checks say.
         unanswered: why readings, by their number in the job, are held back that say they are checks of no known mark.
@@ -60,8 +58,6 @@ class Solved:
     field: FieldShifts
     places: Floats
     occupations: OnMarks
-    evidence: tuple[Evidence, ...]
-    verdicts: tuple[Verdict, ...]
     spans: Integers
     doubts: tuple[Doubtful, ...]
     unanswered: Mapping[int, str]
@@ -84,6 +80,19 @@ class Solved:
         return np.union1d(on_marks, np.fromiter(self.unanswered, np.int64))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Solved(Adjusted):
+    """What the second pass needs, and what the issue records: every doubt is known, and each session is judged.
+
+    Args:
+        evidence: per session.
+        verdicts: per session.
+    """
+
+    evidence: tuple[Evidence, ...]
+    verdicts: tuple[Verdict, ...]
+
+
 @dataclass(frozen=True)
 class _Derived:
     """The shifts and what they were derived from; ``candidates`` with their field shifts taken out."""
@@ -96,7 +105,15 @@ class _Derived:
 
 
 def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
-    """Derive the shifts and judge the sessions; ``doubts`` are those known before.
+    """Derive the shifts and judge the sessions by what the job itself shows; ``doubts`` are those known before.
+
+    Raises as `derive`.
+    """
+    return judge(survey, derive(survey, doubts))
+
+
+def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
+    """Derive the shifts and compare the marks; ``doubts`` are those known before.
 
     Raises `JobError` for a transformation that is not good enough for a session that no control ties, and for more
     readings on marks than are adjusted.
@@ -141,22 +158,37 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, looked, job, known, temporary, spans)
     later = [*_later_doubts(survey, tied, places, occupations), *field_shift_doubts(survey, derived.field)]
-    every = (*doubts, *confirmed_by(job, later), *of_missed)
-    proof = tuple(_evidence(survey, derived, occupations, every))
-    verdicts = _verdicts(proof, tied.shifts.fully_tied, spans)
-    return Solved(
+    return Adjusted(
         reference=known,
         tied=tied,
         applied=add,
         field=derived.field,
         places=places,
         occupations=occupations,
-        evidence=proof,
-        verdicts=verdicts,
         spans=spans,
-        doubts=every,
+        doubts=(*doubts, *confirmed_by(job, later), *of_missed),
         unanswered=held,
         missed=missed,
+    )
+
+
+def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -> Solved:
+    """Judge the sessions of an adjusted job; ``doubts`` are those that only its adjustment could tell."""
+    every = (*adjusted.doubts, *doubts)
+    proof = tuple(_evidence(survey, adjusted, every))
+    return Solved(
+        reference=adjusted.reference,
+        tied=adjusted.tied,
+        applied=adjusted.applied,
+        field=adjusted.field,
+        places=adjusted.places,
+        occupations=adjusted.occupations,
+        spans=adjusted.spans,
+        doubts=every,
+        unanswered=adjusted.unanswered,
+        missed=adjusted.missed,
+        evidence=proof,
+        verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
     )
 
 
@@ -193,12 +225,10 @@ def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMar
     ]
 
 
-def _evidence(
-    survey: Survey, derived: _Derived, occupations: OnMarks, doubts: Sequence[Doubtful]
-) -> Iterator[Evidence]:
+def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:
     """Yield what each session's occupations prove, unless a doubt reaches it."""
-    at = dict(zip(derived.reference.names, derived.reference.grid, strict=True))
-    sole = sole_control(derived.tied, survey)
+    occupations, at = adjusted.occupations, dict(zip(adjusted.reference.names, adjusted.reference.grid, strict=True))
+    sole = sole_control(adjusted.tied, survey)
     for window in survey.windows:
         setup, number = window.session.setup, window.index
         found = evidence(occupations, number, setup.mark if setup is not None else None, sole[number], at)
@@ -217,21 +247,9 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
     return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
-def doubted(solved: Solved, doubts: Sequence[Doubtful]) -> Solved:
-    """Return a solved job with doubts more, which only its solution could tell; no number is another."""
-    if not doubts:
-        return solved
-    every = (*solved.doubts, *doubts)
-    proof = tuple(
-        of.doubted(any(doubt.reaches(number) for doubt in doubts)) for number, of in enumerate(solved.evidence)
-    )
-    verdicts = _verdicts(proof, solved.shifts.fully_tied, solved.spans)
-    return replace(solved, evidence=proof, verdicts=verdicts, doubts=every)
-
-
-def shift_at_places(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
+def shift_at_places(survey: Survey, adjusted: Adjusted) -> tuple[Floats, Floats]:
     """Return (S, 3) shifts and (S, 3) standard uncertainties east, north, up, each at its session's place."""
-    return _at_places(survey, solved.shifts, solved.places)
+    return _at_places(survey, adjusted.shifts, adjusted.places)
 
 
 def _at_places(survey: Survey, shifts: Shifts, places: Floats) -> tuple[Floats, Floats]:

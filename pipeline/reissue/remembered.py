@@ -1,0 +1,53 @@
+"""What the issues before put in doubt and leave to be noted: asked of a job's readings, then of its shifts."""
+
+from dataclasses import dataclass
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
+from pipeline.reissue.fingerprint import Fingerprint
+from pipeline.reissue.frame_carried import standing_doubts
+from pipeline.reissue.frame_notes import frame_notes
+from pipeline.reissue.history import History
+from pipeline.reissue.unjudged import unjudged_doubts
+from pipeline.reissue.unread_doubts import unread_doubts
+from pipeline.reissue.vanished import gone_checks
+from pipeline.solve.solve import Adjusted
+
+
+@dataclass(frozen=True)
+class Remembered:
+    """Doubts that only the issues before show, and notes in words."""
+
+    doubts: tuple[Doubtful, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def of_readings(history: History, survey: Survey) -> Remembered:
+    """Return what the newest issue had of occupations and the job has not any more.
+
+    What it has in doubt in words alone, of an earlier version, is in doubt still.
+    """
+    if history.newest is None:
+        return Remembered()
+    newest = history.newest.record
+    doubts, notes = gone_checks(newest, survey)
+    return Remembered((*unread_doubts(newest, survey), *doubts), tuple(notes))
+
+
+def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Remembered:
+    """Return what failed in the newest issue and is judged no more, and what frames that differ put in doubt.
+
+    Args:
+        history: the issues before.
+        survey: the job.
+        adjusted: the same, with its shifts, not judged yet.
+        now: what it is made from.
+    """
+    newest, last = history.newest, history.drawn_from
+    if newest is None or last is None:
+        return Remembered()
+    unjudged, notes = unjudged_doubts(newest.record, survey, adjusted)
+    of_frames = standing_doubts(newest.record, history.record, survey, adjusted, now)
+    if not of_frames:
+        notes += frame_notes(last.record, survey, adjusted, now)
+    return Remembered((*unjudged, *of_frames), tuple(notes))
