@@ -1,45 +1,79 @@
 """A whole run of one job: the stages in their order, and the issue they make."""
 
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
+from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC
+from datetime import datetime
 from pathlib import Path
 
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
-from pipeline.examine.examine import Examined, examine
-from pipeline.intake.prepare import Prepared, load, owner, prepare
+from pipeline.examine.examine import Examined
+from pipeline.examine.examine import examine
+from pipeline.intake.prepare import Prepared
+from pipeline.intake.prepare import load
+from pipeline.intake.prepare import owner
+from pipeline.intake.prepare import prepare
 from pipeline.issue.folder import untold
-from pipeline.issue.folder.confirmation import all_signs, confirm
-from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.ownership import in_the_way
-from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue
+from pipeline.issue.folder.confirmation import all_signs
+from pipeline.issue.folder.publish import Appeared
+from pipeline.issue.folder.publish import issues
+from pipeline.issue.folder.publish import job_lock
+from pipeline.issue.folder.publish import next_number
+from pipeline.issue.folder.publish import open_issue
+from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
-from pipeline.issue.geopackage.write import NotWritten, TooLarge
-from pipeline.issue.made_from import PROGRAM, by_program_alone
+from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.geopackage.write import TooLarge
+from pipeline.issue.made_from import PROGRAM
+from pipeline.issue.made_from import by_program_alone
+from pipeline.issue.record import NAME
+from pipeline.issue.record import as
+from pipeline.issue.record import RECORD
 from pipeline.issue.record import write_record
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
-from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
+from pipeline.problems import JobError
+from pipeline.problems import Problem
+from pipeline.problems import Problems
+from pipeline.problems import Unfinished
+from pipeline.problems import is_refusal
+from pipeline.problems import refusals_told
+from pipeline.problems import remedy
+from pipeline.problems import said_of
 from pipeline.progress import Progress
-from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
+from pipeline.reissue.earlier import Last
+from pipeline.reissue.fingerprint import at_hand
+from pipeline.reissue.fingerprint import fingerprint
+from pipeline.reissue.fingerprint import identity_of
+from pipeline.reissue.fingerprint import with_means
 from pipeline.reissue.history import History
-from pipeline.reissue.remembered import of_readings, of_shifts
+from pipeline.reissue.remembered import of_readings
+from pipeline.reissue.remembered import of_shifts
 from pipeline.run.before import Before
+from pipeline.run.finish import LookedAt
+from pipeline.run.finish import finish
 from pipeline.run.judged import judged_otherwise
-from pipeline.run.lay_out import LayOut, dry
-from pipeline.run.outcome import Outcome, outcome
+from pipeline.run.lay_out import LayOut
+from pipeline.run.lay_out import dry
+from pipeline.run.outcome import Outcome
+from pipeline.run.outcome import outcome
 from pipeline.run.ready import Ready
-from pipeline.run.record import account, with_files
-from pipeline.run.releasing import decided, follow, former_register
-from pipeline.run.retention import retain
+from pipeline.run.record import account
+from pipeline.run.record import with_files
+from pipeline.run.releasing import decided
+from pipeline.run.releasing import former_register
 from pipeline.run.since import Since
-from pipeline.run.telling import acknowledge, with_untold
+from pipeline.run.telling import acknowledge
+from pipeline.run.telling import with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
-from pipeline.solve.solve import derive, judge
+from pipeline.solve.solve import derive
+from pipeline.solve.solve import judge
 
 
 @sealed_off()
@@ -98,6 +132,18 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
             return with_untold(_issue(job, before, history, progress), folder)
 
 
+def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome | None:
+    """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
+    newest = history.newest
+    if newest is None or history.noted_of(newest).at_hand != (hand := at_hand(prepared)):
+        return None
+    signs = all_signs(history.folder, newest.folder)
+    history.refuse_damaged()
+    history.put_shown_right()
+    looked = LookedAt(hand, before.glanced(prepared, newest.record), signs)
+    return finish(history, newest, history.current, prepared.loaded.job.issue, looked, made=False)
+
+
 def _solved(examined: Examined, history: History) -> Ready:
     """Adjust a job, gather all doubts, those that only the issues before show among them, and judge it once."""
     survey = examined.survey
@@ -112,23 +158,68 @@ def _solved(examined: Examined, history: History) -> Ready:
     return Ready(examined, solved, diagnoses, settled, made_of, (*readings.notes, *shifts.notes))
 
 
-def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome | None:
-    """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
-    folder, newest = history.folder, history.newest
-    if newest is None:
-        return None
-    noted, hand = history.noted_of(newest), at_hand(prepared)
-    if noted.at_hand != hand:
-        return None
-    record, signs = newest.record, all_signs(folder, newest.folder)
-    history.refuse_damaged()
+def _would_issue(job: Ready, history: History, progress: Progress | None) -> Outcome:
+    """Do everything but write."""
+    history.refuse()
+    history.refuse_other_shown()
+    newest, last = history.newest, history.drawn_from
+    if newest is not None and _standing(job, history, progress).stands:
+        return outcome(newest.record, newest.folder, False, history.current)
+    laid = dry(job.settled, job.causes(), progress)
+    refuse_altered(job.survey)
+    told = account(job, laid, next_number(history.folder), last.record if last else None)
+    return outcome(told, None, False, history.current)
+
+
+def _issue(job: Ready, before: Before, history: History, progress: Progress | None) -> Outcome:
+    """Write and publish the next issue, unless nothing that shapes it has changed since the newest."""
+    history.refuse()
     history.put_shown_right()
-    glanced, rules = before.glanced(prepared, record), prepared.loaded.job.issue
-    shown = follow(folder, record, rules.release, history.current)
-    removed = retain(folder, rules.keep, shown)
-    if (signs, glanced) != (noted.signs, noted.glanced):
-        confirm(folder, record["issue"], hand, signs, glanced)
-    return outcome(record, newest.folder, False, shown, removed)
+    newest, standing = history.newest, _standing(job, history, progress)
+    if newest is None or not standing.stands:
+        return _new_issue(job, before, history, standing.otherwise, progress)
+    hand, signs = at_hand(job.survey.prepared), all_signs(history.folder, newest.folder)
+    refuse_altered(job.survey)
+    looked = LookedAt(hand, before.glanced(job.survey.prepared, newest.record), signs)
+    return finish(history, newest, history.current, job.survey.job.issue, looked, made=False)
+
+
+def _new_issue(
+    job: Ready, before: Before, history: History, otherwise: tuple[str, ...], progress: Progress | None
+) -> Outcome:
+    """Write and publish the next issue.
+
+    What changed is told since the issue that `current` shows, which is the one that is drawn from; ``otherwise`` says
+    what is judged differently from the newest, though it was made from the same.
+    """
+    folder, last, prepared = history.folder, history.drawn_from, job.survey.prepared
+    since = Since.of(job, history, otherwise)
+    with open_issue(folder) as staged:
+        package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
+        with LayOut(job.settled, job.causes(), package, staged.number, progress, since.compared.rows) as layers:
+            laid = layers.laid()
+            because = since.because(laid)
+            told = account(
+                job,
+                laid,
+                staged.number,
+                last.record if last is not None else None,
+                changes=since.changes(laid, because),
+                release=decided(job, laid, history.shown, since.listed),
+                altered=since.altered.notes(),
+            )
+            page = write_report(staged.path, told, laid.plan, lambda: layers.files)
+            told = with_files(told, [*layers.files, page])
+        record = write_record(staged.path, told)
+        hand = at_hand(prepared)
+        refuse_altered(job.survey)
+        unnotified_issues.note_unnotified(folder, staged.number)
+        shown = find_issue_to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
+        stays = shown != staged.number
+        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)
+    looked = LookedAt(hand, before.glanced(prepared, record))
+    made = Last.of(place / RECORD, record)
+    return finish(history, made, shown, job.survey.job.issue, looked, made=True)
 
 
 @dataclass(frozen=True)
@@ -157,65 +248,6 @@ def _standing(job: Ready, history: History, progress: Progress | None) -> _Stand
     laid = dry(job.settled, job.causes(), progress)
     otherwise = judged_otherwise(account(job, laid, newest.record["issue"], newest.record), newest.record)
     return _Standing(then.get(PROGRAM) == now.get(PROGRAM) and not otherwise, tuple(otherwise))
-
-
-def _would_issue(job: Ready, history: History, progress: Progress | None) -> Outcome:
-    """Do everything but write."""
-    history.refuse()
-    history.refuse_other_shown()
-    newest, last = history.newest, history.drawn_from
-    if newest is not None and _standing(job, history, progress).stands:
-        return outcome(newest.record, newest.folder, False, history.current)
-    laid = dry(job.settled, job.causes(), progress)
-    refuse_altered(job.survey)
-    told = account(job, laid, next_number(history.folder), last.record if last else None)
-    return outcome(told, None, False, history.current)
-
-
-def _issue(job: Ready, before: Before, history: History, progress: Progress | None) -> Outcome:
-    """Write and publish the next issue, unless nothing that shapes it has changed since the newest.
-
-    What changed is told since the issue that `current` shows, which is the one that is drawn from.
-    """
-    history.refuse()
-    history.put_shown_right()
-    folder, newest, last, rules = history.folder, history.newest, history.drawn_from, job.survey.job.issue
-    standing = _standing(job, history, progress)
-    if newest is not None and standing.stands:
-        hand, signs = at_hand(job.survey.prepared), all_signs(folder, newest.folder)
-        refuse_altered(job.survey)
-        glanced = before.glanced(job.survey.prepared, newest.record)
-        shown = follow(folder, newest.record, rules.release, history.current)
-        removed = retain(folder, rules.keep, shown)
-        confirm(folder, newest.record["issue"], hand, signs, glanced)
-        return outcome(newest.record, newest.folder, False, shown, removed)
-    since = Since.of(job, history, standing.otherwise)
-    with open_issue(folder) as staged:
-        package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
-        with LayOut(job.settled, job.causes(), package, staged.number, progress, since.compared.rows) as layers:
-            laid = layers.laid()
-            because = since.because(laid)
-            told = account(
-                job,
-                laid,
-                staged.number,
-                last.record if last is not None else None,
-                changes=since.changes(laid, because),
-                release=decided(job, laid, history.shown, since.listed),
-                altered=since.altered.notes(),
-            )
-            page = write_report(staged.path, told, laid.plan, lambda: layers.files)
-            told = with_files(told, [*layers.files, page])
-        record = write_record(staged.path, told)
-        hand = at_hand(job.survey.prepared)
-        refuse_altered(job.survey)
-        unnotified_issues.note_unnotified(folder, staged.number)
-        shown = find_issue_to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
-        stays = shown != staged.number
-        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)
-    removed = retain(folder, rules.keep, shown)  # before it is confirmed: a kill on the way is looked at again
-    confirm(folder, record["issue"], hand, all_signs(folder, place), before.glanced(job.survey.prepared, record))
-    return outcome(record, place, True, shown, removed)
 
 
 @contextmanager

@@ -1,0 +1,50 @@
+"""The end of every run that holds its job: what comes after an issue is made, or the newest is found to stand."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from pipeline.issue.folder.confirmed import Confirmed, Glanced, Signs, all_signs, confirm
+from pipeline.job.model import Issue as Rules
+from pipeline.reissue.earlier import Last
+from pipeline.reissue.history import History
+from pipeline.run.outcome import Outcome, outcome
+from pipeline.run.releasing import follow
+from pipeline.run.retention import retain
+
+
+@dataclass(frozen=True)
+class LookedAt:
+    """What was looked at, for the next run to see that it is as it was, as `confirm` notes it.
+
+    Args:
+        hand: the sum of everything at hand.
+        glanced: what a glance compares.
+        signs: of an issue that was there before, the signs of its files when they were looked at; else None.
+    """
+
+    hand: str
+    glanced: Glanced
+    signs: Mapping[str, Signs] | None = None
+
+
+def finish(history: History, issue: Last, shown: int | None, rules: Rules, looked: LookedAt, *, made: bool) -> Outcome:
+    """Let `current` follow where a rule allows it by now, remove what need not be kept, and note what was looked at.
+
+    That comes last: what a kill on the way left undone is looked at again by the next run.
+
+    Args:
+        history: the issues before.
+        issue: the newest, which may be new.
+        shown: the issue that `current` shows.
+        rules: the job file's, of issues.
+        looked: what was looked at.
+        made: whether this run made the issue.
+    """
+    folder, number = history.folder, issue.record["issue"]
+    if not made:  # of a new one it was decided by the same rule
+        shown = follow(folder, issue.record, rules.release, shown)
+    removed = retain(folder, rules.keep, shown)
+    signs = looked.signs if looked.signs is not None else all_signs(folder, issue.folder)
+    if Confirmed(looked.hand, signs, looked.glanced) != history.noted_of(issue):
+        confirm(folder, number, looked.hand, signs, looked.glanced)
+    return outcome(issue.record, issue.folder, made, shown, removed)
