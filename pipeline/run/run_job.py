@@ -1,79 +1,47 @@
 """A whole run of one job: the stages in their order, and the issue they make."""
 
 from collections.abc import Iterator
-from contextlib import ExitStack
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import UTC
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
-from pipeline.examine.examine import Examined
-from pipeline.examine.examine import examine
-from pipeline.intake.prepare import Prepared
-from pipeline.intake.prepare import load
-from pipeline.intake.prepare import owner
-from pipeline.intake.prepare import prepare
-from pipeline.issue.folder import untold
-from pipeline.issue.folder.ownership import in_the_way
+from pipeline.examine.examine import Examined, examine
+from pipeline.intake.prepare import Prepared, load, owner, prepare
+from pipeline.issue.folder import unnotified_issues
 from pipeline.issue.folder.confirmation import all_signs
-from pipeline.issue.folder.publish import Appeared
-from pipeline.issue.folder.publish import issues
-from pipeline.issue.folder.publish import job_lock
-from pipeline.issue.folder.publish import next_number
-from pipeline.issue.folder.publish import open_issue
 from pipeline.issue.folder.manual_release import find_issue_to_show
+from pipeline.issue.folder.ownership import in_the_way
+from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
-from pipeline.issue.geopackage.write import NotWritten
-from pipeline.issue.geopackage.write import TooLarge
-from pipeline.issue.made_from import PROGRAM
-from pipeline.issue.made_from import by_program_alone
-from pipeline.issue.record import NAME
-from pipeline.issue.record import as
-from pipeline.issue.record import RECORD
+from pipeline.issue.geopackage.write import NotWritten, TooLarge
+from pipeline.issue.made_from import PROGRAM, by_program_alone
+from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import write_record
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
-from pipeline.problems import JobError
-from pipeline.problems import Problem
-from pipeline.problems import Problems
-from pipeline.problems import Unfinished
-from pipeline.problems import is_refusal
-from pipeline.problems import refusals_told
-from pipeline.problems import remedy
-from pipeline.problems import said_of
+from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.progress import Progress
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import at_hand
-from pipeline.reissue.fingerprint import fingerprint
-from pipeline.reissue.fingerprint import identity_of
-from pipeline.reissue.fingerprint import with_means
+from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
 from pipeline.reissue.history import History
-from pipeline.reissue.remembered import of_readings
-from pipeline.reissue.remembered import of_shifts
+from pipeline.reissue.remembered import of_readings, of_shifts
 from pipeline.run.before import Before
-from pipeline.run.finish import LookedAt
-from pipeline.run.finish import finish
+from pipeline.run.finish import LookedAt, finish
 from pipeline.run.judged import judged_otherwise
-from pipeline.run.lay_out import LayOut
-from pipeline.run.lay_out import dry
-from pipeline.run.outcome import Outcome
-from pipeline.run.outcome import outcome
+from pipeline.run.lay_out import LayOut, dry
+from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
-from pipeline.run.record import account
-from pipeline.run.record import with_files
-from pipeline.run.releasing import decided
-from pipeline.run.releasing import former_register
+from pipeline.run.record import account, with_files
+from pipeline.run.releasing import decided, former_register
 from pipeline.run.since import Since
-from pipeline.run.telling import acknowledge
-from pipeline.run.telling import with_untold
+from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
-from pipeline.solve.solve import derive
-from pipeline.solve.solve import judge
+from pipeline.solve.solve import derive, judge
 
 
 @sealed_off()
