@@ -13,7 +13,7 @@ from pipeline.visible import one_line
 from pipeline.words import Change
 
 #: So many points are printed one by one; the layer has all of them.
-_SHOWN = 40
+_POINTS_PRINTED_MAX = 40
 
 
 def show_between(job: Path, first: int, second: int, to: Path | None, *, as_json: bool) -> int:
@@ -48,9 +48,9 @@ def _lines(found: Between, to: Path | None) -> list[str]:
     if found.without_effect:
         lines.append("  what changed from one to the other affects no point, or was reverted:")
         lines += [f"    {one_line(reason)}" for reason in found.without_effect]
-    lines += [_line(row, found.recoded(row["because"])) for row in found.rows.slice(0, _SHOWN).to_pylist()]
-    if found.rows.num_rows > _SHOWN:
-        lines.append(f"  and {found.rows.num_rows - _SHOWN:,} more; --to FILE.gpkg has all of them")
+    lines += [_line(row, found.recoded(row["because"])) for row in found.rows.slice(0, _POINTS_PRINTED_MAX).to_pylist()]
+    if found.rows.num_rows > _POINTS_PRINTED_MAX:
+        lines.append(f"  and {found.rows.num_rows - _POINTS_PRINTED_MAX:,} more; --to FILE.gpkg has all of them")
     if to is not None:
         lines.append(f"the layer changes is in {one_line(str(to))}")
     return lines

@@ -17,7 +17,7 @@ from pipeline.run.run_log import Notified, Said, keep
 from pipeline.visible import one_line, visible
 
 #: Things that need attention which are said of one run in which nothing changed.
-_MOST = 12
+_REMARKS_MAX = 12
 
 
 def log_outcome(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
@@ -60,9 +60,9 @@ def _said(job: Path, outcome: Result, unprinted: bool) -> Said:
 def _attention(outcome: Outcome) -> Iterator[str]:
     yield from map(one_line, (*outcome.told_late(), *outcome.more()))
     found = attention(outcome.record)
-    yield from (f"needs attention: {one_line(one.what)}" for one in found[:_MOST])
-    if len(found) > _MOST:
-        yield f"and {len(found) - _MOST:,} more, in issue.json"
+    yield from (f"needs attention: {one_line(one.what)}" for one in found[:_REMARKS_MAX])
+    if len(found) > _REMARKS_MAX:
+        yield f"and {len(found) - _REMARKS_MAX:,} more, in issue.json"
 
 
 def _version() -> str:

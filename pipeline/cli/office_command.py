@@ -16,7 +16,7 @@ from pipeline.words import counted
 #: The page is written, and something on it needs attention.
 ATTENTION = 3
 #: So many jobs are printed one by one; the page has all of them.
-_MOST = 40
+_JOBS_PRINTED_MAX = 40
 
 _SPAN = re.compile(r"(\d{1,5}(?:\.\d{1,3})?) ?([hd])")
 
@@ -52,9 +52,9 @@ def _lines(written: Written) -> Iterator[str]:
     attention = f"{len(needing):,} {'needs' if len(needing) == 1 else 'need'} attention"
     yield f"{one_line(str(written.file))}: {counted(jobs, 'job')}, {attention if needing else 'none needs attention'}"
     yield from (f"  not checked: {one_line(path)}: {why}" for path, why in written.found.missing)
-    yield from (_line(one) for one in needing[:_MOST])
-    if len(needing) > _MOST:
-        yield f"  and {len(needing) - _MOST:,} more, on the page"
+    yield from (_line(one) for one in needing[:_JOBS_PRINTED_MAX])
+    if len(needing) > _JOBS_PRINTED_MAX:
+        yield f"  and {len(needing) - _JOBS_PRINTED_MAX:,} more, on the page"
     if written.found.skipped:
         skipped = counted(len(written.found.skipped), "file or folder", "files and folders")
         yield f"  skipped: {skipped}, listed on the page"

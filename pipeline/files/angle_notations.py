@@ -49,7 +49,7 @@ _PARTS = (
 
 
 #: Words beside which "min" means the least.
-_MOST = frozenset(["max", "maximum", "mean", "avg"])
+_WORDS_FOR_EXTREMES = frozenset(["max", "maximum", "mean", "avg"])
 
 
 #: What to do where an angle is written as nothing reads it.
@@ -103,7 +103,7 @@ def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:
     # minutes alone: of decimals, called as a heading is that says degrees; "Lat m" may be metres, "Min" anything
     if minutes is None or not degrees_said or _stem(minutes, _PARTS[1]) != stem or not stem:
         return ()
-    most = any(_stem(name, _MOST) == stem != _words(name) for name in names)
+    most = any(_stem(name, _WORDS_FOR_EXTREMES) == stem != _words(name) for name in names)
     return () if most or {"m", "mm"} & set(_words(minutes)) else found
 
 

@@ -22,7 +22,7 @@ from pipeline.problems import Problems
 from pipeline.words import counted
 
 #: Lines of the beginning among which the header is looked for, and characters of it and of each that are looked at.
-_MOST_ABOVE, _BEGINNING, _OF_LINE = 50, 1 << 20, 1 << 16
+_LINES_ABOVE_HEADER_MAX, _BEGINNING_CHARACTERS, _LINE_CHARACTERS = 50, 1 << 20, 1 << 16
 
 #: Endings of tables of text.
 TABLES = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz")
@@ -281,8 +281,8 @@ def _has_nul(text: str, asked: _Asked) -> bool:
 
 def _delimiter(text: str, known: Collection[str]) -> str:
     """Return the delimiter by which a line of the beginning has most known columns, or else most cells."""
-    beginning = (line[:_OF_LINE] for line in text[:_BEGINNING].splitlines() if line.strip())
-    lines = list(islice(beginning, _MOST_ABOVE)) or [""]
+    beginning = (line[:_LINE_CHARACTERS] for line in text[:_BEGINNING_CHARACTERS].splitlines() if line.strip())
+    lines = list(islice(beginning, _LINES_ABOVE_HEADER_MAX)) or [""]
 
     def worth(sign: str) -> tuple[int, int]:
         found = [next(csv.reader([line], delimiter=sign), []) for line in lines]
@@ -318,7 +318,7 @@ def _above_header(records: list[_Record], known: Collection[str], how: Written) 
     if how.header is not None:
         lines = [line for line, _ in records]
         return -1 if not how.header else lines.index(how.header) if how.header in lines else None
-    counts = [len(set(known).intersection(map(plain, cells))) for _, cells in records[:_MOST_ABOVE]]
+    counts = [len(set(known).intersection(map(plain, cells))) for _, cells in records[:_LINES_ABOVE_HEADER_MAX]]
     return counts.index(max(counts))
 
 

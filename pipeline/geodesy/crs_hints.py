@@ -16,7 +16,7 @@ _CODE = re.compile(r"(?:EPSG)?[\s:_./-]*(\d{4,6})", re.IGNORECASE)
 #: Names that people use for a datum, as they are written without blanks, and what the registry calls it.
 _CALLED = {"gps": "wgs84", "wgs1984": "wgs84"}
 #: So many names with the same words are listed; words that more have do not tell a CRS.
-_MOST = 4
+_NAMES_MAX = 4
 #: Letters and figures that a name has at least.
 _LEAST = 3
 
@@ -50,7 +50,7 @@ def heights_hint(area: Area) -> str:
         size = Area(use.west, use.south, use.east, use.north)
         if size.width < 180.0:
             found.append((size.width * (size.north - size.south), f"EPSG:{each.code} ({each.name})"))
-    named = [name for _, name in sorted(found)[:_MOST]]
+    named = [name for _, name in sorted(found)[:_NAMES_MAX]]
     return f"; height datums registered for this place: {', '.join(named)}" if named else ""
 
 
@@ -92,7 +92,7 @@ def _named(text: str) -> str:
     if not words or sum(map(len, words)) < _LEAST:
         return ""
     found = [called for called, named in _registered() if named.issuperset(words)]
-    return f"names with these words: {', '.join(found)}" if 0 < len(found) <= _MOST else ""
+    return f"names with these words: {', '.join(found)}" if 0 < len(found) <= _NAMES_MAX else ""
 
 
 @cache

@@ -22,7 +22,7 @@ from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
 
 #: The part of a job's points that an operation holds at least; where it holds fewer, the job is another's.
-_MOST = 0.5
+_PART_OF_POINTS_MIN = 0.5
 #: The part of them that one holds at least to be taken before one that holds all: what lies outside are strays.
 _NEARLY_ALL = 0.9
 #: What holds nearly all is taken where its accuracy is this part of that of what holds all.
@@ -127,11 +127,11 @@ def _lacks_best(group: TransformerGroup, area: Area) -> bool:
     """Tell whether the best operation lacks its grid; those that are not for most of the job's points do not count."""
     if group.best_available:
         return False
-    return any(_part(operation, area) >= _MOST for operation in group.unavailable_operations)
+    return any(_part(operation, area) >= _PART_OF_POINTS_MIN for operation in group.unavailable_operations)
 
 
 def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, step: str) -> OperationError:
-    for operation in sorted(group.unavailable_operations, key=lambda each: _part(each, area) < _MOST):
+    for operation in sorted(group.unavailable_operations, key=lambda each: _part(each, area) < _PART_OF_POINTS_MIN):
         absent = [grid.short_name for grid in operation.grids if not grid.available]
         if absent:
             return grids.missing(step, absent, short_name(operation.name), _without(group, source, target))
@@ -158,7 +158,7 @@ def _without(group: TransformerGroup, source: CRS, target: CRS) -> str:
 def _refused(candidate: Transformer, steps: Steps, part: float, vertical: bool) -> str | None:
     if "ballpark" in str(candidate.description).lower():
         return "it is a ballpark transformation"
-    if part < _MOST:
+    if part < _PART_OF_POINTS_MIN:
         held = "does not cover the whole job" if part == 0.0 else f"covers {part:.0%} of the job's points"
         return f"its area of use ({candidate.area_of_use.name}) {held}"
     if vertical and not pipelines.has_height_step(steps):

@@ -11,7 +11,7 @@ from pipeline.files.geopackages import describe, layer_names, opened
 from pipeline.job.model import Points
 
 #: Files that are looked at for one block.
-_MOST = 20
+_FILES_MAX = 20
 
 
 def own_crs(points: Points, folder: Path) -> str | None:
@@ -35,4 +35,4 @@ def _packages(points: Points, folder: Path) -> Iterator[Path]:
         except (TooMany, Closed, OSError, ValueError):
             continue
         packages = [path for path in there if str(path).lower().endswith(".gpkg") and os.path.isfile(path)]
-        yield from map(Path, packages[:_MOST])
+        yield from map(Path, packages[:_FILES_MAX])

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from pipeline.issue.record_types import Record
 
 #: So many things of one kind are told of a job.
-_MOST = 8
+_REMARKS_MAX = 8
 _NEVER = "no issue yet: the job has not been run, or no run has succeeded; tiedown check reports what is wrong"
 
 
@@ -101,10 +101,10 @@ def state(job: JobFile, since: datetime) -> JobState:
             return replace(bare, needs=((Word.UNREADABLE, "the job file names no folder for its issues"),))
         bare = replace(bare, folder=folder)
         if clashes := in_the_way(folder, Owner(name, job.path.absolute())):
-            return replace(bare, needs=tuple((Word.NOT_TO_BE_RUN, what) for what, _ in clashes[:_MOST]))
+            return replace(bare, needs=tuple((Word.NOT_TO_BE_RUN, what) for what, _ in clashes[:_REMARKS_MAX]))
         return _of(bare, folder, since)
     except JobError as error:
-        return replace(bare, needs=tuple((Word.DAMAGED, str(one)) for one in error.problems[:_MOST]))
+        return replace(bare, needs=tuple((Word.DAMAGED, str(one)) for one in error.problems[:_REMARKS_MAX]))
     except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         what = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return replace(bare, needs=((Word.UNREADABLE, f"the contents of its folder cannot be read: {what}"),))
@@ -127,7 +127,7 @@ def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
         needs=tuple(sorted(needs, key=lambda need: need[0])),
         events=tuple(events(found, runs, since)),
         running=running,
-        remarks=(*_by_hand(found), *found.remarks[:_MOST]) if found is not None else (),
+        remarks=(*_by_hand(found), *found.remarks[:_REMARKS_MAX]) if found is not None else (),
         shown=_seen(found.shown) if found is not None else None,
         newest=_seen(found.newest) if found is not None else None,
         waits=found is not None and found.waits,
@@ -139,9 +139,9 @@ def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
 
 def _damaged(found: Issued | None) -> Iterator[tuple[Word, str]]:
     if found is not None:
-        yield from ((Word.DAMAGED, what) for what in found.damaged[:_MOST])
-        if len(found.damaged) > _MOST:
-            yield Word.DAMAGED, f"and {len(found.damaged) - _MOST:,} more; tiedown verify lists all"
+        yield from ((Word.DAMAGED, what) for what in found.damaged[:_REMARKS_MAX])
+        if len(found.damaged) > _REMARKS_MAX:
+            yield Word.DAMAGED, f"and {len(found.damaged) - _REMARKS_MAX:,} more; tiedown verify lists all"
 
 
 def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
@@ -156,9 +156,9 @@ def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
     standing = {record["issue"]: record for record in (found.shown, found.newest) if record is not None}
     for issue, record in sorted(standing.items()):
         told = attention(record)
-        yield from ((Word.ATTENTION, f"issue {issue:03d}: {one.what}") for one in told[:_MOST])
-        if len(told) > _MOST:
-            yield Word.ATTENTION, f"issue {issue:03d}: and {len(told) - _MOST:,} more, in its report"
+        yield from ((Word.ATTENTION, f"issue {issue:03d}: {one.what}") for one in told[:_REMARKS_MAX])
+        if len(told) > _REMARKS_MAX:
+            yield Word.ATTENTION, f"issue {issue:03d}: and {len(told) - _REMARKS_MAX:,} more, in its report"
 
 
 def _other_shown(found: Issued | None) -> Iterator[tuple[Word, str]]:

@@ -28,7 +28,7 @@ _OFFSET = re.compile(
 )
 #: Figures behind UTC without a sign, or the zones of a database whose sign is the other one: nobody can tell.
 _UNCLEAR = re.compile(r"(?:utc|gmt)[ _:]*\d|etc/gmt", re.IGNORECASE)
-_MOST = 14
+_OFFSET_HOURS_MAX = 14
 #: Names of one offset each, as they stand in headings; a name that is a word of a language too only in capitals.
 _NAMED = {
     "WET": "+00:00", "WEST": "+01:00", "CET": "+01:00", "MEZ": "+01:00", "CEST": "+02:00", "MESZ": "+02:00",
@@ -78,7 +78,7 @@ def zone_in_heading(heading: str) -> str | None:
     if found := _OFFSET.search(heading):
         text = found["alone"] or f"{found['sign']}{int(found['hours']):02d}:{found['minutes'] or '00'}"
         text = re.sub("[\u2212\u2013]", "-", text)
-        if int(text[1:3]) > _MOST or int(text[4:]) > 59:
+        if int(text[1:3]) > _OFFSET_HOURS_MAX or int(text[4:]) > 59:
             return None
         offsets.add(text)
         rest = heading.replace(found[0], " ")

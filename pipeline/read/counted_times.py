@@ -15,7 +15,7 @@ from pipeline.read.numeric import numbers
 _GPS, _SERIAL, _SERIAL_1904 = 3_657 * DAY, -25_569 * DAY, -24_107 * DAY
 _WEEK_SECONDS = 604_800
 #: Years 1980 to 2100: a count beyond them counts something else.
-_FIRST, _LAST = 3_652 * DAY, 47_847 * DAY
+_FIRST_MS, _LAST_MS = 3_652 * DAY, 47_847 * DAY
 
 _PAIR = r"^(?P<first>\d{1,6})(?:[.,]0+)?[ :;/]+(?P<then>\d{0,6}(?:[.,]\d+)?)$"
 
@@ -43,7 +43,7 @@ class Counted:
             values = np.where(np.isnan(paired), values, paired)
         with np.errstate(invalid="ignore"):
             found = values * self.unit + self.beginning
-            there = (found >= _FIRST) & (found < _LAST)
+            there = (found >= _FIRST_MS) & (found < _LAST_MS)
         milliseconds = np.rint(np.where(there, found, 0.0)).astype(np.int64)
         none = np.zeros(len(cells), np.int64)
         return Fields(there, there, none.astype(bool), milliseconds, none)

@@ -29,7 +29,7 @@ from pipeline.read.text_blocks import encoding_of
 from pipeline.words import counted, plural
 
 #: Bytes read at once, and characters that one feature may have at most.
-_CHUNK, _LONGEST = 1 << 20, FEATURE
+_CHUNK_BYTES, _FEATURE_CHARACTERS_MAX = 1 << 20, FEATURE
 #: So near to the end of a piece a value is cut off rather than wrong.
 _CUT = 20
 _SPACE = re.compile(r"[ \t\r\n]*")
@@ -363,10 +363,10 @@ class _Reader:
                 value, end = self._scan(self._text, self._at)
             except (StopIteration, json.JSONDecodeError) as error:
                 beyond = error.pos - self._at if isinstance(error, json.JSONDecodeError) else 0
-                if len(self._text) - self._at > _LONGEST or not self._more():
+                if len(self._text) - self._at > _FEATURE_CHARACTERS_MAX or not self._more():
                     says = error.msg if isinstance(error, json.JSONDecodeError) else "a value is expected"
                     if not self._ended and (says.startswith("Unterm") or self._at + beyond > len(self._text) - _CUT):
-                        says, beyond = f"a feature may have at most {counted(_LONGEST, 'character')}", 0
+                        says, beyond = f"a feature may have at most {counted(_FEATURE_CHARACTERS_MAX, 'character')}", 0
                     self._at += beyond
                     what = f"the file cannot be read: {says}"
                     raise Unusable(self._line(), what, "export it again") from error
@@ -383,7 +383,7 @@ class _Reader:
         """Read on, at least as much as is left; return whether there was more."""
         if self._ended:
             return False
-        data = self._read(max(_CHUNK, len(self._text) - self._at))
+        data = self._read(max(_CHUNK_BYTES, len(self._text) - self._at))
         text = self._decoder.decode(data, final=not data)
         self._ended = not data
         self._lines += self._text.count("\n", 0, self._at)

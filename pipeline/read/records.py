@@ -18,7 +18,7 @@ from pipeline.words import counted
 _NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]
 
 #: Beyond these a quote that opens a cell is a stray one, not the beginning of a long note.
-_MOST_LINES, _MOST_BYTES, _MOST_TRIES = 1000, 1 << 20, 20
+_CELL_LINES_MAX, _CELL_BYTES_MAX, _QUOTE_TRIES_MAX = 1000, 1 << 20, 20
 
 #: A cell that is a number, and how many of them a line has that is like a row: a position is two.
 _NUMBER, _NUMBERS = re.compile(rb"\s*[-+]?\d+([.,]\d+)?\s*\Z"), 2
@@ -227,12 +227,12 @@ class _Scan:
         """Look for the line on which the quoted cell that line ``index`` leaves open is closed."""
         start, tries = int(self.starts[index]), 0
         fault = self._fault("a quote that is not closed", record)
-        for last in range(index + 1, min(len(self.ends), index + _MOST_LINES)):
+        for last in range(index + 1, min(len(self.ends), index + _CELL_LINES_MAX)):
             end = int(self.ends[last])
             if self.block.find(b'"', int(self.starts[last]), end) < 0:
                 continue
             tries += 1
-            if tries > _MOST_TRIES or end - start > _MOST_BYTES:
+            if tries > _QUOTE_TRIES_MAX or end - start > _CELL_BYTES_MAX:
                 return index, fault
             try:
                 found = self._fitting(cells(self.block[start:end], self.delimiter))
@@ -243,7 +243,7 @@ class _Scan:
             if isinstance(found, int) or b"\0" in self.block[start:end] or self._swallowed(index, last, found):
                 return index, fault
             return last, found
-        given_up = len(self.ends) >= index + _MOST_LINES or len(self.block) - start > _MOST_BYTES
+        given_up = len(self.ends) >= index + _CELL_LINES_MAX or len(self.block) - start > _CELL_BYTES_MAX
         return (index if final or given_up else -1), fault
 
     def _swallowed(self, index: int, last: int, found: list[bytes]) -> bool:

@@ -19,7 +19,7 @@ from pipeline.read.mapping import mapped, position_of, time_of
 from pipeline.read.raw_batch import Raw
 
 #: So many of a row's times and parts of a position are words where it is a heading, and so many of these are known.
-_WORDS, _KNOWN = 3, 2
+_WORDS_MIN, _KNOWN_MIN = 3, 2
 #: A letter before any figure: what no plain number begins with.
 _WORD = r"^[^0-9]*\p{L}"
 #: One, or signs alone, as a row of units has where there is none.
@@ -120,7 +120,7 @@ def _otherwise(
         columns = {word: at[word] or name for word, name in first.columns.items()}
         return None, (Heading(tuple(cells), columns, first.places, first.words) if other else first)
     known = set(map(_stem, first.names)).intersection(map(_stem, filter(None, words)))
-    if len(known) < _KNOWN and not (other and begun):
+    if len(known) < _KNOWN_MIN and not (other and begun):
         return None, first
     return first.differs(cells), first
 
@@ -129,7 +129,7 @@ def _candidates(raw: Raw, first: Heading) -> list[int]:
     """Return the rows whose times and parts of a position are words, as far as there is anything, and torn headings."""
     texts = [raw.columns[list(raw.columns)[first.places[word]]] for word in first.words]
     found: Flags = np.zeros(len(raw.row), dtype=bool)
-    if len(texts) >= _WORDS and all(pa.types.is_string(text.type) for text in texts):
+    if len(texts) >= _WORDS_MIN and all(pa.types.is_string(text.type) for text in texts):
         found[:] = True
         count = np.zeros(len(raw.row), dtype=np.int64)
         for text in texts:
@@ -138,7 +138,7 @@ def _candidates(raw: Raw, first: Heading) -> list[int]:
                 break
             word = pc.match_substring_regex(text, _WORD)
             count += pc.fill_null(word, False).to_numpy(zero_copy_only=False)
-        found &= count >= _WORDS
+        found &= count >= _WORDS_MIN
     if raw.fault is not None:
         for row in np.flatnonzero(raw.fault.is_valid().to_numpy(zero_copy_only=False)).tolist():
             found[row] |= _torn(raw.fault[row].as_py(), first)
@@ -149,7 +149,7 @@ def _torn(fault: str, first: Heading) -> bool:
     """Tell whether a line that has not as many cells as the heading is one all the same."""
     cells = [cell.strip(' "') for cell in re.split(r"[,;\t|]", fault.partition(': "')[2].rstrip('"'))]
     wanted = {_stem(name) for name in first.columns.values()}
-    return len(wanted.intersection(map(_stem, cells))) >= _WORDS and not any(map(_FIGURE.fullmatch, cells))
+    return len(wanted.intersection(map(_stem, cells))) >= _WORDS_MIN and not any(map(_FIGURE.fullmatch, cells))
 
 
 def _filled(raw: Raw, first: Heading) -> Flags:
@@ -161,7 +161,7 @@ def _filled(raw: Raw, first: Heading) -> Flags:
         if pa.types.is_string(cells.type):
             there = pc.and_(there, pc.invert(pc.fill_null(pc.match_substring_regex(cells, _NO_FIGURE), True)))
         count += there.to_numpy(zero_copy_only=False)
-    return count >= _KNOWN
+    return count >= _KNOWN_MIN
 
 
 def _stem(name: str) -> str:

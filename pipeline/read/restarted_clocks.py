@@ -17,7 +17,7 @@ JITTER = 15 * MINUTE
 #: Milliseconds within which a row runs on from another. Common practice, no source.
 RUNS_ON = 2 * HOUR
 #: Steps back on a date, at most: a mistyped time makes another.
-_FEW = 2
+_STEPS_BACK_MAX = 2
 _NOON = 12
 #: What lies between the last reading before one o'clock and the first after it, at most.
 _BREAK = 4 * HOUR
@@ -49,7 +49,7 @@ def turn(time: Integers) -> int | None:
     None too where they go back more than twice, or where one row alone is too early or the one before it too late.
     """
     back = np.flatnonzero(np.diff(time) < -JITTER) + 1
-    if not 0 < len(back) <= _FEW:
+    if not 0 < len(back) <= _STEPS_BACK_MAX:
         return None
     at = int(back[-1])
     late = at > 1 and -JITTER <= time[at] - time[at - 2] <= RUNS_ON

@@ -49,7 +49,7 @@ _EXISTS = (
 
 
 #: Bytes that a view may make of any file, and so many times the file's own.
-_FREE, _TIMES = 1 << 24, 10
+_VIEW_BYTES_FREE, _VIEW_TIMES_FILE = 1 << 24, 10
 
 #: Parts of one SQL expression: SQLite takes them 1,000 deep (sqlite.org/limits.html).
 _PARTS = 200
@@ -107,7 +107,7 @@ def _hold_to(package: sqlite3.Connection, layer: Layer, size: int) -> None:
     for some in _some([f"ifnull(length(CAST({quoted(column.name)} AS BLOB)), 0)" for column in layer.columns]):
         ((more,),) = package.execute(f"SELECT ifnull(sum({' + '.join(some)}), 0) FROM {quoted(layer.name)}").fetchall()
         found += more
-    if found > _FREE + _TIMES * size:
+    if found > _VIEW_BYTES_FREE + _VIEW_TIMES_FILE * size:
         raise sqlite3.DataError(
             f"the values of {layer.name} add up to {found >> 20:,} MB, much more than its file holds"
         )

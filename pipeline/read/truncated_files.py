@@ -16,7 +16,7 @@ from pipeline.words import counted
 
 #: Cells before the last one that say what it should look like: at least, and at most. Where noughts at the end are left
 #: out, nine of ten numbers have as many decimals: of twenty hardly ever all.
-_FEWEST, _MOST = 20, 50
+_NUMBERS_MIN, _NUMBERS_MAX = 20, 50
 #: So many of them differ at least: one value for all rows may be followed by another.
 _DIFFERENT = 5
 #: Of numbers with so many decimals each a whole one is hardly ever written without.
@@ -35,14 +35,14 @@ def without_cut_rows(path: Path, encoding: str | None, batches: Iterator[Raw]) -
     before: list[str] = []
     for batch in batches:
         if last is not None:
-            before = _cells(last)[-_MOST:]
+            before = _cells(last)[-_NUMBERS_MAX:]
             yield last
         last = batch
     if last is None:
         return
     column = list(last.columns.values())[-1]
     if len(column) and column[-1].is_valid and not _ends_in_a_line(path, encoding):
-        what = _missing([*before, *_cells(last)][-_MOST:])
+        what = _missing([*before, *_cells(last)][-_NUMBERS_MAX:])
         last = last if what is None else _unreadable(last, what)
     elif last.fault is not None and last.fault[-1].is_valid and not _ends_in_a_line(path, encoding):
         last = _with_ending(last)
@@ -61,14 +61,14 @@ def _with_ending(batch: Raw) -> Raw:
 def _cells(batch: Raw) -> list[str]:
     """Return the last cells of the last rows of a batch, as far as they have one."""
     column = list(batch.columns.values())[-1]
-    found: list[str] = pc.drop_null(column.slice(max(len(column) - _MOST, 0))).to_pylist()
+    found: list[str] = pc.drop_null(column.slice(max(len(column) - _NUMBERS_MAX, 0))).to_pylist()
     return found
 
 
 def _missing(cells: list[str]) -> str | None:
     """Say what speaks for the last cell being cut, if anything does."""
     *before, last = cells
-    if len(before) < _FEWEST or len(set(before)) < _DIFFERENT:
+    if len(before) < _NUMBERS_MIN or len(set(before)) < _DIFFERENT:
         return None
     decimals = {len(match[1]) if (match := _DECIMAL.match(cell)) else None for cell in before}
     if len(decimals) == 1 and (usual := decimals.pop()) is not None:

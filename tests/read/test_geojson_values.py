@@ -127,7 +127,7 @@ def test_what_is_no_geojson_is_told_with_a_line(tmp_path, text, says):
 )
 def test_as_a_parser_reads_it_whole(tmp_path, monkeypatch, rows, indent, chunk):
     """In pieces of any size: the same values as the standard library's parser finds in the whole text."""
-    monkeypatch.setattr(reader, "_CHUNK", chunk)
+    monkeypatch.setattr(reader, "_CHUNK_BYTES", chunk)
     reader._looked_through.cache_clear()
     features = [feature(PLACE, time=TIME, name=f"P{number}", **row) for number, row in enumerate(rows)]
     text = json.dumps({"x": 12, "type": "FeatureCollection", "features": features, "y": [None]}, indent=indent)

@@ -23,7 +23,7 @@ from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.write_errors import refusal
 
 #: Kinds that a process keeps: some 300 kB each.
-_MOST = 16
+_KINDS_MAX = 16
 
 #: How a layer's table defines its feature ids, with and without a counter of those ever given.
 _COUNTED, _UNCOUNTED = " PRIMARY KEY AUTOINCREMENT", " PRIMARY KEY"
@@ -71,7 +71,7 @@ def _copied(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mappi
         make_layer(path, layer, crs, metadata, axes, [], first=number == 0, append=number > 0)
     blank = _bare(path, [layer.name for layer in layers])
     _made[key] = blank, path.read_bytes()
-    while len(_made) > _MOST:
+    while len(_made) > _KINDS_MAX:
         _made.popitem(last=False)
     return blank
 

@@ -44,7 +44,7 @@ _PIECE = 2000
 #: Points of a large layer whose geometries SQLite puts together at a time, in how many threads.
 _TOGETHER, _BESIDE = 1 << 15, 2
 #: Rows of a layer that fiona reads where SQLite has been asked for all.
-_FEW = 16
+_ROWS_BY_FIONA = 16
 
 #: The beginning of a geometry as a GeoPackage keeps it (OGC 12-128r19, clause 2.1.3).
 _HEAD = [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4")]
@@ -200,7 +200,7 @@ def _rows_by_fiona(source: Any, layer: Written) -> Iterator[str]:
     there = len(layer.sampled)
     chosen = np.arange(there)
     if layer.rows <= KEPT:  # SQLite was asked for all of them
-        chosen = np.unique(np.linspace(0, max(0, there - 1), _FEW).astype(np.int64))[:there]
+        chosen = np.unique(np.linspace(0, max(0, there - 1), _ROWS_BY_FIONA).astype(np.int64))[:there]
     for row, given in zip(layer.sampled[chosen].tolist(), layer.vertices[chosen], strict=True):
         try:
             feature = source[row + 1]  # the feature id, counted from 1 in the order of writing

@@ -8,7 +8,7 @@ from pipeline.issue.report.number_format import count, many, metres
 from pipeline.words import MarkStatus, Role, Verdict
 
 #: Names of marks that a sentence lists.
-_NAMED = 12
+_MARKS_LISTED_MAX = 12
 
 
 def accuracy(record: Record) -> list[str]:
@@ -23,7 +23,9 @@ def _control(record: Record) -> Iterator[str]:
     if not held:
         yield f"Coordinates are in {frame}. No control mark was tied to in the adjustment."
         return
-    named = ", ".join(held[:_NAMED]) + (f" and {count(len(held) - _NAMED)} more" if len(held) > _NAMED else "")
+    named = ", ".join(held[:_MARKS_LISTED_MAX]) + (
+        f" and {count(len(held) - _MARKS_LISTED_MAX)} more" if len(held) > _MARKS_LISTED_MAX else ""
+    )
     yield (
         f"Coordinates are in {frame}. They rest on {many(len(held), 'control mark')} ({named}), whose published"
         " coordinates are accepted as correct within their uncertainties."

@@ -6,7 +6,7 @@ from pipeline.issue.report.row_choice import choose
 from pipeline.issue.report.tables import Column, Table, name, number, table, words
 
 #: Rows of each table that the page has at the most.
-_MOST = 500
+_ROWS_MAX = 500
 
 
 def code_table(record: Record) -> Table | None:
@@ -22,7 +22,7 @@ def code_table(record: Record) -> Table | None:
         words("Layer of a drawing", "layer"),
         number("Readings", "readings"),
     ]
-    chosen = choose(used, lambda row: 0, most=_MOST)
+    chosen = choose(used, lambda row: 0, most=_ROWS_MAX)
     return table("Codes of readings, with their entries in the table of codes.", columns, chosen, "issue.json")
 
 
@@ -37,7 +37,7 @@ def unknown_table(record: Record) -> Table | None:
         Column("First", "word", lambda row: ", ".join(row["first"])),
         Column("Nearest", "word", lambda row: ", ".join(row["nearest"]) or NONE),
     ]
-    chosen = choose(found["unknown"], lambda row: 1, most=_MOST)
+    chosen = choose(found["unknown"], lambda row: 1, most=_ROWS_MAX)
     return table("Codes of readings that are not in the table of codes.", columns, chosen, "issue.json")
 
 
@@ -54,5 +54,5 @@ def string_table(record: Record) -> Table | None:
         Column("To", "word", lambda row: row["last"]),
         words("Why", "what"),
     ]
-    chosen = choose(found["left_out"], lambda row: 1, most=_MOST)
+    chosen = choose(found["left_out"], lambda row: 1, most=_ROWS_MAX)
     return table("Strings that are not drawn as a line, and readings in no string.", columns, chosen, "issue.json")
