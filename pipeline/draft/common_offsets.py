@@ -3,6 +3,9 @@
 What two exports of one session have in common falls out of their difference, the session's shift above all. So their
 pairs scatter about zero by the noise of the readings, and a mean that is many times larger than the scatter is another
 thing: no factor of the uncertainties takes it in.
+
+Not the question of `duplicates.constant_vectors`, though its pairs count here too: a copy repeats one vector to the
+last digit, whereas these are observed twice and differ by it in the mean.
 """
 
 from dataclasses import dataclass

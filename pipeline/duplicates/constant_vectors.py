@@ -1,4 +1,8 @@
-"""Detects pairs of readings that differ by one constant vector: one of each pair was corrected since."""
+"""Detects pairs of readings that differ by one constant vector: one of each pair was corrected since.
+
+Both are one observation, so that the vector is the same but for rounding and the earth's curvature. What two
+observations of a point have in common, in the mean, is another question: `draft.common_offsets`.
+"""
 
 import numpy as np
 
