@@ -148,7 +148,7 @@ _MOST_TOLD = 1_000
 def _parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], KeyLines] | None:
     if (deep := long_key(text)) is not None:
         what = "a dotted key has more parts here than any key of a job file"
-        problems.add(shown, text.count("\n", 0, deep.start(1)) + 1, what, "README lists the keys")
+        problems.add(shown, text.count("\n", 0, deep.start(1)) + 1, what, "configs/KEYS.md lists the keys")
         return None
     try:
         return tomllib.loads(text), key_lines(text)

@@ -1,6 +1,6 @@
 """The job file's types. Every key of the job file is here and nowhere else; `load` turns TOML into them.
 
-What a key is for stands beside it: README's reference of the keys is made from here (`pipeline.job.reference`).
+What a key is for stands beside it: the table in configs/KEYS.md is made from here (`pipeline.job.reference`).
 """
 
 from typing import Annotated, Any, Literal

@@ -1,6 +1,6 @@
-"""README's reference of the job file's keys, made from the types: `python -m pipeline.job.reference README.md`.
+"""The reference of the job file's keys, made from the types: `python -m pipeline.job.reference configs/KEYS.md`.
 
-It stands between two comments in the page. Without a page the table is printed.
+It stands between two comments in that page. Without a page the table is printed.
 """
 
 import re
@@ -24,7 +24,7 @@ from pipeline.job.key_values import MOST, Unit
 from pipeline.job.model import Job
 
 #: What stands around the table in the page.
-BEGIN, END = "<!-- keys: made by python -m pipeline.job.reference README.md -->", "<!-- /keys -->"
+BEGIN, END = "<!-- keys: made by python -m pipeline.job.reference configs/KEYS.md -->", "<!-- /keys -->"
 
 _HEAD = (
     "| key | type | default | unit | meaning | example |",

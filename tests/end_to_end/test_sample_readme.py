@@ -1,7 +1,8 @@
-"""What the README shows of the command is what the command prints."""
+"""What the README and the pages beside it show of the command is what the command prints."""
 
 import re
 import shutil
+import tomllib
 from pathlib import Path
 
 import geopandas  # the command hides it from its own process, which is this one
@@ -9,6 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
+from pipeline.job.model import Job
 
 assert geopandas
 ROOT = Path(__file__).resolve().parents[2]
@@ -27,7 +29,9 @@ def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def readme() -> str:
-    return (ROOT / "README.md").read_text(encoding="utf-8")
+    """The README, and behind it the pages beside the example jobs."""
+    pages = (ROOT / "README.md", *sorted((ROOT / "configs").glob("*.md")))
+    return "\n".join(page.read_text(encoding="utf-8") for page in pages)
 
 
 def test_the_first_command_is_a_good_day_and_leaves_the_files_that_are_listed(
@@ -47,6 +51,19 @@ def test_the_first_command_is_a_good_day_and_leaves_the_files_that_are_listed(
     printed = capsys.readouterr().out.splitlines()
     assert printed[0].startswith("proven ") and printed[1] == "1 current EPSG:2193 1855"
     assert "'proof': 'bracketed'" in printed[2] and printed[4] == "{}"
+
+
+def test_the_job_files_that_are_shown_are_valid() -> None:
+    """Whole ones, and parts, whose keys have to be known to the form of a job file."""
+    shown = re.findall(r"^```toml\n(.*?)^```$", readme(), re.MULTILINE | re.DOTALL)
+    whole = [tomllib.loads(text) for text in shown if "[job]" in text]
+    assert len(whole) == 1 and len(shown) == 3
+    for job in whole:
+        Job.model_validate(job)
+    for part in map(tomllib.loads, shown):
+        assert set(part) <= set(Job.model_fields)
+    (plan,) = [part["plan"] for part in map(tomllib.loads, shown) if "plan" in part]
+    assert Job.model_validate(whole[0] | {"plan": plan}).plan is not None
 
 
 def test_what_the_readme_shows_is_what_is_printed(checkout: Path) -> None:

@@ -10,9 +10,12 @@ import pytest
 from typer.main import get_command
 
 from pipeline.cli.main import app
+from pipeline.words import Doubt
 
 ROOT = Path(__file__).resolve().parents[2]
-PAGES = ("README.md", "DEVELOPERS.md")
+PAGES = ("README.md", "DEVELOPERS.md", "configs/KEYS.md", "configs/JUDGING.md", "configs/ISSUES.md")
+#: Lines beyond which the README is no page to be read in one sitting.
+ONE_SITTING = 500
 #: What DEVELOPERS.md says how to add.
 RECIPES = (
     "an input format", "an output format", "a column of a layer", "a key of the job file", "a command",
@@ -57,9 +60,47 @@ def _names(body: list[ast.stmt]) -> Iterator[str]:
             yield one.target.id
 
 
-def test_every_command_stands_in_the_readme() -> None:
-    for name in get_command(app).commands:  # type: ignore[attr-defined]
-        assert f"tiedown {name}" in text_of("README.md")
+def first_cells(page: str, heading: str, column: str) -> list[str]:
+    """What stands in the first cells of the table below a heading that has this first column, empty ones left out."""
+    _, rest = text_of(page).split(f"\n{heading}\n")
+    _, table = rest.split("\n## ")[0].split(f"| {column} |", 1)
+    rows = table.split("\n\n")[0].splitlines()[2:]
+    return [cell for row in rows if (cell := row.split("|")[1].strip(" `"))]
+
+
+def test_every_command_has_a_row_in_the_readmes_table() -> None:
+    said = [cell.split()[1] for cell in first_cells("README.md", "## Commands", "command")]
+    assert sorted(said) == sorted(get_command(app).commands)  # type: ignore[attr-defined]
+
+
+def test_every_doubt_has_its_rows_in_the_table_of_doubts() -> None:
+    assert sorted(first_cells("configs/JUDGING.md", "## Doubts", "kind")) == sorted(Doubt)
+
+
+def test_the_readme_is_read_in_one_sitting() -> None:
+    assert text_of("README.md").count("\n") <= ONE_SITTING
+
+
+def headings(page: Path) -> set[str]:
+    """The anchors of a page's headings, as hosts of Markdown make them."""
+    text = re.sub(r"^```.*?^```$", "", page.read_text(encoding="utf-8"), flags=re.MULTILINE | re.DOTALL)
+    titles = re.findall(r"^#+ (.*)$", text, re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", title.lower()).replace(" ", "-") for title in titles}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_link_leads_to_a_page_and_a_heading_that_is_there(page: str) -> None:
+    for target in re.findall(r"\]\((?!https?:)([^)]*)\)", text_of(page)):
+        path, _, anchor = target.partition("#")
+        there = (ROOT / page).parent / path if path else ROOT / page
+        assert there.exists(), target
+        assert not anchor or anchor in headings(there), target
+
+
+def test_the_readme_leads_to_every_page_beside_the_example_jobs() -> None:
+    there = {path.relative_to(ROOT).as_posix() for path in (ROOT / "configs").glob("*.md")}
+    assert there == {page for page in PAGES if page.startswith("configs/")}
+    assert there <= {target.partition("#")[0] for target in re.findall(r"\]\(([^)]*)\)", text_of("README.md"))}
 
 
 def floor_plan() -> list[list[str]]:
@@ -91,7 +132,7 @@ def test_the_floor_plan_has_the_order_that_is_held() -> None:
 @pytest.mark.parametrize("page", PAGES)
 def test_every_path_named_in_backticks_exists(page: str) -> None:
     paths = {path for path, _ in named(page)}
-    assert paths
+    assert paths or page == "configs/JUDGING.md"  # which names none
     assert [path for path in sorted(paths) if found(path) is None] == []
 
 

@@ -14,6 +14,8 @@ from pipeline.words import counted, plural
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "pipeline"
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+#: The pages that users read.
+PAGES = (ROOT / "README.md", *sorted((ROOT / "configs").rglob("*.md")))
 
 #: What a surveyor, a drafter or an office manager stumbled over, and what is said instead.
 REJECTED = {
@@ -71,7 +73,7 @@ NOUNS = (
 
 @cache
 def texts() -> tuple[tuple[str, str], ...]:
-    """Return where a text stands and what it says: strings that are no docstring, templates, and the README."""
+    """Return where a text stands and what it says: strings that are no docstring, templates, the pages for users."""
     return tuple(_texts())
 
 
@@ -90,7 +92,8 @@ def _texts() -> Iterator[tuple[str, str]]:
             yield f"{path.relative_to(ROOT)}:{node.lineno}", said(node)
     for path in sorted(PACKAGE.rglob("*.html")):
         yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
-    yield "README.md", README
+    for path in PAGES:
+        yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
 
 
 def strings(tree: ast.AST) -> Iterator[ast.expr]:

@@ -1,4 +1,4 @@
-"""README's reference of the job file's keys is what the types give."""
+"""The reference in configs/KEYS.md of the job file's keys is what the types give."""
 
 import shutil
 import subprocess
@@ -11,16 +11,17 @@ from typed_jobs import PATHS
 from pipeline.job.reference import BEGIN, END, table
 
 ROOT = Path(__file__).resolve().parents[2]
+PAGE = ROOT / "configs" / "KEYS.md"
 
 
-def test_the_readme_has_the_table_that_the_types_give() -> None:
-    """Where it fails: `python -m pipeline.job.reference README.md`."""
-    shown = (ROOT / "README.md").read_text(encoding="utf-8").split(BEGIN)[1].split(END)[0]
+def test_the_page_has_the_table_that_the_types_give() -> None:
+    """Where it fails: `python -m pipeline.job.reference configs/KEYS.md`."""
+    shown = PAGE.read_text(encoding="utf-8").split(BEGIN)[1].split(END)[0]
     assert shown == f"\n{table()}"
 
 
 def test_the_script_writes_the_table_between_its_comments_and_nothing_else(tmp_path: Path) -> None:
-    page = Path(shutil.copy(ROOT / "README.md", tmp_path))
+    page = Path(shutil.copy(PAGE, tmp_path))
     whole = page.read_text(encoding="utf-8")
     before, after = whole.split(BEGIN)[0], whole.split(END)[1]
     page.write_text(f"{before}{BEGIN}\n| spoilt |\n{END}{after}", encoding="utf-8")
