@@ -9,8 +9,6 @@ from pipeline.new_job import Started, new_job
 from pipeline.visible import one_line
 from pipeline.words import counted
 
-#: What editors that know TOML complete and check a job file by.
-SCHEMA = Path(__file__).resolve().parent.parent / "job" / "job.schema.json"
 #: The job file is written, and has questions that somebody has to answer.
 OPEN = 3
 
@@ -18,7 +16,7 @@ OPEN = 3
 def start_job(folder: Path, to: Path | None, *, as_json: bool) -> int:
     """Write a job file for a folder, print what was found, and return 0, or 3 where questions are open; 2 for none."""
     try:
-        started = new_job(folder, to, schema=SCHEMA.as_uri() if SCHEMA.is_file() else None)
+        started = new_job(folder, to)
     except Exception as error:
         return report(str(folder), error, as_json=as_json)
     if as_json:

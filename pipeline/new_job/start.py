@@ -25,11 +25,11 @@ class Started:
 
 @sealed_off()
 @refusals_told()
-def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> Started:
+def new_job(folder: Path, to: Path | None = None) -> Started:
     """Look at a folder of exports and write a job file: into it, or to the path named.
 
-    ``schema`` is named in the first line, for editors. Raises `JobError` where there is nothing to start from, or where
-    the job file is there already.
+    No path of this machine stands in it, so that the folder can be moved to another. Raises `JobError` where there is
+    nothing to start from, or where the job file is there already.
     """
     check_working_folder([folder] if to is None else [folder, to])
     if not folder.is_dir():
@@ -41,7 +41,7 @@ def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> 
     base = path.parent
     try:
         draft = draft_of(folder, base, str(folder))
-        page = page_of(draft, name if to is None else job_name(path.stem), schema)
+        page = page_of(draft, name if to is None else job_name(path.stem))
         _write(path, "\n".join(page.lines) + "\n")
     except OSError as error:
         what = f"it cannot be read or written to: {said_of(error)}"

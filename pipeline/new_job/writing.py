@@ -73,13 +73,11 @@ class JobFileLines:
             self.add(f"# {key} = ")
 
 
-def page_of(draft: Draft, name: str, schema: str | None) -> JobFileLines:
-    """Return the job file of a draft; ``schema`` is the path of the JSON Schema, None where there is none to name."""
+def page_of(draft: Draft, name: str) -> JobFileLines:
+    """Return the job file of a draft."""
     body = JobFileLines()
     _tables(body, draft, name)
     head = JobFileLines()
-    if schema is not None:
-        head.add(f"#:schema {schema}")
     _head(head, draft, len(body.asked))
     page = JobFileLines()
     page.add(*head.lines, *body.lines)

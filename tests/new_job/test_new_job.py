@@ -1,6 +1,7 @@
 """What `tiedown new` says, refuses, leaves alone and decides."""
 
 import json
+import re
 import shutil
 import tomllib
 from pathlib import Path
@@ -57,12 +58,15 @@ def test_the_summary_names_every_file_and_question_and_exits_with_3(
     assert [problem.what for problem in problems.found] == ["'height' in [target] is missing"]
 
 
-def test_the_schema_is_named_in_the_first_line_by_a_path_that_works(folder: Path, tmp_path: Path) -> None:
+def test_the_job_file_goes_with_its_folder_to_another_machine(folder: Path, tmp_path: Path) -> None:
+    """It names no path of this one; README says which file an editor takes as the JSON Schema."""
     here = copied(folder, tmp_path)
     start_job(here, None, as_json=True)
-    first = (here / "north-yard.toml").read_text(encoding="utf-8").splitlines()[0]
-    path = Path(first.removeprefix("#:schema file://"))
-    assert "properties" in json.loads(path.read_text(encoding="utf-8"))
+    written = (here / "north-yard.toml").read_text(encoding="utf-8")
+    root = Path(__file__).resolve().parents[2]
+    assert not any(text in written for text in ("#:schema", "file:", str(here), str(tmp_path), str(root)))
+    (schema,) = re.findall(r"by `(.*\.schema\.json)`", (root / "README.md").read_text(encoding="utf-8"))
+    assert "properties" in json.loads((root / schema).read_text(encoding="utf-8"))
 
 
 def test_json_says_the_same(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
