@@ -26,11 +26,12 @@ from pipeline.geodesy.errors import OperationError
 
 @dataclass(frozen=True)
 class Registered:
-    """A CRS of the registry: its code as "EPSG:n", its name, and the square degrees of the area that it is for."""
+    """A CRS of the registry: its code as "EPSG:n", its name, and the area that it is for: square degrees and name."""
 
     code: str
     name: str
     size: float
+    area: str = ""
 
 
 def grids_at(longitude: float, latitude: float) -> list[Registered]:
@@ -40,8 +41,7 @@ def grids_at(longitude: float, latitude: float) -> list[Registered]:
 
 def height_datums_at(longitude: float, latitude: float) -> list[Registered]:
     """Return the height datums [deg] that can be issued in and that are in use at a place, small areas first."""
-    found = [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]
-    return sorted(found, key=lambda one: "(ft" in one.name)
+    return [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]
 
 
 def frames_at(longitude: float, latitude: float) -> list[Registered]:
@@ -148,14 +148,16 @@ _NOT_USED = ("example", "WGS 66", "WGS 72")
 def _at(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
     longitude = (longitude + 180.0) % 360.0 - 180.0
     place = AreaOfInterest(longitude, latitude, longitude, latitude)
-    found: dict[str, Registered] = {}
-    for info in query_crs_info("EPSG", kind, place, contains=True):
+    found = {one.code: one for one in _registered(kind, place)}
+    yield from sorted(found.values(), key=lambda one: (one.size, int(one.code[5:])))
+
+
+def _registered(kind: PJType, place: AreaOfInterest | None) -> Iterator[Registered]:
+    for info in query_crs_info("EPSG", kind, place, contains=place is not None):
         area = info.area_of_use
         if not info.deprecated and area is not None and not any(word in info.name for word in _NOT_USED):
             width = Area(area.west, area.south, area.east, area.north).width
-            code = f"EPSG:{info.code}"
-            found[code] = Registered(code, info.name, width * (area.north - area.south))
-    yield from sorted(found.values(), key=lambda one: (one.size, int(one.code[5:])))
+            yield Registered(f"EPSG:{info.code}", info.name, width * (area.north - area.south), area.name or "")
 
 
 def _is_grid(code: str) -> bool:
@@ -179,6 +181,18 @@ def _is_height(one: Registered) -> bool:
     except OperationError:
         return False
     return True
+
+
+@lru_cache(maxsize=1)
+def height_areas() -> tuple[Registered, ...]:
+    """Return every height datum of the registry, wherever it is in use, but for surfaces of tides and of navigation."""
+    found = _registered(PJType.VERTICAL_CRS, None)
+    return tuple(one for one in found if not any(word in f"{one.name} " for word in _WATER))
+
+
+def scope_of(code: str) -> str:
+    """Return what the registry says that a CRS is for, "" where it says nothing. Raises `OperationError`."""
+    return systems.parse(code).scope or ""
 
 
 @lru_cache(maxsize=1)

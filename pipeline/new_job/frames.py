@@ -25,10 +25,12 @@ from pipeline.geodesy.registry import (
 )
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.agreement import Agreement, agreement
+from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.zones import country_at
 
 #: A code in a file's name, in a line above its header or in a heading.
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
@@ -240,7 +242,7 @@ def height_question(
 ) -> Question:
     """Return the question after the height datum; ``geoids`` are the grids of the folder that cover the job."""
     near = height_datums(place, [*headings, *geoids])
-    candidates = [Candidate(quoted(one.code), f"{one.name}, in use there") for one in near[: 2 * _LISTED]]
+    candidates = [Candidate(quoted(one.code), f"{one.name}, {use_of(one).words}") for one in near[: 2 * _LISTED]]
     candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
     whose = "the heights of the register" if also else "the heights to be issued"
     asks = f"which height datum are {whose} in?" + (f" target.geoid names {geoids[0]}" if geoids else "")
@@ -248,8 +250,11 @@ def height_question(
 
 
 def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> list[Registered]:
-    """Return the height datums in use at a place, those first that texts name; none where the place is not known."""
-    near = height_datums_at(*place) if place is not None else []
+    """Return the height datums in use at a place, those first that texts name, then by their use.
+
+    None where the place is not known.
+    """
+    near = by_use(height_datums_at(*place), country_at(*place)) if place is not None else []
     said = " ".join(texts).casefold()
     feet = {foot for text in texts if height_said(text) is not None and (foot := feet_of(text))}
     signs = tuple({"foot": "(ft)", "us-survey-foot": "(ftUS)"}[foot] for foot in feet)
