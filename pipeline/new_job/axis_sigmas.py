@@ -112,6 +112,11 @@ def asked_sigmas(columns: Mapping[str, str | int], names: Mapping[str, str]) -> 
         )
         if candidates:
             asks.append(
-                Question(word, "the same answer as easting and northing: the precision goes with them", candidates)
+                Question(
+                    word,
+                    "the same answer as easting and northing: the precision goes with them",
+                    candidates,
+                    repeats=True,
+                )
             )
     return asks

@@ -287,8 +287,10 @@ def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[Stat
     fitting = [zone for zone, share in shares.items() if share >= _INSIDE]
     if len(fitting) != 1:
         return None
-    why = f"read so, the times lie in the sessions of {spans.file}, whose times are written with this offset"
-    return Known(f'"{fitting[0]}"', why if fitting[0] != "UTC" else why.split(", whose")[0]), fitting[0]
+    why = f"read so, the times lie in the sessions of {spans.file}"
+    if fitting[0] != "UTC":
+        why += ", whose times are written with this offset"
+    return Known(f'"{fitting[0]}"', why), fitting[0]
 
 
 def _asks_zone(column: str, date: str | None, text: str, near: Sequence[str]) -> Question:

@@ -308,7 +308,9 @@ def _target(
         also = ("control.height",) if register is not None and "height" not in draft.control else ()
         height = height_question(place, headings, also, geoids)
         if also:
-            draft.control["height"] = replace(height, key="height", asks="the same answer as target.height", also=())
+            draft.control["height"] = replace(
+                height, key="height", asks="the same answer as target.height", also=(), repeats=True
+            )
     draft.target["height"] = height
     if register is not None:
         _register_columns(draft, register, ellipsoidal, grid, any(one.mapped.turned for one in found.exports))
@@ -376,7 +378,7 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
         draft.control_asks += [replace(each, key="mark")] if each.key in ("name", "mark") else []
         if word == "height" and isinstance(draft.control.get("height"), Question):
             also = 'the same answer as for height here, used if [control] has height = "ellipsoid"'
-            draft.control_asks.append(replace(each, key="ellipsoid_height", asks=also))
+            draft.control_asks.append(replace(each, key="ellipsoid_height", asks=also, repeats=True))
     asked_after = any(each.key == "mark" for each in draft.control_asks)
     named_as = {"mark": "" if asked_after else columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")

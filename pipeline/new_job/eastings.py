@@ -109,6 +109,6 @@ def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list
     north = f"{x} is the northing, as in the grids of many countries"
     other = f"the same answer as easting: the other of {x} and {y} is the northing"
     return [
-        Question("easting", asks, tuple(map(Candidate, values, (east, north))), ("northing",)),
-        Question("northing", other, tuple(map(Candidate, values[::-1], (east, north)))),
+        Question("easting", asks, tuple(map(Candidate, values, (east, north))), ("northing",), repeats=bool(again)),
+        Question("northing", other, tuple(map(Candidate, values[::-1], (east, north))), repeats=True),
     ]

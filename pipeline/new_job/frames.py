@@ -307,7 +307,7 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if isinstance(grid.state, Known):
         return Known(grid.state.value, "metres that agree with the marks in the register's grid")
     asks = "the same answer as target.grid, unless the exports are in a different grid from the one to be issued"
-    return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else ())
+    return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else (), repeats=True)
 
 
 def _says_wgs84(one: FileFound) -> bool:
@@ -357,7 +357,8 @@ def register_states(
     if table.kind == "plane":
         if isinstance(grid.state, Known):
             return Known(grid.state.value, "as target.grid"), None
-        return Question("crs", "the same answer as target.grid", getattr(grid.state, "candidates", ())), None
+        again = getattr(grid.state, "candidates", ())
+        return Question("crs", "the same answer as target.grid", again, repeats=True), None
     if one.mapped.kind == "geocentric":
         asks = "X, Y, Z of marks are not read: export longitude, latitude and ellipsoidal height, or grid coordinates"
         return Question("crs", asks, ()), None

@@ -15,13 +15,15 @@ class Candidate:
 class Question:
     """What has to be answered: the key, what is asked, and the candidates, the likeliest first.
 
-    ``also`` are further keys that take the same answer.
+    ``also`` are further keys that take the same answer; ``repeats`` tells that it is another question over again, and
+    so counts as none of its own.
     """
 
     key: str
     asks: str
     candidates: tuple[Candidate, ...] = ()
     also: tuple[str, ...] = ()
+    repeats: bool = False
 
 
 @dataclass(frozen=True)

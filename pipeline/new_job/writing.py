@@ -128,7 +128,7 @@ def _tables(page: JobFileLines, draft: Draft, name: str) -> None:
 
 def _repeats(state: State) -> bool:
     """Tell whether a question is another one over again."""
-    return isinstance(state, Question) and state.asks.startswith("the same answer")
+    return isinstance(state, Question) and state.repeats
 
 
 def _block(page: JobFileLines, block: Block, every: Sequence[str]) -> None:
