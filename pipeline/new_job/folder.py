@@ -23,7 +23,7 @@ from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import position_of
+from pipeline.read.mapping import ColumnsMissing, position_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted
 
@@ -184,7 +184,7 @@ def _sort_table(look: FileLook, found: Contents) -> None:
     elif columns.refused:
         found.told.append((look.called, "neither", columns.refused))
     elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
-        found.told.append((look.called, "neither", no_height(look, wrong)))
+        found.told.append((look.called, "neither", no_height(look, str(wrong), _lacks_height(wrong))))
     elif columns.times is not None and not (register_looks(both) >= 4 and "solution" not in columns.columns):
         found.exports.append(both)
         found.told.append(
@@ -201,12 +201,16 @@ def _sort_table(look: FileLook, found: Contents) -> None:
         found.told.append((look.called, "neither", "positions without times and names" + (f"; {why}" if why else "")))
 
 
-def _unreadable(columns: Mapped) -> str | None:
-    """Return what of a position the columns lack, None where they have it all."""
+def _lacks_height(wrong: ValueError) -> bool:
+    return isinstance(wrong, ColumnsMissing) and wrong.missing == ("height",)
+
+
+def _unreadable(columns: Mapped) -> ValueError | None:
+    """Return what is wrong with the position that the columns give, None where nothing is."""
     try:
         position_of(Columns(**columns.columns))
     except ValueError as error:
-        return str(error)
+        return error
     return None
 
 

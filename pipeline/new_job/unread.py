@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.files.heading_words import words_of
-from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
+from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days
 from pipeline.new_job.headings import bare, rank
@@ -30,8 +30,7 @@ _NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radia
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
-_AS_DEGREES, _STATE_DMS = "export decimal degrees, or the form 36°50'12.345\"S", 'angles = "dms"'
-_OR_STATE, _NOT_READ = "state time_format", "not read"
+_OR_STATE = "state time_format"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
 #: A date, in figures or with a word for the month, with a time of day behind it: told whatever its heading is.
@@ -76,8 +75,11 @@ def no_position(look: FileLook) -> str:
     )
 
 
-def no_height(look: FileLook, what: str) -> str:
-    """Return that a position lacks its height: a column of it that cannot be read, or the headings it may be among."""
+def no_height(look: FileLook, what: str, lacking: bool) -> str:
+    """Return that a position lacks its height: a column of it that cannot be read, or the headings it may be among.
+
+    ``what`` is wrong with the position, in words; ``lacking`` is whether it is that no column is mapped as its height.
+    """
     if (apart := _all_torn(look)) is not None:
         return f"no readable rows: {apart}"
     words = ("ellipsoid_height", "level", "height")
@@ -86,7 +88,7 @@ def no_height(look: FileLook, what: str) -> str:
         for name in look.names
         if any(rank(word, name) is not None for word in words) and (why := _unread(look, name, "height")) is not None
     ]
-    if told and what.endswith("not height"):
+    if told and lacking:
         return f"times and places, but no heights that can be read: {'; '.join(told)}"
     return (
         f"times, but {what}: the headings are {listed(look.names[:_SHOWN], _QUOTE)}; rename the one of the heights, or"
@@ -112,14 +114,14 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
         texts = given(look.columns[name])
         like = [text for text in texts if _LIKE_TIME.search(text) or (dates and is_day([text]))]
         if like:
-            why = _why(name, like)
+            why, statable = _why(name, like)
             # a format can be stated only for what it can say: no months of other languages
-            fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE}"
+            fix = f"{_AS_TIMES}, or {_OR_STATE}" if statable else _AS_TIMES
             return f"times are not recognised: {why}; {fix}"
     for name in free:
         if dated := [text for text in given(look.columns[name]) if _DATED.fullmatch(text)]:
-            why = _why(name, dated)
-            fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE} in a job file"
+            why, statable = _why(name, dated)
+            fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if statable else _AS_TIMES
             return f"times are not recognised: {why}; {fix}"
     return _by_values(look, free, "solution" in found.columns)
 
@@ -135,9 +137,9 @@ def _by_values(look: FileLook, free: Sequence[str], dates: bool) -> str | None:
         if len(texts) < _LEAST_ROWS:
             continue
         if all(map(_OF_DAY.fullmatch, texts)) and len(set(texts)) > 1:
-            return f"times are not recognised: {_why(name, texts)}; {_AS_TIMES}"
+            return f"times are not recognised: {_why(name, texts)[0]}; {_AS_TIMES}"
         if dates and is_day(texts):
-            return f"times are not recognised: {_why(name, texts)}; {_AS_TIMES}"
+            return f"times are not recognised: {_why(name, texts)[0]}; {_AS_TIMES}"
         how = counted_times(texts, name) if rank("name", name) is None else None
         if how is not None and not how.formats[0].startswith("serial") and _goes_up(texts):
             fix = f'if it is, call it "time" in the export and run `tiedown new` again, or {_OR_STATE} in a job file'
@@ -184,8 +186,8 @@ def _why_no_clock(texts: Sequence[str]) -> str:
         return "may be hours, minutes and seconds without their leading zeros, or seconds of the day: neither is read"
     if re.fullmatch(r"\d{1,6}(?:[.,]\d+)?", odd):
         return "is a number, which is not read as a time of day"
-    why = why_no_time(odd)
-    return "is written in several ways, or in one that is not read" if "without its date" in why else why
+    told = odd_time(odd)
+    return "is written in several ways, or in one that is not read" if told.dateless else told.why
 
 
 #: Headings of the parts of a date and of a time of day, each in a column of its own.
@@ -214,17 +216,21 @@ def _in_parts(look: FileLook) -> str | None:
     return None
 
 
-def _why(name: str, texts: list[str]) -> str:
-    """Return the first text of a column that is no time, or two that are written in two ways."""
+def _why(name: str, texts: list[str]) -> tuple[str, bool]:
+    """Return the first text of a column that is no time, or two that are written in two ways.
+
+    Also returns whether a time format could read them, as far as that can be told.
+    """
     text = next((text for text in texts if times([text]) is None), None)
     if text is not None and rank("date", name) is not None and re.fullmatch(r"\d{6}", text):
         order = 'map it as date beside the time of day and state time_format, such as "%d%m%y %H%M%S"'
-        return f'"{name}" holds "{text}", a six-digit date, whose order is not guessed: {order}'
+        return f'"{name}" holds "{text}", a six-digit date, whose order is not guessed: {order}', True
     if text is not None:
-        return f'"{name}" holds "{text}", which {why_no_time(text)}'
+        odd = odd_time(text)
+        return f'"{name}" holds "{text}", which {odd.why}', odd.statable
     first = times(texts[:1])
     other = next((text for text in texts if times([text]) != first), texts[-1])
-    return f'"{name}" holds times written in several ways, as "{texts[0]}" and "{other}"'
+    return f'"{name}" holds times written in several ways, as "{texts[0]}" and "{other}"', True
 
 
 def _unread(look: FileLook, name: str, word: str) -> str | None:
@@ -236,9 +242,9 @@ def _unread(look: FileLook, name: str, word: str) -> str | None:
         return None
     for text in given(texts):
         if decimals([text]) is None:
-            why = why_no_degrees(text) if word in _DEGREES else why_no_number(text)
-            if _STATE_DMS in why and angles([text], "EWNS") is None:
-                why = f"{why.split(': state')[0]}, in a spelling that is not read: {_AS_DEGREES}"
+            why = why_no_number(text)
+            if word in _DEGREES:
+                why = why_no_degrees(text, dms=angles([text], "EWNS") is not None)
             return f'"{name}" holds "{text}", which {why}'
     if given(texts):
         return None
@@ -276,11 +282,11 @@ def no_session(exports: Sequence[str], readings: int, unread: Sequence[str]) -> 
 
     ``unread`` says why exports cannot be read.
     """
-    why = "its readings are far apart in time, or used different bases"
-    if not readings:
-        why = "no row of it has a readable time and position"
-    if len(exports) > 1:
-        why = why.replace("its", "their").replace("of it", "of them")
+    several = len(exports) > 1
+    if readings:
+        why = f"{'their readings' if several else 'its readings'} are far apart in time, or used different bases"
+    else:
+        why = f"no row of {'them' if several else 'it'} has a readable time and position"
     why += f" ({'; '.join(unread[:_REASONS])})" if unread else ""
     asks = f"when did which base run? no session could be made of {listed(exports)}: {why}. Correct that and run"
     asks += " `tiedown new` again, or write a [[session]] block per base session"

@@ -85,10 +85,19 @@ def numeric_words(points: Points) -> frozenset[str]:
     return frozenset(mapped(points.columns)) - skipped
 
 
+class ColumnsMissing(ValueError):
+    """A position is mapped in part: ``missing`` are our words for what it lacks."""
+
+    def __init__(self, words: str, missing: tuple[str, ...]) -> None:
+        super().__init__(words)
+        self.missing = missing
+
+
 def position_of(columns: Columns) -> Position:
     """Return which position the block maps; without plan columns it is the geometry's, with ``height`` if mapped.
 
-    Raises ValueError, with what is wrong in words, where it is none in full or more than one.
+    Raises ValueError, with what is wrong in words, where it is none in full or more than one; `ColumnsMissing` where
+    columns are missing.
     """
     found = frozenset(mapped(columns)) & {word for position in POSITIONS for word in position}
     if not found - {"height"}:
@@ -96,9 +105,10 @@ def position_of(columns: Columns) -> Position:
     kinds = [position for position in POSITIONS if found & set(position) - {"height"}]
     if len(kinds) > 1 or not found <= set(kinds[0]):
         raise ValueError(f"the columns map more than one kind of position ({', '.join(sorted(found))})")
-    missing = [word for word in kinds[0] if word not in found]
+    missing = tuple(word for word in kinds[0] if word not in found)
     if missing:
-        raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")
+        have = ", ".join(word for word in kinds[0] if word in found)
+        raise ColumnsMissing(f"the columns map {have} but not {', '.join(missing)}", missing)
     return Position(kinds[0], found, False)
 
 
