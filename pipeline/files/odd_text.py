@@ -1,14 +1,17 @@
-"""What a text that is no number, angle or time looks like, in words that say words to export or state instead.
+"""What a text that is no number, angle or time looks like, in words that say what to export or state instead.
 
 Only the look counts, never a figure's value: a text may stand for any other with figures in the same places.
 """
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 #: Characters of a text that may look like anything.
 LONGEST = 200
+
+#: A pattern of the whole text, what such a text seems to be, and what a key of the job file can state of it.
+_Form = tuple[str, ...]
 
 _PLAIN = r"\d+(?:[.,]\d+)?"
 _UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
@@ -21,12 +24,12 @@ _FIGURES = (
     "has figures other than 0 to 9 in it, as full-width ones are: export plain figures, with a plain point",
 )
 
-#: Look, and words it is; the first that fits is told. For numbers of any kind.
-_NUMBERS: tuple[tuple[Look, Look], ...] = (
+#: Look, and what it is; the first that fits is told. For numbers of any kind.
+_NUMBERS: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
-    (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers, state units for feet"),
+    (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers", ", state units for feet"),
     (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs for feet, inches or minutes in it: export plain decimal numbers"),
     (r"'.*", "begins with an apostrophe: export plain numbers"),
     (r"\".*|.*\"", "has a quote in it: export plain numbers"),
@@ -35,7 +38,7 @@ _NUMBERS: tuple[tuple[Look, Look], ...] = (
     (r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:\.\d{3})+,\d+", _THOUSANDS),
     (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to include the zone number as a prefix: export it without"),
     (r"[+-]?\d{1,3},\d{3}", "has a comma, for thousands or decimals: export plain digits, or state decimal = \",\""),
-    (r"[+-]?\d*,\d+", "has a decimal comma, which decimal = \",\" states"),
+    (r"[+-]?\d*,\d+", "has a decimal comma", ", which decimal = \",\" states"),
     (r"[+-]?\d*\.\d+(?:e[+-]?\d+)?", "has a decimal point although decimal = \",\" is stated"),
     (r"[+-]{2,}.*|.+[+-]", "has an extra sign: export plain numbers"),
     (r"[<>≤≥~≈±].*", "has a sign before the number: export plain numbers"),
@@ -52,7 +55,7 @@ _ODD_MINUTES = (
     "looks like degrees, minutes and seconds, in a spelling that is not read: export decimal degrees, or the form"
     " 36°50'12.345\"S"
 )
-_ANGLES: tuple[tuple[Look, Look], ...] = (
+_ANGLES: tuple[_Form, ...] = (
     _FIGURES,
     _O,
     (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
@@ -61,7 +64,7 @@ _ANGLES: tuple[tuple[Look, Look], ...] = (
      "has a hemisphere letter: export decimal degrees with a sign, south and west negative"),
     (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without it"),
 )  # fmt: skip
-_DMS: tuple[tuple[Look, Look], ...] = (
+_DMS: tuple[_Form, ...] = (
     _FIGURES,
     _O,
     (rf"{_LETTER}? ?[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}?",
@@ -87,72 +90,108 @@ _APART = "map the column of dates as date beside time, in [points.columns], or e
 _WITH_H = "has h in its time of day, which is not read: export it in the form 07:30:00"
 _MONTH_NAMED = "seems to name a month in a language other than English, which is not read: export months as numbers"
 _WITH_WORDS = "has words beside the time of day, which are not read: export a 24-hour clock in digits only"
-_HALF_DAY_ALONE = Look"looks like a time of day of a 12-hour clock without its date: {_APART}"
-_CLOCK_ALONE = Look"looks like a time of day without its date: {_APART}"
-_TIMES: tuple[tuple[Look, Look], ...] = (
+_HALF_DAY_ALONE = f"looks like a time of day of a 12-hour clock without its date: {_APART}"
+_CLOCK_ALONE = f"looks like a time of day without its date: {_APART}"
+_TIMES: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", _WITH_H),
     (r"(?:.*\d[T ,]+)?\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?",
-     Look"has points in its time of day: {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
+     "has points in its time of day", f": {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
     (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
      rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
      _MONTH_NAMED),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
      "has the words for year, month and day in it: export it in the form 2026-03-02 07:30:00"),
     (rf"{_DAY}[,.]? {BETWEEN} \d{{1,2}}[:.]\d\d.*|{_DAY}[T ,]+{_CLOCK} ?{BEHIND}",
-     Look"has a word beside its time of day: {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
+     "has a word beside its time of day", f": {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
     (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
      _WITH_WORDS),
     (r"\d{10}(?:[.,]\d+)?",
-     Look"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
-    (r"\d{13}(?:[.,]\d+)?", Look"looks like milliseconds since 1970: {_STATED} = \"unix-milliseconds\""),
+     "looks like seconds since 1970", f": {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
+    (r"\d{13}(?:[.,]\d+)?", "looks like milliseconds since 1970", f": {_STATED} = \"unix-milliseconds\""),
     (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
-     Look"looks like GPS week and seconds: {_STATED} = \"gps-week-seconds\""),
+     "looks like GPS week and seconds", f": {_STATED} = \"gps-week-seconds\""),
     (r"2[34]\d{5}(?:[.,]\d+)?", "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"),
-    (r"\d{14}(?:[.,]\d+)?", Look"looks like a date and time without separators: {_STATED} = \"%Y%m%d%H%M%S\""),
-    (r"\d{12}", Look"looks like a date and time without separators: {_STATED}, such as \"%Y%m%d%H%M\""),
-    (r"\d{8}", Look"looks like a date alone: {_APART}"),
-    (r"\d{5}[.,]\d+", Look"looks like a spreadsheet's serial day: {_STATED} = \"serial-days\""),
-    (r"\d{5}", Look"looks like a spreadsheet's serial day without its time: {_APART}"),
+    (r"\d{14}(?:[.,]\d+)?", "looks like a date and time without separators", f": {_STATED} = \"%Y%m%d%H%M%S\""),
+    (r"\d{12}", "looks like a date and time without separators", f": {_STATED}, such as \"%Y%m%d%H%M\""),
+    (r"\d{8}", f"looks like a date alone: {_APART}"),
+    (r"\d{5}[.,]\d+", "looks like a spreadsheet's serial day", f": {_STATED} = \"serial-days\""),
+    (r"\d{5}", f"looks like a spreadsheet's serial day without its time: {_APART}"),
     (r"\d{1,6}(?:[.,]\d+)?",
      "looks like seconds of a week or a time of day: map gps_week and gps_seconds, or date beside time"),
     (rf"{_CLOCK} ?[ap]\.?m\.?", _HALF_DAY_ALONE),
-    (r".*\d ?[ap]\.?m\.?", Look"is from a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
+    (r".*\d ?[ap]\.?m\.?", "is from a 12-hour clock", f": {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", _CLOCK_ALONE),
-    (rf"{_DAY}", Look"has no time of day: {_APART}"),
+    (rf"{_DAY}", f"has no time of day: {_APART}"),
     (r"\d{4}-?\d{3}[t ].*", "looks like a year and the day of the year: export the month and the day"),
     (r"\d{4}-?w\d\d.*", "looks like a year and a week: export the month and the day"),
     (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00"),
-    (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", Look"has the year first: {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
+    (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", "has the year first", f": {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
     (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
-     Look"may have the day or the month first, which is not guessed: {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
+     "may have the day or the month first, which is not guessed", f": {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
      " or \"%m/%d/%Y %H:%M:%S\""),
-    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", Look"is in another format: {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", "is in another format", f": {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
 )  # fmt: skip
 
 
-def why_no_number(text: Look) -> Look:
-    """Return in words words a text is that was to be a number with digits and at most a decimal sign."""
-    return Look(look_of_number(text), _NUMBERS, "is not a number")
+@dataclass(frozen=True)
+class Look:
+    """What a text that cannot be read looks like, in words.
+
+    ``plainly`` says what it is not; ``seems`` what it seems to be and what to export instead, "" where nobody can tell;
+    ``by_key`` goes on behind that where a key of the job file lets an export be read as it is.
+    """
+
+    plainly: str
+    seems: str = ""
+    by_key: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.without_key}{self.by_key}"
+
+    @property
+    def without_key(self) -> str:
+        """Return all that holds of a text for which the job file has no such key."""
+        return f"{self.plainly}: it {self.seems}" if self.seems else self.plainly
 
 
-def why_no_degrees(text: Look, *, dms: bool = True) -> Look:
-    """Likewise for one that was to be an angle in decimal degrees; ``dms`` is whether ``angles = "dms"`` reads it."""
-    return = _look(look_of_number(text), (*_ANGLES, *_NUMBERS))
-    return _said("is not a number", _ODD_MINUTES if return == _MINUTES and not dms else return)
+def look_of_number(text: str) -> Look:
+    """Return what a text looks like that was to be a number with digits and at most a decimal sign."""
+    return _first(_plain(text), _NUMBERS, "is not a number")
 
 
-def why_no_dms(text: Look) -> Look:
-    """Likewise for one that was to be an angle in degrees, minutes and seconds."""
-    return Look(look_of_number(text), _DMS, "is not an angle in degrees, minutes and seconds")
+def look_of_degrees(text: str) -> Look:
+    """Likewise for one that was to be an angle in decimal degrees."""
+    return _first(_plain(text), (*_ANGLES, *_NUMBERS), "is not a number")
 
 
-def why_no_time(text: Look) -> Look:
+def look_of_time(text: str) -> Look:
     """Likewise for one that was to be a date and time in ISO 8601."""
-    return = Look(look_of_number(text), _TIMES, "is not a time")
-    return return.replace("is not a time: it", "is not ISO 8601: it", 1)
+    found = _first(_plain(text), _TIMES, "is not a time")
+    return replace(found, plainly="is not ISO 8601") if found.seems else found
+
+
+def why_no_number(text: str) -> str:
+    """Return in words what a text is that was to be a number with digits and at most a decimal sign."""
+    return str(look_of_number(text))
+
+
+def why_no_degrees(text: str, *, dms: bool = True) -> str:
+    """Likewise for one that was to be an angle in decimal degrees; ``dms`` is whether ``angles = "dms"`` reads it."""
+    look = look_of_degrees(text)
+    return str(replace(look, seems=_ODD_MINUTES) if look.seems == _MINUTES and not dms else look)
+
+
+def why_no_dms(text: str) -> str:
+    """Likewise for one that was to be an angle in degrees, minutes and seconds."""
+    return str(_first(_plain(text), _DMS, "is not an angle in degrees, minutes and seconds"))
+
+
+def why_no_time(text: str) -> str:
+    """Likewise for one that was to be a date and time in ISO 8601."""
+    return str(look_of_time(text))
 
 
 @dataclass(frozen=True)
@@ -162,46 +201,40 @@ class OddTime:
     ``statable`` is whether a time format could read it, as far as its look tells.
     """
 
-    why: Look
+    why: str
     dateless: bool
     statable: bool
 
 
-def odd_time(text: Look) -> OddTime:
-    """Return `why_no_time` with words follows from it."""
-    return = _look(look_of_number(text), _TIMES)
+def odd_time(text: str) -> OddTime:
+    """Return `why_no_time` with what follows from it."""
+    look = look_of_time(text)
     return OddTime(
-        why_no_time(text), return in (_HALF_DAY_ALONE, _CLOCK_ALONE), return not in (_WITH_H, _MONTH_NAMED, _WITH_WORDS)
+        str(look), look.seems in (_HALF_DAY_ALONE, _CLOCK_ALONE), look.seems not in (_WITH_H, _MONTH_NAMED, _WITH_WORDS)
     )
 
 
-def looks_like_data(cells: Sequence[Look]) -> bool:
+def looks_like_data(cells: Sequence[str]) -> bool:
     """Tell whether a line that was to be a header holds numbers and times instead: the file has none."""
     given = [cell for cell in cells if cell]
-    figures = sum(bool(re.fullmatch(rf"[+-]?{_PLAIN}|.*\d\d:\d\d.*", look_of_number(cell))) for cell in given)
+    figures = sum(bool(re.fullmatch(rf"[+-]?{_PLAIN}|.*\d\d:\d\d.*", _plain(cell))) for cell in given)
     return len(given) > 1 and 2 * figures >= len(given)
 
 
-def look_of_number(text: Look) -> Look:
+def _plain(text: str) -> str:
     """Bring all blanks and signs of minus to one; a long text is left as it is."""
     if len(text) > LONGEST:
         return text
     return re.sub(r"[\s\u2007\u2009\u200a\u202f\u00a0]+", " ", text).replace("−", "-").replace("–", "-").strip()
 
 
-def Look(text: Look, looks: Sequence[tuple[Look, Look]], plainly: Look) -> Look:
-    """Return ``plainly`` words a text is not, and words it seems to be, if that can be told."""
-    return _said(plainly, _look(text, looks))
-
-
-def _said(plainly: Look, look: Look | None) -> Look:
-    return plainly if look is None else Look"{plainly}: it {look}"
-
-
-def _look(text: Look, looks: Sequence[tuple[Look, Look]]) -> Look | None:
-    """Return words a text seems to be, the first of the looks that fits; None where that cannot be told."""
+def _first(text: str, looks: Sequence[_Form], plainly: str) -> Look:
+    """Return ``plainly`` what a text is not, and what it seems to be, if that can be told."""
     if len(text) > LONGEST:
-        return None
+        return Look(plainly)
     if text.casefold() in _EMPTY:
-        return "means no value: export an empty cell"
-    return next((words for pattern, words in looks if re.fullmatch(pattern, text, re.IGNORECASE)), None)
+        return Look(plainly, "means no value: export an empty cell")
+    for pattern, *words in looks:
+        if re.fullmatch(pattern, text, re.IGNORECASE):
+            return Look(plainly, *words)
+    return Look(plainly)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
-from pipeline.geodesy.nearby import Registered, height_areas, scope_of
+from pipeline.geodesy.registry import Registered, height_areas, scope_of
 
 #: Square degrees from which on an area is the world.
 _WORLD = 60_000.0

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.issue.folder.confirmed import Confirmed, Signs, newest_confirmed
+from pipeline.issue.folder.confirmation import Confirmed, Signs, newest_confirmed
+from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.publish import issues, recover
-from pipeline.issue.folder.released import to_show
-from pipeline.issue.folder.standing import newest_standing, standing_issue
+from pipeline.issue.folder.standing_issues import newest_standing, standing_issue
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
@@ -43,7 +43,9 @@ class History:
         newest: Last | None = None
         try:
             newest = _newest(folder)
-            number = to_show(folder, [number for number, _ in issues(folder)], newest.record if newest else None)
+            number = find_issue_to_show(
+                folder, [number for number, _ in issues(folder)], newest.record if newest else None
+            )
         except (JobError, RecordError, OSError) as error:
             return cls(folder, newest, problem=error, noted=newest_confirmed(folder))
         return cls._with_shown(folder, newest, number)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pipeline.issue.folder.confirmed import Confirmed, Glanced, Signs, all_signs, confirm
+from pipeline.issue.folder.confirmation import Confirmed, Glanced, Signs, all_signs, confirm
 from pipeline.job.model import Issue as Rules
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.history import History

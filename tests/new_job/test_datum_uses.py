@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.geodesy.nearby import height_areas
+from pipeline.geodesy.registry import height_areas
 from pipeline.new_job.datum_uses import Extent, use_of
 from pipeline.new_job.frames import height_datums, height_question
 from pipeline.new_job.zones import country_at, zones_near
