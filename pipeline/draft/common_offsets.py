@@ -19,6 +19,8 @@ from pipeline.intake.survey import Survey
 #: Pairs from which on a scatter says something, and how many times larger than it a mean is no chance: of five pairs
 #: of an axis in three of a thousand, of eight in one of thirty thousand.
 _LEAST, _TIMES = 5, 3.0
+#: Places at which two sessions have points in common from which on these say something, and metres that one is wide.
+_PLACES, _PLACE = 3, 1.0
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,47 @@ def common_offsets(repeated: Repeated, survey: Survey) -> list[CommonOffset]:
         beyond = np.hypot(*mean[:2]) > limits.horizontal or abs(mean[2]) > limits.vertical
         if len(rows) >= _LEAST and beyond and _no_chance(apart, mean, limits.horizontal, limits.vertical):
             found.append(CommonOffset((one, other), of, rows, mean))
+    return found
+
+
+@dataclass(frozen=True)
+class SessionsApart:
+    """Points that two sessions measured and that differ by one vector.
+
+    ``apart`` (3,) is what the reading of the second of ``sessions`` lies east, north and above that of the first.
+    """
+
+    sessions: tuple[int, int]
+    points: int
+    apart: Floats
+
+
+def sessions_apart(repeated: Repeated, survey: Survey) -> list[SessionsApart]:
+    """Return the sessions whose pairs differ by one vector, beyond checks' tolerance and what is expected of them.
+
+    At least half of their pairs do not agree, at several places: one point that moves, or a pole that once was not
+    upright, is no vector of a session.
+    """
+    readings, pairs = repeated.readings, repeated.pairs
+    session = np.column_stack([readings.session[pairs.first], readings.session[pairs.second]]).astype(np.int64)
+    across = np.flatnonzero((session[:, 0] != session[:, 1]) & (session >= 0).all(axis=1))
+    sign = np.where(session[:, 0] <= session[:, 1], 1.0, -1.0)
+    kinds, groups = np.unique(np.sort(session[across], axis=1), axis=0, return_inverse=True)
+    limits, found = survey.job.checks, []
+    for number, (one, other) in enumerate(kinds.tolist()):
+        rows = across[groups.ravel() == number]
+        metres = readings.metres(survey.axes.counts())[pairs.first[rows], :2]
+        places = len(np.unique(np.floor(metres / _PLACE), axis=0))
+        if places < _PLACES or 2 * np.count_nonzero(pairs.passed[rows]) > len(rows):
+            continue
+        apart = pairs.apart[rows] * sign[rows, None]
+        middle = np.median(apart, axis=0)
+        plan = max(limits.horizontal, float(np.median(pairs.hu95[rows])))
+        height = max(limits.vertical, float(np.median(pairs.vu95[rows])))
+        near = np.hypot(*(apart - middle)[:, :2].T) <= plan
+        near &= np.abs(apart[:, 2] - middle[2]) <= height
+        if 2 * np.count_nonzero(near) > len(rows) and _no_chance(apart[near], middle, plan, height):
+            found.append(SessionsApart((one, other), int(near.sum()), apart[near].mean(axis=0)))
     return found
 
 

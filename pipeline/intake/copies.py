@@ -46,13 +46,21 @@ class Copied:
     notes: tuple[str, ...] = ()
 
 
-def find_copies(rows: ReadingRows, fresh: Flags, prepared: Prepared) -> Copied:
-    """Find the readings that have another's position to the last digit, though of another time.
+def sharing(rows: ReadingRows, fresh: Flags) -> tuple[Integers, Hashes]:
+    """Return the numbers (k,), ascending, of those of ``fresh`` (n,) readings whose position others have, and (k,) it.
 
-    ``fresh`` (n,) says which readings have a place and repeat no other row.
+    Positions are told apart to the last digit.
     """
     positions = _Positions(rows)
-    numbers, position = having(occurring_again(positions, fresh), positions, fresh)
+    return having(occurring_again(positions, fresh), positions, fresh)
+
+
+def find_copies(rows: ReadingRows, fresh: Flags, shared: tuple[Integers, Hashes], prepared: Prepared) -> Copied:
+    """Find the readings that have another's position to the last digit, though of another time.
+
+    ``fresh`` (n,) says which readings have a place and repeat no other row; ``shared`` is what `sharing` gives of them.
+    """
+    numbers, position = shared
     if not len(numbers):
         return Copied(numbers, numbers, np.zeros((0, 2), np.int64))
     if len(numbers) > _MOST:
@@ -67,7 +75,7 @@ def find_copies(rows: ReadingRows, fresh: Flags, prepared: Prepared) -> Copied:
     here = cells(of.longitude, of.latitude)
     sessions = max(len(prepared.windows), 1)
     every, marks = (
-        Crowd(nearby(here, _cells(rows, which)), len(occurring_again(_Cells(rows), which)) / sessions)
+        Crowd(nearby(here, _cells(rows, which)), len(occurring_again(Cells(rows), which)) / sessions)
         for which in (fresh, fresh & candidate)
     )
     found = copies(of, position, np.isin(of.name, _tie_names(prepared)), candidate[numbers], every, marks)
@@ -152,7 +160,7 @@ class _Positions:
 
 
 @dataclass(frozen=True)
-class _Cells:
+class Cells:
     """Hashes of the cell of every reading, likewise."""
 
     rows: ReadingRows

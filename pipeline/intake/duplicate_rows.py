@@ -20,9 +20,10 @@ from pipeline.duplicates import (
     repeated,
 )
 from pipeline.duplicates.near import offsets
-from pipeline.intake.copies import Copied, find_copies, named_rows
+from pipeline.intake.copies import Copied, find_copies, named_rows, sharing
 from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, ReadingRows
 from pipeline.intake.prepare import Prepared
+from pipeline.intake.recurring import Recurring, find_recurring
 from pipeline.intake.shifted_copies import ShiftedCopies, find_shifted
 from pipeline.near import and_more
 from pipeline.words import counted, plural
@@ -42,7 +43,7 @@ class DuplicateRows:
     """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``.
 
     ``on_marks`` are as `copies.Copied` has them: they repeat nothing as far as is known yet. ``shifted`` repeat nothing
-    either: which of each two is right, nobody can say.
+    either: which of each two is right, nobody can say. ``recurring`` are what two sessions have at one position.
     """
 
     numbers: Integers
@@ -50,6 +51,7 @@ class DuplicateRows:
     on_marks: Integers
     notes: tuple[str, ...]
     shifted: tuple[ShiftedCopies, ...] = ()
+    recurring: tuple[Recurring, ...] = ()
 
 
 def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
@@ -74,13 +76,16 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
         pairs = np.concatenate([pairs, late])
         again, first = grouped(pairs, _better(rows, pairs, late))
     fresh[again] = False
-    copied = find_copies(rows, fresh, prepared)
+    shared = sharing(rows, fresh)
+    copied = find_copies(rows, fresh, shared, prepared)
     again, first = _with_copies(again, first, copied)
+    fresh[again] = False
+    recurring = find_recurring(rows, prepared, shared, fresh, late, copied.on_marks)
     shifted = find_shifted(rows, prepared, found.apart, found.together)
     told = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted if one.named)])
     found = replace(found, apart=found.apart[~_among(found.apart, told)])
     notes = [*notes, *copied.notes, *_undecided(rows, prepared, found)]
-    return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted)
+    return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted, recurring)
 
 
 def _among(pairs: Integers, others: Integers) -> Flags:

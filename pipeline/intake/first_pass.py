@@ -24,6 +24,7 @@ from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.rare_kinds import Rare, RareKinds
+from pipeline.intake.recurring import Recurring
 from pipeline.intake.row_order import Astray, RowOrder
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.shifted_copies import ShiftedCopies
@@ -80,6 +81,7 @@ class FirstPass:
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
         shifted: readings that the exports have twice, at places that differ by one vector.
+        recurring: readings that two sessions have at one position to the last digit.
         few: what of the listed occupations few other readings have.
         packed: exports whose degrees seem to be degrees, minutes and seconds in one number.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
@@ -114,6 +116,7 @@ class FirstPass:
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
     shifted: tuple[ShiftedCopies, ...] = ()
+    recurring: tuple[Recurring, ...] = ()
     few: Rare = field(default_factory=Rare)
     packed: tuple[PackedExport, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
@@ -259,6 +262,7 @@ class _Gatherer:
             reach=tie_reach(rows, once, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.out_of_order(rows, duplicates.numbers, list(self.ledger.bases)),
             shifted=duplicates.shifted,
+            recurring=duplicates.recurring,
             few=few,
             packed=find_packed(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,

@@ -28,7 +28,7 @@ class SameNames:
         name: which name it is, from 0.
         session: index of its session.
         time: UTC milliseconds.
-        longitude, latitude: degrees, as exported.
+        longitude, latitude, height: degrees and metres, as exported.
         keys: (m,) of all names of the job, ascending, as `name_keys` gives them; none where no name repeats.
         sound: (n,) numbers of all sound readings, ascending, where places are compared; else none.
     """
@@ -39,6 +39,7 @@ class SameNames:
     time: Integers
     longitude: Floats
     latitude: Floats
+    height: Floats
     keys: Keys
     sound: Integers
 
@@ -93,12 +94,13 @@ def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
             time=none,
             longitude=np.zeros(0),
             latitude=np.zeros(0),
+            height=np.zeros(0),
             keys=np.zeros(0, np.uint64),
             sound=sound,
         )
     number, found = having(several, keys, points)
     name = np.searchsorted(several, found)
-    time, longitude, latitude = rows.columns.take(number, "time", "longitude", "latitude")
+    time, longitude, latitude, height = rows.columns.take(number, "time", "longitude", "latitude", "height")
     order = np.lexsort((number, time, name))
     number = number[order]
     return SameNames(
@@ -108,6 +110,7 @@ def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
         time=time[order],
         longitude=longitude[order],
         latitude=latitude[order],
+        height=height[order].astype(np.float64),
         keys=np.unique(np.concatenate(list(keys))),
         sound=sound,
     )

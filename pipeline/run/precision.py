@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from pipeline.adjust.components import least
-from pipeline.draft.common_offsets import common_offsets
+from pipeline.draft.common_offsets import common_offsets, sessions_apart
 from pipeline.draft.precision import Precision, precision
 from pipeline.draft.repeat_pairs import Repeated
 from pipeline.intake.survey import Survey
@@ -12,7 +12,7 @@ from pipeline.issue import record_types
 from pipeline.run.layers import Laid
 from pipeline.solve.correct import scale_of
 from pipeline.solve.solve import Solved
-from pipeline.words import counted
+from pipeline.words import Doubt, counted
 
 #: With fewer degrees of freedom nothing can be told: twice too good would look like as good as stated.
 _ENOUGH = 6.0
@@ -94,6 +94,23 @@ def one_vector_notes(survey: Survey, repeated: Repeated) -> Iterator[str]:
             f" point in {first} and {second} all differ by the same vector: those of {second} are {east:+.3f}"
             f" m east, {north:+.3f} m north and {up:+.3f} m up of those of {first}; check the pole heights, the base"
             " that each used and whether one of the files was corrected"
+        )
+
+
+def sessions_apart_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iterator[str]:
+    """Yield in words which sessions have the same points by one vector apart; not those that share a doubt of that."""
+    told = [one.sessions for one in solved.doubts if one.kind == Doubt.BASE and one.sessions is not None]
+    for one in sessions_apart(repeated, survey):
+        if any({*one.sessions} <= {*sessions} for sessions in told):
+            continue
+        first, second = (survey.windows[number].session.name for number in one.sessions)
+        east, north, up = one.apart + 0.0
+        yield (
+            f"sessions {first} and {second}: {counted(one.points, 'pair')} of readings of one point all differ by the"
+            f" same vector: those of {second} are {east:+.3f} m east, {north:+.3f} m north and {up:+.3f} m up of those"
+            f" of {first}, so unless the ground moved the points of one of the two are off; check the ties of both, and"
+            " whether their marks are of one adjustment, the pole heights, and whether rows were copied from one into"
+            " the other"
         )
 
 

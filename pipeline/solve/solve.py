@@ -22,8 +22,10 @@ from pipeline.solve.compare import Looked, OnMarks, checked_sessions, compare, e
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
+from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
+from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.observations import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
@@ -31,6 +33,7 @@ from pipeline.solve.shift import Shifts
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
 from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
+from pipeline.solve.unmoved_bases import unmoved_base_doubts
 from pipeline.solve.which_mark import resolve
 from pipeline.words import Verdict, counted
 
@@ -157,7 +160,11 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     )
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, looked, job, known, temporary, spans)
-    later = [*_later_doubts(survey, tied, places, occupations), *field_shift_doubts(survey, derived.field)]
+    later = [
+        *_later_doubts(survey, tied, places, occupations),
+        *_other_session_doubts(survey, IssuedApart(survey, add, derived.field, places), tied.shifts),
+        *field_shift_doubts(survey, derived.field),
+    ]
     return Adjusted(
         reference=known,
         tied=tied,
@@ -223,6 +230,13 @@ def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMar
         *copied_doubts(survey, occupations),
         *stated_steps(survey, alone, checked),
     ]
+
+
+def _other_session_doubts(survey: Survey, issued: IssuedApart, shifts: Shifts) -> list[Doubtful]:
+    """Return the doubts about readings that two sessions have at one place before any shift."""
+    copied = list(copied_point_doubts(survey, issued))
+    told = frozenset(one.sessions for one in copied if one.sessions is not None)
+    return [*copied, *unmoved_base_doubts(survey, issued, shifts, told)]
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:

@@ -16,7 +16,7 @@ def same(names: list[str], *groups: list[int]) -> SameNames:
     none = np.zeros(len(number))
     keys = np.unique(name_keys(pa.array(names)))
     nowhere = np.zeros(0, np.int64)
-    return SameNames(number, name, nowhere, nowhere, none, none, keys, nowhere)
+    return SameNames(number, name, nowhere, nowhere, none, none, none, keys, nowhere)
 
 
 def issued(names: list[str], told: UniqueNames) -> list[str]:

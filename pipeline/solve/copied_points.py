@@ -1,0 +1,39 @@
+"""Doubts readings of two sessions with one position to the last digit where the sessions' shifts put it at two places.
+
+A receiver measures no position twice to the last digit, least of all by bases that broadcast two different positions.
+So one reading of each two is a copy of the other with another time, and goes out wrong by the difference of the shifts
+while every check agrees. Which of them, no number says.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
+from pipeline.near import and_more
+from pipeline.solve.issued_apart import IssuedApart
+from pipeline.words import Doubt, counted
+
+
+def copied_point_doubts(survey: Survey, issued: IssuedApart) -> Iterator[Doubtful]:
+    """Yield a doubt for every two sessions whose readings of one position would be issued at two places."""
+    limits = survey.job.checks
+    for one in survey.first_pass.recurring:
+        apart = issued.apart(one.session, one.time, one.export)
+        plan = np.hypot(apart[:, 0], apart[:, 1])
+        beyond = np.flatnonzero((plan > limits.horizontal) | (np.abs(apart[:, 2]) > limits.vertical))
+        if not len(beyond):
+            continue
+        at = int(beyond[0])
+        first, last = (survey.windows[number].session.name for number in one.session[at].tolist())
+        readings = counted(len(beyond), "reading has", "readings have")
+        what = (
+            f"session {last}: {readings} the position of a reading of session {first} to the last digit, though the"
+            f" shifts of the two differ by {plan[at]:.3f} m horizontally and {apart[at, 2]:+.3f} m in height: no"
+            " measurement repeats like that, so one of each two is a copy with another time, off by that much:"
+            f" {'; '.join(one.named)}{and_more(len(one.time) - len(one.named))}; delete the copied rows, or correct the"
+            " date and time of the export that has them wrong"
+        )
+        sessions = tuple(sorted({*one.session[at].tolist()}))
+        yield Doubtful(Doubt.BASE, what, sessions, survey.exports[int(one.export[0, 1])].shown, one.row)
