@@ -8,6 +8,7 @@ Not the question of `duplicates.constant_vectors`, though its pairs count here t
 last digit, whereas these are observed twice and differ by it in the mean.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,13 +59,13 @@ def common_offsets(repeated: Repeated, survey: Survey) -> list[CommonOffset]:
 
 @dataclass(frozen=True)
 class SessionsApart:
-    """Points that two sessions measured and that differ by one vector.
+    """Pairs of readings of two sessions, (k,) rows of the `Pairs`, that differ by one vector.
 
     ``apart`` (3,) is what the reading of the second of ``sessions`` lies east, north and above that of the first.
     """
 
     sessions: tuple[int, int]
-    points: int
+    rows: Integers
     apart: Floats
 
 
@@ -93,7 +94,7 @@ def sessions_apart(repeated: Repeated, survey: Survey) -> list[SessionsApart]:
         near = np.hypot(*(apart - middle)[:, :2].T) <= plan
         near &= np.abs(apart[:, 2] - middle[2]) <= height
         if 2 * np.count_nonzero(near) > len(rows) and _no_chance(apart[near], middle, plan, height):
-            found.append(SessionsApart((one, other), int(near.sum()), apart[near].mean(axis=0)))
+            found.append(SessionsApart((one, other), rows[near], apart[near].mean(axis=0)))
     return found
 
 
@@ -104,7 +105,7 @@ def _no_chance(apart: Floats, mean: Floats, horizontal: float, vertical: float) 
     return bool(plan or (abs(mean[2]) > vertical and abs(mean[2]) > _TIMES * scatter[2]))
 
 
-def among(found: list[CommonOffset], repeated: Repeated, survey: Survey) -> Flags:
+def among(found: Sequence[CommonOffset | SessionsApart], repeated: Repeated, survey: Survey) -> Flags:
     """Return (p,) which pairs differ by one vector, or are a reading and its corrected copy."""
     numbers = np.column_stack(
         [repeated.readings.number[rows] for rows in (repeated.pairs.first, repeated.pairs.second)]

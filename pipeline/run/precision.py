@@ -106,11 +106,11 @@ def sessions_apart_notes(survey: Survey, solved: Solved, repeated: Repeated) -> 
         first, second = (survey.windows[number].session.name for number in one.sessions)
         east, north, up = one.apart + 0.0
         yield (
-            f"sessions {first} and {second}: {counted(one.points, 'pair')} of readings of one point all differ by the"
-            f" same vector: those of {second} are {east:+.3f} m east, {north:+.3f} m north and {up:+.3f} m up of those"
-            f" of {first}, so unless the ground moved the points of one of the two are off; check the ties of both, and"
-            " whether their marks are of one adjustment, the pole heights, and whether rows were copied from one into"
-            " the other"
+            f"sessions {first} and {second}: {counted(len(one.rows), 'pair')} of readings of one point all differ by"
+            f" the same vector: those of {second} are {east:+.3f} m east, {north:+.3f} m north and {up:+.3f} m up of"
+            f" those of {first}, so unless the ground moved the points of one of the two are off; check the ties of"
+            " both, whether their marks are of one adjustment, the pole heights, and whether rows were copied from one"
+            " into the other"
         )
 
 
