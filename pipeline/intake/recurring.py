@@ -20,6 +20,8 @@ from pipeline.intake.prepare import Prepared
 #: Share of an export's rows that another has by another clock from which on it is an export made anew, so that it is
 #: known which of the two counts; of a few rows among others it is not.
 _ANEW = 0.8
+#: Pairs beyond which some of them, evenly spread, stand for all: loggers with few digits give any number of them.
+_MOST = 200_000
 #: Pairs that are told.
 _LISTED = 3
 
@@ -70,9 +72,10 @@ def find_recurring(
     numbers, position = numbers[here], position[here]
     found = np.zeros((0, 2), np.int64)
     if len(numbers):
-        of = rows.observed(numbers)
-        found = numbers[in_other_sessions(of.time, position, rows.session[numbers].astype(np.int64))]
+        (time,) = rows.columns.take(numbers, "time")
+        found = numbers[in_other_sessions(time, position, rows.session[numbers].astype(np.int64))]
         found = found[~_among(found, on_marks)]
+        found = found[:: len(found) // _MOST + 1]
         found = found[_no_chance(rows, fresh, found)]
     pairs = np.concatenate([found, _some_rows(rows, fresh, late)])
     pairs = pairs[((rows.flags[pairs] & SOUND) != 0).any(axis=1)]
