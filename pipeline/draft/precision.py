@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.adjust.components import Components, Model, components, varying
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.common_offsets import among, common_offsets, sessions_apart
+from pipeline.draft.common_offsets import CommonOffset, SessionsApart, among, common_offsets, sessions_apart
 from pipeline.draft.repeat_pairs import Repeated
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.intake.survey import Survey
@@ -74,7 +74,7 @@ def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precis
     What is unlike the rest says nothing of noise, nor do pairs that all differ by one vector: both are left out.
     """
     contrasts = _contrasts(repeated)
-    offsets = [*common_offsets(repeated, survey), *sessions_apart(repeated, survey)]
+    offsets: list[CommonOffset | SessionsApart] = [*common_offsets(repeated, survey), *sessions_apart(repeated, survey)]
     constant = among(offsets, repeated, survey)[contrasts]
     found = _gathered(survey, solved, repeated, contrasts[~constant])
     if found is None:

@@ -219,7 +219,7 @@ class _Gatherer:
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
         rows = self.ledger.rows()
-        duplicates = find_duplicates(rows, self.prepared)
+        duplicates = find_duplicates(rows, self.prepared, list(self.ledger.bases))
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
         more, few = self.alike.chosen()
         named, elsewhere = self.elsewhere.chosen()

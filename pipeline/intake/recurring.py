@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import lasting
@@ -34,6 +35,7 @@ class Recurring:
         session: (k, 2) indices of the sessions, the two that all are of in either order; the earlier reading first.
         time: (k, 2) UTC milliseconds.
         export: (k, 2) numbers of the exports.
+        base: (k, 2) keys of the base ids, None where a reading has none.
         named: of the first pairs, in words.
         row: number of the later reading of the first pair, in its file.
     """
@@ -41,6 +43,7 @@ class Recurring:
     session: Integers
     time: Integers
     export: Integers
+    base: NDArray[np.object_]
     named: tuple[str, ...]
     row: int
 
@@ -52,6 +55,7 @@ def find_recurring(
     fresh: Flags,
     late: Integers,
     on_marks: Integers,
+    bases: Sequence[str | None],
 ) -> tuple[Recurring, ...]:
     """Find the readings of which two sessions have the position, those of each two sessions together.
 
@@ -66,6 +70,7 @@ def find_recurring(
         fresh: (n,) which readings have a place and repeat no other row.
         late: (p, 2) numbers of readings that are one by two clocks, of which one is held back.
         on_marks: (m, 2) numbers of occupations that are copies.
+        bases: the key of each base id that `Observed.base` numbers.
     """
     numbers, position = shared
     here = fresh[numbers] & (rows.session[numbers] >= 0)
@@ -85,11 +90,11 @@ def find_recurring(
     pairs = np.take_along_axis(pairs, np.argsort(of.time[places], axis=1, kind="stable"), axis=1)
     session = np.sort(rows.session[pairs].astype(np.int64), axis=1)
     return tuple(
-        _recurring(rows, prepared, pairs[(session == both).all(axis=1)]) for both in np.unique(session, axis=0)
+        _recurring(rows, prepared, pairs[(session == both).all(axis=1)], bases) for both in np.unique(session, axis=0)
     )
 
 
-def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> Recurring:
+def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Recurring:
     pairs = pairs[np.lexsort((pairs[:, 0], pairs[:, 1]))]
     of, _, places = of_pairs(rows, pairs)
     time = of.time[places]
@@ -101,7 +106,8 @@ def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> Recurr
     )
     export = rows.export(pairs).astype(np.int64)
     row = int(rows.source_row(pairs[:1, 1])[0])
-    return Recurring(rows.session[pairs].astype(np.int64), time, export, told, row)
+    base = np.array(bases, np.object_)[of.base[places]]
+    return Recurring(rows.session[pairs].astype(np.int64), time, export, base, told, row)
 
 
 def _no_chance(rows: ReadingRows, fresh: Flags, pairs: Integers) -> Flags:

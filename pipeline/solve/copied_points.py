@@ -20,7 +20,7 @@ def copied_point_doubts(survey: Survey, issued: IssuedApart) -> Iterator[Doubtfu
     """Yield a doubt for every two sessions whose readings of one position would be issued at two places."""
     limits = survey.job.checks
     for one in survey.first_pass.recurring:
-        apart = issued.apart(one.session, one.time, one.export)
+        apart = issued.apart(one.session, one.time, one.export, one.base)
         plan = np.hypot(apart[:, 0], apart[:, 1])
         beyond = np.flatnonzero((plan > limits.horizontal) | (np.abs(apart[:, 2]) > limits.vertical))
         if not len(beyond):

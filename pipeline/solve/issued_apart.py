@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.survey import Survey
@@ -27,26 +28,36 @@ class IssuedApart:
     field: FieldShifts
     places: Floats
 
-    def apart(self, session: Integers, time: Integers, export: Integers) -> Floats:
+    def apart(
+        self, session: Integers, time: Integers, export: Integers, base: NDArray[np.object_] | None = None
+    ) -> Floats:
         """Return (k, 3) metres to the east, the north and up from the first to the second of readings of one position.
 
-        They are NaN where a session is untied. The position is that of the first one's session: what the shift turns
-        over some kilometres makes no difference here.
+        They are NaN where a session is untied, or has a field shift of one base id and those are not known. The
+        position is that of the first one's session: what the shift turns over some kilometres makes no difference.
 
         Args:
             session: (k, 2) indices of the sessions of each two readings.
             time: (k, 2) UTC milliseconds.
             export: (k, 2) numbers of the exports.
+            base: (k, 2) base ids, None for a reading that has none.
         """
+        texts = np.full(session.shape, None, np.object_) if base is None else base
         first, second = (
-            self._issued(self.places[session[:, 0]], session[:, which], time[:, which], export[:, which])
-            for which in (0, 1)
+            self._issued(
+                self.places[session[:, 0]],
+                Read(session[:, side], time[:, side], export[:, side], pa.array(texts[:, side], pa.string())),
+            )
+            for side in (0, 1)
         )
-        return second - first
+        apart = second - first
+        if base is None:
+            of_one_base = [one.window.session for one in self.field.taken if one.window.base is not None]
+            apart[np.isin(session, of_one_base).any(axis=1)] = np.nan
+        return apart
 
-    def _issued(self, raw: Floats, session: Integers, time: Integers, export: Integers) -> Floats:
-        frames, none = self.survey.operations.frames, np.zeros((len(session), 3))
-        by = Read(session, time, export, pa.nulls(len(session), pa.string()))
+    def _issued(self, raw: Floats, by: Read) -> Floats:
+        frames, none = self.survey.operations.frames, np.zeros((len(raw), 3))
         raw = self.field.take_out(raw, by, frames.to_issued)
-        found = correct(frames, raw, session, sigma=none, shifts=self.add, site=self.survey.operations.site)
+        found = correct(frames, raw, by.session, sigma=none, shifts=self.add, site=self.survey.operations.site)
         return np.column_stack([found.easting, found.northing, found.height])
