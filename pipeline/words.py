@@ -70,6 +70,7 @@ class Doubt(StrEnum):
     TOLERANCE = "tolerance"
     SITE = "site"
     BASE = "base"
+    CUT_OFF = "cut-off"
 
 
 class FailOn(StrEnum):

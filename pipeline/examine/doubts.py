@@ -9,6 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.examine.clock_doubts import ClockFinding, clock_doubts
 from pipeline.examine.coarse_digits import coarse_doubts
 from pipeline.examine.computed import on_the_marks
+from pipeline.examine.cut_off import cut_off_doubts
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
@@ -66,6 +67,7 @@ def doubts_before(
         *site_doubts(survey),
         *base_doubts(survey),
         *shifted_doubts(survey),
+        *cut_off_doubts(survey),
     ]
     return confirmed_by(survey.job, found)
 

@@ -1,6 +1,7 @@
 """Makes the first pass over the exports: picks out occupations, notes extents, times and repeated rows."""
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 import pyarrow as pa
@@ -72,6 +73,7 @@ class FirstPass:
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
+        cut_off: the line that a file ends within, by the number of the export, of those that end so.
         files: what is noted of each export.
         same_names: points whose names others have too.
         codes: the codes that readings have, None where the job has no table of codes.
@@ -109,6 +111,7 @@ class FirstPass:
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
     claims: tuple[StatedOffsets, ...] = ()
+    cut_off: dict[int, int] = field(default_factory=dict)
     kept: tuple[Kept, ...] = ()
     readings: ReadingRows | None = None
     codes: CodeLog | None = None
@@ -204,6 +207,7 @@ class _Gatherer:
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, sieve.quality)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [StatedOffsets() for _ in prepared.exports]
+        self.cut_off: dict[int, int] = {}
         room = Room()
         self.kept = [Kept(room) for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}
@@ -256,6 +260,7 @@ class _Gatherer:
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
             claims=tuple(self.claims),
+            cut_off=self.cut_off,
             codes=self.codes,
             kept=tuple(self.kept),
             coarse=find_coarse(rows, once, self.prepared, self.files.logs),
@@ -276,7 +281,8 @@ class _Gatherer:
     def _read(self, number: int, export: Export) -> int:
         done, rows = self.ledger.rows_so_far, 0
         self.ledger.begin(crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic")
-        for batch in read_ahead(export, self.claims[number], self.kept[number]):
+        cut_off = partial(self.cut_off.__setitem__, number)
+        for batch in read_ahead(export, self.claims[number], self.kept[number], cut_off):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
             if self.progress:

@@ -174,17 +174,23 @@ def _told_apart(exports: list[Export]) -> list[Export]:
 
 
 def read_batches(
-    export: Export, rows_per_batch: int = 65536, claims: StatedOffsets | None = None
+    export: Export,
+    rows_per_batch: int = 65536,
+    claims: StatedOffsets | None = None,
+    cut_off: Callable[[int], None] | None = None,
 ) -> Iterator[pa.RecordBatch]:
     """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
 
-    Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone.
+    Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone,
+    ``cut_off`` the line that the file ends within, if it does.
     Raises `JobError` where the file cannot be read to its end, or is not the one whose sum the export bears.
     """
     try:
         _check_signature(export)
         with _opened(export, rows_per_batch) as source:
             for raw in source.batches:
+                if cut_off is not None and raw.cut_off:
+                    cut_off(int(raw.row[-1]))
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
                     yield batch.slice(start, rows_per_batch)
@@ -213,9 +219,11 @@ def _opened(export: Export, rows_per_batch: int) -> Iterator[Source]:
         yield Source(0, None, export.looked.how.afresh(), iter(export.looked.rows))
 
 
-def read_ahead(export: Export, claims: StatedOffsets | None, kept: Kept | None) -> Iterator[pa.RecordBatch]:
+def read_ahead(
+    export: Export, claims: StatedOffsets | None, kept: Kept | None, cut_off: Callable[[int], None] | None = None
+) -> Iterator[pa.RecordBatch]:
     """Give what `read_batches` does, keeping a text's if asked to; one with much to read is read in its own thread."""
-    batches = read_batches(export, claims=claims)
+    batches = read_batches(export, claims=claims, cut_off=cut_off)
     form = export.path.suffix.lower()
     try:
         much = form in TEXT and export.path.stat().st_size > MUCH

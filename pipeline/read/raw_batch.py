@@ -26,12 +26,14 @@ class Raw:
     """A batch of rows: the export's columns by name, the rows' numbers in the file, and what made a row unreadable.
 
     Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart.
+    ``cut_off`` is whether the file ends within the last row.
     """
 
     columns: dict[str, pa.Array]
     row: Integers
     fault: pa.Array | None = None
     geometry: Geometry | None = None
+    cut_off: bool = False
 
     @property
     def size(self) -> int:

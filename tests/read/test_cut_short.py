@@ -72,3 +72,56 @@ def test_a_row_of_fewer_cells_that_no_line_end_closes_is_said_to_be_cut(tmp_path
     details = told["detail"].to_pylist()
     assert details[:-1] == [None] * (len(lines) - 2) and "where the header names" in details[-1]
     assert ("the file may be cut off in it" in details[-1]) is (ending == "")
+
+
+HEAD = "Point,Observed,Lon,Lat,Height,Base"
+
+
+def with_bases(*bases: str) -> str:
+    """The rows with base ids behind them, in turn, and no line end behind the last."""
+    return "\n".join([HEAD, *(f"{row},{bases[at % len(bases)]}" for at, row in enumerate(ROWS))])
+
+
+@pytest.mark.parametrize(
+    ("text", "missing"),
+    [
+        (with_bases("BASE-A", "BASE-B")[:-1], "5 of the 6 characters"),  # of another base, as it stands
+        (with_bases("BASE-A")[:-5], "1 of the 6 characters"),
+        (with_bases("BASE-A")[:-6], "nothing of what all the rows before have"),
+    ],
+)
+def test_the_beginning_of_a_word_that_comes_again_and_again_is_no_word(tmp_path: Path, text: str, missing: str) -> None:
+    told = text_table(tmp_path, text, COLUMNS | {"base": "Base"})["detail"].to_pylist()
+    assert told[:-1] == [None] * 24 and missing in told[-1]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        with_bases("BASE-A", "BASE-B"),
+        with_bases("BASE-A", ""),  # not every row has one
+        with_bases("BASE-A")[:-6] + "BASE-C",
+        with_bases(*(f"tree {number} by the hedge" for number in range(25)))[:-4],  # remarks, each another
+        with_bases("12", "14", "13")[:-1],  # a whole number of fewer figures
+        with_bases("BASE-A")[:-1] + "\n",
+    ],
+)
+def test_a_last_word_that_may_be_whole_is_one(tmp_path: Path, text: str) -> None:
+    assert set(text_table(tmp_path, text, COLUMNS | {"base": "Base"})["detail"].to_pylist()) == {None}
+
+
+@pytest.mark.parametrize(
+    ("last", "cut"),
+    [
+        ("P", True),
+        ("P35,2026-03-01T21:35:00Z,172", True),
+        ('P35,"2026-03-01T21:35', True),
+        ("END", False),
+        ("END,25", False),
+        ("P35,2026-03-01T21:35:00Z,172.6,-43.5,1.2,a remark, and more", False),  # a sign too many, and nothing missing
+    ],
+)
+def test_a_last_line_that_no_row_begins_like_closes_the_file(tmp_path: Path, last: str, cut: bool) -> None:
+    *before, told = text_table(tmp_path, f"{TEXT}\n{last}", COLUMNS)["detail"].to_pylist()
+    assert before == [None] * 25
+    assert told is not None and ("the file may be cut off in it" in told) is cut
