@@ -2,7 +2,8 @@
 that fit at other hours, or that are out of the order of their file.
 
 Times that are off by whole hours leave the proof as it is where they stay in their sessions, as occupations move along.
-Where some would then belong to another session, and so to another base, they take it away.
+Where some would then belong to another session, and so to another base, they take it away; likewise where it is their
+clock that has a good part of a file held back, with whatever checks are in it.
 """
 
 from collections.abc import Iterator, Sequence
@@ -18,19 +19,26 @@ from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.headed_clocks import Headed, headed_otherwise, minutes_east, states_utc
 from pipeline.examine.row_order_words import order_words
-from pipeline.intake.clock_offset import offset_words
+from pipeline.intake.clock_offset import advice, offset_words
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
+from pipeline.near import listed
 from pipeline.read.clock_changes import ClockChange
 from pipeline.read.exports import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
 from pipeline.tables import milliseconds
-from pipeline.words import Doubt, Reason, counted
+from pipeline.words import Doubt, Reason, counted, plural
 
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
 #: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.
 _OUTSIDE, _MANY = 0.05, 10
+#: The part of its readings that a clock has to hold back before it is in doubt, and where no zone explains it.
+_PART_HELD, _MOST_HELD = 0.1, 0.2
+#: Hours between UTC and the legal times of the world, summer's among them, by their laws.
+_LEGAL_HOURS = (*range(-11, 15), -9.5, -3.5, -2.5, 3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75, 13.75)
+#: Hours by which legal time is ahead of the sun's, from and to, and degrees of longitude under one hour of that.
+_LEGAL, _UNDER_ONE_HOUR = (-1.0, 2.6), 15.0
 #: Milliseconds for which a controller's clock is taken to stay as it was set. Common practice, no source.
 _SAME_CLOCK = 8 * DAY
 #: The part of them that another hour has to put into sessions, and that it may put out of them.
@@ -54,11 +62,12 @@ class _Fit:
 
 @dataclass(frozen=True)
 class _Clock:
-    """The clock of one export: when there are readings, and which sessions they belong to."""
+    """The clock of an export, and of ``others`` with it: when there are readings, and which sessions they belong to."""
 
     survey: Survey
     number: int
     index: SessionIndex
+    others: tuple[int, ...] = ()
 
     @property
     def export(self) -> Export:
@@ -67,14 +76,14 @@ class _Clock:
     @cached_property
     def minutes(self) -> tuple[pa.Array, Integers, Integers]:
         """Base ids, the middles of minutes and how many readings each has, those of all bases one after the other."""
-        found = self.survey.first_pass.files[self.number].clock()
-        minutes = [minute for minute, _ in found.values()]
+        logs = [self.survey.first_pass.files[number] for number in (self.number, *self.others)]
+        found = [(base, *of_base) for log in logs for base, of_base in log.clock().items()]
         none = np.zeros(0, np.int64)
-        which = np.repeat(np.arange(len(found)), np.array([len(minute) for minute in minutes], np.int64))
+        which = np.repeat(np.arange(len(found)), np.array([len(minute) for _, minute, _ in found], np.int64))
         return (
-            pa.array(list(found), pa.string()).take(pa.array(which)),
-            np.concatenate([none, *minutes]) + MINUTE // 2,
-            np.concatenate([none, *(count for _, count in found.values())]),
+            pa.array([base for base, _, _ in found], pa.string()).take(pa.array(which)),
+            np.concatenate([none, *(minute for _, minute, _ in found)]) + MINUTE // 2,
+            np.concatenate([none, *(count for _, _, count in found)]),
         )
 
     @cached_property
@@ -101,7 +110,7 @@ class _Clock:
             for row, (name, session, export) in enumerate(
                 zip(*(table.column(key).to_pylist() for key in ("name", "session", "export")), strict=True)
             )
-            if export == self.number and (session, name or "") in said
+            if export in (self.number, *self.others) and (session, name or "") in said
         ]
         session = np.asarray(table.column("session"), np.int64)[rows]
         start, end = (
@@ -153,12 +162,55 @@ class _Clock:
         best = max(fits, key=lambda one: one.inside, default=None)
         return best if best is not None and best.inside >= _FITS else None
 
+    def held_by_clock(self) -> _Fit | None:
+        """Return the offset to which all readings agree, those outside all sessions and those within; None for chance.
+
+        The clocks at the site, or UTC in their place, are what a controller keeps: such an offset speaks for itself.
+        Of others, one among all whole hours has to be left. It has to leave every reading in its session, or none of
+        those that are within says anything of it.
+        """
+        here = self.fit(0)
+        held = here.rows - here.within
+        if not here.within or held < max(_MANY, _PART_HELD * here.rows):
+            return None
+        tried = dict.fromkeys([*self._at_site, *_HOURS])
+        fits = [
+            fit for fit in map(self.fit, tried) if fit.inside >= _FITS and not fit.changed and self.keeps(fit.offset)
+        ]
+        likely = [fit for fit in fits if fit.offset in self._at_site]
+        if likely:
+            return max(likely, key=lambda fit: fit.inside)
+        return fits[0] if len(fits) == 1 and held >= _MOST_HELD * here.rows else None
+
+    @cached_property
+    def _at_site(self) -> tuple[int, ...]:
+        """Offsets, milliseconds, between the zone that times are read by and the clocks that may have written them.
+
+        Those are UTC, the clock of the sessions and the legal times by the sun at the site.
+        """
+        kind, area = clock(self.export.points.time_zone, None).kind, self.survey.first_pass.area
+        clocks = [0, *self.zones()]
+        if area is not None:
+            sun = area.centre[0] / _UNDER_ONE_HOUR
+            clocks += [round(hours * HOUR) for hours in _LEGAL_HOURS if sun + _LEGAL[0] <= hours <= sun + _LEGAL[1]]
+        read: set[int] = {0}
+        if self.export.bare_time is not None and kind not in (None, 0):
+            times = self.minutes[1]
+            read = {minutes_east(kind, moment(int(time))) * MINUTE for time in (times.min(), times.max())}
+        return tuple(dict.fromkeys(ours - theirs for ours in sorted(read) for theirs in clocks if ours != theirs))
+
+    def after(self, offset: int) -> tuple[int, ...]:
+        """Return the sessions of the readings with times moved by an offset."""
+        found = self.index.attach(self.minutes[1] + offset, self.minutes[0])
+        return tuple(np.unique(found[found >= 0]).tolist())
+
 
 @dataclass(frozen=True)
 class ClockFinding:
     """What is said of an export's clock: a note, or a doubt where the sessions of readings may be wrong.
 
-    ``sessions`` are those that may be, None for all that the export has readings of.
+    ``sessions`` are those that may be, None for all that the export has readings of. ``holds`` is whether it is what
+    holds readings back outside all sessions.
     """
 
     export: int
@@ -167,6 +219,7 @@ class ClockFinding:
     what: str
     doubt: bool
     sessions: tuple[int, ...] | None = None
+    holds: bool = False
 
 
 def clock_notes(found: Sequence[ClockFinding]) -> list[str]:
@@ -192,19 +245,50 @@ def _sessions(survey: Survey, told: ClockFinding) -> tuple[int, ...]:
 
 def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
     """Yield what is odd about the clock of each export: some thirty offsets are tried on it, so this is asked once."""
+    held, told = _held_by_clock(survey)
+    yield from held
     for number in range(len(survey.exports)):
         of = _Clock(survey, number, survey.sieve.index)
         headed = headed_otherwise(of.export, of.minutes[1])
         yield from _unstated(of, headed)
         yield from _headed(of, headed)
         yield from _disagreeing(of)
-        yield from _better(of)
+        if number not in told:
+            yield from _better(of)
         yield from _unchanged(of)
         yield from _not_turned_back(of)
     for found, what in order_words(survey):
         doubt = bool(found.doubted)
         file = survey.exports[found.export].shown
         yield ClockFinding(found.export, file, found.row, what, doubt, found.doubted if doubt else None)
+
+
+def _held_by_clock(survey: Survey) -> tuple[list[ClockFinding], set[int]]:
+    """Say of which exports a clock holds readings back; return their numbers as well.
+
+    Where all with readings outside agree, that is one finding: each of many small files has too few to say it.
+    """
+    clocks = [_Clock(survey, number, survey.sieve.index) for number in range(len(survey.exports))]
+    some = [of.number for of in clocks if (here := of.fit(0)).within < here.rows]
+    every = [_Clock(survey, some[0], survey.sieve.index, tuple(some[1:]))] if len(some) > 1 else []
+    for tried in (every, [clocks[number] for number in some]):
+        found = [(of, fit) for of in tried if (fit := of.held_by_clock()) is not None]
+        if found:
+            return [_said_of(*one) for one in found], {n for of, _ in found for n in (of.number, *of.others)}
+    return [], set()
+
+
+def _said_of(of: _Clock, fit: _Fit) -> ClockFinding:
+    numbers, held = (of.number, *of.others), fit.rows - of.fit(0).within
+    exports = [of.survey.exports[number] for number in numbers]
+    part = f"all {fit.rows:,}" if fit.within == fit.rows else f"{fit.within:,} of them"
+    where = f" of {listed([one.shown for one in exports])}" if of.others else ""
+    what = (
+        f"{held:,} of {counted(fit.rows, 'reading')}{where} {plural(held, 'is', 'are')} held back outside all sessions;"
+        f" with times {offset_words(fit.offset)} {part} would be inside:"
+        f" {advice(fit.offset, zoned=all(one.bare_time is None for one in exports))}"
+    )
+    return ClockFinding(of.number, "" if of.others else of.export.shown, 0, what, True, of.after(fit.offset), True)
 
 
 def _unstated(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:

@@ -51,7 +51,7 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
     else:
         share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
         zoned = all(prepared.exports[number].bare_time is None for number in outside.exports)
-        how, fix = f"times {offset_words(offset)}", _advice_zoned(offset) if zoned else _advice(offset)
+        how, fix = f"times {offset_words(offset)}", advice(offset, zoned=zoned)
     names = [prepared.exports[number].shown for number in outside.exports]
     where = ", ".join(names[:3]) + and_more(len(names) - 3)
     part = "all" if share == 1.0 else f"{share:.0%}"
@@ -91,6 +91,11 @@ def offset_words(offset: int) -> str:
     return f"{hours} h {way}" if not rest else f"{hours} h {rest // MINUTE} min {way}"
 
 
+def advice(offset: int, *, zoned: bool) -> str:
+    """Say what to look at where an offset, in milliseconds, puts times into sessions; ``zoned`` ones say their own."""
+    return _advice_zoned(offset) if zoned else _advice_bare(offset)
+
+
 def _advice_zoned(offset: int) -> str:
     """Say what may be wrong where times say their own offset from UTC, which no time_zone changes."""
     if offset == -GPS_AHEAD:
@@ -101,7 +106,7 @@ def _advice_zoned(offset: int) -> str:
     return _OWN
 
 
-def _advice(offset: int) -> str:
+def _advice_bare(offset: int) -> str:
     if offset == -GPS_AHEAD:
         return 'GPS time, 18 s ahead of UTC, seems to be read as UTC (time_zone = "GPS"), or a session ends too early'
     if offset == GPS_AHEAD:

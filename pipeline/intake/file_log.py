@@ -187,7 +187,16 @@ class FileLogs:
             self._note_ends(batch, sifted, log, rows)
         for word in ("name", "code"):
             self._note_dates(batch.column(word), word, log, rows)
-        self._note_minutes(batch, sound | (sifted.held == reason_code(Reason.OUTSIDE_SESSIONS)), log)
+        self._note_minutes(batch, sound | self._good_outside(batch, sifted, export), log)
+
+    def _good_outside(self, batch: pa.RecordBatch, sifted: Sifted, export: Export) -> Flags:
+        """Return (n,) which readings would be sound in a session: floats on the way to work say nothing of a clock."""
+        outside: Flags = sifted.held == reason_code(Reason.OUTSIDE_SESSIONS)
+        if outside.any():
+            outside &= ~(accept.poor(batch, self.quality) | accept.absurd(batch))
+            if export.points.columns.solution is not None:
+                outside &= ~accept.not_fixed(batch, self.quality)
+        return outside
 
     def _note_dates(self, cells: pa.Array, word: str, log: FileLog, rows: Integers) -> None:
         dates = pc.fill_null(pc.match_substring_regex(cells, _DATE), False).to_numpy(zero_copy_only=False)

@@ -40,8 +40,8 @@ _FIELD = 0.020
 _LISTED = 4
 
 
-def base_notes(survey: Survey) -> list[str]:
-    """Return in words where the exports and the sessions disagree on the bases."""
+def base_notes(survey: Survey, *, clock_told: bool = False) -> list[str]:
+    """Return in words where the exports and the sessions disagree on the bases, and on the clock if not yet told."""
     told: list[str] = []
     sessions = [_Session(survey, window) for window in survey.windows]
     far = [(at, distance) for at in sessions if (distance := at.far_start()) is not None]
@@ -50,7 +50,7 @@ def base_notes(survey: Survey) -> list[str]:
         told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
     if far:
         told.append(_far(far))
-    return [*told, *id_notes(survey), *filter(None, [survey.clock_offset])]
+    return [*told, *id_notes(survey), *filter(None, [None if clock_told else survey.clock_offset])]
 
 
 def base_facts(survey: Survey) -> list[BaseLog | None]:

@@ -46,7 +46,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     told += [*_reversed_zones(survey, shown is None), *held_checks(survey.prepared, survey.first_pass)]
     told += [*zone_notes(survey), *survey.first_pass.notes]
-    told += base_notes(survey)
+    told += base_notes(survey, clock_told=any(one.holds for one in examined.clocks))
     told += [*clock_notes(examined.clocks), *file_notes(survey), *hidden_notes(survey)]
     return [*told, *code_notes(survey, shown is not None)]
 

@@ -115,12 +115,88 @@ def test_a_wrong_hour_that_moves_readings_to_another_base_is_in_doubt(hours: int
     assert f"with times {abs(hours)} h {'earlier' if hours > 0 else 'later'}" in text
 
 
-def test_a_wrong_hour_within_one_session_is_told_and_not_in_doubt(tmp_path: Path) -> None:
-    job = simulate(Plan(sessions=1, points=60))
-    job.job["session"][0]["checks"] = []
-    path = late(job, 2).write(tmp_path)
-    assert kinds(path) == []
-    assert any("with times 2 h earlier" in text for text in told(path))
+def without_checks(plan: Plan, zone: int = 0) -> Simulation:
+    """Return a job of which the checks go by their codes, its sessions written by a clock so many hours from UTC."""
+    job = simulate(plan)
+    for session in job.job["session"]:
+        session["checks"] = []
+        for key in ("start", "end"):
+            session[key] = session[key].astimezone(dt.timezone(dt.timedelta(hours=zone)))
+    return job
+
+
+@pytest.mark.parametrize(("hours", "zone"), [(2, 0), (2, 2), (1, 1), (-2, 0)])
+def test_a_clock_that_holds_a_good_part_of_a_file_back_is_in_doubt(hours: int, zone: int, tmp_path: Path) -> None:
+    """No reading is in another session: what is lost is what the clock puts outside, checks among it."""
+    job = without_checks(Plan(sessions=2, points=60), zone)
+    if hours < 0:  # ties stand at the opening: let them be where they are
+        job.rows["time"][job.rows["kind"] == "tie"] += np.timedelta64(4, "h")
+    path = late(job, hours).write(tmp_path)
+    outcome = run_job(path)
+    (doubt,) = outcome.record["doubts"]
+    held = outcome.record["rows"]["by_reason"]["outside_sessions"]
+    assert (outcome.exit_code, doubt["kind"], doubt["sessions"]) == (3, "time-zone", ["session-01", "session-02"])
+    way = "earlier" if hours > 0 else "later"
+    rows = len(job.rows["time"])
+    assert f"{held} of {rows} readings are held back" in doubt["what"]
+    assert f"with times {abs(hours)} h {way} all {rows} would be inside" in doubt["what"]
+    assert sum("fall outside all sessions" in note for note in outcome.record["notes"]) == 0  # once is enough
+    replace_in(path, {"[job]\n": '[checks]\nconfirmed = ["time-zone"]\n\n[job]\n'})
+    assert run_job(path).record["doubts"][0]["confirmed"]
+
+
+def test_one_file_of_four_on_local_time(tmp_path: Path) -> None:
+    job, part = without_checks(Plan(sessions=2, points=119), 2), 4
+    points, rows = np.flatnonzero(job.rows["kind"] == "point"), len(job.rows["kind"])
+    mine = points[np.linspace(0, len(points) - 1, rows // part).astype(np.int64)]
+    job.rows["time"][mine] += np.timedelta64(2, "h")
+    job.keep(np.concatenate([mine, np.setdiff1d(np.arange(rows), mine)]))
+    path = job.write(tmp_path, files=part)
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert doubt["kind"] == "time-zone" and doubt["what"].startswith("rover001.csv: ")
+
+
+def test_small_files_are_held_against_the_sessions_together(tmp_path: Path) -> None:
+    """None of them has ten readings outside."""
+    job = late(without_checks(Plan(sessions=2, points=36), 2), 2)
+    path = job.write(tmp_path, files=8)
+    assert kinds(path) == ["time-zone"]
+    (what,) = [doubt["what"] for doubt in run_job(path, dry_run=True).record["doubts"]]
+    assert re.search("of rover00.*, rover00.* are held back outside all sessions; with times 2 h earlier all", what)
+
+
+@pytest.mark.parametrize("zone", [0, 1, 2])
+@pytest.mark.parametrize("later", [0.0, 3.0])
+def test_rows_before_and_after_work_are_in_no_doubt(zone: int, later: float, tmp_path: Path) -> None:
+    """The base was switched on an hour later, or off an hour sooner, than the crew worked; windows with room or not."""
+    job = without_checks(Plan(sessions=1, points=80), zone)
+    (session,) = job.job["session"]
+    tie = job.rows["kind"] == "tie"
+    job.rows["time"][tie] += np.timedelta64(2, "h")
+    session["start"] += dt.timedelta(hours=1)
+    session["end"] += dt.timedelta(hours=-1 if not later else 0)
+    assert kinds(job.write(tmp_path)) == []
+
+
+@pytest.mark.parametrize("zone", [0, 2])
+def test_floats_on_the_way_to_work_are_in_no_doubt(zone: int, tmp_path: Path) -> None:
+    """Thirty readings before the base was there, and a session that was left to run for hours at the end."""
+    job = without_checks(Plan(sessions=1, points=60), zone)
+    (session,) = job.job["session"]
+    points = np.flatnonzero(job.rows["kind"] == "point")[:30]
+    job.rows["time"][points] = job.rows["time"].min() - np.arange(40, 70).astype("timedelta64[m]")
+    job.rows["solution"][points] = "float"
+    session["end"] += dt.timedelta(hours=2.5)
+    assert kinds(job.write(tmp_path)) == []
+
+
+@pytest.mark.parametrize("slack", [0, 9])
+def test_a_session_that_is_left_out_is_in_no_doubt(slack: int, tmp_path: Path) -> None:
+    """The morning of a day on one base, which is in the same file; the afternoon's session is as long as you like."""
+    job = two_halves()
+    kept = job.job["session"].pop(1)
+    job.job["session"] = [kept | {"end": kept["end"] + dt.timedelta(hours=slack)}]
+    assert "time-zone" not in kinds(job.write(tmp_path))
 
 
 def test_one_rover_of_two_on_another_hour(tmp_path: Path) -> None:
