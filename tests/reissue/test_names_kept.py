@@ -98,6 +98,25 @@ def test_a_layer_stays_the_codes_that_had_it(job: Path, layers: Callable[[Outcom
     assert layers(again) == both and verify(job.parent / "out").intact
 
 
+@pytest.mark.parametrize(("layers", "plain"), [(in_layers, "points_no_code"), (on_layers, "no_code")])
+def test_the_plain_name_is_of_points_without_a_code(
+    job: Path, layers: Callable[[Outcome], dict[str, set[str | None]]], plain: str
+) -> None:
+    """Nothing of the code "*" can be in a name; whoever links to the plain one gets no such points, now or later."""
+    headings, rows = rows_of(job)
+    signs = dict(zip((*FIRST, *LATER), ("*", "no_code", "**", "*", "kerb", "kerb"), strict=True))
+    rows = [{**row, "Code": signs.get(row["Code"], row["Code"])} for row in rows]
+    lay(job.parent / "rover001.csv", headings, rows)
+    before = layers(run_job(job))
+    assert plain not in before and {"*", "no_code", "**", "kerb"} == set().union(*before.values())
+
+    none = [{**row, "Code": ""} if row["Code"] == "kerb" else row for row in rows]
+    lay(job.parent / "rover001.csv", headings, none)
+    found = layers(run_job(job))
+    assert {code or "" for code in found.pop(plain)} == {""}
+    assert found == {name: codes for name, codes in before.items() if codes != {"kerb"}}
+
+
 def test_a_column_stays_the_headings_that_had_it(job: Path) -> None:
     """A case twin and a heading called like a number's name come by an export that is sorted before."""
     headings, rows = rows_of(job)

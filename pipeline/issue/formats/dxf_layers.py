@@ -97,7 +97,8 @@ def point_layers(
     A code's layer bears the code's name, cleaned, or that which the job gives it. Where two codes would have the same,
     the one that is written so has it, and the other's has four digits behind it that hang on the code alone. A layer of
     drawings ``before`` (`dxf_former.former_layers`) stays the code's that had it: no name changes or holds another
-    code because a further one comes or one goes.
+    code because a further one comes or one goes. Those of points without a code go to no code, not even to one such as
+    "*" of which nothing is left.
     """
     former = Former(before)
     had = {key: former.of(_told(key), _name(key)) for key in counts if _given(key[0], given) is None}
@@ -111,7 +112,8 @@ def point_layers(
         if layer is not None:
             name = _with_word(shared.setdefault(layer.casefold(), layer), key[1])
         else:
-            name = _free(had[key] or _name(key), key, taken, former)
+            free_of = taken if key[0] is None or had[key] is not None else taken | _of_no_code()
+            name = _free(had[key] or _name(key), key, free_of, former)
         told = f"{_described(key, given)}: {counted(counts[key], 'point')}"
         groups[key] = Group(Layer(name, colour, told))
         taken |= {layer.name.casefold() for layer in groups[key].layers}
@@ -136,6 +138,13 @@ def _free(name: str, key: Key, taken: set[str], former: Former) -> str:
         if not {each.casefold() for each in names} & taken and not former.are_anothers(names, _told(key)):
             return one
     raise RuntimeError(f"there is no name left for the layer of {key}")
+
+
+def _of_no_code() -> set[str]:
+    """Return the names of all layers that points without a code may have, in small letters."""
+    words = (None, _UNKNOWN, *_WARNING)
+    groups = (Group(Layer(_name((None, word)), WHITE, "")) for word in words)
+    return {layer.name.casefold() for group in groups for layer in group.layers}
 
 
 def _digits(key: Key, turn: int) -> str:

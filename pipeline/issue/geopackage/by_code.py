@@ -73,18 +73,20 @@ class ByCode:
     ) -> Iterator[tuple[str, LayerSource]]:
         """Yield each code, in order, with its layer, once all batches are taken.
 
-        Names are told apart; a code that had a layer in an issue before, as ``former`` says, keeps its name.
+        Names are told apart; a code that had a layer in an issue before, as ``former`` says, keeps its name. That of
+        the points without a code goes to no code, also where there are none yet: a code such as "*" leaves no name.
         """
         self._writer.close()
         self._file.seek(0)
         pieces = pa.ipc.open_file(self._file)
         codes = sorted(self._pieces, key=lambda code: (not code, code.casefold(), code))
-        names = layer_names({code: _name(code) for code in codes}, former)
-        for code, name in zip(codes, names, strict=True):
+        wanted = ["", *(code for code in codes if code)]
+        names = dict(zip(wanted, layer_names({code: _name(code) for code in wanted}, former), strict=True))
+        for code in codes:
             batches = _together(map(pieces.get_batch, self._pieces[code]))
             shown = cleaned(code, re.compile(r"[;]"), _LONGEST) or "none"
             described = f"code {shown}; {description}"
-            yield code, LayerSource(name, self._schema, batches, described, kept=KEPT, like=_LIKE)
+            yield code, LayerSource(names[code], self._schema, batches, described, kept=KEPT, like=_LIKE)
 
 
 def _name(code: str) -> str:
