@@ -13,20 +13,24 @@ if TYPE_CHECKING:
 _SESSIONS, _FAILING = 6, 3
 
 
-def waits_for(record: Record, rule: str | None = None) -> list[str]:
-    """Return in words why an issue is not released by a rule, its own where none is given; nothing where it is."""
+def waits_for(record: Record, rule: str | None = None, now: int | None = None) -> list[str]:
+    """Return in words why an issue is not released by a rule, its own where none is given; nothing where it is.
+
+    ``now`` is the number of the issue that `current` shows, where that is known: another one may have been released by
+    hand since, and what is at stake was counted against the one before.
+    """
     release = record["release"]
-    return why_held(release, record["verdict"], rule) if release is not None else []
+    return why_held(release, record["verdict"], rule, now) if release is not None else []
 
 
-def why_held(release: Release, verdict: str, rule: str | None = None) -> list[str]:
+def why_held(release: Release, verdict: str, rule: str | None = None, now: int | None = None) -> list[str]:
     """Return the same of an issue whose record is being made; whether it is pending is not looked at."""
     by = rule or release["rule"]
     if by == ReleaseRule.ANY:
         return []
     if by == ReleaseRule.PROVEN:
         return [] if verdict == Verdict.PROVEN else [f'its verdict is {verdict}, and issue.release asks for "proven"']
-    told = [_sentence(stake, release["current"]) for stake in release["at_stake"][:_SESSIONS]]
+    told = [_sentence(stake, release["current"], now) for stake in release["at_stake"][:_SESSIONS]]
     more = len(release["at_stake"]) - _SESSIONS
     return [*told, f"and so in {counted(more, 'more session')}"] if more > 0 else told
 
@@ -46,11 +50,13 @@ def release_command(record: Record) -> str:
     return f'tiedown release JOB {record["issue"]} --because "..."'
 
 
-def _sentence(stake: AtStake, current: int | None) -> str:
+def _sentence(stake: AtStake, current: int | None, now: int | None) -> str:
     counts = ((stake["held"], "held back"), (stake["withdrawn"], "withdrawn"), (stake["moved"], "moved"))
     told = [f"{count:,} {word}" for count, word in counts if count]
     number = sum(count for count, _ in counts)
     those = f"{counted(number, 'point')} of issue {current:03d}" if current is not None else counted(number, "point")
+    if current is not None and now is not None and now != current:
+        those += " (current when this issue was made)"
     if not stake["failing"]:
         return f"session {stake['session']} has no point left: {those}: {', '.join(told)}"
     failing = ", ".join(stake["failing"][:_FAILING])

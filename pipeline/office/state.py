@@ -151,7 +151,7 @@ def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
     number, shown = found.newest["issue"], found.shown["issue"] if found.shown is not None else None
     if found.waits:
         yield Word.PENDING, f"issue {number:03d} waits to be released; {stays(found.newest, shown)}"
-        yield from ((Word.PENDING, f"issue {number:03d}: {why}") for why in waits_for(found.newest))
+        yield from ((Word.PENDING, f"issue {number:03d}: {why}") for why in waits_for(found.newest, now=shown))
         yield Word.PENDING, f"to release it: {release_command(found.newest)}"
     standing = {record["issue"]: record for record in (found.shown, found.newest) if record is not None}
     for issue, record in sorted(standing.items()):

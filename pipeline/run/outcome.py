@@ -104,7 +104,7 @@ def outcome(
 ) -> Outcome:
     """Return what became of a run, with the issue that `current` shows now and what was ``removed``."""
     number = record["issue"]
-    waits = waits_for(record) if is_pending(record) and current != number else []
+    waits = waits_for(record, now=current) if is_pending(record) and current != number else []
     return Outcome(record, folder, issued, current, tuple(waits), removed=removed)
 
 

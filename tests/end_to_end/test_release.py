@@ -182,10 +182,15 @@ def test_of_two_that_wait_the_earlier_is_released(job: tuple[Simulation, Path], 
     run_job(path)
     path.write_text(path.read_text(encoding="utf-8") + '\n[particulars]\ncrew = "two"\n', encoding="utf-8")
     assert run_job(path).record["issue"] == 3 and shown(path) == "001"
+    assert "current when this issue was made" not in tiedown("run", path)[1]  # as it is still
     release(path, 2, "the mark was moved")
-    assert "PENDING: current stays at issue 002" in tiedown("run", path)[1]
+    said = tiedown("run", path)[1]
+    assert "PENDING: current stays at issue 002" in said
+    assert re.search(r"points? of issue 001 \(current when this issue was made\): \d", said)
     said = tiedown("office", path, "--to", tmp_path / "page.html")[1]
     assert "issue 003 waits to be released; current stays at issue 002" in said
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert "of issue 001 (current when this issue was made): " in page
     drawn = tmp_path / "out" / "issues" / "002" / "simulated-002.html"
     drawn.write_text(drawn.read_text(encoding="utf-8") + " ", encoding="utf-8")
     for words in (["run"], ["run", "--dry-run"], ["check"]):  # what is drawn from is looked at too
