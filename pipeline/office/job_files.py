@@ -1,21 +1,27 @@
 """The job files among what was named, and below folders that were: what has a table ``[job]`` is one.
 
+Issues that are left there without their job file are found as well: nobody would miss the job otherwise.
+
 Hidden folders are not looked into, nor what runs keep in a job's folder, nor what links to folders lead to, which may
 go round in circles.
 """
 
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
-from pipeline.issue.folder.folder_names import ISSUES, MARKER
+from pipeline.issue.folder.folder_names import ISSUES, MARKER, numbered
+from pipeline.issue.folder.marker import Marker, read_marker
 from pipeline.issue.folder.ownership import find_keeper
-from pipeline.job.named_folder import as_written
+from pipeline.issue.record import NAME as RECORD
+from pipeline.job.named_folder import as_written, folder_in
+from pipeline.problems import JobError
 
 _ENDING = ".toml"
 #: What the text of a job file has that is no TOML any more.
@@ -33,13 +39,27 @@ class JobFile:
 
 
 @dataclass(frozen=True)
+class Orphan:
+    """Issues without a job file: their folder, the job's name, and where its file was when it was last run, if known.
+
+    ``there`` is whether a file is there still, which is no job file any more.
+    """
+
+    folder: Path
+    name: str
+    path: Path | None
+    there: bool
+
+
+@dataclass(frozen=True)
 class JobFilesFound:
-    """What was found: the job files, and what was passed over, each with why.
+    """What was found: the job files, issues without one, and what was passed over, each with why.
 
     ``missing`` is what was named, or lies below it, and could not be looked at: there may be jobs in it.
     """
 
     jobs: tuple[JobFile, ...]
+    orphans: tuple[Orphan, ...]
     skipped: tuple[tuple[str, str], ...]
     missing: tuple[tuple[str, str], ...]
 
@@ -63,7 +83,35 @@ def find_job_files(named: Iterable[Path]) -> JobFilesFound:
             look.missing[str(path)] = why
     skipped = sorted((path, why) for path, why in look.skipped.items() if os.path.realpath(path) not in jobs)
     ordered = sorted(jobs.values(), key=lambda job: str(job.path))
-    return JobFilesFound(tuple(ordered), tuple(skipped), tuple(sorted(look.missing.items())))
+    orphans = _orphans(look.folders, ordered, {os.path.realpath(path) for path, _ in skipped})
+    return JobFilesFound(tuple(ordered), tuple(orphans), tuple(skipped), tuple(sorted(look.missing.items())))
+
+
+def _orphans(folders: Iterable[Path], jobs: Iterable[JobFile], skipped: Collection[str]) -> Iterator[Orphan]:
+    """Yield the folders with issues that no job file is of: none of ``jobs``, nor the one that last ran into it.
+
+    That may lie where nobody looked, and may name another folder by now. Where it is among what was ``skipped`` it was
+    looked at, and is no job file any more.
+    """
+    named = {os.path.normcase(at) for job in jobs if (at := folder_in(job.said, job.path)) is not None}
+    for folder in folders:
+        if os.path.normcase(os.path.realpath(folder)) in named:
+            continue
+        marker = None
+        with suppress(JobError):  # told of its job, if there is one
+            marker = read_marker(folder)
+        path = _beside(folder, marker) if marker is not None else None
+        there = path is not None and os.path.lexists(path)
+        if not there or os.path.realpath(path or "") in skipped:
+            yield Orphan(folder, marker.job if marker is not None else folder.name, path, there)
+
+
+def _beside(folder: Path, marker: Marker) -> Path:
+    """Return where a job file was when it was last run, by the way that led to its folder where that is the same."""
+    path = Path(os.path.normpath(folder / marker.job_file))
+    return (
+        path if os.path.realpath(path.parent) == os.path.realpath(marker.path(folder).parent) else marker.path(folder)
+    )
 
 
 class _Look:
@@ -72,6 +120,7 @@ class _Look:
     def __init__(self) -> None:
         self.skipped: dict[str, str] = {}
         self.missing: dict[str, str] = {}
+        self.folders: list[Path] = []
         self._left = limits.LOOKED_AT
 
     def files(self, path: Path) -> Iterator[tuple[Path, bool]]:
@@ -115,6 +164,8 @@ class _Look:
             if self._left < 0:
                 raise _TooMany
             names = {each.name for each in entries}
+            if ISSUES in names and any(os.path.lexists(issue / RECORD) for _, issue in numbered(folder)):
+                self.folders.append(folder)
             is_kept = find_keeper(folder) if names & {MARKER, ISSUES} else None
             for each in entries:
                 path = folder / each.name

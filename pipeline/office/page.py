@@ -19,7 +19,7 @@ from pipeline.issue.folder.synced_write import write_synced
 from pipeline.issue.report.office_page import MADE_BY, IssueShown, JobShown, OfficePage, render
 from pipeline.job.time_zones import on_clock
 from pipeline.office.job_files import JobFilesFound, find_job_files
-from pipeline.office.state import JobState, RecordSeen, state
+from pipeline.office.state import JobState, RecordSeen, state, state_of_orphan
 from pipeline.office.words import WORDS, Word
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told
 from pipeline.visible import one_line
@@ -64,11 +64,12 @@ def office(named: Sequence[Path], to: Path, since: datetime, now: datetime) -> W
     if (refused := _refused(to, real)) is not None:
         raise JobError([refused])
     found = find_job_files(named)
-    if not found.jobs:
+    if not (found.jobs or found.orphans):
         what = "there is no job file" if found.missing else "there is no job file in it"
         told = found.missing or tuple((str(path), what) for path in named)
         raise JobError([Problem(path, 0, why, "name job files, or folders that hold some") for path, why in told])
-    states = tuple(sorted((state(job, since) for job in found.jobs), key=lambda one: one.order))
+    orphans = (state_of_orphan(orphan, since) for orphan in found.orphans)
+    states = tuple(sorted((*(state(job, since) for job in found.jobs), *orphans), key=lambda one: one.order))
     _write(real, render(_page(states, found, real.parent, since, now)))
     return Written(to, states, found)
 
@@ -119,7 +120,7 @@ def _job(one: JobState, place: Path) -> JobShown:
         running=one.running,
         remarks=one.remarks,
         file=one_line(str(one.path)),
-        link=_link(one.path, place),
+        link=_link(one.path, place) if one.in_file else "",
         folder=_link(one.folder, place) if one.folder is not None and one.folder.is_dir() else "",
         shown=_issue(shown, one.folder, place) if shown is not None else None,
         pending=_issue(one.newest, one.folder, place) if one.newest is not None and one.waits else None,

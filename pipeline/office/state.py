@@ -16,7 +16,7 @@ from pipeline.issue.report.word_meanings import URGENCY
 from pipeline.job.named_folder import folder_in
 from pipeline.office.events import events
 from pipeline.office.issue_status import Issued, issued, size_of
-from pipeline.office.job_files import JobFile
+from pipeline.office.job_files import JobFile, Orphan
 from pipeline.office.logged_runs import last_ended, last_run, runs_in, unfinished
 from pipeline.office.words import Word
 from pipeline.problems import JobError
@@ -28,6 +28,8 @@ from pipeline.words import Role, Verdict, counted
 if TYPE_CHECKING:
     from pipeline.issue.record_types import Record
 
+#: What reading a folder's notes and records may raise, whatever stands in them.
+_UNREAD = (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError)
 #: So many things of one kind are told of a job.
 _REMARKS_MAX = 8
 _NEVER = "no issue yet: the job has not been run, or no run has succeeded; tiedown check reports what is wrong"
@@ -54,6 +56,7 @@ class JobState:
     ``needs`` is what needs somebody, each with its word, the gravest first; ``events`` what happened since the moment
     asked for, oldest first; ``running`` says who runs the job now, "" for nobody; ``remarks`` deserve a look at
     leisure. ``shown`` is the issue that `current` shows, ``newest`` the one that was made last, at ``made``.
+    ``in_file`` is whether there is a file at the path.
     """
 
     path: Path
@@ -69,6 +72,7 @@ class JobState:
     made: datetime | None = None
     last_run: Logged | None = None
     size: int = 0
+    in_file: bool = True
 
     @property
     def word(self) -> Word:
@@ -105,9 +109,28 @@ def state(job: JobFile, since: datetime) -> JobState:
         return _of(bare, folder, since)
     except JobError as error:
         return replace(bare, needs=tuple((Word.DAMAGED, str(one)) for one in error.problems[:_REMARKS_MAX]))
-    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
+    except _UNREAD as error:
         what = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return replace(bare, needs=((Word.UNREADABLE, f"the contents of its folder cannot be read: {what}"),))
+
+
+def state_of_orphan(orphan: Orphan, since: datetime) -> JobState:
+    """Return how issues stand that have no job file any more; it never raises for what their folder holds."""
+    bare = JobState(orphan.path or orphan.folder, orphan.name, orphan.folder, in_file=orphan.there)
+    if orphan.path is None:
+        what = "there are issues here, and no job file is of them"
+    else:
+        what = "the job's file is not there any more" if not orphan.there else "this is no job file any more"
+        what = f"{what}, and its issues still are, in {orphan.folder}"
+    gone = (
+        Word.NO_JOB_FILE,
+        f"{what}: nothing runs it; restore the job file, or move its issues out of what is checked",
+    )
+    try:
+        found = _of(bare, orphan.folder, since)
+    except (JobError, *_UNREAD):
+        found = bare
+    return replace(found, needs=(gone, *(need for need in found.needs if need[0] is not Word.NEVER)))
 
 
 def _of(bare: JobState, folder: Path, since: datetime) -> JobState:

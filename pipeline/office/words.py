@@ -7,20 +7,22 @@ class Word(IntEnum):
     """What becomes of a job in a word, the gravest first; `GOOD` needs nobody."""
 
     UNREADABLE = 0
-    NOT_TO_BE_RUN = 1
-    DAMAGED = 2
-    FAULT = 3
-    DIED = 4
-    TIMED_OUT = 5
-    REFUSED = 6
-    PENDING = 7
-    ATTENTION = 8
-    NEVER = 9
-    GOOD = 10
+    NO_JOB_FILE = 1
+    NOT_TO_BE_RUN = 2
+    DAMAGED = 3
+    FAULT = 4
+    DIED = 5
+    TIMED_OUT = 6
+    REFUSED = 7
+    PENDING = 8
+    ATTENTION = 9
+    NEVER = 10
+    GOOD = 11
 
 
 WORDS = {
     Word.UNREADABLE: "cannot be read",
+    Word.NO_JOB_FILE: "no job file",
     Word.NOT_TO_BE_RUN: "cannot be run",
     Word.DAMAGED: "damaged",
     Word.FAULT: "fault",

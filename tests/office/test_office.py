@@ -385,3 +385,63 @@ def test_a_disk_that_refuses_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyP
     with pytest.raises(JobError, match="the disk is full"):
         made(tmp_path)
     assert everything_below(tmp_path) == before
+
+
+def without_its_file(top: Path) -> Path:
+    """Return the job file, deleted, of a job with an issue, beside another job."""
+    add_issue(job_file(top / "jobs" / "here"))
+    path = job_file(top / "jobs" / "gone")
+    add_issue(path)
+    path.unlink()
+    return path
+
+
+def test_issues_whose_job_file_was_deleted_are_told(tmp_path: Path) -> None:
+    path = without_its_file(tmp_path)
+    written, page = made(tmp_path)
+    assert [(WORDS[one.word], one.path) for one in written.needing] == [("no job file", path)]
+    (told,) = (what for one in written.needing for _, what in one.needs)
+    assert "is not there any more, and its issues still are" in told and told in unescape(page)
+    assert f'href="./{path.relative_to(tmp_path).as_posix()}"' not in page  # there is nothing to be opened
+    assert CliRunner().invoke(app, ["office", str(tmp_path / "jobs"), "--to", str(tmp_path / "p.html")]).exit_code == 3
+
+
+def test_issues_alone_make_a_page_too(tmp_path: Path) -> None:
+    path = without_its_file(tmp_path)
+    written, _ = made(tmp_path, path.parent)
+    assert [one.path for one in written.needing] == [path]
+
+
+@pytest.mark.parametrize("content", ["", "x = 1\n"])
+def test_a_file_that_is_no_job_file_any_more_is_told_with_its_issues(content: str, tmp_path: Path) -> None:
+    path = without_its_file(tmp_path)
+    path.write_text(content)
+    written, _ = made(tmp_path)
+    assert [(WORDS[one.word], one.path) for one in written.needing] == [("no job file", path)]
+    assert "this is no job file any more" in written.needing[0].needs[0][1]
+
+
+@pytest.mark.parametrize("how", ["renamed", "elsewhere", "another folder", "no TOML"])
+def test_issues_that_a_job_file_is_of_are_not_told(how: str, tmp_path: Path) -> None:
+    """It may be called otherwise by now, lie where nobody looks, keep its issues in another folder, or be broken."""
+    path = without_its_file(tmp_path)
+    if how == "renamed":
+        job_file(path.parent, file="other.toml")
+    elif how == "elsewhere":
+        job_file(path.parent)
+        assert not made(tmp_path, tmp_path / "jobs" / "here", path.parent / "out")[0].needing
+    elif how == "another folder":
+        job_file(path.parent)
+        path.write_text(path.read_text().replace('"out"', '"new"'))
+    else:
+        path.write_text('[job]\nname = "\n')
+    assert "no job file" not in [WORDS[one.word] for one in made(tmp_path)[0].states]
+
+
+def test_a_folder_that_was_marked_and_has_no_issue_is_not_told(tmp_path: Path) -> None:
+    path = job_file(tmp_path / "jobs" / "gone")
+    add_issue(job_file(tmp_path / "jobs" / "here"))
+    with held(path):
+        pass
+    path.unlink()
+    assert not made(tmp_path)[0].needing

@@ -23,8 +23,8 @@ class JobShown:
     """A job on the page; times are texts, each as the job's clocks show it, the local one after the one of UTC.
 
     ``word`` is what becomes of it, ``bad`` whether that is a bad word; ``needs`` and ``events`` are sentences; ``file``
-    and ``link`` its job file and a link to that, ``folder`` a link to its folder, "" for none; ``shown`` is the issue
-    that `current` shows, ``pending`` the one that waits.
+    and ``link`` its job file and a link to that, ``folder`` a link to its folder, each link "" for none; ``shown`` is
+    the issue that `current` shows, ``pending`` the one that waits.
     """
 
     name: str
