@@ -107,6 +107,7 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
         many = len(group) > 1 and sum(len(case.own(session)) for session in group) > _TOGETHER
         for some in [(session,) for session in group] if many else [group]:
             found += [replace(one, apart=many) for one in _read_group(case, some, rows)]
+    found = _without_vain_lines(case, found)
     calm = [session for session in rows if session not in set(troubled)]
     drifts = [trend for session in calm if (trend := _drift(case, session, len(calm))) is not None]
     return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts), noisy)
@@ -230,12 +231,39 @@ def _split(case: Case, session: int, explanations: Sequence[Explanation]) -> str
     """Return the lines that split a session where its base moved, if no other explanation is clearly better."""
     from pipeline.blunders.split_session import split_lines
 
+    where = _moved(case, session, explanations)
+    return None if where is None else split_lines(case.survey, case.solved, session, *where)
+
+
+def _moved(case: Case, session: int, explanations: Sequence[Explanation]) -> tuple[int, int] | None:
+    """Return the gap in time in which a session's base moved, None where another explanation is clearly better."""
     for explanation in explanations:
         moved, where = explanation.hypothesis.kind is Kind.BASE_MOVED, explanation.hypothesis.where
         if moved and where is not None and explanation.score - explanations[0].score < CLOSE:
-            mine = case.solved.occupations.session[where[0]] == session
-            return split_lines(case.survey, case.solved, session, *where) if mine else None
+            return where if case.solved.occupations.session[where[0]] == session else None
     return None
+
+
+def _without_vain_lines(case: Case, found: Sequence[Diagnosis]) -> list[Diagnosis]:
+    """Return diagnoses without lines that split a session and yet leave in it what fails for no known cause.
+
+    Nor with those that part two rovers at work at the same time: one of them may be off all the time.
+    """
+    from pipeline.blunders.one_rover import parted
+    from pipeline.blunders.split_session import splits
+
+    told = []
+    for one in found:
+        where = None if one.split is None else _moved(case, one.session, one.explanations)
+        if where is not None:
+            others = [each for each in found if each.session == one.session and each is not one and each.explanations]
+            explained = {row for each in others for row in each.rows} | case.allowed
+            own, time = case.own(one.session), case.solved.occupations.time
+            before, after = own[time[own] <= time[where[0]]], own[time[own] >= time[where[1]]]
+            vain = parted(case, one.session, before, after) or not splits(case.solved, one.session, *where, explained)
+            one = replace(one, split=None) if vain else one
+        told.append(one)
+    return told
 
 
 def _drift(case: Case, session: int, sessions: int) -> Drift | None:

@@ -12,6 +12,7 @@ from pipeline.blunders.exchanged import exchanged_in_field, exchanged_in_registe
 from pipeline.blunders.far_off import bent
 from pipeline.blunders.misstated import Retyped, misstated
 from pipeline.blunders.not_stated import FoundPattern, hypotheses_of, partial
+from pipeline.blunders.one_rover import one_rover
 from pipeline.blunders.one_scale import one_scale
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
@@ -75,6 +76,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
         for alike in several(scope, own):
             _take_up(tried, scope, alike)
         tried.add(exchanged_in_field(scope, own, evidence))
+        tried.add(one_rover(scope, session))
         tried.add(_setups(scope, session))
         tried.add(stated_shifts(scope, session, own))
         stated = list(misstated(scope, session, own))

@@ -1,6 +1,6 @@
 """The lines of a job file that split a session where its base moved."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from pipeline.sessions.toml_lines import (
     table_lines,
 )
 from pipeline.solve.solve import Solved
+from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
 
 
@@ -58,6 +59,31 @@ def split_lines(survey: Survey, solved: Solved, session: int, last_good: int, fi
             "",
         ]
     )
+
+
+def splits(solved: Solved, session: int, last_good: int, first_bad: int, explained: Collection[int]) -> bool:
+    """Tell whether all that fails in a session passes with the lines of `split_lines`, but for what is ``explained``.
+
+    Each part's differences are taken from its ties' mean, as its own shift will have them; ``explained`` are failing
+    occupations that have another cause, rows of `compare.OnMarks`.
+    """
+    on_marks = solved.occupations
+    compared = on_marks.compared
+    rows = np.flatnonzero((on_marks.session == session) & compared.judged & ~on_marks.temporary)
+    off = np.nan_to_num(np.column_stack([compared.east, compared.north, compared.height]))
+    whole = np.flatnonzero(on_marks.session == session)
+    late = whole[on_marks.time[whole] >= on_marks.time[first_bad]].tolist()
+    early = whole[on_marks.time[whole] <= on_marks.time[last_good]].tolist()
+    parts = (early, [row for row in early if on_marks.roles[row] is Role.TIE]), (late, _to_tie(solved, late))
+    for part, tied in parts:
+        ties = np.intersect1d(tied, rows).astype(np.int64)
+        if tied and not len(ties):
+            continue  # on temporary marks alone, which show nothing of it
+        judged = np.setdiff1d(np.intersect1d(part, rows), list(explained)).astype(np.int64)
+        left = off[judged] - (off[ties].mean(axis=0) if len(ties) else 0.0)
+        if not compared.tolerance.passes(plan_and_height(left), compared.holds[judged]).all():
+            return False
+    return True
 
 
 def _occupations(

@@ -194,6 +194,8 @@ class Drafter:
         hold(within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
         proof[self._unsure(batch, number, session)] = PROOFS.index(Proof.SUSPECT)
+        for stray in self.solved.strays:
+            proof[stray.readings(session.astype(np.int64), number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         hold(within(self.given.gone, start, rows), Reason.DUPLICATE)
@@ -299,7 +301,7 @@ class Drafter:
             return self.solved.unanswered[drafted.start + row]
         if reason is Reason.SUSPECT:
             one = drafted.batch.slice(row, 1), drafted.number, drafted.session[row : row + 1]
-            return _WHY_UNSURE if self._unsure(*one).any() else _WHY_PROOF[reason]
+            return _WHY_UNSURE if self._unsure(*one).any() else self._why_stray(drafted, row) or _WHY_PROOF[reason]
         if reason is Reason.DUPLICATE:
             if (given := self.given.explain(drafted.start + row)) is not None:
                 return given
@@ -320,6 +322,13 @@ class Drafter:
         if reason is Reason.UNCHECKED and doubts:
             return f"what checks prove is in doubt: {doubts[0]}"
         return _WHY_PROOF.get(reason)
+
+    def _why_stray(self, drafted: Drafted, row: int) -> str | None:
+        """Return in words that all that its rover stood on is off; None where that is not so."""
+        session, base = drafted.session[row : row + 1].astype(np.int64), drafted.batch.column("base").slice(row, 1)
+        files = [export.shown for export in self.survey.exports]
+        of = (one for one in self.solved.strays if one.readings(session, drafted.number, base).any())
+        return next((one.why(files) for one in of), None)
 
     def _why_outside(self, drafted: Drafted, row: int) -> str:
         """Return in words what does not reach a reading: an operation's area of use, a grid or the projection."""

@@ -433,7 +433,7 @@ class Accuracy(Strict):
 
 
 class SuspectPoint(Strict):
-    """A reading next in time to an occupation that failed, or that says that it is a check where no mark is."""
+    """A reading next in time to an occupation that failed, or of an export all of whose did; or a check on no mark."""
 
     name: Annotated[str | None, Field(description="its name")]
     code: Annotated[str | None, Field(description="its code")]

@@ -4,25 +4,17 @@ A check proves where the base stood for all, and pole height, clock and what the
 alone (common practice, no source).
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pyarrow.compute as pc
 
-from pipeline.arrays import Integers
-from pipeline.clock import MINUTE
+from pipeline.intake.at_one_time import Clock, minutes_within, together
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
-from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
 from pipeline.words import Reason, plural, reason_code
-
-#: Of an export its minutes with readings, ascending, and how many, by base id (`FileLog.clock`).
-_Clock = Mapping[str | None, tuple[Integers, Integers]]
-
-#: Turns between two exports that tell two rovers at work from one that changed files; and one for so many minutes.
-_LEAST_TURNS, _TURNS = 2, 4
 
 _DUPLICATE = reason_code(Reason.DUPLICATE)
 
@@ -47,19 +39,17 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
         )
 
 
-def _alone(
-    survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[_Clock]
-) -> Iterator[tuple[int, int]]:
+def _alone(survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock]) -> Iterator[tuple[int, int]]:
     """Yield the exports that stood on no mark in a session, each with one beside it that did."""
     files, number = survey.first_pass.files, window.index
     here = solved.occupations.session == number
     export = np.asarray(solved.occupations.table.column("export"), np.int64)[here]
     stood = np.bincount(export, minlength=len(files)).tolist()
-    minutes = {at: _minutes(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
+    minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in minutes if stood[at] and files[at].sessions[number] > stood[at]]
     for at, own in minutes.items():
-        other = next((one for one in beside if _together(own, minutes[one])), None) if not stood[at] else None
+        other = next((one for one in beside if together(own, minutes[one])), None) if not stood[at] else None
         if other is not None:
             yield at, other
 
@@ -69,32 +59,3 @@ def _exported_again(survey: Survey) -> set[tuple[int, int]]:
     table = survey.first_pass.candidates
     repeats = table.filter(pc.equal(table.column("held"), _DUPLICATE))
     return {*zip(repeats.column("session").to_pylist(), repeats.column("export").to_pylist(), strict=True)}
-
-
-def _minutes(clock: _Clock, window: SessionWindow) -> Integers:
-    """Return (m,) the minutes, ascending, in which an export has readings within a session, UTC milliseconds."""
-    base, found = base_key(window.base), [np.zeros(0, np.int64)]
-    for key, (minutes, _) in clock.items():
-        first, after = np.searchsorted(minutes, (window.start_ms - MINUTE, window.end_ms)).tolist()
-        if base is None or key in (None, base):
-            found.append(minutes[first:after])
-    return np.unique(np.concatenate(found))
-
-
-def _together(one: Integers, other: Integers) -> bool:
-    """Tell whether readings of two exports lie between one another, (m,) minutes of each: in turns, or in one minute.
-
-    One that went on in a second file, and then in the first again, leaves a gap in that: no reading of it is there.
-    """
-    if not len(one) or not len(other):
-        return False
-    begin, end = max(int(one[0]), int(other[0])), min(int(one[-1]), int(other[-1]))
-    here = [each[(each >= begin) & (each <= end)] for each in (one, other)]
-    for edge, place in ((begin, 0), (end, -1)):
-        if all(edge in each for each in here):  # one of them begins or ends here, the other may have just before
-            late = 1 if one[place] == edge else 0
-            here[late] = here[late][here[late] != edge]
-    every = np.concatenate(here)
-    whose = np.repeat([0, 1], [len(each) for each in here])[np.argsort(every, kind="stable")]
-    turns, fewer = int(np.count_nonzero(np.diff(whose))), min(len(each) for each in here)
-    return turns >= _LEAST_TURNS and turns * _TURNS >= fewer

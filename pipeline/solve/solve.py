@@ -30,6 +30,7 @@ from pipeline.solve.observations import Tied, applied, candidate_sigma, covarian
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.shift import Shifts
+from pipeline.solve.strays import Stray, strays
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
 from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
@@ -90,10 +91,12 @@ class Solved(Adjusted):
     Args:
         evidence: per session.
         verdicts: per session.
+        strays: what of a session's occupations is off from the rest, so that no other proves the points with it.
     """
 
     evidence: tuple[Evidence, ...]
     verdicts: tuple[Verdict, ...]
+    strays: tuple[Stray, ...]
 
 
 @dataclass(frozen=True)
@@ -196,6 +199,7 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
         missed=adjusted.missed,
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
+        strays=strays(adjusted.occupations, survey.windows),
     )
 
 

@@ -25,8 +25,8 @@ def suspect_table(record: Record, package: str) -> Table | None:
         Column("Is", "t", lambda row: "held back" if row["held_back"] else "issued"),
     ]
     caption = (
-        "Readings next in time to a failing occupation of a control mark, or recorded as a check where there is no"
-        f" mark; {clocks(record['local_clock'])}."
+        "Readings next in time to a failing occupation of a control mark, of an export all of whose occupations failed,"
+        f" or recorded as a check where there is no mark; {clocks(record['local_clock'])}."
     )
     first, rest = found["points"][:_FIRST], found["points"][_FIRST:]
     chosen = Chosen(first, rest, found["total"] - len(found["points"]))

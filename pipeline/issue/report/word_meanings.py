@@ -17,7 +17,7 @@ VERDICTS = {
 PROOFS = {
     Proof.BRACKETED: "between two occupations of control marks that both passed",
     Proof.UNCLOSED: "a passing occupation on one side in time, none on the other",
-    Proof.SUSPECT: "next in time to an occupation that failed",
+    Proof.SUSPECT: "next in time to an occupation that failed, or of an export all of whose occupations did",
     Proof.UNCHECKED: "in a session without an independent check, or with a doubt that takes its proof away",
 }
 
@@ -33,8 +33,8 @@ REASONS = {
     Reason.POOR_QUALITY: "its own quality figures are beyond the limits of the job",
     Reason.IMPLAUSIBLE: "its position or height is not possible: far from its base, its session or its neighbours",
     Reason.OUTSIDE_COVERAGE: "it is outside the area of the grid, the projection or a grid file",
-    Reason.SUSPECT: "an occupation of a control mark next to it in time failed, or it says that it is a check and"
-    " no mark is there",
+    Reason.SUSPECT: "an occupation of a control mark next to it in time failed, or all of its export in the session"
+    " did, or it says that it is a check and no mark is there",
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check, or a doubt takes its proof away",
     Reason.DUPLICATE: "it is the same observation as another row, exported twice, or copied to another name and time",

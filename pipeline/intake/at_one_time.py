@@ -1,0 +1,45 @@
+"""Which exports have readings at the same time within a session: two rovers at work, not one that changed files."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.clock import MINUTE
+from pipeline.sessions.attach import base_key
+from pipeline.sessions.windows import SessionWindow
+
+#: Of an export its minutes with readings, ascending, and how many, by base id (`FileLog.clock`).
+Clock = Mapping[str | None, tuple[Integers, Integers]]
+
+#: Turns between two exports that tell two rovers at work from one that changed files; and one for so many minutes.
+_LEAST_TURNS, _TURNS = 2, 4
+
+
+def minutes_within(clock: Clock, window: SessionWindow) -> Integers:
+    """Return (m,) the minutes, ascending, in which an export has readings within a session, UTC milliseconds."""
+    base, found = base_key(window.base), [np.zeros(0, np.int64)]
+    for key, (minutes, _) in clock.items():
+        first, after = np.searchsorted(minutes, (window.start_ms - MINUTE, window.end_ms)).tolist()
+        if base is None or key in (None, base):
+            found.append(minutes[first:after])
+    return np.unique(np.concatenate(found))
+
+
+def together(one: Integers, other: Integers) -> bool:
+    """Tell whether readings of two exports lie between one another, (m,) minutes of each: in turns, or in one minute.
+
+    One that went on in a second file, and then in the first again, leaves a gap in that: no reading of it is there.
+    """
+    if not len(one) or not len(other):
+        return False
+    begin, end = max(int(one[0]), int(other[0])), min(int(one[-1]), int(other[-1]))
+    here = [each[(each >= begin) & (each <= end)] for each in (one, other)]
+    for edge, place in ((begin, 0), (end, -1)):
+        if all(edge in each for each in here):  # one of them begins or ends here, the other may have just before
+            late = 1 if one[place] == edge else 0
+            here[late] = here[late][here[late] != edge]
+    every = np.concatenate(here)
+    whose = np.repeat([0, 1], [len(each) for each in here])[np.argsort(every, kind="stable")]
+    turns, fewer = int(np.count_nonzero(np.diff(whose))), min(len(each) for each in here)
+    return turns >= _LEAST_TURNS and turns * _TURNS >= fewer
