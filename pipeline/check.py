@@ -71,8 +71,8 @@ def check_job(path: Path) -> Checked:
     last = newest_standing(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
-    doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
-    looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
+    doubts = tuple(dict.fromkeys(str(doubt) for doubt in solved.doubts if not doubt.confirmed))
+    looked_into = tuple(dict.fromkeys(str(doubt) for doubt in solved.doubts if doubt.confirmed))
     number, drawn = last[1]["issue"] + 1 if last else 1, _drawn_from(loaded.job.job.folder, last)
     taken_out = tuple(field_shift_message(one, number) for one in recorded(examined.survey, solved, number))
     odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))

@@ -6,6 +6,9 @@ from pipeline.issue.doubt_types import FrameChange, LostOccupation, ShiftAnew, U
 from pipeline.issue.record_types import DoubtNoted
 from pipeline.words import Doubt
 
+#: The issue that is being made, whose number is known when its record is written, as the one that an origin names.
+THIS_ISSUE = 0
+
 
 @dataclass(frozen=True)
 class Doubtful:
@@ -13,7 +16,8 @@ class Doubtful:
 
     ``sessions`` are indices of sessions, None for all. ``file`` and ``line`` say where it was seen, as in `Problem`.
     ``confirmed`` is whether the job file says that somebody looked into this kind of doubt and found all in order.
-    ``origin`` is what it is about, where the next issues know it again by that; ``what`` is for people alone.
+    ``origin`` is what it is about, where the next issues know it again by that; ``what`` is for people alone. Doubts of
+    one sentence that are about several things are told once.
     """
 
     kind: Doubt
@@ -35,13 +39,16 @@ class Doubtful:
         key = f'[checks] confirmed = ["{self.kind}"]'
         return f"{where}{self.what} -> the points stay unproven until you have checked this and set {key}"
 
-    def recorded(self, names: list[str]) -> DoubtNoted:
-        """Return the doubt as the issue record has it; ``names`` are those of the job's sessions."""
+    def recorded(self, names: list[str], issue: int) -> DoubtNoted:
+        """Return the doubt as the record of an issue has it; ``names`` are those of the job's sessions."""
+        origin = self.origin
+        if origin is not None and origin["of"] == "occupation" and origin["failed_in"] == THIS_ISSUE:
+            origin = {**origin, "failed_in": issue}
         concerned = names if self.sessions is None else [names[number] for number in self.sessions]
         return {
             "kind": str(self.kind),
             "what": str(self),
             "sessions": concerned,
             "confirmed": self.confirmed,
-            "origin": self.origin,
+            "origin": origin,
         }

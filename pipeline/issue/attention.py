@@ -116,7 +116,8 @@ def worth_a_look(record: Record) -> list[Attention]:
 
 
 def _needed(record: Record, many: Counted) -> Iterator[Attention]:
-    yield from (Attention(Kind.DOUBT, one["what"], one) for one in record["doubts"] if not one["confirmed"])
+    doubts = {one["what"]: one for one in reversed(record["doubts"]) if not one["confirmed"]}  # each sentence once
+    yield from (Attention(Kind.DOUBT, what, one) for what, one in reversed(doubts.items()))
     for why in waits_for(record):
         yield Attention(Kind.PENDING, f"not released when it was made, {stays(record)}: {why}")
     for check in record["checks"]:

@@ -1,4 +1,4 @@
-"""The occupations of the newest issue, and the failed ones that it carried as doubts.
+"""The occupations of the newest issue, and what it carried as doubts: failed ones, and readings that seem to be checks.
 
 What failed may not be left out, nor left untested, so two questions are asked of each. `vanished` asks before anything
 is solved whether it is a sound reading of an occupation still; `unjudged` asks afterwards, of what is there, whether
@@ -6,14 +6,14 @@ anything tests it. Here is what both need: which those were, which reading is th
 one in the record of an issue, by which it is known again and taken along. It is known by these data, never by words.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import clock, iso, milliseconds_of, moment
-from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.doubtful import THIS_ISSUE, Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import LostOccupation, Now, Part
 from pipeline.issue.record_types import Record
@@ -21,35 +21,34 @@ from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.reissue.earlier import another_frame
 from pipeline.sessions.attach import base_key
+from pipeline.solve.never_of_mark import never_beyond
 from pipeline.words import Doubt, Holds, Role
 
 #: What is told of one that failed, as its sentence goes on.
 GONE, TIE, UNTESTED = "is no longer an occupation in the job", "is now a tie", "is no longer tested in {}"
 #: The two parts of an occupation, as sentences have them.
 PARTS: tuple[Part, Part] = ("position", "height")
-_SENTENCE = "{point} on {mark} (observed {seen} UTC) failed in issue {issue} and {how}"
+_SENTENCE = "{named} (observed {seen} UTC) {then} in issue {issue} and {how}"
 #: Milliseconds: an export may come again with its times to the second.
 ALIKE = 1000
 #: Metres further than the limit of a shift that a reading may be, as exported, from where it lay.
 BESIDE = 1.0
-#: A reading so many radii of a check from a mark, and further than two bases may be off by, was never one of it.
-_RADII, _BOTH = 10.0, 2.0
 
 
 @dataclass(frozen=True)
 class Occupied:
-    """An occupation that the newest issue had, or one that it told of as gone or untested.
+    """An occupation that the newest issue had, or one that it told of as gone, untested or compared with no mark.
 
     Args:
         issue: the number of the issue that had it.
-        point, mark: what it was called, and the mark that it was on.
+        point, mark: what it was called, and the mark that it was on; "" where it seemed to be a check far from all.
         time: UTC milliseconds.
         sessions: which sessions it would be of now.
         reach: those and what its own session is now: it loses what the occupation said.
         row: its row in the newest issue; None where that only told of it.
         parts: (2,) whether its position, its height failed; None where nobody knows.
         place: (3,) easting, northing, height that it had, on the grid of the job; None where these are not known.
-        untested: whether the newest issue told of it as one that is there still.
+        moved: metres that its session was moved by in the newest issue; NaN where that only told of it.
     """
 
     issue: int
@@ -61,7 +60,7 @@ class Occupied:
     row: CheckRow | None = None
     parts: Flags | None = None
     place: Floats | None = None
-    untested: bool = False
+    moved: float = np.nan
 
     @property
     def failed(self) -> bool:
@@ -80,8 +79,11 @@ class Occupied:
 
     def told(self, how: str) -> str:
         """Return the sentence that tells of it where it failed, and goes on by `GONE`, `TIE` or `UNTESTED`."""
-        number = f"{self.issue:03d}"
-        return _SENTENCE.format(point=self.point, mark=self.mark, seen=clock(self.time), issue=number, how=how)
+        name, then = self.point or "a reading", "failed"
+        if self.row is None and self.parts is None:
+            then = "failed or was compared with no mark" if self.mark else "was compared with no mark"
+        named = f"{name} on {self.mark}" if self.mark else name
+        return _SENTENCE.format(named=named, seen=clock(self.time), then=then, issue=f"{self.issue:03d}", how=how)
 
     def doubt(self, now: Now, how: str, sessions: tuple[int, ...], file: str = "", line: int = 0) -> Doubtful:
         """Return the doubt that it is, told by a sentence that goes on like ``how``, which is known again by its data.
@@ -105,15 +107,26 @@ class Occupied:
         """Say whether a doubt tells of it, whichever issue it names, and whatever has become of it."""
         return doubt.origin is not None and doubt.origin["of"] == "occupation" and _key(doubt.origin) == self.key
 
+    def asked_by(self, doubt: Doubtful) -> bool:
+        """Say whether a doubt of this run is of its reading, as one that seems to be a check of whichever mark."""
+        one = doubt.origin
+        if one is None or one["of"] != "occupation" or one["failed_in"] != THIS_ISSUE or one["point"] != self.point:
+            return False
+        return abs(milliseconds_of(one["observed"]) - self.time) <= ALIKE
+
     def never_of_it(self, survey: Survey) -> bool:
-        """Say whether it failed from so far that it was none of the mark: it was called a check by mistake."""
-        row, checks = self.row, survey.job.checks
-        most = max(_RADII * checks.radius, _BOTH * survey.job.shift.limit_horizontal)
-        return row is not None and row["role"] == Role.CHECK and self.failed and (row["d_horizontal"] or 0.0) > most
+        """Say whether it lay so far off that it was none of the mark: it was called a check by mistake."""
+        row = self.row
+        if row is None:
+            return not self.mark
+        most = never_beyond(survey.job, self.moved)
+        return row["role"] == Role.CHECK and self.failed and (row["d_horizontal"] or 0.0) > most
 
     def noted_as_point(self) -> str:
         """Say of one that was called a check by mistake that it is a point."""
-        off = (self.row["d_horizontal"] if self.row is not None else None) or 0.0
+        if self.row is None:
+            return f"{self.told(GONE)}: it is an ordinary point, far from every mark"
+        off = self.row["d_horizontal"] or 0.0
         return f"{self.told(GONE)}: it is an ordinary point {off:.1f} m from the mark and never was an occupation of it"
 
     def lies_there(self, raw: Floats, survey: Survey) -> Flags:
@@ -145,7 +158,8 @@ def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
         parts = _parts(row, holds.get(row["mark"], np.ones(2, bool)))
         place = np.array([row["easting"], row["northing"], row["height"]], float)
         there = place if placed and np.isfinite(place).all() else None
-        yield Occupied(last["issue"], str(row["point"]), row["mark"], time, sessions, reach, row, parts, there)
+        moved = _moved(session)
+        yield Occupied(last["issue"], str(row["point"]), row["mark"], time, sessions, reach, row, parts, there, moved)
 
 
 def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
@@ -159,7 +173,24 @@ def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
         time, names = milliseconds_of(one["observed"]), (one["failed_in"], one["point"], one["mark"])
         every = {at for name in doubt["sessions"] for at in _concerned(survey, time, name, before.get(name))}
         sessions = tuple(sorted(every))
-        yield Occupied(*names, time, sessions, sessions, parts=parts, untested=one["now"] != "gone")
+        yield Occupied(*names, time, sessions, sessions, parts=parts)
+
+
+def by_another_clock(last: Record, point: str, there: Mapping[str, Collection[int]]) -> bool:
+    """Tell whether the times of a session are read by another clock than in the newest issue, of a point that it had.
+
+    None of its occupations is there at its own time then, and some are at another.
+
+    Args:
+        last: the record of the newest issue.
+        point: the name of a reading.
+        there: UTC milliseconds of the readings that may be occupations, by name.
+    """
+    if not there.get(point):
+        return False
+    told = [(one["point"], milliseconds_of(str(one["observed"]))) for one in last["checks"]
+            if one["role"] != Role.NOTED and None not in (one["observed"], one["point"])]  # fmt: skip
+    return not any(abs(time - at) <= ALIKE for name, time in told for at in there.get(str(name), ()))
 
 
 def _concerned(survey: Survey, time: int, name: str, before: Session | None) -> set[int]:
@@ -202,6 +233,13 @@ def _parts_of(survey: Survey, before: Session | None) -> tuple[int, ...]:
 def _span(session: Session) -> tuple[int, int]:
     """Return the start and the end of a session of an issue, UTC milliseconds."""
     return milliseconds_of(session["start"]), milliseconds_of(session["end"])
+
+
+def _moved(session: Session | None) -> float:
+    """Return the metres that a session of an issue was moved by in plan, NaN where it was not."""
+    if session is None or session["shift_east"] is None or session["shift_north"] is None:
+        return np.nan
+    return float(np.hypot(session["shift_east"], session["shift_north"]))
 
 
 def _holds(last: Record) -> dict[str, Flags]:

@@ -1,6 +1,6 @@
 """What the issues before put in doubt and leave to be noted: asked of a job's readings, then of its shifts."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
@@ -8,7 +8,7 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
-from pipeline.reissue.unjudged import unjudged_doubts
+from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
 from pipeline.solve.solve import Adjusted
@@ -32,6 +32,13 @@ def of_readings(history: History, survey: Survey) -> Remembered:
     newest = history.newest.record
     doubts, notes = gone_checks(newest, survey)
     return Remembered((*unread_doubts(newest, survey), *doubts), tuple(notes))
+
+
+def since_before(history: History, survey: Survey, adjusted: Adjusted) -> Adjusted:
+    """Return an adjusted job whose doubts of readings that were in doubt before, or failed, know since when."""
+    if history.newest is None:
+        return adjusted
+    return replace(adjusted, doubts=asked_since(history.newest.record, survey, adjusted.doubts))
 
 
 def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Remembered:

@@ -6,6 +6,7 @@ as a point; what is no sound reading any more is told by `vanished` before.
 """
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,9 +16,19 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
-from pipeline.issue.doubt_types import Now
+from pipeline.issue.doubt_types import LostOccupation, Now
 from pipeline.issue.record_types import Record
-from pipeline.reissue.occupied import ALIKE, GONE, PARTS, TIE, UNTESTED, Occupied, occupied, told_before
+from pipeline.reissue.occupied import (
+    ALIKE,
+    GONE,
+    PARTS,
+    TIE,
+    UNTESTED,
+    Occupied,
+    by_another_clock,
+    occupied,
+    told_before,
+)
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
@@ -37,24 +48,58 @@ def unjudged_doubts(last: Record, survey: Survey, adjusted: Adjusted) -> tuple[t
     """
     doubts, notes = list[Doubtful](), list[str]()
     many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
+    there = _times(survey)
     for failed in _failed(last, survey):
-        if any(failed.told_by(doubt) for doubt in adjusted.doubts):
+        if any(failed.told_by(doubt) or failed.asked_by(doubt) for doubt in adjusted.doubts):
             continue
         now: Now | None
-        rows = _rows(failed, survey, adjusted, many[failed.point])
+        anew = by_another_clock(last, failed.point, there)
+        rows = _rows(failed, survey, adjusted, many[failed.point], anew)
         if len(rows):
             found = _still_judged(failed, rows, last, survey, adjusted)
             now, why, more = found if found is not None else (None, "", ())
-        elif not _is_point(failed, survey, adjusted):
-            continue
+        elif not len(readings := _readings(failed, survey, anew)):
+            if failed.never_of_it(survey):
+                continue  # `vanished` looked for it among the points
+            now, why, more = "gone", GONE, failed.reach
+        elif set(readings.tolist()) & _held(survey, adjusted):
+            continue  # told of as what it is at its time by now
         elif failed.never_of_it(survey):
             notes.append(failed.noted_as_point())
+            continue
+        elif any(_agrees(failed, row, adjusted) for row in readings.tolist()):
             continue
         else:
             now, why, more = "gone", f"{GONE}: it now counts as a point", failed.reach
         if now is not None and more:
             doubts.append(failed.doubt(now, why, tuple(sorted({*failed.reach, *more}))))
     return confirmed_by(survey.job, doubts), notes
+
+
+def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful]) -> tuple[Doubtful, ...]:
+    """Return the doubts of a run; those of readings that the newest issue had in doubt, or failing, are so since then.
+
+    What had failed of one is not forgotten while it is in no list. One that never was on a mark is taken as it is now.
+    """
+    had = [one for one in _failed(last, survey) if not one.never_of_it(survey)]
+    return tuple(
+        next((_since(one, doubt) for one in had if one.asked_by(doubt)), doubt) if doubt.origin else doubt
+        for doubt in doubts
+    )
+
+
+def _since(had: Occupied, doubt: Doubtful) -> Doubtful:
+    now = doubt.origin
+    if now is None or now["of"] != "occupation" or doubt.sessions is None:
+        return doubt
+    parts = set(now["parts"] or ()) | {part for part, bad in zip(PARTS, _parts_of(had), strict=True) if bad}
+    listed = [part for part in PARTS if part in parts] or None
+    origin: LostOccupation = {**now, "mark": had.mark or now["mark"], "failed_in": had.issue, "parts": listed}
+    return replace(doubt, origin=origin, sessions=tuple(sorted({*doubt.sessions, *had.reach})))
+
+
+def _parts_of(had: Occupied) -> Flags:
+    return had.parts if had.parts is not None else np.zeros(2, bool)
 
 
 def _failed(last: Record, survey: Survey) -> list[Occupied]:
@@ -72,7 +117,7 @@ def _failed(last: Record, survey: Survey) -> list[Occupied]:
     return list(failed.values())
 
 
-def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted, many: int) -> Integers:
+def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted, many: int, anew: bool) -> Integers:
     """Return which occupations are the one that failed: by name and time, by mark and time, or by name alone.
 
     The last where all times are read by another clock, and as many of its name are there. Where the register has no
@@ -90,16 +135,43 @@ def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted, many: int) -> In
     there &= np.array(same, bool) if of is not None else np.array(same, bool) | failed.lies_there(found.raw, survey)
     if there.any():
         return np.flatnonzero(there)
-    return np.flatnonzero(named) if named.sum() >= max(many, 1) else np.zeros(0, np.int64)
+    return np.flatnonzero(named) if anew and named.sum() >= max(many, 1) else np.zeros(0, np.int64)
 
 
-def _is_point(failed: Occupied, survey: Survey, adjusted: Adjusted) -> bool:
-    """Tell whether the reading is a sound one still that counts as a point, and is not told of as held back."""
-    candidates, held = survey.candidates, set(adjusted.unanswered)
-    numbers = candidates.table.column("number").to_pylist()
-    rows = [row for row, name in enumerate(candidates.names) if name == failed.point]
-    timely = [row for row in rows if abs(int(candidates.time[row]) - failed.time) <= ALIKE]
-    return bool(timely or rows) and not any(numbers[row] in held for row in timely or rows)
+def _times(survey: Survey) -> dict[str, list[int]]:
+    """Return UTC milliseconds of the readings that may be occupations, by name."""
+    found: dict[str, list[int]] = {}
+    for name, time in zip(survey.candidates.names, survey.candidates.time.tolist(), strict=True):
+        found.setdefault(name or "", []).append(time)
+    return found
+
+
+def _readings(failed: Occupied, survey: Survey, anew: bool) -> Integers:
+    """Return which candidates are the reading, sound still: by name and time, by name alone if the clock is another."""
+    candidates = survey.candidates
+    named = np.array([(name or "") == failed.point for name in candidates.names], bool)
+    timely = named & (np.abs(candidates.time - failed.time) <= ALIKE)
+    return np.flatnonzero(timely if timely.any() or not anew else named)
+
+
+def _held(survey: Survey, adjusted: Adjusted) -> set[int]:
+    """Return the candidates that are held back as they seem to be checks and are compared with nothing."""
+    numbers = survey.candidates.table.column("number").to_pylist()
+    return {row for row, number in enumerate(numbers) if number in adjusted.unanswered}
+
+
+def _agrees(failed: Occupied, row: int, adjusted: Adjusted) -> bool:
+    """Tell whether a candidate that no list names lies on its mark as a check that passes does, in all that failed.
+
+    As where the register was put right after the reading had left the lists.
+    """
+    if failed.mark not in adjusted.reference.names:
+        return False
+    number = adjusted.reference.names.index(failed.mark)
+    holds, parts = adjusted.reference.holds()[number], failed.parts if failed.parts is not None else np.zeros(2, bool)
+    off = np.nan_to_num(plan_and_height(adjusted.at[row] - adjusted.reference.grid[number]), nan=np.inf)
+    passes = adjusted.occupations.compared.tolerance.passes(off, holds)
+    return bool(holds.any() and (holds | ~parts).all() and passes)
 
 
 def _still_judged(

@@ -14,7 +14,7 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, Occupied, occupied, told_before
+from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, Occupied, by_another_clock, occupied, told_before
 from pipeline.reissue.plain_points import plain_points
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS
@@ -28,8 +28,9 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
 
     Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
     back by another end of the session, solution or limit, would otherwise have points released for it. Such a doubt is
-    taken along from issue to issue while its occupation is not there. One that has another name now is there,
-    and one that was far from its mark and is a point now was named by mistake.
+    taken along from issue to issue while its occupation is not there, and so is that of a reading which seemed to be a
+    check. One that has another name now is there, and one that was far from its mark and is a point now was named by
+    mistake.
 
     Args:
         last: the record of the newest issue.
@@ -37,15 +38,14 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
     """
     there, held = _observed(survey)
     missing = list(_missing_now(last, survey, there))
-    failed = [one for one in missing if one.failed]
-    told = {one.key: one for one in failed}
-    far = {one.key: one for one in failed if one.never_of_it(survey)}
+    told = {one.key: one for one in missing if one.failed}
+    for one in _carried_along(last, survey, there):
+        told.setdefault(one.key, one)
+    far = {one.key: one for one in told.values() if one.never_of_it(survey)}
     points = plain_points(survey, {(one.point, one.time) for one in far.values()}, ALIKE)
     mistaken = [one for one in far.values() if (one.point, one.time) in points]
     for one in mistaken:
         del told[one.key]
-    for one in _carried_along(last, survey, there):
-        told.setdefault(one.key, one)
     doubts = [_doubt(one, _near(held[one.point], one.time)) for one in told.values()]
     others = [one for one in missing if not one.failed]
     unsaid = [one.called for one in others if _near(held[one.point], one.time) is None]  # what is held is told as that
@@ -55,8 +55,8 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
     ]
 
 
-#: The times of all readings that may be occupations, by name.
-_There = defaultdict[str | None, list[int]]
+#: The times of all readings that may be occupations, by name, "" where they have none.
+_There = defaultdict[str, list[int]]
 
 
 def _missing_now(last: Record, survey: Survey, there: _There) -> Iterator[Occupied]:
@@ -72,9 +72,9 @@ def _missing_now(last: Record, survey: Survey, there: _There) -> Iterator[Occupi
 
 
 def _carried_along(last: Record, survey: Survey, there: _There) -> Iterator[Occupied]:
-    """Yield what the newest issue told already of occupations that are still gone."""
+    """Yield what the newest issue told already, of occupations or of what seemed to be some, and what is gone now."""
     for one in told_before(last, survey):
-        back = one.untested or _near_time(there[one.point], one.time)
+        back = _near_time(there[one.point], one.time) or by_another_clock(last, one.point, there)
         if one.sessions and not back and not _renamed(one, survey):
             yield one
 
@@ -84,7 +84,7 @@ def _near_time(times: list[int], time: int) -> bool:
 
 
 #: Occupations that are held back, by name: time, file, row and reason of each.
-_Held = defaultdict[str | None, list[tuple[int, str, int, str]]]
+_Held = defaultdict[str, list[tuple[int, str, int, str]]]
 
 
 def _observed(survey: Survey) -> tuple[_There, _Held]:
@@ -105,9 +105,9 @@ def _observed(survey: Survey) -> tuple[_There, _Held]:
     )
     for name, export, row, why, at, time in rows:
         if not why or duplicate_of.get(at) in sound:
-            found[name].append(time)
+            found[name or ""].append(time)
         else:
-            held[name].append((time, survey.exports[export].shown, row, REASONS[why - 1]))
+            held[name or ""].append((time, survey.exports[export].shown, row, REASONS[why - 1]))
     return found, held
 
 

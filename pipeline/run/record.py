@@ -95,7 +95,7 @@ def account(
             *precision_notes(precise, survey, fails=bool((compared.judged & ~compared.passed).any())),
             *altered,
         ],
-        "doubts": _doubts(survey, solved),
+        "doubts": _doubts(survey, solved, number),
         "wholly_held_back": laid.wholly,
         "diagnoses": recorded(survey, solved, job.diagnoses),
         "marks": as_records(laid.marks, MarkRow),
@@ -134,7 +134,7 @@ def _sessions(job: Ready, laid: Laid) -> list[Session]:
 def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
     """Return what a reader should look at, the gravest first."""
     return [
-        *map(str, job.solved.doubts),
+        *dict.fromkeys(map(str, job.solved.doubts)),
         *job.history,
         *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
         *after_notes(job.survey, job.solved),
@@ -145,9 +145,9 @@ def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
     ]
 
 
-def _doubts(survey: Survey, solved: Solved) -> list[DoubtNoted]:
+def _doubts(survey: Survey, solved: Solved, number: int) -> list[DoubtNoted]:
     names = [window.session.name for window in survey.windows]
-    return [doubt.recorded(names) for doubt in solved.doubts]
+    return [doubt.recorded(names, number) for doubt in solved.doubts]
 
 
 def _inputs(survey: Survey) -> list[Input]:

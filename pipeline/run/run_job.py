@@ -28,7 +28,7 @@ from pipeline.progress import Progress
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
 from pipeline.reissue.history import History
-from pipeline.reissue.remembered import of_readings, of_shifts
+from pipeline.reissue.remembered import of_readings, of_shifts, since_before
 from pipeline.run.before import Before
 from pipeline.run.finish import LookedAt, finish
 from pipeline.run.judged import judged_otherwise
@@ -117,6 +117,7 @@ def _solved(examined: Examined, history: History) -> Ready:
     survey = examined.survey
     readings = of_readings(history, survey)
     adjusted = derive(survey, (*examined.doubts, *readings.doubts))
+    adjusted = since_before(history, survey, adjusted)
     now = fingerprint(survey, adjusted)
     shifts = of_shifts(history, survey, adjusted, now)
     solved = judge(survey, adjusted, shifts.doubts)

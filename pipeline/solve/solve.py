@@ -34,6 +34,7 @@ from pipeline.solve.strays import Stray, strays
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
 from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
+from pipeline.solve.unanswered_origins import each_with_origin
 from pipeline.solve.unmoved_bases import unmoved_base_doubts
 from pipeline.solve.which_mark import resolve
 from pipeline.words import Verdict, counted
@@ -54,6 +55,7 @@ class Adjusted:
         doubts: what takes the proof away whatever the checks say.
         unanswered: why readings, by their number in the job, are held back that say they are checks of no known mark.
         missed: the readings that say they stand on a mark, or are named after one, and that no list names.
+        at: (n, 3) easting, northing, height of the candidates.
     """
 
     reference: Reference
@@ -66,6 +68,7 @@ class Adjusted:
     doubts: tuple[Doubtful, ...]
     unanswered: Mapping[int, str]
     missed: tuple[Unanswered, ...]
+    at: Floats
 
     @property
     def shifts(self) -> Shifts:
@@ -151,7 +154,9 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     missed = unanswered(
         candidates, corrected, stands_on, job, known, temporary, survey.first_pass.few, survey.first_pass.elsewhere
     )
-    of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))
+    at, moved = np.column_stack([corrected.easting, corrected.northing, corrected.height]), _moved(add)
+    told = unanswered_doubts(survey, candidates, missed)
+    of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, (known, temporary), job))
     held = held_back(missed, of_missed)
     looked = Looked(
         corrected=corrected,
@@ -179,6 +184,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         doubts=(*doubts, *confirmed_by(job, later), *of_missed),
         unanswered=held,
         missed=missed,
+        at=at,
     )
 
 
@@ -197,6 +203,7 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
         doubts=every,
         unanswered=adjusted.unanswered,
         missed=adjusted.missed,
+        at=adjusted.at,
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
         strays=strays(adjusted.occupations, survey.windows),
@@ -256,6 +263,11 @@ def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) ->
 def _verdicts(proof: Sequence[Evidence], whole: Flags, spans: Integers) -> tuple[Verdict, ...]:
     """Return each session's verdict; ``whole`` (S,) are tied in position and height."""
     return tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
+
+
+def _moved(add: SessionShifts) -> Floats:
+    """Return (S,) metres that the sessions are moved by, NaN where they are untied."""
+    return np.asarray(np.linalg.norm(add.shift if add.grid is None else add.grid, axis=1))
 
 
 def _adjusted(tied: Tied) -> dict[str, Floats]:

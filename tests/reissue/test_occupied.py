@@ -45,7 +45,7 @@ def test_what_is_recorded_is_known_again(
     assert (found.issue, found.point, found.mark, found.time) == (12, point, "CM2", TIME)
     assert (None if found.parts is None else found.parts.tolist(), found.untested) == (failed, untested)
     assert found.sessions == found.reach == (1,) and found.failed
-    again = found.doubt(cast(Any, now), "goes on anyhow", (1,)).recorded(["one", "two"])
+    again = found.doubt(cast(Any, now), "goes on anyhow", (1,)).recorded(["one", "two"], 9)
     assert again["origin"] == origin(point=point, parts=parts, now=now)
 
 
