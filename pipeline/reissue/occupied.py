@@ -79,9 +79,7 @@ class Occupied:
 
     def told(self, how: str) -> str:
         """Return the sentence that tells of it where it failed, and goes on by `GONE`, `TIE` or `UNTESTED`."""
-        name, then = self.point or "a reading", "failed"
-        if self.row is None and self.parts is None:
-            then = "failed or was compared with no mark" if self.mark else "was compared with no mark"
+        name, then = self.point or "a reading", "failed" if self.mark else "was compared with no mark"
         named = f"{name} on {self.mark}" if self.mark else name
         return _SENTENCE.format(named=named, seen=clock(self.time), then=then, issue=f"{self.issue:03d}", how=how)
 

@@ -73,12 +73,14 @@ class _Marks:
         return cls((*register.names, *temporary.names), grid, holds)
 
     def against(self, one: Unanswered, at: Floats, most: float, tolerance: Tolerance) -> tuple[str, list[Part] | None]:
-        """Return the mark that a reading may have been on, "" where it lies too far from all, and what it fails in."""
+        """Return the mark that a reading may have been on, "" where that is too far, and what it fails in there."""
         off = plan_and_height(at - self.grid)
         far = np.where(np.isfinite(off[:, 0]), off[:, 0], np.inf)
         if not (far <= most).any():
             return "", None
         named = self.names.index(one.mark) if one.mark in self.names else None
         number = named if named is not None and far[named] <= most else int(np.argmin(far))
-        failing = self.holds[number] & ~(np.abs(np.nan_to_num(off[number], nan=np.inf)) <= tolerance.allowed())
-        return self.names[number], [part for part, fails in zip(_PARTS, failing, strict=True) if fails] or None
+        over = ~(np.abs(np.nan_to_num(off[number], nan=np.inf)) <= tolerance.allowed())
+        # what a mark does not hold says nothing, unless nothing else does
+        failing = next(bad for bad in (over & self.holds[number], over, np.ones(2, bool)) if bad.any())
+        return self.names[number], [part for part, fails in zip(_PARTS, failing, strict=True) if fails]

@@ -30,20 +30,20 @@ def with_doubt(origin: dict[str, Any] | None) -> Record:
 
 @pytest.mark.parametrize("point", NAMES)
 @pytest.mark.parametrize(
-    ("now", "parts", "failed", "untested"),
+    ("now", "parts", "failed"),
     [
-        ("gone", None, None, False),
-        ("gone", ["height"], [False, True], False),
-        ("tie", ["position"], [True, False], True),
-        ("untested", ["position", "height"], [True, True], True),
+        ("gone", None, None),
+        ("gone", ["height"], [False, True]),
+        ("tie", ["position"], [True, False]),
+        ("untested", ["position", "height"], [True, True]),
     ],
 )
 def test_what_is_recorded_is_known_again(
-    point: str, now: str, parts: list[str] | None, failed: list[bool] | None, untested: bool
+    point: str, now: str, parts: list[str] | None, failed: list[bool] | None
 ) -> None:
     (found,) = told_before(with_doubt(origin(point=point, parts=parts, now=now)), SURVEY)
     assert (found.issue, found.point, found.mark, found.time) == (12, point, "CM2", TIME)
-    assert (None if found.parts is None else found.parts.tolist(), found.untested) == (failed, untested)
+    assert (None if found.parts is None else found.parts.tolist()) == failed
     assert found.sessions == found.reach == (1,) and found.failed
     again = found.doubt(cast(Any, now), "goes on anyhow", (1,)).recorded(["one", "two"], 9)
     assert again["origin"] == origin(point=point, parts=parts, now=now)
