@@ -199,7 +199,8 @@ class _Gatherer:
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, prepared.mark_names)
-        self.alike = RareKinds.of(names, self.wanted.marks)
+        known = [row.code for row in prepared.codes.codes] if prepared.codes is not None else []
+        self.alike = RareKinds.of(names, self.wanted.marks, prepared.loaded.job.checks.codes, known)
         self.elsewhere = NamedElsewhere(self.wanted.marks)
         count = len(sessions)
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]

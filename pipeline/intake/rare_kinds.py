@@ -4,7 +4,7 @@ They are called after a mark in words of their own, have the code of the listed 
 shape. Where many are alike they are points: fences are numbered from a mark, and codes are shared.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.occupations.code_slips import slip_of
 from pipeline.occupations.name_words import shape, shape_pattern
 from pipeline.occupations.signs import MarkNames, Signs
 
@@ -31,13 +32,15 @@ _Kind = tuple[str, str]
 class Rare:
     """What few readings besides the listed ones have: codes in lower case, and `shape` of names.
 
-    ``others`` is how many readings are in no list, ``numbers`` which are candidates for such a reason alone.
+    ``others`` is how many readings are in no list, ``numbers`` which are candidates for such a reason alone. ``slips``
+    are codes in lower case that may be mistyped for the code of a check, each with how many readings have it.
     """
 
     codes: frozenset[str] = frozenset()
     shapes: frozenset[str] = frozenset()
     others: int = 0
     numbers: frozenset[int] = frozenset()
+    slips: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -53,12 +56,24 @@ class RareKinds:
     codes: set[str] = field(default_factory=set)
     described: bool = False
     others: int = 0
+    checks: tuple[str, ...] = ()
+    known: frozenset[str] = frozenset()
 
     @classmethod
-    def of(cls, listed: Iterable[str], marks: MarkNames) -> "RareKinds":
-        """Return one that has seen nothing, for the names that sessions list."""
+    def of(
+        cls, listed: Iterable[str], marks: MarkNames, checks: Sequence[str] = (), known: Iterable[str] = ()
+    ) -> "RareKinds":
+        """Return one that has seen nothing.
+
+        Args:
+            listed: the names that sessions list.
+            marks: the marks.
+            checks: the codes of checks.
+            known: codes that stand for something by the job's table of codes.
+        """
         shapes = sorted({shape(name) for name in listed} - {"#", ""})
-        return cls(marks, {one: shape_pattern(one) for one in shapes[:_SHAPES]})
+        patterns = {one: shape_pattern(one) for one in shapes[:_SHAPES]}
+        return cls(marks, patterns, checks=tuple(checks), known=frozenset(code.strip().lower() for code in known))
 
     def take(self, batch: pa.RecordBatch, signs: Signs, pick: Callable[[Integers], pa.RecordBatch]) -> None:
         """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
@@ -130,11 +145,22 @@ class RareKinds:
     def chosen(self) -> tuple[list[pa.RecordBatch], Rare]:
         """Return the rows that are few of their kind, each once, and what is few."""
         own = next(iter(self.codes), "") if len(self.codes) == 1 and not self.described else ""
+        slips = self._slips()
         rows: dict[int, pa.RecordBatch] = {}
         for (by, what), kept in self.kept.items():
-            if by != "code" or what == own:
+            if by != "code" or what == own or what in slips:
                 rows |= {one.column("number")[0].as_py(): one for one in kept}
         codes = {own} if own and self.count.get(("code", own), 0) <= _FEW else set()
         shapes = {one for one in self.shapes if self.count.get(("shape", one), 0) <= _FEW}
-        few = Rare(frozenset(codes), frozenset(shapes), self.others, frozenset(rows))
+        few = Rare(frozenset(codes), frozenset(shapes), self.others, frozenset(rows), slips)
         return [rows[number] for number in sorted(rows)], few
+
+    def _slips(self) -> dict[str, int]:
+        """Return the codes of few readings that may be mistyped for the code of a check, with how many have each."""
+        few = {what: count for (by, what), count in self.count.items() if by == "code" and count <= _FEW}
+        own = self.codes | self.known | {code.strip().lower() for code in self.checks}
+        return {
+            code: count
+            for code, count in few.items()
+            if not self.described and code not in own and slip_of(code, self.checks)
+        }

@@ -79,6 +79,7 @@ class Features:
         witnesses: those that are named after ``borne`` with a single letter for a direction.
         ties_code: the code that all listed readings of the job have, in lower case; "" where they differ.
         ties_code_rare: whether (nearly) no other reading has that code.
+        slip: the code of a check that its code is one slip of the keys from, where that is no code of its own; or "".
         ties_shape: whether the name has the shape of a listed one, as few others do.
         off_alike: the listed reading, in words, that is off the mark of its name by the same vector as this one; or "".
         last: whether it comes after every listed reading of the session.
@@ -105,6 +106,7 @@ class Features:
     witnesses: int = 0
     ties_code: str = ""
     ties_code_rare: bool = False
+    slip: str = ""
     ties_shape: bool = False
     off_alike: str = ""
     last: bool = False
@@ -160,6 +162,15 @@ class Features:
         """The mark within ``radius`` of it: the one that it is meant for, else the nearest."""
         if self.meant.within(self.radius):
             return self.meant
+        return self.nearest if self.nearest.within(self.radius) else NO_MARK
+
+    @property
+    def slipped_on(self) -> MarkNearby:
+        """The mark that it was meant for as a check where its code is mistyped: by its name, else within ``radius``."""
+        if not self.slip or self.beside_mark or self.says_witness or self.thing_of_code:
+            return NO_MARK
+        if self.borne.mark:
+            return self.borne if self.borne.within(BESIDE) else NO_MARK
         return self.nearest if self.nearest.within(self.radius) else NO_MARK
 
     @property

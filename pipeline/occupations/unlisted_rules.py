@@ -80,6 +80,26 @@ def _check_by_column(reading: Features) -> str:
     return f"its mark {reading.mark_column!r} makes it a check, but {_nowhere(reading)}"
 
 
+# Mistyped for the code of a check
+
+
+def _code_slipped(reading: Features) -> bool:
+    return bool(reading.slipped_on.mark)
+
+
+def _mistyped_check(reading: Features) -> str:
+    says = f"its code {reading.code} is one slip from {reading.slip}, which makes a check, and it is"
+    return _compared(says, reading.slipped_on.mark, reading.slipped_on)
+
+
+def _slipped_fails(reading: Features) -> bool:
+    return reading.slipped_on.fails
+
+
+def _slipped_mark(reading: Features) -> str:
+    return reading.slipped_on.mark
+
+
 # In common with the readings that are listed
 
 
@@ -303,6 +323,7 @@ def _nowhere(reading: Features) -> str:
 RULES = (
     Rule("check by code", _has_check_code, _check_by_code, _always, _no_mark),
     Rule("check by mark column", _mark_column_filled, _check_by_column, _always, _no_mark),
+    Rule("code mistyped for a check's, at a mark", _code_slipped, _mistyped_check, _slipped_fails, _slipped_mark),
     Rule("like the ties, beside a mark", _like_ties_on_mark, _like_ties, _held_like_ties, _nearest_register_mark),
     Rule("off its mark as a listed reading is", _off_as_listed, _by_one_vector, _always, _borne_mark),
     Rule("named as an occupation, off the mark", _occupies_beyond, _refers_to_borne, _always, _borne_mark),

@@ -12,6 +12,7 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.named_elsewhere import Elsewhere
 from pipeline.intake.rare_kinds import Rare
 from pipeline.job.model import Job
+from pipeline.occupations.code_slips import slip_of
 from pipeline.occupations.features import BESIDE, NO_MARK, OCCUPATIONS, Features, MarkNearby
 from pipeline.occupations.name_words import direction, shape
 from pipeline.occupations.signs import MarkNames, Wanted
@@ -25,6 +26,8 @@ from pipeline.tolerance import Tolerance
 
 #: Readings in no list at the least from which those that are like the listed ones can be told apart.
 _PLAIN = 5
+#: Readings elsewhere than at marks up to which a code that is nearly a check's is mistyped there. Ours, no source.
+_ELSEWHERE = 1
 
 
 def features_of(
@@ -66,6 +69,7 @@ def features_of(
         if mark is None and number in elsewhere
     )
     occupied = _occupied_by_name(candidates, marks)
+    slips = _slips(few, codes, stands_on, [ground.nearest(place).within(BESIDE) for place in at], job)
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if stands_on[row] is not None:
             continue
@@ -92,6 +96,7 @@ def features_of(
                 witnesses=sum(alike.count[session, f"{borne} {letter}"] for letter in "nesw"),
                 ties_code=alike.code,
                 ties_code_rare=alike.code_rare,
+                slip=slips.get((code or "").strip().lower(), ""),
                 ties_shape=shape(name or "") in alike.shapes,
                 off_alike=_off_alike(far, session, to_borne, job),
                 last=alike.last.get(session, 0) <= int(candidates.time[row]),
@@ -213,6 +218,22 @@ class _Alike:
             count=Counter((int(candidates.session[row]), _kind(marks, candidates.names[row])) for row in unlisted),
             last=last,
         )
+
+
+def _slips(
+    few: Rare, codes: Sequence[str | None], stands_on: Sequence[str | None], at_mark: Sequence[bool], job: Job
+) -> dict[str, str]:
+    """Return codes that are mistyped for the code of a check, in lower case, with that.
+
+    A code that several readings have elsewhere than at marks is a code of its own.
+    """
+    here = Counter(
+        (code or "").strip().lower()
+        for code, mark, near in zip(codes, stands_on, at_mark, strict=True)
+        if mark is None and near
+    )
+    slips = [code for code, count in few.slips.items() if count - here[code] <= _ELSEWHERE]
+    return {code: slip_of(code, job.checks.codes) for code in slips}
 
 
 def _listed(candidates: Candidates) -> list[int]:

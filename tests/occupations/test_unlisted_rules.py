@@ -36,6 +36,13 @@ CASES: dict[str, tuple[Features, bool, str | None, str]] = {
     ),
     # the rover's crew has filled in the mark, which the register does not know
     "check by mark column": (reading(name="c17", mark_column="CM77"), True, None, "its mark 'CM77' makes it a check"),
+    # the closing check, two letters of its code changed over; it is 0.19 m low
+    "code mistyped for a check's, at a mark": (
+        reading(name="CM2-s1a-C", code="CKH", slip="CHK", borne=off("CM2", 0.01), beside="-s1a-c"),
+        True,
+        "CM2",
+        "its code CKH is one slip from CHK, which makes a check, and it is beside CM2, 0.01 m away",
+    ),
     # the code that the surveyor keeps for ties, after the last check, 0.8 m beside a mark: the base has moved
     "like the ties, beside a mark": (
         reading(name="G9", code="CP", ties_code="cp", ties_code_rare=True, last=True, nearest_register=off("CM2", 0.8)),
