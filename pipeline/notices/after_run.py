@@ -9,6 +9,7 @@ import pyarrow as pa
 
 from pipeline.adjust import missing_ties
 from pipeline.clock import clock
+from pipeline.control import Register
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
@@ -60,15 +61,22 @@ def untied(survey: Survey, solved: Solved) -> list[Untied]:
 def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
     register = survey.register
     holds = {} if register is None else dict(zip(register.names, map(str, register.holds), strict=True))
+    whole = set() if register is None else _wholly_given(register)
     for group in untied(survey, solved):
         names, lacking = group["sessions"], " and ".join(group["lacks"])
         some = " or ".join(names[:3]) + (" or others" if len(names) > 3 else "")
-        wanted = of_register(group["marks"], group["lacks"], holds, _MARKS)
+        wanted = of_register(group["marks"], group["lacks"], holds, _MARKS, whole)
         marks = f", or {wanted}," if wanted else ""
         yield (
             f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that is tied to control in"
             f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"
         )
+
+
+def _wholly_given(register: Register) -> set[str]:
+    """Return the marks that the register gives both position and height, whatever it holds of them."""
+    given = np.isfinite(register.first) & np.isfinite(register.second) & np.isfinite(register.third)
+    return {name for name, both in zip(register.names, given.tolist(), strict=True) if both}
 
 
 def _moved_by_ties(survey: Survey, solved: Solved) -> Iterator[str]:

@@ -165,9 +165,11 @@ def test_of_a_mark_that_the_register_has_what_it_lacks_is_named(issue: Issue) ->
     """TP is no mark of the register; PO2 is, and holds its position alone: it is a height that is wanted."""
     told = {text.split(": ")[0] + ": " + text.split(": ")[1].split(";")[0]: text for text in issue.record["notes"]}
     of_p, of_h = told["untied in height: p1, p2"], told["untied in position: h1, h2"]
-    assert "a height of PO2, which the register does not have" in of_p
+    assert "a height of PO2, which the register has but does not hold" in of_p
     assert "register coordinates of TP" in of_p and "register coordinates of PO2" not in of_p
-    assert "a position of HE2, which the register does not have" in of_h
+    assert "a position of HE2, which the register has but does not hold" in of_h
     assert "register coordinates of TB," in told["untied in position and height: b1, b2"]
     page = next(issue.folder.glob("*.html"))
-    assert "a height of PO2, which the register does not have," in " ".join(page.read_text(encoding="utf-8").split())
+    assert "a height of PO2, which the register has but does not hold" in " ".join(
+        page.read_text(encoding="utf-8").split()
+    )

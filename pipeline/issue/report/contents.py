@@ -20,7 +20,15 @@ from pipeline.issue.report.number_format import local, many, minute
 from pipeline.issue.report.particulars_lines import particulars
 from pipeline.issue.report.repeat_tables import repeat_table
 from pipeline.issue.report.row_choice import Chosen, choose
-from pipeline.issue.report.session_tables import base_log, check_table, field_shift_table, held, session_table, urgency
+from pipeline.issue.report.session_tables import (
+    base_log,
+    check_table,
+    field_shift_table,
+    held,
+    session_table,
+    urgency,
+    wholly_given,
+)
 from pipeline.issue.report.site_message import localisation, site_table
 from pipeline.issue.report.suspect_tables import suspect_table
 from pipeline.issue.report.timeline import timeline
@@ -80,9 +88,10 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
 
 def _untied(record: Record) -> list[dict[str, Any]]:
     """Return what nothing ties, each with what the register would have to give instead of an occupation."""
-    holds = held(record)
+    holds, whole = held(record), wholly_given(record)
     return [
-        {**row, "of_register": of_register(row["marks"], row["lacks"], holds, _MARKS_WHY)} for row in record["untied"]
+        {**row, "of_register": of_register(row["marks"], row["lacks"], holds, _MARKS_WHY, whole)}
+        for row in record["untied"]
     ]
 
 

@@ -109,6 +109,12 @@ def held(record: Record) -> dict[str, str]:
     return {mark["mark"]: mark["holds"] for mark in record["register"]}
 
 
+def wholly_given(record: Record) -> set[str]:
+    """Return the marks that the register gives both position and height, whatever it holds of them."""
+    rows = record["register"]
+    return {row["mark"] for row in rows if row["height"] and (row.get("easting") or row.get("longitude"))}
+
+
 def over(check: CheckRow, holds: str) -> str:
     """Return in a sentence by how much a failing comparison is over the tolerances, in what its mark holds."""
     beyond = excess(check)
