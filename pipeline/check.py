@@ -10,7 +10,7 @@ from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
 from pipeline.draft.string_notes import linework_notes, look_at_strings
 from pipeline.examine.examine import examine
-from pipeline.intake.prepare import load, prepare
+from pipeline.intake.prepare import begin, prepare
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
@@ -65,7 +65,8 @@ def check_job(path: Path) -> Checked:
 
     Raises `JobError` with every problem found.
     """
-    loaded, problems = load(path), Problems()
+    problems = Problems()
+    loaded = begin(path, problems)
     prepared = prepare(loaded, problems)
     examined = examine(prepared, problems, keep=True)
     last = newest_standing(loaded.job.job.folder)

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
 from pipeline.examine.clock_doubts import ClockFinding, clock_findings
 from pipeline.examine.datum_steps import register_step, unlike_steps
@@ -12,10 +14,13 @@ from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.out_of_area import far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.operations import own_places
 from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.first_pass import FirstPass, gather
 from pipeline.intake.named_points import report_missing
-from pipeline.intake.operations import choose_operations
+from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import sieve
 from pipeline.intake.survey import Survey, survey_of
@@ -55,6 +60,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     try:
         first_pass = gather(prepared, sorting, progress, keep)
     except JobError as error:  # a file that cannot be read to its end
+        _choose(prepared, _of_register(prepared), problems)
         raise JobError([*problems.found, *error.problems]) from error
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
@@ -63,16 +69,41 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
         _report_nothing_usable(prepared, first_pass, offset, problems)
-    else:
-        try:
-            operations = choose_operations(prepared, first_pass.area)
-        except JobError as error:
-            told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
-            for problem in error.problems:
-                if problem.what not in told:
-                    problems.add(problem.file, problem.line, problem.what, problem.fix)
+    area = first_pass.area if first_pass.area is not None else _of_register(prepared)
+    operations = _choose(prepared, area, problems)
     problems.raise_if_any()
+    if operations is None:
+        raise RuntimeError("a job without operations has no problem that says so")
     return _examined(survey_of(prepared, sorting, first_pass, operations, offset))
+
+
+def _of_register(prepared: Prepared) -> Area | None:
+    """Return the extent of the register's marks, where no reading says where the job is; None where none does."""
+    control, register = prepared.loaded.job.control, prepared.register
+    if control is None or register is None:
+        return None
+    try:
+        longitude, latitude = own_places(control.crs, register.first, register.second, register.third)[:2]
+        return Area.from_degrees(longitude, latitude) if np.isfinite(longitude + latitude).any() else None
+    except OperationError:  # told of the register where readings say where the job is
+        return None
+
+
+def _choose(prepared: Prepared, area: Area | None, problems: Problems) -> Operations | None:
+    """Choose the operations over an extent; None where they lack something, or cannot be chosen at all.
+
+    Without a file of the target that the job names nobody can say what else it lacks.
+    """
+    if area is None or "frames" in prepared.loaded.faulty:
+        return None
+    try:
+        return choose_operations(prepared, area)
+    except JobError as error:
+        told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
+        for problem in error.problems:
+            if problem.what not in told:
+                problems.add(problem.file, problem.line, problem.what, problem.fix)
+    return None
 
 
 def _examined(survey: Survey) -> Examined:

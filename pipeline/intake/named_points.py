@@ -138,6 +138,8 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
     """
     looked = _Looked.of(prepared, first_pass)
     for window in prepared.windows:
+        if window.end_ms <= window.start_ms:
+            continue  # told of its times, in which no reading lies
         for point, role, where in _uses(window):
             missing = _missing(looked, first_pass, window.index, point, role)
             if missing is not None:

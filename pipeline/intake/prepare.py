@@ -22,7 +22,7 @@ from pipeline.intake.field_windows import FieldWindow, check_windows, field_wind
 from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
-from pipeline.job.load import LoadedJob, load_job
+from pipeline.job.load import LoadedJob, Part, begin_job, load_job
 from pipeline.job.model import Columns
 from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
@@ -49,8 +49,8 @@ BASE_COLUMNS = {
 class Prepared:
     """A job with its sessions, its register (None where no session needs one) and its raw files.
 
-    ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
-    of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
+    ``faulty`` names the parts that have problems, "sessions", "frames", "register", "exports" or "codes": what follows
+    from one of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
     where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
     ``field_windows`` the times in which readings carry a correction of the field; ``codes`` is the table of codes, None
     where the job names none, and ``writing`` how strings are written, None where it has no linework.
@@ -60,7 +60,7 @@ class Prepared:
     windows: tuple[SessionWindow, ...]
     register: Register | None
     exports: tuple[Export, ...]
-    faulty: frozenset[str] = frozenset()
+    faulty: frozenset[Part] = frozenset()
     sessions_sum: str = ""
     site: SiteMarks | None = None
     field_windows: tuple[FieldWindow, ...] = ()
@@ -94,6 +94,17 @@ def load(path: Path, *, sessions: bool = True) -> LoadedJob:
     return loaded
 
 
+def begin(path: Path, problems: Problems) -> LoadedJob:
+    """Load a job file, also one that is only good for looking for more problems: those that it has are added.
+
+    Raises `JobError` with everything that is wrong with it where nothing else can be judged.
+    """
+    loaded = begin_job(path, problems)
+    if loaded is None:
+        raise JobError(problems.found)
+    return loaded
+
+
 def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     """Load the sessions, the register and the heads of the exports that a job file names.
 
@@ -103,7 +114,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     _check_folder(loaded, problems)
     codes = _codes(loaded, problems)
     writing = _writing(loaded, codes, problems)
-    faulty: set[str] = set()
+    faulty = set[Part](loaded.faulty)
     with _part("sessions", faulty, problems):
         windows, sessions_sum = _sessions(loaded, problems)
     with _part("frames", faulty, problems):
@@ -133,7 +144,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
 
 
 @contextmanager
-def _part(name: str, faulty: set[str], problems: Problems) -> Iterator[None]:
+def _part(name: Part, faulty: set[Part], problems: Problems) -> Iterator[None]:
     """Add the name of a part to those that are ``faulty`` where problems are noted while it is loaded."""
     before = len(problems.found)
     yield

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -42,6 +42,9 @@ from pipeline.words import counted
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
+#: The parts of a job that may have problems while all others are judged.
+Part = Literal["sessions", "frames", "register", "exports", "codes"]
+
 
 @dataclass(frozen=True)
 class LoadedJob:
@@ -50,6 +53,7 @@ class LoadedJob:
     ``job`` has its paths resolved against the file's folder and every ``[[points]]`` block filled from ``[source]``;
     the ``files`` of a block are patterns, not paths, and stay as written: they count from the folder of ``path``.
     ``path`` is absolute; ``shown`` is the path as the user gave it, for messages; ``sha256`` the sum of what was read.
+    ``faulty`` names the parts that have problems, of a job that is only good for looking for more.
     """
 
     job: Job
@@ -57,6 +61,7 @@ class LoadedJob:
     shown: str
     lines: KeyLines
     sha256: str = ""
+    faulty: frozenset[Part] = frozenset()
 
     def where(self, *keys: Key) -> tuple[str, int]:
         """Return the file as shown and the line of a key, or of its nearest written parent.
@@ -89,6 +94,15 @@ def load_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> 
     Returns None where anything is wrong with it; what is wrong is added to ``problems``, all of it at once.
     A CSV of sessions, the register and the exports are looked for here, but not read.
     """
+    loaded = begin_job(path, problems, sessions=sessions)
+    return loaded if loaded is not None and not loaded.faulty else None
+
+
+def begin_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> LoadedJob | None:
+    """Read the job file at ``path`` like `load_job`, and return it too where the rest of the job can be judged still.
+
+    That is where only its sessions are wrong, or files that it names are not there.
+    """
     shown, before = str(path), len(problems.found)
     if (lost := without_folder(path)) is not None:
         problems.add(lost.file, lost.line, lost.what, lost.fix)
@@ -104,12 +118,15 @@ def load_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> 
         return None
     job = _validate(raw, shown, lines, problems)
     parts = _Parts.of(raw)
-    parts.check(raw, absolute, shown, lines, problems, sessions=sessions)
+    faulty = parts.check(raw, absolute, shown, lines, problems, sessions=sessions)
+    apart = sum(faulty.values())
     job = None if job is None else _with_crs(job, absolute, shown, lines, problems)
     check_open(text or "", raw, shown, problems, alone=len(problems.found) == before)
-    if job is None or len(problems.found) > before:
+    if job is None or len(problems.found) > before + apart:
         return None
-    return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())
+    sum_of = hashlib.sha256(data).hexdigest()
+    wrong = frozenset(part for part, count in faulty.items() if count)
+    return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, sum_of, wrong)
 
 
 def _read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
@@ -281,8 +298,8 @@ class _Parts:
 
     def check(
         self, raw: dict[str, Any], path: Path, shown: str, lines: KeyLines, problems: Problems, *, sessions: bool
-    ) -> None:
-        """Note every rule between keys that is broken."""
+    ) -> dict[Part, int]:
+        """Note every rule between keys that is broken; return how many that leave all else as it is, by part."""
 
         def where(*keys: Key) -> tuple[str, int]:
             return shown, lines.line(keys)
@@ -299,14 +316,17 @@ class _Parts:
             check_drawing(self.drawing, partial(where, "drawing"), problems)
         if self.linework is not None:
             check_linework(self.linework, "codes" in raw, partial(where, "linework"), problems)
+        before, faulty = len(problems.found), dict[Part, int]()
         job_rules.check_sessions(
             [(session, partial(where, "session", index)) for index, session in self.session.items()],
             "control" in raw,
             problems,
         )
+        faulty["sessions"] = len(problems.found) - before
         if sessions or raw.get("session") or "sessions" in raw:
             _check_either(raw, where("session"), where("sessions"), problems)
-        self._check_files(path, shown, where, problems)
+        self._check_files(path, shown, where, problems, faulty)
+        return faulty
 
     def _check_points(self, path: Path, shown: str, lines: KeyLines, problems: Problems) -> None:
         if self.source is None:
@@ -315,23 +335,27 @@ class _Parts:
             filled = job_rules.fill_points(points, self.source)
             job_rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
 
-    def _check_files(self, path: Path, shown: str, where: Where, problems: Problems) -> None:
+    def _check_files(self, path: Path, shown: str, where: Where, problems: Problems, faulty: dict[Part, int]) -> None:
         grid, table = limits.GRID, limits.TABLE
         site = self.target.site if self.target else None
-        named: list[tuple[Path | None, str, int, tuple[str, ...]]] = [
-            (self.target.geoid if self.target else None, "the geoid grid", grid, ("target", "geoid")),
-            (site.marks if site else None, "the site's file of marks", table, ("target", "site", "marks")),
-            (self.control.file if self.control else None, "the register of control marks", table, ("control", "file")),
-            (self.sessions.file if self.sessions else None, "the table of sessions", table, ("sessions", "file")),
-            (self.codes.file if self.codes else None, "the table of codes", table, ("codes", "file")),
+        register, sessions = self.control.file if self.control else None, self.sessions.file if self.sessions else None
+        named: list[tuple[Path | None, str, int, tuple[str, ...], Part]] = [
+            (self.target.geoid if self.target else None, "the geoid grid", grid, ("target", "geoid"), "frames"),
+            (site.marks if site else None, "the site's file of marks", table, ("target", "site", "marks"), "frames"),
+            (register, "the register of control marks", table, ("control", "file"), "register"),
+            (sessions, "the table of sessions", table, ("sessions", "file"), "sessions"),
+            (self.codes.file if self.codes else None, "the table of codes", table, ("codes", "file"), "codes"),
         ]
-        for file, what, most, keys in named:
+        for file, what, most, keys, part in named:
             if file is not None:
                 absolute = _resolve(path.parent, file)
                 if not is_text(absolute):
                     problems.add(*where(*keys), f"{what} cannot be read: {NOT_TEXT[0]}", NOT_TEXT[1])
                     continue
+                before = len(problems.found)
                 job_rules.check_file(absolute, _show(absolute, path, shown), what, most, where(*keys), problems)
+                if not os.path.isfile(absolute):
+                    faulty[part] = faulty.get(part, 0) + len(problems.found) - before
         if self.job is not None:
             folder = _resolve(path.parent, self.job.folder)
             if not is_text(folder):

@@ -9,7 +9,7 @@ from pathlib import Path
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
 from pipeline.examine.examine import Examined, examine
-from pipeline.intake.prepare import Prepared, load, owner, prepare
+from pipeline.intake.prepare import Prepared, begin, owner, prepare
 from pipeline.issue.folder import unnotified_issues
 from pipeline.issue.folder.confirmation import all_signs
 from pipeline.issue.folder.manual_release import find_issue_to_show
@@ -62,14 +62,15 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
     nothing is written. Any other exception is a fault in the program, and the previous issue stands.
     """
     before = Before.of(Path(path))
-    loaded = load(Path(path))
-    became = _run(loaded, before, dry_run, progress)
+    problems = Problems()
+    loaded = begin(Path(path), problems)
+    became = _run(loaded, problems, before, dry_run, progress)
     if told and not dry_run:
         acknowledge(became)
     return became
 
 
-def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | None) -> Outcome:
+def _run(loaded: LoadedJob, problems: Problems, before: Before, dry_run: bool, progress: Progress | None) -> Outcome:
     folder, ours = loaded.job.job.folder, owner(loaded)
     with ExitStack() as stack:
         # A folder that is not there yet is made only for a job without problems; nobody can be holding it. Nor is a
@@ -77,7 +78,6 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
         held = folder.is_dir() and not dry_run and not in_the_way(folder, ours)
         if held:
             stack.enter_context(job_lock(folder, ours))
-        problems = Problems()
         prepared = prepare(loaded, problems)
         if held and not problems.found:
             with _told_as_problems(folder):

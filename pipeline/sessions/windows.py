@@ -88,6 +88,8 @@ def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow,
     """
     if loaded.job.sessions is not None:
         file = loaded.job.sessions.file
+        if not file.is_file():
+            return ()  # the job file's problem
         table, clock = loaded.job.sessions, clock_of(loaded.job.source.model_dump())
         how = Written(table.delimiter, table.decimal, table.encoding)
         sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, table.layer, how)

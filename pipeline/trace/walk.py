@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
-from pipeline.intake.prepare import load, prepare
+from pipeline.intake.prepare import begin, prepare
 from pipeline.issue.folder.standing_issues import standing
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
@@ -44,7 +44,7 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     for an issue that cannot be read.
     """
     problems = Problems()
-    examined = examine(prepare(load(path), problems), problems, progress)
+    examined = examine(prepare(begin(path, problems), problems), problems, progress)
     survey = examined.survey
     solved = solve(survey, examined.doubts)
     drafter = settle(survey, solved).drafter
