@@ -94,7 +94,7 @@ def _choose(prepared: Prepared, area: Area | None, problems: Problems) -> Operat
 
     Without a file of the target that the job names nobody can say what else it lacks.
     """
-    if area is None or "frames" in prepared.loaded.faulty:
+    if area is None or "target" in prepared.loaded.faulty:
         return None
     try:
         return choose_operations(prepared, area)

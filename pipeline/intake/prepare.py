@@ -49,7 +49,7 @@ BASE_COLUMNS = {
 class Prepared:
     """A job with its sessions, its register (None where no session needs one) and its raw files.
 
-    ``faulty`` names the parts that have problems, "sessions", "frames", "register", "exports" or "codes": what follows
+    ``faulty`` names the parts that have problems, "target" where a file of it is missing: what follows
     from one of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
     where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
     ``field_windows`` the times in which readings carry a correction of the field; ``codes`` is the table of codes, None

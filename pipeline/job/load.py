@@ -43,7 +43,7 @@ from pipeline.words import counted
 _Model = TypeVar("_Model", bound=BaseModel)
 
 #: The parts of a job that may have problems while all others are judged.
-Part = Literal["sessions", "frames", "register", "exports", "codes"]
+Part = Literal["sessions", "target", "frames", "register", "exports", "codes"]
 
 
 @dataclass(frozen=True)
@@ -340,8 +340,8 @@ class _Parts:
         site = self.target.site if self.target else None
         register, sessions = self.control.file if self.control else None, self.sessions.file if self.sessions else None
         named: list[tuple[Path | None, str, int, tuple[str, ...], Part]] = [
-            (self.target.geoid if self.target else None, "the geoid grid", grid, ("target", "geoid"), "frames"),
-            (site.marks if site else None, "the site's file of marks", table, ("target", "site", "marks"), "frames"),
+            (self.target.geoid if self.target else None, "the geoid grid", grid, ("target", "geoid"), "target"),
+            (site.marks if site else None, "the site's file of marks", table, ("target", "site", "marks"), "target"),
             (register, "the register of control marks", table, ("control", "file"), "register"),
             (sessions, "the table of sessions", table, ("sessions", "file"), "sessions"),
             (self.codes.file if self.codes else None, "the table of codes", table, ("codes", "file"), "codes"),

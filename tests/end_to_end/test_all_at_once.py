@@ -58,7 +58,7 @@ def ends_before_it_starts(path: Path) -> None:
 
 
 CASES = [
-    (replaced(r"^geoid = .*$", 'geoid = "missing.gtx"'), "the geoid grid missing.gtx is not there"),
+    (replaced(r"^geoid = .*$", 'geoid = "missing.gtx"'), "missing.gtx is not there"),
     (doubled_name, "there is a session"),
     (ends_before_it_starts, "which is not after its start"),
 ]
