@@ -59,8 +59,8 @@ def unjudged_doubts(last: Record, survey: Survey, adjusted: Adjusted) -> tuple[t
             found = _still_judged(failed, rows, last, survey, adjusted)
             now, why, more = found if found is not None else (None, "", ())
         elif not len(readings := _readings(failed, survey, anew)):
-            if failed.never_of_it(survey):
-                continue  # `vanished` looked for it among the points
+            if failed.never_of_it(survey) or not failed.sessions:
+                continue  # `vanished` looked for it among the points; or its session has left the job
             now, why, more = "gone", GONE, failed.reach
         elif set(readings.tolist()) & _held(survey, adjusted):
             continue  # told of as what it is at its time by now
