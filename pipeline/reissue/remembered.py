@@ -8,6 +8,7 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
+from pipeline.reissue.returned import of_sessions, returned
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
@@ -31,7 +32,12 @@ def of_readings(history: History, survey: Survey) -> Remembered:
         return Remembered()
     newest = history.newest.record
     doubts, notes = gone_checks(newest, survey)
-    return Remembered((*unread_doubts(newest, survey), *doubts), tuple(notes))
+    again = [
+        doubt
+        for record, back in returned(history, survey)
+        for doubt in of_sessions(gone_checks(record, survey)[0], back)
+    ]
+    return Remembered((*unread_doubts(newest, survey), *doubts, *again), tuple(notes))
 
 
 def since_before(history: History, survey: Survey, adjusted: Adjusted) -> Adjusted:
@@ -54,6 +60,9 @@ def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerp
     if newest is None or last is None:
         return Remembered()
     unjudged, notes = unjudged_doubts(newest.record, survey, adjusted)
+    for record, back in returned(history, survey):
+        again, _ = unjudged_doubts(record, survey, adjusted)
+        unjudged = (*unjudged, *of_sessions(again, back))
     of_frames = standing_doubts(newest.record, history.record, survey, adjusted, now)
     if not of_frames:
         notes += frame_notes(last.record, survey, adjusted, now)

@@ -393,3 +393,34 @@ def test_such_a_point_that_is_gone_or_held_back_stays_in_doubt(tmp_path: Path) -
     edit(path, lambda row: row | {"Sol": "float"} if row["Point"] == "S01-00003" else row)
     again = run_job(path)
     assert again.exit_code == 3 and len(doubts(again)) == 1
+
+
+@pytest.mark.parametrize("name", ["session-01", "morning"])
+@pytest.mark.parametrize("honest", [True, False])
+def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
+    honest: bool, name: str, job: tuple[Simulation, Path]
+) -> None:
+    """The whole session with its rows is out for an issue; it comes back without its failing check, or put right."""
+    made, path = job
+    assert run_job(path).exit_code == 3
+    text, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
+    rows = export.read_text(encoding="utf-8")
+    head, _, second = text.split("[[session]]")
+    path.write_text(f"{head}[[session]]{second}", encoding="utf-8")
+    export.write_text("".join(row for row in rows.splitlines(keepends=True) if "S01-" not in row), encoding="utf-8")
+    out = run_job(path)
+    assert (out.issued, out.exit_code, doubts(out)) == (True, 0, [])
+    if honest:
+        made.write(path.parent)
+    else:
+        path.write_text(text, encoding="utf-8")
+        export.write_text(rows, encoding="utf-8")
+        without(path, "S01-C2")
+    replace_in(path, {'"session-01"': f'"{name}"'})
+    again = run_job(path)
+    assert again.issued and again.record["issue"] == 3
+    if honest:
+        assert (again.exit_code, doubts(again)) == (0, [])
+    else:
+        ((what, sessions),) = doubts(again)
+        assert again.exit_code == 3 and sessions == [name] and what.startswith("S01-C2 on CM")
