@@ -15,13 +15,13 @@ Now = Literal["gone", "tie", "untested"]
 
 
 class LostOccupation(Strict):
-    """An occupation that failed in an issue, and by which nothing is judged any more."""
+    """An occupation that failed in an issue, or a reading that seemed to be one, that judges nothing any more."""
 
     of: Annotated[Literal["occupation"], Field(description="that it is one of these")]
-    point: Annotated[str, Field(description="the name of its reading")]
-    mark: Annotated[str, Field(description="the mark that it was on")]
+    point: Annotated[str, Field(description="the name of its reading; empty: it has none")]
+    mark: Annotated[str, Field(description="the mark that it was on; empty: it was far from all")]
     observed: Annotated[Instant, Field(description="when it was observed [UTC]; of schema 7 and before to the second")]
-    failed_in: Annotated[int, Field(description="the issue that it failed in", ge=1)]
+    failed_in: Annotated[int, Field(description="the issue that it failed in, or was compared with no mark in", ge=1)]
     parts: Annotated[
         Annotated[list[Part], Field(min_length=1)] | None, Field(description="what of it failed; null: not known")
     ]

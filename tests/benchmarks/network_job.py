@@ -33,7 +33,7 @@ from pipeline import run_job
 
 #: Stages in `pipeline`, as module and name under which they are called there; the deeper ones within the others.
 STAGES = (
-    ("run.run_job", "load", 0), ("run.run_job", "prepare", 0), ("intake.prepare", "load_sessions", 1),
+    ("run.run_job", "begin", 0), ("run.run_job", "prepare", 0), ("intake.prepare", "load_sessions", 1),
     ("intake.prepare", "read_register", 1), ("run.run_job", "examine", 0), ("examine.examine", "gather", 1),
     ("examine.examine", "report_missing", 1), ("examine.examine", "choose_operations", 1), ("run.run_job", "derive", 0),
     ("solve.solve", "reference", 1), ("solve.solve", "tie", 1), ("solve.shift", "adjust", 1),
