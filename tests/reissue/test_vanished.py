@@ -424,3 +424,32 @@ def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
     else:
         ((what, sessions),) = doubts(again)
         assert again.exit_code == 3 and sessions == [name] and what.startswith("S01-C2 on CM")
+
+
+@pytest.mark.parametrize("gone", [False, True])
+def test_what_seemed_to_be_a_check_far_from_all_marks_is_a_point_once_its_code_is_right(
+    gone: bool, tmp_path: Path
+) -> None:
+    """A tree that was coded as a check: nobody asks for it once it is a tree; where it is gone, it stays in doubt."""
+    path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
+    path.write_text(path.read_text(encoding="utf-8") + '\n[checks]\ncodes = ["CHK"]\n', encoding="utf-8")
+    edit(path, lambda row: row | {"Code": "CHK"} if row["Point"] == "S01-00003" else row)
+    first = run_job(path)
+    assert first.exit_code == 3 and [one["origin"] for one in first.record["doubts"]] == [
+        {
+            "of": "occupation", "point": "S01-00003", "mark": "", "failed_in": 1, "parts": None, "now": "untested",
+            "observed": first.record["doubts"][0]["origin"]["observed"],  # type: ignore[index,typeddict-item]
+        }
+    ]  # fmt: skip
+    if gone:
+        cells(path, lambda row: [] if "S01-00003" in row else row)
+    else:
+        edit(path, lambda row: row | {"Code": "TREE"} if row["Point"] == "S01-00003" else row)
+    again = run_job(path)
+    if gone:
+        ((what, _),) = doubts(again)
+        assert again.exit_code == 3 and "S01-00003 (observed " in what
+        assert "was compared with no mark in issue 001 and is no longer an occupation" in what
+    else:
+        assert (again.exit_code, doubts(again)) == (0, [])
+        assert [note for note in again.record["notes"] if "S01-00003" in note and "far from every mark" in note]
