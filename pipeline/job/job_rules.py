@@ -12,6 +12,7 @@ from pipeline.job.model import CodesSection, ControlSection, Points, Session, Se
 from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.time_zones import zone_problem
+from pipeline.job.written_clock import clock_problem
 from pipeline.near import beside, nearest
 from pipeline.problems import Problems
 from pipeline.words import counted
@@ -55,7 +56,7 @@ def check_reading(points: Points, folder: Path, where: Where, problems: Problems
     if points.time_zone is not None:
         _check_time_zone(points.time_zone, where("time_zone"), problems)
     if points.time_format is not None:
-        _check_time_format(points.time_format, where("time_format"), problems)
+        _check_time_format(points.time_format, points.time_zone, where("time_format"), problems)
     _check_written(points, where, problems)
     _check_header(points, where, problems)
 
@@ -268,11 +269,13 @@ def _check_time_zone(zone: str, where: tuple[str, int], problems: Problems) -> N
         problems.add(*where, *found)
 
 
-def _check_time_format(form: str, where: tuple[str, int], problems: Problems) -> None:
+def _check_time_format(form: str, zone: str | None, where: tuple[str, int], problems: Problems) -> None:
     if form in COUNTS:
         return
     try:
         parts_of(form)
+        if zone is not None and zone_problem(zone) is None and (found := clock_problem(form, zone)) is not None:
+            problems.add(*where, *found)
     except ValueError as error:
         near = nearest(form, COUNTS, 1) if "%" not in form else []
         meant = from_tokens(form) or (near[0] if near else None) if "%" not in form else None

@@ -22,7 +22,7 @@ _LOOSE = re.compile(
 _REVERSED = re.compile(r"Etc/GMT([+-])(\d{1,2})")
 
 #: Abbreviations of clocks, each with its offset and a place that keeps it; those with more than one meaning have more.
-_ABBREVIATIONS: dict[str, tuple[tuple[str, str], ...]] = {
+ABBREVIATIONS: dict[str, tuple[tuple[str, str], ...]] = {
     "CET": (("+01:00", "Europe/Vienna"),), "CEST": (("+02:00", "Europe/Vienna"),),
     "MEZ": (("+01:00", "Europe/Vienna"),), "MESZ": (("+02:00", "Europe/Vienna"),),
     "WET": (("+00:00", "Europe/Lisbon"),), "WEST": (("+01:00", "Europe/Lisbon"),),
@@ -59,7 +59,7 @@ def zone_problem(zone: str) -> tuple[str, str] | None:
         return None
     short = zone.strip().upper()
     if zone in _FIXED:
-        offset, place = _ABBREVIATIONS[zone][0]
+        offset, place = ABBREVIATIONS[zone][0]
         what = f"the time zone '{zone}' is {offset} all year, also where the clocks go forward in summer"
         return what, f'write the place, such as "{place}", or "{offset}" where the clock never changes'
     return f"the time zone '{zone}' is not known", _instead(zone, short)
@@ -114,7 +114,7 @@ def _instead(zone: str, short: str) -> str:
     loose = _LOOSE.fullmatch(zone.strip())
     if loose is not None:
         return _offset(loose)
-    if short in _ABBREVIATIONS:
+    if short in ABBREVIATIONS:
         return _abbreviation(short)
     known = {name.casefold(): name for name in _iana()}
     same = known.get(zone.strip().casefold().replace(" ", "_"))
@@ -137,8 +137,8 @@ def _offset(loose: "re.Match[str]") -> str:
 
 
 def _abbreviation(short: str) -> str:
-    ways = [f'"{place}", or "{offset}" if the clock never changed' for offset, place in _ABBREVIATIONS[short]]
-    several = " or ".join(place for _, place in _ABBREVIATIONS[short])
+    ways = [f'"{place}", or "{offset}" if the clock never changed' for offset, place in ABBREVIATIONS[short]]
+    several = " or ".join(place for _, place in ABBREVIATIONS[short])
     if len(ways) > 1:
         return f"it has more than one meaning ({several}): write the place, such as {ways[0]}"
     return f"write the place, such as {ways[0]}"

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.clock import HOUR, MINUTE, moment
+from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.halves import half_nowhere
 from pipeline.new_job.look import ROWS, whole
@@ -257,6 +258,8 @@ def _zone(
     """Return the state of ``time_zone``, and the zone to read times by for now."""
     if times.zoned:
         return None, "UTC"
+    if (written := written_clock(form)) is not None:
+        return _written_zone(column, written), written.zones[0]
     said, of_date = zone_in_heading(column), zone_in_heading(date) if date is not None else None
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
@@ -269,6 +272,14 @@ def _zone(
     if fitting is not None:
         return fitting
     return _asks_zone(column, date, texts[0], near), near[0] if near else "UTC"
+
+
+def _written_zone(column: str, written: WrittenClock) -> State:
+    """Return the zone that stands behind every time."""
+    if len(written.zones) == 1:
+        return Known(f'"{written.zones[0]}"', f'"{written.text}" behind the times says so')
+    candidates = tuple(Candidate(f'"{zone}"', f"if {written.text} is that clock") for zone in written.zones)
+    return Question("time_zone", f'which clock is "{written.text}", behind the times of "{column}"?', candidates)
 
 
 def _said_zone(column: str, said: str, date: str | None) -> Known:

@@ -12,6 +12,7 @@ from pipeline.arrays import Floats
 from pipeline.files.angles import dms
 from pipeline.files.odd_text import BEHIND, BETWEEN
 from pipeline.job.time_format import likely_formats
+from pipeline.job.written_clock import written_clock
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
 from pipeline.read.heading_units import LENGTHS_SAID, unit_in_heading
 from pipeline.read.numeric import numbers
@@ -28,7 +29,7 @@ _LIKE_TIME = re.compile(
 )
 #: What stands below a heading as its unit.
 _ANGLE_UNITS = frozenset(["deg", "degrees", "°", "dd"])
-_WITH_CLOCK = re.compile(r"\d{1,2}:\d\d")
+_WITH_CLOCK = re.compile(r"\d{1,2}:\d\d|\d{8}[Tt]\d{4}")
 
 #: Formats that are tried besides those that a text's own look suggests.
 _DATES = (
@@ -135,21 +136,32 @@ def times(texts: Sequence[str]) -> Times | None:
     return decided(orders, texts, zoned) if either else Times(orders[:1], zoned)
 
 
+#: A clock behind a time of day: "UTC+1", "(GMT+01:00)", "MEZ"; `written_clock` tells whether it is one.
+_ZONE = r"\(?(?:(?:UTC|GMT|UT) ?[+\-\u2212\u2013] ?\d{1,2}(?::?\d\d)?|(?-i:[A-Z\u0410-\u042f]{3,5}))\)?"
 #: A time of day with a word before it, or behind: "14.05.2026 klo 9.00", "14.05.2026 09:00 Uhr".
 _WORDED = re.compile(
-    rf"(?P<date>.*\d\d[.,]?)(?:(?P<word>,? {BETWEEN} )|[ ,T]+)(?P<clock>\d{{1,2}}[:.]\d\d.*?)(?P<tail> ?{BEHIND})?",
+    rf"(?P<date>.*\d\d[.,]?)(?:(?P<word>,? {BETWEEN} )|(?P<between>[ ,T]+))(?P<clock>\d{{1,2}}[:.]\d\d.*?)"
+    rf"(?P<tail>(?: ?{BEHIND})?(?: ?{_ZONE})?)",
     re.IGNORECASE,
 )
+#: An offset with hours and minutes behind letters that are UTC, which %z reads.
+_READ_BY_Z = re.compile(r"(?<=UTC|GMT)[+-]\d\d:?\d\d(?=\)?$)")
 
 
 def _worded(texts: Sequence[str]) -> Times | None:
-    """Return how times are written that have one and the same word beside their time of day, None for others."""
+    """Return how times are written that have one and the same word beside their time of day, None for others.
+
+    A word behind it may be the clock that they are of.
+    """
     found = [_WORDED.fullmatch(text) for text in texts]
     said = Counter((each["word"] or "", each["tail"] or "") for each in found if each is not None)
     if not said or said.most_common(1)[0][1] < MOSTLY * len(given(texts)):
         return None
     word, tail = said.most_common(1)[0][0]
-    if not word and not tail:
+    zone = written_clock(f"%Y-%m-%d %H{tail.replace('%', '%%')}") if tail else None
+    if not word and (not tail or (zone is None and re.search(BEHIND, tail, re.IGNORECASE) is None)):
+        return None
+    if zone is not None and _share(ISO, given(texts)) >= MOSTLY:
         return None
     plain = [f"{each['date']} {each['clock']}" if each is not None else text
              for each, text in zip(found, texts, strict=True)]  # fmt: skip
@@ -161,10 +173,12 @@ def _worded(texts: Sequence[str]) -> Times | None:
         some = given(plain)
         fitting = (f"%Y-%m-%d {clock}" for clock in _CLOCKS)
         forms = tuple(form for form in fitting if _share(pattern_of(form), some) >= MOSTLY)[:1]
-    forms = tuple(re.sub(r"[ ,T]+(?=%[HI])", lambda _: word or " ", form, count=1) + tail for form in forms)
+    between = next(each["between"] for each in found if each is not None and (each["word"] or "") == word) or " "
+    tail, zoned = _READ_BY_Z.subn("%z", tail)
+    forms = tuple(re.sub(r"[ ,T]+(?=%[HI])", lambda _: word or between, form, count=1) + tail for form in forms)
     decides = None if how.decides is None else (how.decides[0], texts[how.decides[0]])
     odd = tuple((row, texts[row]) for row, _ in how.odd)
-    return replace(how, formats=forms, decides=decides, odd=odd) if forms else None
+    return replace(how, formats=forms, zoned=how.zoned or bool(zoned), decides=decides, odd=odd) if forms else None
 
 
 def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times:

@@ -53,7 +53,7 @@ def test_zones_that_are_read(zone: str) -> None:
 
 def test_every_abbreviation_is_an_offset_of_its_place() -> None:
     """By the time zone database: the place's clock shows the offset at some time of the year 2026."""
-    for short, ways in time_zones._ABBREVIATIONS.items():
+    for short, ways in time_zones.ABBREVIATIONS.items():
         for offset, place in ways:
             shown = {datetime(2026, month, 15, tzinfo=ZoneInfo(place)).utcoffset() for month in range(1, 13)}
             sign, hours, minutes = -1 if offset[0] == "-" else 1, int(offset[1:3]), int(offset[4:])
