@@ -34,6 +34,10 @@ def _laid(folder: Path, hours: float, form: str | Callable[[dt.datetime], str]) 
         (-3, "%Y-%m-%dT%H:%M:%S GMT-3", 'time_zone = "-03:00"'),
         (5.5, "%Y-%m-%d %H:%M:%S (UTC+05:30)", 'time_format = "%Y-%m-%d %H:%M:%S (UTC%z)"'),
         (0, "%d.%m.%Y %H:%M:%S GMT", 'time_zone = "UTC"'),
+        (1, "%Y%m%dT%H%M%S+0100", "Time"),
+        (5.5, "%Y%m%dT%H%M%S+0530", "Time"),
+        (-3, "%Y%m%dT%H%M%S-0300", "Time"),
+        (-3, "%Y%m%dT%H%M-0300", "Time"),
     ],
 )
 def test_times_with_their_clock_are_read_by_it(hours: float, form: str, said: str, tmp_path: Path) -> None:
