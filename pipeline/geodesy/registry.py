@@ -21,6 +21,7 @@ from pyproj.exceptions import CRSError, ProjError
 from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.errors import OperationError
 
 
@@ -101,14 +102,18 @@ def with_heights(text: str) -> str | None:
 
 
 def projected(text: str, longitude: Floats, latitude: Floats) -> tuple[Floats, Floats]:
-    """Return easting and northing (n,) in the grid's unit of positions [deg]; NaN where there are none."""
-    along, up = _projection(text)(np.asarray(longitude), np.asarray(latitude))
-    return _finite(along), _finite(up)
+    """Return easting and northing (n,) as the grid writes them of positions [deg]; NaN where there are none.
+
+    Of a grid that counts to the west and south they are the westing and the southing, whichever is its first axis.
+    """
+    first, second = map(_finite, _projection(text)(np.asarray(longitude), np.asarray(latitude)))
+    return (second, first) if northing_first(text) else (first, second)
 
 
 def unprojected(text: str, easting: Floats, northing: Floats) -> tuple[Floats, Floats]:
-    """Return longitude and latitude (n,) [deg] of positions in a grid, in its unit; NaN where there are none."""
-    longitude, latitude = _projection(text)(np.asarray(easting), np.asarray(northing), inverse=True)
+    """Return longitude and latitude (n,) [deg] of positions as a grid writes them; NaN where there are none."""
+    first, second = (northing, easting) if northing_first(text) else (easting, northing)
+    longitude, latitude = _projection(text)(np.asarray(first), np.asarray(second), inverse=True)
     return _finite(longitude), _finite(latitude)
 
 
@@ -129,6 +134,27 @@ def x_is_northing(text: str) -> bool | None:
     """Tell whether a grid itself calls its northing X, or its easting; None where it calls neither so."""
     side = {axis.abbrev.casefold(): axis.direction.casefold() for axis in systems.parse(text).axis_info}.get("x")
     return None if side is None else side in ("north", "south")
+
+
+def northing_first(text: str) -> bool:
+    """Tell whether X and Y of a geometry in a grid are its northing and easting, or its southing and westing."""
+    return _axes(text).northing_first
+
+
+def counts_backwards(text: str) -> tuple[str, str]:
+    """Return the sides to which easting and northing of a grid grow, "" each where it is the usual one."""
+    sides = _axes(text).easting.direction, _axes(text).northing.direction
+    return sides[0] if sides[0] == "west" else "", sides[1] if sides[1] == "south" else ""
+
+
+@lru_cache(maxsize=512)
+def _axes(text: str) -> Axes:
+    """Return the axes of a projected CRS; the usual ones of any other, and of axes that are not understood."""
+    try:
+        crs = systems.horizontal_of(systems.parse(text))
+        return axes_of(crs) if crs.is_projected else Axes()
+    except OperationError:
+        return Axes()
 
 
 @lru_cache(maxsize=512)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from pipeline.job.time_format import COUNTS, parts_of
 from pipeline.job.time_zones import ABBREVIATIONS
 
-#: Offsets of names of clocks beside those that `time_zones` suggests a place for; a name of several clocks has them all.
+#: Offsets of names of clocks beside those that `time_zones` suggests a place for; all of a name of several clocks.
 _MORE = {
     "OEZ": ("+02:00",), "OESZ": ("+03:00",), "MET": ("+01:00",), "MEST": ("+02:00",), "МСК": ("+03:00",),
     "EST": ("+10:00",), "EDT": ("+11:00",), "CST": ("+09:30",), "CDT": ("+10:30",), "MST": ("+08:00",),

@@ -23,7 +23,7 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.decimal_signs import decimal_of
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
-from pipeline.new_job.eastings import asked, turned, way_of
+from pipeline.new_job.eastings import asked, turned, used_as_easting, way_of
 from pipeline.new_job.encodings import CodePages
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.folder import Contents, contents
@@ -370,7 +370,7 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
             shown = register.found.look.named(columns)
             draft.control_asks += asked(shown, "the marks", "for the readings" if again and grid.alike else "")
         elif grid.turns:
-            draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is used as the easting: {grid.turns}')
+            draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
         columns = turned(columns, grid)
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
@@ -473,7 +473,7 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
     if "solution" not in one.mapped.columns:
         yield "no column shows how positions were solved, so float solutions would count as fixed"
     if one.mapped.turned and grid.turns:
-        yield f'"{columns["easting"]}" is used as the easting: {grid.turns}'
+        yield used_as_easting(columns["easting"], grid)
 
 
 #: What is asked where several columns may be meant.

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.geodesy.registry import crs_kind, crs_name, in_use_there, projected, x_is_northing
+from pipeline.geodesy.registry import counts_backwards, crs_kind, crs_name, in_use_there, projected, x_is_northing
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
@@ -90,6 +90,13 @@ def turned(columns: Mapping[str, str], grid: GridState) -> dict[str, str]:
         pair = {"easting": pair["northing"], "northing": pair["easting"]}
     others = {word: pair.get(word, name) for word, name in columns.items() if word not in lettered}
     return turned_sigmas(columns, grid.turned) | others  # a precision that says its side itself goes before
+
+
+def used_as_easting(name: str, grid: GridState) -> str:
+    """Return that a column is used as the easting, to which side its numbers grow where not to the east, and why."""
+    sides = counts_backwards(grid.now) if grid.now is not None else ("", "")
+    grows = f" (numbers grow to the {' and '.join(filter(None, sides))} in this grid)" if any(sides) else ""
+    return f'"{name}" is used as the easting{grows}: {grid.turns}'
 
 
 def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:

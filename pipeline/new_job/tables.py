@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
+from pipeline.geodesy.registry import northing_first
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
 from pipeline.new_job.look import whole
@@ -63,7 +64,10 @@ def _table(found: FileFound, texts: dict[str, list[str]], place: tuple[Floats, F
         longitude, latitude, _ = to_geographic(x, y, z, WGS84)
         return FilePositions("degrees", longitude, latitude)
     assert place is not None
-    return FilePositions(mapped.kind, place[0], place[1], crs)
+    first, second = place[:2]
+    if mapped.kind == "plane" and crs is not None and northing_first(crs):
+        first, second = second, first
+    return FilePositions(mapped.kind, first, second, crs)
 
 
 def _numbers(texts: Sequence[str], word: str, mapped: Mapped) -> Floats:

@@ -129,3 +129,29 @@ def test_degrees_under_x_and_y_are_told_by_their_size(
 def test_where_readings_and_marks_stand_another_way_each_is_asked_for(tmp_path: Path) -> None:
     started = laid(tmp_path, ("X", "Y"), {"northing": "Y", "easting": "X"})
     assert keys(started).count("easting") == 2
+
+
+#: Marks near the worked example of the Krovak projection in the registry's guidance note 7-2, and the same degrees.
+_SOUTHING, _WESTING, _LATITUDE, _LONGITUDE = 1050538.63, 568991.00, 50.2090116667, 16.8497719444
+
+
+@pytest.mark.parametrize("head", ["Bod;Y;X;Ellipsoid height", "Bod;X;Y;Ellipsoid height"])
+def test_y_is_the_easting_of_a_grid_that_counts_to_the_south_and_west(head: str, tmp_path: Path) -> None:
+    # a metre along the grid, in degrees at this place: its own south is turned by 5.6 degrees from the meridian
+    turn, east, north = np.radians(-5.85), 1 / (111_320 * np.cos(np.radians(_LATITUDE))), 1 / 111_200
+    steps = {"T1": (0.0, 0.0), "T2": (700.0, 200.0), "T3": (-300.0, 650.0)}
+    lines, rows = [head], ["Name,Lat,Lon,Ellipsoid height,Time,Solution"]
+    for at, (name, (west, south)) in enumerate(steps.items()):
+        plane = {"Y": f"{_WESTING + west:.3f}", "X": f"{_SOUTHING + south:.3f}"}
+        lines.append(";".join([name, *(plane[letter] for letter in head.split(";")[1:3]), "300.000"]))
+        to_east = -west * np.cos(turn) - south * np.sin(turn)
+        to_north = west * np.sin(turn) - south * np.cos(turn)
+        degrees = f"{_LATITUDE + to_north * north:.9f},{_LONGITUDE + to_east * east:.9f}"
+        rows.append(f"{name},{degrees},300.5,2026-03-12T0{at}:00:00Z,fix")
+    (tmp_path / "body_EPSG5513.csv").write_text("\n".join(lines), encoding="utf-8")
+    (tmp_path / "obs.csv").write_text("\n".join(rows), encoding="utf-8")
+    started = new_job(tmp_path)
+    text = Path(started.path).read_text(encoding="utf-8")
+    raw = tomllib.loads(text)["control"]["columns"]
+    assert (raw["easting"], raw["northing"]) == ("Y", "X")
+    assert '"Y" is used as the easting (numbers grow to the west and south in this grid)' in " ".join(text.split())
