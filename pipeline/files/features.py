@@ -140,7 +140,30 @@ def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str
     return Sheet(shown, known, rows, False, hashlib.sha256(data).hexdigest(), header=0), bool(wanted)
 
 
+def single(geometry: Any) -> Any:
+    """Return a multipoint of one point, as programs write for layers of several, as that point; all else as it is.
+
+    Raises ValueError, saying how many points there are and what to do, where it has several.
+    """
+    if not isinstance(geometry, dict) or geometry.get("type") != "MultiPoint":
+        return geometry
+    places = geometry.get("coordinates")
+    if not isinstance(places, list) or len(places) > 1:
+        count = counted(len(places), "point") if isinstance(places, list) else "no points"
+        raise ValueError(several_points(count))
+    return {"type": "Point", "coordinates": places[0]} if places else None
+
+
+def several_points(count: str) -> str:
+    """Return what is said of a geometry of several points, ``count`` in words."""
+    return f"the geometry is a multipoint of {count}: export single parts, one point per row"
+
+
 def _point(geometry: Any) -> tuple[str, ...]:
+    try:
+        geometry = single(geometry)
+    except ValueError:
+        return ()
     if not isinstance(geometry, dict) or geometry.get("type") != "Point":
         return ()
     coordinates = geometry.get("coordinates")

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from pipeline.files.features import several_points
 from pipeline.files.guarded_database import Guarded, guarded, guarded_file
 from pipeline.files.unlocked_database import is_there, quoted
+from pipeline.words import counted
 
 #: What an SQLite database begins with (SQLite's file format, section 1.3).
 SQLITE = b"SQLite format 3\0"
@@ -31,6 +33,9 @@ _NO_SYSTEM = re.compile(
     r'\s*(?:\w+\s*[\[(]\s*"undefined|(?:LOCAL_CS|ENGCRS|ENGINEERINGCRS)\s*[\[(]\s*"(?:unknown|unnamed|"))|\s*undefined',
     re.IGNORECASE,
 )
+#: WKB codes of multipoints; each point in one has its own head, behind the count.
+_MULTIPOINTS = (4, 1004, 2004, 3004, 0x80000004, 0x40000004, 0xC0000004)
+_COUNT_ENDS = 9
 #: WKB codes of points, ISO and older ones, and the size of each.
 POINTS = {1: 21, 1001: 29, 2001: 29, 3001: 37, 0x80000001: 29, 0x40000001: 29, 0xC0000001: 37}
 
@@ -179,7 +184,8 @@ def _crs(package: sqlite3.Connection, srs_id: int) -> tuple[str | None, frozense
 def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:
     """Return the well-known binary in a stored geometry, None where it is null or empty.
 
-    Raises `BrokenGeometry` where it is none, or one in another CRS than the layer's.
+    A multipoint of one point, as programs write in layers that may have several, is that point. Raises `BrokenGeometry`
+    where it is none, one of several points, or one in another CRS than the layer's.
     """
     if stored is None:
         return None
@@ -195,9 +201,29 @@ def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:
     if flags & _EMPTY:
         return None
     wkb = stored[8 + envelope :]
+    if len(wkb) >= _COUNT_ENDS and wkb[0] <= 1 and kind_of(wkb) in _MULTIPOINTS:
+        if (point := _single(wkb)) is None:
+            return None
+        wkb = point
     if len(wkb) < 5 or wkb[0] > 1 or POINTS.get(kind_of(wkb), len(wkb)) != len(wkb):
         raise BrokenGeometry("the geometry is truncated or damaged")
     return wkb
+
+
+def _single(wkb: bytes) -> bytes | None:
+    """Return the only point of a multipoint, None where it has none. Raises `BrokenGeometry` where it has several."""
+    count = int.from_bytes(wkb[5:_COUNT_ENDS], "little" if wkb[0] == 1 else "big")
+    point = wkb[_COUNT_ENDS:]
+    if count > 1:
+        raise BrokenGeometry(several_points(counted(count, "point")))
+    if count and (len(point) < 5 or point[0] > 1 or kind_of(point) not in POINTS):
+        raise BrokenGeometry("the geometry is truncated or damaged")
+    return point if count else None
+
+
+def is_plain_point(stored: bytes, wkb: bytes) -> bool:
+    """Tell whether a stored geometry is a point itself, rather than a multipoint with that point in it."""
+    return len(stored) - 8 - len(wkb) in _ENVELOPE_BYTES.values()
 
 
 def kind_of(wkb: bytes) -> int:

@@ -472,6 +472,8 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
         yield "columns whose names differ by code page are mapped by number"
     if "solution" not in one.mapped.columns:
         yield "no column shows how positions were solved, so float solutions would count as fixed"
+    if one.look.no_place and one.look.place is not None:
+        yield f"some rows have no position: {one.look.no_place}"
     if one.mapped.turned and grid.turns:
         yield used_as_easting(columns["easting"], grid)
 

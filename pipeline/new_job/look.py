@@ -28,7 +28,7 @@ from pipeline.read.delimited_lines import whole_lines
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.geopackage_layers import layers_of
-from pipeline.read.raw_batch import Raw
+from pipeline.read.raw_batch import Geometry, Raw
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.skipped_comments import commented
 from pipeline.read.sources import JSON, PACKAGE, TEXT
@@ -53,11 +53,11 @@ class FileLook:
     ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times
     by their type. ``keys`` are what a job file has to state of how the file is written, ``written`` says it in words;
     ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
-    is none) of the first rows' geometries. ``above`` are the lines above the header. ``signed`` are the numbers of the
-    lines below it that begin with the sign of a comment and look like rows. ``pages`` are the code pages that
-    a text may be in that is no UTF-8. ``torn`` are the lines of those of the first rows that cannot be taken apart into
-    as many cells as the header has, ``fault`` what is wrong with the first of them; ``blanks`` tells that blanks part
-    the columns. ``nuls`` are the lines of the first rows that hold a NUL.
+    is none) of the first rows' geometries, ``no_place`` why the first has none. ``above`` are the lines above the
+    header. ``signed`` are the numbers of the lines below it that begin with the sign of a comment and look like rows.
+    ``pages`` are the code pages that a text may be in that is no UTF-8. ``torn`` are the lines of those of the first
+    rows that cannot be taken apart into as many cells as the header has, ``fault`` what is wrong with the first of
+    them; ``blanks`` tells that blanks part the columns. ``nuls`` are the lines of the first rows that hold a NUL.
     """
 
     path: Path
@@ -71,6 +71,7 @@ class FileLook:
     several_layers: bool = False
     crs: str | None = None
     place: tuple[Floats, Floats, Floats] | None = None
+    no_place: str = ""
     dated: frozenset[str] = frozenset()
     above: tuple[str, ...] = ()
     signed: tuple[int, ...] = ()
@@ -526,9 +527,10 @@ def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> File
         names = tuple(opened.schema.names)
         dated = frozenset(field.name for field in opened.schema if pa.types.is_timestamp(field.type))
         crs = opened.crs
-    place = None
+    place, no_place = None, ""
     if raw is not None and raw.geometry is not None:
         place = (raw.geometry.x, raw.geometry.y, raw.geometry.z)
+        no_place = _no_place(raw.geometry)
     return FileLook(
         path,
         shown,
@@ -538,9 +540,18 @@ def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> File
         several_layers=several,
         crs=crs,
         place=place,
+        no_place=no_place,
         dated=dated,
         form="geojson" if layer is None else "gpkg",
     )
+
+
+def _no_place(geometry: Geometry) -> str:
+    """Return why the first geometry that is there and no point cannot be used, "" where all can or there are none."""
+    broken = geometry.broken.drop_null().to_pylist() if geometry.broken is not None else []
+    if broken:
+        return str(broken[0])
+    return "the geometry is not a point: export a layer of points" if geometry.other.any() else ""
 
 
 def _first(batches: Iterator[Raw]) -> Raw | None:

@@ -60,6 +60,8 @@ def no_position(look: FileLook) -> str:
             told.append(f'the heading "{name}" {said}: {TO_DEGREES}')
     if told:
         return f"no positions that can be read: {'; '.join(told)}"
+    if look.no_place:
+        return f"no positions that can be read: {look.no_place}"
     headings = listed(look.names[:_SHOWN], _QUOTE) + (" ..." if len(look.names) > _SHOWN else "")
     sample = listed([next(iter(given(texts)), "") for texts in look.columns.values()][:_SHOWN], _QUOTE)
     if looks_like_data(re.split("[;,|\t ]+", ",".join(look.names))):

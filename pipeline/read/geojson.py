@@ -18,7 +18,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, Sum, Summed, signature
-from pipeline.files.features import NameTwice, named_crs, unique_members
+from pipeline.files.features import NameTwice, named_crs, single, unique_members
 from pipeline.job.model import Points
 from pipeline.limits import COLUMNS, FEATURE
 from pipeline.read.findings import Unusable, check_cells
@@ -250,11 +250,19 @@ def _written(value: Any) -> str:
 
 
 def _geometry(given: Sequence[Any]) -> Geometry:
-    """Take points apart: null and empty ones are no position, other shapes no point, what is not numbers is broken."""
+    """Take points apart: null and empty ones are no position, other shapes no point, what is not numbers is broken.
+
+    A multipoint of one point is that point.
+    """
     coordinates = np.full((len(given), 3), np.nan)
     other = np.zeros(len(given), dtype=bool)
     broken: list[str | None] = [None] * len(given)
     for row, geometry in enumerate(given):
+        try:
+            geometry = single(geometry)
+        except ValueError as error:
+            broken[row] = str(error)
+            continue
         if geometry is None:
             continue
         if not isinstance(geometry, dict) or geometry.get("type") != "Point":

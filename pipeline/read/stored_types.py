@@ -21,6 +21,7 @@ from pipeline.files.geopackages import (
     Layer,
     describe,
     for_gdal,
+    is_plain_point,
     is_stored,
     kind_of,
     opened,
@@ -164,6 +165,8 @@ def _shape(package: sqlite3.Connection, layer: Layer) -> str:
     if wkb is None or kind_of(wkb) not in POINTS:
         return "0"
     length = len(first[0])
+    if not is_plain_point(first[0], wkb):
+        return "0"  # a point that stands in a multipoint, which GDAL would hand over as such
     return (
         f"(typeof({name}) = 'blob' AND length({name}) = {length} AND substr({name}, 1, 8) = X'{first[0][:8].hex()}'"
         f" AND substr({name}, {length - len(wkb) + 1}, 5) = X'{wkb[:5].hex()}')"
