@@ -92,6 +92,7 @@ _MONTH_NAMED = "seems to name a month in a language other than English, which is
 _WITH_WORDS = "has words beside the time of day, which are not read: export a 24-hour clock in digits only"
 _HALF_DAY_ALONE = f"looks like a time of day of a 12-hour clock without its date: {_APART}"
 _CLOCK_ALONE = f"looks like a time of day without its date: {_APART}"
+_JULIAN = "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"
 _TIMES: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
@@ -102,7 +103,7 @@ _TIMES: tuple[_Form, ...] = (
      rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
      _MONTH_NAMED),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
-     "has the words for year, month and day in it: export it in the form 2026-03-02 07:30:00"),
+     "has the words for year, month and day in it", f": {_STATED} with them, such as \"%Y年%m月%d日 %H时%M分%S秒\""),
     (rf"{_DAY}[,.]? {BETWEEN} \d{{1,2}}[:.]\d\d.*|{_DAY}[T ,]+{_CLOCK} ?{BEHIND}",
      "has a word beside its time of day", f": {_STATED} with it, such as \"%d.%m.%Y um %H:%M:%S\""),
     (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
@@ -113,7 +114,7 @@ _TIMES: tuple[_Form, ...] = (
     (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
      "looks like GPS week and seconds", f": {_STATED} = \"gps-week-seconds\""),
-    (r"2[34]\d{5}(?:[.,]\d+)?", "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"),
+    (r"2[34]\d{5}(?:[.,]\d+)?", _JULIAN),
     (r"\d{14}(?:[.,]\d+)?", "looks like a date and time without separators", f": {_STATED} = \"%Y%m%d%H%M%S\""),
     (r"\d{12}", "looks like a date and time without separators", f": {_STATED}, such as \"%Y%m%d%H%M\""),
     (r"\d{8}", f"looks like a date alone: {_APART}"),
@@ -127,7 +128,8 @@ _TIMES: tuple[_Form, ...] = (
     (rf"{_DAY}", f"has no time of day: {_APART}"),
     (r"\d{4}-?\d{3}[t ].*", "looks like a year and the day of the year: export the month and the day"),
     (r"\d{4}-?w\d\d.*", "looks like a year and a week: export the month and the day"),
-    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00"),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00",
+     f", or {_STATED} with it, such as \"%d.%m.%Y %H:%M:%S CET\", and its offset as time_zone"),
     (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", "has the year first", f": {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
     (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
      "may have the day or the month first, which is not guessed", f": {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""

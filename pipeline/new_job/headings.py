@@ -42,7 +42,8 @@ _CALLED = {
         dataora dataeora ora orario tijd tijdstip datumtijd datumentijd tid tidspunkt datotid datoklokkeslett
         klokkeslett dato tidpunkt datumtid aika aikaleima pvmaika czas dataczas dataiczas datapomiaru datagodzina
         cas datumcas datumacas casmereni idopont zaman tarihsaat recorded recordedat created surveyed epoch
-        日時 観測日時 測定日時 時刻 観測時刻
+        日時 観測日時 測定日時 時刻 観測時刻 时间 日期时间 观测时间 测量时间
+        采集时间 北京时间 時間 觀測時間 北京時間 시간 시각 일시 관측시간 측정시간
         χρονοσ ημερομηνια ημερομηνιαωρα ωρα время датавремя датаивремя дата
         """,
     "time_end": "timeend endtime end stop stoptime ende endzeit fin heurefin finaltime tijdeinde slut koniec konec",

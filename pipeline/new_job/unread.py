@@ -15,7 +15,16 @@ from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
-from pipeline.new_job.values import angles, counted_times, decimals, given, is_day, is_time_of_day, times
+from pipeline.new_job.values import (
+    angles,
+    are_yet_to_come,
+    counted_times,
+    decimals,
+    given,
+    is_day,
+    is_time_of_day,
+    times,
+)
 from pipeline.words import counted, plural
 
 _QUOTE = '"'
@@ -105,6 +114,8 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
     whatever it is called.
     """
     free = [name for name in look.names if name not in found.columns.values()]
+    if (julian := _julian(look, free)) is not None:
+        return julian
     beside = _beside_dates(look, free) or _in_parts(look)
     if beside is not None:
         return beside
@@ -126,6 +137,37 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
             fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if statable else _AS_TIMES
             return f"times are not recognised: {why}; {fix}"
     return _by_values(look, free, "solution" in found.columns)
+
+
+#: Words of headings of times that are counted in days since -4712, or since 1858, and what such numbers look like.
+_JULIAN = frozenset(
+    ["jd", "mjd", "julian", "juliandate", "julianday", "modifiedjuliandate", "modifiedjulianday", "julianisch",
+     "juliansk", "julien", "julienne", "juliano", "juliana", "giuliano", "giuliana", "juliaans", "julianskie",
+     "юлианская", "儒略日", "ユリウス日"]
+)  # fmt: skip
+_JULIAN_DAY, _MODIFIED_DAY = re.compile(r"2[45]\d{5}[.,]\d+"), re.compile(r"[4-8]\d{4}[.,]\d+")
+
+
+def _julian(look: FileLook, free: Sequence[str]) -> str | None:
+    """Return which column holds Julian days or modified ones by its heading and values; None where none does.
+
+    Those of a heading of times are told by their size: a Julian day is in the millions, and a modified one would be of
+    the future if a spreadsheet had counted it.
+    """
+    for name in free:
+        said = _JULIAN.intersection((bare(name), *words_of(name)))
+        texts = given(look.columns[name])
+        if not texts or not (said or _of_time(name)):
+            continue
+        modified = all(map(_MODIFIED_DAY.fullmatch, texts))
+        if modified and not said:
+            days = decimals(texts)
+            modified = days is not None and are_yet_to_come(days)
+        if modified or all(map(_JULIAN_DAY.fullmatch, texts)):
+            what = "modified Julian days" if modified else "Julian days"
+            why = f'"{name}" holds "{texts[0]}": {what}, which are not read'
+            return f"times are not recognised: {why}; {_AS_TIMES}"
+    return None
 
 
 def _by_values(look: FileLook, free: Sequence[str], dates: bool) -> str | None:

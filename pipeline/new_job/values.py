@@ -4,6 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pyarrow as pa
@@ -26,7 +27,9 @@ _ZONED = re.compile(r"\d(?: ?[Zz]| ?UTC| ?[+-]\d\d(?::?\d\d)?)$")
 #: What every date with a time of day has: a clock's sign, be it a point, or fourteen figures in a row.
 _LIKE_TIME = re.compile(
     r"\d.*\d{1,2}:\d\d|\d[./-]\d{1,2}[./-]\d{1,4}[T ,]+\d{1,2}\.\d\d|\d{8}[ _T]?\d{4}|\d{4}-\d\d-\d\d[- ]\d\d-\d\d"
+    r"|(?:\d[日일]|\d[./-]\d{1,2}[./-]\d{1,4}) ?\d{1,2}[时時시点點] ?\d{1,2}[分분]"
 )
+_HOUR_IN_WORDS = re.compile(r"\d[时時시点點] ?\d")
 #: What stands below a heading as its unit.
 _ANGLE_UNITS = frozenset(["deg", "degrees", "°", "dd"])
 _WITH_CLOCK = re.compile(r"\d{1,2}:\d\d|\d{8}[Tt]\d{4}")
@@ -45,6 +48,16 @@ _DATES = (
     "%Y년 %m월 %d일",
 )
 _CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%I:%M:%S%p")
+#: Times of day with words for hour, minute and second, which stand behind dates with such words and in figures.
+_WORDED_CLOCKS = [
+    *(f"%H{hour}%M{minute}%S{second}" for hour, minute, second in ("时分秒", "時分秒", "点分秒", "點分秒")),
+    *(f"%H{hour}%M{minute}" for hour, minute in ("时分", "時分", "点分", "點分")),
+    "%H시 %M분 %S초",
+    "%H시%M분%S초",
+    "%H시 %M분",
+    "%H시%M분",
+]
+_WORDED_DATES = ("%Y年%m月%d日", "%Y년 %m월 %d일", "%Y년%m월%d일", "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d")
 _RUNS = ("%Y%m%d%H%M%S", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S", "%Y%m%d %H:%M:%S", "%Y-%m-%d-%H-%M-%S", "%Y-%m-%d, %H:%M:%S")
 
 
@@ -125,6 +138,8 @@ def times(texts: Sequence[str]) -> Times | None:
         return Times(("",), zoned)
     tried = [form for text in some[:50] for form in likely_formats(text) if "%" in form]
     tried += [f"{date}{sign}{clock}" for date in _DATES for sign in (" ", ", ") for clock in _CLOCKS]
+    if _HOUR_IN_WORDS.search(some[0]):
+        tried += [f"{date}{sign}{clock}" for date in _WORDED_DATES for sign in (" ", "") for clock in _WORDED_CLOCKS]
     first = some[:30]
     likely = [form for form in dict.fromkeys([*tried, *_RUNS]) if _share(pattern_of(form), first) > 0]
     fitting = [form for form in likely if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
@@ -226,6 +241,8 @@ _COUNTS = {
     "unix-seconds": (9.0e8, 4.1e9),
     "serial-days": (36_500.0, 73_400.0),
 }
+#: The day that a spreadsheet counts from; and by how many days the clock of this machine may be behind.
+_SERIAL, _A_YEAR = datetime(1899, 12, 30, tzinfo=UTC), 366
 _WEEK_SECONDS = re.compile(r"\d{4}[ :;/]+\d{1,6}(?:[.,]\d+)?")
 
 
@@ -242,9 +259,17 @@ def counted_times(texts: Sequence[str], heading: str) -> Times | None:
         return None
     known = values[np.isfinite(values)]
     for word, (least, most) in _COUNTS.items():
+        if word == "serial-days" and are_yet_to_come(known):
+            continue
         if ((known >= least) & (known <= most)).mean() >= MOSTLY:
             return _as_counted(*(_seconds(heading) if word == "unix-seconds" else (word,)))
     return None
+
+
+def are_yet_to_come(days: Floats) -> bool:
+    """Tell whether a spreadsheet's serial days (n,) are all of the future: modified Julian days of today look so."""
+    today = (datetime.now(UTC) - _SERIAL).days
+    return len(days) > 0 and float(days.min()) > today + _A_YEAR
 
 
 def _seconds(heading: str) -> tuple[str, ...]:
@@ -266,7 +291,9 @@ _MIDNIGHT = re.compile(MIDNIGHT)
 #: Blanks of any kind, hard and narrow ones too.
 _BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
 _TIME_OF_DAY = re.compile(
-    r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?)(?:\s?[ap]\.?\s?m\.?)?", re.IGNORECASE
+    r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?)(?:\s?[ap]\.?\s?m\.?)?"
+    r"|\d{1,2}[时時시点點] ?\d{1,2}[分분] ?(?:\d{1,2}[秒초])?",
+    re.IGNORECASE,
 )
 _DATE_ALONE = re.compile(
     r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}"

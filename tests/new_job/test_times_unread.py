@@ -141,3 +141,51 @@ def test_counts_of_a_nested_property_are_asked_after_as_flat_ones_are(tmp_path: 
     (tmp_path / "rover.geojson").write_text(text, encoding="utf-8")
     asked = {one.question.key: one.question for one in new_job(tmp_path).asked}
     assert [one.value for one in asked["time_format"].candidates] == ['"gps-seconds"', '"unix-seconds"']
+
+
+@pytest.mark.parametrize(
+    ("heading", "form", "zone"),
+    [
+        ("Time (UTC)", "%Y年%m月%d日 %H时%M分%S秒", '"UTC"'),
+        ("观测时间 UTC", "%Y年%m月%d日%H时%M分%S秒", '"UTC"'),
+        ("観測日時 UTC", "%Y年%m月%d日 %H時%M分%S秒", '"UTC"'),
+        ("시간 (UTC)", "%Y년 %m월 %d일 %H시 %M분 %S초", '"UTC"'),
+        ("时间 UTC", "%Y-%m-%d %H时%M分%S秒", '"UTC"'),
+        # China has one clock, eight hours ahead of UTC
+        ("北京时间", lambda at: (at + dt.timedelta(hours=8)).strftime("%Y年%m月%d日 %H时%M分%S秒"), '"+08:00"'),
+    ],
+)
+def test_hours_and_minutes_in_words_are_read(
+    heading: str, form: str | Callable[[dt.datetime], str], zone: str, tmp_path: Path
+) -> None:
+    _made(tmp_path, (heading, form))
+    started = new_job(tmp_path)
+    assert {one.question.key for one in started.asked} == {"target.height"}
+    assert f"time_zone = {zone}" in Path(started.path).read_text(encoding="utf-8")
+    answer(Path(started.path), HEIGHT)
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and record["sessions"][0]["start"].startswith("2026-03-19")
+
+
+def _julian(at: dt.datetime) -> float:
+    """The Julian day: that of 1970-01-01T00:00 is 2440587.5."""
+    return at.replace(tzinfo=dt.UTC).timestamp() / 86_400 + 2_440_587.5
+
+
+@pytest.mark.parametrize(
+    ("heading", "form", "what"),
+    [
+        ("Julian date", lambda at: f"{_julian(at):.6f}", "Julian days, which are not read"),
+        ("Time UTC", lambda at: f"{_julian(at):.6f}", "Julian days, which are not read"),
+        ("MJD", lambda at: f"{_julian(at) - 2_400_000.5:.6f}", "modified Julian days, which are not read"),
+        ("Zeit (MJD)", lambda at: f"{_julian(at) - 2_400_000.5:.6f}", "modified Julian days, which are not read"),
+        ("Time", lambda at: f"{_julian(at) - 2_400_000.5:.6f}", "modified Julian days, which are not read"),
+    ],
+)
+def test_julian_days_are_told_by_their_column(
+    heading: str, form: Callable[[dt.datetime], str], what: str, tmp_path: Path
+) -> None:
+    _made(tmp_path, (heading, form))
+    said = _refused(tmp_path)
+    assert f'times are not recognised: "{heading}" holds "' in said and what in said
+    assert "serial" not in said and "looks more like a register" not in said
