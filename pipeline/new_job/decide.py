@@ -15,7 +15,7 @@ from pipeline.geodesy.units import FOOT
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import ControlSection, Points
 from pipeline.job.toml_text import quoted, unquoted
-from pipeline.near import plain
+from pipeline.near import listed, plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
 from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.clocks import ClockState, clock_of
@@ -41,7 +41,7 @@ from pipeline.new_job.frames import (
     register_states,
     step_of,
 )
-from pipeline.new_job.headings import feet_of, rank
+from pipeline.new_job.headings import feet_of, is_known, rank
 from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.packed_degrees import packed_question
@@ -53,7 +53,7 @@ from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import RegisterRead, register_of, sample_of, tables_of, together
 from pipeline.new_job.unread import left_unread, no_session, nuls, torn
-from pipeline.new_job.values import given, with_unit, words
+from pipeline.new_job.values import decimals, given, with_unit, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
@@ -289,10 +289,7 @@ def _target(
     if register is not None:
         has_heights = np.isfinite(register.heights).any() or register.found.mapped.kind == "geocentric"
         if not has_heights and not any(map(_holds, register.found.look.names)):
-            draft.notes.append(
-                f"{register.found.look.shown} has no heights, and every register needs a height column: add it, or"
-                " state in a column holds that the marks hold position only"
-            )
+            draft.notes.append(_without_heights(register.found))
         crs, datum = register_states(register.found, register.table, grid, place)
         draft.control["crs"] = crs
         ellipsoidal = _is_ellipsoidal(register)
@@ -319,6 +316,24 @@ def _target(
     elif len(geoids) > 1:
         candidates = tuple(Candidate(quoted(one), "") for one in geoids)
         draft.target["geoid"] = Question("target.geoid", "which of these geoid grids is the datum's?", candidates)
+
+
+def _without_heights(register: FileFound) -> str:
+    """Return what to do about a register of which no column is known to hold heights; they may be in another."""
+    look = register.look
+    others = [
+        name for name, texts in look.columns.items()
+        if name not in register.mapped.columns.values() and not is_known(name) and decimals(texts) is not None
+    ]  # fmt: skip
+    add = "add a height column, or state in a column holds that the marks hold position only"
+    if not others:
+        return f"{look.shown} has no heights, and every register needs a height column: {add}"
+    shown, name = listed(others, '"'), quoted(others[-1])
+    return (
+        f"{look.shown} has no column that is recognised as heights by its heading; {shown}"
+        f" {plural(len(others), 'holds', 'hold')} numbers too: if they are heights, write ellipsoid_height = {name} in"
+        f" [control.columns], or height = {name} if they are above a height datum; else {add}"
+    )
 
 
 def _heads_of(register: RegisterRead) -> list[str]:

@@ -121,37 +121,40 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
     (_Class.NO_HEIGHT, r"err|errors?|sigma|sd|std|stdev|stddev|rms|acc|accuracy|prec|precision|uncertainty|quality|"
                        r"names?|type|\w*model\w*|id|dist|distance|diff|difference|delta|semi|major|minor|axis|axes|"
                        r"ellipses?|elipses?|angle|mask|genauigkeit|fehler|precisi\w*|ecart|desv\w*|erreur|fejl|fel|feil|"
-                       r"blad|chyba|scarto"),
+                       r"blad|chyba|scarto|ско|ошибк\w*|погрешност\w*|точност\w*|модел\w*|помилк\w*"),
     (_Class.GEOID_HEIGHT, rf"(?:quasi)?geoid(?:al|en?|in?|s)?(?:{_HEIGHT_WORDS}|{_SEPARATIONS}|{_UNDULATIONS})|"
                           rf"geosep|nsep|ジオイド高"),
     (_Class.UNDULATION, rf"{_UNDULATIONS}|hohenanomalien?|hoehenanomalien?|anomali?(?:y|e|a)(?:wysokosci)?|"
                         r"height ?anomaly"),
     (_Class.SEPARATION, _SEPARATIONS),
-    (_Class.OF_GEOID, r"(?:quasi)?geoid(?:al\w*|u|y|in|ets|ens)|geoidick\w*"),
-    (_Class.GEOID, r"(?:quasi)?geoid\w*"),
+    (_Class.OF_GEOID, r"гео[иі]да|квазигео[иі]да|(?:quasi)?geoid(?:al\w*|u|y|in|ets|ens)|geoidick\w*"),
+    (_Class.GEOID, r"(?:quasi)?geoid\w*|(?:квази)?гео[иі]д\w*"),
     (_Class.MODEL, r"egm\d*"),
     (_Class.ELLIPSOIDAL, rf"h?ell?(?:ip(?:s(?:oid\w*?)?)?)?(?:{_HEIGHT_WORDS}|h)|hae|h?ellip?soidal\w*|"
                          rf"ell?ipsoidis[ck]\w*|ell?ipsoidique|ell?issoidic\w*|elipsoidal\w*|elipsoidick\w*|"
-                         rf"{_HEIGHT_WORDS}ell?(?:ip\w*)?|楕円体高"),
-    (_Class.ELLIPSOID, r"h?ell|h?ell?ips?|h?ell?ipsoid\w*|ell?iss?oid\w*|elliss|elipsoit\w*"),
-    (_Class.REFERENCE, r"wgs84|wgs|grs80|grs"),
+                         rf"{_HEIGHT_WORDS}ell?(?:ip\w*)?|楕円体高|elipsoidn\w*|elipsoidin\w*|elipsoida[al]\w*|"
+                         r"[еэ]лл?[иі]псо[иі]д(?:альн|н|ичн|ическ)\w*|ελλειψοειδ\w*"),
+    (_Class.ELLIPSOID, r"h?ell|h?ell?ips?|h?ell?ipsoid\w*|ell?iss?oid\w*|elliss|elipsoit\w*|elip[xs]oit|"
+                       r"[еэ]лл?[иі]псо[иі]д\w*|ελλειψοειδου?σ?"),
+    (_Class.REFERENCE, r"wgs84|wgs|grs80|grs|геодезичн\w*|геодезическ\w*"),
     (_Class.LEVEL, r"hort|h?orth(?:o|om\w*)?|h?orto(?:m\w*)?|orth?o(?:h|ht|hgt|hts|height|elev\w*)|"
                    r"m?h?a?msl(?:ht|height)?|m?asl|slm|msnm|snm|nmm|npm|mnm|moh|mslm|bpv|navd\d*|ngvd\d*|nhn|dhhn\d*|ahd|"
                    r"nzvd\d*|(?:pl)?evrf\d*(?:nh)?|evrs|nap\d*|taw|dng|odn|ngf|ign(?:69|78)|nn(?:54|1954|2000)|"
                    r"rh(?:00|70|2000)|n(?:43|60|2000)|cgvd\d*|dvr90|kron\d+|kronsztadt?\w*|lhn95|ln02|"
                    r"meeres(?:hohe|hoehe|spiegel|niveau)|seehohe|seehoehe|nadmorska|gebrauchshohe|"
-                   rf"(?:nhn|nn|nap|ngf|msl|normal|orthom?\w*){_HEIGHT_WORDS}|標高"),
+                   rf"(?:nhn|nn|nap|ngf|msl|normal|orthom?\w*){_HEIGHT_WORDS}|標高|ортометр\w*|бс77|балтииск\w*|балт[иі]иськ\w*"),
     (_Class.ABBREVIATED, r"nn|ort|normalnull"),
-    (_Class.NORMAL, r"normal\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
+    (_Class.NORMAL, r"normal\w*|нормальн\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
     (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elv|rl|reducedlevel"),
-    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высота"),
+    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высот[аы]|висот[аи]|височин\w*|"
+                    r"отметк[аи]|cao|visin\w*|korgus\w*|augstum[su]|aukst\w*|inaltim\w*"),
     (_Class.ABOVE, r"above|over|to|from|on|wrt|referred|relative|uber|ueber|u|ue|sobre|sur|dessus|sul|sulla|sopra|"
-                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli"),
+                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli|над|tren|iznad|deasupra|peste|virs"),
     (_Class.OF, r"of|du|des|de|del|della|dell|do|van|av|af|von|d"),
     (_Class.CORRECTED, r"corrected|corr|based|referenced|reduced|applied|korrigiert\w*|corrige\w*|corregid[ao]|"
                        r"corrigid[ao]|corretta|gecorrigeerd\w*|korrigeret|korrigert|korrigerad"),
     (_Class.BETWEEN, r"the|a|au|dem|den|der|das|el|la|le|l|il|lo|het|al|quasi|t|o|v|at|in|i|mean|sea|levels?|datum|"
-                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|us|survey|int|intl|international"),
+                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|us|survey|int|intl|international|đo|м"),
 )  # fmt: skip
 _COMPILED = tuple((kind, re.compile(pattern)) for kind, pattern in _WORDS)
 #: Words of the sea's level in several words or letters with points, put as one: metres above it in many languages.

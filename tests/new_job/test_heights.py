@@ -178,3 +178,48 @@ def test_heights_that_say_the_ellipsoid_or_have_no_separation_beside_are_not_ask
 ) -> None:
     started = with_separations(tmp_path, height, beside, 0.0) if beside else laid(tmp_path, {height: 0.0})
     assert "crs" not in asked(started)
+
+
+@pytest.mark.parametrize(
+    ("heading", "says"),
+    [
+        ("Высота эллипсоидальная", "ellipsoid"), ("Высота над эллипсоидом, м", "ellipsoid"),
+        ("Эллипсоидальная высота", "ellipsoid"), ("Висота над еліпсоїдом", "ellipsoid"),
+        ("Độ cao ellipsoid", "ellipsoid"), ("Độ cao trên ellipsoid", "ellipsoid"), ("Visina elipsoidna", "ellipsoid"),
+        ("Høyde over ellipsoiden", "ellipsoid"), ("Aukštis elipsoidinis", "ellipsoid"),
+        ("Kõrgus ellipsoidist", "ellipsoid"), ("Υψόμετρο ελλειψοειδές", "ellipsoid"),
+        ("Височина елипсоидна", "ellipsoid"), ("Înălțime elipsoidală", "ellipsoid"),
+        ("Высота нормальная", "level"), ("Высота ортометрическая", "level"), ("Высота над геоидом", "level"),
+        ("Отметка БС77", "level"), ("Высота", ""), ("Ошибка высоты", None), ("СКО высоты", None),
+        ("Высота антенны", None), ("Высота геоида", None),
+    ],
+)  # fmt: skip
+def test_what_headings_say_in_any_order_of_their_words(heading: str, says: str | None) -> None:
+    assert height_said(heading) == says
+
+
+@pytest.mark.parametrize("heading", ["Высота эллипсоидальная", "Độ cao ellipsoid", "Höhe über Ellipsoid"])
+def test_a_register_and_an_export_with_such_a_heading_are_read(heading: str, tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    text = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
+    text[0] = text[0].replace("height", heading)
+    (tmp_path / "control.csv").write_text("\n".join(text), encoding="utf-8")
+    heads = {"name": "Point", "longitude": "Lon", "latitude": "Lat", "height": heading, "time": "Time", "base": "Base"}
+    write(tmp_path / "rover.csv", job, heads, time="%Y-%m-%dT%H:%M:%SZ")
+    started = new_job(tmp_path)
+    raw = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
+    assert raw["points"][0]["columns"]["height"] == heading
+    assert raw["control"]["columns"]["ellipsoid_height"] == heading
+
+
+def test_a_register_whose_heights_have_an_unknown_heading_is_told_which_line_to_write(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    text = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
+    text[0] = text[0].replace("height", "Grumble")
+    (tmp_path / "control.csv").write_text("\n".join(text), encoding="utf-8")
+    heads = {"name": "Point", "longitude": "Lon", "latitude": "Lat", "height": "Ellipsoid height", "time": "Time"}
+    write(tmp_path / "rover.csv", job, heads, time="%Y-%m-%dT%H:%M:%SZ")
+    notes = " ".join(new_job(tmp_path).notes)
+    assert 'ellipsoid_height = "Grumble" in [control.columns]' in notes and "has no heights" not in notes
