@@ -75,6 +75,7 @@ def roles(
         away: metres between a reading and a mark; None where nobody knows.
         by: how the pairs were found.
     """
+    pairs = _one_of_a_name(pairs, names)
     usable, told = _nameable(pairs, members, rows, names, away)
     usable.sort(key=lambda pair: (rows.time[pair[0]], pair[0]))
     if not usable:
@@ -87,6 +88,14 @@ def roles(
         by,
         told=told,
     )
+
+
+def _one_of_a_name(pairs: Sequence[_Pair], names: Sequence[str]) -> list[_Pair]:
+    """Return pairs with one number per name of a mark: an old and a new row of one name are one mark."""
+    first: dict[str, int] = {}
+    for number, name in enumerate(names):
+        first.setdefault(name.casefold(), number)
+    return [(at, first[names[mark].casefold()] if names[mark] else mark) for at, mark in pairs]
 
 
 def _ties(pairs: Sequence[_Pair], rows: TimedRows, first: _Pair) -> list[_Pair]:

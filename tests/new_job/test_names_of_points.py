@@ -441,3 +441,18 @@ def test_results_that_list_marks_and_points_are_no_register_beside_one(tmp_path:
     job.keep(np.append(np.arange(len(job.rows["name"])), np.zeros(5 * len(marks), int)))
     write(tmp_path / "a.csv", job, {"name": "Point"} | _REST, time=_UTC, told={"name": own})
     assert "control.file" not in asked(new_job(tmp_path))
+
+
+def test_an_old_and_a_new_row_of_a_mark_are_one_mark(tmp_path: Path) -> None:
+    job = laid(tmp_path, {"name": "Point"}, behind=False)
+    lines = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
+    columns, rows = lines[0].split(","), []
+    for line in lines[1:]:
+        old = line.split(",")
+        for word, off in (("easting", 0.21), ("northing", -0.15)):
+            old[columns.index(word)] = f"{float(old[columns.index(word)]) + off:.4f}"
+        rows += [f"{','.join(old)},2011-05-12", f"{line},2021-04-23"]
+    (tmp_path / "control.csv").write_text("\n".join([f"{lines[0]},dated", *rows]), encoding="utf-8")
+    started = new_job(tmp_path)
+    assert listed(started) == set(on_marks(job).values())
+    assert not any("so no line can name them" in note for note in started.notes)
