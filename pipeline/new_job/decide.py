@@ -23,7 +23,7 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.decimal_signs import decimal_of
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
-from pipeline.new_job.eastings import asked, turned, used_as_easting, way_of
+from pipeline.new_job.eastings import asked, other_sides, turned, used_as_easting, way_of
 from pipeline.new_job.encodings import CodePages
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.folder import Contents, contents
@@ -387,6 +387,7 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
         elif grid.turns:
             draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
         columns = turned(columns, grid)
+    draft.control_notes += other_sides(columns, grid)
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
@@ -489,6 +490,7 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
         yield "no column shows how positions were solved, so float solutions would count as fixed"
     if one.look.no_place and one.look.place is not None:
         yield f"some rows have no position: {one.look.no_place}"
+    yield from other_sides(columns, grid)
     if one.mapped.turned and grid.turns:
         yield used_as_easting(columns["easting"], grid)
 

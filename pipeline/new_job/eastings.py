@@ -9,6 +9,7 @@ from pipeline.geodesy.registry import counts_backwards, crs_kind, crs_name, in_u
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
+from pipeline.new_job.headings import words_compared
 from pipeline.new_job.questions import Candidate, Question
 
 
@@ -97,6 +98,23 @@ def used_as_easting(name: str, grid: GridState) -> str:
     sides = counts_backwards(grid.now) if grid.now is not None else ("", "")
     grows = f" (numbers grow to the {' and '.join(filter(None, sides))} in this grid)" if any(sides) else ""
     return f'"{name}" is used as the easting{grows}: {grid.turns}'
+
+
+def other_sides(columns: Mapping[str, str], grid: GridState) -> list[str]:
+    """Return that columns are called westing or southing although the grid, as far as it is known, counts otherwise."""
+    if grid.now is None:
+        return []
+    sides = counts_backwards(grid.now)
+    told = []
+    for word, side, known in (("easting", "west", sides[0]), ("northing", "south", sides[1])):
+        name = columns.get(word, "")
+        if f"{side}ing" in words_compared(name) and known != side:
+            told.append(
+                f'"{name}" says numbers that grow to the {side}, and {crs_name(grid.now) or grid.now} counts to the'
+                f" {'east' if side == 'west' else 'north'}: state a grid that counts to the {side}, or every point is"
+                " mirrored although all checks agree"
+            )
+    return told
 
 
 def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:

@@ -49,25 +49,27 @@ _CALLED = {
     "time_end": "timeend endtime end stop stoptime ende endzeit fin heurefin finaltime tijdeinde slut koniec konec",
     "longitude": """
         longitude lon long lng lond ddlon longdd londd laenge lange langengrad laengengrad geolaenge geogrlange
-        longitud longitudine lengtegraad lengte lengdegrad laengdegrad langdgrad pituusaste pituus dlugosc
+        longitud longitudine lengtegraad lengte lengde lengd laengde langd
+        pikkus garums ilguma lengdegrad laengdegrad langdgrad pituusaste pituus dlugosc
         dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka hosszusag boylam longitudegrad 経度
         μηκοσ γεωγραφικομηκοσ долгота
         """,
     "latitude": """
         latitude lat latd ddlat latdd breite breitengrad geobreite geogrbreite latitud latitudine breedtegraad
-        breedte breddegrad leveysaste leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka
+        breedte bredde bredd breidd breddegrad breddgrad breiddargrad laius platums platuma leveysaste
+        leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka
         szelesseg enlem 緯度
         πλατοσ γεωγραφικοπλατοσ широта
         """,
     "easting": """
-        easting east e eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este
+        easting east e westing eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este
         coordenadaeste coordeste leste oost xcoord oostcoordinaat ostkoordinat ostlig ita itakoordinaatti
         wspe wschod vychod x xcoordinate xkoord xkoordinate coordx koordx xcoordinaat coordenadax coordonneex
         coordinatax xkoordinat koordinatx wspolrzednax wspx souradnicex xkoordinaatti xgrid gridx xlocal localx
         ανατολικα восток
         """,
     "northing": """
-        northing north n northcoord ncoord nordwert hochwert hw nord hoch coordnord coordy nordy norte
+        northing north n southing northcoord ncoord nordwert hochwert hw nord hoch coordnord coordy nordy norte
         coordenadanorte coordnorte noord ycoord noordcoordinaat nordkoordinat nordlig pohjoinen pohjoiskoordinaatti
         wspn polnoc sever y ycoordinate ykoord ykoordinate coordy koordy ycoordinaat coordenaday coordonneey
         coordinatay ykoordinat koordinaty wspolrzednay wspy souradnicey ykoordinaatti ygrid gridy ylocal localy

@@ -24,8 +24,11 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
             told = unread_notation(heading, dms=dms)
             if told is not None:
                 return f'the {"heading" if heading == name else "row of units below"} "{name}" {told}: {TO_DEGREES}'
-        if parts := split_into_parts(name, look.names):
-            return f'"{name}" {parts_problem(parts)}; {PARTS_FIX}'
+        # the column itself may be the one of minutes: "Lat M" beside "Lat D"
+        for degrees in (name, *look.names):
+            parts = split_into_parts(degrees, look.names)
+            if parts and (degrees == name or name in parts):
+                return f'"{degrees}" {parts_problem(parts)}; {PARTS_FIX}'
         values = None if dms else decimals(texts)
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():

@@ -82,7 +82,7 @@ def no_position(look: FileLook) -> str:
     return (
         f"no position columns that are recognised by their headings{page}: they are {headings}, the first row has"
         f" {sample}; rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is"
-        " which in [points.columns]"
+        " which in [points.columns], of a register in [control.columns]"
     )
 
 

@@ -155,3 +155,18 @@ def test_y_is_the_easting_of_a_grid_that_counts_to_the_south_and_west(head: str,
     raw = tomllib.loads(text)["control"]["columns"]
     assert (raw["easting"], raw["northing"]) == ("Y", "X")
     assert '"Y" is used as the easting (numbers grow to the west and south in this grid)' in " ".join(text.split())
+
+
+@pytest.mark.parametrize(("code", "mirrored"), [(2193, True), (2053, False)])
+def test_a_westing_in_a_grid_that_counts_to_the_east_is_told(code: int, mirrored: bool, tmp_path: Path) -> None:
+    # the worked example of Lo29 in the registry's guidance note 7-2
+    places = [("T1", 71984.49, 2847342.74), ("T2", 72284.49, 2847042.74), ("T3", 71784.49, 2847642.74)]
+    lines = [f"{name},{west},{south},40.0" for name, west, south in places]
+    rows = [f"{name},{west},{south},40.0,2026-03-12T0{at}:00:00Z,fix" for at, (name, west, south) in enumerate(places)]
+    head = "Westing,Southing,Ellipsoid height"
+    (tmp_path / f"control_EPSG{code}.csv").write_text("\n".join([f"Mark,{head}", *lines]), encoding="utf-8")
+    (tmp_path / "obs.csv").write_text("\n".join([f"Name,{head},Time,Solution", *rows]), encoding="utf-8")
+    started = new_job(tmp_path)
+    assert eastings(started) == ["Westing", "Westing"]
+    written = " ".join(Path(started.path).read_text(encoding="utf-8").replace("#", "").split())
+    assert ("state a grid that counts to the west" in written) is mirrored

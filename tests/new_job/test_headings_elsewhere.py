@@ -25,6 +25,7 @@ _DEGREES = {
     "Croatian": ("Ime točke", "Šifra", "Datum i vrijeme", "Širina", "Duljina", "Elipsoidna visina", "Rješenje", "Baza"),
     "Greek": ("Όνομα σημείου", "Κωδικός", "Χρόνος", "Πλάτος", "Μήκος", "Υψόμετρο", "Λύση", "Βάση"),
     "Russian": ("Имя точки", "Код", "Дата и время", "Широта", "Долгота", "Геодезическая высота", "Тип решения", "База"),
+    "Norwegian": ("Punkt", "Kode", "Tid", "Bredde", "Lengde", "Ellipsoidisk høyde", "Løsning", "Base"),
     "Ukrainian": ("Назва точки", "Код", "Дата і час", "Широта", "Довгота", "Висота", "Рішення", "База"),
 }  # fmt: skip
 _GRID = (
@@ -34,7 +35,7 @@ _GRID = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("language", ["Turkish", "Vietnamese", "Korean", "Chinese", "Arabic", "Ukrainian"])
+@pytest.mark.parametrize("language", ["Turkish", "Vietnamese", "Korean", "Chinese", "Arabic", "Norwegian", "Ukrainian"])
 def test_an_export_is_mapped(language: str, tmp_path: Path) -> None:
     job = job_of()
     lay(tmp_path, job)
