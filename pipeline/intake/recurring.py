@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -15,7 +16,7 @@ from pipeline.duplicates import having, occurring_again, of_pairs
 from pipeline.duplicates.exact import Hashes
 from pipeline.duplicates.other_sessions import agreeing_by_chance, in_other_sessions, no_chance
 from pipeline.intake.copies import Cells, named_rows
-from pipeline.intake.ledger import SOUND, WHOLE, ReadingRows
+from pipeline.intake.ledger import SOUND, WHOLE, ReadingRows, name_hashes
 from pipeline.intake.prepare import Prepared
 
 #: Share of an export's rows that another has by another clock from which on it is an export made anew, so that it is
@@ -25,6 +26,9 @@ _ANEW = 0.8
 _MOST = 200_000
 #: Pairs that are told.
 _LISTED = 3
+#: Names of rows in which a controller writes down where the base was set, beside the base ids themselves. Common
+#: practice, no source.
+_BASE_ROWS = ("base", "base station", "basis", "ref", "reference")
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,7 @@ def find_recurring(
         found = found[_no_chance(rows, fresh, found)]
     pairs = np.concatenate([found, _some_rows(rows, fresh, late)])
     pairs = pairs[((rows.flags[pairs] & SOUND) != 0).any(axis=1)]
+    pairs = pairs[~_of_the_base(rows, prepared, pairs, bases)]
     if not len(pairs):
         return ()
     of, _, places = of_pairs(rows, pairs)
@@ -92,6 +97,17 @@ def find_recurring(
     return tuple(
         _recurring(rows, prepared, pairs[(session == both).all(axis=1)], bases) for both in np.unique(session, axis=0)
     )
+
+
+def _of_the_base(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Flags:
+    """Return (p,) which pairs are rows of the base itself: it may broadcast one position on several days."""
+    if not len(pairs):
+        return np.zeros(0, bool)
+    ids = [window.session.base for window in prepared.windows]
+    known = pa.array([name for name in (*_BASE_ROWS, *bases, *ids) if name], pa.string())
+    of, _, places = of_pairs(rows, pairs)
+    named = np.isin(of.name, name_hashes(known).astype(np.uint32))
+    return np.asarray(named[places].all(axis=1))
 
 
 def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Recurring:

@@ -64,6 +64,17 @@ def test_points_of_another_session_are_doubted(form: str, many: int, name: str, 
     assert {row["proof"] for row in issue.points.rows} == {"unchecked"}
 
 
+@pytest.mark.parametrize("name", ["BASE", "{}", "ref"])
+def test_the_base_itself_may_be_listed_every_day(name: str, tmp_path: Path) -> None:
+    """Controllers write a row of the base, with the position that it broadcasts, wherever it stands in truth."""
+    made = job()
+    row = copied(made, 1, name="K")[0]
+    made.rows["name"][row] = name.format(made.rows["base"][row])
+    (twin,) = np.flatnonzero(made.rows["longitude"] == made.rows["longitude"][row])[:1]
+    made.rows["name"][twin] = made.rows["name"][row]
+    assert not told(run_simulated(made, tmp_path))
+
+
 @pytest.mark.parametrize("repeats", ["all", "last", "mean"])
 def test_whatever_is_issued_of_points_measured_twice(repeats: str, tmp_path: Path) -> None:
     made = job(base_horizontal=0.3, base_vertical=0.3)
