@@ -19,7 +19,8 @@ from pipeline.solve.compare import OnMarks
 from pipeline.tolerance import Tolerance, plan_and_height
 from pipeline.words import counted
 
-#: Occupations by which one vector is told where none passes: a single one may be bad by itself.
+#: Occupations that a part has at the least where none of its own passes: a single one may be bad by itself, and makes
+#: suspect what it makes so in any session.
 _LEAST = 2
 #: Occupations by which one vector is told where some of them pass: of two, one that fails would make it alone.
 _OF_ONE_VECTOR = 3
@@ -63,8 +64,6 @@ class Stray:
 
     def why(self, files: Sequence[str]) -> str:
         """Return in words why its points are suspect."""
-        if len(self.rows) == 1:
-            return f"the only occupation of a control mark of {self.named(files)} in its session fails"
         every = f"{counted(len(self.rows), 'occupation')} of control marks of {self.named(files)} in its session"
         if self.failing == len(self.rows):
             return f"all {every} fail: no other rover's prove it"
@@ -131,7 +130,9 @@ def _off(on_marks: OnMarks, rows: Integers, part: Integers, joined: bool) -> Ite
         rest = ~mine & passed if (~mine & passed).any() else ~mine
         if not rest.any():
             continue
-        vector = bool(mine.sum() >= _LEAST) and _one_vector(off[mine], off[rest], tolerance)
+        if mine.sum() < _LEAST:
+            continue
+        vector = _one_vector(off[mine], off[rest], tolerance)
         if vector or (not passed[mine].any() and passed[rest].any()):
             yield some, mine, vector
 

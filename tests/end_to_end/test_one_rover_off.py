@@ -116,15 +116,19 @@ def test_no_point_of_a_rover_all_of_whose_checks_fail_is_issued(tmp_path: Path) 
     assert "the pole height of that rover" in cause
 
 
-def test_the_only_check_of_a_rover_is_all_that_it_has(tmp_path: Path) -> None:
-    """The other one's checks pass before and after; the cause remains that check, which may be bad by itself."""
+def test_a_single_failing_check_of_a_rover_makes_suspect_what_any_does(tmp_path: Path) -> None:
+    """It may be bad by itself; that nothing else proves its rover is told."""
     job = day()
     second = of_second(job, (3,))
     move(job, second, 0.0, 0.0, 0.1)
-    path = two(job, tmp_path, second)
-    (cause,) = causes(run_job(path))
+    alone, together = two(job, tmp_path / "two", second), tmp_path / "one"
+    outcome, one = run_job(alone), run_job(write(job, together, {"rover.csv": np.ones(len(second), bool)}))
+    (cause,) = causes(outcome)
     assert cause.startswith("S01-C4 alone is off in height") and "everything" not in cause
-    assert set(issued(path)) == names(job, ~second)
+    assert issued(alone) == issued(together / "job.toml") and one.exit_code == outcome.exit_code == 3
+    (note,) = [note for note in outcome.record["notes"] if "only occupation" in note]
+    assert note.startswith("rover2.csv: its only occupation of a control mark in session ") and "fails" in note
+    assert not [note for note in one.record["notes"] if "only occupation" in note]
 
 
 def test_two_files_of_such_a_rover_are_one(tmp_path: Path) -> None:
