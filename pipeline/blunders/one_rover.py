@@ -23,7 +23,7 @@ def one_rover(scope: Scope, session: int) -> Iterator[Hypothesis]:
     for stray in case.solved.strays:
         if stray.session != session or not stray.vector or not case.reached[list(stray.rows)].all():
             continue
-        if not _beside_others(case, stray):
+        if not _has_points(case, stray) or not _beside_others(case, stray):
             continue
         shape, group = scope.influence.any_displaced(dict.fromkeys(stray.rows, 1.0)), OneShape()
         for free, what in PARTS:
@@ -69,6 +69,15 @@ def _why(case: Case, stray: Stray, height: bool) -> str:
         f"({another}): sessions at one time are told apart by a base id column only, so give its readings a base id of"
         f" their own, or {files} a job of its own"
     )
+
+
+def _has_points(case: Case, stray: Stray) -> bool:
+    """Tell whether more was observed than occupations: a file of checks alone, as of a code, is no rover's."""
+    if stray.base is not None:
+        return True
+    table, files = case.solved.occupations, case.survey.first_pass.files
+    stood = np.isin(table.table.column("export").to_numpy(), stray.exports) & (table.session == stray.session)
+    return bool(sum(files[number].sessions[stray.session] for number in stray.exports) > np.count_nonzero(stood))
 
 
 def _beside_others(case: Case, stray: Stray) -> bool:

@@ -24,8 +24,8 @@ from pipeline.intake.prepare import Prepared
 _ANEW = 0.8
 #: Pairs beyond which some of them, evenly spread, stand for all: loggers with few digits give any number of them.
 _MOST = 200_000
-#: Pairs that are told.
-_LISTED = 3
+#: Pairs that are named; which of them are told, the shifts say.
+_NAMED = 60
 #: Names of rows in which a controller writes down where the base was set, beside the base ids themselves. Common
 #: practice, no source.
 _BASE_ROWS = ("base", "base station", "basis", "ref", "reference")
@@ -41,7 +41,7 @@ class Recurring:
         export: (k, 2) numbers of the exports.
         base: (k, 2) keys of the base ids, None where a reading has none.
         named: of the first pairs, in words.
-        row: number of the later reading of the first pair, in its file.
+        row: (k,) number of the later reading in its file.
     """
 
     session: Integers
@@ -49,7 +49,7 @@ class Recurring:
     export: Integers
     base: NDArray[np.object_]
     named: tuple[str, ...]
-    row: int
+    row: Integers
 
 
 def find_recurring(
@@ -114,14 +114,14 @@ def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Se
     pairs = pairs[np.lexsort((pairs[:, 0], pairs[:, 1]))]
     of, _, places = of_pairs(rows, pairs)
     time = of.time[places]
-    some = pairs[:_LISTED]
+    some = pairs[:_NAMED]
     named = zip(named_rows(rows, prepared, some[:, 1]), named_rows(rows, prepared, some[:, 0]), strict=True)
     told = tuple(
         f"{one} that of {other}" + (f", {lasting(by)} later" if by else "")
         for (one, other), by in zip(named, np.diff(time[: len(some)], axis=1).ravel().tolist(), strict=True)
     )
     export = rows.export(pairs).astype(np.int64)
-    row = int(rows.source_row(pairs[:1, 1])[0])
+    row = rows.source_row(pairs[:, 1])
     base = np.array(bases, np.object_)[of.base[places]]
     return Recurring(rows.session[pairs].astype(np.int64), time, export, base, told, row)
 

@@ -15,6 +15,9 @@ from pipeline.near import and_more
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.words import Doubt, counted
 
+#: Pairs of readings that a sentence lists.
+_LISTED = 3
+
 
 def copied_point_doubts(survey: Survey, issued: IssuedApart) -> Iterator[Doubtful]:
     """Yield a doubt for every two sessions whose readings of one position would be issued at two places."""
@@ -27,13 +30,14 @@ def copied_point_doubts(survey: Survey, issued: IssuedApart) -> Iterator[Doubtfu
             continue
         at = int(beyond[0])
         first, last = (survey.windows[number].session.name for number in one.session[at].tolist())
+        named = [one.named[number] for number in beyond.tolist() if number < len(one.named)][:_LISTED]
+        listed = f": {'; '.join(named)}{and_more(len(beyond) - len(named))}" if named else ""
         readings = counted(len(beyond), "reading has", "readings have")
         what = (
             f"session {last}: {readings} the position of a reading of session {first} to the last digit, though the"
             f" shifts of the two differ by {plan[at]:.3f} m horizontally and {apart[at, 2]:+.3f} m in height: no"
-            " measurement repeats like that, so one of each two is a copy with another time, off by that much:"
-            f" {'; '.join(one.named)}{and_more(len(one.time) - len(one.named))}; delete the copied rows, or correct the"
-            " date and time of the export that has them wrong"
+            " measurement repeats like that, so one of each two is a copy with another time, off by that much"
+            f"{listed}; delete the copied rows, or correct the date and time of the export that has them wrong"
         )
         sessions = tuple(sorted({*one.session[at].tolist()}))
-        yield Doubtful(Doubt.BASE, what, sessions, survey.exports[int(one.export[0, 1])].shown, one.row)
+        yield Doubtful(Doubt.BASE, what, sessions, survey.exports[int(one.export[at, 1])].shown, int(one.row[at]))

@@ -266,3 +266,15 @@ def test_two_rovers_whose_checks_all_pass_are_proven(tmp_path: Path) -> None:
     outcome = run_job(two(job, tmp_path, of_second(job)))
     assert outcome.exit_code == 0 and outcome.record["verdict"] == "proven"
     assert not outcome.record["rows"]["held_back"]
+
+
+def test_a_file_of_checks_alone_is_no_rover(tmp_path: Path) -> None:
+    """Exported by code: the base was moved after the tie, and all checks lie among the points that follow."""
+    job = day()
+    kind, time = job.rows["kind"], job.rows["time"]
+    checks = kind == "check"
+    time[checks] = time[kind == "point"][2:32:3] + np.timedelta64(2500, "ms")
+    move(job, kind != "tie", 0.2, 0.1, 0.05)
+    parts = {"rover-tie.csv": kind == "tie", "rover-points.csv": kind == "point", "rover-checks.csv": checks}
+    told = causes(run_job(write(job, tmp_path, parts)))
+    assert told and not [cause for cause in told if "everything of" in cause]
