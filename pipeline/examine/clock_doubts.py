@@ -33,8 +33,9 @@ from pipeline.words import Doubt, Reason, counted, plural
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
 #: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.
 _OUTSIDE, _MANY = 0.05, 10
-#: The part of its readings that a clock has to hold back before it is in doubt, and where no zone explains it.
-_PART_HELD, _MOST_HELD = 0.1, 0.2
+#: The part of its readings that a clock has to hold back before it is in doubt. Of a crew that came an hour late and
+#: worked on after the base was packed up, less may be outside, and an hour earlier would put that inside, too.
+_PART_HELD = 0.25
 #: Hours between UTC and the legal times of the world, summer's among them, by their laws.
 _LEGAL_HOURS = (*range(-11, 15), -9.5, -3.5, -2.5, 3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75, 13.75)
 #: Hours by which legal time is ahead of the sun's, from and to, and degrees of longitude under one hour of that.
@@ -180,7 +181,7 @@ class _Clock:
         likely = [fit for fit in fits if fit.offset in self._at_site]
         if likely:
             return max(likely, key=lambda fit: fit.inside)
-        return fits[0] if len(fits) == 1 and held >= _MOST_HELD * here.rows else None
+        return fits[0] if len(fits) == 1 else None
 
     @cached_property
     def _at_site(self) -> tuple[int, ...]:

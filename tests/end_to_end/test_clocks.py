@@ -125,7 +125,7 @@ def without_checks(plan: Plan, zone: int = 0) -> Simulation:
     return job
 
 
-@pytest.mark.parametrize(("hours", "zone"), [(2, 0), (2, 2), (1, 1), (-2, 0)])
+@pytest.mark.parametrize(("hours", "zone"), [(2, 0), (2, 2), (3, 1), (-3, 0)])
 def test_a_clock_that_holds_a_good_part_of_a_file_back_is_in_doubt(hours: int, zone: int, tmp_path: Path) -> None:
     """No reading is in another session: what is lost is what the clock puts outside, checks among it."""
     job = without_checks(Plan(sessions=2, points=60), zone)
