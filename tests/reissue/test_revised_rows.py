@@ -222,7 +222,7 @@ def test_a_revised_issue_says_what_a_first_one_of_the_same_job_would(
     form: str, files: int, tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With readings held back before, between and after points, in several files and in batches of a few rows."""
-    monkeypatch.setattr(read_batches, "__defaults__", (7, None))
+    monkeypatch.setattr(read_batches, "__defaults__", (7, *(read_batches.__defaults__ or ())[1:]))
     job = simulate(WIDE)
     points = np.flatnonzero(job.rows["kind"] == "point")
     job.rows["solution"][points[[0, 9, 10, -1]]] = "flt"
