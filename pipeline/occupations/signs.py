@@ -251,9 +251,9 @@ class MarkNames:
             return self.spelled[lower]
         for length in self.by_length:
             start, end = lower[:length], lower[-length:]
-            if _distinct(start) and start in self.spelled and re.match(_BEHIND, lower[length:]):
+            if start in self.spelled and _distinct(start) and re.match(_BEHIND, lower[length:]):
                 return self.spelled[start]
-            if _distinct(end) and end in self.spelled and re.match(_BEFORE, lower[:-length]):
+            if end in self.spelled and _distinct(end) and re.match(_BEFORE, lower[:-length]):
                 return self.spelled[end]
         return None
 
