@@ -22,7 +22,7 @@ class Word(IntEnum):
 
 WORDS = {
     Word.UNREADABLE: "cannot be read",
-    Word.NO_JOB_FILE: "no job file",
+    Word.NO_JOB_FILE: "without a job file",
     Word.NOT_TO_BE_RUN: "cannot be run",
     Word.DAMAGED: "damaged",
     Word.FAULT: "fault",

@@ -399,7 +399,7 @@ def without_its_file(top: Path) -> Path:
 def test_issues_whose_job_file_was_deleted_are_told(tmp_path: Path) -> None:
     path = without_its_file(tmp_path)
     written, page = made(tmp_path)
-    assert [(WORDS[one.word], one.path) for one in written.needing] == [("no job file", path)]
+    assert [(WORDS[one.word], one.path) for one in written.needing] == [("without a job file", path)]
     (told,) = (what for one in written.needing for _, what in one.needs)
     assert "is not there any more, and its issues still are" in told and told in unescape(page)
     assert f'href="./{path.relative_to(tmp_path).as_posix()}"' not in page  # there is nothing to be opened
@@ -417,7 +417,7 @@ def test_a_file_that_is_no_job_file_any_more_is_told_with_its_issues(content: st
     path = without_its_file(tmp_path)
     path.write_text(content)
     written, _ = made(tmp_path)
-    assert [(WORDS[one.word], one.path) for one in written.needing] == [("no job file", path)]
+    assert [(WORDS[one.word], one.path) for one in written.needing] == [("without a job file", path)]
     assert "this is no job file any more" in written.needing[0].needs[0][1]
 
 
@@ -435,7 +435,7 @@ def test_issues_that_a_job_file_is_of_are_not_told(how: str, tmp_path: Path) -> 
         path.write_text(path.read_text().replace('"out"', '"new"'))
     else:
         path.write_text('[job]\nname = "\n')
-    assert "no job file" not in [WORDS[one.word] for one in made(tmp_path)[0].states]
+    assert "without a job file" not in [WORDS[one.word] for one in made(tmp_path)[0].states]
 
 
 def test_a_folder_that_was_marked_and_has_no_issue_is_not_told(tmp_path: Path) -> None:
