@@ -1,12 +1,13 @@
 """Finds the columns of positions and heights: degrees, grid or geocentric."""
 
-import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.new_job.decimal_places import decimals_of
+from pipeline.new_job.dimensions import are_fine_degrees, go_together, is_length_or_width
 from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
 from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
@@ -14,7 +15,7 @@ from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
-from pipeline.new_job.values import MOSTLY, angles, decimals, given, with_unit
+from pipeline.new_job.values import MOSTLY, angles, decimals, with_unit
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
 #: between heights above two surfaces: a geoid is flat beside it.
@@ -25,6 +26,7 @@ _POLES, _LONGEST_POLE = 5, 6.0
 _FINE, _LARGE = 6, 1_000.0
 #: The length of a vector from the earth's centre to its surface, metres.
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
+_DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
 
 
 def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
@@ -36,7 +38,10 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
     if _geocentric(look, free, take, found):
         return
     if not _degrees(look, found, free, take):
+        told = len(found.notes)
         _plane(look, found, free, take, number)
+        if _length_and_width(look, found, free):
+            del found.notes[told:]
     if not found.kind and look.place is not None and np.isfinite(look.place[0]).any():
         found.kind = "degrees" if _all_degrees(look.place) else "plane"
         level = flat_of(look.place[2])
@@ -54,15 +59,49 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
 
 
 def _degrees(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:
-    """Find longitude and latitude, in degrees or in degrees, minutes and seconds; neither where one is missing."""
+    """Find longitude and latitude, in degrees or in degrees, minutes and seconds; neither where one is missing.
+
+    What may be the length or the width of an object is left for `_length_and_width`.
+    """
     for word, letters in (("longitude", "EW"), ("latitude", "NS")):
-        if not take(word, lambda name, word=word: _is_angle(look, name, word)):
-            found.dms |= take(word, lambda name, letters=letters: angles(look.columns[name], letters) is not None)
+        if not take(word, lambda name, word=word: not is_length_or_width(name) and _is_angle(look, name, word)):
+            found.dms |= take(word, lambda name, letters=letters: not is_length_or_width(name)
+                              and angles(look.columns[name], letters) is not None)  # fmt: skip
     if {"longitude", "latitude"} <= found.columns.keys():
         found.kind = "degrees"
         return True
     free += [found.columns.pop(word) for word in ("longitude", "latitude") if word in found.columns]
+    found.dms = False
     return False
+
+
+def _length_and_width(look: FileLook, found: Mapped, free: list[str]) -> bool:
+    """Take degrees under headings that may say a length and a width: nothing better being there, or lying as that does.
+
+    Better are easting and northing and a geometry.
+    """
+    names: list[str] = []
+    for word in ("longitude", "latitude"):
+        fitting = [name for name in free if rank(word, name) is not None and are_fine_degrees(look.columns[name], word)]
+        plain = [name for name in fitting if not is_length_or_width(name)]
+        names += (plain or fitting)[:1]
+    if len(names) < 2:
+        return False
+    degrees = [look.columns[name] for name in names]
+    if found.kind:
+        pair = [found.columns[word] for word in (_DEGREES if found.kind == "degrees" else _PLANE)]
+        other = [values for name in pair if (values := decimals(look.columns[name])) is not None]
+    else:
+        other = list(look.place[:2]) if look.place is not None and np.isfinite(look.place[0]).any() else []
+    if other and not go_together(degrees, other):
+        return False
+    free += [found.columns.pop(word) for word in (*_PLANE, *_DEGREES) if word in found.columns]
+    for word, name in zip(_DEGREES, names, strict=True):
+        free.remove(name)
+        found.columns[word] = name
+    found.dms = any(decimals(texts) is None for texts in degrees)
+    found.kind, found.turned = "degrees", False
+    return True
 
 
 def place_by_content(look: FileLook, found: Mapped, free: list[str], measured: list[str]) -> None:
@@ -70,7 +109,7 @@ def place_by_content(look: FileLook, found: Mapped, free: list[str], measured: l
     for first, second in pairwise(measured):
         pair = [decimals(look.columns[name]) for name in (first, second)]
         sizes = [float(np.nanmax(np.abs(one))) for one in pair if one is not None]
-        fine = all(_decimals_of(look.columns[name]) >= _FINE for name in (first, second))
+        fine = all(decimals_of(look.columns[name]) >= _FINE for name in (first, second))
         if fine and min(sizes) <= 90 < max(sizes) <= 360:
             turned = sizes[1] > sizes[0]
             words_ = ("latitude", "longitude") if turned else ("longitude", "latitude")
@@ -86,13 +125,6 @@ def place_by_content(look: FileLook, found: Mapped, free: list[str], measured: l
             free.remove(name)
             measured.remove(name)
         return
-
-
-def _decimals_of(texts: Sequence[str]) -> float:
-    """Return how many decimals a column's numbers have in the middle."""
-    return float(
-        np.median([len(re.split("[.,]", text)[-1]) if re.search("[.,]", text) else 0 for text in given(texts)])
-    )
 
 
 def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
@@ -148,11 +180,12 @@ def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Calla
 
 def other_places(look: FileLook, found: Mapped) -> str:
     """Return that positions stand twice, in degrees and in a grid, which of them are taken; "" where they do not."""
-    pairs = {"degrees": ("longitude", "latitude"), "plane": ("easting", "northing")}
+    pairs = {"degrees": _DEGREES, "plane": _PLANE}
     other = pairs["plane" if found.kind == "degrees" else "degrees"]
     if found.kind not in pairs or not set(pairs[found.kind]) <= found.columns.keys() or look.numbered:
         return ""
     free = [one for one in look.names if one not in found.columns.values() and decimals(look.columns[one]) is not None]
+    free = [name for name in free if not is_length_or_width(name)]  # those that are degrees are taken
     names = [next((name for name in free if _says(word, name)), None) for word in other]
     if None in names:
         return ""
