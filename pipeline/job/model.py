@@ -211,7 +211,8 @@ class _Reading(_Strict):
         None,
         description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"` (date and time apart: with a blank between),'
         ' `"unix-seconds"`, `"unix-milliseconds"`, `"gps-seconds"`, `"gps-week-seconds"`, `"serial-days"` (a'
-        ' spreadsheet\'s), `"serial-days-1904"`; a clock in its text (`UTC+1`, `MEZ`) must be that of `time_zone`',
+        ' spreadsheet\'s), `"serial-days-1904"`; a clock in its text (`UTC+1`, `MEZ`) must be that of `time_zone`,'
+        " and text in quotes (`'Z'`) is no clock",
     )
     delimiter: Delimiter | None = Field(
         None,

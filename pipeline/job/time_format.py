@@ -5,6 +5,9 @@ import re
 #: Words for times that are one number, counted from a beginning; those that begin with unix or gps say their own clock.
 COUNTS = ("unix-seconds", "unix-milliseconds", "gps-seconds", "gps-week-seconds", "serial-days", "serial-days-1904")
 
+#: Text between directives that is in quotes: compared with the file as all text is, without them, and never a clock.
+QUOTED = re.compile(r"'([^'%]+)'")
+
 #: Directives that stand for several others.
 _LONG = {"T": "%H:%M:%S", "R": "%H:%M", "F": "%Y-%m-%d", "D": "%m/%d/%y"}
 

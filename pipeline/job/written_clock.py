@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from pipeline.job.time_format import COUNTS, parts_of
+from pipeline.job.time_format import COUNTS, QUOTED, parts_of
 from pipeline.job.time_zones import ABBREVIATIONS
+from pipeline.job.toml_text import quoted
 
 #: Offsets of names of clocks beside those that `time_zones` suggests a place for; all of a name of several clocks.
 _MORE = {
@@ -17,6 +18,17 @@ _MORE = {
     "MYT": ("+08:00",), "PKT": ("+05:00",), "NPT": ("+05:45",), "IRST": ("+03:30",), "CLT": ("-04:00",),
     "CLST": ("-03:00",), "COT": ("-05:00",), "PET": ("-05:00",), "ECT": ("-05:00",), "VET": ("-04:00",),
     "BOT": ("-04:00",), "UYT": ("-03:00",), "PYT": ("-03:00", "-04:00"),
+}  # fmt: skip
+#: Offsets that the same names had in other years, or have elsewhere: less usual, and right all the same where written.
+_ALSO = {
+    "MSK": ("+04:00",), "МСК": ("+04:00",), "VET": ("-04:30",), "PET": ("+12:00", "+11:00"),
+    "CST": ("-05:00", "+10:30"), "CDT": ("-04:00", "+09:00"), "EST": ("+11:00",), "MST": ("+06:30", "-06:00"),
+    "AST": ("+04:00",), "ADT": ("+05:00",), "ECT": ("-04:00",), "PYT": ("-03:00",), "CLT": ("-03:00",),
+    "BST": ("+11:00", "-11:00"), "GST": ("+10:00",), "KST": ("+08:30",), "TRT": ("+02:00",), "IST": ("+03:00",),
+    "IRST": ("+04:30",), "WIT": ("+07:00",), "NST": ("-11:00", "+06:30"), "HST": ("-09:00",), "WST": ("+13:00",),
+    "PST": ("-04:00",), "ART": ("-02:00", "+02:00"), "BRT": ("-02:00",), "UYT": ("-02:00",), "WAT": ("+02:00",),
+    "CAT": ("+03:00",), "WEST": ("+00:00",), "SST": ("+11:00",), "PKT": ("+06:00",), "SAST": ("+03:00",),
+    "JST": ("+10:00",), "AWST": ("+09:00",), "MET": ("+02:00",), "NPT": ("+05:30",), "COT": ("-04:00",),
 }  # fmt: skip
 _UTC = frozenset(["UTC", "GMT", "UT", "TU", "TUC", "Z", "ZULU"])
 _GPS = frozenset(["GPS", "GPST"])
@@ -29,37 +41,46 @@ _NAMED_OFFSET = re.compile(rf"\b(?:UTC|GMT|UT|Z) ?{_SIGN} ?(?P<hours>\d{{1,2}})(
 _OFFSET_ALONE = re.compile(rf"(?<=[{_FIELD}\d])[ (]{{0,2}}{_SIGN}(?P<hours>\d\d):?(?P<minutes>\d\d)(?!\d)")
 #: Hours alone at the end; only where seconds stand before it, else it may be the seconds.
 _HOURS_ALONE = re.compile(rf"(?<=[{_FIELD}\d]) ?{_SIGN}(?P<hours>\d\d)(?P<minutes>)$")
-#: Days of a year that between them have every offset of a zone that changes its clocks.
-_DAYS = tuple(datetime(year, month, 1, tzinfo=UTC) for year in (2010, 2026) for month in range(1, 13))
+#: The directives of a time of day: behind the last of them Z is universal time, elsewhere it labels a column or a time.
+_OF_DAY = frozenset("HIMSfp")
+#: Days that between them have every offset that a zone had in the years of satellite surveys.
+_DAYS = tuple(datetime(year, month, 1, tzinfo=UTC) for year in range(2000, 2031) for month in range(1, 13))
 
 
 @dataclass(frozen=True)
 class WrittenClock:
     """What a format's own text states: ``text`` as it is there, ``zones`` as a job file has them, several if unclear.
 
-    ``figures`` tells whether ``text`` is an offset that %z reads in its place.
+    ``figures`` tells whether ``text`` is an offset that %z reads in its place. ``also`` are less usual offsets of a
+    name, of other years or places.
     """
 
     text: str
     zones: tuple[str, ...]
     figures: bool = False
+    also: tuple[str, ...] = ()
 
     def agrees(self, zone: str) -> bool:
-        """Tell whether ``time_zone`` says the same: an IANA name does if its clocks show one of the offsets."""
-        if zone in self.zones or ("UTC" in self.zones and zone in ("+00:00", "-00:00", "Etc/UTC")):
-            return True
-        if zone == "UTC":
-            return "+00:00" in self.zones
+        """Tell whether ``time_zone`` says the same: an IANA name does if its clocks ever showed one of the offsets.
+
+        So it does if they go by that name there. Universal time is that of places that keep it all year alone.
+        """
+        zone = "+00:00" if zone in ("-00:00", "UTC") else zone
+        known = {"+00:00" if each == "UTC" else each for each in (*self.zones, *self.also)}
         if zone == "GPS" or zone[:1] in ("+", "-"):
-            return False
-        # universal time is nobody's local clock, Greenwich's own apart
-        known = {"+00:00"} if self.text.upper() == "GMT" else {each for each in self.zones if each[0] in "+-"}
-        offsets = {day.astimezone(ZoneInfo(zone)).utcoffset() for day in _DAYS}
-        return any(_of(each) in offsets for each in known)
+            return zone in known
+        days = [day.astimezone(ZoneInfo(zone)) for day in _DAYS]
+        offsets = {day.utcoffset() for day in days}
+        if "UTC" in self.zones and self.text.upper() != "GMT":
+            return offsets == {timedelta(0)}
+        named = self.text.upper() in {day.tzname() for day in days}
+        return named or any(_of(each) in offsets for each in known if each[0] in "+-")
 
 
 def written_clock(time_format: str | None) -> WrittenClock | None:
     """Return the clock that the text between directives states; None where it states none, or %z reads it.
+
+    What stands in quotes there states none.
 
     Raises ValueError as `time_format.parts_of` does.
     """
@@ -69,20 +90,27 @@ def written_clock(time_format: str | None) -> WrittenClock | None:
     used = [directive for directive, literal in parts if not literal]
     if "z" in used:
         return None
-    text = "".join(literal or _FIELD for _, literal in parts)
+    pieces = [QUOTED.sub("'", literal) or _FIELD for _, literal in parts]
+    text = "".join(pieces)
+    of_day = [place for place, (directive, _) in enumerate(parts) if directive in _OF_DAY]
+    behind = len("".join(pieces[: of_day[-1] + 1]))
     seconds = (_HOURS_ALONE,) if "S" in used or "f" in used else ()
     for look in (_NAMED_OFFSET, _OFFSET_ALONE, *seconds):
         if (found := look.search(text)) is not None and int(found["hours"]) <= 14:
             sign = "+" if found["sign"] == "+" else "-"
             zone = f"{sign}{int(found['hours']):02d}:{found['minutes'] or '00'}"
             return WrittenClock(found[0].strip(" ("), (zone,), len(found["hours"]) == 2)
-    for word in re.findall(r"[^\W\d_]+", text):
+    for found in re.finditer(r"[^\W\d_]+", text):
+        word = found[0]
         if word in _GPS:
             return WrittenClock(word, ("GPS",))
+        if word == "Z" and found.start() < behind:
+            continue
         if word in _UTC or word.upper() in ("UTC", "GMT"):
             return WrittenClock(word, ("UTC",))
         if zones := (*(offset for offset, _ in ABBREVIATIONS.get(word, ())), *_MORE.get(word, ())):
-            return WrittenClock(word, tuple(dict.fromkeys(zones)))
+            usual = tuple(dict.fromkeys(zones))
+            return WrittenClock(word, usual, also=tuple(each for each in _ALSO.get(word, ()) if each not in usual))
     return None
 
 
@@ -91,17 +119,33 @@ def clock_problem(time_format: str, zone: str) -> tuple[str, str] | None:
     stated = written_clock(time_format)
     if stated is None or stated.agrees(zone):
         return None
-    zones = [f'"{each}"' for each in stated.zones]
-    of = "the GPS time scale" if stated.zones == ("GPS",) else " or ".join(stated.zones)
+    every = (*stated.zones, *stated.also)
+    zones = [f'"{each}"' for each in every]
+    of = "the GPS time scale" if stated.zones == ("GPS",) else " or ".join(every)
     what = (
         f'time_format has "{stated.text}" in it, which states {of}, but letters of a format are only compared with'
         f' the file: the times would be read by time_zone = "{zone}"'
     )
-    fix = f"write time_zone = {' or '.join(zones)} for this block"
+    which = ", whichever it was," if len(zones) > 1 else ""
+    fix = f"write time_zone = {' or '.join(zones)}{which} for this block"
     if stated.figures:
         digits = re.sub("^[^+\u2212\u2013-]*", "", stated.text)
         fix += f', or %z in place of "{digits}" in time_format'
-    return what, fix
+    no_clock = f'if "{stated.text}" is no clock there, put it in quotes: time_format = {quoted(_unsaid(time_format))}'
+    return what, f"{fix}; {no_clock}"
+
+
+def _unsaid(time_format: str) -> str:
+    """Return a format with quotes round all clocks that its text states."""
+    while (stated := written_clock(time_format)) is not None:
+        word = rf"(?<![^\W\d_]){re.escape(stated.text)}(?![^\W_])"
+        pieces = re.findall(r"%.|'[^'%]+'|(?:(?!'[^'%]+')[^%])+", time_format, re.DOTALL)
+        at = next((at for at, each in enumerate(pieces) if each[0] not in "%'" and re.search(word, each)), None)
+        if at is None:
+            return time_format
+        pieces[at] = re.sub(word, lambda found: f"'{found[0]}'", pieces[at], count=1)
+        time_format = "".join(pieces)
+    return time_format
 
 
 def _of(offset: str) -> timedelta:

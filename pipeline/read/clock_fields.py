@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
-from pipeline.job.time_format import parts_of
+from pipeline.job.time_format import QUOTED, parts_of
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
@@ -169,6 +169,12 @@ ISO = Pattern(
 )
 
 
+def _literally(text: str) -> str:
+    """Return the pattern of what stands between directives: any blanks for some, quotes only where they are there."""
+    pieces = [re.sub(r"(?:\\?\s)+", f"{_BLANK}+", re.escape(piece)) for piece in QUOTED.split(text)]
+    return "".join(f"'?{piece}'?" if at % 2 else piece for at, piece in enumerate(pieces))
+
+
 def pattern_of(time_format: str) -> Pattern:
     """Turn a format as strptime knows it into a pattern.
 
@@ -182,9 +188,7 @@ def pattern_of(time_format: str) -> Pattern:
         for each, before, after in zip(figures, [False, *figures], [*figures[1:], False], strict=False)
     ]
     pieces = [
-        re.sub(r"(?:\\?\s)+", f"{_BLANK}+", re.escape(literal))
-        if literal
-        else _DIRECTIVES[directive].replace(r"\d{1,2}", r"\d\d" if run else r"\d{1,2}")
+        _literally(literal) if literal else _DIRECTIVES[directive].replace(r"\d{1,2}", r"\d\d" if run else r"\d{1,2}")
         for (directive, literal), run in zip(parts, runs, strict=True)
     ]
     return Pattern("^" + "".join(pieces) + "$")

@@ -69,3 +69,62 @@ def test_figures_that_percent_z_reads_are_told() -> None:
     found = clock_problem("%Y-%m-%d %H:%M:%S UTC+1", "UTC")
     assert found is not None and "%z" not in found[1]
     assert written_clock("%Y-%m-%d %H:%M:%S UTC%z") is None
+
+
+@pytest.mark.parametrize("zone", ["Etc/GMT", "GMT", "Zulu", "Etc/UTC", "Atlantic/Reykjavik", "Africa/Accra", "+00:00"])
+@pytest.mark.parametrize("stated", ["Z", " UTC", " GMT"])
+def test_places_that_keep_universal_time_all_year_agree_with_it(stated: str, zone: str) -> None:
+    assert clock_problem(f"%Y-%m-%d %H:%M:%S{stated}", zone) is None
+
+
+@pytest.mark.parametrize(
+    ("name", "zone"),
+    [
+        ("MSK", "+04:00"),  # Moscow, 2011 to 2014
+        ("MSK", "Europe/Moscow"),
+        ("MSK", "Europe/Simferopol"),
+        ("VET", "-04:30"),  # Venezuela, 2007 to 2016
+        ("VET", "America/Caracas"),
+        ("CST", "America/Havana"),
+        ("CST", "-05:00"),
+        ("PET", "Asia/Kamchatka"),
+        ("PET", "+12:00"),
+        ("EST", "Australia/Sydney"),
+        ("KST", "Asia/Pyongyang"),
+    ],
+)
+def test_any_meaning_of_a_name_agrees(name: str, zone: str) -> None:
+    assert clock_problem(f"%d.%m.%Y %H:%M:%S {name}", zone) is None
+
+
+def test_a_name_of_other_offsets_in_other_years_lists_them() -> None:
+    found = clock_problem("%d.%m.%Y %H:%M:%S MSK", "UTC")
+    assert found is not None and '"+03:00" or "+04:00"' in found[1]
+    stated = written_clock("%d.%m.%Y %H:%M:%S MSK")
+    assert stated is not None and stated.zones == ("+03:00",)
+
+
+@pytest.mark.parametrize("form", ["D:%d.%m.%Y Z:%H:%M:%S", "Z %d.%m.%Y %H:%M:%S", "%%Z %d.%m.%Y %H:%M"])
+def test_a_z_before_the_time_of_day_is_a_label(form: str) -> None:
+    assert clock_problem(form, "Europe/Vienna") is None
+
+
+@pytest.mark.parametrize(
+    ("form", "zone", "instead"),
+    [
+        ("%Y-%m-%dT%H:%M:%SZ", "Europe/Vienna", "%Y-%m-%dT%H:%M:%S'Z'"),
+        ("GPS %d.%m.%Y %H:%M:%S", "UTC", "'GPS' %d.%m.%Y %H:%M:%S"),
+        ("%d.%m.%Y %H:%M:%S-0012", "Europe/Vienna", "%d.%m.%Y %H:%M:%S'-0012'"),
+        ("%d.%m.%Y %H:%M:%S-01", "Europe/Vienna", "%d.%m.%Y %H:%M:%S'-01'"),
+        ("%d.%m.%Y %T UTC+1", "+02:00", "%d.%m.%Y %T 'UTC+1'"),
+        ("MEZ/MESZ %d.%m.%Y %T", "+03:00", "'MEZ'/'MESZ' %d.%m.%Y %T"),
+        ("ARTZ Z%d.%m.%Y %T Z Z", "+01:00", "ARTZ 'Z'%d.%m.%Y %T 'Z' 'Z'"),
+    ],
+)
+def test_text_in_quotes_is_no_clock(form: str, zone: str, instead: str) -> None:
+    found = clock_problem(form, zone)
+    assert found is not None
+    fixed = found[1].partition("put it in quotes: time_format = ")[2]
+    if "Z Z" not in form:
+        assert fixed == f'"{instead}"'
+    assert written_clock(fixed.strip('"')) is None and clock_problem(fixed.strip('"'), zone) is None
