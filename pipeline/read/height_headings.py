@@ -5,7 +5,7 @@ drafted takes its columns by it. Word order counts: "height above geoid" is a he
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
@@ -108,11 +108,30 @@ _HEIGHT_WORDS = (
 )
 _SEPARATIONS = (
     r"(?:sep|separations?|separaci?on(?:es)?|separacao|separazione|separatie|abstand|afstand|avstand|scheiding|odstep|"
-    r"prevyseni|zvlneni|offset)"
+    r"αποχη|prevyseni|zvlneni|offset)"
 )
 _UNDULATIONS = (
     r"(?:undulations?|undulation(?:en|er)|ondulations?|ondulacion(?:es)?|ondulacao|ondulazion[ei]|undulaci?on|"
     r"ondulatie|undulatie|undulacj[ae]|undulace|undulasjon|undulaatio)"
+)
+#: Words of precisions, errors, differences and of ellipsoids as such, in further languages: stems, from memory.
+_IN_DOUBT = (
+    r"отклонени\w*|разност\w*|неопределенност\w*|сигма|тип|полуос\w*|сжати\w*|названи\w*|похибк\w*|"
+    r"в[иі]дхиленн\w*|р[иі]зниц\w*|невизначен\w*|п[иі]вв[иі]с\w*|грешк\w*|разлик\w*|неопределеност\w*|"
+    r"тачност\w*|прецизн\w*|одступањ\w*|ακριβει\w*|σφαλμα\w*|αποκλισ\w*|αβεβαιοτητ\w*|διαφορ\w*|τυποσ|τυπικ\w*|"
+    r"μοντελο\w*|ημιαξον\w*|σιγμα|tocnost\w*|tacnost\w*|preciznost\w*|natancnost\w*|gresk\w*|pogresk\w*|"
+    r"napak\w*|odstupanj\w*|odklon\w*|nesigurnost\w*|negotovost\w*|razlik\w*|poluos\w*|vrsta|\w*tapsus\w*|"
+    r"\w*viga|\w*vea|\w*maaramatus\w*|\w*halve|\w*halbe|\w*vahe|korvalekal\w*|mudel\w*|precizitat\w*|klud\w*|"
+    r"noviz\w*|nenoteikt\w*|starpib\w*|tikslum\w*|paklaid\w*|nuokryp\w*|neapibrezt\w*|skirtum\w*|precizi\w*|"
+    r"eroar\w*|erori\w*|abater\w*|incertitud\w*|diferent\w*|acuratet\w*|hassasiyet\w*|hata\w*|dogrulu\w*|"
+    r"sapma\w*|belirsizlik\w*|fark\w*|pontossag\w*|hiba\w*|szoras\w*|elteres\w*|bizonytalansag\w*|kulonbseg\w*|"
+    r"\w*tarkkuu\w*|\w*tarkkuud\w*|\w*virhe|\w*hajon\w*|epavarmuu\w*|ketelitian|akurasi|kesalahan|simpangan|"
+    r"xac|sai"
+)
+#: Words that are read since these languages are: beside one that is not known they say nothing for sure.
+_FURTHER = re.compile(
+    r"[\u0370-\u03ff\u0400-\u04ff]|\b(?:elipsoid(?:n|in|a[al])\w*|elip[xs]oit|elipsoida|ellipsoidaal\w*|ellipsoidi\w*|"
+    r"visin\w*|korgus\w*|augstum\w*|auks[tc]\w*|inaltim\w*|cao|iznad|deasupra|peste|virs|tren|tinggi|ketinggian)\b"
 )
 #: Words by what they are, in the languages of the trade; the first that a word fits counts.
 _WORDS: tuple[tuple[_Class, str], ...] = (
@@ -121,14 +140,16 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
     (_Class.NO_HEIGHT, r"err|errors?|sigma|sd|std|stdev|stddev|rms|acc|accuracy|prec|precision|uncertainty|quality|"
                        r"names?|type|\w*model\w*|id|dist|distance|diff|difference|delta|semi|major|minor|axis|axes|"
                        r"ellipses?|elipses?|angle|mask|genauigkeit|fehler|precisi\w*|ecart|desv\w*|erreur|fejl|fel|feil|"
-                       r"blad|chyba|scarto|ско|ошибк\w*|погрешност\w*|точност\w*|модел\w*|помилк\w*"),
+                       r"blad|chyba|scarto|ско|скп|ошибк\w*|погрешност\w*|точн[оі]ст\w*|модел\w*|помилк\w*|"
+                       + _IN_DOUBT),
     (_Class.GEOID_HEIGHT, rf"(?:quasi)?geoid(?:al|en?|in?|s)?(?:{_HEIGHT_WORDS}|{_SEPARATIONS}|{_UNDULATIONS})|"
                           rf"geosep|nsep|ジオイド高"),
     (_Class.UNDULATION, rf"{_UNDULATIONS}|hohenanomalien?|hoehenanomalien?|anomali?(?:y|e|a)(?:wysokosci)?|"
                         r"height ?anomaly"),
     (_Class.SEPARATION, _SEPARATIONS),
-    (_Class.OF_GEOID, r"гео[иі]да|квазигео[иі]да|(?:quasi)?geoid(?:al\w*|u|y|in|ets|ens)|geoidick\w*"),
-    (_Class.GEOID, r"(?:quasi)?geoid\w*|(?:квази)?гео[иі]д\w*"),
+    (_Class.OF_GEOID, r"(?:квази)?гео[иі]да|(?:σχεδον)?γεωειδουσ|geoidick\w*|"
+                       r"(?:quasi)?geoid(?:al\w*|u|y|in|ets|ens)"),
+    (_Class.GEOID, r"(?:quasi)?geoid\w*|(?:квази)?гео[иі]д\w*|γεωειδ\w*"),
     (_Class.MODEL, r"egm\d*"),
     (_Class.ELLIPSOIDAL, rf"h?ell?(?:ip(?:s(?:oid\w*?)?)?)?(?:{_HEIGHT_WORDS}|h)|hae|h?ellip?soidal\w*|"
                          rf"ell?ipsoidis[ck]\w*|ell?ipsoidique|ell?issoidic\w*|elipsoidal\w*|elipsoidick\w*|"
@@ -146,15 +167,17 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
     (_Class.ABBREVIATED, r"nn|ort|normalnull"),
     (_Class.NORMAL, r"normal\w*|нормальн\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
     (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elv|rl|reducedlevel"),
-    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высот[аы]|висот[аи]|височин\w*|"
-                    r"отметк[аи]|cao|visin\w*|korgus\w*|augstum[su]|aukst\w*|inaltim\w*"),
+    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высот[аы]|висот[аи]|"
+                    r"височин(?:а|ата|и|ите)|отметк[аи]|cao|visin[aeiu]|visinom|korgus(?:e|ed|te|t|est)?|augstum[saui]|"
+                    r"aukst(?:is|i|iai)|auksci[ou]|inaltim(?:e|ea|i|ii|ile|ilor)"),
     (_Class.ABOVE, r"above|over|to|from|on|wrt|referred|relative|uber|ueber|u|ue|sobre|sur|dessus|sul|sulla|sopra|"
-                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli|над|tren|iznad|deasupra|peste|virs"),
+                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli|над|tren|"
+                   r"от|в[иі]д|πανω|απο|iznad|deasupra|peste|virs"),
     (_Class.OF, r"of|du|des|de|del|della|dell|do|van|av|af|von|d"),
     (_Class.CORRECTED, r"corrected|corr|based|referenced|reduced|applied|korrigiert\w*|corrige\w*|corregid[ao]|"
                        r"corrigid[ao]|corretta|gecorrigeerd\w*|korrigeret|korrigert|korrigerad"),
     (_Class.BETWEEN, r"the|a|au|dem|den|der|das|el|la|le|l|il|lo|het|al|quasi|t|o|v|at|in|i|mean|sea|levels?|datum|"
-                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|us|survey|int|intl|international|đo|м"),
+                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|us|survey|int|intl|international|đo|м|το|του|την|τησ"),
 )  # fmt: skip
 _COMPILED = tuple((kind, re.compile(pattern)) for kind, pattern in _WORDS)
 #: Words of the sea's level in several words or letters with points, put as one: metres above it in many languages.
@@ -194,6 +217,8 @@ def read_height_heading(heading: str) -> HeightHeading:
     if letters in ("N", "n") or (letters.casefold() in ("zeta", "sep", "separation") and not re.search(r"\w\s", plain)):
         return HeightHeading(HeightKind.SEPARATION, letters == "N", True)
     said = _judged(found, outside, whole)
+    if not known and said.plain and _FURTHER.search(_spaced(plain)):
+        said = replace(said, plain=False)
     if not said.plain and said.kind in (HeightKind.OTHER, HeightKind.HEIGHT):
         bare = run_together(letters)
         kind = next((kind for kind, headings in USUAL.items() if bare in headings), None)
@@ -291,7 +316,9 @@ def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> Height
 
 def _above_ellipsoid(before: list[_Class], behind: list[_Class]) -> bool:
     """Tell whether a heading says the geoid above the ellipsoid, by the words before the geoid and behind it."""
-    below = _Class.ABOVE in behind and _Class.ELLIPSOID in behind[behind.index(_Class.ABOVE) :]
+    # the Greek word for the ellipsoid is the one for ellipsoidal, too
+    surface = {_Class.ELLIPSOID, _Class.ELLIPSOIDAL}
+    below = _Class.ABOVE in behind and bool(surface & set(behind[behind.index(_Class.ABOVE) :]))
     return below and not {_Class.ELLIPSOID, _Class.ELLIPSOIDAL} & set(before)
 
 

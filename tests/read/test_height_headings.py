@@ -274,3 +274,64 @@ def test_what_many_programs_write_over_any_height_is_no_contradiction(heading: s
 )  # fmt: skip
 def test_headings_that_say_a_slant_measure(heading: str, slant: bool) -> None:
     assert is_slant(heading) == slant
+
+
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "Kõrgustäpsus",
+        "Kõrgusviga [m]",
+        "Kõrgusvahe",
+        "Kõrgusmääramatus",
+        "Ellipsoidaalse kõrguse täpsus",
+        "Visinska točnost",
+        "visinaantene",
+        "Elipsoidna točnost",
+        "Elipsoidna greška",
+        "Preciznost elipsoidne visine",
+        "Odstupanje elipsoidne visine",
+        "Aukščio tikslumas",
+        "Elipsoidinio aukščio paklaida",
+        "Elipsoidālā augstuma precizitāte",
+        "Precizie înălțime elipsoidală",
+        "inaltimeantena",
+        "Ακρίβεια ελλειψοειδούς υψομέτρου",
+        "Τυπική απόκλιση ελλειψοειδούς ύψους",
+        "Σφάλμα υψομέτρου",
+        "Τύπος ελλειψοειδούς",
+        "Отклонение эллипсоидальной высоты",
+        "Точность эллипсоидальной высоты",
+        "СКП эллипсоидальной высоты",
+        "Эллипсоидальная разность",
+        "Эллипсоидальная высота антенны",
+        "Большая полуось эллипсоида",
+        "Точність еліпсоїдальної висоти",
+        "Похибка еліпсоїдальної висоти",
+        "Грешка на елипсоидна височина",
+        "Височинна грешка",
+        "Sai số cao",
+        "Korkeustarkkuus",
+        "Akurasi tinggi elipsoid",
+    ],
+)
+def test_precisions_and_antennas_are_no_heights_in_any_language(heading: str) -> None:
+    assert height_said(heading) is None
+    assert height_kind_in_heading(heading) is None
+
+
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "Ύψος γεωειδούς",
+        "Αποχή γεωειδούς",
+        "Ύψος γεωειδούς πάνω από το ελλειψοειδές",
+        "Высота геоида над эллипсоидом",
+        "Висота геоїда над еліпсоїдом",
+        "Visina geoida iznad elipsoida",
+        "Geoidi kõrgus ellipsoidist",
+        "Geoido aukštis virš elipsoido",
+    ],
+)
+def test_how_far_the_geoid_is_above_the_ellipsoid_is_no_height(heading: str) -> None:
+    assert height_said(heading) is None
+    assert height_kind_in_heading(heading) in (None, HeightKind.SEPARATION)
