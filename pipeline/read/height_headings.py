@@ -114,8 +114,11 @@ _UNDULATIONS = (
     r"(?:undulations?|undulation(?:en|er)|ondulations?|ondulacion(?:es)?|ondulacao|ondulazion[ei]|undulaci?on|"
     r"ondulatie|undulatie|undulacj[ae]|undulace|undulasjon|undulaatio)"
 )
-#: Words of precisions, errors, differences and of ellipsoids as such, in further languages: stems, from memory.
+#: Words of precisions, errors, differences and of ellipsoids as such, in more languages: stems, from memory.
 _IN_DOUBT = (
+    r"presnost\w*|odchyl\w*|nejistot\w*|neistot\w*|noggrannhet\w*|osakerhet\w*|medelfel\w*|usikker\w*|nojagtig\w*|"
+    r"noyaktig\w*|standarda[vb]\w*|standaardaf\w*|spredning|nauwkeurig\w*|onzeker\w*|incert\w*|erro|errore|"
+    r"dokladnosc\w*|niepewnosc\w*|unsicherheit\w*|"
     r"отклонени\w*|разност\w*|неопределенност\w*|сигма|тип|полуос\w*|сжати\w*|названи\w*|похибк\w*|"
     r"в[иі]дхиленн\w*|р[иі]зниц\w*|невизначен\w*|п[иі]вв[иі]с\w*|грешк\w*|разлик\w*|неопределеност\w*|"
     r"тачност\w*|прецизн\w*|одступањ\w*|ακριβει\w*|σφαλμα\w*|αποκλισ\w*|αβεβαιοτητ\w*|διαφορ\w*|τυποσ|τυπικ\w*|"

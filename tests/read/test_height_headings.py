@@ -312,6 +312,10 @@ def test_headings_that_say_a_slant_measure(heading: str, slant: bool) -> None:
         "Sai số cao",
         "Korkeustarkkuus",
         "Akurasi tinggi elipsoid",
+        "Přesnost elipsoidické výšky",
+        "Noggrannhet ellipsoidhöjd",
+        "Usikkerhed ellipsoidehøjde",
+        "Incertezza quota ellissoidica",
     ],
 )
 def test_precisions_and_antennas_are_no_heights_in_any_language(heading: str) -> None:
