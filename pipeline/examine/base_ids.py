@@ -40,7 +40,7 @@ def wrong_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | Non
         if not (by_clock and base_key(seen.text) in known):
             groups.setdefault((seen.export, str(seen.key[0])), []).append(seen)
     ordered = sorted(groups.values(), key=lambda seen: -sum(one.count for one in seen))
-    told = [_wrong(prepared, seen) for seen in ordered[:_MOST]]
+    told = [_wrong(prepared, first_pass, seen) for seen in ordered[:_MOST]]
     rest = sum(one.count for seen in ordered[_MOST:] for one in seen) + strangers.further
     more = counted(rest, "more reading carries", "more readings carry")
     return [*told, f"{more} base ids that no session at their time has"] if rest else told
@@ -52,7 +52,7 @@ def nothing_but_clock(prepared: Prepared, first_pass: FirstPass, clock_offset: s
     return clock_offset is not None and not ids_may_be_wrong(first_pass, known)
 
 
-def _wrong(prepared: Prepared, found: list[ValueSeen]) -> str:
+def _wrong(prepared: Prepared, first_pass: FirstPass, found: list[ValueSeen]) -> str:
     """Say of one base id in one export what it is, what the sessions have, and what to write."""
     whole = reduce(ValueSeen.and_also, found)
     covering = [prepared.windows[number] for number in sorted({n for seen in found for n in seen.sessions})]
@@ -62,6 +62,9 @@ def _wrong(prepared: Prepared, found: list[ValueSeen]) -> str:
         f"{export.shown}:{whole.row}: {readings} the base id {whole.text} {between(whole.time, whole.last)}, and"
         " no session at that time has it"
     )
+    cut = first_pass.cut_off.get(whole.export)
+    if cut is not None and whole.count == 1 and cut.line == whole.row:
+        return f"{told}; the file seems to end within that row ({cut.why}): export or copy it again"
     if not covering:
         return f"{told}, and no session covers that time: the job has {with_bases(prepared.windows)}"
     return f"{told}: {with_bases(covering)}; {right_id(whole.text, covering, prepared.windows)}"

@@ -1,7 +1,7 @@
-"""Finds exports that end within a row, as half-written or half-copied ones do: what followed is in no issue.
+"""Finds exports that seem to end within a row, as half-written or half-copied ones do: what followed is in no issue.
 
-Which rows are missing nobody can tell. Among them may be the check that would have failed, so what the file's sessions
-have is no proof until the file is whole, or somebody says that it is.
+Whether rows are missing, and which, nobody can tell. Among them may be the check that would have failed, so what the
+file's sessions have is no proof until the file is whole, or somebody says that it is.
 """
 
 from collections.abc import Iterator
@@ -13,8 +13,8 @@ from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 _WHAT = (
-    "the file ends within this row, as one does that was written or copied only in part: the rows that followed are"
-    " missing, and so are their points and checks; export or copy the file again"
+    "the file seems to end within this row ({why}), as one does that was written or copied only in part: rows may be"
+    " missing behind it, and with them points and checks; export or copy the file again"
 )
 
 
@@ -24,6 +24,6 @@ def cut_off_doubts(survey: Survey) -> list[Doubtful]:
 
 
 def _found(survey: Survey) -> Iterator[Doubtful]:
-    for number, line in sorted(survey.first_pass.cut_off.items()):
+    for number, row in sorted(survey.first_pass.cut_off.items()):
         sessions = tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
-        yield Doubtful(Doubt.CUT_OFF, _WHAT, sessions, survey.exports[number].shown, line)
+        yield Doubtful(Doubt.CUT_OFF, _WHAT.format(why=row.why), sessions, survey.exports[number].shown, row.line)

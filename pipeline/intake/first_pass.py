@@ -35,6 +35,7 @@ from pipeline.intake.zone_numbers import zone_before
 from pipeline.occupations.signs import Wanted
 from pipeline.progress import Progress
 from pipeline.read.exports import Export, read_ahead
+from pipeline.read.raw_batch import CutRow
 from pipeline.read.reading_cache import Kept, Room
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.tables import TIME
@@ -73,7 +74,7 @@ class FirstPass:
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
-        cut_off: the line that a file ends within, by the number of the export, of those that end so.
+        cut_off: the row that a file seems to end within, by the number of the export, of those that end so.
         files: what is noted of each export.
         same_names: points whose names others have too.
         codes: the codes that readings have, None where the job has no table of codes.
@@ -111,7 +112,7 @@ class FirstPass:
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
     claims: tuple[StatedOffsets, ...] = ()
-    cut_off: dict[int, int] = field(default_factory=dict)
+    cut_off: dict[int, CutRow] = field(default_factory=dict)
     kept: tuple[Kept, ...] = ()
     readings: ReadingRows | None = None
     codes: CodeLog | None = None
@@ -208,7 +209,7 @@ class _Gatherer:
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, sieve.quality)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [StatedOffsets() for _ in prepared.exports]
-        self.cut_off: dict[int, int] = {}
+        self.cut_off: dict[int, CutRow] = {}
         room = Room()
         self.kept = [Kept(room) for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}

@@ -166,7 +166,25 @@ def _missing(looked: _Looked, first_pass: FirstPass, session: int, point: str, r
     what, fix = _why(looked, point, session, here or rows)
     if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE) and not here[0]["detail"]:
         return f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
-    return what, fix
+    cut = "" if _told_as_broken(looked, point, here or rows) else _cut_off(looked.prepared, first_pass, here or rows)
+    return (f"{what}; {cut}", f"export or copy that file again; where it is whole: {fix}") if cut else (what, fix)
+
+
+def _told_as_broken(looked: _Looked, point: str, rows: list[_Row]) -> bool:
+    """Tell whether it is said already that a point's row cannot be read, and how it is cut off if it is."""
+    if rows:
+        return bool(rows[0]["held"] == reason_code(Reason.UNREADABLE))
+    return point in looked.absent and bool(looked.absent[point].broken)
+
+
+def _cut_off(prepared: Prepared, first_pass: FirstPass, rows: list[_Row]) -> str:
+    """Return which file seems to end within the first of a point's rows, or which do where it has none; else ""."""
+    at = (int(str(rows[0]["export"])), rows[0]["source_row"]) if rows else None
+    cut = [(number, row) for number, row in sorted(first_pass.cut_off.items()) if at in (None, (number, row.line))]
+    if not cut:
+        return ""
+    number, row = cut[0]
+    return row.told(prepared.exports[number].shown) + and_more(len(cut) - 1)
 
 
 def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Problems) -> None:

@@ -30,7 +30,7 @@ from pipeline.read.first_rows import check_times, check_units
 from pipeline.read.geojson import text_encoding
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
-from pipeline.read.raw_batch import Raw
+from pipeline.read.raw_batch import CutRow, Raw
 from pipeline.read.reading_cache import Kept
 from pipeline.read.skipped_comments import PassedOver, passed_over
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, has_layers, open_source
@@ -177,20 +177,20 @@ def read_batches(
     export: Export,
     rows_per_batch: int = 65536,
     claims: StatedOffsets | None = None,
-    cut_off: Callable[[int], None] | None = None,
+    cut_off: Callable[[CutRow], None] | None = None,
 ) -> Iterator[pa.RecordBatch]:
     """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
 
     Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone,
-    ``cut_off`` the line that the file ends within, if it does.
+    ``cut_off`` the row that the file seems to end within, if it does.
     Raises `JobError` where the file cannot be read to its end, or is not the one whose sum the export bears.
     """
     try:
         _check_signature(export)
         with _opened(export, rows_per_batch) as source:
             for raw in source.batches:
-                if cut_off is not None and raw.cut_off:
-                    cut_off(int(raw.row[-1]))
+                if cut_off is not None and raw.cut_off is not None:
+                    cut_off(CutRow(int(raw.row[-1]), raw.cut_off))
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
                     yield batch.slice(start, rows_per_batch)
@@ -220,7 +220,7 @@ def _opened(export: Export, rows_per_batch: int) -> Iterator[Source]:
 
 
 def read_ahead(
-    export: Export, claims: StatedOffsets | None, kept: Kept | None, cut_off: Callable[[int], None] | None = None
+    export: Export, claims: StatedOffsets | None, kept: Kept | None, cut_off: Callable[[CutRow], None] | None = None
 ) -> Iterator[pa.RecordBatch]:
     """Give what `read_batches` does, keeping a text's if asked to; one with much to read is read in its own thread."""
     batches = read_batches(export, claims=claims, cut_off=cut_off)

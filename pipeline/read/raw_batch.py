@@ -22,18 +22,30 @@ class Geometry:
 
 
 @dataclass(frozen=True)
+class CutRow:
+    """The line of a row that a file seems to end within, and what speaks for that."""
+
+    line: int
+    why: str
+
+    def told(self, shown: str) -> str:
+        """Return that the file, as it is ``shown``, seems to end there."""
+        return f"{shown}:{self.line}: the file seems to end within this row ({self.why})"
+
+
+@dataclass(frozen=True)
 class Raw:
     """A batch of rows: the export's columns by name, the rows' numbers in the file, and what made a row unreadable.
 
     Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart.
-    ``cut_off`` is whether the file ends within the last row.
+    ``cut_off`` says what speaks for it that the file ends within the last row, None where nothing does.
     """
 
     columns: dict[str, pa.Array]
     row: Integers
     fault: pa.Array | None = None
     geometry: Geometry | None = None
-    cut_off: bool = False
+    cut_off: str | None = None
 
     @property
     def size(self) -> int:

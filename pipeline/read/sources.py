@@ -95,9 +95,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     check_parts(points, dialect.names, dialect.header_line)
     how = reading_plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
-    whole = without_cut_rows(
-        path, points.encoding, dialect, read_delimited(path, dialect, points.encoding, chunk, seen)
-    )
+    whole = without_cut_rows(path, points, dialect, read_delimited(path, dialect, points.encoding, chunk, seen))
     how, rows = put_together(how, with_one_heading(points, dialect.names, how.lengths, whole))
     return Source(dialect.header_line, None, how, checked(how, rows), seen)
 

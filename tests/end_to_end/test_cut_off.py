@@ -17,6 +17,7 @@ from pipeline import run_job
 from pipeline.check import check_job
 from pipeline.cli.main import app
 from pipeline.office.page import office
+from pipeline.problems import JobError
 
 PLAN = Plan(sessions=2, points=40, noise=False)
 NOW = datetime(2100, 1, 1, tzinfo=UTC)
@@ -53,16 +54,18 @@ def test_a_half_written_export_needs_attention_everywhere(tmp_path: Path) -> Non
     line = half_written(export)
 
     (told,) = check_job(path).warnings
-    assert told.startswith(f"{export.name}:{line}: the file ends within this row")
+    assert told.startswith(f"{export.name}:{line}: the file seems to end within this row")
     outcome = run_job(path)
     (doubt,) = outcome.record["doubts"]
     assert (outcome.exit_code, doubt["kind"], doubt["confirmed"]) == (3, "cut-off", False)
     assert outcome.record["rows"]["by_reason"] == {"unreadable": 1}
     quiet = CliRunner().invoke(app, ["run", "--quiet", str(path)])
-    assert quiet.exit_code == 3 and f"{export.name}:{line}: the file ends within this row" in quiet.stdout
+    assert quiet.exit_code == 3 and f"{export.name}:{line}: the file seems to end within this row" in quiet.stdout
     page = office([path], tmp_path / "page.html", NOW, NOW)
     assert [len(one.needs) for one in page.needing] == [1]
-    assert "the file ends within this row" in html.unescape((tmp_path / "page.html").read_text(encoding="utf-8"))
+    assert "the file seems to end within this row" in html.unescape(
+        (tmp_path / "page.html").read_text(encoding="utf-8")
+    )
 
     export.write_bytes(whole)
     assert run_job(path).exit_code == 0
@@ -95,12 +98,24 @@ def test_sessions_of_other_files_keep_their_proof(tmp_path: Path) -> None:
     assert doubt["sessions"] == ["session-02"]
 
 
+def with_last_column(text: str, name: str, *cells: str) -> str:
+    """Return an export with one more column behind its others, whose cells are these in turn."""
+    head, *rows = text.splitlines()
+    return "\n".join([f"{head},{name}", *(f"{row},{cells[at % len(cells)]}" for at, row in enumerate(rows)), ""])
+
+
 @pytest.mark.parametrize(
     "end",
     [
         lambda text: text.rstrip("\n"),  # many programs write no line end behind the last line
         lambda text: text + "\n\n",
         lambda text: text + "END",  # a word closes the export
+        lambda text: text + "86",  # the number of its rows
+        lambda text: text + "*7F",
+        lambda text: text + ",,,",
+        lambda text: with_last_column(text, "Code2", "KERB", "TREE")[:-4],  # one code may be the beginning of others
+        lambda text: with_last_column(text, "Remark", "")[:-1],
+        lambda text: with_last_column(text, "Remark", "ok")[:-3],  # nobody wrote one for the last row
         lambda text: text + text.splitlines()[-1][:9] + "\n",  # the line end was written: a row of few cells
     ],
 )
@@ -109,6 +124,45 @@ def test_an_export_that_ends_behind_a_row_is_in_no_doubt(end: Callable[[str], st
     export.write_text(end(export.read_text()))
     outcome = run_job(path, dry_run=True)
     assert (outcome.exit_code, outcome.record["doubts"], check_job(path).warnings) == (0, [], ())
+
+
+def test_a_listed_check_in_the_last_row_is_one_though_the_row_seems_cut(tmp_path: Path) -> None:
+    """Nothing but a remark is cut there: its name, time and position are whole."""
+    path = simulate(PLAN).write(tmp_path)
+    export = tmp_path / "rover001.csv"
+    export.write_text(with_last_column(export.read_text(), "Receiver", "ROVER-7"))
+    whole = run_job(path, dry_run=True)
+    assert whole.exit_code == 0
+    export.write_text(export.read_text()[:-3])
+    outcome = run_job(path, dry_run=True)
+    (doubt,) = outcome.record["doubts"]
+    assert (outcome.exit_code, doubt["kind"]) == (3, "cut-off")
+    assert '"S02-C2"' in doubt["what"] and "rows may be missing behind it" in doubt["what"]
+    assert outcome.record["rows"] == whole.record["rows"]
+    assert [check["point"] for check in outcome.record["checks"]] == [c["point"] for c in whole.record["checks"]]
+    replace_in(path, {"[job]\n": '[checks]\nconfirmed = ["cut-off"]\n\n[job]\n'})
+    confirmed = run_job(path, dry_run=True)
+    assert (confirmed.exit_code, confirmed.record["rows"]) == (0, whole.record["rows"])
+
+
+@pytest.mark.parametrize(
+    ("cut", "told"),
+    [
+        (-2, 'its last cell "BASE-0" has 6 of the 7 characters'),  # the line end, and the last sign of its base id
+        (-110, "the file seems to end within"),  # before the check's row
+    ],
+)
+def test_of_a_listed_check_that_cannot_be_used_it_is_said_that_the_file_seems_cut(
+    cut: int, told: str, tmp_path: Path
+) -> None:
+    path = simulate(PLAN).write(tmp_path)
+    export = tmp_path / "rover001.csv"
+    export.write_text(export.read_text()[:cut])
+    with pytest.raises(JobError) as refused:
+        run_job(path)
+    said = [str(problem) for problem in refused.value.problems]
+    assert said and all(told in one and "export or copy" in one for one in said)
+    assert '"S02-C2"' in said[0]
 
 
 @pytest.mark.parametrize("form", ["geojson"])
