@@ -28,6 +28,8 @@ _FIXED = 2
 _AGAIN = 4
 #: Words that a column has at most, of which it may be said that they come again and again.
 _FEW = 50
+#: Rows whose names say what names are like.
+_GOOD_NUMBER = 1000
 #: A line of so many cells at most may close an export: "END", or "points;38" in a line without a line end.
 _CLOSING = 2
 #: The beginning of a cell by which it is known again, in signs; a whole number of fewer may be a count of rows.
@@ -48,6 +50,8 @@ class _Before:
     """What the sound rows before the last one have: their last cells, and the beginnings of their lines.
 
     ``words`` are all the words of the last column, None where they are many; ``filled`` is whether no cell is empty.
+    ``rows`` is how many there are, ``name`` what the last one begins with, ``firsts`` and ``seconds`` the first two
+    cells of a good number of them at the end, in small letters.
     """
 
     cells: list[str] = field(default_factory=list)
@@ -55,6 +59,8 @@ class _Before:
     filled: bool = True
     firsts: set[str] = field(default_factory=set)
     seconds: set[str] = field(default_factory=set)
+    rows: int = 0
+    name: str | None = None
 
     def take(self, columns: dict[str, pa.Array]) -> None:
         """Take up rows, in the order of the file."""
@@ -62,16 +68,24 @@ class _Before:
         if not len(every[-1]):
             return
         self.filled = self.filled and not every[-1].null_count
-        self.cells = [*self.cells, *pc.drop_null(every[-1]).to_pylist()[-_NUMBERS_MAX:]][-_NUMBERS_MAX:]
+        self.cells = [*self.cells, *_ending(pc.drop_null(every[-1]), _NUMBERS_MAX).to_pylist()][-_NUMBERS_MAX:]
         if self.words is not None:
             self.words |= set(pc.drop_null(pc.unique(every[-1])).to_pylist())
             self.words = self.words if len(self.words) <= _FEW else None
-        self.firsts, self.seconds = _lowered(every[0]), _lowered(every[1]) if len(every) > 1 else set()
+        if len(every[0]) >= _GOOD_NUMBER:
+            self.firsts, self.seconds = set(), set()
+        self.firsts |= _lowered(every[0])
+        self.seconds |= _lowered(every[1]) if len(every) > 1 else set()
+        self.rows, self.name = self.rows + len(every[0]), every[0][-1].as_py()
 
 
 def _lowered(column: pa.Array) -> set[str]:
-    """Return the cells of a column in small letters."""
-    return {text.casefold() for text in pc.drop_null(column).to_pylist()}
+    """Return the last cells of a column in small letters, without the empty ones."""
+    return {text.casefold() for text in pc.drop_null(_ending(column, _GOOD_NUMBER)).to_pylist()}
+
+
+def _ending(column: pa.Array, count: int) -> pa.Array:
+    return column.slice(max(len(column) - count, 0))
 
 
 def without_cut_rows(path: Path, points: Points, dialect: Dialect, batches: Iterator[Raw]) -> Iterator[Raw]:
@@ -139,6 +153,8 @@ def _breaks_off(end: str, dialect: Dialect, before: _Before) -> bool:
         return False
     while len(cells) > 1 and not cells[-1]:
         cells.pop()
+    if cells == [str(before.rows)] and not _follows(cells[0], before.name):
+        return False
     if len(cells) > _CLOSING or any(_begins_like(cells[0], name) for name in before.firsts):
         return True
     return len(cells) > 1 and _known_again(cells[1], before.seconds)
@@ -156,6 +172,11 @@ def _begins_like(part: str, name: str) -> bool:
     if first != its and not (first.isdigit() and its.isdigit()):
         return False
     return not rest or (bool(others) and _kind(rest[0]) == _kind(others[0]))
+
+
+def _follows(number: str, name: str | None) -> bool:
+    """Say whether a number is the next one, as of a row, rather than that of all rows."""
+    return name is not None and name.isdecimal() and int(name) + 1 == int(number)
 
 
 def _kind(token: str) -> str:

@@ -162,6 +162,15 @@ def test_a_footer_is_no_row_that_is_cut(tmp_path: Path, footer: str, ending: str
     assert told_as_cut(tmp_path, f"{with_bases('BASE-A')[:-2]}\n{footer}{ending}", BASES) == []
 
 
+@pytest.mark.parametrize(("first", "footer", "cut"), [(1001, "25", False), (0, "25", True), (1001, "102", True)])
+def test_the_number_of_rows_is_no_point_number_unless_it_comes_next(
+    first: int, footer: str, cut: bool, tmp_path: Path
+) -> None:
+    rows = [f"{first + number},{row.partition(',')[2]}" for number, row in enumerate(ROWS)]
+    text = "\n".join(["Point,Observed,Lon,Lat,Height", *rows, footer])
+    assert bool(told_as_cut(tmp_path, text, COLUMNS)) is cut
+
+
 def test_nor_is_a_comment(tmp_path: Path) -> None:
     assert told_as_cut(tmp_path, f"{with_bases('BASE-A')[:-2]}\n# P35", BASES, comment="#") == []
 
