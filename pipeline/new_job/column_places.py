@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.new_job.decimal_places import decimals_of
-from pipeline.new_job.dimensions import are_fine_degrees, go_together, is_length_or_width
+from pipeline.new_job.dimensions import are_degrees, are_far, are_fine, go_together, is_length_or_width
 from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
 from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
@@ -82,7 +82,7 @@ def _length_and_width(look: FileLook, found: Mapped, free: list[str]) -> bool:
     """
     names: list[str] = []
     for word in ("longitude", "latitude"):
-        fitting = [name for name in free if rank(word, name) is not None and are_fine_degrees(look.columns[name], word)]
+        fitting = [name for name in free if rank(word, name) is not None and are_degrees(look.columns[name], word)]
         plain = [name for name in fitting if not is_length_or_width(name)]
         names += (plain or fitting)[:1]
     if len(names) < 2:
@@ -93,7 +93,8 @@ def _length_and_width(look: FileLook, found: Mapped, free: list[str]) -> bool:
         other = [values for name in pair if (values := decimals(look.columns[name])) is not None]
     else:
         other = list(look.place[:2]) if look.place is not None and np.isfinite(look.place[0]).any() else []
-    if other and not go_together(degrees, other):
+    fine = all(map(are_fine, degrees))
+    if not (fine and go_together(degrees, other) if other else fine or are_far(degrees)):
         return False
     free += [found.columns.pop(word) for word in (*_PLANE, *_DEGREES) if word in found.columns]
     for word, name in zip(_DEGREES, names, strict=True):

@@ -18,6 +18,8 @@ _EITHER = frozenset((
 ))  # fmt: skip
 #: Decimals that degrees have at least, to about a metre; and how many of them a job may reach across. Ours, no source.
 _FINE, _WIDEST = 5, 10.0
+#: Coarse ones stay within so many degrees, that many from zero: objects so long are not all of one size.
+_STILL, _FAR = 1.0, 10.0
 #: How much of a distance two kinds of coordinates of the same points may differ by, their units apart: the scale of a
 #: grid changes less within a job, and lengths of objects have nothing to do with where these stand.
 _ALIKE = 0.02
@@ -28,18 +30,33 @@ def is_length_or_width(heading: str) -> bool:
     return bare(heading) in _EITHER
 
 
-def are_fine_degrees(texts: Sequence[str], word: str) -> bool:
-    """Tell whether a column of lengths or degrees holds degrees of one job by their size and their many decimals.
+def are_degrees(texts: Sequence[str], word: str) -> bool:
+    """Tell whether a column of lengths or degrees may be degrees of one job by their size, or is angles with signs.
 
-    So do angles with signs of degrees and minutes. ``word`` is "longitude" or "latitude".
+    ``word`` is "longitude" or "latitude".
     """
     values = decimals(texts)
     if values is None:
         return angles(texts, "EW" if word == "longitude" else "NS") is not None
     known = values[np.isfinite(values)]
     most = 360.0 if word == "longitude" else 90.0
-    within = bool(np.abs(known).max() <= most) and bool(np.ptp(known) <= _WIDEST)
-    return within and decimals_of(texts) >= _FINE
+    return bool(np.abs(known).max() <= most) and bool(np.ptp(known) <= _WIDEST)
+
+
+def are_fine(texts: Sequence[str]) -> bool:
+    """Tell whether degrees have as many decimals as positions, which lengths have not, or are angles with signs."""
+    return decimals(texts) is None or decimals_of(texts) >= _FINE
+
+
+def are_far(degrees: Sequence[Sequence[str]]) -> bool:
+    """Tell whether columns of coarse degrees, as logs of bases have them, are no lengths of objects.
+
+    They are below zero, or stay where they are far from it.
+    """
+    values = [read[np.isfinite(read)] for texts in degrees if (read := decimals(texts)) is not None]
+    below = any(bool((each < 0.0).any()) for each in values)
+    still = all(bool(np.ptp(each) <= _STILL) for each in values)
+    return below or (still and any(bool((np.abs(each) >= _FAR).all()) for each in values))
 
 
 def go_together(degrees: Sequence[Sequence[str]], other: Sequence[Floats]) -> bool:

@@ -70,6 +70,15 @@ def test_lengths_alone_are_no_position(tmp_path: Path, lengths: tuple[list[str],
     assert mapping.kind == "" and "longitude" not in mapping.columns
 
 
+@pytest.mark.parametrize("degrees", [(["172,6"], ["-43,5"]), (["16,4", "16,3"], ["48,2", "48,1"])])
+def test_coarse_degrees_alone_are_a_position(tmp_path: Path, degrees: tuple[list[str], list[str]]) -> None:
+    long, wide = ([f'"{one}"' for one in of] for of in degrees)
+    mapping = found(tmp_path, {"Länge": long, "Breite": wide})
+    assert mapping.kind == "degrees"
+    mapping = found(tmp_path, {"Länge": long, "Breite": wide, "Easting": EAST, "Northing": NORTH})
+    assert mapping.kind == "plane"
+
+
 def test_degrees_minutes_and_seconds_are_a_position(tmp_path: Path) -> None:
     angles = [f"8°00'{at}0.12345\"E" for at in range(5)], [f"58°06'{at}0.12345\"N" for at in range(5)]
     columns = {"Lengde": [f'"{one}"'.replace('"E"', '""E"') for one in angles[0]], "Bredde": angles[1]}
