@@ -6,12 +6,12 @@ anything tests it. Here is what both need: which those were, which reading is th
 one in the record of an issue, by which it is known again and taken along. It is known by these data, never by words.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import clock, iso, milliseconds_of, moment
 from pipeline.examine.doubtful import THIS_ISSUE, Doubtful
 from pipeline.intake.survey import Survey
@@ -26,6 +26,8 @@ from pipeline.words import Doubt, Holds, Role
 
 #: What is told of one that failed, as its sentence goes on.
 GONE, TIE, UNTESTED = "is no longer an occupation in the job", "is now a tie", "is no longer tested in {}"
+#: What is added of one in the place of which another reading of its name was put.
+REPLACED = f"{GONE}: another reading has its name now; put its own row back into the export beside that one"
 #: The two parts of an occupation, as sentences have them.
 PARTS: tuple[Part, Part] = ("position", "height")
 _SENTENCE = "{named} (observed {seen} UTC) {then} in issue {issue} and {how}"
@@ -49,6 +51,7 @@ class Occupied:
         parts: (2,) whether its position, its height failed; None where nobody knows.
         place: (3,) easting, northing, height that it had, on the grid of the job; None where these are not known.
         moved: metres that its session was moved by in the newest issue; NaN where that only told of it.
+        others: the times at which its reading stands now that its own is put right; none where it has its own.
     """
 
     issue: int
@@ -61,6 +64,7 @@ class Occupied:
     parts: Flags | None = None
     place: Floats | None = None
     moved: float = np.nan
+    others: tuple[int, ...] = ()
 
     @property
     def failed(self) -> bool:
@@ -71,6 +75,14 @@ class Occupied:
     def called(self) -> str:
         """Return what it is called where it did not fail."""
         return f"{self.point} on {self.mark} (observed {clock(self.time)} UTC)"
+
+    def at(self, times: Integers) -> Flags:
+        """Return (n,) which of (n,) UTC milliseconds are its time, or another at which its reading stands now."""
+        return np.asarray((np.abs(times[:, None] - [self.time, *self.others]) <= ALIKE).any(axis=1))
+
+    def at_any(self, times: Sequence[int]) -> bool:
+        """Tell whether it is at one of the times, UTC milliseconds, as `at` does."""
+        return bool(self.at(np.array(times, np.int64)).any())
 
     @property
     def key(self) -> tuple[str, str, int]:
@@ -110,7 +122,7 @@ class Occupied:
         one = doubt.origin
         if one is None or one["of"] != "occupation" or one["failed_in"] != THIS_ISSUE or one["point"] != self.point:
             return False
-        return abs(milliseconds_of(one["observed"]) - self.time) <= ALIKE
+        return self.at_any([milliseconds_of(one["observed"])])
 
     def never_of_it(self, survey: Survey) -> bool:
         """Say whether it lay so far off that it was none of the mark: it was called a check by mistake."""
@@ -172,23 +184,6 @@ def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
         every = {at for name in doubt["sessions"] for at in _concerned(survey, time, name, before.get(name))}
         sessions = tuple(sorted(every))
         yield Occupied(*names, time, sessions, sessions, parts=parts)
-
-
-def by_another_clock(last: Record, point: str, there: Mapping[str, Collection[int]]) -> bool:
-    """Tell whether the times of a session are read by another clock than in the newest issue, of a point that it had.
-
-    None of its occupations is there at its own time then, and some are at another.
-
-    Args:
-        last: the record of the newest issue.
-        point: the name of a reading.
-        there: UTC milliseconds of the readings that may be occupations, by name.
-    """
-    if not there.get(point):
-        return False
-    told = [(one["point"], milliseconds_of(str(one["observed"]))) for one in last["checks"]
-            if one["role"] != Role.NOTED and None not in (one["observed"], one["point"])]  # fmt: skip
-    return not any(abs(time - at) <= ALIKE for name, time in told for at in there.get(str(name), ()))
 
 
 def _concerned(survey: Survey, time: int, name: str, before: Session | None) -> set[int]:

@@ -8,7 +8,7 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
-from pipeline.reissue.returned import of_sessions, returned
+from pipeline.reissue.returned import of_sessions, returned, unread_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
@@ -31,20 +31,20 @@ def of_readings(history: History, survey: Survey) -> Remembered:
     if history.newest is None:
         return Remembered()
     newest = history.newest.record
-    doubts, notes = gone_checks(newest, survey)
+    doubts, notes = gone_checks(newest, survey, history.record)
     again = [
         doubt
         for record, back in returned(history, survey)
-        for doubt in of_sessions(gone_checks(record, survey)[0], back)
+        for doubt in of_sessions(gone_checks(record, survey, history.record)[0], back)
     ]
-    return Remembered((*unread_doubts(newest, survey), *doubts, *again), tuple(notes))
+    return Remembered((*unread_doubts(newest, survey), *doubts, *again), (*notes, *unread_notes(history, survey)))
 
 
 def since_before(history: History, survey: Survey, adjusted: Adjusted) -> Adjusted:
     """Return an adjusted job whose doubts of readings that were in doubt before, or failed, know since when."""
     if history.newest is None:
         return adjusted
-    return replace(adjusted, doubts=asked_since(history.newest.record, survey, adjusted.doubts))
+    return replace(adjusted, doubts=asked_since(history.newest.record, survey, adjusted.doubts, history.record))
 
 
 def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Remembered:
@@ -59,9 +59,9 @@ def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerp
     newest, last = history.newest, history.drawn_from
     if newest is None or last is None:
         return Remembered()
-    unjudged, notes = unjudged_doubts(newest.record, survey, adjusted)
+    unjudged, notes = unjudged_doubts(newest.record, survey, adjusted, history.record)
     for record, back in returned(history, survey):
-        again, _ = unjudged_doubts(record, survey, adjusted)
+        again, _ = unjudged_doubts(record, survey, adjusted, history.record)
         unjudged = (*unjudged, *of_sessions(again, back))
     of_frames = standing_doubts(newest.record, history.record, survey, adjusted, now)
     if not of_frames:

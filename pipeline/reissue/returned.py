@@ -1,4 +1,7 @@
-"""Finds sessions that left the job and are back: what failed in them is asked of the issue that had them last."""
+"""Finds sessions that left the job and are back: what failed in them is asked of the issue that had them last.
+
+An issue in between that cannot be read may be that one, so that nobody knows what failed in them: that is noted.
+"""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -12,9 +15,29 @@ from pipeline.reissue.history import History
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 
+#: Sessions that a note names.
+_LISTED = 3
+
 
 def returned(history: History, survey: Survey) -> Iterator[tuple[Record, frozenset[int]]]:
-    """Yield records of issues before the newest that had sessions of the job which that has not, and which these are.
+    """Yield records of issues before the newest that had sessions of the job which it has not, and which these are."""
+    for _, record, missing in _before(history, survey):
+        if record is not None and (back := _back(missing, record, survey)):
+            yield record, back
+
+
+def unread_notes(history: History, survey: Survey) -> list[str]:
+    """Return in words which issues that may have had sessions of the job, and the newest has not, cannot be read."""
+    return [
+        f"issue {number:03d} was set aside or cannot be read: if it had {_listed(missing, survey)}, what failed there"
+        " is not known"
+        for number, record, missing in _before(history, survey)
+        if record is None
+    ]
+
+
+def _before(history: History, survey: Survey) -> Iterator[tuple[int, Record | None, frozenset[int]]]:
+    """Yield the issues before the newest, its predecessor first, with the sessions that none after them had.
 
     Only a session that begins before the newest observation of the newest issue may be an old one.
     """
@@ -22,15 +45,24 @@ def returned(history: History, survey: Survey) -> Iterator[tuple[Record, frozens
         return
     newest = history.newest.record
     since = milliseconds_of(newest["data_to"])
-    missing = {one.index for one in survey.windows if one.start_ms < since and not _had(one, newest)}
+    missing = frozenset(one.index for one in survey.windows if one.start_ms < since and not _had(one, newest))
     for number in range(newest["issue"] - 1, 0, -1):
         if not missing:
             return
         record = history.record(number)
-        back = frozenset(index for index in missing if record is not None and _had(survey.windows[index], record))
-        if record is not None and back:
-            yield record, back
-        missing -= back
+        yield number, record, missing
+        if record is not None:
+            missing -= _back(missing, record, survey)
+
+
+def _back(missing: frozenset[int], record: Record, survey: Survey) -> frozenset[int]:
+    return frozenset(index for index in missing if _had(survey.windows[index], record))
+
+
+def _listed(sessions: frozenset[int], survey: Survey) -> str:
+    names = [survey.windows[index].session.name for index in sorted(sessions)]
+    more = f" and {len(names) - _LISTED:,} more" if len(names) > _LISTED else ""
+    return f"session{'s' if len(names) > 1 else ''} {', '.join(names[:_LISTED])}{more}"
 
 
 def of_sessions(doubts: Sequence[Doubtful], back: frozenset[int]) -> list[Doubtful]:

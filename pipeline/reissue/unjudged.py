@@ -5,7 +5,6 @@ reading in its export and loses what it said. This is asked once the job is adju
 as a point; what is no sound reading any more is told by `vanished` before.
 """
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -18,23 +17,16 @@ from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import LostOccupation, Now
 from pipeline.issue.record_types import Record
-from pipeline.reissue.occupied import (
-    ALIKE,
-    GONE,
-    PARTS,
-    TIE,
-    UNTESTED,
-    Occupied,
-    by_another_clock,
-    occupied,
-    told_before,
-)
+from pipeline.reissue.another_time import AnotherTime, Records
+from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, Occupied, occupied, told_before
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
 
 
-def unjudged_doubts(last: Record, survey: Survey, adjusted: Adjusted) -> tuple[tuple[Doubtful, ...], list[str]]:
+def unjudged_doubts(
+    last: Record, survey: Survey, adjusted: Adjusted, record: Records
+) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is judged by nothing any more, and notes in words.
 
     A check that became a tie is answered where it agrees with the other ties of its session as a check of it would;
@@ -45,23 +37,22 @@ def unjudged_doubts(last: Record, survey: Survey, adjusted: Adjusted) -> tuple[t
         last: the record of the newest issue.
         survey: the job.
         adjusted: the same, with its shifts, not judged yet.
+        record: the record of an issue by its number.
     """
     doubts, notes = list[Doubtful](), list[str]()
-    many = Counter(one["point"] for one in last["checks"] if one["role"] != Role.NOTED)
-    there = _times(survey)
-    for failed in _failed(last, survey):
+    for failed in _failed(last, survey, record):
         if any(failed.told_by(doubt) or failed.asked_by(doubt) for doubt in adjusted.doubts):
             continue
         now: Now | None
-        anew = by_another_clock(last, failed.point, there)
-        rows = _rows(failed, survey, adjusted, many[failed.point], anew)
+        rows = _rows(failed, survey, adjusted)
         if len(rows):
             found = _still_judged(failed, rows, last, survey, adjusted)
             now, why, more = found if found is not None else (None, "", ())
-        elif not len(readings := _readings(failed, survey, anew)):
+        elif not len(readings := _readings(failed, survey)):
             if failed.never_of_it(survey) or not failed.sessions:
                 continue  # `vanished` looked for it among the points; or its session has left the job
-            now, why, more = "gone", GONE, failed.reach
+            replaced = failed.point in survey.candidates.names
+            now, why, more = "gone", REPLACED if replaced else GONE, failed.reach
         elif set(readings.tolist()) & _held(survey, adjusted):
             continue  # told of as what it is at its time by now
         elif failed.never_of_it(survey):
@@ -76,12 +67,12 @@ def unjudged_doubts(last: Record, survey: Survey, adjusted: Adjusted) -> tuple[t
     return confirmed_by(survey.job, doubts), notes
 
 
-def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful]) -> tuple[Doubtful, ...]:
+def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful], record: Records) -> tuple[Doubtful, ...]:
     """Return the doubts of a run; those of readings that the newest issue had in doubt, or failing, are so since then.
 
     What had failed of one is not forgotten while it is in no list. One that never was on a mark is taken as it is now.
     """
-    had = [one for one in _failed(last, survey) if not one.never_of_it(survey)]
+    had = [one for one in _failed(last, survey, record) if not one.never_of_it(survey)]
     return tuple(
         next((_since(one, doubt) for one in had if one.asked_by(doubt)), doubt) if doubt.origin else doubt
         for doubt in doubts
@@ -102,7 +93,7 @@ def _parts_of(had: Occupied) -> Flags:
     return had.parts if had.parts is not None else np.zeros(2, bool)
 
 
-def _failed(last: Record, survey: Survey) -> list[Occupied]:
+def _failed(last: Record, survey: Survey, record: Records) -> list[Occupied]:
     """Return what failed in the newest issue, or was told by it to have failed before, each once.
 
     What was told counts: a tie that fails may be the check that failed. It may have failed in more since.
@@ -114,18 +105,18 @@ def _failed(last: Record, survey: Survey) -> list[Occupied]:
             failed[one.key] = replace(one, parts=one.parts | again.parts)
         else:
             failed[one.key] = one
-    return list(failed.values())
+    return AnotherTime(last, survey, record).seen(failed.values())
 
 
-def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted, many: int, anew: bool) -> Integers:
-    """Return which occupations are the one that failed: by name and time, by mark and time, or by name alone.
+def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted) -> Integers:
+    """Return which occupations are the one that failed: by name and time, or by mark and time.
 
-    The last where all times are read by another clock, and as many of its name are there. Where the register has no
-    mark of the name any more, the mark has another name now if the occupation lies where it lay.
+    Where the register has no mark of the name any more, the mark has another name now if the occupation lies where it
+    lay.
     """
     found, known = adjusted.occupations, survey.register
     named = np.array([name == failed.point for name in found.table.column("name").to_pylist()], bool)
-    timely = np.abs(found.time - failed.time) <= ALIKE
+    timely = failed.at(found.time)
     if (named & timely).any():
         return np.flatnonzero(named & timely)
     of = known.find(failed.mark) if known is not None else None
@@ -133,25 +124,14 @@ def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted, many: int, anew:
             for mark in found.marks]  # fmt: skip
     there = timely & np.isin(found.session, failed.reach)
     there &= np.array(same, bool) if of is not None else np.array(same, bool) | failed.lies_there(found.raw, survey)
-    if there.any():
-        return np.flatnonzero(there)
-    return np.flatnonzero(named) if anew and named.sum() >= max(many, 1) else np.zeros(0, np.int64)
+    return np.flatnonzero(there)
 
 
-def _times(survey: Survey) -> dict[str, list[int]]:
-    """Return UTC milliseconds of the readings that may be occupations, by name."""
-    found: dict[str, list[int]] = {}
-    for name, time in zip(survey.candidates.names, survey.candidates.time.tolist(), strict=True):
-        found.setdefault(name or "", []).append(time)
-    return found
-
-
-def _readings(failed: Occupied, survey: Survey, anew: bool) -> Integers:
-    """Return which candidates are the reading, sound still: by name and time, by name alone if the clock is another."""
+def _readings(failed: Occupied, survey: Survey) -> Integers:
+    """Return which candidates are the reading, sound still: by name and time."""
     candidates = survey.candidates
     named = np.array([(name or "") == failed.point for name in candidates.names], bool)
-    timely = named & (np.abs(candidates.time - failed.time) <= ALIKE)
-    return np.flatnonzero(timely if timely.any() or not anew else named)
+    return np.flatnonzero(named & failed.at(candidates.time))
 
 
 def _held(survey: Survey, adjusted: Adjusted) -> set[int]:

@@ -14,7 +14,8 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, Occupied, by_another_clock, occupied, told_before
+from pipeline.reissue.another_time import AnotherTime, Records
+from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, REPLACED, Occupied, occupied, told_before
 from pipeline.reissue.plain_points import plain_points
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS
@@ -23,7 +24,7 @@ from pipeline.words import REASONS
 _LISTED = 3
 
 
-def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
+def gone_checks(last: Record, survey: Survey, record: Records) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is gone, and in words which others are gone.
 
     Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
@@ -35,18 +36,21 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
     Args:
         last: the record of the newest issue.
         survey: the job.
+        record: the record of an issue by its number.
     """
     there, held = _observed(survey)
-    missing = list(_missing_now(last, survey, there))
+    again = AnotherTime(last, survey, record)
+    had = again.seen(occupied(last, survey))
+    missing = list(_missing_now(had, survey, there))
     told = {one.key: one for one in missing if one.failed}
-    for one in _carried_along(last, survey, there):
+    for one in _carried_along(again.seen(told_before(last, survey)), survey, there):
         told.setdefault(one.key, one)
     far = {one.key: one for one in told.values() if one.never_of_it(survey)}
     points = plain_points(survey, {(one.point, one.time) for one in far.values()}, ALIKE)
     mistaken = [one for one in far.values() if (one.point, one.time) in points]
     for one in mistaken:
         del told[one.key]
-    doubts = [_doubt(one, _near(held[one.point], one.time)) for one in told.values()]
+    doubts = [_doubt(one, _near(held[one.point], one.time), replaced=bool(there[one.point])) for one in told.values()]
     others = [one for one in missing if not one.failed]
     unsaid = [one.called for one in others if _near(held[one.point], one.time) is None]  # what is held is told as that
     return confirmed_by(survey.job, doubts), [
@@ -59,28 +63,22 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
 _There = defaultdict[str, list[int]]
 
 
-def _missing_now(last: Record, survey: Survey, there: _There) -> Iterator[Occupied]:
+def _missing_now(had: list[Occupied], survey: Survey, there: _There) -> Iterator[Occupied]:
     """Yield the occupations that the newest issue had and that no reading is any more, whatever it is called."""
-    had = list(occupied(last, survey))
     many = Counter(one.point for one in had)
     for one in had:
-        # as many of its name are there where all times are read by another clock now
-        if len(there[one.point]) >= many[one.point] or _near_time(there[one.point], one.time):
+        # where as many of its name are there, `unjudged` looks which they are
+        if len(there[one.point]) >= many[one.point] or one.at_any(there[one.point]):
             continue
         if one.sessions and not _renamed(one, survey):
             yield one
 
 
-def _carried_along(last: Record, survey: Survey, there: _There) -> Iterator[Occupied]:
+def _carried_along(told: list[Occupied], survey: Survey, there: _There) -> Iterator[Occupied]:
     """Yield what the newest issue told already, of occupations or of what seemed to be some, and what is gone now."""
-    for one in told_before(last, survey):
-        back = _near_time(there[one.point], one.time) or by_another_clock(last, one.point, there)
-        if one.sessions and not back and not _renamed(one, survey):
+    for one in told:
+        if one.sessions and not one.at_any(there[one.point]) and not _renamed(one, survey):
             yield one
-
-
-def _near_time(times: list[int], time: int) -> bool:
-    return any(abs(time - other) <= ALIKE for other in times)
 
 
 #: Occupations that are held back, by name: time, file, row and reason of each.
@@ -142,9 +140,9 @@ def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, i
     return next((one for one in held if abs(one[0] - time) <= ALIKE), None)
 
 
-def _doubt(one: Occupied, held: tuple[int, str, int, str] | None) -> Doubtful:
+def _doubt(one: Occupied, held: tuple[int, str, int, str] | None, *, replaced: bool) -> Doubtful:
     if held is None:
-        return one.doubt("gone", GONE, one.sessions)
+        return one.doubt("gone", REPLACED if replaced else GONE, one.sessions)
     _, file, row, reason = held
     return one.doubt("gone", f"{GONE}: it is held back as {reason}", one.sessions, file, row)
 

@@ -2,7 +2,8 @@
 
 The oracle knows what was observed on each mark, and what of it is to be seen in each issue; it shares nothing with the
 code. A reading that did not agree with its mark is owed an answer until it is back under its name, as a check of its
-mark, on a register and a tie that are right; or until somebody confirms that all is in order.
+mark, on a register and a tie that are right; or until somebody confirms that all is in order. At what time it was
+observed is no matter: clocks are put right, of a row, an export or a session.
 """
 
 import copy
@@ -43,6 +44,7 @@ class State:
     session: str = "day"
     codes: bool = False
     repaired: bool = False
+    clocks: dict[str, int] = field(default_factory=dict)  # seconds by "row" of the check, "export", "session's"
     confirmed: bool = False
 
 
@@ -71,6 +73,16 @@ class World:
             return not state.repaired and (point == self.bad or state.tie == self.bad)
         return not state.repaired
 
+    def late(self, rows: dict[str, np.ndarray], state: State) -> np.ndarray:
+        """Return (n,) by how much the clocks of the files differ from those of the first issue.
+
+        The export is the second of two; what is out of the session for its time stays so.
+        """
+        of = {"row": BASE.rows["name"] == self.bad, "session's": rows["kind"] != "point"}
+        of["export"] = np.arange(len(rows["time"])) >= len(rows["time"]) // 2
+        seconds = sum(np.where(of[key], by, 0) for key, by in state.clocks.items())
+        return np.asarray(seconds).astype("timedelta64[s]")
+
     def written(self, state: State, folder: Path) -> Path:
         job: Simulation = copy.deepcopy(BASE)
         session, rows = job.job["session"][0], job.rows
@@ -97,20 +109,22 @@ class World:
             rows["code"][at] = "CHK" if point in state.coded else "CTL"
             rows["solution"][at] = "float" if point in state.floating else rows["solution"][at]
             rows["name"][at] = f"P{point[-1]}77" if point in state.renamed else named(point, mark, not self.listed)
+        rows["time"] = rows["time"] + self.late(rows, state)
+        out_at = np.isin(BASE.rows["name"], list(state.outside))
+        first = min(rows["time"][out_at].tolist(), default=BASE.plan.start)
         job.keep(~np.isin(job.rows["name"], [named(one, marks[one], not self.listed) for one in state.deleted]))
         if state.tie is not None:
             session["ties"] = [{"point": named(state.tie, marks[state.tie], not self.listed), "mark": marks[state.tie]}]
         session["checks"] = [{"point": named(one, mark, not self.listed), "mark": mark} for one, mark in listed]
         session["name"] = state.session
         if state.outside:
-            first = min(seen(point) for point in state.outside)
             session["end"] = first.replace(tzinfo=dt.UTC) - dt.timedelta(seconds=1)
         checks = job.job.setdefault("checks", {})
         checks["codes"] = ["CHK"] if state.codes else []
         checks["confirmed"] = ["unanswered-check"] if state.confirmed else []
         for export in folder.glob("rover*"):
             export.unlink()
-        return job.write(folder)
+        return job.write(folder, files=2)
 
 
 def edits(world: World, state: State, dice: random.Random) -> str:
@@ -120,11 +134,14 @@ def edits(world: World, state: State, dice: random.Random) -> str:
     some = set(fails) if dice.random() < 0.7 else {one}
     what = dice.choice(
         ["unlisted", "deleted", "renamed", "floating", "position_only", "no_mark", "coded"] * 2
+        + ["row", "export", "session's"] * 2
         + ["back", "back", "tie", "session", "codes", "repaired", "outside"]
     )
     if what in ("session", "codes", "repaired"):
         now = {"session": "late" if state.session == "day" else "day", "codes": not state.codes, "repaired": True}
         setattr(state, what, now[what])
+    elif what in ("row", "export", "session's"):
+        state.clocks[what] = dice.choice([-3, 3, 8])
     elif what == "tie":
         state.tie = None if state.tie is not None or one in away(state) or world.wrong == "tie" else one
     elif what == "outside":
@@ -183,7 +200,7 @@ def tried(world: World, seed: int, folder: Path) -> None:
             or [one for one in outcome.record["checks"] if one["passed"] is False]
         ), where
     if world.wrong != "reading":  # the honest repair: all is right at last, and nothing is in doubt any more
-        outcome = run_job(world.written(State(repaired=True, session=state.session), folder))
+        outcome = run_job(world.written(State(repaired=True, session=state.session, clocks=state.clocks), folder))
         assert (outcome.record["verdict"], outcome.record["doubts"]) == ("proven", []), (world, told)
         assert outcome.exit_code == 0 or outcome.waits  # for points that only an issue in between had
     else:
