@@ -426,6 +426,29 @@ def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
         assert again.exit_code == 3 and sessions == [name] and what.startswith("S01-C2 on CM")
 
 
+def test_a_session_that_is_back_after_an_issue_that_cannot_be_read_is_noted(job: tuple[Simulation, Path]) -> None:
+    """What failed in the first session stood in issue 001 alone, whose record is damaged by then."""
+    _, path = job
+    assert run_job(path).exit_code == 3
+    text, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
+    rows = export.read_text(encoding="utf-8")
+    head, _, second = text.split("[[session]]")
+    path.write_text(f"{head}[[session]]{second}", encoding="utf-8")
+    export.write_text("".join(row for row in rows.splitlines(keepends=True) if "S01-" not in row), encoding="utf-8")
+    out = run_job(path)
+    record = path.parent / "out" / "issues" / "001" / "issue.json"
+    record.chmod(0o644)
+    record.write_text("{", encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    export.write_text(rows, encoding="utf-8")
+    without(path, "S01-C2")
+    again = run_job(path)
+    note = "issue 001 was set aside or cannot be read: if it had session session-01, what failed there is not known"
+    assert note in again.record["notes"] and not [one for one in out.record["notes"] if "issue 001" in one]
+    assert (again.record["issue"], again.exit_code, doubts(again)) == (3, 0, [])
+    assert (run_job(path).issued, run_job(path).exit_code) == (False, 0)
+
+
 @pytest.mark.parametrize("gone", [False, True])
 def test_what_seemed_to_be_a_check_far_from_all_marks_is_a_point_once_its_code_is_right(
     gone: bool, tmp_path: Path
