@@ -87,11 +87,16 @@ class History:
 
     def record(self, number: int) -> Record | None:
         """Return the record of any issue of the job, None where it is gone, was set aside or is damaged."""
+        one = self.issue(number)
+        return None if one is None else one.record
+
+    def issue(self, number: int) -> Last | None:
+        """Return any issue of the job, None as `record`."""
         for one in (self.newest, self.shown):
             if one is not None and one.record["issue"] == number:
-                return one.record
+                return one
         try:
-            return standing_issue(self.folder, number)[1]
+            return Last.of(*standing_issue(self.folder, number))
         except (JobError, RecordError, OSError):
             return None
 

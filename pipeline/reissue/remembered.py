@@ -31,11 +31,11 @@ def of_readings(history: History, survey: Survey) -> Remembered:
     if history.newest is None:
         return Remembered()
     newest = history.newest.record
-    doubts, notes = gone_checks(newest, survey, history.record)
+    doubts, notes = gone_checks(newest, survey, history.issue)
     again = [
         doubt
         for record, back in returned(history, survey)
-        for doubt in of_sessions(gone_checks(record, survey, history.record)[0], back)
+        for doubt in of_sessions(gone_checks(record, survey, history.issue)[0], back)
     ]
     return Remembered((*unread_doubts(newest, survey), *doubts, *again), (*notes, *unread_notes(history, survey)))
 
@@ -44,7 +44,7 @@ def since_before(history: History, survey: Survey, adjusted: Adjusted) -> Adjust
     """Return an adjusted job whose doubts of readings that were in doubt before, or failed, know since when."""
     if history.newest is None:
         return adjusted
-    return replace(adjusted, doubts=asked_since(history.newest.record, survey, adjusted.doubts, history.record))
+    return replace(adjusted, doubts=asked_since(history.newest.record, survey, adjusted.doubts, history.issue))
 
 
 def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Remembered:
@@ -59,9 +59,9 @@ def of_shifts(history: History, survey: Survey, adjusted: Adjusted, now: Fingerp
     newest, last = history.newest, history.drawn_from
     if newest is None or last is None:
         return Remembered()
-    unjudged, notes = unjudged_doubts(newest.record, survey, adjusted, history.record)
+    unjudged, notes = unjudged_doubts(newest.record, survey, adjusted, history.issue)
     for record, back in returned(history, survey):
-        again, _ = unjudged_doubts(record, survey, adjusted, history.record)
+        again, _ = unjudged_doubts(record, survey, adjusted, history.issue)
         unjudged = (*unjudged, *of_sessions(again, back))
     of_frames = standing_doubts(newest.record, history.record, survey, adjusted, now)
     if not of_frames:

@@ -14,6 +14,7 @@ from pipeline.issue.session_types import Session
 from pipeline.reissue.history import History
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
+from pipeline.words import plural
 
 #: Sessions that a note names.
 _LISTED = 3
@@ -62,7 +63,7 @@ def _back(missing: frozenset[int], record: Record, survey: Survey) -> frozenset[
 def _listed(sessions: frozenset[int], survey: Survey) -> str:
     names = [survey.windows[index].session.name for index in sorted(sessions)]
     more = f" and {len(names) - _LISTED:,} more" if len(names) > _LISTED else ""
-    return f"session{'s' if len(names) > 1 else ''} {', '.join(names[:_LISTED])}{more}"
+    return f"{plural(len(names), 'session')} {', '.join(names[:_LISTED])}{more}"
 
 
 def of_sessions(doubts: Sequence[Doubtful], back: frozenset[int]) -> list[Doubtful]:

@@ -17,7 +17,7 @@ from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import LostOccupation, Now
 from pipeline.issue.record_types import Record
-from pipeline.reissue.another_time import AnotherTime, Records
+from pipeline.reissue.another_time import AnotherTime, Issues
 from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, Occupied, occupied, told_before
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
@@ -25,7 +25,7 @@ from pipeline.words import Role
 
 
 def unjudged_doubts(
-    last: Record, survey: Survey, adjusted: Adjusted, record: Records
+    last: Record, survey: Survey, adjusted: Adjusted, issue: Issues
 ) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is judged by nothing any more, and notes in words.
 
@@ -37,10 +37,10 @@ def unjudged_doubts(
         last: the record of the newest issue.
         survey: the job.
         adjusted: the same, with its shifts, not judged yet.
-        record: the record of an issue by its number.
+        issue: gives an issue by its number.
     """
     doubts, notes = list[Doubtful](), list[str]()
-    for failed in _failed(last, survey, record):
+    for failed in _failed(last, survey, issue):
         if any(failed.told_by(doubt) or failed.asked_by(doubt) for doubt in adjusted.doubts):
             continue
         now: Now | None
@@ -67,12 +67,12 @@ def unjudged_doubts(
     return confirmed_by(survey.job, doubts), notes
 
 
-def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful], record: Records) -> tuple[Doubtful, ...]:
+def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful], issue: Issues) -> tuple[Doubtful, ...]:
     """Return the doubts of a run; those of readings that the newest issue had in doubt, or failing, are so since then.
 
     What had failed of one is not forgotten while it is in no list. One that never was on a mark is taken as it is now.
     """
-    had = [one for one in _failed(last, survey, record) if not one.never_of_it(survey)]
+    had = [one for one in _failed(last, survey, issue) if not one.never_of_it(survey)]
     return tuple(
         next((_since(one, doubt) for one in had if one.asked_by(doubt)), doubt) if doubt.origin else doubt
         for doubt in doubts
@@ -93,7 +93,7 @@ def _parts_of(had: Occupied) -> Flags:
     return had.parts if had.parts is not None else np.zeros(2, bool)
 
 
-def _failed(last: Record, survey: Survey, record: Records) -> list[Occupied]:
+def _failed(last: Record, survey: Survey, issue: Issues) -> list[Occupied]:
     """Return what failed in the newest issue, or was told by it to have failed before, each once.
 
     What was told counts: a tie that fails may be the check that failed. It may have failed in more since.
@@ -105,7 +105,7 @@ def _failed(last: Record, survey: Survey, record: Records) -> list[Occupied]:
             failed[one.key] = replace(one, parts=one.parts | again.parts)
         else:
             failed[one.key] = one
-    return AnotherTime(last, survey, record).seen(failed.values())
+    return AnotherTime(last, survey, issue).seen(failed.values())
 
 
 def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted) -> Integers:

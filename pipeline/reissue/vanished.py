@@ -14,7 +14,7 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.reissue.another_time import AnotherTime, Records
+from pipeline.reissue.another_time import AnotherTime, Issues
 from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, REPLACED, Occupied, occupied, told_before
 from pipeline.reissue.plain_points import plain_points
 from pipeline.tables import milliseconds
@@ -24,7 +24,7 @@ from pipeline.words import REASONS
 _LISTED = 3
 
 
-def gone_checks(last: Record, survey: Survey, record: Records) -> tuple[tuple[Doubtful, ...], list[str]]:
+def gone_checks(last: Record, survey: Survey, issue: Issues) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is gone, and in words which others are gone.
 
     Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
@@ -36,10 +36,10 @@ def gone_checks(last: Record, survey: Survey, record: Records) -> tuple[tuple[Do
     Args:
         last: the record of the newest issue.
         survey: the job.
-        record: the record of an issue by its number.
+        issue: gives an issue by its number.
     """
     there, held = _observed(survey)
-    again = AnotherTime(last, survey, record)
+    again = AnotherTime(last, survey, issue)
     had = again.seen(occupied(last, survey))
     missing = list(_missing_now(had, survey, there))
     told = {one.key: one for one in missing if one.failed}

@@ -158,6 +158,25 @@ def test_what_was_gone_may_come_back_at_another_time(tmp_path: Path) -> None:
     assert (third.exit_code, told(third)) == (0, [])
 
 
+def test_one_that_no_list_had_is_the_same_at_another_time_too(tmp_path: Path) -> None:
+    """Held back as a forgotten check, it is in no row of checks; it gets its time right, and into the list."""
+    job = mistyped()
+    first, mark = job.job["session"][0], mark_of(job)
+    name = f"{mark}-PM"
+    job.rows["code"] = np.where(job.rows["kind"] != "point", "CTL", job.rows["code"])
+    job.job.setdefault("checks", {})["codes"] = []
+    job.rows["name"] = np.where(job.rows["name"] == CHECK, name, job.rows["name"].astype("U16"))
+    listed = [one | {"point": name} if one["point"] == CHECK else one for one in first["checks"]]
+    first["checks"] = [one for one in listed if one["point"] != name]
+    asked = run_job(job.write(tmp_path))
+    assert asked.exit_code == 3 and [what for what in told(asked) if name in what]
+    later(job, job.rows["name"] == name)
+    job.mistype(mark, "height", -OFF)
+    first["checks"] = listed
+    second = run_job(job.write(tmp_path))
+    assert (second.exit_code, told(second)) == (0, [])
+
+
 def occupied_anew(job: Simulation) -> None:
     """The mark once more, 6 mm from the first time, under the same name in the row's place."""
     again = job.rows["name"] == CHECK
