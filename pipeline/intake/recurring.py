@@ -16,7 +16,7 @@ from pipeline.duplicates import having, occurring_again, of_pairs
 from pipeline.duplicates.exact import Hashes
 from pipeline.duplicates.other_sessions import agreeing_by_chance, in_other_sessions, no_chance
 from pipeline.intake.copies import Cells, named_rows
-from pipeline.intake.ledger import SOUND, WHOLE, ReadingRows, name_hashes
+from pipeline.intake.ledger import SOUND, WHOLE, ReadingRows, code_hashes, name_hashes
 from pipeline.intake.prepare import Prepared
 
 #: Share of an export's rows that another has by another clock from which on it is an export made anew, so that it is
@@ -26,8 +26,8 @@ _ANEW = 0.8
 _MOST = 200_000
 #: Pairs that are named; which of them are told, the shifts say.
 _NAMED = 60
-#: Names of rows in which a controller writes down where the base was set, beside the base ids themselves. Common
-#: practice, no source.
+#: Names or codes of rows in which a controller writes down where the base was set, beside the base ids themselves.
+#: Common practice, no source.
 _BASE_ROWS = ("base", "base station", "basis", "ref", "reference")
 
 
@@ -105,9 +105,12 @@ def _of_the_base(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: 
         return np.zeros(0, bool)
     ids = [window.session.base for window in prepared.windows]
     known = pa.array([name for name in (*_BASE_ROWS, *bases, *ids) if name], pa.string())
-    of, _, places = of_pairs(rows, pairs)
-    named = np.isin(of.name, name_hashes(known).astype(np.uint32))
-    return np.asarray(named[places].all(axis=1))
+    numbers, places = np.unique(pairs, return_inverse=True)
+    name, code = rows.columns.take(numbers, "name", "code")
+    of_base = np.isin(name, name_hashes(known).astype(name.dtype)) | np.isin(
+        code, code_hashes(known).astype(code.dtype)
+    )
+    return np.asarray(of_base[places.reshape(pairs.shape)].all(axis=1))
 
 
 def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Recurring:

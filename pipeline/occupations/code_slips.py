@@ -15,6 +15,11 @@ def slip_of(code: str, meant: Iterable[str]) -> str:
     return next((one for one in meant if _one_slip(typed, one.strip().lower())), "")
 
 
+def changed_over(code: str, meant: str) -> bool:
+    """Tell whether a code has the letters of another in another order, which no other word has by chance."""
+    return sorted(code.strip().lower()) == sorted(meant.strip().lower())
+
+
 def _one_slip(typed: str, meant: str) -> bool:
     if typed == meant or len(meant) < 2 or len(typed) < 2:
         return False

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import isfinite, nan
 
 from pipeline.occupations.check_words import mentions_check, says_check
+from pipeline.occupations.code_slips import changed_over
 from pipeline.occupations.name_words import direction, of_numbers, of_occasion, of_witness
 
 #: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
@@ -166,12 +167,18 @@ class Features:
 
     @property
     def slipped_on(self) -> MarkNearby:
-        """The mark that it was meant for as a check where its code is mistyped: by its name, else within ``radius``."""
+        """The mark that it was meant for as a check where its code is mistyped.
+
+        That is the one that its name bears. Of a reading named otherwise, a post with a code of its own beside a mark
+        may be as near (STP for a step, where checks have STN): only letters that are changed over tell it, within
+        ``radius``.
+        """
         if not self.slip or self.beside_mark or self.says_witness or self.thing_of_code:
             return NO_MARK
         if self.borne.mark:
             return self.borne if self.borne.within(BESIDE) else NO_MARK
-        return self.nearest if self.nearest.within(self.radius) else NO_MARK
+        near = changed_over(self.code or "", self.slip) and self.nearest.within(self.radius)
+        return self.nearest if near else NO_MARK
 
     @property
     def few_namesakes(self) -> bool:

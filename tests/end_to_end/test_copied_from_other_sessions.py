@@ -64,14 +64,15 @@ def test_points_of_another_session_are_doubted(form: str, many: int, name: str, 
     assert {row["proof"] for row in issue.points.rows} == {"unchecked"}
 
 
-@pytest.mark.parametrize("name", ["BASE", "{}", "ref"])
-def test_the_base_itself_may_be_listed_every_day(name: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("name", "code"), [("BASE", "EDGE"), ("{}", "EDGE"), ("ref", "EDGE"), ("BS", "BASE")])
+def test_the_base_itself_may_be_listed_every_day(name: str, code: str, tmp_path: Path) -> None:
     """Controllers write a row of the base, with the position that it broadcasts, wherever it stands in truth."""
     made = job()
     row = copied(made, 1, name="K")[0]
     made.rows["name"][row] = name.format(made.rows["base"][row])
     (twin,) = np.flatnonzero(made.rows["longitude"] == made.rows["longitude"][row])[:1]
     made.rows["name"][twin] = made.rows["name"][row]
+    made.rows["code"][[row, twin]] = code
     assert not told(run_simulated(made, tmp_path))
 
 

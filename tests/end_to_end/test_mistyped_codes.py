@@ -37,8 +37,11 @@ def doubts(outcome: Outcome) -> list[str]:
     return [one["what"] for one in outcome.record["doubts"]]
 
 
-@pytest.mark.parametrize("name", [True, False], ids=["named after the mark", "numbered"])
-@pytest.mark.parametrize("code", ["CKH", "CHJ"])
+@pytest.mark.parametrize(
+    ("code", "name"),
+    [("CKH", True), ("CHJ", True), ("CKH", False)],
+    ids=["changed over", "another letter", "changed over, and the name a number"],
+)
 def test_a_failing_check_of_a_mistyped_code_is_a_doubt(code: str, name: bool, tmp_path: Path) -> None:
     outcome = run_job(job(code, -0.19, name=name, others=("TREE", "TREE")).write(tmp_path))
     (what,) = doubts(outcome)
@@ -52,6 +55,7 @@ def test_a_failing_check_of_a_mistyped_code_is_a_doubt(code: str, name: bool, tm
         ("CKH", 0.0, ()),  # it agrees with its mark: nothing is hidden
         ("CKH", -0.19, ("CKH", "CKH", "CKH")),  # a code of its own: three more elsewhere have it
         ("CHK2", -0.19, ("CHK1",)),  # numbers count things
+        ("CHR", -0.19, ("CHR",)),  # another letter, at a reading with a number for a name: a thing beside the mark
         ("TREE", -0.19, ()),
     ],
 )
