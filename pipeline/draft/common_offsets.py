@@ -15,6 +15,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.repeat_pairs import Repeated
+from pipeline.duplicates import pairs_among
 from pipeline.intake.survey import Survey
 
 #: Pairs from which on a scatter says something, and how many times larger than it a mean is no chance: of five pairs
@@ -110,11 +111,8 @@ def among(found: Sequence[CommonOffset | SessionsApart], repeated: Repeated, sur
     numbers = np.column_stack(
         [repeated.readings.number[rows] for rows in (repeated.pairs.first, repeated.pairs.second)]
     )
-    numbers = np.sort(numbers.astype(np.int64), axis=1)
     copies = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in survey.first_pass.shifted)])
-    copies = np.sort(copies, axis=1)
-    stride = max(int(some.max(initial=0)) for some in (numbers, copies)) + 1
-    told: Flags = np.isin(numbers @ [stride, 1], copies @ [stride, 1])
+    told = pairs_among(numbers.astype(np.int64), copies)
     for one in found:
         told[one.rows] = True
     return told

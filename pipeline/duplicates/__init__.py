@@ -7,7 +7,7 @@ from pipeline.duplicates.counted_row import grouped, usual_rounding
 from pipeline.duplicates.decimals import height_rounding, plan_rounding, time_rounding
 from pipeline.duplicates.exact import having, mixed_with, observation_hashes, occurring_again, repeated, text_hashes
 from pipeline.duplicates.near import Alike, alike
-from pipeline.duplicates.observed import Observed, of_pairs
+from pipeline.duplicates.observed import Observed, of_pairs, pairs_among
 
 __all__ = [
     "Alike",
@@ -25,6 +25,7 @@ __all__ = [
     "observation_hashes",
     "occurring_again",
     "of_pairs",
+    "pairs_among",
     "plan_rounding",
     "repeated",
     "text_hashes",

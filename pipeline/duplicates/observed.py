@@ -57,6 +57,13 @@ class Readings(Protocol):
         """Return the readings of these numbers (k,), which ascend."""
 
 
+def pairs_among(pairs: Integers, others: Integers) -> Flags:
+    """Return (p,) which of pairs (p, 2) of numbers are among others (q, 2), in either order."""
+    pairs, others = np.sort(pairs, axis=1), np.sort(others, axis=1)
+    most = max(int(some.max(initial=0)) for some in (pairs, others)) + 1
+    return np.asarray(np.isin(pairs @ [most, 1], others @ [most, 1]))
+
+
 def of_pairs(readings: Readings, pairs: Integers) -> tuple[Observed, Integers, Integers]:
     """Return the readings that pairs (p, 2) of numbers name, their numbers, and (p, 2) their places among these."""
     numbers, places = np.unique(pairs, return_inverse=True)

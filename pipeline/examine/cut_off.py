@@ -18,12 +18,8 @@ _WHAT = (
 )
 
 
-def cut_off_doubts(survey: Survey) -> list[Doubtful]:
-    """Return a doubt for each export that ends within a row; in doubt are the sessions of its readings."""
-    return list(_found(survey))
-
-
-def _found(survey: Survey) -> Iterator[Doubtful]:
+def cut_off_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for each export that ends within a row; in doubt are the sessions of its readings."""
     for number, row in sorted(survey.first_pass.cut_off.items()):
         sessions = tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
         yield Doubtful(Doubt.CUT_OFF, _WHAT.format(why=row.why), sessions, survey.exports[number].shown, row.line)

@@ -17,6 +17,7 @@ from pipeline.duplicates import (
     having,
     occurring_again,
     of_pairs,
+    pairs_among,
     repeated,
 )
 from pipeline.duplicates.near import offsets
@@ -84,16 +85,9 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared, bases: Sequence[str |
     recurring = find_recurring(rows, prepared, shared, fresh, late, copied.on_marks, bases)
     shifted = find_shifted(rows, prepared, found.apart, found.together)
     told = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted if one.named)])
-    found = replace(found, apart=found.apart[~_among(found.apart, told)])
+    found = replace(found, apart=found.apart[~pairs_among(found.apart, told)])
     notes = [*notes, *copied.notes, *_undecided(rows, prepared, found)]
     return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted, recurring)
-
-
-def _among(pairs: Integers, others: Integers) -> Flags:
-    """Return (p,) which of pairs (p, 2) are among others."""
-    most = max(int(some.max(initial=0)) for some in (pairs, others)) + 1
-    found: Flags = np.isin(pairs @ [most, 1], others @ [most, 1])
-    return found
 
 
 def _with_copies(again: Integers, first: Integers, copied: Copied) -> tuple[Integers, Integers]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import lasting
-from pipeline.duplicates import having, occurring_again, of_pairs
+from pipeline.duplicates import having, occurring_again, of_pairs, pairs_among
 from pipeline.duplicates.exact import Hashes
 from pipeline.duplicates.other_sessions import agreeing_by_chance, in_other_sessions, no_chance
 from pipeline.intake.copies import Cells, named_rows
@@ -83,7 +83,7 @@ def find_recurring(
     if len(numbers):
         (time,) = rows.columns.take(numbers, "time")
         found = numbers[in_other_sessions(time, position, rows.session[numbers].astype(np.int64))]
-        found = found[~_among(found, on_marks)]
+        found = found[~pairs_among(found, on_marks)]
         found = found[:: len(found) // _MOST + 1]
         found = found[_no_chance(rows, fresh, found)]
     pairs = np.concatenate([found, _some_rows(rows, fresh, late)])
@@ -105,12 +105,11 @@ def _of_the_base(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: 
         return np.zeros(0, bool)
     ids = [window.session.base for window in prepared.windows]
     known = pa.array([name for name in (*_BASE_ROWS, *bases, *ids) if name], pa.string())
-    numbers, places = np.unique(pairs, return_inverse=True)
-    name, code = rows.columns.take(numbers, "name", "code")
-    of_base = np.isin(name, name_hashes(known).astype(name.dtype)) | np.isin(
-        code, code_hashes(known).astype(code.dtype)
-    )
-    return np.asarray(of_base[places.reshape(pairs.shape)].all(axis=1))
+    of, numbers, places = of_pairs(rows, pairs)
+    (code,) = rows.columns.take(numbers, "code")
+    of_base = np.isin(of.name, name_hashes(known).astype(of.name.dtype))
+    of_base |= np.isin(code, code_hashes(known).astype(code.dtype))
+    return np.asarray(of_base[places].all(axis=1))
 
 
 def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Recurring:
@@ -162,11 +161,3 @@ def _some_rows(rows: ReadingRows, fresh: Flags, late: Integers) -> Integers:
 
 def _spans(rows: ReadingRows) -> Sequence[tuple[int, int]]:
     return list(zip(rows.starts.tolist(), rows.counts().tolist(), strict=True))
-
-
-def _among(pairs: Integers, others: Integers) -> Flags:
-    """Return (p,) which of pairs (p, 2) are among others, in either order."""
-    pairs, others = np.sort(pairs, axis=1), np.sort(others, axis=1)
-    most = max(int(some.max(initial=0)) for some in (pairs, others)) + 1
-    found: Flags = np.isin(pairs @ [most, 1], others @ [most, 1])
-    return found

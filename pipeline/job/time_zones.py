@@ -65,6 +65,15 @@ def zone_problem(zone: str) -> tuple[str, str] | None:
     return f"the time zone '{zone}' is not known", _instead(zone, short)
 
 
+def fixed_offset(zone: str) -> timedelta | None:
+    """Return how far east of UTC an offset such as "+05:30" is; None for what is none, as an IANA name."""
+    match = _FIXED_OFFSET.fullmatch(zone)
+    if match is None:
+        return None
+    east = timedelta(hours=int(match[2]), minutes=int(match[3]))
+    return -east if match[1] == "-" else east
+
+
 def localised(value: datetime, zone: str) -> datetime:
     """Return a time without an offset as one on the clock of a zone, with the offset that holds there then.
 
@@ -75,10 +84,8 @@ def localised(value: datetime, zone: str) -> datetime:
             if (utc := value - timedelta(seconds=seconds)) >= datetime.fromisoformat(day):
                 return utc.replace(tzinfo=UTC)
         raise ValueError(f"{value.isoformat()} is before {LEAP_SECONDS[0][0]}: its leap seconds are not known here")
-    match = _FIXED_OFFSET.fullmatch(zone)
-    if match is not None:
-        east = timedelta(hours=int(match[2]), minutes=int(match[3]))
-        return value.replace(tzinfo=timezone(-east if match[1] == "-" else east))
+    if (east := fixed_offset(zone)) is not None:
+        return value.replace(tzinfo=timezone(east))
     place = UTC if zone == "UTC" else ZoneInfo(zone)
     before, after = (value.replace(tzinfo=place, fold=fold).utcoffset() or timedelta(0) for fold in (0, 1))
     if before < after:
@@ -91,11 +98,8 @@ def localised(value: datetime, zone: str) -> datetime:
 
 def on_clock(time: datetime, zone: str) -> datetime:
     """Return a time in UTC as the clock of a zone shows it: an IANA name or an offset, not GPS."""
-    match = _FIXED_OFFSET.fullmatch(zone)
-    if match is None:
-        return time.astimezone(ZoneInfo(zone))
-    east = timedelta(hours=int(match[2]), minutes=int(match[3]))
-    return time.astimezone(timezone(-east if match[1] == "-" else east))
+    east = fixed_offset(zone)
+    return time.astimezone(ZoneInfo(zone) if east is None else timezone(east))
 
 
 def reversed_sign(zone: str) -> str | None:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from pipeline.job.time_format import COUNTS, QUOTED, parts_of
-from pipeline.job.time_zones import ABBREVIATIONS
+from pipeline.job.time_zones import ABBREVIATIONS, fixed_offset
 from pipeline.job.toml_text import quoted
 
 #: Offsets of names of clocks beside those that `time_zones` suggests a place for; all of a name of several clocks.
@@ -74,7 +74,7 @@ class WrittenClock:
         if "UTC" in self.zones and self.text.upper() != "GMT":
             return offsets == {timedelta(0)}
         named = self.text.upper() in {day.tzname() for day in days}
-        return named or any(_of(each) in offsets for each in known if each[0] in "+-")
+        return named or any(fixed_offset(each) in offsets for each in known if each[0] in "+-")
 
 
 def written_clock(time_format: str | None) -> WrittenClock | None:
@@ -146,8 +146,3 @@ def _unsaid(time_format: str) -> str:
         pieces[at] = re.sub(word, lambda found: f"'{found[0]}'", pieces[at], count=1)
         time_format = "".join(pieces)
     return time_format
-
-
-def _of(offset: str) -> timedelta:
-    east = timedelta(hours=int(offset[1:3]), minutes=int(offset[4:]))
-    return -east if offset[0] == "-" else east

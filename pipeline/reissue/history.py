@@ -1,7 +1,7 @@
 """The issues before a run: the newest and the one that drafters have, read once for all stages of the run."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.issue.folder.confirmation import Confirmed, Signs, newest_confirmed
@@ -36,6 +36,7 @@ class History:
     shown: Last | None = None
     problem: JobError | RecordError | OSError | None = None
     noted: tuple[int, Confirmed] | None = None
+    _others: dict[int, Last | None] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @classmethod
     def read(cls, folder: Path) -> "History":
@@ -91,14 +92,16 @@ class History:
         return None if one is None else one.record
 
     def issue(self, number: int) -> Last | None:
-        """Return any issue of the job, None as `record`."""
+        """Return any issue of the job, None as `record`; an older one is read once, by the first who asks for it."""
         for one in (self.newest, self.shown):
             if one is not None and one.record["issue"] == number:
                 return one
-        try:
-            return Last.of(*standing_issue(self.folder, number))
-        except (JobError, RecordError, OSError):
-            return None
+        if number not in self._others:
+            try:
+                self._others[number] = Last.of(*standing_issue(self.folder, number))
+            except (JobError, RecordError, OSError):
+                self._others[number] = None
+        return self._others[number]
 
     def noted_of(self, issue: Last) -> Confirmed:
         """Return what was noted of an issue when its files were last looked at; nothing where that was another's."""

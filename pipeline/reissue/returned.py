@@ -11,6 +11,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.session_types import Session
+from pipeline.near import and_more
 from pipeline.reissue.history import History
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
@@ -62,8 +63,7 @@ def _back(missing: frozenset[int], record: Record, survey: Survey) -> frozenset[
 
 def _listed(sessions: frozenset[int], survey: Survey) -> str:
     names = [survey.windows[index].session.name for index in sorted(sessions)]
-    more = f" and {len(names) - _LISTED:,} more" if len(names) > _LISTED else ""
-    return f"{plural(len(names), 'session')} {', '.join(names[:_LISTED])}{more}"
+    return f"{plural(len(names), 'session')} {', '.join(names[:_LISTED])}{and_more(len(names) - _LISTED)}"
 
 
 def of_sessions(doubts: Sequence[Doubtful], back: frozenset[int]) -> list[Doubtful]:

@@ -13,6 +13,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.solve.issued_apart import IssuedApart
+from pipeline.tolerance import plan_and_height
 from pipeline.words import Doubt, counted
 
 #: Pairs of readings that a sentence lists.
@@ -23,9 +24,8 @@ def copied_point_doubts(survey: Survey, issued: IssuedApart) -> Iterator[Doubtfu
     """Yield a doubt for every two sessions whose readings of one position would be issued at two places."""
     limits = survey.job.checks
     for one in survey.first_pass.recurring:
-        apart = issued.apart(one.session, one.time, one.export, one.base)
-        plan = np.hypot(apart[:, 0], apart[:, 1])
-        beyond = np.flatnonzero((plan > limits.horizontal) | (np.abs(apart[:, 2]) > limits.vertical))
+        apart = plan_and_height(issued.apart(one.session, one.time, one.export, one.base))
+        beyond = np.flatnonzero((np.abs(apart) > [limits.horizontal, limits.vertical]).any(axis=1))
         if not len(beyond):
             continue
         at = int(beyond[0])
@@ -35,7 +35,7 @@ def copied_point_doubts(survey: Survey, issued: IssuedApart) -> Iterator[Doubtfu
         readings = counted(len(beyond), "reading has", "readings have")
         what = (
             f"session {last}: {readings} the position of a reading of session {first} to the last digit, though the"
-            f" shifts of the two differ by {plan[at]:.3f} m horizontally and {apart[at, 2]:+.3f} m in height: no"
+            f" shifts of the two differ by {apart[at, 0]:.3f} m horizontally and {apart[at, 1]:+.3f} m in height: no"
             " measurement repeats like that, so one of each two is a copy with another time, off by that much"
             f"{listed}; delete the copied rows, or correct the date and time of the export that has them wrong"
         )

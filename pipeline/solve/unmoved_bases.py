@@ -17,6 +17,7 @@ from pipeline.intake.survey import Survey
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.shift import Shifts
 from pipeline.sphere import DEGREE
+from pipeline.tolerance import plan_and_height
 from pipeline.words import Doubt, counted
 
 #: Metres in plan and in height within which two readings of one point agree, mostly. Common practice, no source.
@@ -47,10 +48,10 @@ def unmoved_base_doubts(
         if tuple(both.tolist()) in told or len(here) < _LEAST:
             continue
         export = np.searchsorted(ends, same.number[here], side="right").astype(np.int64)
-        by = _plan_and_height(issued.apart(same.session[here], same.time[here], export))
+        by = np.abs(plan_and_height(issued.apart(same.session[here], same.time[here], export)))
         uncertain = _TIMES * np.sqrt(np.trace(shifts.apart(both[:1], both[1:])[0]))
         least = np.maximum(np.maximum([limits.horizontal, limits.vertical], _WIDE * _AGREE), uncertain)
-        raw = _plan_and_height(_raw_apart(same, here))
+        raw = np.abs(plan_and_height(_raw_apart(same, here)))
         agree = (by > least).any(axis=1) & (raw <= _AGREE).all(axis=1)
         near = (raw <= _WIDE * by + _NEAR).all(axis=1)
         if not _no_chance(same, here, agree) or np.count_nonzero(agree) < _SHARE * np.count_nonzero(near):
@@ -72,10 +73,6 @@ def _raw_apart(same: SameNames, pairs: Integers) -> Floats:
     parallel = np.cos(np.radians(same.latitude[pairs[:, 0]]))
     found: Floats = np.column_stack([DEGREE * parallel * ((east + 180.0) % 360.0 - 180.0), DEGREE * north, up])
     return found
-
-
-def _plan_and_height(apart: Floats) -> Floats:
-    return np.column_stack([np.hypot(apart[:, 0], apart[:, 1]), np.abs(apart[:, 2])])
 
 
 def _no_chance(same: SameNames, pairs: Integers, agree: Flags) -> bool:

@@ -395,6 +395,16 @@ def test_such_a_point_that_is_gone_or_held_back_stays_in_doubt(tmp_path: Path) -
     assert again.exit_code == 3 and len(doubts(again)) == 1
 
 
+def without_first_session(path: Path) -> tuple[Path, str, str]:
+    """Take the first session and its rows out of a job; return its export, and what it and the job file were."""
+    text, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
+    rows = export.read_text(encoding="utf-8")
+    head, _, second = text.split("[[session]]")
+    path.write_text(f"{head}[[session]]{second}", encoding="utf-8")
+    export.write_text("".join(row for row in rows.splitlines(keepends=True) if "S01-" not in row), encoding="utf-8")
+    return export, text, rows
+
+
 @pytest.mark.parametrize("name", ["session-01", "morning"])
 @pytest.mark.parametrize("honest", [True, False])
 def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
@@ -403,11 +413,7 @@ def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
     """The whole session with its rows is out for an issue; it comes back without its failing check, or put right."""
     made, path = job
     assert run_job(path).exit_code == 3
-    text, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
-    rows = export.read_text(encoding="utf-8")
-    head, _, second = text.split("[[session]]")
-    path.write_text(f"{head}[[session]]{second}", encoding="utf-8")
-    export.write_text("".join(row for row in rows.splitlines(keepends=True) if "S01-" not in row), encoding="utf-8")
+    export, text, rows = without_first_session(path)
     out = run_job(path)
     assert (out.issued, out.exit_code, doubts(out)) == (True, 0, [])
     if honest:
@@ -430,11 +436,7 @@ def test_a_session_that_is_back_after_an_issue_that_cannot_be_read_is_noted(job:
     """What failed in the first session stood in issue 001 alone, whose record is damaged by then."""
     _, path = job
     assert run_job(path).exit_code == 3
-    text, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
-    rows = export.read_text(encoding="utf-8")
-    head, _, second = text.split("[[session]]")
-    path.write_text(f"{head}[[session]]{second}", encoding="utf-8")
-    export.write_text("".join(row for row in rows.splitlines(keepends=True) if "S01-" not in row), encoding="utf-8")
+    export, text, rows = without_first_session(path)
     out = run_job(path)
     record = path.parent / "out" / "issues" / "001" / "issue.json"
     record.chmod(0o644)
