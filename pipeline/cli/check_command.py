@@ -6,7 +6,7 @@ from pathlib import Path
 from textwrap import indent
 
 from pipeline.check import Checked, check_job
-from pipeline.cli.faults import named_twice, report
+from pipeline.cli.faults import named_again, report
 from pipeline.cli.line_folding import fitted
 from pipeline.visible import one_line
 from pipeline.words import counted
@@ -14,10 +14,11 @@ from pipeline.words import counted
 
 def check_jobs(jobs: Sequence[Path]) -> int:
     """Check the jobs, print what was found, and return 2 where any has a problem; a warning changes nothing."""
-    if (twice := named_twice(jobs)) is not None:
-        return report("tiedown check", twice)
-    worst = 0
-    for job in jobs:
+    worst, again = 0, named_again(jobs)
+    for number, job in enumerate(jobs):
+        if number in again:
+            worst = max(worst, report(str(job), again[number]))
+            continue
         try:
             checked = check_job(job)
         except Exception as error:  # one job's mistake, or a fault that it meets, stops no other

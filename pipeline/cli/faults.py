@@ -124,16 +124,17 @@ def _problems(job: str, error: JobError | JobHeld | RecordError | Mishap) -> tup
     return (Problem(job, 0, what, error.fix),)
 
 
-def named_twice(jobs: Sequence[Path]) -> JobError | None:
-    """Return what to say where one job file is named twice, None where none is."""
+def named_again(jobs: Sequence[Path]) -> dict[int, JobError]:
+    """Return what to say of jobs that were named before, under whatever name, by their numbers in the order given."""
     first: dict[str, Path] = {}
-    problems = []
-    for job in jobs:
+    again: dict[int, JobError] = {}
+    for number, job in enumerate(jobs):
         before = first.setdefault(_same(job), job)
         if before is not job:
             also = f" (as {before})" if str(before) != str(job) else ""
-            problems.append(Problem(str(job), 0, f"the job is named twice{also}", "name each job once"))
-    return JobError(problems) if problems else None
+            what = f"the job is named twice{also}: it is run once, under its first name"
+            again[number] = JobError([Problem(str(job), 0, what, "name each job once")])
+    return again
 
 
 def _same(job: Path) -> str:

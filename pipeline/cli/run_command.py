@@ -1,7 +1,7 @@
 """`tiedown run`: jobs one after another or over worker processes, a summary each, the highest exit code."""
 
 import sys
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -9,7 +9,7 @@ from typing import Any
 
 from pipeline.cli.batch_summary import REFUSED, JobOutcome, batch_lines, job_outcome
 from pipeline.cli.console import print_json, unprinted
-from pipeline.cli.faults import code_of, error_record, fault_lines, named_twice, report
+from pipeline.cli.faults import code_of, error_record, fault_lines, named_again, report
 from pipeline.cli.issue_summary import needs_attention, summary
 from pipeline.cli.line_folding import fitted
 from pipeline.cli.log_entry import changed_nothing, log_notification, log_outcome
@@ -67,26 +67,24 @@ def run_jobs(
     workers are to run the jobs.
     """
     how = _How(len(jobs) == 1, as_json, quiet, dry_run, fail_on)
-    if (twice := named_twice(jobs)) is not None:
-        if as_json:
-            print_json({"jobs": [error_record(problem.file, twice) for problem in twice.problems]})
-        return report("tiedown run", twice)
+    again = named_again(jobs)
+    once = [job for number, job in enumerate(jobs) if number not in again]
     at_cluster: Iterator[tuple[Path, Result]] | None = None
     if cluster is not None:
         from pipeline.cluster.job_dispatch import run_on_cluster
 
         try:
-            at_cluster = run_on_cluster(jobs, cluster, timeout=timeout, dry_run=dry_run)
+            at_cluster = run_on_cluster(once, cluster, timeout=timeout, dry_run=dry_run)
         except JobError as error:
             return _none_run(jobs, error, as_json=as_json)
     logged: set[Path] = set()
     notifier = Notifier(notify) if not (dry_run or silent) else None
     with progress_on_terminal(how.alone and not quiet and cluster is None) as progress:
-        results = at_cluster or run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
+        results = at_cluster or run_many(once, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
         results = _followed(results, how, logged, notifier)
         if how.alone:  # nothing is printed while the bar is there
             results = iter(list(results))
-    ends = [_end(job, outcome, how, logged) for job, outcome in _in_order(jobs, results)]
+    ends = [_end(job, outcome, how, logged) for job, outcome in _in_order(jobs, again, results)]
     for one_told in notifier.told() if notifier is not None else ():
         _tell_of_command(one_told)
     _tell_at_end(ends, how)
@@ -150,10 +148,15 @@ def _chosen(results: Iterable[tuple[Path, Result]], fail_on: frozenset[FailOn] |
         yield job, replace(outcome, fail_on=fail_on) if isinstance(outcome, Outcome) else outcome
 
 
-def _in_order(jobs: Sequence[Path], results: Iterable[tuple[Path, Result]]) -> Iterator[tuple[Path, Result]]:
-    """Yield results in the order of their jobs."""
+def _in_order(
+    jobs: Sequence[Path], again: Mapping[int, JobError], results: Iterable[tuple[Path, Result]]
+) -> Iterator[tuple[Path, Result]]:
+    """Yield results in the order of their jobs; those named ``again`` have none of their own."""
     coming, early = iter(results), dict[Path, Result]()
-    for job in jobs:
+    for number, job in enumerate(jobs):
+        if number in again:
+            yield job, again[number]
+            continue
         while job not in early:
             done, outcome = next(coming)
             early[done] = outcome

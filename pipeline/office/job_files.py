@@ -164,7 +164,7 @@ class _Look:
             if self._left < 0:
                 raise _TooMany
             names = {each.name for each in entries}
-            if ISSUES in names and any(os.path.lexists(issue / RECORD) for _, issue in numbered(folder)):
+            if ISSUES in names and _has_issues(folder):
                 self.folders.append(folder)
             is_kept = find_keeper(folder) if names & {MARKER, ISSUES} else None
             for each in entries:
@@ -177,6 +177,14 @@ class _Look:
                     self.skipped[str(path)] = "it is a link to a folder, which may lead anywhere: name that folder"
                 elif each.name.lower().endswith(_ENDING):
                     yield path
+
+
+def _has_issues(folder: Path) -> bool:
+    """Say whether a folder has issues; one that may not be looked into does, as far as anybody can know."""
+    try:
+        return any(os.path.lexists(issue / RECORD) for _, issue in numbered(folder))
+    except OSError:
+        return True
 
 
 def _first_line(error: Exception) -> str:

@@ -18,12 +18,13 @@ ENDED = {"fault": Word.FAULT, "died": Word.DIED, "timed out": Word.TIMED_OUT, "r
 _SAID = {"fault": "met a fault in the program", "died": "died", "timed out": "timed out"}
 
 
-def runs_in(log: Path) -> list[Logged]:
-    """Return the runs in a log, oldest first; none where it cannot be read."""
+def runs_in(log: Path) -> tuple[list[Logged], list[tuple[Word, str]]]:
+    """Return the runs in a log, oldest first, and that nobody knows them where it cannot be read."""
     try:
-        return logged(log)
-    except OSError:  # a log is never the reason that something fails
-        return []
+        return logged(log), []
+    except OSError as error:
+        why = error.strerror or str(error)
+        return [], [(Word.ATTENTION, f"how its last run ended is not known: {log} cannot be read: {why}")]
 
 
 def last_ended(runs: list[Logged]) -> Iterator[tuple[Word, str]]:

@@ -134,13 +134,10 @@ def state_of_orphan(orphan: Orphan, since: datetime) -> JobState:
 
 
 def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
-    if not folder.is_dir():
-        runs, found, held = runs_in(beside(bare.path)), None, None
-    else:
-        runs, found, held = runs_in(folder / LOG), issued(folder), holding(folder)
-        runs = runs or runs_in(beside(bare.path))
+    found, held = (issued(folder), holding(folder)) if folder.is_dir() else (None, None)
+    runs, unknown = _runs(bare.path, folder)
     running = f"being run now {held[0]}" if held is not None and held[1] else ""
-    needs = [*_damaged(found), *last_ended(runs), *unfinished(folder, held, runs), *_issues(found)]
+    needs = [*_damaged(found), *unknown, *last_ended(runs), *unfinished(folder, held, runs), *_issues(found)]
     if not running and (found is None or found.newest is None) and (found is None or not found.damaged):
         needs.append((Word.NEVER, _NEVER))
     if not running:
@@ -158,6 +155,18 @@ def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
         last_run=last_run(runs),
         size=size_of(folder),
     )
+
+
+def _runs(job: Path, folder: Path) -> tuple[list[Logged], list[tuple[Word, str]]]:
+    """Return the runs of a job, oldest first, and what of them cannot be read.
+
+    Beside the job file stand those that could not be logged among its issues: where there were none, or on a disk that
+    nothing could be written to.
+    """
+    own, of_own = runs_in(folder / LOG)
+    others, of_others = runs_in(beside(job))
+    runs = sorted((*own, *others), key=lambda run: run.last) if own and others else own or others
+    return runs, [*of_own, *of_others]
 
 
 def _damaged(found: Issued | None) -> Iterator[tuple[Word, str]]:

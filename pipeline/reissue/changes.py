@@ -9,6 +9,7 @@ issued by another of its readings now is the same point, and so is what has its 
 from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -486,11 +487,21 @@ def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) 
         old = known.get(row["mark"])
         if old is None:
             continue
-        parts = [
-            f"{key.replace('_', ' ')} {old.get(key) or 'none'} to {value or 'none'}"
-            for key, value in row.items()
-            if key != "mark" and old.get(key, "") != value
-        ]
+        pairs = [(key, str(old.get(key, "")), str(value)) for key, value in row.items() if key != "mark"]
+        parts = [(key, was, now) for key, was, now in pairs if was != now]
+        other = [(key, was, now) for key, was, now in parts if not _same_number(was, now)]
+        changed = ", ".join(
+            f"{key.replace('_', ' ')} {was or 'none'} to {now or 'none'}" for key, was, now in other or parts
+        )
         if parts:
-            told[row["mark"]] = f"{row['mark']} {', '.join(parts)} in the register"
+            same = "" if other else ", the same numbers written otherwise"
+            told[row["mark"]] = f"{row['mark']} {changed} in the register{same}"
     return told
+
+
+def _same_number(one: str, other: str) -> bool:
+    """Say whether two texts are one number, as where trailing zeros were left out."""
+    try:
+        return Decimal(one) == Decimal(other)
+    except ArithmeticError:
+        return False

@@ -4,6 +4,7 @@ It is the one file of a job that is written although its disk may be full or its
 that says what the one before said is counted there, so that a year of nights in which nothing changed is two lines.
 """
 
+import errno
 import os
 import re
 import stat
@@ -23,6 +24,8 @@ NAME = "runs.log"
 
 #: The first line, by which the file is known as ours: no other is written to.
 HEAD = b"# tiedown: what runs of this job said, the newest last; the oldest go when it grows beyond 1 MB\n"
+#: What the system says where nothing may be written.
+_CLOSED = frozenset({errno.EROFS, errno.EACCES, errno.EPERM})
 #: The word of entries that are no run's.
 NOTIFY = "notify"
 #: Bytes of the file, and of what one run may say in it.
@@ -71,25 +74,27 @@ class Notified:
 def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, unprinted: bool) -> bool:
     """Append what was said of a job to its log, as far as the disk lets it; return whether it stands there.
 
-    The log stands in the job's folder. Where that is not known, not there yet, or another job's, what could not be
-    printed (``unprinted``) goes into a log beside the job file, and what could be is not kept.
+    The log stands in the job's folder; where nothing may be written there, in a log beside the job file. Where the
+    folder is not known, not there yet, or another job's, what could not be printed (``unprinted``) goes beside the job
+    file too, and what could be is not kept.
     """
     with suppress(OSError, ValueError):
-        path = _place(job, outcome, unprinted)
-        return path is not None and _append(path, _entry(job, said, now), now)
+        folder = folder_of(job, outcome)
+        entry = _entry(job, said, now)
+        if folder is not None:
+            try:
+                return _append(folder / NAME, entry, now)
+            except OSError as error:
+                if error.errno not in _CLOSED or not job.is_file():
+                    raise
+                return _append(beside(job), entry, now)
+        return unprinted and job.is_file() and _append(beside(job), entry, now)
     return False
 
 
 def beside(job: Path) -> Path:
-    """Return where the log of a job lies that has no folder of its own yet."""
+    """Return where the log of a job lies that has no folder of its own yet, or one that is closed to it."""
     return job.with_name(f"{job.name}.log")
-
-
-def _place(job: Path, outcome: object, unprinted: bool) -> Path | None:
-    folder = folder_of(job, outcome)
-    if folder is not None:
-        return folder / NAME
-    return beside(job) if unprinted and job.is_file() else None
 
 
 def folder_of(job: Path, outcome: object) -> Path | None:

@@ -75,16 +75,33 @@ def test_help_says_what_to_give_once_and_which_exit_codes_there_are(command: str
     assert "...}" not in help and re.findall(r"--\S+ <", help) == []
 
 
-def test_a_job_named_twice_is_refused_and_neither_is_run(tmp_path: Path) -> None:
+def test_a_job_named_twice_is_run_once_and_its_other_name_refused(tmp_path: Path) -> None:
     path = simulate(SMALL).write(tmp_path / "job")
+    (tmp_path / "link").symlink_to(tmp_path / "job")
     (tmp_path / "link.toml").symlink_to(path)
-    for again in (path, tmp_path / "job" / ".." / "job" / "job.toml", tmp_path / "link.toml"):
-        for word in ("run", "check"):
+    for again in (
+        path,
+        tmp_path / "job" / ".." / "job" / "job.toml",
+        tmp_path / "link.toml",
+        tmp_path / "link/job.toml",
+    ):
+        for word in ("check", "run"):
             found = tiedown(word, path, again)
             assert found.exit_code == 2 and "named twice" in found.stderr, found.output
-    assert not (tmp_path / "job" / "out").exists()
-    said = json.loads(tiedown("run", "--json", path, path).stdout)
-    assert "named twice" in said["jobs"][0]["problems"][0]["what"]
+            assert "no errors" in found.stdout or "issue 001" in found.stdout
+    said = json.loads(tiedown("run", "--json", path, path).stdout)["jobs"]
+    assert [one["outcome"] for one in said] == ["unchanged", "refused"]
+    assert "named twice" in said[1]["problems"][0]["what"]
+
+
+def test_a_folder_that_has_two_names_costs_the_other_jobs_of_a_batch_nothing(tmp_path: Path) -> None:
+    """Each has its own entry, in the order in which they were named."""
+    paths = [simulate(SMALL).write(tmp_path / name) for name in ("a", "c")]
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    found = tiedown("run", "--json", paths[0], tmp_path / "b" / "job.toml", paths[1])
+    said = json.loads(found.stdout)["jobs"]
+    assert [one["outcome"] for one in said] == ["issued", "refused", "issued"] and found.exit_code == 2
+    assert [one["exit_code"] for one in said] == [0, 2, 0]
 
 
 def test_a_folder_with_the_issues_of_another_job_is_refused(tmp_path: Path) -> None:

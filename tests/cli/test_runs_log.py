@@ -1,5 +1,6 @@
 """`runs.log`: every run, what came of it, and what could not be printed; nothing of anybody else's is touched."""
 
+import errno
 import io
 import json
 import os
@@ -226,3 +227,25 @@ def test_mishaps_are_told_in_words_and_logged(tmp_path: Path, monkeypatch: pytes
     assert not (paths[1].parent / "job.toml.log").exists()
     assert unprinted("run", *paths) == 2
     assert "30 s" in entries(paths[1].parent / "job.toml.log")[0]
+
+
+def test_a_run_whose_folder_is_closed_to_it_is_logged_beside_the_job_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a disk that is mounted read-only; the next one that can be logged among the issues is."""
+    path = simulate(SMALL).write(tmp_path)
+    assert tiedown("run", path).exit_code == 0
+    opened = os.open
+
+    def closed(file: Any, flags: int, *rest: Any, **more: Any) -> int:
+        if flags & (os.O_WRONLY | os.O_RDWR) and Path(os.fsdecode(file)).is_relative_to(tmp_path / "out"):
+            raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(file))
+        return opened(file, flags, *rest, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", closed)
+        assert keep(path, TimedOut.after(60), said("no issue can be written"), NOW, unprinted=False)
+    (entry,) = entries(tmp_path / "job.toml.log")
+    assert "no issue can be written" in entry
+    assert keep(path, TimedOut.after(60), said("again"), NOW, unprinted=False)
+    assert "again" in entries(tmp_path / "out" / "runs.log")[-1] and len(entries(tmp_path / "job.toml.log")) == 1

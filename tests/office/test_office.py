@@ -1,5 +1,6 @@
 """`tiedown office`: what stands on the page over many jobs, and that making it touches none of them."""
 
+import errno
 import os
 import re
 from collections.abc import Iterator
@@ -22,6 +23,7 @@ from pipeline.office.page import Written, office
 from pipeline.office.words import WORDS
 from pipeline.problems import JobError
 from pipeline.run.retention import retain
+from pipeline.run.run_log import HEAD
 
 YESTERDAY = NOW - timedelta(days=1)
 
@@ -161,6 +163,49 @@ def test_a_log_of_an_earlier_version_and_one_that_is_none_are_no_trouble(tmp_pat
     assert word == "good" and "exit code 3" in page
     (tmp_path / "jobs" / "out" / "runs.log").write_bytes(b"mine\xff\n")
     assert only(tmp_path, path)[0] == "good"
+
+
+def test_a_log_that_cannot_be_read_is_no_sign_that_all_is_well(tmp_path: Path) -> None:
+    path = job_file(tmp_path / "jobs")
+    add_issue(path)
+    log = tmp_path / "jobs" / "out" / "runs.log"
+    log.mkdir()
+    word, (need,), _ = only(tmp_path, path)
+    assert word == "needs attention" and f"how its last run ended is not known: {log} cannot be read" in need
+
+
+def test_what_was_logged_beside_the_job_file_counts_if_it_was_last(tmp_path: Path) -> None:
+    """Its folder was closed to those runs."""
+    path = job_file(tmp_path / "jobs")
+    add_issue(path)
+    log(path, "2026-04-02T03:00:00Z  exit code 0  unchanged  issue 001, proven  tiedown 1  job.toml")
+    later = (
+        "2026-04-02T04:00:00Z  exit code 2  refused  issue 001, proven  tiedown 1  job.toml\n  no issue can be written"
+    )
+    path.with_name(f"{path.name}.log").write_bytes(HEAD + f"{later}\n".encode())
+    word, (need,), _ = only(tmp_path, path)
+    assert word == "refused" and "no issue can be written" in need
+    log(path, "2026-04-02T05:00:00Z  exit code 0  unchanged  issue 001, proven  tiedown 1  job.toml")
+    assert only(tmp_path, path)[0] == "good"
+
+
+def test_issues_that_may_not_be_looked_at_cost_the_other_jobs_no_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, other = job_file(tmp_path / "jobs" / "a"), job_file(tmp_path / "jobs" / "b")
+    add_issue(path)
+    add_issue(other)
+    entries, closed = Path.iterdir, path.parent / "out" / "issues"
+
+    def iterdir(folder: Path) -> Iterator[Path]:
+        if folder == closed:
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
+        return iter(list(entries(folder)))
+
+    monkeypatch.setattr(Path, "iterdir", iterdir)
+    written, page = made(tmp_path)
+    words = {one.path.parent.name: WORDS[one.word] for one in written.states}
+    assert words == {"a": "cannot be run", "b": "good"} and "Permission denied" in page
 
 
 def test_a_run_that_was_killed_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

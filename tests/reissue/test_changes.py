@@ -13,6 +13,7 @@ from second_issues import rewrite_register, rows_of, tie_of
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
+from pipeline.reissue.changes import mark_changes
 
 
 @pytest.fixture
@@ -187,3 +188,15 @@ def test_coordinates_in_two_grids_are_not_subtracted(job: Simulation, tmp_path: 
     second = run_job(path)
     assert second.issued and "moved" not in second.record["changes"]
     assert any("are not listed: the grid was" in text for text in second.record["changes"]["because"])
+
+
+def test_a_number_without_its_trailing_zeros_is_the_same_number() -> None:
+    """It is named beside no change, and where nothing else changed it is said what it is."""
+    before: Any = [{"mark": "CM1", "easting": "100.500", "northing": "7.0", "hu95": ""}]
+    written: Any = [{"mark": "CM1", "easting": "100.5", "northing": "7.0", "hu95": ""}]
+    told = "CM1 easting 100.500 to 100.5 in the register, the same numbers written otherwise"
+    assert mark_changes(before, written) == {"CM1": told}
+    moved: Any = [{"mark": "CM1", "easting": "100.5", "northing": "7.1", "hu95": ""}]
+    assert mark_changes(before, moved) == {"CM1": "CM1 northing 7.0 to 7.1 in the register"}
+    stated: Any = [{"mark": "CM1", "easting": "100.500", "northing": "7.0", "hu95": "0.02"}]
+    assert mark_changes(before, stated) == {"CM1": "CM1 hu95 none to 0.02 in the register"}
