@@ -218,15 +218,15 @@ class RowOrder:
         """
         counts = rows.counts()
         ends = np.cumsum(counts)
-        found: list[Astray] = []
+        astray: list[Astray] = []
         for number in np.flatnonzero(counts >= _IN_ORDER).tolist():
             sorting = self._sorting[number]
             if sorting.by_name or sorting.by_codes:
                 continue
             here = slice(int(ends[number] - counts[number]), int(ends[number]))
             for sequence in self._sequences(rows, here, again, number, bases):
-                found += self._astray(sequence)
-        return tuple(found)
+                astray += self._astray(sequence)
+        return tuple(astray)
 
     def _sequences(
         self, rows: ReadingRows, here: slice, again: Integers, export: int, bases: Sequence[str | None]
@@ -281,11 +281,11 @@ class RowOrder:
             blocks = _blocks(breaks, sets, len(one))
             for number, both in enumerate(sets):
                 crew = partial(_of_another_crew, order, breaks[number][1])
-                told = [] if number in blocks else [*_out_of_order(one, time, both, sorting.by_code, crew)]
-                moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in told) else []
-                if moved and (moved[0].certain or not told):
-                    told = [_of_block(one, moved[0])]
-                yield from told
+                astray = [] if number in blocks else [*_out_of_order(one, time, both, sorting.by_code, crew)]
+                moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in astray) else []
+                if moved and (moved[0].certain or not astray):
+                    astray = [_of_block(one, moved[0])]
+                yield from astray
             return
 
     def _order(self, of: _Sequence, time: Integers) -> Order:
@@ -428,14 +428,14 @@ def _out_of_order(
     What another ``crew`` may have measured then is not doubted.
     """
     lighter, other = both
-    told = _one(of, time, lighter, by_code)
+    astray = _one(of, time, lighter, by_code)
     beside = _one(of, time, other, by_code) if _weight(of, other) <= _EITHER * _weight(of, lighter) else None
-    if told is None or (beside is not None and beside.doubted and not told.doubted):
-        told, beside, lighter = beside, None, other
-    if told is not None and told.doubted and crew(lighter):
-        told = replace(told, doubted=())
-    if told is not None:
-        yield told if beside is None else _with(told, beside)
+    if astray is None or (beside is not None and beside.doubted and not astray.doubted):
+        astray, beside, lighter = beside, None, other
+    if astray is not None and astray.doubted and crew(lighter):
+        astray = replace(astray, doubted=())
+    if astray is not None:
+        yield astray if beside is None else _with(astray, beside)
 
 
 def _with(told: Astray, beside: Astray) -> Astray:
@@ -516,7 +516,7 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
     """
     local = of.time + _ahead(export, of.time)
     time, twelve, dated = of.time.copy(), of_twelve(local), export.points.columns.date is not None
-    found = []
+    wraps = []
     for start, stop in dates(local):
         own = local[start:stop]
         if (at := turn(own)) is None:
@@ -527,6 +527,6 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
             by = DAY // 2
         else:
             continue
-        found.append((start + at, stop, by))
+        wraps.append((start + at, stop, by))
         time[start + at : stop] += by
-    return found, time
+    return wraps, time
