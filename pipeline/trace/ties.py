@@ -9,7 +9,7 @@ from pipeline.clock import moment
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
-from pipeline.trace.model import Occupied, Shift, Tie
+from pipeline.trace.model import OccupiedAround, Shift, Tie
 from pipeline.trace.numbers import each, number, vector
 
 
@@ -92,7 +92,7 @@ def _others(survey: Survey, solved: Solved, mark: int, session: int) -> tuple[st
     return tuple(survey.windows[other].session.name for other in sorted(found))
 
 
-def around(solved: Solved, session: int, time: int) -> tuple[Occupied | None, Occupied | None]:
+def around(solved: Solved, session: int, time: int) -> tuple[OccupiedAround | None, OccupiedAround | None]:
     """Return the occupations that speak for a time: the last one at or before it, the first one at or after it."""
     on_marks = solved.occupations
     rows = np.flatnonzero((on_marks.session == session) & on_marks.evidence)
@@ -105,9 +105,9 @@ def around(solved: Solved, session: int, time: int) -> tuple[Occupied | None, Oc
     )
 
 
-def _occupied(solved: Solved, row: int) -> Occupied:
+def _occupied(solved: Solved, row: int) -> OccupiedAround:
     on_marks = solved.occupations
-    return Occupied(
+    return OccupiedAround(
         on_marks.table.column("name")[row].as_py(),
         on_marks.marks[row],
         moment(int(on_marks.time[row])),
