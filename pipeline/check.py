@@ -20,7 +20,7 @@ from pipeline.issue.folder.standing_issues import Standing, newest_standing, sta
 from pipeline.issue.report.site_message import localisation
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
-from pipeline.notices.pegs import peg_notes
+from pipeline.notices.unknown_marks import peg_notes
 from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
 from pipeline.reissue.intact import damage

@@ -22,14 +22,14 @@ def moment(time: int) -> datetime:
     return datetime.fromtimestamp(time / 1000, UTC)
 
 
-def clock(time: int) -> str:
+def stamp(time: int) -> str:
     """Return UTC milliseconds as text, to the second."""
     return seconds_text(moment(time))
 
 
 def between(first: int, last: int) -> str:
     """Return a span of time, UTC milliseconds, as text; the day once where it is one."""
-    start, end = clock(first), clock(last)
+    start, end = stamp(first), stamp(last)
     if start == end:
         return f"at {start} UTC"
     return f"from {start} to {end[11:] if end[:10] == start[:10] else end} UTC"

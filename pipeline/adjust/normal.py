@@ -61,7 +61,7 @@ class _Meetings:
     pairs: Integers  # (e, 2), every two unknowns that meet, once
 
 
-def solve(equations: Equations, unknowns: int, eliminated: Flags | None = None) -> Solution:
+def solve_normal(equations: Equations, unknowns: int, eliminated: Flags | None = None) -> Solution:
     """Adjust ``equations`` for ``unknowns`` blocks of unknowns.
 
     ``eliminated`` (unknowns,) marks those to eliminate first, no two of which may meet in one observation; without it
@@ -76,7 +76,7 @@ class Factored:
     """The normal equations of some observations, inverted once: their solution, and questions about single ones."""
 
     def __init__(self, equations: Equations, unknowns: int, eliminated: Flags | None = None) -> None:
-        """Form and invert the normal matrix; arguments and errors are those of `solve`."""
+        """Form and invert the normal matrix; arguments and errors are those of `solve_normal`."""
         self._meetings = _meetings(equations.unknown, unknowns)
         self._scaled, self._scale, matrix = _normal(equations, self._meetings, unknowns)
         self._inverse = BlockInverse(matrix, np.zeros(unknowns, bool) if eliminated is None else eliminated)

@@ -12,7 +12,7 @@ from pipeline.blunders.influence import Restated
 from pipeline.blunders.other_marks import again, point_name
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Evidence, Hypothesis, Kind
+from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind, WeighedDifferences
 
 #: Pairs of marks that are tried, the nearest first: whoever takes two marks for one another had both at hand.
 _PAIRS = 60
@@ -21,7 +21,7 @@ _PARTS, _BENT = 4.0, 0.05
 _WHAT = ((ALL, "coordinates"), (LEVEL, "positions"), (HEIGHT, "heights"))
 
 
-def exchanged_in_register(scope: Scope, evidence: Evidence, outlook: Outlook) -> tuple[int, list[Hypothesis]]:
+def exchanged_in_register(scope: Scope, evidence: WeighedDifferences, outlook: Outlook) -> tuple[int, list[Hypothesis]]:
     """Return that two marks in question have each other's coordinates in the register, and how many ways were tried.
 
     Those that cannot fit are told by how far the marks are apart, then by a few rows, and left out.
@@ -44,7 +44,7 @@ def exchanged_in_register(scope: Scope, evidence: Evidence, outlook: Outlook) ->
     return tried, found
 
 
-def exchanged_in_field(scope: Scope, own: Integers, evidence: Evidence) -> Iterator[Hypothesis]:
+def exchanged_in_field(scope: Scope, own: Integers, evidence: WeighedDifferences) -> Iterator[Hypothesis]:
     """Yield that occupations of two marks in a session have each other's names: all of them, or two in a row.
 
     Marks that are too far apart for what is seen are left out.
@@ -74,7 +74,7 @@ def exchanged_in_field(scope: Scope, own: Integers, evidence: Evidence) -> Itera
             yield from _stood(scope, [first, second], one, other, _two(scope, first, second))
 
 
-def _reach(scope: Scope, evidence: Evidence) -> tuple[float, float]:
+def _reach(scope: Scope, evidence: WeighedDifferences) -> tuple[float, float]:
     """Return how far apart in plan and in height two marks may be whose exchange shows no more than what is seen.
 
     It shows whole at one of the two or at what hangs on them, or in parts: of two ties the half.

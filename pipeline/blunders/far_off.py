@@ -5,7 +5,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.blunders.influence import Restated
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import Evidence, size_of
+from pipeline.blunders.score import WeighedDifferences, size_of
 
 #: Metres below which what is left of the curvature is no more than a millimetre, so that a plane will do.
 _PLANE = 50.0
@@ -15,7 +15,9 @@ _SEEN = 5.0
 _ROUNDS, _STILL = 6, 1e-4
 
 
-def bent(scope: Scope, mark: str, evidence: Evidence, shape: Floats, free: tuple[bool, bool, bool]) -> Floats | None:
+def bent(
+    scope: Scope, mark: str, evidence: WeighedDifferences, shape: Floats, free: tuple[bool, bool, bool]
+) -> Floats | None:
     """Return (n, 3) what must be added to a shape times its size if a mark's coordinates are far off.
 
     None where they are not: the size is found as if the earth were a plane, and what it truly shows is worked out from

@@ -12,7 +12,7 @@ from pipeline.blunders.carried import Way
 from pipeline.blunders.misstated import Retyped, turn_of, vector_place
 from pipeline.blunders.not_stated import FoundPattern, known_places, windows
 from pipeline.blunders.scope import Case
-from pipeline.clock import clock, iso, moment
+from pipeline.clock import iso, moment, stamp
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.job.model import TYPED
@@ -124,7 +124,7 @@ def _where(case: Case, name: str) -> str:
 
 
 def _edge(way: str, since: int, until: int, key: str, open_key: str) -> str:
-    text = f"# switched {way} between {clock(since)} and {clock(until)} UTC"
+    text = f"# switched {way} between {stamp(since)} and {stamp(until)} UTC"
     return f"{text}: once you know when, write it as {key} and remove {open_key}"
 
 

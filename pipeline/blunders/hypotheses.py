@@ -19,7 +19,7 @@ from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.pegs import peg_ties, pegs
 from pipeline.blunders.pole_heights import wrong_heights
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind, OneShape
+from pipeline.blunders.score import ALL, HEIGHT, PARTS, Hypothesis, Kind, OneShape, WeighedDifferences
 from pipeline.blunders.stated_shifts import stated_shifts
 from pipeline.clock import DAY, HOUR
 
@@ -52,7 +52,7 @@ class Tried:
         return next((found for one, found in self.not_stated if one is hypothesis), None)
 
 
-def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
+def hypotheses(scope: Scope, evidence: WeighedDifferences) -> Tried:
     """Return every hypothesis about the scope; those about the register only where they may fit the evidence."""
     tried = Tried()
     for session, own in zip(scope.sessions, scope.own, strict=True):
@@ -88,7 +88,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
     return tried
 
 
-def _mark(scope: Scope, mark: str, evidence: Evidence) -> Iterator[Hypothesis]:
+def _mark(scope: Scope, mark: str, evidence: WeighedDifferences) -> Iterator[Hypothesis]:
     """Yield that the register's coordinates of a mark are off for no known reason."""
     case = scope.case
     if not case.reached[[row for row in scope.influence.rows if case.solved.occupations.marks[row] == mark]].all():

@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind, OneShape
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.solve.field_shifts import Read, TakenOut
 
@@ -71,14 +71,14 @@ def misstated(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Hypot
 
 
 @dataclass(frozen=True)
-class Stated:
+class StatedGroups:
     """What a session states of field shifts, as groups of its occupations that may carry them otherwise."""
 
     tolerance: float
     groups: tuple[tuple[TakenOut, Group], ...]
 
     @classmethod
-    def of(cls, case: Case, session: int, own: Integers) -> "Stated":
+    def of(cls, case: Case, session: int, own: Integers) -> "StatedGroups":
         """Return that of a session with its occupations."""
         stated = case.solved.field.of(session)
         found = tuple((one, group) for one in stated for group in _groups(case, one, own))
@@ -126,7 +126,7 @@ def _which(case: Case, one: TakenOut) -> str:
     if len(begins) == 1:
         return "the field shift"
     number = f" (number {one.window.position + 1} of its session)" if begins.count(one.window.start) > 1 else ""
-    return f"the field shift from {clock(one.window.start)} UTC{number}"
+    return f"the field shift from {stamp(one.window.start)} UTC{number}"
 
 
 def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
@@ -135,7 +135,7 @@ def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
     names, times = case.solved.occupations.table.column("name").to_pylist(), case.solved.occupations.time.tolist()
 
     def between(since: int, until: int) -> str:
-        return f"between {clock(since)} and {clock(until)} UTC"
+        return f"between {stamp(since)} and {stamp(until)} UTC"
 
     if carried:
         yield Group(tuple(carried), -1, f"the export does not carry {which}")
@@ -160,7 +160,7 @@ def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
         yield Group(tuple(earlier[place:]), 1, f"{said}, before its from")
     for place, row in enumerate(later):
         who = f"{names[row]} still carries" if place == 0 else f"the readings up to {names[row]} still carry"
-        off = f"between {clock(times[row])} and {clock(times[later[place + 1]])} UTC" if row != later[-1] else "later"
+        off = f"between {stamp(times[row])} and {stamp(times[later[place + 1]])} UTC" if row != later[-1] else "later"
         yield Group(tuple(later[: place + 1]), 1, f"{who} {which}: it was switched off {off}, after its until")
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.arrays import Flags
 from pipeline.blunders.scope import Case
-from pipeline.blunders.score import Evidence, Explanation
+from pipeline.blunders.score import Explanation, WeighedDifferences
 from pipeline.solve.difference_95 import differences_95
 
 
@@ -43,7 +43,7 @@ def _words(off: Iterable[float], own: Iterable[float], beyond: Iterable[bool]) -
     )
 
 
-def against_noise(evidence: Evidence, explanations: Iterable[Explanation], noisy: bool) -> list[Explanation]:
+def against_noise(evidence: WeighedDifferences, explanations: Iterable[Explanation], noisy: bool) -> list[Explanation]:
     """Return the explanations with those that may fit by chance, since no cause at all scores as well.
 
     That has nothing to guess. Where noise may be behind all that fails, as ``noisy`` says, they are left out.

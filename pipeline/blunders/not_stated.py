@@ -7,10 +7,10 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
-from pipeline.blunders.misstated import Stated
+from pipeline.blunders.misstated import StatedGroups
 from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind, OneShape
-from pipeline.clock import DAY, clock
+from pipeline.clock import DAY, stamp
 from pipeline.job.model import GivenShift
 from pipeline.words import Role
 
@@ -201,7 +201,7 @@ def _best(
 
 def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[FoundPattern, Hypothesis]]:
     """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
-    stated = Stated.of(scope.case, session, own)
+    stated = StatedGroups.of(scope.case, session, own)
     for one in find_patterns(scope.case, session, own):
         if stated.accounts_for(one.carrying, one.vector) or _is_mistyped(scope.case, one):
             continue
@@ -325,7 +325,7 @@ def windows(one: FoundPattern) -> Iterator[tuple[int | None, int, int, int | Non
 def _window(case: Case, before: int | None, first: int, last: int, after: int | None) -> str:
     time, day, told = case.solved.occupations.time, "", []
     for row in (before, first, last, after):
-        text = clock(int(time[row])) if row is not None else ""
+        text = stamp(int(time[row])) if row is not None else ""
         told.append(text[11:] if text[:10] == day else text)
         day = text[:10] or day
     since = f"from between {told[0]} and {told[1]} UTC" if told[0] else "from the start"

@@ -15,7 +15,7 @@ from pipeline.arrays import Floats
 from pipeline.blunders.coordinates import register_row
 from pipeline.blunders.exchanged import restated
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import Evidence, Hypothesis, Kind
+from pipeline.blunders.score import Hypothesis, Kind, WeighedDifferences
 from pipeline.geodesy import crs
 
 #: Scales that ground distances have against a grid's: from a few metres above the ellipsoid to high plateaus at the
@@ -33,7 +33,7 @@ _DECIDE = (
 )
 
 
-def one_scale(scope: Scope, evidence: Evidence) -> Iterator[Hypothesis]:
+def one_scale(scope: Scope, evidence: WeighedDifferences) -> Iterator[Hypothesis]:
     """Yield that the register's positions are all larger or smaller by one scale than those of its grid."""
     case = scope.case
     register, operation = case.survey.register, case.survey.operations.register

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.blunders.score import Evidence, furthest, unexplained
+from pipeline.blunders.score import WeighedDifferences, furthest, unexplained
 from pipeline.tolerance import Tolerance
 
 
@@ -21,11 +21,11 @@ class Outlook:
     """
 
     rows: Integers
-    evidences: tuple[Evidence, ...]
+    evidences: tuple[WeighedDifferences, ...]
     tolerance: Tolerance
 
     @classmethod
-    def of(cls, evidences: Sequence[Evidence], spread: Integers, tolerance: Tolerance) -> "Outlook":
+    def of(cls, evidences: Sequence[WeighedDifferences], spread: Integers, tolerance: Tolerance) -> "Outlook":
         """Return that of evidences of the same rows; the (k,) places ``spread`` are looked at as well."""
         rows = np.concatenate([spread, *(furthest(one, tolerance) for one in evidences)])
         return cls(np.unique(rows), tuple(evidences), tolerance)

@@ -8,9 +8,9 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.blunders.covariance import Covariance, InCommon
+from pipeline.blunders.grouped_errors import Covariance, InCommon
 from pipeline.blunders.influence import Influence
-from pipeline.blunders.score import Evidence
+from pipeline.blunders.score import WeighedDifferences
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import RegisterMark
@@ -189,7 +189,7 @@ def scope_of(case: Case, sessions: tuple[int, ...], rows: Integers, unseen: Inte
     return Scope(case, sessions, own, tuple(known), influence)
 
 
-def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation: Floats) -> Evidence:
+def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation: Floats) -> WeighedDifferences:
     """Return the differences of occupations with their covariance, and some sessions' shifts as the last rows.
 
     Errors of one mark's coordinates are common to its occupations, those of a session's shift to its checks. A shift is
@@ -213,7 +213,7 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
         InCommon(np.append(mark, none), solved.reference.sigma),
     )
     local = case.local[list(sessions)]
-    return Evidence(
+    return WeighedDifferences(
         np.vstack([difference, np.nan_to_num(local) * case.scale]),
         np.vstack([case.held[rows], np.isfinite(local)]),
         covariance,

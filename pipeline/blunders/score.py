@@ -20,7 +20,7 @@ from enum import StrEnum
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.blunders.covariance import Covariance, Whitener
+from pipeline.blunders.grouped_errors import Covariance, Whitener
 from pipeline.tolerance import Tolerance
 
 #: Metres between which an error of unknown reason is taken to lie: below is noise, above it is no survey any more.
@@ -76,7 +76,7 @@ ODDS = {Kind.BASE_DRIFTS: 0.1, Kind.MARK_UNEXPLAINED: 0.3}
 
 
 @dataclass(frozen=True)
-class Evidence:
+class WeighedDifferences:
     """Differences of (n,) occupations and what they are worth.
 
     Args:
@@ -162,7 +162,7 @@ class Explanation:
 
 
 def explain(
-    evidence: Evidence,
+    evidence: WeighedDifferences,
     hypotheses: Sequence[Hypothesis],
     tolerance: Tolerance,
     tried: Mapping[Kind, int] | None = None,
@@ -206,7 +206,7 @@ def _once(explanations: Sequence[Explanation]) -> list[Explanation]:
 
 
 def _whole(
-    evidence: Evidence, whitener: Whitener, hypotheses: Sequence[Hypothesis], tolerance: Tolerance
+    evidence: WeighedDifferences, whitener: Whitener, hypotheses: Sequence[Hypothesis], tolerance: Tolerance
 ) -> list[Explanation]:
     """Hold hypotheses without free sizes against the evidence, all at once; those beyond the tolerance are dropped.
 
@@ -246,7 +246,7 @@ def _whole(
     return found
 
 
-def _by_looseness(evidence: Evidence, shapes: Floats, slack: Floats, tolerance: Tolerance) -> Flags:
+def _by_looseness(evidence: WeighedDifferences, shapes: Floats, slack: Floats, tolerance: Tolerance) -> Flags:
     """Return (k,) which predictions fit by their slack alone: it takes up all differences, or more without them."""
     nothing = np.zeros((len(slack), *evidence.difference.shape))
     left = unexplained(evidence, np.arange(len(evidence.difference)), nothing, slack)[..., :2]
@@ -257,13 +257,13 @@ def _by_looseness(evidence: Evidence, shapes: Floats, slack: Floats, tolerance: 
     return np.asarray((slack > 0.0) & (alone | (after >= before)))
 
 
-def furthest(evidence: Evidence, tolerance: Tolerance) -> Integers:
+def furthest(evidence: WeighedDifferences, tolerance: Tolerance) -> Integers:
     """Return the few rows whose differences are the most tolerances."""
     off = np.where(evidence.known, np.abs(evidence.difference), 0.0) / tolerance.axes()
     return np.argsort(-off.max(axis=1, initial=0.0), kind="stable")[:_FEW]
 
 
-def unexplained(evidence: Evidence, rows: Integers, shapes: Floats, slack: Floats) -> Floats:
+def unexplained(evidence: WeighedDifferences, rows: Integers, shapes: Floats, slack: Floats) -> Floats:
     """Return (k, m, 3) what predictions leave of the differences of (m,) rows.
 
     What a prediction with a slack cannot be blamed for is taken off, and charged as two free sizes within the slack.
@@ -276,7 +276,7 @@ def unexplained(evidence: Evidence, rows: Integers, shapes: Floats, slack: Float
 
 
 def _fitted(
-    evidence: Evidence, whitener: Whitener, white: Floats, hypotheses: Sequence[Hypothesis]
+    evidence: WeighedDifferences, whitener: Whitener, white: Floats, hypotheses: Sequence[Hypothesis]
 ) -> list[Explanation]:
     """Find the free sizes of hypotheses by weighted least squares, each component by itself."""
     shapes: dict[OneShape, Floats] = {}
@@ -291,7 +291,7 @@ def _fitted(
     return found
 
 
-def _fit(evidence: Evidence, hypothesis: Hypothesis, shape: Floats, white: Floats) -> Explanation:
+def _fit(evidence: WeighedDifferences, hypothesis: Hypothesis, shape: Floats, white: Floats) -> Explanation:
     """Find the free sizes of a hypothesis; ``shape`` and ``white`` are its shape and the differences, both white."""
     given = 0.0 if hypothesis.given is None else hypothesis.given
     information = (shape**2).sum(axis=0)
@@ -316,7 +316,7 @@ def _fit(evidence: Evidence, hypothesis: Hypothesis, shape: Floats, white: Float
     )
 
 
-def size_of(evidence: Evidence, shape: Floats, free: tuple[bool, bool, bool], given: Floats | None) -> Floats:
+def size_of(evidence: WeighedDifferences, shape: Floats, free: tuple[bool, bool, bool], given: Floats | None) -> Floats:
     """Return the (3,) size with which a shape explains most beside what is ``given``; zero where it is not free."""
     whitener, white = evidence.white()
     hypothesis = Hypothesis(Kind.MARK_UNEXPLAINED, "", shape, free, given=given)

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.blunders.diagnose import CLOSE, Diagnoses, Diagnosis, Drift
 from pipeline.blunders.score import Explanation, Kind
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.limits import DIAGNOSED
@@ -128,7 +128,7 @@ def _words(solved: Solved, explanation: Explanation) -> str:
     if explanation.hypothesis.where is not None:
         since, until = explanation.hypothesis.where
         times = solved.occupations.time
-        words |= {"since": clock(int(times[since])), "until": clock(int(times[until]))}
+        words |= {"since": stamp(int(times[since])), "until": stamp(int(times[until]))}
     for word, value in words.items():
         text = text.replace(f"{{{word}}}", value)  # names of points may have braces of their own
     return text

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.blunders.carried import Way
 from pipeline.blunders.hypotheses import Tried
 from pipeline.blunders.not_stated import FoundPattern, partial
-from pipeline.blunders.score import Evidence, Explanation, Hypothesis, Kind, explain
+from pipeline.blunders.score import Explanation, Hypothesis, Kind, WeighedDifferences, explain
 from pipeline.tolerance import Tolerance
 
 #: Second causes that are told of one pattern.
@@ -16,7 +16,7 @@ _SECOND = 3
 
 
 def with_another(
-    evidence: Evidence, tried: Tried, tolerance: Tolerance, explanations: Sequence[Explanation]
+    evidence: WeighedDifferences, tried: Tried, tolerance: Tolerance, explanations: Sequence[Explanation]
 ) -> tuple[list[Explanation], dict[Hypothesis, FoundPattern]]:
     """Return the explanations with those of two causes among them, and the pattern of each by its hypothesis' `id`.
 

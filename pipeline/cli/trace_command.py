@@ -9,7 +9,7 @@ from pipeline.cli.progress import progress_on_terminal
 from pipeline.clock import seconds_text
 from pipeline.trace import Agreement, Found, Reading, Step, Tie, Trace, trace
 from pipeline.trace.issued import AGREES
-from pipeline.trace.model import Occupied, Shift, Uncertainty
+from pipeline.trace.model import OccupiedAround, Shift, Uncertainty
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -150,7 +150,7 @@ def _uncertainty(parts: Uncertainty) -> Iterator[str]:
     yield f"    combined               {_three(parts.together)}, ellipse {a:.5f} by {b:.5f}"
 
 
-def _occupied(occupied: Occupied | None) -> str:
+def _occupied(occupied: OccupiedAround | None) -> str:
     if occupied is None:
         return "none"
     off = [

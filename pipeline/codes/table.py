@@ -114,10 +114,10 @@ def _has_columns(sheet: Sheet, problems: Problems) -> bool:
         problems.add(sheet.shown, sheet.header, "the column 'code' is missing: a table of codes needs it", fix)
         return False
     absent = [column for column in COLUMNS if column not in sheet.columns]
-    for column in others:
-        if near := nearest(column, absent, 1):
-            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near[0]}'?")
-    return not any(nearest(column, absent, 1) for column in others)
+    misspelled = [(column, near[0]) for column in others if (near := nearest(column, absent, 1))]
+    for column, meant in misspelled:
+        problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{meant}'?")
+    return not misspelled
 
 
 def _codes(sheet: Sheet, problems: Problems) -> Iterator[Code]:

@@ -185,7 +185,7 @@ def read_mark(
         problems.add(sheet.shown, line, what, "give them, or delete the row if it is not a mark (a total, a remark)")
     elif holds is not None:
         _check_given(written, columns, holds, (sheet.shown, line), called, problems)
-    _check_range(east, north, up, columns, (sheet.shown, line), called, problems)
+    _check_range((east, north, up), columns, (sheet.shown, line), called, problems)
     hu95, vu95 = (_uncertainty(cells, column, line, sheet, called, problems) for column in ("hu95", "vu95"))
     if len(problems.found) > before or holds is None:
         return None
@@ -276,15 +276,14 @@ def _check_given(
 
 
 def _check_range(
-    east: float,
-    north: float,
-    up: float,
+    given: tuple[float, float, float],
     columns: tuple[str, str, str],
     where: tuple[str, int],
     called: str,
     problems: Problems,
 ) -> None:
-    for column, value, most in zip(columns, (east, north, up), (COORDINATE, COORDINATE, HEIGHT), strict=True):
+    east, north, _ = given
+    for column, value, most in zip(columns, given, (COORDINATE, COORDINATE, HEIGHT), strict=True):
         if abs(value) > most * _FEET:
             problems.add(
                 *where, f"{called}: {column} {value:g} is not a place on earth", "check how the number is written"

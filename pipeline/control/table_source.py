@@ -15,7 +15,7 @@ from pipeline.files.geopackages import (
     BrokenGeometry,
     Layer,
     describe,
-    kind_of,
+    geometry_kind,
     layer_names,
     of_bytes,
     wkb_of,
@@ -167,9 +167,9 @@ def _text(value: object, line: int, shown: str, problems: Problems) -> str:
 
 def _point(wkb: bytes | None) -> tuple[float, ...]:
     """Return X, Y and any Z of a point in well-known binary; nothing for null, empty and other shapes."""
-    if wkb is None or kind_of(wkb) not in _NUMBERS:
+    if wkb is None or geometry_kind(wkb) not in _NUMBERS:
         return ()
-    order, numbers = ("<" if wkb[0] == 1 else ">"), _NUMBERS[kind_of(wkb)]
+    order, numbers = ("<" if wkb[0] == 1 else ">"), _NUMBERS[geometry_kind(wkb)]
     found: tuple[float, ...] = struct.unpack_from(f"{order}{numbers}d", wkb, 5)
     return () if math.isnan(found[0]) else found
 

@@ -9,7 +9,7 @@ from pipeline.draft.near_marks import NearMarks
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.ledger import SOUND, ReadingRows
-from pipeline.notices.beside_marks import Beside, beside_notes
+from pipeline.notices.points_at_marks import Beside, beside_notes
 from pipeline.read.exports import read_batches
 from pipeline.solve.taken_out import unlisted
 from pipeline.sphere import DEGREE

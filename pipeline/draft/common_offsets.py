@@ -8,13 +8,15 @@ Not the question of `duplicates.constant_vectors`, though its pairs count here t
 last digit, whereas these are observed twice and differ by it in the mean.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.repeat_pairs import Repeated
+from pipeline.draft.repeat_pairs import Pairs, Repeated
 from pipeline.duplicates import pairs_among
 from pipeline.intake.survey import Survey
 
@@ -41,17 +43,11 @@ class CommonOffset:
 def common_offsets(repeated: Repeated, survey: Survey) -> list[CommonOffset]:
     """Return the pairs that differ by one vector beyond what checks tolerate, by exports and session."""
     readings, pairs = repeated.readings, repeated.pairs
-    export = np.column_stack([readings.export[pairs.first], readings.export[pairs.second]]).astype(np.int64)
-    session = np.column_stack([readings.session[pairs.first], readings.session[pairs.second]]).astype(np.int64)
-    here = np.flatnonzero((export[:, 0] != export[:, 1]) & (session[:, 0] == session[:, 1]))
-    sign = np.where(export[:, 0] <= export[:, 1], 1.0, -1.0)
-    keys = np.column_stack([np.sort(export, axis=1), session[:, 0]])[here]
-    kinds, groups = np.unique(keys, axis=0, return_inverse=True)
-    found = []
-    for number, (one, other, of) in enumerate(kinds.tolist()):
-        rows = here[groups.ravel() == number]
-        apart = pairs.apart[rows] * sign[rows, None]
-        mean, limits = apart.mean(axis=0), survey.job.checks
+    export, session = _of_both(readings.export, pairs), _of_both(readings.session, pairs)
+    here = (export[:, 0] != export[:, 1]) & (session[:, 0] == session[:, 1])
+    limits, found = survey.job.checks, []
+    for (one, other, of), rows, apart in _grouped(export, here, pairs, session[:, :1]):
+        mean = apart.mean(axis=0)
         beyond = np.hypot(*mean[:2]) > limits.horizontal or abs(mean[2]) > limits.vertical
         if len(rows) >= _LEAST and beyond and _no_chance(apart, mean, limits.horizontal, limits.vertical):
             found.append(CommonOffset((one, other), of, rows, mean))
@@ -77,18 +73,14 @@ def sessions_apart(repeated: Repeated, survey: Survey) -> list[SessionsApart]:
     upright, is no vector of a session.
     """
     readings, pairs = repeated.readings, repeated.pairs
-    session = np.column_stack([readings.session[pairs.first], readings.session[pairs.second]]).astype(np.int64)
-    across = np.flatnonzero((session[:, 0] != session[:, 1]) & (session >= 0).all(axis=1))
-    sign = np.where(session[:, 0] <= session[:, 1], 1.0, -1.0)
-    kinds, groups = np.unique(np.sort(session[across], axis=1), axis=0, return_inverse=True)
+    session = _of_both(readings.session, pairs)
+    across = (session[:, 0] != session[:, 1]) & (session >= 0).all(axis=1)
     limits, found = survey.job.checks, []
-    for number, (one, other) in enumerate(kinds.tolist()):
-        rows = across[groups.ravel() == number]
+    for (one, other), rows, apart in _grouped(session, across, pairs):
         metres = readings.metres(survey.axes.counts())[pairs.first[rows], :2]
         places = len(np.unique(np.floor(metres / _PLACE), axis=0))
         if places < _PLACES or 2 * np.count_nonzero(pairs.passed[rows]) > len(rows):
             continue
-        apart = pairs.apart[rows] * sign[rows, None]
         middle = np.median(apart, axis=0)
         plan = max(limits.horizontal, float(np.median(pairs.hu95[rows])))
         height = max(limits.vertical, float(np.median(pairs.vu95[rows])))
@@ -97,6 +89,34 @@ def sessions_apart(repeated: Repeated, survey: Survey) -> list[SessionsApart]:
         if 2 * np.count_nonzero(near) > len(rows) and _no_chance(apart[near], middle, plan, height):
             found.append(SessionsApart((one, other), rows[near], apart[near].mean(axis=0)))
     return found
+
+
+def _of_both(values: NDArray[Any], pairs: Pairs) -> Integers:
+    """Return (p, 2) what (n,) values of readings are for the first and the second of each pair."""
+    return np.column_stack([values[pairs.first], values[pairs.second]]).astype(np.int64)
+
+
+def _grouped(
+    ends: Integers, which: Flags, pairs: Pairs, within: Integers | None = None
+) -> Iterator[tuple[list[int], Integers, Floats]]:
+    """Yield pairs by what their two readings are of, however they are turned, for those of (p,) ``which``.
+
+    Args:
+        ends: (p, 2) what the first and the second reading of each pair are of.
+        which: (p,) the pairs that count.
+        pairs: all.
+        within: (p, 1) what tells pairs of the same two ends apart; None for nothing.
+
+    Yields: the two ends, the lower first, and what they are within; (k,) rows of the pairs; (k, 3) what the reading of
+        the higher end lies east, north and above that of the lower.
+    """
+    sign = np.where(ends[:, 0] <= ends[:, 1], 1.0, -1.0)
+    keys = np.sort(ends, axis=1) if within is None else np.column_stack([np.sort(ends, axis=1), within])
+    here = np.flatnonzero(which)
+    kinds, groups = np.unique(keys[here], axis=0, return_inverse=True)
+    for number, kind in enumerate(kinds.tolist()):
+        rows = here[groups.ravel() == number]
+        yield kind, rows, pairs.apart[rows] * sign[rows, None]
 
 
 def _no_chance(apart: Floats, mean: Floats, horizontal: float, vertical: float) -> bool:

@@ -246,7 +246,7 @@ def _sessions(survey: Survey, told: ClockFinding) -> tuple[int, ...]:
 
 def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
     """Yield what is odd about the clock of each export: some thirty offsets are tried on it, so this is asked once."""
-    held, told = _held_by_clock(survey)
+    held, held_exports = _held_by_clock(survey)
     yield from held
     for number in range(len(survey.exports)):
         of = _Clock(survey, number, survey.sieve.index)
@@ -254,14 +254,14 @@ def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
         yield from _unstated(of, headed)
         yield from _headed(of, headed)
         yield from _disagreeing(of)
-        if number not in told:
+        if number not in held_exports:
             yield from _better(of)
         yield from _unchanged(of)
         yield from _not_turned_back(of)
-    for found, what in order_words(survey):
-        doubt = bool(found.doubted)
-        file = survey.exports[found.export].shown
-        yield ClockFinding(found.export, file, found.row, what, doubt, found.doubted if doubt else None)
+    for astray, what in order_words(survey):
+        doubt = bool(astray.doubted)
+        file = survey.exports[astray.export].shown
+        yield ClockFinding(astray.export, file, astray.row, what, doubt, astray.doubted if doubt else None)
 
 
 def _held_by_clock(survey: Survey) -> tuple[list[ClockFinding], set[int]]:
@@ -363,29 +363,29 @@ def _unchanged(of: _Clock) -> Iterator[ClockFinding]:
 
     In doubt are the sessions of its readings after the change. One such time far from the rows beside it is a slip.
     """
-    found = of.survey.first_pass.claims[of.number].changes
-    if found.skipped is None:
+    changes = of.survey.first_pass.claims[of.number].changes
+    if changes.skipped is None:
         return
     log, zone = of.survey.first_pass.files[of.number], of.export.points.time_zone
     held = log.held.get(Reason.AMBIGUOUS_TIME)
-    line = held.row if held is not None and held.count == found.never else 0
-    told = (
-        f"{counted(found.never, 'time does', 'times do')} not exist in {zone}, where the clocks go forward, such as"
-        f' "{found.first}"'
+    line = held.row if held is not None and held.count == changes.never else 0
+    never_there = (
+        f"{counted(changes.never, 'time does', 'times do')} not exist in {zone}, where the clocks go forward, such as"
+        f' "{changes.first}"'
     )
-    if found.never == 1 and not found.runs_on:
-        what = f"{told}: no row beside it is near in time, so it seems mistyped; correct it"
+    if changes.never == 1 and not changes.runs_on:
+        what = f"{never_there}: no row beside it is near in time, so it seems mistyped; correct it"
         yield ClockFinding(of.number, of.export.shown, line, what, False)
         return
     what = (
-        f"{told}: the clock of this file did not follow the zone. If the controller stayed on the earlier time, times"
-        f" after the change are read {found.skipped.by // MINUTE} minutes early. For the block of this file, write the"
-        f' clock that the controller kept: time_zone = "{_east(found.skipped.before // MINUTE)[3:]}";'
+        f"{never_there}: the clock of this file did not follow the zone. If the controller stayed on the earlier time,"
+        f" times after the change are read {changes.skipped.by // MINUTE} minutes early. For the block of this file,"
+        f' write the clock that the controller kept: time_zone = "{_east(changes.skipped.before // MINUTE)[3:]}";'
         " if only a time is mistyped, correct it"
     )
-    after = of.since(of.change(found.skipped))
+    after = of.since(of.change(changes.skipped))
     yield ClockFinding(of.number, of.export.shown, line, what, bool(after), after)
-    yield from _alike(of, found.skipped)
+    yield from _alike(of, changes.skipped)
 
 
 def _alike(of: _Clock, change: ClockChange) -> Iterator[ClockFinding]:
@@ -415,20 +415,20 @@ def _alike(of: _Clock, change: ClockChange) -> Iterator[ClockFinding]:
 
 def _not_turned_back(of: _Clock) -> Iterator[ClockFinding]:
     """Say that times run once through the hour that comes twice, where those after it may belong to other sessions."""
-    found = of.survey.first_pass.claims[of.number].changes
-    if found.once is None or found.turned:
+    changes = of.survey.first_pass.claims[of.number].changes
+    if changes.once is None or changes.turned:
         return
-    begins = of.change(found.once)
-    fit = of.elsewhere([found.once.by], begins)
+    begins = of.change(changes.once)
+    fit = of.elsewhere([changes.once.by], begins)
     after = of.since(begins)
     if fit is None or not after:
         return
     zone = of.export.points.time_zone
     what = (
         f"clocks in {zone} went back during this file, but its times pass through the repeated hour only once: if the"
-        f" controller stayed on the earlier time, later times are read {-found.once.by // MINUTE} minutes late"
+        f" controller stayed on the earlier time, later times are read {-changes.once.by // MINUTE} minutes late"
         f"{_moves(fit)}. If it did, write for the block of this file"
-        f' time_zone = "{_east(found.once.before // MINUTE)[3:]}"'
+        f' time_zone = "{_east(changes.once.before // MINUTE)[3:]}"'
     )
     yield ClockFinding(of.number, of.export.shown, 0, what, True, after)
 

@@ -14,7 +14,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags, Integers
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.examine.base_digits import digits_apart
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import geocentric_to_local
@@ -218,7 +218,7 @@ class _Session:
                 for seen in _between(list(heights.values())):
                     yield (
                         f"base antenna heights that alternate between {min(heights):.3f} and {max(heights):.3f} m, a"
-                        f" different one from {clock(seen.time)} to {clock(seen.last)} UTC (first reading here): checks"
+                        f" different one from {stamp(seen.time)} to {stamp(seen.last)} UTC (first reading here): checks"
                         " before and after do not prove those readings",
                         seen,
                     )
@@ -231,8 +231,8 @@ def _by_turns(one: ValueSeen, other: ValueSeen) -> bool:
 
 def _none_on(seen: ValueSeen, what: str = "one") -> str:
     return (
-        f"no mark was occupied with the {what} of {counted(seen.count, 'reading')} from {clock(seen.time)} to"
-        f" {clock(seen.last)} UTC (first one here): checks with another do not prove those"
+        f"no mark was occupied with the {what} of {counted(seen.count, 'reading')} from {stamp(seen.time)} to"
+        f" {stamp(seen.last)} UTC (first one here): checks with another do not prove those"
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import groupby
 
-from pipeline.clock import DAY, between, clock, lasting
+from pipeline.clock import DAY, between, lasting, stamp
 from pipeline.intake.row_order import Astray
 from pipeline.intake.survey import Survey
 from pipeline.words import counted, plural
@@ -51,7 +51,7 @@ def _astray(survey: Survey, found: Astray) -> str:
 def _beside(found: Astray) -> str:
     """Say between which rows something is."""
     before, behind = (
-        None if each is None else f"row {each[0]} of {clock(each[1])}" for each in (found.before, found.behind)
+        None if each is None else f"row {each[0]} of {stamp(each[1])}" for each in (found.before, found.behind)
     )
     if before is not None and behind is not None:
         return f"between {before} and {behind} UTC"
@@ -63,7 +63,7 @@ def _wrapped(survey: Survey, found: Astray) -> str:
     assert found.before is not None
     many = counted(found.count, "row")
     told = (
-        f"times go back here, to {clock(found.first)} UTC from {clock(found.before[1])} UTC in row {found.before[0]},"
+        f"times go back here, to {stamp(found.first)} UTC from {stamp(found.before[1])} UTC in row {found.before[0]},"
     )
     if found.wrapped == DAY:
         told += f" as if the date stayed while the clock passed midnight: from here on {many} may be a day early"

@@ -67,6 +67,14 @@ class FieldJob:
         """Return how the grid and the height datum write their numbers."""
         return axes_issued(self.loaded.job, on_site=self.operations.site is not None)
 
+    @property
+    def wholly_adjusted(self) -> list[bool]:
+        """Return of each mark whether all that is known of it comes from the issue: the register has nothing of it."""
+        rows = self.record["marks"] if self.record is not None else []
+        new = {row["mark"] for row in rows if row["holds"] is None}
+        of_issue = zip(self.marks.names, self.marks.issued.tolist(), strict=True)
+        return [all(issued) or (name in new and any(issued)) for name, issued in of_issue]
+
 
 def find_field_job(
     path: Path,

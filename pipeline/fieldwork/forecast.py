@@ -1,8 +1,8 @@
 """What sessions that are only intended would give: the run's own adjustment, before there is an observation.
 
 Uncertainties and detectable blunders follow from who occupies which mark and how well each observation is made; what
-is observed does not enter. So the intended ties and set-ups go through `solve.shift.derive` with every reading where
-its mark is, and what comes out is what a run would say: of points by `solve.correct.correct`, of checks by
+is observed does not enter. So the intended ties and set-ups go through `solve.shift.derive_shifts` with every reading
+where its mark is, and what comes out is what a run would say: of points by `solve.correct.correct`, of checks by
 `solve.covariance`.
 
 A check is an observation that takes no part in the adjustment. Its difference has the covariance C; the smallest
@@ -26,8 +26,7 @@ from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
 from pipeline.solve import covariance as difference
 from pipeline.solve.correct import SessionShifts, correct, scale_of, scaled, with_distance
-from pipeline.solve.shift import Marks as Adjusted
-from pipeline.solve.shift import Occupied, Shifts, Stated, derive
+from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 #: The chance that a sound observation is called a blunder, and that a blunder of the detectable size is found.
 SIGNIFICANCE, POWER = 0.001, 0.80
@@ -174,7 +173,7 @@ class _Network:
 
     def _derived(self) -> Shifts:
         marks, used = self.marks, self.used
-        known = Adjusted(
+        known = NetworkMarks(
             tuple(marks.names[number] for number in used.tolist()),
             marks.xyz[used],
             marks.geographic[used, 0],
@@ -183,11 +182,11 @@ class _Network:
             np.where(marks.held[used], marks.sigma[used], 1.0),
         )
         none = np.zeros(0)
-        stated = Stated(np.zeros(0, np.int64), np.zeros((0, 3)), np.zeros((0, 3)), none, none)
-        return derive(len(self.sessions), known, self._occupied(self.ties), self._occupied(self.setups), stated)
+        stated = StatedShifts(np.zeros(0, np.int64), np.zeros((0, 3)), np.zeros((0, 3)), none, none)
+        return derive_shifts(len(self.sessions), known, self._occupied(self.ties), self._occupied(self.setups), stated)
 
-    def _occupied(self, of: _Occupations) -> Occupied:
-        return Occupied(of.session, np.searchsorted(self.used, of.mark), self.marks.xyz[of.mark], of.sigma)
+    def _occupied(self, of: _Occupations) -> ReceiversOverMarks:
+        return ReceiversOverMarks(of.session, np.searchsorted(self.used, of.mark), self.marks.xyz[of.mark], of.sigma)
 
     def _differences(self) -> Floats:
         """Return (c, 3, 3) the covariance of observed minus known of every check, local; NaN where it is not tied."""

@@ -13,7 +13,6 @@ import pyarrow as pa
 from pipeline.clock import from_iso
 from pipeline.fieldwork.field_job import FieldJob, find_field_job, left_out_message, reach_of
 from pipeline.fieldwork.mark_pairs import Pair, pairs
-from pipeline.fieldwork.nearby_marks import Marks
 from pipeline.fieldwork.sheet_content import sheet_of
 from pipeline.files.atomic_write import atomic_write
 from pipeline.files.file_patterns import fits
@@ -193,26 +192,22 @@ def _rows(found: FieldJob) -> pa.RecordBatch:
         "holds": pa.array([None if held is None else str(held) for held in marks.holds], pa.string()),
         "source": pa.array([text or None for text in marks.source], pa.string()),
         "dated": pa.array([text or None for text in marks.dated], pa.string()),
-        "status": pa.array(_status(marks, found), pa.string()),
+        "status": pa.array(_status(found), pa.string()),
     }
     return pa.RecordBatch.from_arrays([columns[name] for name in COLUMNS.names], schema=COLUMNS)
 
 
-def _status(marks: Marks, found: FieldJob) -> list[str]:
+def _status(found: FieldJob) -> list[str]:
     """Return how the coordinates of each mark came about."""
     number = found.record["issue"] if found.record is not None else 0
     issued = f"adjusted from issue {number:03d}"
     words = {
         (False, False): "register",
-        (True, True): issued,
         (True, False): f"register, position {issued}",
         (False, True): f"register, height {issued}",
     }
-    new = {row["mark"] for row in found.record["marks"] if row["holds"] is None} if found.record is not None else set()
-    told = []
-    for name, (position, height) in zip(marks.names, marks.issued.tolist(), strict=True):
-        told.append(issued if name in new and (position or height) else words[position, height])
-    return told
+    both = zip(found.wholly_adjusted, found.marks.issued.tolist(), strict=True)
+    return [issued if whole else words[position, height] for whole, (position, height) in both]
 
 
 def _said(found: FieldJob) -> Said:

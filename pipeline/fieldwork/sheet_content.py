@@ -34,8 +34,9 @@ def sheet_of(
 ) -> Sheet:
     """Return the sheet of handed-out marks, the nearest to the work first; what has no room is in ``file``."""
     marks, first = found.marks, found.marks.placed[:_MARKS]
-    every_row: list[Row] = rows.to_pylist()
-    letters = {text: _letter(at) for at, text in enumerate(dict.fromkeys(map(_origin, every_row[:_MARKS])))}
+    whole = zip(rows.to_pylist(), found.wholly_adjusted, strict=True)
+    every_row: list[Row] = [row | {"origin": _origin(row, adjusted=adjusted)} for row, adjusted in whole]
+    letters = {text: _letter(at) for at, text in enumerate(dict.fromkeys(row["origin"] for row in every_row[:_MARKS]))}
     shown = [number for number, placed in enumerate(first.tolist()) if placed]
     place = {number: at for at, number in enumerate(shown)}
     both = [pair for pair in every if pair.first in place and pair.second in place]
@@ -118,7 +119,7 @@ def _marks(every: Sequence[Row], found: FieldJob, file: str, letters: Mapping[st
         length("95 % plan", "hu95"),
         length("95 % height", "vu95"),
         name("Holds", "holds"),
-        Column("Origin", "word", lambda row: letters[_origin(row)]),
+        Column("Origin", "word", lambda row: letters[row["origin"]]),
     ]
     caption = f"Coordinates {found.axes.described}; degrees; 95 % uncertainties in metres, - where none is stated."
     return table(caption, columns, chosen, file)
@@ -128,10 +129,9 @@ def _degrees(head: str, key: str) -> Column[Row]:
     return Column(head, "n", lambda row: NONE if row[key] is None else f"{row[key]:.9f}")
 
 
-def _origin(row: Row) -> str:
-    parts = [row["status"], row["source"], row["dated"]]
-    if row["status"].startswith("adjusted"):
-        parts = [row["status"], row["dated"]]
+def _origin(row: Row, *, adjusted: bool) -> str:
+    """Return where the coordinates of a mark come from: the register's words tell of none that an issue adjusted."""
+    parts = [row["status"], None if adjusted else row["source"], row["dated"]]
     return shortened(", ".join(part for part in parts if part), _ORIGIN)
 
 

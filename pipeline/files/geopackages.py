@@ -201,11 +201,11 @@ def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:
     if flags & _EMPTY:
         return None
     wkb = stored[8 + envelope :]
-    if len(wkb) >= _COUNT_ENDS and wkb[0] <= 1 and kind_of(wkb) in _MULTIPOINTS:
+    if len(wkb) >= _COUNT_ENDS and wkb[0] <= 1 and geometry_kind(wkb) in _MULTIPOINTS:
         if (point := _single(wkb)) is None:
             return None
         wkb = point
-    if len(wkb) < 5 or wkb[0] > 1 or POINTS.get(kind_of(wkb), len(wkb)) != len(wkb):
+    if len(wkb) < 5 or wkb[0] > 1 or POINTS.get(geometry_kind(wkb), len(wkb)) != len(wkb):
         raise BrokenGeometry("the geometry is truncated or damaged")
     return wkb
 
@@ -216,7 +216,7 @@ def _single(wkb: bytes) -> bytes | None:
     point = wkb[_COUNT_ENDS:]
     if count > 1:
         raise BrokenGeometry(several_points(counted(count, "point")))
-    if count and (len(point) < 5 or point[0] > 1 or kind_of(point) not in POINTS):
+    if count and (len(point) < 5 or point[0] > 1 or geometry_kind(point) not in POINTS):
         raise BrokenGeometry("the geometry is truncated or damaged")
     return point if count else None
 
@@ -226,6 +226,6 @@ def is_plain_point(stored: bytes, wkb: bytes) -> bool:
     return len(stored) - 8 - len(wkb) in _ENVELOPE_BYTES.values()
 
 
-def kind_of(wkb: bytes) -> int:
+def geometry_kind(wkb: bytes) -> int:
     """Return the geometry type in the head of a well-known binary."""
     return int.from_bytes(wkb[1:5], "little" if wkb[0] == 1 else "big")

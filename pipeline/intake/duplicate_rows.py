@@ -67,8 +67,8 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared, bases: Sequence[str |
     again, first = repeated(rows.each("hashes"), whole)
     fresh = rows.having(WHOLE, PLACED)
     fresh[again] = False
-    found = alike(rows, fresh)
-    pairs = np.concatenate([np.column_stack([again, first]), found.same])
+    pairs_alike = alike(rows, fresh)
+    pairs = np.concatenate([np.column_stack([again, first]), pairs_alike.same])
     if len(pairs):
         again, first = grouped(pairs, _better(rows, pairs))
     fresh[again] = False
@@ -83,10 +83,10 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared, bases: Sequence[str |
     again, first = _with_copies(again, first, copied)
     fresh[again] = False
     recurring = find_recurring(rows, prepared, shared, fresh, late, copied.on_marks, bases)
-    shifted = find_shifted(rows, prepared, found.apart, found.together)
-    told = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted if one.named)])
-    found = replace(found, apart=found.apart[~pairs_among(found.apart, told)])
-    notes = [*notes, *copied.notes, *_undecided(rows, prepared, found)]
+    shifted = find_shifted(rows, prepared, pairs_alike.apart, pairs_alike.together)
+    named = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted if one.named)])
+    pairs_alike = replace(pairs_alike, apart=pairs_alike.apart[~pairs_among(pairs_alike.apart, named)])
+    notes = [*notes, *copied.notes, *_undecided(rows, prepared, pairs_alike)]
     return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted, recurring)
 
 
@@ -210,15 +210,14 @@ def _undecided(rows: ReadingRows, prepared: Prepared, found: Alike) -> Iterator[
     for (one, other), count in _counted(exports):
         here = (exports == [one, other]).all(axis=1)
         if one == other:
-            told = here & near if (here & near).sum() <= max(_HABIT * sizes[one], 1) else np.zeros(len(here), bool)
+            odd = here & near if (here & near).sum() <= max(_HABIT * sizes[one], 1) else np.zeros(len(here), bool)
         else:
             common = count >= _DAY and count >= _SHARE * min(sizes[one], sizes[other])
-            told = here if common else here & near
-        if told.any():
+            odd = here if common else here & near
+        if odd.any():
             yield (
-                f"{_which(prepared, one, other)} {counted(int(told.sum()), 'pair')} of readings with the same name and"
-                " time at different places, of which at most one is right: "
-                + _listed(rows, prepared, found.apart[told])
+                f"{_which(prepared, one, other)} {counted(int(odd.sum()), 'pair')} of readings with the same name and"
+                " time at different places, of which at most one is right: " + _listed(rows, prepared, found.apart[odd])
             )
     exports = rows.export(found.renamed).astype(np.int64)
     for (one, other), count in _counted(exports):

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.control import Register
 from pipeline.job.model import FieldShift
 from pipeline.near import listed, nearest
@@ -208,7 +208,7 @@ def _overlap(earlier: FieldWindow, later: FieldWindow) -> tuple[str, str] | None
     apart = earlier.base is not None and later.base is not None and earlier.base != later.base
     if later.start >= earlier.until or apart or exports == set():
         return None
-    said = f"two field shifts of session {later.name} overlap from {clock(later.start)} UTC"
+    said = f"two field shifts of session {later.name} overlap from {stamp(later.start)} UTC"
     file, line = earlier.where
     other = f"the other at {file}:{line}" if line != later.where[1] else "both on this line"
     if _source(earlier.stated) == _source(later.stated):

@@ -117,16 +117,16 @@ def find_implausible(
     held: dict[int, str] = {}
     notes = []
     for window in prepared.windows:
-        told = judged.session(window.index)
-        held |= told.held
+        of_session = judged.session(window.index)
+        held |= of_session.held
         name = f"session {window.session.name}"
-        if told.held:
-            notes.append(f"{name}: {_cannot(len(told.held))}: {_listed(rows, prepared, told.held)}")
-        if told.doubtful:
-            some = counted(len(told.doubtful), "reading is", "readings are")
-            listed = _listed(rows, prepared, told.doubtful)
+        if of_session.held:
+            notes.append(f"{name}: {_cannot(len(of_session.held))}: {_listed(rows, prepared, of_session.held)}")
+        if of_session.doubtful:
+            some = counted(len(of_session.doubtful), "reading is", "readings are")
+            listed = _listed(rows, prepared, of_session.doubtful)
             notes.append(f"{name}: {some} far from the others and should be checked: {listed}")
-        for run, metres in told.jumps:
+        for run, metres in of_session.jumps:
             lie = counted(len(run), "reading in a row is", "readings in a row are")
             first = np.array(run[:1], np.int64)
             at = f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
@@ -134,9 +134,9 @@ def find_implausible(
                 f"{at}: {name}: {lie} {metres:,.0f} m to one side of those before and after (first one here): if"
                 " nothing was measured there, check whether a digit of a coordinate was mistyped"
             )
-    found = np.array(sorted(held), np.int64)
-    details = tuple(held[number] for number in found.tolist())
-    return Implausible(found, details, tuple(notes), judged.middles, tuple(_cliffs(rows, judged.steep)))
+    numbers = np.array(sorted(held), np.int64)
+    details = tuple(held[number] for number in numbers.tolist())
+    return Implausible(numbers, details, tuple(notes), judged.middles, tuple(_cliffs(rows, judged.steep)))
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
@@ -189,17 +189,17 @@ class _Judge:
         of_middle = f"the middle of {name}" if own else "the job's middle"
         beyond = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
         against = Against(mid, limit, beyond, fence(high), of_middle)
-        found = look_at_positions(mine, against if base is None else against.with_base(base, f"the base of {name}"))
-        if base is not None and not from_base(found.far, mine.count):
-            found = look_at_positions(mine, against)
-        found.describe_far()
+        positions = look_at_positions(mine, against if base is None else against.with_base(base, f"the base of {name}"))
+        if base is not None and not from_base(positions.far, mine.count):
+            positions = look_at_positions(mine, against)
+        positions.describe_far()
         ordinary = own and mine.count >= _COMPANY
-        for number, away in found.apart.alone(mine) if ordinary else ():
-            found.findings.doubtful[number] = f"is {distance_in_words(away, of_middle)}"
-        self._heights(found, mine, ordinary, session)
+        for number, away in positions.apart.alone(mine) if ordinary else ():
+            positions.findings.doubtful[number] = f"is {distance_in_words(away, of_middle)}"
+        self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
-            self._jumps(found, mine)
-        return found.findings
+            self._jumps(positions, mine)
+        return positions.findings
 
     def _jumps(self, found: PositionLook, mine: OfSession) -> None:
         """Add runs of readings that jump and come back."""
@@ -244,10 +244,10 @@ class _Judge:
             by = off[row] if off[row] else beyond[row]
             where = f"{length_in_words(abs(by))} {'above' if by > 0 else 'below'} its neighbours"
             written = f"{height[row]:.3f}" if abs(height[row]) < _PRINTED else f"{height[row]:g}"
-            said = f"has a height of {written} m, {where if abs(by) >= _SAID else 'to the last digit'}"
+            height_told = f"has a height of {written} m, {where if abs(by) >= _SAID else 'to the last digit'}"
             certain = impossible[row] or false[row] or no_zero[row]
             into = findings.held if certain else findings.doubtful
-            into[int(number[row])] = said + look_in_brackets(looks[row])
+            into[int(number[row])] = height_told + look_in_brackets(looks[row])
 
     def _zeros(self, numbers: Integers, heights: Floats, around: Fence) -> float:
         """Return the chance that all of these readings have a height of zero, among those of their session.

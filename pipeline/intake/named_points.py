@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
@@ -215,12 +215,12 @@ def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Probl
 def _not_raw(prepared: Prepared, one: FieldWindow, tie: str, usable: list[_Row]) -> tuple[str, str]:
     """Return why none of the usable readings of a field shift's tie was read raw before it, and what to do."""
     row = next((row for row in usable if row["session"] == one.session), usable[0])
-    export, when = prepared.exports[int(str(row["export"]))].shown, clock(_milliseconds(row["time"]))
+    export, when = prepared.exports[int(str(row["export"]))].shown, stamp(_milliseconds(row["time"]))
     applied = "when the shift was applied already" if row["session"] == one.session else "in a later session"
     what = f'"{tie}" ({export}:{row["source_row"]}), observed {when} UTC, {applied}'
     return (
         what,
-        f"the field shift needs a raw reading of the tie, taken before it began at {clock(one.start)} UTC: check"
+        f"the field shift needs a raw reading of the tie, taken before it began at {stamp(one.start)} UTC: check"
         " `from`, or name that reading",
     )
 
@@ -320,7 +320,7 @@ def _why(looked: _Looked, point: str, session: int, rows: list[_Row]) -> tuple[s
     if time is None:
         return f"{at}, which has no readable time{_detail(row)}", _advice(row, prepared)
     when = _milliseconds(time)
-    seen = clock(when)
+    seen = stamp(when)
     number, base = int(str(row["session"])), str(row["base"] or "").strip()
     if number == TWO:
         column = export.points.columns.base

@@ -163,8 +163,14 @@ def _unnatural(one: str, other: str) -> bool:
 
 @dataclass(frozen=True)
 class _Sequence:
-    """Readings of one export and base id: (n,) their numbers, times, sessions and flags, in some order."""
+    """Readings of one ``export`` and ``base`` id: (n,) their numbers, times, sessions and flags, in some order.
 
+    ``rows`` is every reading of the job, which the numbers count.
+    """
+
+    export: int
+    base: str | None
+    rows: ReadingRows
     number: Integers
     time: Integers
     session: NDArray[np.int32]
@@ -175,7 +181,17 @@ class _Sequence:
 
     def turned(self) -> "_Sequence":
         """Return the same from the last to the first."""
-        return _Sequence(self.number[::-1], self.time[::-1], self.session[::-1], self.flags[::-1])
+        return replace(
+            self,
+            number=self.number[::-1],
+            time=self.time[::-1],
+            session=self.session[::-1],
+            flags=self.flags[::-1],
+        )
+
+    def source_rows(self, places: slice | Sequence[int]) -> Integers:
+        """Return the rows in their file of the readings at some places."""
+        return self.rows.source_row(self.number[places])
 
 
 class RowOrder:
@@ -202,20 +218,20 @@ class RowOrder:
         """
         counts = rows.counts()
         ends = np.cumsum(counts)
-        found: list[Astray] = []
+        astray: list[Astray] = []
         for number in np.flatnonzero(counts >= _IN_ORDER).tolist():
             sorting = self._sorting[number]
             if sorting.by_name or sorting.by_codes:
                 continue
             here = slice(int(ends[number] - counts[number]), int(ends[number]))
-            for base, sequence in self._sequences(rows, here, again, number):
-                found += self._astray(sequence, number, bases[base], rows, sorting.by_code)
-        return tuple(found)
+            for sequence in self._sequences(rows, here, again, number, bases):
+                astray += self._astray(sequence)
+        return tuple(astray)
 
     def _sequences(
-        self, rows: ReadingRows, here: slice, again: Integers, number: int
-    ) -> Iterator[tuple[int, _Sequence]]:
-        """Yield base id and readings of an export, of those ids whose times go back; most files have none."""
+        self, rows: ReadingRows, here: slice, again: Integers, export: int, bases: Sequence[str | None]
+    ) -> Iterator[_Sequence]:
+        """Yield the readings of an export by base id, of those ids whose times go back; most files have none."""
         sound: Flags = (rows.flags[here] & SOUND) != 0
         repeated = again[(again >= here.start) & (again < here.stop)] - here.start
         sound[repeated] = False
@@ -234,48 +250,53 @@ class RowOrder:
         for code in sorted(back):
             pieces = [(time[base == code], which[base == code]) for time, base, which in _pieces(rows, here, sound)]
             times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
-            yield code, _Sequence(numbers, times, rows.session[numbers], rows.flags[numbers])
+            yield _Sequence(
+                export=export,
+                base=bases[code],
+                rows=rows,
+                number=numbers,
+                time=times,
+                session=rows.session[numbers],
+                flags=rows.flags[numbers],
+            )
 
-    def _astray(
-        self, of: _Sequence, export: int, base: str | None, rows: ReadingRows, by_code: bool
-    ) -> Iterator[Astray]:
+    def _astray(self, of: _Sequence) -> Iterator[Astray]:
+        sorting = self._sorting[of.export]
         for one in (of, of.turned()):
-            wrapped, time = _wraps(one, self.exports[export]) if one is of else ([], one.time)
+            wrapped, time = _wraps(one, self.exports[of.export]) if one is of else ([], one.time)
             breaks = _breaks(time)
             if breaks is None:
                 continue
             sets = [_sets(one, time, *edges) for edges in breaks]
             out = sum(min((len(which) for which in both), default=0) for both in sets)
-            order = None if self._sorting[export].grouped else self._order(one, time, export, base, rows)
+            order = None if sorting.grouped else self._order(one, time)
             if out * _IN_ORDER > len(one):
                 moved = [each for number, both in enumerate(sets) for each in _moved(one, order, breaks[number], both)]
                 if not moved:
                     continue
-                yield from (_of_block(one, each, export, rows) for each in moved)
+                yield from (_of_block(one, each) for each in moved)
                 return
             for start, stop, by in wrapped:
-                yield self._wrap(one, start, stop, by, export, base, rows)
+                yield self._wrap(one, start, stop, by)
             blocks = _blocks(breaks, sets, len(one))
             for number, both in enumerate(sets):
                 crew = partial(_of_another_crew, order, breaks[number][1])
-                told = [] if number in blocks else [*_out_of_order(one, time, both, export, rows, by_code, crew)]
-                moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in told) else []
-                if moved and (moved[0].certain or not told):
-                    told = [_of_block(one, moved[0], export, rows)]
-                yield from told
+                astray = [] if number in blocks else [*_out_of_order(one, time, both, sorting.by_code, crew)]
+                moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in astray) else []
+                if moved and (moved[0].certain or not astray):
+                    astray = [_of_block(one, moved[0])]
+                yield from astray
             return
 
-    def _order(self, of: _Sequence, time: Integers, export: int, base: str | None, rows: ReadingRows) -> Order:
+    def _order(self, of: _Sequence, time: Integers) -> Order:
         """Return readings as blocks are looked for in them."""
-        jumps = self._jumps[export]
+        jumps = self._jumps[of.export]
 
         def attach(times: Integers) -> NDArray[np.int32]:
-            return self.index.attach(times, pa.array([base] * len(times), pa.string()))
+            return self.index.attach(times, pa.array([of.base] * len(times), pa.string()))
 
         def row_at(place: int) -> int:
-            return int(
-                rows.source_row(of.number[[place - 1, place]]).max()
-            )  # of a file that goes back in time the other
+            return int(of.source_rows([place - 1, place]).max())  # of a file that goes back in time the other
 
         def jump(place: int) -> tuple[bool, bool]:
             return row_at(place) in jumps.named, row_at(place) in jumps.coded
@@ -295,25 +316,23 @@ class RowOrder:
             anew=anew,
         )
 
-    def _wrap(
-        self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: ReadingRows
-    ) -> Astray:
+    def _wrap(self, of: _Sequence, start: int, stop: int, by: int) -> Astray:
         """Return rows that a clock which began again has written."""
-        then = self.index.attach(of.time[start:stop] + by, pa.array([base] * (stop - start), pa.string()))
+        then = self.index.attach(of.time[start:stop] + by, pa.array([of.base] * (stop - start), pa.string()))
         now = of.session[start:stop]
         changed = (then >= 0) & (then != now)
         first = int(np.argmax(changed))
         doubted = tuple(np.unique(now[changed]).tolist())
-        row, last = (int(each) for each in rows.source_row(of.number[[start, stop - 1]]))
+        row, last = (int(each) for each in of.source_rows([start, stop - 1]))
         return Astray(
-            export=export,
+            export=of.export,
             row=row,
             last_row=last,
             count=stop - start,
             first=int(of.time[start]),
             last=int(of.time[stop - 1]),
-            before=_row(of, start - 1, rows),
-            behind=_row(of, stop, rows),
+            before=_row(of, start - 1),
+            behind=_row(of, stop),
             session=int(now[first]),
             place=int(then[first]),
             doubted=doubted,
@@ -401,8 +420,6 @@ def _out_of_order(
     of: _Sequence,
     time: Integers,
     both: list[range],
-    export: int,
-    rows: ReadingRows,
     by_code: bool,
     crew: Callable[[range], bool],
 ) -> Iterator[Astray]:
@@ -411,16 +428,14 @@ def _out_of_order(
     What another ``crew`` may have measured then is not doubted.
     """
     lighter, other = both
-    told = _one(of, time, lighter, export, rows, by_code)
-    beside = (
-        _one(of, time, other, export, rows, by_code) if _weight(of, other) <= _EITHER * _weight(of, lighter) else None
-    )
-    if told is None or (beside is not None and beside.doubted and not told.doubted):
-        told, beside, lighter = beside, None, other
-    if told is not None and told.doubted and crew(lighter):
-        told = replace(told, doubted=())
-    if told is not None:
-        yield told if beside is None else _with(told, beside)
+    astray = _one(of, time, lighter, by_code)
+    beside = _one(of, time, other, by_code) if _weight(of, other) <= _EITHER * _weight(of, lighter) else None
+    if astray is None or (beside is not None and beside.doubted and not astray.doubted):
+        astray, beside, lighter = beside, None, other
+    if astray is not None and astray.doubted and crew(lighter):
+        astray = replace(astray, doubted=())
+    if astray is not None:
+        yield astray if beside is None else _with(astray, beside)
 
 
 def _with(told: Astray, beside: Astray) -> Astray:
@@ -428,7 +443,7 @@ def _with(told: Astray, beside: Astray) -> Astray:
     return replace(told, doubted=doubted)
 
 
-def _one(of: _Sequence, time: Integers, which: range, export: int, rows: ReadingRows, by_code: bool) -> Astray | None:
+def _one(of: _Sequence, time: Integers, which: range, by_code: bool) -> Astray | None:
     """Return rows as out of order, where those beside them run on and none stands on a mark; else None."""
     start, stop, n = which.start, which.stop, len(of)
     here = slice(start, stop)
@@ -450,30 +465,28 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Reading
     if not changed.any() and (len(which) > _FEW or not (apart[free] >= _TOLD).any()):
         return None
     doubted = tuple(np.unique(of.session[here][changed]).tolist()) if len(beside) == 2 else ()
-    return _astray_rows(of, which, changed if changed.any() else free, int(near[0]), doubted, export, rows)
+    return _astray_rows(of, which, changed if changed.any() else free, int(near[0]), doubted)
 
 
-def _of_block(of: _Sequence, block: Moved, export: int, rows: ReadingRows) -> Astray:
+def _of_block(of: _Sequence, block: Moved) -> Astray:
     sessions = of.session[block.rows.start : block.rows.stop][block.changed]
     doubted = tuple(np.unique(sessions).tolist()) if block.certain else ()
-    found = _astray_rows(of, block.rows, block.changed, block.place, doubted, export, rows)
+    found = _astray_rows(of, block.rows, block.changed, block.place, doubted)
     return replace(found, lag=block.lag)
 
 
-def _astray_rows(
-    of: _Sequence, which: range, told: Flags, place: int, doubted: tuple[int, ...], export: int, rows: ReadingRows
-) -> Astray:
-    """Return rows out of order: those ``told`` (k,) of which, and the session of their place."""
+def _astray_rows(of: _Sequence, which: range, among: Flags, place: int, doubted: tuple[int, ...]) -> Astray:
+    """Return rows out of order: those ``among`` (k,) ``which``, and the session of their place."""
     start, stop = which.start, which.stop
-    mine = np.flatnonzero(told) + start
+    mine = np.flatnonzero(among) + start
     ordered = np.sort(of.number[mine])
-    (at, last) = (int(each) for each in rows.source_row(ordered[[0, -1]]))
+    (at, last) = (int(each) for each in of.rows.source_row(ordered[[0, -1]]))
     first_time, last_time = (int(of.time[of.number == number][0]) for number in ordered[[0, -1]].tolist())
-    neighbours = sorted(filter(None, (_row(of, start - 1, rows), _row(of, stop, rows))))
+    neighbours = sorted(filter(None, (_row(of, start - 1), _row(of, stop))))
     before = next((each for each in neighbours if each[0] < at), None)
     behind = next((each for each in neighbours[::-1] if each[0] > at), None)
     return Astray(
-        export=export,
+        export=of.export,
         row=at,
         last_row=last,
         count=len(mine),
@@ -487,11 +500,11 @@ def _astray_rows(
     )
 
 
-def _row(of: _Sequence, place: int, rows: ReadingRows) -> tuple[int, int] | None:
+def _row(of: _Sequence, place: int) -> tuple[int, int] | None:
     """Return the row in its file and the time of a reading; None beyond the ends."""
     if not 0 <= place < len(of):
         return None
-    return int(rows.source_row(of.number[[place]])[0]), int(of.time[place])
+    return int(of.source_rows([place])[0]), int(of.time[place])
 
 
 def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], Integers]:
@@ -503,7 +516,7 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
     """
     local = of.time + _ahead(export, of.time)
     time, twelve, dated = of.time.copy(), of_twelve(local), export.points.columns.date is not None
-    found = []
+    wraps = []
     for start, stop in dates(local):
         own = local[start:stop]
         if (at := turn(own)) is None:
@@ -514,6 +527,6 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
             by = DAY // 2
         else:
             continue
-        found.append((start + at, stop, by))
+        wraps.append((start + at, stop, by))
         time[start + at : stop] += by
-    return found, time
+    return wraps, time

@@ -9,7 +9,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags
-from pipeline.clock import clock, moment
+from pipeline.clock import moment, stamp
 from pipeline.intake import accept
 from pipeline.job.model import Quality
 from pipeline.near import and_more
@@ -90,15 +90,15 @@ class Sieve:
             began = self.index.attach(milliseconds(one), one.column("base"))
             if began[0] >= 0:
                 return self._both(one, int(began[0]))
-            return f"observed {clock(time)} UTC with no base id, in the time of {with_bases(covering)}"
+            return f"observed {stamp(time)} UTC with no base id, in the time of {with_bases(covering)}"
         if covering and base_key(base):
             return (
-                f"observed {clock(time)} UTC with base id {base}, in the time of {with_bases(covering)};"
+                f"observed {stamp(time)} UTC with base id {base}, in the time of {with_bases(covering)};"
                 f" {right_id(base, covering, self.windows)}"
             )
         if moment(time).date() in _UNSET:
-            return f"observed {clock(time)} UTC: the receiver clock had not been set by satellites yet"
-        return f"observed {clock(time)} UTC; " + self._nearest(time)
+            return f"observed {stamp(time)} UTC: the receiver clock had not been set by satellites yet"
+        return f"observed {stamp(time)} UTC; " + self._nearest(time)
 
     def _both(self, one: pa.RecordBatch, began: int) -> str:
         """Say of one reading in which sessions it begins and ends."""
@@ -106,14 +106,14 @@ class Sieve:
         ended = int(self.index.attach(np.asarray(end, np.int64) - 1, one.column("base"))[0])
         first, then = (self.windows[number].session.name for number in (began, ended))
         return (
-            f"observed {clock(start[0].as_py())} to {clock(end[0].as_py())} UTC, from session {first} into {then}:"
+            f"observed {stamp(start[0].as_py())} to {stamp(end[0].as_py())} UTC, from session {first} into {then}:"
             " a mean over both bases"
         )
 
     def _nearest(self, time: int) -> str:
         """Say which session's start or end lies nearest to a time."""
-        ends = [(abs(time - w.start_ms), f"session {w.session.name} starts {clock(w.start_ms)}") for w in self.windows]
-        ends += [(abs(time - w.end_ms), f"session {w.session.name} ends {clock(w.end_ms)}") for w in self.windows]
+        ends = [(abs(time - w.start_ms), f"session {w.session.name} starts {stamp(w.start_ms)}") for w in self.windows]
+        ends += [(abs(time - w.end_ms), f"session {w.session.name} ends {stamp(w.end_ms)}") for w in self.windows]
         return min(ends)[1] if ends else "the job has no session"
 
 

@@ -17,26 +17,26 @@ def meaning(job: Job) -> str:
     part counts: files are told apart by their content, which the issue's list of inputs holds; what a table of codes
     says counts by itself.
     """
-    told = job.model_dump(by_alias=True, exclude_none=True, exclude=_SILENT)
-    if not told.get("particulars"):
-        told.pop("particulars", None)
+    content = job.model_dump(by_alias=True, exclude_none=True, exclude=_SILENT)
+    if not content.get("particulars"):
+        content.pop("particulars", None)
     if (zone := local_clock(job)) is not None and zone not in {points.time_zone for points in job.points}:
-        told["local_clock"] = zone  # [source] alone has it, and the report shows times by it
-    told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
+        content["local_clock"] = zone  # [source] alone has it, and the report shows times by it
+    content["session"] = sorted(content["session"], key=lambda session: (session["start"], session["name"]))
     for name, keys in _LATER.items():
         for key in keys:
             if getattr(getattr(job, name), key) == type(getattr(job, name)).model_fields[key].default:
-                told[name].pop(key, None)
-    told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
-    told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
-    drawing = told.pop("drawing")
-    if "dxf" in told["issue"]["formats"] and job.drawing != Drawing():
-        told["drawing"] = {**drawing, "codes": sorted(drawing["codes"], key=lambda one: str(one["code"]))}
+                content[name].pop(key, None)
+    content["issue"]["hold_back"] = sorted(set(content["issue"]["hold_back"]))
+    content["issue"]["formats"] = sorted({"gpkg", *content["issue"]["formats"]})
+    drawing = content.pop("drawing")
+    if "dxf" in content["issue"]["formats"] and job.drawing != Drawing():
+        content["drawing"] = {**drawing, "codes": sorted(drawing["codes"], key=lambda one: str(one["code"]))}
     if job.linework is not None:
-        told["linework"] |= {key: sorted(told["linework"][key]) for key in ("codes", "start", "end", "close")}
-    for points in told["points"]:
+        content["linework"] |= {key: sorted(content["linework"][key]) for key in ("codes", "start", "end", "close")}
+    for points in content["points"]:
         points["files"] = [Path(pattern).name for pattern in points["files"]]
-    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return json.dumps(content, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
 #: What shapes no issue, or counts elsewhere; `[source]` is part of every block.

@@ -6,6 +6,7 @@ from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from pipeline.clock import LEAP_SECONDS
+from pipeline.job.clock_names import CLOCK_NAMES
 from pipeline.near import nearest
 
 #: The forms that are read.
@@ -21,34 +22,6 @@ _LOOSE = re.compile(
 )
 _REVERSED = re.compile(r"Etc/GMT([+-])(\d{1,2})")
 
-#: Abbreviations of clocks, each with its offset and a place that keeps it; those with more than one meaning have more.
-ABBREVIATIONS: dict[str, tuple[tuple[str, str], ...]] = {
-    "CET": (("+01:00", "Europe/Vienna"),), "CEST": (("+02:00", "Europe/Vienna"),),
-    "MEZ": (("+01:00", "Europe/Vienna"),), "MESZ": (("+02:00", "Europe/Vienna"),),
-    "WET": (("+00:00", "Europe/Lisbon"),), "WEST": (("+01:00", "Europe/Lisbon"),),
-    "EET": (("+02:00", "Europe/Athens"),), "EEST": (("+03:00", "Europe/Athens"),),
-    "BST": (("+01:00", "Europe/London"), ("+06:00", "Asia/Dhaka")),
-    "IST": (("+05:30", "Asia/Kolkata"), ("+01:00", "Europe/Dublin"), ("+02:00", "Asia/Jerusalem")),
-    "MSK": (("+03:00", "Europe/Moscow"),), "TRT": (("+03:00", "Europe/Istanbul"),),
-    "EST": (("-05:00", "America/New_York"),), "EDT": (("-04:00", "America/New_York"),),
-    "CST": (("-06:00", "America/Chicago"), ("+08:00", "Asia/Shanghai")),
-    "CDT": (("-05:00", "America/Chicago"),),
-    "MST": (("-07:00", "America/Denver"),), "MDT": (("-06:00", "America/Denver"),),
-    "PST": (("-08:00", "America/Los_Angeles"),), "PDT": (("-07:00", "America/Los_Angeles"),),
-    "AKST": (("-09:00", "America/Anchorage"),), "AKDT": (("-08:00", "America/Anchorage"),),
-    "HST": (("-10:00", "Pacific/Honolulu"),),
-    "AST": (("-04:00", "America/Halifax"), ("+03:00", "Asia/Riyadh")), "ADT": (("-03:00", "America/Halifax"),),
-    "NST": (("-03:30", "America/St_Johns"),), "NDT": (("-02:30", "America/St_Johns"),),
-    "BRT": (("-03:00", "America/Sao_Paulo"),), "ART": (("-03:00", "America/Argentina/Buenos_Aires"),),
-    "NZST": (("+12:00", "Pacific/Auckland"),), "NZDT": (("+13:00", "Pacific/Auckland"),),
-    "AEST": (("+10:00", "Australia/Sydney"),), "AEDT": (("+11:00", "Australia/Sydney"),),
-    "ACST": (("+09:30", "Australia/Adelaide"),), "ACDT": (("+10:30", "Australia/Adelaide"),),
-    "AWST": (("+08:00", "Australia/Perth"),), "JST": (("+09:00", "Asia/Tokyo"),), "KST": (("+09:00", "Asia/Seoul"),),
-    "SGT": (("+08:00", "Asia/Singapore"),), "HKT": (("+08:00", "Asia/Hong_Kong"),),
-    "SAST": (("+02:00", "Africa/Johannesburg"),),
-    "CAT": (("+02:00", "Africa/Maputo"),), "EAT": (("+03:00", "Africa/Nairobi"),), "WAT": (("+01:00", "Africa/Lagos"),),
-}  # fmt: skip
-
 #: IANA names that stand still all year, whatever the clocks at the place do.
 _FIXED = {"EST", "MST", "HST"}
 
@@ -59,7 +32,7 @@ def zone_problem(zone: str) -> tuple[str, str] | None:
         return None
     short = zone.strip().upper()
     if zone in _FIXED:
-        offset, place = ABBREVIATIONS[zone][0]
+        offset, place = CLOCK_NAMES[zone].places[0]
         what = f"the time zone '{zone}' is {offset} all year, also where the clocks go forward in summer"
         return what, f'write the place, such as "{place}", or "{offset}" where the clock never changes'
     return f"the time zone '{zone}' is not known", _instead(zone, short)
@@ -118,7 +91,7 @@ def _instead(zone: str, short: str) -> str:
     loose = _LOOSE.fullmatch(zone.strip())
     if loose is not None:
         return _offset(loose)
-    if short in ABBREVIATIONS:
+    if short in CLOCK_NAMES and CLOCK_NAMES[short].places:
         return _abbreviation(short)
     known = {name.casefold(): name for name in _iana()}
     same = known.get(zone.strip().casefold().replace(" ", "_"))
@@ -141,8 +114,8 @@ def _offset(loose: "re.Match[str]") -> str:
 
 
 def _abbreviation(short: str) -> str:
-    ways = [f'"{place}", or "{offset}" if the clock never changed' for offset, place in ABBREVIATIONS[short]]
-    several = " or ".join(place for _, place in ABBREVIATIONS[short])
+    ways = [f'"{place}", or "{offset}" if the clock never changed' for offset, place in CLOCK_NAMES[short].places]
+    several = " or ".join(place for _, place in CLOCK_NAMES[short].places)
     if len(ways) > 1:
         return f"it has more than one meaning ({several}): write the place, such as {ways[0]}"
     return f"write the place, such as {ways[0]}"

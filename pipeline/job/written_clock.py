@@ -5,31 +5,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from pipeline.job.clock_names import CLOCK_NAMES
 from pipeline.job.time_format import COUNTS, QUOTED, parts_of
-from pipeline.job.time_zones import ABBREVIATIONS, fixed_offset
+from pipeline.job.time_zones import fixed_offset
 from pipeline.job.toml_text import quoted
 
-#: Offsets of names of clocks beside those that `time_zones` suggests a place for; all of a name of several clocks.
-_MORE = {
-    "OEZ": ("+02:00",), "OESZ": ("+03:00",), "MET": ("+01:00",), "MEST": ("+02:00",), "МСК": ("+03:00",),
-    "EST": ("+10:00",), "EDT": ("+11:00",), "CST": ("+09:30",), "CDT": ("+10:30",), "MST": ("+08:00",),
-    "PST": ("+08:00",), "ADT": ("+04:00",), "GST": ("+04:00", "-02:00"), "SST": ("+08:00", "-11:00"),
-    "WIB": ("+07:00",), "WITA": ("+08:00",), "WIT": ("+09:00",), "ICT": ("+07:00",), "PHT": ("+08:00",),
-    "MYT": ("+08:00",), "PKT": ("+05:00",), "NPT": ("+05:45",), "IRST": ("+03:30",), "CLT": ("-04:00",),
-    "CLST": ("-03:00",), "COT": ("-05:00",), "PET": ("-05:00",), "ECT": ("-05:00",), "VET": ("-04:00",),
-    "BOT": ("-04:00",), "UYT": ("-03:00",), "PYT": ("-03:00", "-04:00"),
-}  # fmt: skip
-#: Offsets that the same names had in other years, or have elsewhere: less usual, and right all the same where written.
-_ALSO = {
-    "MSK": ("+04:00",), "МСК": ("+04:00",), "VET": ("-04:30",), "PET": ("+12:00", "+11:00"),
-    "CST": ("-05:00", "+10:30"), "CDT": ("-04:00", "+09:00"), "EST": ("+11:00",), "MST": ("+06:30", "-06:00"),
-    "AST": ("+04:00",), "ADT": ("+05:00",), "ECT": ("-04:00",), "PYT": ("-03:00",), "CLT": ("-03:00",),
-    "BST": ("+11:00", "-11:00"), "GST": ("+10:00",), "KST": ("+08:30",), "TRT": ("+02:00",), "IST": ("+03:00",),
-    "IRST": ("+04:30",), "WIT": ("+07:00",), "NST": ("-11:00", "+06:30"), "HST": ("-09:00",), "WST": ("+13:00",),
-    "PST": ("-04:00",), "ART": ("-02:00", "+02:00"), "BRT": ("-02:00",), "UYT": ("-02:00",), "WAT": ("+02:00",),
-    "CAT": ("+03:00",), "WEST": ("+00:00",), "SST": ("+11:00",), "PKT": ("+06:00",), "SAST": ("+03:00",),
-    "JST": ("+10:00",), "AWST": ("+09:00",), "MET": ("+02:00",), "NPT": ("+05:30",), "COT": ("-04:00",),
-}  # fmt: skip
 _UTC = frozenset(["UTC", "GMT", "UT", "TU", "TUC", "Z", "ZULU"])
 _GPS = frozenset(["GPS", "GPST"])
 #: What stands for a directive where the text between them is looked at.
@@ -108,9 +88,8 @@ def written_clock(time_format: str | None) -> WrittenClock | None:
             continue
         if word in _UTC or word.upper() in ("UTC", "GMT"):
             return WrittenClock(word, ("UTC",))
-        if zones := (*(offset for offset, _ in ABBREVIATIONS.get(word, ())), *_MORE.get(word, ())):
-            usual = tuple(dict.fromkeys(zones))
-            return WrittenClock(word, usual, also=tuple(each for each in _ALSO.get(word, ()) if each not in usual))
+        if (name := CLOCK_NAMES.get(word)) is not None:
+            return WrittenClock(word, name.usual, also=tuple(each for each in name.also if each not in name.usual))
     return None
 
 

@@ -89,7 +89,8 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
         form_now = form.value.strip('"')
     unit = _unit_of_clock(column, one.look.columns[column])
     called = f"{column} [{unit}]" if unit else column
-    zone, zone_now = _zone(times, called, columns.get("date"), texts, form_now, place, spans)
+    written = _Written(called, columns.get("date"), texts, form_now)
+    zone, zone_now = _zone(times, written, place, spans)
     zone = _of_units_row(zone, column, unit) if unit else zone
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
@@ -246,20 +247,23 @@ def _year_first(form: str) -> bool:
     return form.startswith("%y")
 
 
-def _zone(
-    times: Times,
-    column: str,
-    date: str | None,
-    texts: Sequence[str],
-    form: str | None,
-    place: tuple[float, float] | None,
-    spans: Spans | None,
-) -> tuple[State, str]:
+@dataclass(frozen=True)
+class _Written:
+    """How the times of an export are written: ``texts`` of a ``column`` in a ``form``, their ``date`` in another."""
+
+    column: str
+    date: str | None
+    texts: Sequence[str]
+    form: str | None
+
+
+def _zone(times: Times, written: _Written, place: tuple[float, float] | None, spans: Spans | None) -> tuple[State, str]:
     """Return the state of ``time_zone``, and the zone to read times by for now."""
     if times.zoned:
         return None, "UTC"
-    if (written := written_clock(form)) is not None:
-        return _written_zone(column, written), written.zones[0]
+    column, date, texts, form = written.column, written.date, written.texts, written.form
+    if (clock_behind := written_clock(form)) is not None:
+        return _written_zone(column, clock_behind), clock_behind.zones[0]
     said, of_date = zone_in_heading(column), zone_in_heading(date) if date is not None else None
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said

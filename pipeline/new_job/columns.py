@@ -47,7 +47,7 @@ _OWN = 0.8
 
 def mapped(look: FileLook) -> Mapped:
     """Return which column of an export or register is what."""
-    found = Mapped()
+    mapping = Mapped()
     doubles = doubles_of(look)
     slants = [name for name in look.names if _is_slant_length(look, name)]
     free = [name for name in look.names if name not in slants and not any(name in names for names in doubles.values())]
@@ -55,30 +55,30 @@ def mapped(look: FileLook) -> Mapped:
     def take(word: str, fits: Callable[[str], bool], called: str = "") -> bool:
         name = plainest(called or word, free, fits)
         if name is not None:
-            found.columns[word] = name
+            mapping.columns[word] = name
             free.remove(name)
         return name is not None
 
-    find_time(look, found, free)
-    of_halves = half_apart(look, found.columns, found.times)  # no other column is taken yet
-    find_position(look, found, free, take)
-    _sigmas(look, found, free, take)
+    find_time(look, mapping, free)
+    of_halves = half_apart(look, mapping.columns, mapping.times)  # no other column is taken yet
+    find_position(look, mapping, free, take)
+    _sigmas(look, mapping, free, take)
     for word in _NUMBERS:
         take(word, lambda name: decimals(look.columns[name]) is not None)
-    _give_back_bases(found, free)
-    _solution(look, found, free)
-    of_hemispheres = _hemispheres(look, found, free)
-    _names(look, found, free, take)
+    _give_back_bases(mapping, free)
+    _solution(look, mapping, free)
+    of_hemispheres = _hemispheres(look, mapping, free)
+    _names(look, mapping, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
-    _precision(look, found, free, take)
-    _slants(look, found, free, slants)
+    _precision(look, mapping, free, take)
+    _slants(look, mapping, free, slants)
     if look.numbered:
-        _by_content(look, found, free)
-    of_doubles = double_rivals(look, found, doubles)
-    found.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
-    of_notations = refusal(look, found.columns, dms=found.dms) or odd_unit(found.columns)
-    found.refused = of_notations or _of_years(look, found) or of_doubles or of_hemispheres or of_halves
-    return found
+        _by_content(look, mapping, free)
+    of_doubles = double_rivals(look, mapping, doubles)
+    mapping.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
+    of_notations = refusal(look, mapping.columns, dms=mapping.dms) or odd_unit(mapping.columns)
+    mapping.refused = of_notations or _of_years(look, mapping) or of_doubles or of_hemispheres or of_halves
+    return mapping
 
 
 def _give_back_bases(found: Mapped, free: list[str]) -> None:
@@ -162,8 +162,8 @@ def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
         name = telling[0]
         if not look.numbered:
             instead = f", and not {headed}" if headed is not None and headed != name else ""
-            said = f'"{name}"{instead} is used as the solution'
-            found.notes.append(f'{said}: it holds words such as "{given(look.columns[name])[0]}"')
+            used = f'"{name}"{instead} is used as the solution'
+            found.notes.append(f'{used}: it holds words such as "{given(look.columns[name])[0]}"')
     else:
         return
     found.columns["solution"] = name

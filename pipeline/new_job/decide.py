@@ -44,7 +44,7 @@ from pipeline.new_job.frames import (
 from pipeline.new_job.headings import feet_of, is_known, rank
 from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
-from pipeline.new_job.packed_degrees import packed_question
+from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.rows import TimedRows, rows
@@ -71,37 +71,39 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
 
     Raises `JobError` where there is no export in the folder, which is ``shown`` so, and OSError.
     """
-    found = contents(folder, base)
-    choice = choose_register(found)
-    draft = Draft(files=found.told)
-    if not found.exports:
-        raise JobError([_nothing(shown, found)])
-    bases = base_ids(found.exports)
-    logs = [one for one in found.exports if base_log_question(one, bases) is not None]
-    rovers = [one for one in found.exports if one not in logs]
-    found.exports = [*rovers, *logs]
-    register = _register(found, choice, draft)
-    table = session_table(found.sessions)
+    inside = contents(folder, base)
+    choice = choose_register(inside)
+    draft = Draft(files=inside.told)
+    if not inside.exports:
+        raise JobError([_nothing(shown, inside)])
+    bases = base_ids(inside.exports)
+    logs = [one for one in inside.exports if base_log_question(one, bases) is not None]
+    rovers = [one for one in inside.exports if one not in logs]
+    inside.exports = [*rovers, *logs]
+    register = _register(inside, choice, draft)
+    table = session_table(inside.sessions)
     spans = table.spans if table is not None else None
-    place = place_of([*(sample_of(one) for one in found.exports), *([register.table] if register else [])])
-    clocks = [clock_of(one, place, spans) for one in found.exports]
+    place = place_of([*(sample_of(one) for one in inside.exports), *([register.table] if register else [])])
+    clocks = [clock_of(one, place, spans) for one in inside.exports]
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     to_read = list(zip(rovers or logs, clocks, strict=False))
     read = rows([(one, _to_read(one, clock)) for one, clock in to_read])
-    tables = tables_of(found.exports, read)
+    tables = tables_of(inside.exports, read)
     some = likely(read, Marks(register.names, None)) if register else likely(read, Marks([], None))
-    grid, agreed = _grid(found.exports, tables, register, some[0], place, len(read))
+    grid, agreed = _grid(inside.exports, tables, register, some[0], place, len(read))
     if len(choice) > 1:
-        rivals = [_grid(found.exports, tables, one, _on_marks(read, one), place, len(read))[0] for one in _read(choice)]
+        rivals = [
+            _grid(inside.exports, tables, one, _on_marks(read, one), place, len(read))[0] for one in _read(choice)
+        ]
         grid = of_rivals(grid, rivals)
-        ask_register(draft, choice, found.exports)
+        ask_register(draft, choice, inside.exports)
     grid = _with_way(grid, tables, register, agreed, place)
-    _target(draft, found, register, grid, place)
+    _target(draft, inside, register, grid, place)
     on_clock = _on_one_clock(clocks)
-    said = [*(register.found.look.names if register else ()), *(shown for shown, _ in found.geoids)]
-    for one, clock, each in zip(found.exports, clocks, tables, strict=True):
+    datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
+    for one, clock, each in zip(inside.exports, clocks, tables, strict=True):
         crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
-        _add(draft, _block(one, clock, crs, base_log_question(one, bases), grid, place, said))
+        _add(draft, _block(one, clock, crs, base_log_question(one, bases), grid, place, datum_texts))
     _share(draft, on_clock)
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     if table is not None:
@@ -110,19 +112,19 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         ask_clock(draft, table, place, read.time)
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-        sessions(draft, read, together(tables, grid), marks, some, clocks, found.exports, on_clock)
-    for one in found.exports:
+        sessions(draft, read, together(tables, grid), marks, some, clocks, inside.exports, on_clock)
+    for one in inside.exports:
         if twice := other_places(one.look, one.mapped):
             draft.notes.append(f"{one.look.called}: {twice}")
-    draft.notes += [told for one in found.exports if (told := torn(one.look)) is not None]
-    every = [*found.exports, *found.registers]
-    draft.notes += [told for one in every if (told := nuls(one.look)) is not None]
+    draft.notes += [note for one in inside.exports if (note := torn(one.look)) is not None]
+    every = [*inside.exports, *inside.registers]
+    draft.notes += [note for one in every if (note := nuls(one.look)) is not None]
     if not draft.sessions and draft.sessions_file is None:
-        draft.no_session = no_session([one.look.shown for one in found.exports], len(read), list(read.unread.values()))
+        draft.no_session = no_session([one.look.shown for one in inside.exports], len(read), list(read.unread.values()))
     elif read.unread:
         draft.notes += [f"no further readings: {why}" for why in read.unread.values()]
     for number in sorted(read.cut):
-        name = found.exports[number].look.called
+        name = inside.exports[number].look.called
         draft.notes.append(f"{name}: only its first rows were read; check that the sessions cover the rest")
     return draft
 
@@ -219,16 +221,16 @@ def _grid(
         return GridState(
             Known(quoted(own[0]), f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
         ), agreed
-    found = _fitting(tables, marks, chosen, place) if marks is not None else []
-    if marks is not None and len({fit.grid.code for fit in found}) == 1:
-        code = found[0].grid.code
-        why = f"{found[0].grid.name}: the only grid in use there in which marks and readings on them agree"
+    fitting = _fitting(tables, marks, chosen, place) if marks is not None else []
+    if marks is not None and len({fit.grid.code for fit in fitting}) == 1:
+        code = fitting[0].grid.code
+        why = f"{fitting[0].grid.name}: the only grid in use there in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
-            why = f"{found[0].grid.name}: that of the exports, and the marks agree with readings on them"
-        return GridState(Known(quoted(code), why), code, step=step_of(found)), found
-    asks = grid_question(place, found, marks)
+            why = f"{fitting[0].grid.name}: that of the exports, and the marks agree with readings on them"
+        return GridState(Known(quoted(code), why), code, step=step_of(fitting)), fitting
+    asks = grid_question(place, fitting, marks)
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
-    return GridState(asks, now, step=step_of(found)), found
+    return GridState(asks, now, step=step_of(fitting)), fitting
 
 
 def _with_way(
@@ -256,13 +258,13 @@ def _fitting(
     """Return the grids in which readings and marks agree; of the exports' own CRSs alone where one does."""
     for table in tables:
         planes = table.kind == marks.kind == "plane"
-        if planes and table.crs is not None and (found := fits(_only(table, chosen), marks, [_stated(table.crs)])):
-            return found
+        if planes and table.crs is not None and (fitting := fits(_only(table, chosen), marks, [_stated(table.crs)])):
+            return fitting
     grids = grids_at(*place) if place is not None else []
     # of two that are in degrees, or in a plane each, every grid would fit
     for table in tables:
-        if table.kind != marks.kind and (found := fits(_only(table, chosen), marks, grids)):
-            return found
+        if table.kind != marks.kind and (fitting := fits(_only(table, chosen), marks, grids)):
+            return fitting
     return []
 
 
@@ -672,8 +674,8 @@ def _units(one: FileFound) -> State:
     if one.mapped.feet == "us-survey-foot":
         return Known('"us-survey-foot"', says)
     if one.mapped.feet:
-        said = [metres_in_heading(head) for head in heads.values()]
-        if all(metres == (FOOT,) for metres in said if metres):
+        stated = [metres_in_heading(head) for head in heads.values()]
+        if all(metres == (FOOT,) for metres in stated if metres):
             return Known('"foot"', says)
         asks = f"{says.removeprefix('as ')} feet: which foot?"
         if feet_of(heads["easting"]):

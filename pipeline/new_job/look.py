@@ -141,19 +141,19 @@ def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats
 
     Raises `Unusable` where it cannot be read.
     """
-    found: list[Raw] = []
+    raws: list[Raw] = []
     count = 0
     with _opened(look) as batches:
         for raw in batches:
-            found.append(raw)
+            raws.append(raw)
             count += len(raw.row)
             if count >= most:
                 break
-    texts = {name: [text for raw in found for text in _as_text(raw.columns[name])][:most] for name in look.names}
-    if look.place is None or any(raw.geometry is None for raw in found):
+    texts = {name: [text for raw in raws for text in _as_text(raw.columns[name])][:most] for name in look.names}
+    if look.place is None or any(raw.geometry is None for raw in raws):
         return texts, None
     x, y, z = (
-        np.concatenate([np.zeros(0), *(getattr(raw.geometry, axis)[:most] for raw in found)])[:most] for axis in "xyz"
+        np.concatenate([np.zeros(0), *(getattr(raw.geometry, axis)[:most] for raw in raws)])[:most] for axis in "xyz"
     )
     return texts, (x, y, z)
 
@@ -213,23 +213,23 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
     signed = _signed(beginning, 0 if none else at + 1, delimiter, names)
     comment = True if own else _needs_comment(beginning, at, none, signed)
     header = _Header(at, delimiter, names, none, numbered, comment, own or _SIGN.decode())
-    keys, found = _dialect(path, shown, header, stated)
-    raw = _first(read_delimited(path, found, encoding, BYTES))
+    keys, dialect = _dialect(path, shown, header, stated)
+    raw = _first(read_delimited(path, dialect, encoding, BYTES))
     torn = _torn(raw)
-    if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, found.names)) and "header" not in keys:
-        keys["header"] = found.header_line  # names that each code page spells otherwise cannot find it
+    if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, dialect.names)) and "header" not in keys:
+        keys["header"] = dialect.header_line  # names that each code page spells otherwise cannot find it
     return FileLook(
         path,
         shown,
-        _texts(raw, found.names),
-        header_line=found.header_line,
+        _texts(raw, dialect.names),
+        header_line=dialect.header_line,
         keys=keys,
         numbered=numbered,
-        written=_written(found, why),
+        written=_written(dialect, why),
         pages=pages,
         torn=tuple(torn),
         fault=next(iter(torn.values()), ""),
-        blanks=found.blanks,
+        blanks=dialect.blanks,
         nuls=_nuls(path) if encoding is None or pages is not None else (),
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
         signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
@@ -347,12 +347,12 @@ def _dialect(
         keys = stated | each
         block = Points.model_validate({"files": (shown,), "columns": Columns(**known), "decimal": ".", **keys})
         try:
-            found = find_dialect(path, block)
+            dialect = find_dialect(path, block)
         except Unusable as error:
             wrong = wrong or error
             continue
-        if found.header_line == header.line and len(found.names) == _width(header.names):
-            return keys, found
+        if dialect.header_line == header.line and len(dialect.names) == _width(header.names):
+            return keys, dialect
     raise wrong or Unusable(header.above + 1, "the header cannot be recognised")
 
 

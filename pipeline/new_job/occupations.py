@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.arrays import Floats, Integers
 from pipeline.new_job.agreement import TOLERANCE, Agreement, agreement
 from pipeline.new_job.bases import Stretch
-from pipeline.new_job.roles import Occupied, roles
+from pipeline.new_job.roles import SessionOccupations, roles
 from pipeline.new_job.rows import TimedRows
 from pipeline.occupations.check_words import mentions_check
 
@@ -66,7 +66,7 @@ def _says_mark(name: str, code: str) -> bool:
 
 def occupied(
     one: Stretch, rows: TimedRows, places: Floats | None, marks: Marks, says: tuple[Integers, Integers]
-) -> Occupied:
+) -> SessionOccupations:
     """Return the occupations of marks in a stretch.
 
     Args:
@@ -84,7 +84,7 @@ def occupied(
     found, by = _agreed(some, named, one.members, places, marks.places)
     if found is None:
         astray = [(int(at), marks.names[mark], float("nan")) for at, mark in zip(some, named, strict=True) if mark >= 0]
-        return Occupied(astray=astray)
+        return SessionOccupations(astray=astray)
     known, shift = marks.places, found.shift
 
     def away(at: int, mark: int) -> float:
@@ -136,7 +136,11 @@ def _whole(found: Agreement | None, some: Integers, shift: Floats | None = None)
 
 
 def joined(
-    lacking: Stretch, found: Iterable[tuple[Stretch, Occupied]], rows: TimedRows, places: Floats | None, some: Integers
+    lacking: Stretch,
+    found: Iterable[tuple[Stretch, SessionOccupations]],
+    rows: TimedRows,
+    places: Floats | None,
+    some: Integers,
 ) -> list[tuple[int, int, str]]:
     """Return readings of a session without a mark and of another that share a temporary mark: both and its name.
 

@@ -86,13 +86,13 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
 
     East and north are taken together or not at all. What does not say a standard deviation is taken for one, and told.
     """
-    said = {name: each for name in free if (each := precision_in_heading(name)) is not None and _is_taken(each)}
-    said = {name: each for name, each in said.items() if not of_size(columns[name], name)}
+    stated = {name: each for name in free if (each := precision_in_heading(name)) is not None and _is_taken(each)}
+    stated = {name: each for name, each in stated.items() if not of_size(columns[name], name)}
     taken: dict[str, str] = {}
     for word, sides in _TAKES.items():
         if word not in found.columns:
-            fitting = [name for name, each in said.items() if each.side in sides and _is_of(each.side, found, taken)]
-            fitting.sort(key=lambda name: (sides.index(said[name].side), not said[name].sigma))
+            fitting = [name for name, each in stated.items() if each.side in sides and _is_of(each.side, found, taken)]
+            fitting.sort(key=lambda name: (sides.index(stated[name].side), not stated[name].sigma))
             taken |= {word: fitting[0]} if fitting else {}
     flat = {"sigma_east", "sigma_north"}
     if len(flat & (taken.keys() | found.columns.keys())) == 1:
@@ -100,7 +100,7 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
     found.columns |= taken
     for name in taken.values():
         free.remove(name)
-    if unsaid := [name for name in taken.values() if not said[name].sigma]:
+    if unsaid := [name for name in taken.values() if not stated[name].sigma]:
         found.notes.append(
             f"{listed(unsaid, _QUOTE)}: read as standard deviations, one sigma, as nothing in the headings states"
             " another measure; if the export's program means 95 % or two sigma by it, delete the line below"
@@ -118,23 +118,23 @@ def _is_of(side: Side, found: Mapped, taken: Mapping[str, str]) -> bool:
 
 def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: Sequence[str]) -> list[tuple[str, str]]:
     """Return columns that look like precisions and are not taken, by their headings or their numbers, with why."""
-    told = dict(found.left)
+    explained = dict(found.left)
     words = {side: word for word, sides in _TAKES.items() for side in sides}
     left = []
     for name in free:
-        said = precision_in_heading(name)
-        if said is None or name in told or decimals(columns[name]) is None:
+        stated = precision_in_heading(name)
+        if stated is None or name in explained or decimals(columns[name]) is None:
             continue
         if why := of_size(columns[name], name):
             left.append((name, f"its heading looks like a precision, but {why}"))
-        elif said.side is Side.H and (up := found.columns.get("sigma_up")) is not None and _is_beside(up):
+        elif stated.side is Side.H and (up := found.columns.get("sigma_up")) is not None and _is_beside(up):
             left.append((name, f'it looks like the horizontal precision beside "{up}": {_SAY_PLAN}'))
-        elif _is_taken(said) and (taken := found.columns.get(words.get(said.side, ""))) is not None:
+        elif _is_taken(stated) and (taken := found.columns.get(words.get(stated.side, ""))) is not None:
             left.append((name, f'it also looks like a precision in the same direction as "{taken}", which is used'))
         else:
             left.append((name, f"it looks like a precision, but not clearly in one direction and of one sigma: {_SAY}"))
-    told |= dict(left)
-    alike = _alike([name for name in free if name not in told and not is_known(name)])
+    explained |= dict(left)
+    alike = _alike([name for name in free if name not in explained and not is_known(name)])
     for names in alike:
         sizes = [decimals(columns[name]) for name in names]
         if all(one is not None and _may_be_precisions(one) for one in sizes):

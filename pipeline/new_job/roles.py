@@ -21,7 +21,7 @@ _Pair = tuple[int, int]
 
 
 @dataclass
-class Occupied:
+class SessionOccupations:
     """The occupations of one session: places in the rows with their mark's name, in order of time.
 
     ``by`` says how they were found; ``astray`` are readings that name a mark which they do not stand on, with the
@@ -60,7 +60,7 @@ def roles(
     names: Sequence[str],
     away: Callable[[int, int], float] | None,
     by: str,
-) -> Occupied:
+) -> SessionOccupations:
     """Let the first occupation tie and those on other marks check; one that says that it is a check ties only if none
     else does.
 
@@ -79,10 +79,10 @@ def roles(
     usable, told = _nameable(pairs, members, rows, names, away)
     usable.sort(key=lambda pair: (rows.time[pair[0]], pair[0]))
     if not usable:
-        return Occupied(told=told)
+        return SessionOccupations(told=told)
     told += _one_role(usable, rows, names, chosen := _chosen(usable, members, rows, set(pairs)))
     ties = _ties(usable, rows, chosen)
-    return Occupied(
+    return SessionOccupations(
         [(at, names[mark]) for at, mark in ties],
         [(at, names[mark]) for at, mark in usable if (at, mark) not in ties],
         by,

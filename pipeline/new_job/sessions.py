@@ -19,7 +19,7 @@ from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.occupations import Marks, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question
-from pipeline.new_job.roles import Occupied, is_check
+from pipeline.new_job.roles import SessionOccupations, is_check
 from pipeline.new_job.rows import TimedRows
 from pipeline.read.times import clock as read_by
 from pipeline.words import counted, plural
@@ -189,7 +189,9 @@ def _slip(one: Stretch, rows: TimedRows, exports: Sequence[FileFound]) -> str:
     return f"{where}: {readings}{whose} far from the others in time, or from another base; no session is made of them"
 
 
-def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: TimedRows, places: Floats | None, some: Integers) -> None:
+def _join(
+    kept: Sequence[tuple[Stretch, SessionOccupations]], rows: TimedRows, places: Floats | None, some: Integers
+) -> None:
     """Tie sessions without a mark to others by temporary marks that both occupied."""
     waiting = [pair for pair in kept if not pair[1].ties]
     while waiting:
@@ -208,7 +210,7 @@ def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: TimedRows, places: Flo
 
 
 def _asks(
-    name: str, one: Stretch, each: Occupied, rows: TimedRows, marks: Marks, says: tuple[Integers, Integers]
+    name: str, one: Stretch, each: SessionOccupations, rows: TimedRows, marks: Marks, says: tuple[Integers, Integers]
 ) -> Question:
     inside = [(int(at), int(mark)) for at, mark in zip(*says, strict=True) if at in set(one.members.tolist())]
     candidates: dict[str, Candidate] = {}
@@ -229,7 +231,7 @@ def _asks(
     return Question(f"session {name}: ties", asks, tuple(candidates.values())[:_TOLD])
 
 
-def _told(session: SessionDraft, each: Occupied, rows: TimedRows) -> list[str]:
+def _told(session: SessionDraft, each: SessionOccupations, rows: TimedRows) -> list[str]:
     told = []
     for at, mark, off in each.astray[:_TOLD]:
         if np.isfinite(off):

@@ -57,18 +57,18 @@ def no_position(look: FileLook) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
     if (apart := _all_torn(look)) is not None:
         return f"no positions that can be read: {apart}"
-    told = []
+    unreadable = []
     for words in (_PLANE, _DEGREES):
         for word in words:
             name = next((name for name in look.names if rank(word, name) is not None), None)
             if name is not None and (what := _unread(look, name, word)) is not None:
-                told.append(what)
+                unreadable.append(what)
     for name in look.names:
         of_angle = any(rank(word, said) is not None for word in _DEGREES for said in words_of(name)[:1])
         if of_angle and (said := unread_notation(name, dms=False)) is not None:
-            told.append(f'the heading "{name}" {said}: {TO_DEGREES}')
-    if told:
-        return f"no positions that can be read: {'; '.join(told)}"
+            unreadable.append(f'the heading "{name}" {said}: {TO_DEGREES}')
+    if unreadable:
+        return f"no positions that can be read: {'; '.join(unreadable)}"
     if look.no_place:
         return f"no positions that can be read: {look.no_place}"
     headings = listed(look.names[:_SHOWN], _QUOTE) + (" ..." if len(look.names) > _SHOWN else "")
@@ -94,13 +94,13 @@ def no_height(look: FileLook, what: str, lacking: bool) -> str:
     if (apart := _all_torn(look)) is not None:
         return f"no readable rows: {apart}"
     words = ("ellipsoid_height", "level", "height")
-    told = [
+    unreadable = [
         why
         for name in look.names
         if any(rank(word, name) is not None for word in words) and (why := _unread(look, name, "height")) is not None
     ]
-    if told and lacking:
-        return f"times and places, but no heights that can be read: {'; '.join(told)}"
+    if unreadable and lacking:
+        return f"times and places, but no heights that can be read: {'; '.join(unreadable)}"
     return (
         f"times, but {what}: the headings are {listed(look.names[:_SHOWN], _QUOTE)}; rename the one of the heights, or"
         " state it as height in [points.columns]"
@@ -155,12 +155,12 @@ def _julian(look: FileLook, free: Sequence[str]) -> str | None:
     the future if a spreadsheet had counted it.
     """
     for name in free:
-        said = _JULIAN.intersection((bare(name), *words_of(name)))
+        named_so = _JULIAN.intersection((bare(name), *words_of(name)))
         texts = given(look.columns[name])
-        if not texts or not (said or _of_time(name)):
+        if not texts or not (named_so or _of_time(name)):
             continue
         modified = all(map(_MODIFIED_DAY.fullmatch, texts))
-        if modified and not said:
+        if modified and not named_so:
             days = decimals(texts)
             modified = days is not None and are_yet_to_come(days)
         if modified or all(map(_JULIAN_DAY.fullmatch, texts)):
@@ -280,8 +280,8 @@ def _why(name: str, texts: list[str]) -> tuple[str, bool]:
 def _unread(look: FileLook, name: str, word: str) -> str | None:
     """Return the first value of a column that is no number, with what it is; None where there are numbers."""
     texts = look.columns[name]
-    if word in _DEGREES and (told := _minutes_within(texts, 90 if word == "latitude" else 180)):
-        return f'"{name}" {told}'
+    if word in _DEGREES and (beyond_minutes := _minutes_within(texts, 90 if word == "latitude" else 180)):
+        return f'"{name}" {beyond_minutes}'
     if decimals(texts) is not None or (word in _DEGREES and angles(texts, "EWNS") is not None):
         return None
     for text in given(texts):
@@ -346,22 +346,22 @@ def _all_torn(look: FileLook) -> str | None:
     rows = len(next(iter(look.columns.values()), []))
     if 2 * len(look.torn) <= rows:
         return None
-    told = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
+    torn = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
     shown = look.fault.replace("\t", " ")
-    told += f", the first is line {look.torn[0]}: {shown}; "
+    torn += f", the first is line {look.torn[0]}: {shown}; "
     if look.blanks:
         return (
-            f"{told}where blanks separate the columns, a name or code with a blank is split and an empty cell is"
+            f"{torn}where blanks separate the columns, a name or code with a blank is split and an empty cell is"
             " lost: export with another delimiter, such as ';' or a tab"
         )
     with look.path.open("rb") as file:
         line = next(islice(file, look.torn[0] - 1, None), b"").decode("utf-8", "replace").strip()
     if _COMMAS.search(line):
         return (
-            f"{told}its decimal commas seem to be mixed with comma delimiters: export with decimal points, or with"
+            f"{torn}its decimal commas seem to be mixed with comma delimiters: export with decimal points, or with"
             " another delimiter, such as ';' or a tab"
         )
-    return f"{told}check that the rows have the columns of the header, and export it again"
+    return f"{torn}check that the rows have the columns of the header, and export it again"
 
 
 def nuls(look: FileLook) -> str | None:

@@ -8,13 +8,13 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.adjust import missing_ties
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.control import Register
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
 from pipeline.notices.other_rovers import rover_notes
-from pipeline.notices.pegs import peg_notes
+from pipeline.notices.unknown_marks import peg_notes
 from pipeline.solve.bend import bend_notes
 from pipeline.solve.copied_checks import copied_notes
 from pipeline.solve.field_shifts import Read
@@ -150,7 +150,7 @@ def _of_one_time(survey: Survey, solved: Solved) -> Iterator[str]:
         if len(here) > 1 and here.min() == here.max():
             yield (
                 f"session {window.session.name}: its {counted(len(here), 'occupation')} of marks all have the time"
-                f" {clock(int(here[0]))} UTC, so that none of them is before or after a point: check that the column"
+                f" {stamp(int(here[0]))} UTC, so that none of them is before or after a point: check that the column"
                 " mapped as time holds the time of observation"
             )
 

@@ -7,7 +7,7 @@ from typing import cast
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.clock import between, clock, iso, moment
+from pipeline.clock import between, iso, moment, stamp
 from pipeline.examine.base_ids import id_notes
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_log import ValueSeen
@@ -86,21 +86,21 @@ class _Session:
         if len(self.stands) < 2 or self.network:
             return
         seen = [stand.seen for stand in self.stands]
-        found = changes(np.array([one.time for one in seen]), np.array([one.last for one in seen]))
-        if len(seen) == 2 and any(self._is_field_shift(found[0], one) for one in self.session.field_shifts):
+        position_changes = changes(np.array([one.time for one in seen]), np.array([one.last for one in seen]))
+        if len(seen) == 2 and any(self._is_field_shift(position_changes[0], one) for one in self.session.field_shifts):
             return
-        told = [f"first one ({_span(seen[0])}; {self.at(seen[0])})"]
+        positions = [f"first one ({_span(seen[0])}; {self.at(seen[0])})"]
         for stand in self.stands[1:_LISTED]:
             east, north, up = self.local(stand.xyz - self.stands[0].xyz)
             off = f"{east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
-            told.append(f"then one {off} of the first ({_span(stand.seen)}; {self.at(stand.seen)})")
+            positions.append(f"then one {off} of the first ({_span(stand.seen)}; {self.at(stand.seen)})")
         further = and_more(len(seen) - _LISTED)
-        clean = all(change.clean for change in found) and not self.log.positions.further
+        clean = all(change.clean for change in position_changes) and not self.log.positions.further
         yield (
             f"its points carry {'more than ' if self.log.positions.further else ''}{len(seen)} positions of the base: "
-            + ", ".join(told)
+            + ", ".join(positions)
             + further
-            + (f"; {self._split(found)}" if clean and not further else _in_turn(found))
+            + (f"; {self._split(position_changes)}" if clean and not further else _in_turn(position_changes))
         )
 
     def _is_field_shift(self, change: ValueChange, stated: FieldShift) -> bool:
@@ -126,21 +126,23 @@ class _Session:
         edges = [self.window.start_ms, *(change.since for change in found), self.window.end_ms]
         taken = [other.session.name for other in self.survey.windows]
         names = part_names(self.session.name, taken, len(edges) - 1)
-        said = self.survey.candidates
-        marks = {row: named for row, named in enumerate(said.named) if named is not None}
-        mine = [row for row in marks if said.session[row] == self.window.index]
+        candidates = self.survey.candidates
+        marks = {row: named for row, named in enumerate(candidates.named) if named is not None}
+        mine = [row for row in marks if candidates.session[row] == self.window.index]
         yield from instead(self.session.name, self.survey.job.sessions)
         for number, (name, (start, end)) in enumerate(zip(names, pairwise(edges), strict=True)):
             yield from table_lines(name, self.session, start, end)
             if number == 0:
                 yield from set_up_lines(self.session)
-            here = [row for row in mine if start <= said.time[row] < end]
+            here = [row for row in mine if start <= candidates.time[row] < end]
             ties = [row for row in here if marks[row].role is Role.TIE]
             # only the first part still has the session's set-up or given shift
             needed = number > 0 or needs_ties(self.session)
             if not ties and needed:
                 ties = [row for row in here if marks[row].mark == marks[here[0]].mark]
-            seen: dict[int, Reading] = {row: (said.names[row], marks[row].mark, int(said.time[row])) for row in here}
+            seen: dict[int, Reading] = {
+                row: (candidates.names[row], marks[row].mark, int(candidates.time[row])) for row in here
+            }
             checks = [seen[row] for row in here if row not in ties]
             yield from occupation_lines([seen[row] for row in ties], checks, start, end, needed)
             yield from noted_lines(self.session, start, end)
@@ -181,18 +183,18 @@ class _Session:
 
     def antennas(self) -> Iterator[str]:
         """Yield antenna heights that differ from the set-up's; without one, those that change within an export."""
-        found = list(self.log.antennas)
+        heights = list(self.log.antennas)
         setup = self.session.setup
         if setup is not None and "antenna_height" in setup.model_fields_set:
-            for seen in found[:_LISTED]:
+            for seen in heights[:_LISTED]:
                 if abs(seen.value[0] - setup.antenna_height) > _SAME_ANTENNA:
                     yield (
                         f"setup has an antenna height of {setup.antenna_height:.3f} m, its points one of"
                         f" {seen.value[0]:.3f} m ({_span(seen)}; {self.at(seen)})"
                     )
             return
-        for export in dict.fromkeys(seen.export for seen in found):
-            own = sorted((seen for seen in found if seen.export == export), key=lambda seen: seen.time)
+        for export in dict.fromkeys(seen.export for seen in heights):
+            own = sorted((seen for seen in heights if seen.export == export), key=lambda seen: seen.time)
             if len(own) > 1 or self.log.antennas.further:
                 listed = ", ".join(f"{seen.value[0]:.3f} m ({_span(seen)}; {self.at(seen)})" for seen in own[:_LISTED])
                 more = " and others" if len(own) > _LISTED or self.log.antennas.further else ""
@@ -267,7 +269,7 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
         assert first is not None
         where = f"{at.survey.exports[first.export].shown}:{first.row}"
         listed.append(
-            f"{first.name or 'one without a name'} of session {at.session.name} at {clock(first.time)} UTC ({where}),"
+            f"{first.name or 'one without a name'} of session {at.session.name} at {stamp(first.time)} UTC ({where}),"
             f" {distance:,.0f} m"
         )
     more = f" and those of {counted(len(far) - _LISTED, 'more session')}" if len(far) > _LISTED else ""
@@ -281,7 +283,7 @@ def _in_turn(found: list[ValueChange]) -> str:
     mixed = [change for change in found if not change.clean]
     if not mixed:
         return ""
-    since = clock(mixed[0].since)
+    since = stamp(mixed[0].since)
     return f"; from {since} UTC on they alternate: more than one base, each of which needs an id and a session"
 
 

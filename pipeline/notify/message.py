@@ -4,12 +4,11 @@ import json
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from pipeline.issue.folder.folder_names import ISSUES
+from pipeline.notify.job_change import JobChange
 from pipeline.notify.state import Event, Stand, ToldState
-from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line, visible
 
@@ -35,40 +34,32 @@ class Message:
 
 
 def message(
-    job: Path,
-    name: str | None,
-    result: Result,
-    changed: Sequence[Event],
-    states: tuple[ToldState | None, ToldState],
-    code: int,
-    text: str,
+    change: JobChange, name: str | None, changed: Sequence[Event], before: ToldState | None, now: ToldState
 ) -> Message:
     """Return what is told of a job.
 
     Args:
-        job: the job file.
+        change: the run.
         name: the job's, as its folder has it; None where that is not known.
-        result: what became of the run.
         changed: what changed.
-        states: the state that was last told, and the one that is now.
-        code: the exit code.
-        text: a few lines for people.
+        before: the state that was last told.
+        now: the one that is now.
     """
-    before, now = states
+    result = change.result
     folder = result.folder.parent.parent if isinstance(result, Outcome) and result.folder is not None else None
     name = result.record["job"] if isinstance(result, Outcome) else name
     report = folder / ISSUES / f"{now.issue:03d}" / f"{name}-{now.issue:03d}.html" if folder and now.issue else None
-    seen = visible(text)
+    seen = visible(change.text)
     return Message(
         {
             "events": [str(one) for one in changed],
-            "subject": one_line(_subject(name or str(job), changed, before, now)),
+            "subject": one_line(_subject(name or str(change.job), changed, before, now)),
             "text": seen if len(seen) <= _LONGEST else seen[:_LONGEST].rpartition("\n")[0] + _CUT,
             "job": one_line(name) if name else None,
-            "file": one_line(os.path.abspath(job)),
+            "file": one_line(os.path.abspath(change.job)),
             "folder": one_line(str(folder)) if folder else None,
             "report": one_line(str(report)) if report else None,
-            "exit_code": code,
+            "exit_code": change.code,
             **now.plain(),
             "before": before.plain() if before is not None else None,
         }

@@ -41,7 +41,8 @@ class Notifier:
         command = self.own or command_named(job)
         if command is None:
             return
-        from pipeline.notify.telling import JobChange, is_due, tell
+        from pipeline.notify.job_change import JobChange
+        from pipeline.notify.telling import is_due, tell
 
         change = JobChange(job, result)
         if not is_due(change):

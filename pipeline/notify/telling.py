@@ -4,50 +4,22 @@ A run that is killed before it could tell leaves it to the next.
 """
 
 from collections.abc import Mapping
-from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.issue.folder import last_notification
 from pipeline.issue.folder.marker import read_marker
 from pipeline.job.command_named import Command
 from pipeline.notify.called import Called, call
+from pipeline.notify.job_change import JobChange
 from pipeline.notify.message import message
 from pipeline.notify.state import Stand, ToldState, events
 from pipeline.notify.told import Told
 from pipeline.problems import JobError
-from pipeline.run.fleet import Result
-from pipeline.run.outcome import Outcome
-from pipeline.run.run_log import folder_of
 
 #: Seconds more than a command's own for which another run's is waited for; calls of a command that may take too long
 #: in one run, after which it is not called any more.
 _MORE, _LATE = 10.0, 3
-
-
-@dataclass(frozen=True)
-class JobChange:
-    """A run of a job that may be worth a word: its file, what became of it, its exit code, and lines for people."""
-
-    job: Path
-    result: Result
-    code: int = 0
-    text: str = ""
-
-    def told_as(self, code: int, text: str) -> "JobChange":
-        """Return it with its exit code, and its lines for people."""
-        return replace(self, code=code, text=text)
-
-    @property
-    def fresh(self) -> bool:
-        """Say whether the run made an issue, or tells of one of which nobody was told."""
-        return isinstance(self.result, Outcome) and (self.result.issued or bool(self.result.untold))
-
-    def folder(self) -> Path | None:
-        """Return the folder of the job's issues, None where there is none yet, it is another's, or nobody can tell."""
-        with suppress(OSError, ValueError):
-            return folder_of(self.job, self.result)
-        return None
 
 
 @dataclass(frozen=True)
@@ -118,7 +90,7 @@ def _told(
     elif late.count(command.words) >= _LATE:
         called = Called(False, "was not called: it took too long three times in this run")
     else:
-        said = message(change.job, _name(folder), change.result, changed, (before, now), change.code, change.text)
+        said = message(change, _name(folder), changed, before, now)
         called = call(command.words, command.folder, said.environment(around), said.document(), command.timeout)
         late += [command.words] if called.late else []
     kept = _noted(notes, now if called.well else before or ToldState(Stand.UNTOLD))

@@ -7,7 +7,7 @@ from pipeline.occupations.features import BESIDE, OFTEN, VICINITY, Features, Mar
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Ruling:
     """What becomes of a reading: the ``rule``, the reason in words, and whether it is ``held`` back for it.
 
     ``mark`` is the one that it would be listed with; None where that is not known, or it stands on none.
@@ -29,19 +29,19 @@ class Rule:
     held: Callable[[Features], bool]
     mark: Callable[[Features], str | None]
 
-    def verdict(self, reading: Features) -> Verdict:
+    def ruling(self, reading: Features) -> Ruling:
         """Return what becomes of a reading to which the rule applies."""
-        return Verdict(self.name, self.because(reading), self.held(reading), self.mark(reading))
+        return Ruling(self.name, self.because(reading), self.held(reading), self.mark(reading))
 
 
-def verdict(reading: Features) -> Verdict | None:
+def ruling(reading: Features) -> Ruling | None:
     """Return what becomes of a reading by the first rule that applies; None where it is an ordinary point.
 
     What holds no reading back gives way to what an unmapped column says of it.
     """
-    found = next((rule.verdict(reading) for rule in RULES if rule.applies(reading)), None)
+    found = next((rule.ruling(reading) for rule in RULES if rule.applies(reading)), None)
     if found is None or not found.held:
-        return next((rule.verdict(reading) for rule in OF_UNMAPPED_COLUMN if rule.applies(reading)), found)
+        return next((rule.ruling(reading) for rule in OF_UNMAPPED_COLUMN if rule.applies(reading)), found)
     return found
 
 

@@ -127,31 +127,31 @@ def state_of_orphan(orphan: Orphan, since: datetime) -> JobState:
         f"{what}: nothing runs it; restore the job file, or move its issues out of what is checked",
     )
     try:
-        found = _of(bare, orphan.folder, since)
+        stands = _of(bare, orphan.folder, since)
     except (JobError, *_UNREAD):
-        found = bare
-    return replace(found, needs=(gone, *(need for need in found.needs if need[0] is not Word.NEVER)))
+        stands = bare
+    return replace(stands, needs=(gone, *(need for need in stands.needs if need[0] is not Word.NEVER)))
 
 
 def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
-    found, held = (issued(folder), holding(folder)) if folder.is_dir() else (None, None)
+    issues, held = (issued(folder), holding(folder)) if folder.is_dir() else (None, None)
     runs, unknown = _runs(bare.path, folder)
     running = f"being run now {held[0]}" if held is not None and held[1] else ""
-    needs = [*_damaged(found), *unknown, *last_ended(runs), *unfinished(folder, held, runs), *_issues(found)]
-    if not running and (found is None or found.newest is None) and (found is None or not found.damaged):
-        needs.append((Word.NEVER, _NEVER))
+    needs = [*_damaged(issues), *unknown, *last_ended(runs), *unfinished(folder, held, runs), *_issues(issues)]
     if not running:
-        needs += _other_shown(found)
+        if issues is None or (issues.newest is None and not issues.damaged):
+            needs.append((Word.NEVER, _NEVER))
+        needs += _other_shown(issues)
     return replace(
         bare,
         needs=tuple(sorted(needs, key=lambda need: need[0])),
-        events=tuple(events(found, runs, since)),
+        events=tuple(events(issues, runs, since)),
         running=running,
-        remarks=(*_by_hand(found), *found.remarks[:_REMARKS_MAX]) if found is not None else (),
-        shown=_seen(found.shown) if found is not None else None,
-        newest=_seen(found.newest) if found is not None else None,
-        waits=found is not None and found.waits,
-        made=found.made if found is not None else None,
+        remarks=(*_by_hand(issues), *issues.remarks[:_REMARKS_MAX]) if issues is not None else (),
+        shown=_seen(issues.shown) if issues is not None else None,
+        newest=_seen(issues.newest) if issues is not None else None,
+        waits=issues is not None and issues.waits,
+        made=issues.made if issues is not None else None,
         last_run=last_run(runs),
         size=size_of(folder),
     )

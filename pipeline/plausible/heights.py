@@ -126,7 +126,8 @@ def out_of_place(
 
 def _third_nearest(places: Floats, row: int) -> float:
     away = np.linalg.norm(places - places[row], axis=1)
-    return float(np.partition(away, min(_LEVEL, len(away) - 1))[min(_LEVEL, len(away) - 1)])
+    third = min(_LEVEL, len(away) - 1)  # the reading itself is the nearest, at 0
+    return float(np.partition(away, third)[third])
 
 
 def _neighbours(places: Floats, height: Floats) -> tuple[Floats, Floats]:

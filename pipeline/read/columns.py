@@ -148,27 +148,27 @@ class _Reader:
             self.findings.add(Reason.UNREADABLE, again, "the column names are repeated here")
 
     def columns(self) -> dict[str, pa.Array]:
-        found: dict[str, pa.Array] = {}
+        reading: dict[str, pa.Array] = {}
         for field in READING:
             if field.name in TEXTS:
-                found[field.name] = self._text(field.name)
+                reading[field.name] = self._text(field.name)
             elif field.name in ("sigma_east", "sigma_north") and self.how.sigma is not None:
-                found[field.name] = self._horizontal(found.get("sigma_east"))
+                reading[field.name] = self._horizontal(reading.get("sigma_east"))
             elif field.type == pa.float64() and field.name not in (*_PLACES, *_BASE_PLACES):
-                found[field.name] = pa.array(self._plain(field.name))
+                reading[field.name] = pa.array(self._plain(field.name))
         for place, word in zip(_BASE_PLACES, self.how.base or _BASE_PLACES, strict=True):
-            found[place] = pa.array(self._plain(word))
+            reading[place] = pa.array(self._plain(word))
         for place, values in zip(_PLACES, self._position(), strict=True):
-            found[place] = pa.array(values)
-        self._check_covariances(found)
+            reading[place] = pa.array(values)
+        self._check_covariances(reading)
         for word in ("time", "time_end"):
-            found[word] = self._time(word)
+            reading[word] = self._time(word)
         if self.how.points.columns.date is not None and self.how.points.columns.time_end is not None:
-            found["time_end"] = self._over_midnight(found["time"], found["time_end"])
-        found["held"] = pa.array(self.findings.held)
-        found["detail"] = self.findings.detail()
-        found["source_row"] = pa.array(self.raw.row)
-        return found
+            reading["time_end"] = self._over_midnight(reading["time"], reading["time_end"])
+        reading["held"] = pa.array(self.findings.held)
+        reading["detail"] = self.findings.detail()
+        reading["source_row"] = pa.array(self.raw.row)
+        return reading
 
     def _cells(self, word: str) -> pa.Array | None:
         name = self.how.names.get(word)
@@ -296,10 +296,10 @@ class _Reader:
         if self.how.degrees:
             x, y = self._within("longitude", x, pa.array(x)), self._within("latitude", y, pa.array(y))
         never = np.zeros(self.rows, dtype=bool)
-        found = {"longitude": (x, never), "latitude": (y, never)}
+        position = {"longitude": (x, never), "latitude": (y, never)}
         if "height" not in self.how.position.mapped:
-            found["height"] = (z, np.isnan(z) & ~absent & ~geometry.other & ~endless & self.whole)
-        return found
+            position["height"] = (z, np.isnan(z) & ~absent & ~geometry.other & ~endless & self.whole)
+        return position
 
     def _metres(self, geometry: Geometry) -> tuple[Floats, Floats, Floats]:
         counted = self.how.lengths

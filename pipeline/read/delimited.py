@@ -27,8 +27,8 @@ def read_delimited(
 
     Every line after the header that is not blank and no comment is one row, or part of the quoted cell of the row
     before. ``row`` is the physical line on which the row begins; cells are text without spaces around them, null where
-    empty. A line that cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to
-    ``seen``.
+    empty. A line that cannot be taken apart has only nulls, its ``fault`` and itself as ``unsplit``. All bytes that
+    are read are added to ``seen``.
     """
     line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
     previous: bytes | None = None
@@ -64,9 +64,9 @@ def _taken_apart(block: bytes, line: int, dialect: Dialect, *, final: bool) -> t
 
 def _counted_faults(records: Records, before: int) -> int:
     """Return how many rows could not be split so far. Raises `Unusable` where it is no export that has so many."""
-    count = before + len(records.fault)
+    count = before + len(records.unsplit)
     if count > UNSPLIT:
-        what = f"more than {counted(UNSPLIT, 'row')} cannot be split into cells, the last: {records.fault[-1]}"
+        what = f"more than {counted(UNSPLIT, 'row')} cannot be split into cells, the last: {records.unsplit[-1].told}"
         raise Unusable(int(records.fault_line[-1]), what, "check that it is the right file, and export it again")
     return count
 
@@ -89,16 +89,20 @@ def _without_lines(block: bytes, count: int) -> tuple[bytes, int]:
 def _batch(records: Records, texts: list[pa.Array], dialect: Dialect) -> Iterator[Raw]:
     if not len(records.line) + len(records.fault_line):
         return
-    if not records.fault:
+    if not records.unsplit:
         yield Raw(dict(zip(dialect.names, texts, strict=True)), records.line)
         return
     lines = np.concatenate((records.line, records.fault_line))
     order = np.argsort(lines, kind="stable")
     sound = order < len(records.line)
     place = pa.array(order, mask=~sound)
-    fault = pc.take(pa.array(records.fault, pa.string()), pa.array(order - len(records.line), mask=sound))
+    own = pa.array(order - len(records.line), mask=sound)
+    told, shown = zip(*((one.told, one.shown) for one in records.unsplit), strict=True)
     yield Raw(
-        {name: pc.take(text, place) for name, text in zip(dialect.names, texts, strict=True)}, lines[order], fault
+        {name: pc.take(text, place) for name, text in zip(dialect.names, texts, strict=True)},
+        lines[order],
+        fault=pc.take(pa.array(told, pa.string()), own),
+        unsplit=pc.take(pa.array(shown, pa.string()), own),
     )
 
 

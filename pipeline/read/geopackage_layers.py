@@ -2,8 +2,9 @@
 
 import sqlite3
 import warnings
-from collections.abc import Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -180,7 +181,9 @@ def _by_gdal(path: Path, points: Points, found: Stored, rows_per_batch: int) -> 
             row = batch.column(0).to_numpy(zero_copy_only=False).astype(np.int64)
             columns, faults = {}, []
             for name, kind in zip(names, found.types, strict=True):
-                columns[name], wrong = _deliver(batch.column(place[name]), kind, row, name, path, points, found)
+                columns[name], wrong = _deliver(
+                    batch.column(place[name]), kind, points, partial(_stored, path, found, name, row)
+                )
                 columns[name] = without(columns[name], wrong) if name in words else columns[name]
                 faults.append((words.get(name, ""), wrong))
             at = place.get(about["geometry_name"] or "wkb_geometry")
@@ -189,8 +192,9 @@ def _by_gdal(path: Path, points: Points, found: Stored, rows_per_batch: int) -> 
 
 
 def _deliver(
-    column: pa.Array, kind: pa.DataType, row: Any, name: str, path: Path, points: Points, found: Stored
+    column: pa.Array, kind: pa.DataType, points: Points, stored: Callable[[], list[object]]
 ) -> tuple[pa.Array, Faults]:
+    """Return a column as the reader has it, with its faults; ``stored`` reads what the file has of it."""
     column = _storage(column)
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
@@ -203,7 +207,7 @@ def _deliver(
     try:
         column.validate(full=True)
     except pa.ArrowInvalid:  # not UTF-8: these rows once more, as they are stored
-        return column_of(_stored(path, found, name, row), kind, points.decimal or ".", points.encoding)
+        return column_of(stored(), kind, points.decimal or ".", points.encoding)
     return trimmed(column), {}
 
 

@@ -37,7 +37,8 @@ class CutRow:
 class Raw:
     """A batch of rows: the export's columns by name, the rows' numbers in the file, and what made a row unreadable.
 
-    Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart.
+    Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart,
+    and ``unsplit``, of texts alone, is the beginning of a line that could not be split into cells, null elsewhere.
     ``cut_off`` says what speaks for it that the file ends within the last row, None where nothing does.
     """
 
@@ -46,6 +47,7 @@ class Raw:
     fault: pa.Array | None = None
     geometry: Geometry | None = None
     cut_off: str | None = None
+    unsplit: pa.Array | None = None
 
     @property
     def size(self) -> int:

@@ -28,6 +28,19 @@ _MOST_SURPLUS = 100
 
 
 @dataclass(frozen=True)
+class Unsplit:
+    """A record that cannot be taken apart: what is wrong with it, and its beginning as it is ``shown``."""
+
+    what: str
+    shown: str
+
+    @property
+    def told(self) -> str:
+        """Return both in words."""
+        return f'{self.what}: "{self.shown}"'
+
+
+@dataclass(frozen=True)
 class Records:
     """One block's records: the sound ones as CSV of ``width`` cells each, the others with what is wrong.
 
@@ -39,7 +52,7 @@ class Records:
     several_lines: bool
     line: Integers
     fault_line: Integers
-    fault: list[str]
+    unsplit: list[Unsplit]
     lines: int
     rest: bytes
 
@@ -167,7 +180,7 @@ class _Scan:
         sound = plain & (self.count == width)
         whole = sound.copy()  # lines handed on as they are
         rewritten: dict[int, bytes] = {}
-        faults: dict[int, str] = {}
+        faults: dict[int, Unsplit] = {}
         lines, several, after = len(self.ends), False, 0
         for index in np.flatnonzero(~sound & ~self.blank).tolist():
             if index < after:
@@ -176,7 +189,7 @@ class _Scan:
             if last < 0:
                 lines = index
                 break
-            if isinstance(outcome, str):
+            if isinstance(outcome, Unsplit):
                 faults[index] = outcome
                 continue
             padded = outcome + [b""] * (width - len(outcome))
@@ -192,12 +205,12 @@ class _Scan:
             several_lines=several,
             line=first_line + np.flatnonzero(sound),
             fault_line=first_line + np.fromiter(faults, dtype=np.int64, count=len(faults)),
-            fault=list(faults.values()),
+            unsplit=list(faults.values()),
             lines=lines,
             rest=self.block[self.starts[lines] :] if lines < len(self.ends) else b"",
         )
 
-    def _look(self, index: int, final: bool) -> tuple[int, list[bytes] | str]:
+    def _look(self, index: int, final: bool) -> tuple[int, list[bytes] | Unsplit]:
         """Read the record that begins at line ``index``: its last line and its cells, or what is wrong with it.
 
         A last line of -1 says that the record may go on in the next block.
@@ -223,7 +236,7 @@ class _Scan:
             return len(found)
         return found[: self.columns]
 
-    def _join(self, index: int, record: bytes, final: bool) -> tuple[int, list[bytes] | str]:
+    def _join(self, index: int, record: bytes, final: bool) -> tuple[int, list[bytes] | Unsplit]:
         """Look for the line on which the quoted cell that line ``index`` leaves open is closed."""
         start, tries = int(self.starts[index]), 0
         fault = self._fault("a quote that is not closed", record)
@@ -259,9 +272,10 @@ class _Scan:
         row = line.split(self.delimiter)
         return len(row) >= self.columns > 1 and sum(map(bool, map(_NUMBER.match, row))) >= _NUMBERS
 
-    def _fault(self, what: str, record: bytes) -> str:
+    @staticmethod
+    def _fault(what: str, record: bytes) -> Unsplit:
         text = record.decode("utf-8", errors="replace").replace("\0", "␀")
-        return f'{what}: "{text[:SHOWN]}{"…" if len(text) > SHOWN else ""}"'
+        return Unsplit(what, f"{text[:SHOWN]}{'…' if len(text) > SHOWN else ''}")
 
     def _body(self, whole: Flags, rewritten: dict[int, bytes]) -> bytes:
         """Put the sound records together, runs of untouched lines as one piece each."""

@@ -107,9 +107,9 @@ def _otherwise(
 
     Where no line names the columns that is the first such row. Raises `Unusable` where a row of units says others.
     """
-    fault = None if raw.fault is None else raw.fault[row].as_py()
-    if fault is not None and _torn(fault, first):
-        return fault, first
+    if raw.unsplit is not None and _torn(raw.unsplit[row].as_py(), first):
+        assert raw.fault is not None
+        return raw.fault[row].as_py(), first
     cells = [str(column[row].as_py() or "") for column in raw.columns.values()]
     at = {word: cells[place] for word, place in first.places.items()}
     check_units_row(points, counted, at, int(raw.row[row]))
@@ -139,15 +139,17 @@ def _candidates(raw: Raw, first: Heading) -> list[int]:
             word = pc.match_substring_regex(text, _WORD)
             count += pc.fill_null(word, False).to_numpy(zero_copy_only=False)
         found &= count >= _WORDS_MIN
-    if raw.fault is not None:
-        for row in np.flatnonzero(raw.fault.is_valid().to_numpy(zero_copy_only=False)).tolist():
-            found[row] |= _torn(raw.fault[row].as_py(), first)
+    if raw.unsplit is not None:
+        for row in np.flatnonzero(raw.unsplit.is_valid().to_numpy(zero_copy_only=False)).tolist():
+            found[row] |= _torn(raw.unsplit[row].as_py(), first)
     return np.flatnonzero(found).tolist()
 
 
-def _torn(fault: str, first: Heading) -> bool:
-    """Tell whether a line that has not as many cells as the heading is one all the same."""
-    cells = [cell.strip(' "') for cell in re.split(r"[,;\t|]", fault.partition(': "')[2].rstrip('"'))]
+def _torn(line: str | None, first: Heading) -> bool:
+    """Tell whether a line that has not as many cells as the heading is one all the same; None is no such line."""
+    if line is None:
+        return False
+    cells = [cell.strip(' "') for cell in re.split(r"[,;\t|]", line)]
     wanted = {_stem(name) for name in first.columns.values()}
     return len(wanted.intersection(map(_stem, cells))) >= _WORDS_MIN and not any(map(_FIGURE.fullmatch, cells))
 

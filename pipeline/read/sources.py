@@ -67,17 +67,17 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         return
     layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
     seen = hashlib.sha256()
-    with open_layer(path, layer, points, _LOOK_ROWS if look else rows_per_batch, seen) as found:
-        points = found.points
-        _check_columns(points, found.schema, 1)
-        if not found.spatial and position_of(points.columns).from_geometry:
+    with open_layer(path, layer, points, _LOOK_ROWS if look else rows_per_batch, seen) as vector:
+        points = vector.points
+        _check_columns(points, vector.schema, 1)
+        if not vector.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
         check_headings(points, lengths_of(points), 1)
-        check_parts(points, found.schema.names, 1)
-        how = reading_plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
-        rows = with_one_heading(points, found.schema.names, how.lengths, found.batches)
+        check_parts(points, vector.schema.names, 1)
+        how = reading_plan(points, points.decimal or ".", vector.schema, _in_degrees(points.crs, vector.crs))
+        rows = with_one_heading(points, vector.schema.names, how.lengths, vector.batches)
         how, batches = put_together(how, rows)
-        yield Source(1, found.crs, how, checked(how, batches), None if layer is not None else seen)
+        yield Source(1, vector.crs, how, checked(how, batches), None if layer is not None else seen)
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:

@@ -21,9 +21,9 @@ from pipeline.files.geopackages import (
     Layer,
     describe,
     for_gdal,
+    geometry_kind,
     is_plain_point,
     is_stored,
-    kind_of,
     opened,
     wkb_of,
 )
@@ -162,7 +162,7 @@ def _shape(package: sqlite3.Connection, layer: Layer) -> str:
         wkb = wkb_of(first[0], layer.srs_ids)
     except BrokenGeometry:
         return "0"
-    if wkb is None or kind_of(wkb) not in POINTS:
+    if wkb is None or geometry_kind(wkb) not in POINTS:
         return "0"
     length = len(first[0])
     if not is_plain_point(first[0], wkb):

@@ -22,7 +22,7 @@ from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
 from pipeline.reissue.earlier import Last, another_frame
-from pipeline.reissue.occupied import ALIKE, Occupied
+from pipeline.reissue.occupied import ALIKE, EarlierOccupation
 from pipeline.tables import TIME
 from pipeline.words import Role
 
@@ -59,11 +59,11 @@ class AnotherTime:
         self._had = [(one["session"], str(one["point"]), milliseconds_of(str(one["observed"])))
                      for one in last["checks"] if _told(one)]  # fmt: skip
 
-    def seen(self, every: Iterable[Occupied]) -> list[Occupied]:
+    def seen(self, every: Iterable[EarlierOccupation]) -> list[EarlierOccupation]:
         """Return occupations; those that failed with the ``others``, the times at which they stand now instead."""
         return [replace(one, others=self._times(one)) if one.failed else one for one in every]
 
-    def _times(self, one: Occupied) -> tuple[int, ...]:
+    def _times(self, one: EarlierOccupation) -> tuple[int, ...]:
         time = self._survey.candidates.time
         rows = self._named(one.point)
         if not len(rows) or (np.abs(time[rows] - one.time) <= ALIKE).any():
@@ -76,7 +76,7 @@ class AnotherTime:
                  if is_it or self._in_step(one, at, sessions)]  # fmt: skip
         return tuple(dict.fromkeys(time[found].tolist()))
 
-    def _told_of(self, one: Occupied) -> tuple[Record, _Stood | None]:
+    def _told_of(self, one: EarlierOccupation) -> tuple[Record, _Stood | None]:
         """Return the issue that had one that was only told of, and how it stood there; None where nobody knows."""
         issue = self._issue(one.issue)
         for record in (self._last,) if issue is None else (issue.record, self._last):
@@ -86,7 +86,7 @@ class AnotherTime:
             return issue.record, held
         return self._last, None
 
-    def _in_step(self, one: Occupied, at: int, sessions: set[str]) -> bool:
+    def _in_step(self, one: EarlierOccupation, at: int, sessions: set[str]) -> bool:
         """Tell whether all else that was observed on marks in the session, or in the export, moved as one reading."""
         step = int(self._survey.candidates.time[at]) - one.time
         if any(name == one.point and abs(time - one.time - step) <= ALIKE for _, name, time in self._had):
@@ -119,7 +119,7 @@ def _told(row: CheckRow) -> bool:
     return row["role"] != Role.NOTED and None not in (row["observed"], row["point"])
 
 
-def _row(issue: Record, one: Occupied) -> CheckRow | None:
+def _row(issue: Record, one: EarlierOccupation) -> CheckRow | None:
     """Return the row that an occupation had in the issue that it failed in, None where that is not known."""
     same = [row for row in issue["checks"] if _told(row) and (row["point"], row["mark"]) == (one.point, one.mark)]
     near = [row for row in same if abs(milliseconds_of(str(row["observed"])) - one.time) <= ALIKE]
@@ -132,7 +132,7 @@ def _stood(row: CheckRow) -> _Stood:
     return _Stood(row["session"], row["easting"], row["northing"], row["height"])
 
 
-def _held_back(issue: Last, one: Occupied) -> _Stood | None:
+def _held_back(issue: Last, one: EarlierOccupation) -> _Stood | None:
     """Return how a reading that seemed to be a check, and was held back, stood in the issue that told of it first."""
     same = list[tuple[int, _Stood]]()
     try:

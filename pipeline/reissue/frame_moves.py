@@ -114,34 +114,29 @@ def _again(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -
     here = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])[rows]
     was = np.array([[one["easting"], one["northing"], one["height"]] for one in before], float).reshape(-1, 3)
     was *= counts_of(last)
-    by_numbers = _read_as_before(last, survey, adjusted, now, before, rows, was)
-    if by_numbers is None:
+    if not _meant_alike(last, survey, now):
         same = _of_same_files(last, survey, adjusted, now)[rows]
         return Again(before, rows, here - was, same, np.zeros(len(rows), bool))
+    by_numbers = _raw_apart(last, survey, adjusted, before, rows, was)
     known = np.isfinite(by_numbers)
     return Again(before, rows, here - was, known & (by_numbers <= 0), known & (by_numbers > 0))
 
 
-def _read_as_before(
-    last: Record,
-    survey: Survey,
-    adjusted: Adjusted,
-    now: Fingerprint,
-    before: tuple[CheckRow, ...],
-    rows: Integers,
-    was: Floats,
-) -> Floats | None:
-    """Return (k,) by how far more than `_ALIKE` raw positions lie from those of before, metres.
-
-    A raw position of now with the shift of then is where the earlier issue has it, if it is that of then. None where
-    coordinates or raw positions are meant in another frame, so that they cannot be compared; NaN where there was none.
-    """
+def _meant_alike(last: Record, survey: Survey, now: Fingerprint) -> bool:
+    """Tell whether coordinates and raw positions are meant in the frames of before, so that they can be compared."""
     then, here = by_step(last), now_by_step(survey)
     framed = all(last["target"][key] == survey.target[key] for key in ("grid", "height", "epoch"))
-    if not framed or last["identity"].get(SITE) != now.sums.get(SITE) or then.get(ISSUED) != here.get(ISSUED):
-        return None
-    if then.get(RAW) != here.get(RAW):
-        return None
+    site = last["identity"].get(SITE) == now.sums.get(SITE)
+    return framed and site and all(then.get(step) == here.get(step) for step in (ISSUED, RAW))
+
+
+def _raw_apart(
+    last: Record, survey: Survey, adjusted: Adjusted, before: tuple[CheckRow, ...], rows: Integers, was: Floats
+) -> Floats:
+    """Return (k,) by how far more than `_ALIKE` raw positions lie from those of before, metres; NaN for none before.
+
+    A raw position of now with the shift of then is where the earlier issue has it, if it is that of then.
+    """
     sessions = {one["session"]: (one["shift_x"], one["shift_y"], one["shift_z"]) for one in last["sessions"]}
     none = (None, None, None)
     shift = np.array([sessions.get(one["session"], none) for one in before], float).reshape(-1, 3)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.clock import clock, iso, milliseconds_of, moment
+from pipeline.clock import iso, milliseconds_of, moment, stamp
 from pipeline.examine.doubtful import THIS_ISSUE, Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import LostOccupation, Now, Part
@@ -38,7 +38,7 @@ BESIDE = 1.0
 
 
 @dataclass(frozen=True)
-class Occupied:
+class EarlierOccupation:
     """An occupation that the newest issue had, or one that it told of as gone, untested or compared with no mark.
 
     Args:
@@ -74,7 +74,7 @@ class Occupied:
     @property
     def called(self) -> str:
         """Return what it is called where it did not fail."""
-        return f"{self.point} on {self.mark} (observed {clock(self.time)} UTC)"
+        return f"{self.point} on {self.mark} (observed {stamp(self.time)} UTC)"
 
     def at(self, times: Integers) -> Flags:
         """Return (n,) which of (n,) UTC milliseconds are its time, or another at which its reading stands now."""
@@ -93,7 +93,7 @@ class Occupied:
         """Return the sentence that tells of it where it failed, and goes on by `GONE`, `TIE` or `UNTESTED`."""
         name, then = self.point or "a reading", "failed" if self.mark else "was compared with no mark"
         named = f"{name} on {self.mark}" if self.mark else name
-        return _SENTENCE.format(named=named, seen=clock(self.time), then=then, issue=f"{self.issue:03d}", how=how)
+        return _SENTENCE.format(named=named, seen=stamp(self.time), then=then, issue=f"{self.issue:03d}", how=how)
 
     def doubt(self, now: Now, how: str, sessions: tuple[int, ...], file: str = "", line: int = 0) -> Doubtful:
         """Return the doubt that it is, told by a sentence that goes on like ``how``, which is known again by its data.
@@ -153,7 +153,7 @@ class Occupied:
         return np.asarray(np.linalg.norm(off, axis=1) <= most)
 
 
-def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
+def occupied(last: Record, survey: Survey) -> Iterator[EarlierOccupation]:
     """Yield the occupations that the newest issue had; what was only noted in the field is none."""
     before, holds = {one["session"]: one for one in last["sessions"]}, _holds(last)
     placed = another_frame(last, survey.target) is None
@@ -169,10 +169,12 @@ def occupied(last: Record, survey: Survey) -> Iterator[Occupied]:
         place = np.array([row["easting"], row["northing"], row["height"]], float)
         there = place if placed and np.isfinite(place).all() else None
         moved = _moved(session)
-        yield Occupied(last["issue"], str(row["point"]), row["mark"], time, sessions, reach, row, parts, there, moved)
+        yield EarlierOccupation(
+            last["issue"], str(row["point"]), row["mark"], time, sessions, reach, row, parts, there, moved
+        )
 
 
-def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
+def told_before(last: Record, survey: Survey) -> Iterator[EarlierOccupation]:
     """Yield what the newest issue told of already: that is taken along from issue to issue."""
     before = {one["session"]: one for one in last["sessions"]}
     for doubt in last["doubts"]:
@@ -183,7 +185,7 @@ def told_before(last: Record, survey: Survey) -> Iterator[Occupied]:
         time, names = milliseconds_of(one["observed"]), (one["failed_in"], one["point"], one["mark"])
         every = {at for name in doubt["sessions"] for at in _concerned(survey, time, name, before.get(name))}
         sessions = tuple(sorted(every))
-        yield Occupied(*names, time, sessions, sessions, parts=parts)
+        yield EarlierOccupation(*names, time, sessions, sessions, parts=parts)
 
 
 def _concerned(survey: Survey, time: int, name: str, before: Session | None) -> set[int]:

@@ -96,8 +96,8 @@ class Reasons:
             order = [moving + proving, file, general]
         else:
             order = [(moving + proving or linked) + settings, file, general]
-        found = next((found for found in order if found), [])
-        return "; ".join([*found, self.altered] if self.altered else found or self.all())
+        texts = next((texts for texts in order if texts), [])
+        return "; ".join([*texts, self.altered] if self.altered else texts or self.all())
 
 
 #: Parts of the job file that hold points back or release them, and move none.
@@ -109,28 +109,28 @@ _WORDS = ("[particulars]", "[linework]")
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
     then = identity_of(last.record)
-    told = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
+    differing = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
     moving, proving = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
     marks: dict[str, str] = {}
     for text, sessions, moved in _of_marks(last, survey, solved, now.register):
         marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
         for session in sessions:
             (moving if session in moved else proving)[session].append(text)
-    own = {name.removeprefix(SESSION): text for name, text in told.items() if name.startswith(SESSION)}
+    own = {name.removeprefix(SESSION): text for name, text in differing.items() if name.startswith(SESSION)}
     was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
     for session, text in own.items():
         (proving if was.get(session) == is_.get(session) else moving)[session].append(text)
-    by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
-    general, settings, words = _of_job_file(then, told)
-    general += _of_frames(last, survey, now, told)
-    words += [*_of_codes(last, survey, told), *_of_origin(last, survey, told)]
-    if REGISTER in told:
+    by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
+    general, settings, words = _of_job_file(then, differing)
+    general += _of_frames(last, survey, now, differing)
+    words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
+    if REGISTER in differing:
         there = survey.register.names if survey.register is not None else ()
         gone_and_new = marks_gone_and_new(last.record["register"], now.register, there)
         if marks or own or general or settings or by_file:
             words += gone_and_new
         else:
-            general += gone_and_new or [told[REGISTER]]
+            general += gone_and_new or [differing[REGISTER]]
     return Reasons(
         general=tuple(general),
         settings=tuple(settings),

@@ -17,15 +17,15 @@ from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import LostOccupation, Now
 from pipeline.issue.record_types import Record
-from pipeline.reissue.another_time import AnotherTime, Issues
-from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, Occupied, occupied, told_before
+from pipeline.reissue.occupations_before import OccupationsBefore
+from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, EarlierOccupation
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
 
 
 def unjudged_doubts(
-    last: Record, survey: Survey, adjusted: Adjusted, issue: Issues
+    before: OccupationsBefore, survey: Survey, adjusted: Adjusted
 ) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is judged by nothing any more, and notes in words.
 
@@ -34,20 +34,19 @@ def unjudged_doubts(
     another mark that passes. A point that was far from every tolerance was called a check by mistake, and is noted.
 
     Args:
-        last: the record of the newest issue.
+        before: the occupations of the newest issue.
         survey: the job.
         adjusted: the same, with its shifts, not judged yet.
-        issue: gives an issue by its number.
     """
     doubts, notes = list[Doubtful](), list[str]()
-    for failed in _failed(last, survey, issue):
+    for failed in before.failed:
         if any(failed.told_by(doubt) or failed.asked_by(doubt) for doubt in adjusted.doubts):
             continue
         now: Now | None
         rows = _rows(failed, survey, adjusted)
         if len(rows):
-            found = _still_judged(failed, rows, last, survey, adjusted)
-            now, why, more = found if found is not None else (None, "", ())
+            untested = _still_judged(failed, rows, before.record, survey, adjusted)
+            now, why, more = untested if untested is not None else (None, "", ())
         elif not len(readings := _readings(failed, survey)):
             if failed.never_of_it(survey) or not failed.sessions:
                 continue  # `vanished` looked for it among the points; or its session has left the job
@@ -67,19 +66,19 @@ def unjudged_doubts(
     return confirmed_by(survey.job, doubts), notes
 
 
-def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful], issue: Issues) -> tuple[Doubtful, ...]:
+def asked_since(before: OccupationsBefore, survey: Survey, doubts: Sequence[Doubtful]) -> tuple[Doubtful, ...]:
     """Return the doubts of a run; those of readings that the newest issue had in doubt, or failing, are so since then.
 
     What had failed of one is not forgotten while it is in no list. One that never was on a mark is taken as it is now.
     """
-    had = [one for one in _failed(last, survey, issue) if not one.never_of_it(survey)]
+    had = [one for one in before.failed if not one.never_of_it(survey)]
     return tuple(
         next((_since(one, doubt) for one in had if one.asked_by(doubt)), doubt) if doubt.origin else doubt
         for doubt in doubts
     )
 
 
-def _since(had: Occupied, doubt: Doubtful) -> Doubtful:
+def _since(had: EarlierOccupation, doubt: Doubtful) -> Doubtful:
     now = doubt.origin
     if now is None or now["of"] != "occupation" or doubt.sessions is None:
         return doubt
@@ -89,45 +88,30 @@ def _since(had: Occupied, doubt: Doubtful) -> Doubtful:
     return replace(doubt, origin=origin, sessions=tuple(sorted({*doubt.sessions, *had.reach})))
 
 
-def _parts_of(had: Occupied) -> Flags:
+def _parts_of(had: EarlierOccupation) -> Flags:
     return had.parts if had.parts is not None else np.zeros(2, bool)
 
 
-def _failed(last: Record, survey: Survey, issue: Issues) -> list[Occupied]:
-    """Return what failed in the newest issue, or was told by it to have failed before, each once.
-
-    What was told counts: a tie that fails may be the check that failed. It may have failed in more since.
-    """
-    failed = {one.key: one for one in occupied(last, survey) if one.failed}
-    for one in told_before(last, survey):
-        again = failed.get(one.key)
-        if one.parts is not None and again is not None and again.parts is not None:
-            failed[one.key] = replace(one, parts=one.parts | again.parts)
-        else:
-            failed[one.key] = one
-    return AnotherTime(last, survey, issue).seen(failed.values())
-
-
-def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted) -> Integers:
+def _rows(failed: EarlierOccupation, survey: Survey, adjusted: Adjusted) -> Integers:
     """Return which occupations are the one that failed: by name and time, or by mark and time.
 
     Where the register has no mark of the name any more, the mark has another name now if the occupation lies where it
     lay.
     """
-    found, known = adjusted.occupations, survey.register
-    named = np.array([name == failed.point for name in found.table.column("name").to_pylist()], bool)
-    timely = failed.at(found.time)
+    on_marks, known = adjusted.occupations, survey.register
+    named = np.array([name == failed.point for name in on_marks.table.column("name").to_pylist()], bool)
+    timely = failed.at(on_marks.time)
     if (named & timely).any():
         return np.flatnonzero(named & timely)
     of = known.find(failed.mark) if known is not None else None
     same = [mark == failed.mark or (of is not None and known is not None and known.find(mark) == of)
-            for mark in found.marks]  # fmt: skip
-    there = timely & np.isin(found.session, failed.reach)
-    there &= np.array(same, bool) if of is not None else np.array(same, bool) | failed.lies_there(found.raw, survey)
+            for mark in on_marks.marks]  # fmt: skip
+    there = timely & np.isin(on_marks.session, failed.reach)
+    there &= np.array(same, bool) if of is not None else np.array(same, bool) | failed.lies_there(on_marks.raw, survey)
     return np.flatnonzero(there)
 
 
-def _readings(failed: Occupied, survey: Survey) -> Integers:
+def _readings(failed: EarlierOccupation, survey: Survey) -> Integers:
     """Return which candidates are the reading, sound still: by name and time."""
     candidates = survey.candidates
     named = np.array([(name or "") == failed.point for name in candidates.names], bool)
@@ -140,7 +124,7 @@ def _held(survey: Survey, adjusted: Adjusted) -> set[int]:
     return {row for row, number in enumerate(numbers) if number in adjusted.unanswered}
 
 
-def _agrees(failed: Occupied, row: int, adjusted: Adjusted) -> bool:
+def _agrees(failed: EarlierOccupation, row: int, adjusted: Adjusted) -> bool:
     """Tell whether a candidate that no list names lies on its mark as a check that passes does, in all that failed.
 
     As where the register was put right after the reading had left the lists.
@@ -155,23 +139,23 @@ def _agrees(failed: Occupied, row: int, adjusted: Adjusted) -> bool:
 
 
 def _still_judged(
-    failed: Occupied, rows: Integers, last: Record, survey: Survey, adjusted: Adjusted
+    failed: EarlierOccupation, rows: Integers, last: Record, survey: Survey, adjusted: Adjusted
 ) -> tuple[Now, str, tuple[int, ...]] | None:
     """Return None where an occupation that failed is judged as it was; else how it is not, and the sessions."""
-    found, of_register = adjusted.occupations, {row["mark"] for row in last["register"]}
+    on_marks, of_register = adjusted.occupations, {row["mark"] for row in last["register"]}
     why: tuple[Now, str, tuple[int, ...]] | None = None
     for row in rows.tolist():
-        session = (int(found.session[row]),)
-        if found.roles[row] is Role.TIE:
+        session = (int(on_marks.session[row]),)
+        if on_marks.roles[row] is Role.TIE:
             apart = _tie_at_odds(failed, row, last, survey, adjusted)
             if apart is None:
                 return None
             why = why or ("tie", f"{TIE}{apart[0]}", (*session, *apart[1]))
             continue
-        lost = ~found.compared.holds[row] & (failed.parts if failed.parts is not None else False)
-        if not found.compared.judged[row]:
+        lost = ~on_marks.compared.holds[row] & (failed.parts if failed.parts is not None else False)
+        if not on_marks.compared.judged[row]:
             lost = np.ones(2, bool) if failed.parts is None else failed.parts
-        elif found.temporary[row] and found.compared.passed[row] and failed.mark in of_register:
+        elif on_marks.temporary[row] and on_marks.compared.passed[row] and failed.mark in of_register:
             lost = np.ones(2, bool)
         if not np.any(lost):
             return None
@@ -181,36 +165,36 @@ def _still_judged(
 
 
 def _tie_at_odds(
-    failed: Occupied, row: int, last: Record, survey: Survey, adjusted: Adjusted
+    failed: EarlierOccupation, row: int, last: Record, survey: Survey, adjusted: Adjusted
 ) -> tuple[str, tuple[int, ...]] | None:
     """Return None where a tie that was a failing check is answered; else in words why not, and the sessions."""
-    found = adjusted.occupations
+    on_marks = adjusted.occupations
     parts = failed.parts if failed.parts is not None else np.ones(2, bool)
     was_tie = failed.row is not None and failed.row["role"] == Role.TIE
-    if was_tie and failed.parts is not None and found.compared.judged[row]:
+    if was_tie and failed.parts is not None and on_marks.compared.judged[row]:
         return None  # a tie that failed is compared with its mark as before
-    if not (found.compared.holds[row] | ~parts).all():
+    if not (on_marks.compared.holds[row] | ~parts).all():
         return ", and nothing else shows where its mark is", ()
-    names = found.table.column("name").to_pylist()
+    names = on_marks.table.column("name").to_pylist()
     tied = {one["point"] for one in last["checks"] if one["role"] == Role.TIE}
-    here = (found.session == found.session[row]) & found.compared.judged & ~found.temporary
+    here = (on_marks.session == on_marks.session[row]) & on_marks.compared.judged & ~on_marks.temporary
     others = [
         other
         for other in np.flatnonzero(here).tolist()
-        if other != row and (found.roles[other] is Role.TIE or names[other] in tied)
-        and (found.compared.holds[other] | ~parts).all()
-        and not (_poor(found.marks[other], survey, adjusted) & parts).any()
+        if other != row and (on_marks.roles[other] is Role.TIE or names[other] in tied)
+        and (on_marks.compared.holds[other] | ~parts).all()
+        and not (_poor(on_marks.marks[other], survey, adjusted) & parts).any()
     ]  # fmt: skip
     if others:
         off = _off(row, adjusted) - np.mean([_off(other, adjusted) for other in others], axis=0)
-        if found.compared.tolerance.passes(np.nan_to_num(plan_and_height(off), nan=np.inf), parts):
+        if on_marks.compared.tolerance.passes(np.nan_to_num(plan_and_height(off), nan=np.inf), parts):
             return None
-        listed = ", ".join(f"{names[other]} on {found.marks[other]}" for other in others[:3])
+        listed = ", ".join(f"{names[other]} on {on_marks.marks[other]}" for other in others[:3])
         apart = [f"{np.hypot(*off[:2]):.3f} m in plan", f"{abs(off[2]):.3f} m in height"]
-        said = " and ".join(text for text, part in zip(apart, parts, strict=True) if part)
-        return f", and differs by {said} from {listed}", ()
-    sessions = tuple(dict.fromkeys((*failed.reach, int(found.session[row]))))
-    if all(_passes_elsewhere(session, found.marks[row], adjusted) for session in sessions):
+        differs = " and ".join(text for text, part in zip(apart, parts, strict=True) if part)
+        return f", and differs by {differs} from {listed}", ()
+    sessions = tuple(dict.fromkeys((*failed.reach, int(on_marks.session[row]))))
+    if all(_passes_elsewhere(session, on_marks.marks[row], adjusted) for session in sessions):
         return None
     return ", and not every session that it concerns has a passing check on another mark", sessions
 
@@ -233,9 +217,9 @@ def _off(row: int, adjusted: Adjusted) -> Floats:
 
 def _passes_elsewhere(session: int, mark: str, adjusted: Adjusted) -> bool:
     """Tell whether a session has a check that passes, on a mark that neither ties it nor is the one named."""
-    found = adjusted.occupations
-    here = np.flatnonzero(found.session == session).tolist()
-    ties = {mark, *(found.marks[row] for row in here if found.roles[row] is Role.TIE)}
-    checks = [row for row in here if found.roles[row] is not Role.TIE and found.marks[row] not in ties]
-    judged = found.compared.judged & found.compared.passed & ~found.temporary
+    on_marks = adjusted.occupations
+    here = np.flatnonzero(on_marks.session == session).tolist()
+    ties = {mark, *(on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE)}
+    checks = [row for row in here if on_marks.roles[row] is not Role.TIE and on_marks.marks[row] not in ties]
+    judged = on_marks.compared.judged & on_marks.compared.passed & ~on_marks.temporary
     return any(bool(judged[row]) for row in checks)

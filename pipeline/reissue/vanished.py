@@ -5,7 +5,7 @@ held back now, for whatever reason, is no occupation any more either. What is th
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -13,9 +13,8 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
-from pipeline.issue.record_types import Record
-from pipeline.reissue.another_time import AnotherTime, Issues
-from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, REPLACED, Occupied, occupied, told_before
+from pipeline.reissue.occupations_before import OccupationsBefore
+from pipeline.reissue.occupied import ALIKE, BESIDE, GONE, REPLACED, EarlierOccupation
 from pipeline.reissue.plain_points import plain_points
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS
@@ -24,7 +23,7 @@ from pipeline.words import REASONS
 _LISTED = 3
 
 
-def gone_checks(last: Record, survey: Survey, issue: Issues) -> tuple[tuple[Doubtful, ...], list[str]]:
+def gone_checks(before: OccupationsBefore, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is gone, and in words which others are gone.
 
     Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
@@ -34,16 +33,13 @@ def gone_checks(last: Record, survey: Survey, issue: Issues) -> tuple[tuple[Doub
     mistake.
 
     Args:
-        last: the record of the newest issue.
+        before: the occupations of the newest issue.
         survey: the job.
-        issue: gives an issue by its number.
     """
     there, held = _observed(survey)
-    again = AnotherTime(last, survey, issue)
-    had = again.seen(occupied(last, survey))
-    missing = list(_missing_now(had, survey, there))
+    missing = list(_missing_now(before.had, survey, there))
     told = {one.key: one for one in missing if one.failed}
-    for one in _carried_along(again.seen(told_before(last, survey)), survey, there):
+    for one in _carried_along(before.told, survey, there):
         told.setdefault(one.key, one)
     far = {one.key: one for one in told.values() if one.never_of_it(survey)}
     points = plain_points(survey, {(one.point, one.time) for one in far.values()}, ALIKE)
@@ -55,7 +51,7 @@ def gone_checks(last: Record, survey: Survey, issue: Issues) -> tuple[tuple[Doub
     unsaid = [one.called for one in others if _near(held[one.point], one.time) is None]  # what is held is told as that
     return confirmed_by(survey.job, doubts), [
         *(one.noted_as_point() for one in mistaken),
-        *_note(unsaid, last["issue"]),
+        *_note(unsaid, before.record["issue"]),
     ]
 
 
@@ -63,7 +59,7 @@ def gone_checks(last: Record, survey: Survey, issue: Issues) -> tuple[tuple[Doub
 _There = defaultdict[str, list[int]]
 
 
-def _missing_now(had: list[Occupied], survey: Survey, there: _There) -> Iterator[Occupied]:
+def _missing_now(had: Sequence[EarlierOccupation], survey: Survey, there: _There) -> Iterator[EarlierOccupation]:
     """Yield the occupations that the newest issue had and that no reading is any more, whatever it is called."""
     many = Counter(one.point for one in had)
     for one in had:
@@ -74,7 +70,7 @@ def _missing_now(had: list[Occupied], survey: Survey, there: _There) -> Iterator
             yield one
 
 
-def _carried_along(told: list[Occupied], survey: Survey, there: _There) -> Iterator[Occupied]:
+def _carried_along(told: Sequence[EarlierOccupation], survey: Survey, there: _There) -> Iterator[EarlierOccupation]:
     """Yield what the newest issue told already, of occupations or of what seemed to be some, and what is gone now."""
     for one in told:
         if one.sessions and not one.at_any(there[one.point]) and not _renamed(one, survey):
@@ -109,7 +105,7 @@ def _observed(survey: Survey) -> tuple[_There, _Held]:
     return found, held
 
 
-def _renamed(one: Occupied, survey: Survey) -> bool:
+def _renamed(one: EarlierOccupation, survey: Survey) -> bool:
     """Tell whether a reading that counts was observed on the mark at the time, whatever it and the mark are called.
 
     What it is on, the job says, or else its code and its place. One clock has no other reading at the time. Where the
@@ -140,7 +136,7 @@ def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, i
     return next((one for one in held if abs(one[0] - time) <= ALIKE), None)
 
 
-def _doubt(one: Occupied, held: tuple[int, str, int, str] | None, *, replaced: bool) -> Doubtful:
+def _doubt(one: EarlierOccupation, held: tuple[int, str, int, str] | None, *, replaced: bool) -> Doubtful:
     if held is None:
         return one.doubt("gone", REPLACED if replaced else GONE, one.sessions)
     _, file, row, reason = held

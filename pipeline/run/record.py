@@ -38,7 +38,7 @@ from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
 from pipeline.run.origin import set_up_stated, with_origin
-from pipeline.run.precision import one_vector_notes, precision_notes, precisions, sessions_apart_notes
+from pipeline.run.precision_record import one_vector_notes, precision_notes, precisions, sessions_apart_notes
 from pipeline.run.ready import Ready
 from pipeline.run.repeats import repeats
 from pipeline.solve.proof import worst

@@ -28,6 +28,7 @@ from pipeline.progress import Progress
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
 from pipeline.reissue.history import History
+from pipeline.reissue.occupations_before import occupations_before
 from pipeline.reissue.remembered import of_readings, of_shifts, since_before
 from pipeline.run.before import Before
 from pipeline.run.finish import LookedAt, finish
@@ -115,11 +116,12 @@ def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome 
 def _solved(examined: Examined, history: History) -> Ready:
     """Adjust a job, gather all doubts, those that only the issues before show among them, and judge it once."""
     survey = examined.survey
-    readings = of_readings(history, survey)
+    asked = occupations_before(history, survey)
+    readings = of_readings(asked, history, survey)
     adjusted = derive(survey, (*examined.doubts, *readings.doubts))
-    adjusted = since_before(history, survey, adjusted)
+    adjusted = since_before(asked, survey, adjusted)
     now = fingerprint(survey, adjusted)
-    shifts = of_shifts(history, survey, adjusted, now)
+    shifts = of_shifts(asked, history, survey, adjusted, now)
     solved = judge(survey, adjusted, shifts.doubts)
     diagnoses = diagnose(survey, solved, former_register(history, solved))
     settled = settle(survey, solved)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 
-from pipeline.clock import clock, iso, moment
+from pipeline.clock import iso, moment, stamp
 from pipeline.job.model import FieldShift, GivenShift, Session, SessionsFile, Setup
 from pipeline.job.toml_text import quoted
 
@@ -130,11 +130,11 @@ def occupation_lines(
     if not needed or listed:
         return
     if not ties:
-        yield f"# ties = [...]   which reading stood on a control mark from {clock(since)} to {clock(until)} UTC?"
+        yield f"# ties = [...]   which reading stood on a control mark from {stamp(since)} to {stamp(until)} UTC?"
         return
     point, mark, time = ties[0]
     why = f"is one of several named {quoted(point)}" if point else "has no name"
-    yield f"# ties = [...]   the reading on {quoted(mark)} at {clock(time)} UTC {why}: give it a name of its own"
+    yield f"# ties = [...]   the reading on {quoted(mark)} at {stamp(time)} UTC {why}: give it a name of its own"
 
 
 def noted_lines(given: Session, since: int, until: int) -> Iterator[str]:

@@ -39,6 +39,7 @@ from pipeline.job.model import TYPED, Session
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
+from pipeline.sessions.attach import base_key
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
@@ -132,7 +133,7 @@ def _check_overlaps(windows: tuple[SessionWindow, ...], problems: Problems) -> N
     last: SessionWindow | None = None
     for window in windows:
         if window.end_ms > window.start_ms:
-            base = _key(window)
+            base = base_key(window.base)
             before = [last] if base is None else [latest.get(None), latest.get(base)]
             for earlier in before:
                 if earlier is not None and earlier.end_ms > window.start_ms:
@@ -143,10 +144,6 @@ def _check_overlaps(windows: tuple[SessionWindow, ...], problems: Problems) -> N
 
 def _later(one: SessionWindow | None, other: SessionWindow) -> SessionWindow:
     return other if one is None or other.end_ms > one.end_ms else one
-
-
-def _key(window: SessionWindow) -> str | None:
-    return None if window.base is None else window.base.casefold()
 
 
 def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Problems) -> None:

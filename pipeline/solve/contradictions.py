@@ -5,8 +5,8 @@ import numpy as np
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
+from pipeline.solve.adjusted_ties import Tied
 from pipeline.solve.compare import OnMarks
-from pipeline.solve.observations import Tied
 from pipeline.words import Doubt, plural
 
 #: Below this a component's redundancy is the arithmetic's.

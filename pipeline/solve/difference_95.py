@@ -7,8 +7,8 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
+from pipeline.solve.adjusted_ties import covariance_of
 from pipeline.solve.covariance import Parts, covariance
-from pipeline.solve.observations import covariance_of
 from pipeline.solve.solve import Solved
 from pipeline.solve.temporary_marks import shift_less_mark
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.clock import clock
+from pipeline.clock import stamp
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.kept_shifts import KeptShift, written_in
@@ -142,7 +142,7 @@ def _by(tie: str | None, mark: str | None) -> str:
 
 def _as_doubted(one: KeptShift, window: FieldWindow) -> str:
     return (
-        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}. Issue"
+        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {stamp(window.start)} UTC {_ANEW}. Issue"
         f" {one.issue:03d} already doubted this, and the issue that it was compared with no longer records it. If other"
         " coordinates of the mark were applied in the field, write them into its field_shift: easting, northing,"
         " height; otherwise nothing is wrong"
@@ -160,7 +160,7 @@ def _sentence(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
         same += ", which had another grid or height datum,"
         typed = "write the coordinates as typed in the field into its field_shift: easting, northing, height"
     return (
-        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}. If"
+        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {stamp(window.start)} UTC {_ANEW}. If"
         f" {window.stated.mark} is {same}, its earlier coordinates were applied in the field: {typed}; if it is another"
         " mark, nothing is wrong"
     )

@@ -15,7 +15,7 @@ from pipeline.geodesy.uncertainty import add_covariance
 
 
 @dataclass(frozen=True)
-class Marks:
+class NetworkMarks:
     """The marks that take part: of the register, and temporary ones, which hold nothing.
 
     Args:
@@ -36,7 +36,7 @@ class Marks:
 
 
 @dataclass(frozen=True)
-class Occupied:
+class ReceiversOverMarks:
     """Receivers over marks: rovers on their poles, or bases on their tripods. One row each.
 
     Args:
@@ -59,7 +59,7 @@ class Occupied:
 
 
 @dataclass(frozen=True)
-class Stated:
+class StatedShifts:
     """Shifts that the job file states instead of deriving them (``shift = "none"`` states zero).
 
     Args:
@@ -156,7 +156,9 @@ class Shifts:
         return self.tied[:, 0] & self.tied[:, 1]
 
 
-def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated: Stated) -> Shifts:
+def derive_shifts(
+    sessions: int, marks: NetworkMarks, ties: ReceiversOverMarks, setups: ReceiversOverMarks, stated: StatedShifts
+) -> Shifts:
     """Adjust the whole job at once and return a shift per session with its covariance.
 
     Equation numbers of the model, per observation: rover or base on a mark ``X_raw + d - x = v``, control
@@ -225,8 +227,8 @@ def _between(observations: Observations, session: Integers, mark: Integers, sess
     return adjust(asking, sessions, marks).between[-count:]
 
 
-def _stack(first: Occupied, second: Occupied) -> Occupied:
-    return Occupied(
+def _stack(first: ReceiversOverMarks, second: ReceiversOverMarks) -> ReceiversOverMarks:
+    return ReceiversOverMarks(
         np.concatenate([first.session, second.session]),
         np.concatenate([first.mark, second.mark]),
         np.concatenate([first.xyz, second.xyz]),

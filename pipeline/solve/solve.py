@@ -17,6 +17,7 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
+from pipeline.solve.adjusted_ties import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
 from pipeline.solve.bend import bend_doubts
 from pipeline.solve.compare import Looked, OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.contradictions import contradiction_doubts
@@ -26,7 +27,7 @@ from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
-from pipeline.solve.observations import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
+from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.shift import Shifts
@@ -151,12 +152,11 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     )
     temporary = temporary_marks(tied, known, survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)
-    missed = unanswered(
-        candidates, corrected, stands_on, job, known, temporary, survey.first_pass.few, survey.first_pass.elsewhere
-    )
+    marks = KnownMarks(known, temporary, job)
+    missed = unanswered(candidates, corrected, stands_on, marks, survey.first_pass.few, survey.first_pass.elsewhere)
     at, moved = np.column_stack([corrected.easting, corrected.northing, corrected.height]), _moved(add)
     told = unanswered_doubts(survey, candidates, missed)
-    of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, (known, temporary), job))
+    of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, marks))
     held = held_back(missed, of_missed)
     looked = Looked(
         corrected=corrected,

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pipeline.clock import clock, iso, moment
+from pipeline.clock import iso, moment, stamp
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import FieldShiftTaken
@@ -63,7 +63,7 @@ def by_what(survey: Survey, one: TakenOut) -> str:
         return ""
     row = survey.candidates.table.slice(one.used.row, 1).to_pylist()[0]
     at = f"{survey.exports[row['export']].shown}:{row['source_row']}"
-    when = clock(int(survey.candidates.time[one.used.row]))
+    when = stamp(int(survey.candidates.time[one.used.row]))
     kept = "" if one.used.since is None else f", as in issue {one.used.since:03d}"
     return f", by {one.window.stated.tie} ({at}, {when} UTC) on {one.window.stated.mark}{kept}"
 

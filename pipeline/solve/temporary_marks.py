@@ -14,8 +14,8 @@ from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
+from pipeline.solve.adjusted_ties import Tied
 from pipeline.solve.control_marks import Reference
-from pipeline.solve.observations import Tied
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,12 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.named_elsewhere import Elsewhere
 from pipeline.intake.rare_kinds import Rare
 from pipeline.intake.survey import Survey
-from pipeline.job.model import Job, Session
+from pipeline.job.model import Session
 from pipeline.near import and_more
-from pipeline.occupations.unlisted_rules import verdict
+from pipeline.occupations.unlisted_rules import ruling
 from pipeline.sessions.toml_lines import more_occupations
-from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
-from pipeline.solve.temporary_marks import Temporary
+from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.unlisted_features import features_of
 from pipeline.words import Doubt, counted, plural
 
@@ -42,9 +41,7 @@ def unanswered(
     candidates: Candidates,
     corrected: Corrected,
     marks: Sequence[str | None],
-    job: Job,
-    register: Reference,
-    temporary: Temporary,
+    known: KnownMarks,
     few: Rare,
     elsewhere: Elsewhere,
 ) -> tuple[Unanswered, ...]:
@@ -55,8 +52,8 @@ def unanswered(
     """
     numbers = candidates.table.column("number").to_pylist()
     found = []
-    for row, reading in features_of(candidates, corrected, marks, job, register, temporary, few, elsewhere):
-        if (of := verdict(reading)) is not None:
+    for row, reading in features_of(candidates, corrected, marks, known, few, elsewhere):
+        if (of := ruling(reading)) is not None:
             session = int(candidates.session[row])
             found.append(Unanswered(row, numbers[row], session, of.because, of.held, of.mark))
     return tuple(found)

@@ -14,8 +14,8 @@ from pipeline.clock import iso, moment
 from pipeline.examine.doubtful import THIS_ISSUE, Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.issue.doubt_types import LostOccupation, Part
-from pipeline.job.model import Job
 from pipeline.solve.control_marks import Reference
+from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.never_of_mark import never_beyond
 from pipeline.solve.temporary_marks import Temporary
 from pipeline.solve.unanswered_checks import Unanswered
@@ -30,8 +30,7 @@ def each_with_origin(
     candidates: Candidates,
     at: Floats,
     moved: Floats,
-    known: tuple[Reference, Temporary],
-    job: Job,
+    known: KnownMarks,
 ) -> list[Doubtful]:
     """Return the doubts of sessions once for each of their readings that are held back, each with what it is about.
 
@@ -41,10 +40,9 @@ def each_with_origin(
         candidates: those that they are of.
         at: (n, 3) easting, northing, height of these.
         moved: (S,) metres that each session is moved by.
-        known: the register, and the temporary marks.
-        job: for the tolerances.
+        known: the marks, with the job for the tolerances.
     """
-    marks, given = _Marks.of(*known), []
+    job, marks, given = known.job, _Marks.of(known.register, known.temporary), []
     for doubt in doubts:
         for one in found:
             if not one.held or doubt.sessions is None or one.session not in doubt.sessions:

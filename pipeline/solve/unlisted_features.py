@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -13,16 +12,13 @@ from pipeline.intake.named_elsewhere import Elsewhere
 from pipeline.intake.rare_kinds import Rare
 from pipeline.job.model import Job
 from pipeline.occupations.code_slips import slip_of
-from pipeline.occupations.features import BESIDE, NO_MARK, OCCUPATIONS, Features, MarkNearby
+from pipeline.occupations.features import BESIDE, OCCUPATIONS, Features, MarkNearby
 from pipeline.occupations.name_words import direction, shape
 from pipeline.occupations.signs import MarkNames, Wanted
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
-from pipeline.solve.differences import differences
+from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.misnamed import Misnamed, misnamed
-from pipeline.solve.temporary_marks import Temporary
-from pipeline.solve.which_mark import Places
-from pipeline.tolerance import Tolerance
 
 #: Readings in no list at the least from which those that are like the listed ones can be told apart.
 _PLAIN = 5
@@ -34,9 +30,7 @@ def features_of(
     candidates: Candidates,
     corrected: Corrected,
     stands_on: Sequence[str | None],
-    job: Job,
-    register: Reference,
-    temporary: Temporary,
+    known: KnownMarks,
     few: Rare,
     elsewhere: Elsewhere,
 ) -> Iterator[tuple[int, Features]]:
@@ -45,19 +39,17 @@ def features_of(
     Args:
         candidates: (n,) readings, with ``corrected`` their places.
         stands_on: the mark that each is on, None for no mark.
-        job: its codes of checks, radius and tolerances.
-        register: the marks of the register, ``temporary`` the others.
-        temporary: marks that the ties adjusted.
+        known: the marks, and how the job has readings compared with them.
         few: what of the listed occupations few other readings have.
         elsewhere: the marks that readings name in columns which are not mapped.
     """
+    job, register = known.job, known.register
     wanted = Wanted.of([], job.checks.codes, register.names)
     coded, columns = wanted.stated(candidates.table)
     codes = candidates.table.column("code").to_pylist()
     numbers = candidates.table.column("number").to_pylist()
     at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
-    marks, pegs = wanted.marks, MarkNames.arranged(temporary.names)
-    ground = _Ground(register, temporary, job)
+    marks, pegs = wanted.marks, MarkNames.arranged(known.temporary.names)
     alike = _Alike.of(candidates, codes, stands_on, few, marks)
     far = _misnamed(candidates, stands_on, at, marks, register)
     of_peg = Counter(
@@ -69,14 +61,14 @@ def features_of(
         if mark is None and number in elsewhere
     )
     occupied = _occupied_by_name(candidates, marks)
-    slips = _slips(few, codes, stands_on, [ground.nearest(place).within(BESIDE) for place in at], job)
+    slips = _slips(few, codes, stands_on, [known.nearest(place).within(BESIDE) for place in at], job)
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if stands_on[row] is not None:
             continue
         name, code, session, place = candidates.names[row], codes[row], int(candidates.session[row]), at[row]
         borne, beside = marks.bearing(name) or (None, "")
         peg, (heading, in_column) = pegs.like(name), elsewhere.get(numbers[row], ("", None))
-        to_borne = ground.to(borne, place)
+        to_borne = known.to(borne, place)
         yield (
             row,
             Features(
@@ -85,10 +77,10 @@ def features_of(
                 code=code,
                 coded=bool(coded[row]),
                 mark_column=columns[row],
-                nearest=ground.nearest(place),
-                nearest_register=ground.nearest_register(place),
-                like_name=ground.to(marks.like(name), place),
-                like_code=ground.to(marks.like(code), place),
+                nearest=known.nearest(place),
+                nearest_register=known.nearest_register(place),
+                like_name=known.to(marks.like(name), place),
+                like_code=known.to(marks.like(code), place),
                 plain_name=marks.plainly(name),
                 borne=to_borne,
                 beside=beside,
@@ -100,75 +92,14 @@ def features_of(
                 ties_shape=shape(name or "") in alike.shapes,
                 off_alike=_off_alike(far, session, to_borne, job),
                 last=alike.last.get(session, 0) <= int(candidates.time[row]),
-                peg=ground.to(peg, place),
+                peg=known.to(peg, place),
                 numbered_from_peg=of_peg[session, peg] > OCCUPATIONS,
                 column=heading,
-                of_column=ground.to(in_column, place),
+                of_column=known.to(in_column, place),
                 column_readings=of_column[session, heading, in_column],
                 occupied_by_name=(session, in_column) in occupied,
             ),
         )
-
-
-@dataclass(frozen=True)
-class _Ground:
-    """The marks of the register and the temporary ones, and how readings lie to them."""
-
-    register: Reference
-    temporary: Temporary
-    job: Job
-
-    @cached_property
-    def reference(self) -> Reference:
-        """The register with the temporary marks behind its own: a reading lies beside one or the other."""
-        return _with(self.register, self.temporary)
-
-    @cached_property
-    def _row(self) -> dict[str, int]:
-        names = self.reference.names
-        return {names[row]: row for row in reversed(range(len(names)))}
-
-    @cached_property
-    def _of_every(self) -> Places:
-        return Places(self.reference.names, self.reference.grid[:, :2])
-
-    @cached_property
-    def _of_register(self) -> Places:
-        return Places(self.register.names, self.register.grid[:, :2])
-
-    @cached_property
-    def _holds(self) -> "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]":
-        return self.reference.holds()
-
-    @cached_property
-    def _tolerance(self) -> Tolerance:
-        return Tolerance(self.job.checks.horizontal, self.job.checks.vertical)
-
-    def nearest(self, at: Floats) -> MarkNearby:
-        """Return how (3,) a place lies to the nearest mark."""
-        return self.to(self._of_every.nearest(at[:2], np.inf)[0], at)
-
-    def nearest_register(self, at: Floats) -> MarkNearby:
-        """Return how (3,) a place lies to the nearest mark of the register."""
-        return self.to(self._of_register.nearest(at[:2], np.inf)[0], at)
-
-    def to(self, mark: str | None, at: Floats) -> MarkNearby:
-        """Return how (3,) a place lies to a mark."""
-        if mark is None:
-            return NO_MARK
-        if (row := self._row.get(mark)) is None:
-            return MarkNearby(mark)
-        apart = at - self.reference.grid[row]
-        distance = float(np.hypot(*apart[:2]))
-        fails = distance <= max(BESIDE, self.job.checks.radius) and self._fails(row, at)
-        east, north, up = apart.tolist()
-        return MarkNearby(mark, distance, (east, north, up), fails)
-
-    def _fails(self, row: int, at: Floats) -> bool:
-        """Tell whether a check at (3,) a place would fail on a mark."""
-        known, holds = self.reference.grid[[row]], self._holds[[row]]
-        compared = differences(at[None], known, holds, self._tolerance)
-        return bool(compared.judged[0] and not compared.passed[0])
 
 
 @dataclass(frozen=True)
@@ -263,19 +194,6 @@ def _off_alike(far: Sequence[Misnamed], session: int, borne: MarkNearby, job: Jo
     if not borne.placed:
         return ""
     return next((one.sentence() for one in far if one.session == session and one.alike(np.array(borne.apart), job)), "")
-
-
-def _with(register: Reference, temporary: Temporary) -> Reference:
-    """Return the register with the temporary marks behind its own."""
-    more = len(temporary.names)
-    return Reference(
-        names=(*register.names, *temporary.names),
-        xyz=np.vstack([register.xyz, np.full((more, 3), np.nan)]),
-        grid=np.vstack([register.grid, temporary.grid]),
-        held=np.vstack([register.held, np.isfinite(temporary.grid)]),
-        sigma=np.vstack([register.sigma, np.full((more, 3), np.nan)]),
-        lost=np.vstack([register.lost, np.zeros((more, 2), bool)]),
-    )
 
 
 def _occupied_by_name(candidates: Candidates, marks: MarkNames) -> set[tuple[int, str | None]]:

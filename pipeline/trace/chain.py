@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.clock import clock, moment
+from pipeline.clock import moment, stamp
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
@@ -106,7 +106,7 @@ class _Follower:
             return (self.survey.sieve.explain(self.one, 0, REASONS[held - 1]) if held else None) or "it has no time"
         window = self.survey.windows[self.session]
         base = (self._value("base") or "").strip()
-        told = f"{clock(self.time)} UTC is in {clock(window.start_ms)} to {clock(window.end_ms)}"
+        told = f"{stamp(self.time)} UTC is in {stamp(window.start_ms)} to {stamp(window.end_ms)}"
         if window.base is None:
             return f"{told}; the session accepts any base id"
         return f"{told}; base {base}" if base else f"{told}; the reading names no base, and no other session runs then"

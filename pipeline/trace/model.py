@@ -98,7 +98,7 @@ class Uncertainty:
 
 
 @dataclass(frozen=True)
-class Occupied:
+class OccupiedAround:
     """An occupation of a mark that speaks for or against a time."""
 
     point: str | None
@@ -165,8 +165,8 @@ class Reading:
     reason: str | None
     detail: str | None
     proof: str | None
-    before: Occupied | None
-    after: Occupied | None
+    before: OccupiedAround | None
+    after: OccupiedAround | None
     found: tuple[Found, ...]
     difference: Vector | None
 

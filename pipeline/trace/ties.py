@@ -9,7 +9,7 @@ from pipeline.clock import moment
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
-from pipeline.trace.model import Occupied, Shift, Tie
+from pipeline.trace.model import OccupiedAround, Shift, Tie
 from pipeline.trace.numbers import each, number, vector
 
 
@@ -30,14 +30,12 @@ def shift_at(survey: Survey, solved: Solved, session: int, longitude: float, lat
 def _ties(survey: Survey, solved: Solved, session: int) -> Iterator[Tie]:
     on_marks = solved.occupations
     for row in np.flatnonzero((on_marks.session == session) & (on_marks.observation >= 0)).tolist():
-        point = on_marks.table.column("name")[row].as_py()
-        raw, time = on_marks.raw[row], int(on_marks.time[row])
-        yield _on_mark(survey, solved, int(on_marks.observation[row]), "tie", point, time, raw)
+        reading = (on_marks.table.column("name")[row].as_py(), int(on_marks.time[row]))
+        yield _on_mark(survey, solved, int(on_marks.observation[row]), on_marks.raw[row], reading)
     first = len(solved.tied.occupied) - len(solved.tied.setups)
     for number_, over in enumerate(solved.tied.setups):
         if over == session:
-            raw = survey.bases.mark[session]
-            yield _on_mark(survey, solved, first + number_, "set-up", None, None, raw)
+            yield _on_mark(survey, solved, first + number_, survey.bases.mark[session], None)
     given = solved.shifts.observations
     for row in np.flatnonzero((given.session == session) & (given.mark < 0)).tolist():
         yield Tie(
@@ -57,20 +55,21 @@ def _ties(survey: Survey, solved: Solved, session: int) -> Iterator[Tie]:
         )
 
 
-def _on_mark(
-    survey: Survey, solved: Solved, row: int, use: str, point: str | None, time: int | None, raw: Floats
-) -> Tie:
-    """Return observation ``row`` of the adjustment, of a receiver over a mark."""
+def _on_mark(survey: Survey, solved: Solved, row: int, raw: Floats, reading: tuple[str | None, int] | None) -> Tie:
+    """Return observation ``row`` of the adjustment, of a receiver over a mark.
+
+    ``reading`` is the name of the reading that ties and its time, UTC milliseconds; None where the base stood there.
+    """
     marks, mark = solved.tied.marks, int(solved.tied.occupied[row])
     name = marks.names[mark]
     adjusted, rotation = solved.shifts.marks[mark], enu_rotation(marks.longitude[mark], marks.latitude[mark])
     session = int(solved.shifts.observations.session[row])
     known = solved.reference.names.index(name) if name in solved.reference.names else None
     return Tie(
-        use=use,
-        point=point,
+        use="set-up" if reading is None else "tie",
+        point=None if reading is None else reading[0],
         mark=name,
-        observed=None if time is None else moment(time),
+        observed=None if reading is None else moment(reading[1]),
         register=(None,) * 3 if known is None else each(solved.reference.grid[known]),
         register_sigma=each(np.where(marks.held[mark], marks.sigma[mark], np.nan)),
         mark_xyz=vector(adjusted),
@@ -93,7 +92,7 @@ def _others(survey: Survey, solved: Solved, mark: int, session: int) -> tuple[st
     return tuple(survey.windows[other].session.name for other in sorted(found))
 
 
-def around(solved: Solved, session: int, time: int) -> tuple[Occupied | None, Occupied | None]:
+def around(solved: Solved, session: int, time: int) -> tuple[OccupiedAround | None, OccupiedAround | None]:
     """Return the occupations that speak for a time: the last one at or before it, the first one at or after it."""
     on_marks = solved.occupations
     rows = np.flatnonzero((on_marks.session == session) & on_marks.evidence)
@@ -106,9 +105,9 @@ def around(solved: Solved, session: int, time: int) -> tuple[Occupied | None, Oc
     )
 
 
-def _occupied(solved: Solved, row: int) -> Occupied:
+def _occupied(solved: Solved, row: int) -> OccupiedAround:
     on_marks = solved.occupations
-    return Occupied(
+    return OccupiedAround(
         on_marks.table.column("name")[row].as_py(),
         on_marks.marks[row],
         moment(int(on_marks.time[row])),

@@ -6,18 +6,27 @@ import numpy as np
 import pytest
 from scipy.special import chdtrc
 
-from pipeline.blunders.covariance import Covariance, InCommon
-from pipeline.blunders.score import Evidence, Hypothesis, Kind, OneShape, charge, explain, significance_of, tail
+from pipeline.blunders.grouped_errors import Covariance, InCommon
+from pipeline.blunders.score import (
+    Hypothesis,
+    Kind,
+    OneShape,
+    WeighedDifferences,
+    charge,
+    explain,
+    significance_of,
+    tail,
+)
 from pipeline.tolerance import Tolerance
 
 #: Those that a job has unless it says otherwise.
 TOLERANCE = Tolerance(0.03, 0.05)
 
 
-def evidence(difference: list[list[float]], sigma: float = 0.01) -> Evidence:
+def evidence(difference: list[list[float]], sigma: float = 0.01) -> WeighedDifferences:
     """Independent differences, all known, of one standard uncertainty."""
     values = np.array(difference)
-    return Evidence(values, np.ones(values.shape, bool), Covariance(np.full(values.shape, sigma)))
+    return WeighedDifferences(values, np.ones(values.shape, bool), Covariance(np.full(values.shape, sigma)))
 
 
 def test_a_whole_prediction_is_charged_for_the_ways_of_its_kind_alone() -> None:
@@ -103,7 +112,7 @@ def test_common_errors_weigh_once() -> None:
     """Two occupations of one mark off alike: chi-square by the inverse of the whole covariance, from numpy."""
     covariance = np.array([[2.0, 1.0], [1.0, 2.0]]) * 1e-4
     own, common = np.full((2, 3), 0.01), InCommon(np.zeros(2, int), np.full((1, 3), 0.01))
-    seen = Evidence(np.full((2, 3), 0.01), np.ones((2, 3), bool), Covariance(own, marks=common))
+    seen = WeighedDifferences(np.full((2, 3), 0.01), np.ones((2, 3), bool), Covariance(own, marks=common))
     (explanation,) = explain(seen, [Hypothesis(Kind.OTHER_MARK, "none", np.zeros((2, 3)))], TOLERANCE)
     off = np.full(2, 0.01)
     assert explanation.chi_square == pytest.approx(3 * off @ np.linalg.inv(covariance) @ off)
@@ -122,7 +131,7 @@ def test_what_does_no_better_than_an_unexplained_error_may_be_chance() -> None:
 
 def test_unknown_components_are_not_compared() -> None:
     known = np.array([[True, True, False]])
-    seen = Evidence(np.array([[0.1, 0.0, 9.0]]), known, Covariance(np.full((1, 3), 0.01)))
+    seen = WeighedDifferences(np.array([[0.1, 0.0, 9.0]]), known, Covariance(np.full((1, 3), 0.01)))
     (explanation,) = explain(seen, [Hypothesis(Kind.OTHER_MARK, "p", np.array([[0.1, 0.0, 0.0]]))], TOLERANCE)
     assert explanation.chi_square == pytest.approx(0.0) and explanation.misfit_vertical == 0.0
 
@@ -145,7 +154,7 @@ def test_a_drifts_rate_and_its_sigma_are_those_of_a_weighted_regression() -> Non
     hours, sigma = np.array([0.5, 1.0, 3.0, 6.5, 8.0]), np.array([0.004, 0.01, 0.008, 0.006, 0.012])
     values = -0.013 * hours + random.normal(0, sigma)
     difference = np.column_stack([values, values, values])
-    seen = Evidence(difference, np.ones((5, 3), bool), Covariance(np.tile(sigma[:, None], (1, 3))))
+    seen = WeighedDifferences(difference, np.ones((5, 3), bool), Covariance(np.tile(sigma[:, None], (1, 3))))
     shape = np.tile(hours[:, None], (1, 3))
     drifts = Hypothesis(Kind.BASE_DRIFTS, "d", shape, (True, True, True))
     (trend,) = explain(seen, [drifts], Tolerance(math.inf, math.inf))

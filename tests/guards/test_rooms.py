@@ -58,7 +58,7 @@ PURE = {
         for module in (
             "intake.base_values", "intake.far_names", "examine.register_looks", "examine.systematic",
             "examine.unit_slips", "solve.covariance", "solve.proof", "solve.differences", "blunders.score",
-            "blunders.covariance", "blunders.outlook",
+            "blunders.grouped_errors", "blunders.outlook",
         )
     },
 }  # fmt: skip

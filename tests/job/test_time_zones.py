@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipeline.job import time_zones
+from pipeline.job.clock_names import CLOCK_NAMES
 from pipeline.job.time_zones import localised, reversed_sign, zone_problem
 
 
@@ -53,8 +53,8 @@ def test_zones_that_are_read(zone: str) -> None:
 
 def test_every_abbreviation_is_an_offset_of_its_place() -> None:
     """By the time zone database: the place's clock shows the offset at some time of the year 2026."""
-    for short, ways in time_zones.ABBREVIATIONS.items():
-        for offset, place in ways:
+    for short, name in CLOCK_NAMES.items():
+        for offset, place in name.places:
             shown = {datetime(2026, month, 15, tzinfo=ZoneInfo(place)).utcoffset() for month in range(1, 13)}
             sign, hours, minutes = -1 if offset[0] == "-" else 1, int(offset[1:3]), int(offset[4:])
             assert sign * timedelta(hours=hours, minutes=minutes) in shown, (short, place)

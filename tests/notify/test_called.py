@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.job.command_named import callers_command, command_named
 from pipeline.notify.called import call
+from pipeline.notify.job_change import JobChange
 from pipeline.notify.message import message
 from pipeline.notify.state import Event, Stand, ToldState
 from pipeline.problems import JobError, Problem
@@ -90,8 +91,8 @@ def test_one_that_says_without_end_fills_nothing(tmp_path: Path) -> None:
 
 def test_a_message_has_no_line_that_a_mail_would_take_for_another(tmp_path: Path) -> None:
     refused = JobError([Problem("x", 0, "a", "b")])
-    states = None, ToldState(Stand.REFUSED)
-    said = message(tmp_path / "a\nBcc: b\0.toml", None, refused, [Event.REFUSED], states, 2, "a\x1b[31m\nb" * 5000)
+    change = JobChange(tmp_path / "a\nBcc: b\0.toml", refused, 2, "a\x1b[31m\nb" * 5000)
+    said = message(change, None, [Event.REFUSED], None, ToldState(Stand.REFUSED))
     around = said.environment({"KEPT": "1"})
     assert around["KEPT"] == "1" and around["TIEDOWN_EVENTS"] == "refused" and around["TIEDOWN_ISSUE"] == ""
     assert "\n" not in around["TIEDOWN_SUBJECT"] and not any("\0" in word for word in around.values())

@@ -21,7 +21,8 @@ from pipeline.cli.run_command import run_jobs
 from pipeline.issue.folder.last_notification import NAME, note_path
 from pipeline.job.command_named import Command
 from pipeline.notify import called
-from pipeline.notify.telling import JobChange, tell
+from pipeline.notify.job_change import JobChange
+from pipeline.notify.telling import tell
 from pipeline.problems import JobError, Problem
 from pipeline.release import release
 from pipeline.verify import verify

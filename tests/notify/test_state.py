@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.notify.job_change import JobChange
 from pipeline.notify.message import message
 from pipeline.notify.state import Event, Stand, ToldState, events
 from pipeline.problems import JobError
@@ -64,5 +65,5 @@ def test_a_note_says_what_was_noted_and_another_text_nothing() -> None:
 )
 def test_a_refusal_says_what_is_in_use(now: ToldState, expected: str) -> None:
     """Where the newest waits, it is the one before that drafters have."""
-    said = message(Path("a.toml"), "a", JobError([]), [Event.REFUSED], (GOOD, now), 2, "").said["subject"]
+    said = message(JobChange(Path("a.toml"), JobError([]), 2), "a", [Event.REFUSED], GOOD, now).said["subject"]
     assert said == f"a: refused; {expected}"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from pipeline.occupations.features import Features, MarkNearby
-from pipeline.occupations.unlisted_rules import OF_UNMAPPED_COLUMN, RULES, verdict
+from pipeline.occupations.unlisted_rules import OF_UNMAPPED_COLUMN, RULES, ruling
 
 #: The rules that `test_a_rule` has tried.
 NAMES = {rule.name for rule in (*RULES, *OF_UNMAPPED_COLUMN)}
@@ -157,7 +157,7 @@ def test_every_rule_has_a_case() -> None:
 @pytest.mark.parametrize("rule", CASES)
 def test_a_rule(rule: str) -> None:
     of, held, mark, words = CASES[rule]
-    found = verdict(of)
+    found = ruling(of)
     assert found is not None
     assert (found.rule, found.held, found.mark) == (rule, held, mark)
     assert words in found.because
@@ -178,7 +178,7 @@ def test_a_rule(rule: str) -> None:
     ],
 )
 def test_told_and_not_held_back(of: Features) -> None:
-    found = verdict(of)
+    found = ruling(of)
     assert found is not None and not found.held
 
 
@@ -205,22 +205,22 @@ def test_told_and_not_held_back(of: Features) -> None:
     ],
 )
 def test_ordinary_points(of: Features) -> None:
-    assert verdict(of) is None
+    assert ruling(of) is None
 
 
 def test_a_failing_check_by_name_goes_before_an_unmapped_column_and_a_passing_one_after_it() -> None:
     column = {"column": "Remark", "of_column": off("CM3", 2.0), "column_readings": 1}
-    failing = verdict(reading(name="CM1-PM", borne=off("CM1", 0.2), beside="-pm", **column))
-    passing = verdict(reading(name="CM1-PM", borne=off("CM1", 0.0, fails=False), beside="-pm", **column))
+    failing = ruling(reading(name="CM1-PM", borne=off("CM1", 0.2), beside="-pm", **column))
+    passing = ruling(reading(name="CM1-PM", borne=off("CM1", 0.0, fails=False), beside="-pm", **column))
     assert failing is not None and failing.mark == "CM1"
     assert passing is not None and (passing.mark, passing.held) == ("CM3", True)
 
 
 def test_an_occupation_named_once_more_is_looked_for_farther_than_a_point_beside() -> None:
     """CM1-PM 19 m from CM1 is the base that moved; CM1-PM with the code of a tree is a tree."""
-    assert verdict(reading(name="CM1-PM", borne=off("CM1", 19.0), beside="-pm")) is not None
-    assert verdict(reading(name="CM1-PM", borne=off("CM1", 20.1), beside="-pm")) is None
-    assert verdict(reading(name="CM1-PM", code="TREE", borne=off("CM1", 19.0), beside="-pm")) is None
+    assert ruling(reading(name="CM1-PM", borne=off("CM1", 19.0), beside="-pm")) is not None
+    assert ruling(reading(name="CM1-PM", borne=off("CM1", 20.1), beside="-pm")) is None
+    assert ruling(reading(name="CM1-PM", code="TREE", borne=off("CM1", 19.0), beside="-pm")) is None
 
 
 def test_a_distance_in_words() -> None:
@@ -229,6 +229,6 @@ def test_a_distance_in_words() -> None:
 
 
 def test_without_any_mark() -> None:
-    found = verdict(Features(radius=0.5, name="c17", code="CHK", coded=True))
+    found = ruling(Features(radius=0.5, name="c17", code="CHK", coded=True))
     assert found is not None
     assert found.because.endswith("but neither the register nor a tie gives a mark with a position")

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.reissue.occupied import Occupied, told_before
+from pipeline.reissue.occupied import EarlierOccupation, told_before
 
 TIME = int(dt.datetime(2026, 3, 1, 21, 7, 9, 250_000, tzinfo=dt.UTC).timestamp() * 1000)
 SURVEY = cast(Survey, SimpleNamespace(windows=[
@@ -56,7 +56,7 @@ def test_other_doubts_tell_of_none() -> None:
 
 def test_two_are_the_same_by_point_mark_and_time_alone() -> None:
     """A name that has the other's within is another's; a record of before had times to the second."""
-    one = Occupied(12, "CM2-PM", "CM2", TIME, (), ())
+    one = EarlierOccupation(12, "CM2-PM", "CM2", TIME, (), ())
     (same,) = told_before(with_doubt(origin(failed_in=3, now="tie", observed="2026-03-01T21:07:09.000Z")), SURVEY)
     assert one.told_by(same.doubt("gone", "is gone", ()))
     for other in ({"point": "XCM2-PM"}, {"mark": "CM22"}, {"observed": "2026-03-01T21:07:10.250Z"}):

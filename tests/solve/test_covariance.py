@@ -17,7 +17,7 @@ from tie_networks import directions
 
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.solve.covariance import Parts, covariance
-from pipeline.solve.shift import Marks, Occupied, Shifts, Stated, derive
+from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 Floats = NDArray[np.float64]
 TIMES = 20_000
@@ -101,15 +101,15 @@ def adjusted(errors: Floats) -> Shifts:
     register, ties, bases, stated = np.split(errors, PARTS)
     true = 6_371_000.0 * ROTATION[:, 2]
     held = np.array([HELD[holds] for _, holds, _ in REGISTER.values()], bool)
-    marks = Marks(tuple(NAMES), true + _turned(register, range(len(NAMES))), LONGITUDE, LATITUDE, held, SIZE)
+    marks = NetworkMarks(tuple(NAMES), true + _turned(register, range(len(NAMES))), LONGITUDE, LATITUDE, held, SIZE)
 
-    def occupied(pairs: list[tuple[int, int]], off: Floats, sigma: Floats) -> Occupied:
+    def occupied(pairs: list[tuple[int, int]], off: Floats, sigma: Floats) -> ReceiversOverMarks:
         session, mark = np.array(pairs, np.int64).T
-        return Occupied(session, mark, true[mark] + _turned(off, mark), np.tile(sigma, (len(pairs), 1)))
+        return ReceiversOverMarks(session, mark, true[mark] + _turned(off, mark), np.tile(sigma, (len(pairs), 1)))
 
     at = np.full(len(TOLD), LONGITUDE[0]), np.full(len(TOLD), LATITUDE[0])
-    told = Stated(np.array(TOLD), stated, np.tile(STATED, (len(TOLD), 1)), *at)
-    return derive(len(WORLD), marks, occupied(TIED, ties, _rover()), occupied(OVER, bases, BASE), told)
+    told = StatedShifts(np.array(TOLD), stated, np.tile(STATED, (len(TOLD), 1)), *at)
+    return derive_shifts(len(WORLD), marks, occupied(TIED, ties, _rover()), occupied(OVER, bases, BASE), told)
 
 
 def _turned(local: Floats, mark: Any) -> Floats:

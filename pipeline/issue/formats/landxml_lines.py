@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 from pipeline.arrays import Floats
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.formats.figures import LENGTHS, fixed
-from pipeline.issue.formats.unique_names import UniqueNames
+from pipeline.issue.formats.hashed_names import HashedNames
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import each_of
 from pipeline.words import Proof
@@ -26,7 +26,7 @@ class LinePlan:
     def __init__(self, package: Package, axes: Axes, factors: Floats) -> None:
         """Look at all lines once; ``factors`` (3,) make easting, northing and height count in the file's unit."""
         self._package, self._axes, self._factors = package, axes, factors
-        self._names, self._given, seen = UniqueNames(), 0, set[str | None]()
+        self._names, self._given, seen = HashedNames(), 0, set[str | None]()
         for batch, _, _ in package.lines(LAYER, axes):
             self._names.see(batch.column("name").to_pylist())
             seen |= set(batch.column("proof").unique().to_pylist())

@@ -9,8 +9,8 @@ import pyarrow.compute as pc
 
 from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import joined, moments_column
+from pipeline.issue.formats.hashed_names import HashedNames
 from pipeline.issue.formats.landxml_text import legal_column, named_column, positions, quoted_column
-from pipeline.issue.formats.unique_names import UniqueNames
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.tables import bytes_of
 from pipeline.words import Proof
@@ -61,7 +61,7 @@ class PointPlan:
     def __init__(self, package: Package, factors: tuple[float, float, float]) -> None:
         """Look at all points once; ``factors`` make easting, northing and height count in the file's unit."""
         self._factors = factors
-        self._package, self._names = package, UniqueNames()
+        self._package, self._names = package, HashedNames()
         self._given, seen = 0, set()
         for batch in package.batches("points", _OF_POINT):
             self._names.see(named_column(batch.column("name")).to_pylist())

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from few_occupations import TOLERANCE, matrix_of
 
-from pipeline.blunders.covariance import Covariance, InCommon, Whitener
+from pipeline.blunders.grouped_errors import Covariance, InCommon, Whitener
 from pipeline.blunders.outlook import Outlook
-from pipeline.blunders.score import Evidence, Hypothesis, Kind, explain
+from pipeline.blunders.score import Hypothesis, Kind, WeighedDifferences, explain
 
 
 def drawn(rng: np.random.Generator, rows: int, sessions: int, marks: int, most: float) -> tuple[Covariance, np.ndarray]:
@@ -67,7 +67,7 @@ def test_what_may_fit_is_told_by_a_few_rows_and_never_loses_an_explanation() -> 
     rng = np.random.default_rng(6)
     difference = rng.normal(0, 0.005, (40, 3))
     difference[[3, 17, 29, 30, 31, 38]] += [0.3, -0.2, 0.4]
-    seen = Evidence(difference, np.ones((40, 3), bool), Covariance(np.full((40, 3), 0.005)))
+    seen = WeighedDifferences(difference, np.ones((40, 3), bool), Covariance(np.full((40, 3), 0.005)))
     fits = np.zeros((40, 3))
     fits[[3, 17, 29, 30, 31, 38]] = [0.3, -0.2, 0.4]
     shapes = np.concatenate([fits + rng.normal(0, size, (50, 40, 3)) for size in (0.003, 0.01, 0.02, 1.0)])
@@ -79,7 +79,7 @@ def test_what_may_fit_is_told_by_a_few_rows_and_never_loses_an_explanation() -> 
     assert len(explained) > 20 and explained <= set(np.flatnonzero(near).tolist())
     assert near.sum() < 150
     # with a first cause taken out that leaves none of them a chance, and one that leaves all differences as they are
-    none = Evidence(difference + 50.0, seen.known, seen.covariance)
+    none = WeighedDifferences(difference + 50.0, seen.known, seen.covariance)
     both = Outlook.of([none, seen], np.array([0, 39]), TOLERANCE)
     assert explained <= set(np.flatnonzero(both.may_fit(shapes[:, both.rows], slack)).tolist())
     assert not Outlook.of([none], np.array([0]), TOLERANCE).may_fit(shapes[:, :5], slack).any()

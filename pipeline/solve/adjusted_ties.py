@@ -18,7 +18,7 @@ from pipeline.solve.correct import (
     scaled,
     with_distance,
 )
-from pipeline.solve.shift import Marks, Occupied, Shifts, Stated, derive
+from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 #: Metres. Common practice, no source: an antenna height is measured about as well as a pole is centred, and at best so.
 _LEAST_SETUP = 1e-4
@@ -36,14 +36,16 @@ class Tied:
         setups: the sessions whose bases stand over a mark, in the order of their observations, after the ties'.
     """
 
-    marks: Marks
+    marks: NetworkMarks
     shifts: Shifts
     observation: Integers
     occupied: Integers
     setups: tuple[int, ...]
 
 
-def used_marks(candidates: Candidates, survey: Survey, reference: Reference, guesses: dict[str, Floats]) -> Marks:
+def used_marks(
+    candidates: Candidates, survey: Survey, reference: Reference, guesses: dict[str, Floats]
+) -> NetworkMarks:
     """Return the marks that the adjustment knows: those of the register that are tied to, and the temporary ones."""
     used = dict.fromkeys(mark for _, mark in candidates.ties())
     used |= {window.session.setup.mark: None for window in survey.windows if window.session.setup is not None}
@@ -56,7 +58,7 @@ def used_marks(candidates: Candidates, survey: Survey, reference: Reference, gue
         else:
             xyz[row] = guesses[name]
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*xyz.T)
-    return Marks(tuple(used), xyz, longitude, latitude, held, sigma)
+    return NetworkMarks(tuple(used), xyz, longitude, latitude, held, sigma)
 
 
 def sole_control(tied: Tied, survey: Survey) -> list[tuple[str | None, str | None]]:
@@ -96,7 +98,7 @@ def scales(table: pa.Table, survey: Survey) -> Floats:
     return np.asarray(each[np.asarray(table.column("export"), np.int64)])
 
 
-def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) -> Tied:
+def tie(candidates: Candidates, survey: Survey, marks: NetworkMarks, places: Floats) -> Tied:
     """Adjust the whole job."""
     row_of = {name: number for number, name in enumerate(marks.names)}
     centring = survey.job.quality.centring
@@ -104,7 +106,7 @@ def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) ->
     rows = np.array([row for row, _ in ties], np.int64)
     over = [window for window in survey.windows if window.session.setup is not None]
     correlated = covariance_of(candidates.table, survey)
-    occupied = Occupied(
+    occupied = ReceiversOverMarks(
         candidates.session[rows],
         np.array([row_of[mark] for _, mark in ties], np.int64),
         candidates.raw[rows],
@@ -113,14 +115,14 @@ def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) ->
     )
     given = [window.session.setup for window in over if window.session.setup is not None]
     own = np.array([[one.sigma_east, one.sigma_north, one.sigma_up] for one in given], np.float64).reshape(-1, 3)
-    setups = Occupied(
+    setups = ReceiversOverMarks(
         np.array([window.index for window in over], np.int64),
         np.array([row_of[one.mark] for one in given], np.int64),
         survey.bases.mark[[window.index for window in over]],
         np.hypot(own, max(centring, _LEAST_SETUP)),
         np.array([[one.cov_en, one.cov_eu, one.cov_nu] for one in given], np.float64).reshape(-1, 3),
     )
-    shifts = derive(len(survey.windows), marks, occupied, setups, _stated(survey, places))
+    shifts = derive_shifts(len(survey.windows), marks, occupied, setups, _stated(survey, places))
     observation = np.full(len(candidates.named), -1)
     observation[rows] = np.arange(len(rows))
     return Tied(
@@ -128,7 +130,7 @@ def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) ->
     )
 
 
-def _stated(survey: Survey, places: Floats) -> Stated:
+def _stated(survey: Survey, places: Floats) -> StatedShifts:
     """Return the shifts that the job file states; none where no reading of the job lies within its operations."""
     quality = survey.job.quality
     known = np.isfinite(places[:, 0])
@@ -144,7 +146,7 @@ def _stated(survey: Survey, places: Floats) -> Stated:
             sigma[row] = quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical
     numbers = np.array([window.index for window in stated], np.int64)
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*places[numbers].T)
-    return Stated(numbers, shift, sigma, longitude, latitude)
+    return StatedShifts(numbers, shift, sigma, longitude, latitude)
 
 
 def applied(survey: Survey, candidates: Candidates, tied: Tied, places: Floats) -> SessionShifts:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 
-class UniqueNames:
+class HashedNames:
     """Sees all names once, then gives each row its own: the first of several alike keeps it, others get a number.
 
     Eight bytes a name are kept. Two names of one hash, which 64 bits make as good as impossible, would only cost one of
