@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from closed_forms import turn_enu
 from issued import read_layer
-from running import run_simulated
+from running import published_record, run_simulated
 from simulate import Plan, Simulation, simulate
 
 DAY = Plan(sessions=1, points=12, ties=1, checks=2, marks=4, noise=False)
@@ -77,8 +77,8 @@ def test_things_that_are_called_like_checks_are_left_alone(tmp_path: Path) -> No
 def test_a_check_by_code_that_is_held_back_is_told(tmp_path: Path) -> None:
     job = closed("x1", "chk", 0.25)
     job.rows["solution"][-1] = "float"
-    issue = run_simulated(job, tmp_path)
-    (told,) = [note for note in issue.record["notes"] if "check's code" in note]
+    record = published_record(job.write(tmp_path))
+    (told,) = [note for note in record["notes"] if "check's code" in note]
     assert "x1 (rover001.csv:16) as not_fixed" in told
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_issue import dry_once
 from network_jobs import Network
 from running import replace_in
 from simulate import Plan, Simulation, simulate
@@ -52,20 +53,20 @@ def bare(path: Path, *, stated: str | None = None) -> Path:
 def told(path: Path) -> list[str]:
     """What a check warns of; a run notes the same."""
     found = [text.replace(f"{path.parent}/", "") for text in check_job(path).warnings]
-    notes = run_job(path, dry_run=True).record["notes"]
+    notes = dry_once(path).record["notes"]
     assert set(found) <= set(notes)
     return found
 
 
 def kinds(path: Path) -> list[str]:
-    return [doubt["kind"] for doubt in run_job(path, dry_run=True).record["doubts"]]
+    return [doubt["kind"] for doubt in dry_once(path).record["doubts"]]
 
 
 @pytest.mark.parametrize("coded", [True, False])
 def test_a_sound_clock_is_left_in_peace(coded: bool, tmp_path: Path) -> None:
     path = two_halves(coded=coded).write(tmp_path)
     assert told(path) == []
-    assert run_job(path, dry_run=True).exit_code == 0
+    assert dry_once(path).exit_code == 0
 
 
 def test_times_with_an_offset_need_no_zone(tmp_path: Path) -> None:
@@ -83,7 +84,7 @@ def test_bare_times_without_a_zone_are_told(tmp_path: Path) -> None:
     path = bare(two_halves(coded=False).write(tmp_path))
     (text,) = told(path)
     assert text.startswith('rover001.csv:2: the time "2026-03-01T19:40:54" has no offset from UTC')
-    assert (kinds(path), run_job(path, dry_run=True).exit_code) == ([], 0)
+    assert (kinds(path), dry_once(path).exit_code) == ([], 0)
 
 
 def test_a_format_without_an_offset_is_bare_too(tmp_path: Path) -> None:
@@ -152,7 +153,7 @@ def test_one_file_of_four_on_local_time(tmp_path: Path) -> None:
     job.rows["time"][mine] += np.timedelta64(2, "h")
     job.keep(np.concatenate([mine, np.setdiff1d(np.arange(rows), mine)]))
     path = job.write(tmp_path, files=part)
-    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    (doubt,) = dry_once(path).record["doubts"]
     assert doubt["kind"] == "time-zone" and doubt["what"].startswith("rover001.csv: ")
 
 
@@ -161,7 +162,7 @@ def test_small_files_are_held_against_the_sessions_together(tmp_path: Path) -> N
     job = late(without_checks(Plan(sessions=2, points=36), 2), 2)
     path = job.write(tmp_path, files=8)
     assert kinds(path) == ["time-zone"]
-    (what,) = [doubt["what"] for doubt in run_job(path, dry_run=True).record["doubts"]]
+    (what,) = [doubt["what"] for doubt in dry_once(path).record["doubts"]]
     assert re.search("of rover00.*, rover00.* are held back outside all sessions; with times 2 h earlier all", what)
 
 
@@ -237,10 +238,10 @@ def through_the_change(folder: Path, zone: str, turned: bool) -> Path:
 
 def test_a_clock_that_missed_the_change_to_summer_time_is_in_doubt(tmp_path: Path) -> None:
     path = through_the_change(tmp_path, "Pacific/Auckland", turned=False)
-    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    (doubt,) = dry_once(path).record["doubts"]
     assert doubt["kind"] == "time-zone" and doubt["sessions"] == ["session-01"]
     assert 'time_zone = "+12:00"' in doubt["what"] and "not exist in Pacific/Auckland" in doubt["what"]
-    assert run_job(path, dry_run=True).exit_code == 3
+    assert dry_once(path).exit_code == 3
     assert any("not exist in" in str(each) for each in check_job(path).doubts)
 
 
@@ -259,7 +260,7 @@ def test_a_lone_time_mistyped_into_the_hour_that_is_skipped_is_told_and_doubts_n
     on_change = np.flatnonzero((job.rows["kind"] == "point") & (job.rows["time"] > np.datetime64("2026-09-27T11:30")))
     job.rows["time"][on_change[0]] = np.datetime64("2026-09-27T02:30", "ms")
     path = bare(job.write(tmp_path), stated="Pacific/Auckland")
-    record = run_job(path, dry_run=True).record
+    record = dry_once(path).record
     assert record["doubts"] == [] and record["rows"]["by_reason"]["ambiguous_time"] == 1
     assert any("no row beside it is near in time" in text for text in told(path))
 
@@ -269,7 +270,7 @@ def test_sessions_before_the_change_are_in_no_doubt(tmp_path: Path) -> None:
     job = simulate(Plan(sessions=2, points=40, start=dt.datetime(2026, 9, 25, 11, 0, tzinfo=dt.UTC)))
     job.rows["time"] = job.rows["time"] + np.timedelta64(12, "h")
     path = bare(job.write(tmp_path), stated="Pacific/Auckland")
-    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    (doubt,) = dry_once(path).record["doubts"]
     assert doubt["kind"] == "time-zone" and doubt["sessions"] == ["session-02"]
 
 
@@ -312,7 +313,7 @@ def by_clock(work: Network, folder: Path, files: int, zone: str, offset: object)
 
 
 def doubted(path: Path) -> list[list[str]]:
-    found = run_job(path, dry_run=True).record["doubts"]
+    found = dry_once(path).record["doubts"]
     assert {doubt["kind"] for doubt in found} <= {"time-zone"}
     return [doubt["sessions"] for doubt in found]
 
@@ -339,7 +340,7 @@ def test_a_clock_that_kept_summer_time_is_in_doubt_where_rows_would_be_another_s
     kept = np.timedelta64(13, "h")
     path = by_clock(work, tmp_path / "kept", 1, "Pacific/Auckland", kept)
     assert doubted(path) == [["s1"]]
-    assert run_job(path, dry_run=True).exit_code == 3
+    assert dry_once(path).exit_code == 3
     assert doubted(by_clock(work, tmp_path / "stated", 1, "+13:00", kept)) == []
     turned = np.where(work.rows["time"] >= BACK, np.timedelta64(12, "h"), kept)
     assert doubted(by_clock(work, tmp_path / "turned", 1, "Pacific/Auckland", turned)) == []

@@ -4,11 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from examined import doubts_before
 from running import rewrite_export
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.check import check_job
 
 
 def rounded(
@@ -22,7 +22,7 @@ def rounded(
 
 
 def told(path: Path) -> list[str]:
-    return [text for text in map(str, check_job(path).doubts) if "rounded to" in text]
+    return [text for text in doubts_before(path) if "rounded to" in text]
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

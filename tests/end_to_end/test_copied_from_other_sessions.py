@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from issued import Issue
 from repeated_days import days
-from running import run_simulated, run_written
+from running import published_record, run_simulated
 from simulate import Plan, Simulation, simulate
 
 POSITION = ("longitude", "latitude", "height")
@@ -151,8 +151,8 @@ def test_copies_with_other_digits_agree_raw_though_the_shifts_do_not(many: int, 
 
 
 def test_points_measured_again_on_purpose_are_left_in_peace(tmp_path: Path) -> None:
-    issue = run_written(days(3, 12, worse=1.0).write(tmp_path))
-    assert not issue.record["doubts"] and not [note for note in issue.record["notes"] if "same vector" in note]
+    record = published_record(days(3, 12, worse=1.0).write(tmp_path))
+    assert not record["doubts"] and not [note for note in record["notes"] if "same vector" in note]
 
 
 def test_a_day_whose_points_are_all_off_by_one_vector_is_told(tmp_path: Path) -> None:
@@ -161,8 +161,8 @@ def test_a_day_whose_points_are_all_off_by_one_vector_is_told(tmp_path: Path) ->
     rows = made.rows
     day = (rows["session"] == 1) & np.array([str(name).startswith("P") for name in rows["name"]])
     rows["height"] = rows["height"] + np.where(day, 0.2, 0.0)
-    issue = run_written(made.write(tmp_path))
-    (note,) = [note for note in issue.record["notes"] if "same vector" in note]
+    record = published_record(made.write(tmp_path))
+    (note,) = [note for note in record["notes"] if "same vector" in note]
     up = float(re.search(r"([+-][\d.]+) m up", note)[1])  # type: ignore[index]
     assert note.startswith("sessions d1 and d2: 12 pairs") and up == pytest.approx(0.2, abs=0.03)
-    assert not [note for note in issue.record["notes"] if "set scale" in note]
+    assert not [note for note in record["notes"] if "set scale" in note]

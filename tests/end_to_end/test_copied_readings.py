@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from issued import Issue
-from running import run_simulated
+from running import published_record, run_simulated
 from simulate import Plan, Simulation, simulate
 
 POSITION = ("longitude", "latitude", "height")
@@ -46,9 +46,9 @@ def test_a_closing_check_that_is_the_opening_one_proves_nothing(degrees: int, me
     job = day(degrees, metres)
     on_one_mark(job)
     copy(job, at(job, "S01-C1"), at(job, "S01-C3"))
-    issue = run_simulated(job, tmp_path, code=3)
-    assert issue.record["verdict"] == "unchecked"
-    (doubt,) = issue.record["doubts"]
+    record = published_record(job.write(tmp_path), code=3)
+    assert record["verdict"] == "unchecked"
+    (doubt,) = record["doubts"]
     assert doubt["kind"] == "unanswered-check" and "S01-C3 on" in doubt["what"]
     assert f"(rover001.csv:{at(job, 'S01-C1') + 2})" in doubt["what"]
 
@@ -60,7 +60,7 @@ def test_a_check_that_is_the_tie_is_none(tmp_path: Path) -> None:
     copy(job, at(job, "S01-T1"), at(job, "S01-C1"))
     times = job.rows["time"].copy()
     job.rows["time"][[at(job, "S01-T1"), at(job, "S01-C1")]] = times[[at(job, "S01-C1"), at(job, "S01-T1")]]
-    (doubt,) = run_simulated(job, tmp_path, code=3).record["doubts"]
+    (doubt,) = published_record(job.write(tmp_path), code=3)["doubts"]
     assert doubt["what"].startswith("rover001.csv:") and "S01-C1 on" in doubt["what"]
 
 
@@ -172,7 +172,7 @@ def test_a_mark_revised_makes_no_copies_of_computed_positions(checks: int, tmp_p
     copy(job, at(job, "S01-C1"), at(job, f"S01-C{checks}"))
     for axis, by in (("easting", 0.004), ("northing", -0.003), ("height", 0.005)):
         job.register[axis][list(job.register["mark"]).index("CM1")] += by
-    assert run_simulated(job, tmp_path).record["verdict"] == "proven"
+    assert published_record(job.write(tmp_path))["verdict"] == "proven"
 
 
 def test_very_many_readings_of_few_positions_are_told_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,7 +13,7 @@ from closed_forms import GRS80, WGS84, move, to_geocentric, utm
 from every import every
 from issued import off_truth
 from numpy.testing import assert_allclose
-from running import replace_in, rewrite_export, run_simulated, run_written
+from running import published_record, replace_in, rewrite_export, run_simulated, run_written
 from simulate import Place, Plan, simulate
 
 CIRCLE, INTERVAL = np.sqrt(-2 * np.log(0.05)), 1.959963984540054
@@ -81,8 +81,8 @@ def test_a_working_day_outside_all_sessions_of_a_job_in_utc(tmp_path: Path) -> N
     """Days from 19:30 to 03:30 UTC at 173 degrees east: of the lost one, each day of UTC has points of another."""
     job = simulate(Plan(sessions=3, points=30, noise=False))
     del job.job["session"][1]
-    issue = run_simulated(job, tmp_path, code=3)
-    (lost,) = issue.record["wholly_held_back"]
+    record = published_record(job.write(tmp_path), code=3)
+    (lost,) = record["wholly_held_back"]
     assert (lost["kind"], lost["rows"], lost["by_reason"]) == ("day", 33, {"outside_sessions": 33})
     # 171.5 degrees are 11.4 hours: the day from 11:00 UTC on 2026-03-02
     assert lost["name"] == "2026-03-03 (UTC+11:00)"
@@ -94,7 +94,7 @@ def test_a_day_lost_by_two_clocks_is_told_once(zone: dt.tzinfo, tmp_path: Path) 
     del job.job["session"][1]
     for session in job.job["session"]:
         session.update(start=session["start"].astimezone(zone), end=session["end"].astimezone(zone))
-    (lost,) = run_simulated(job, tmp_path, code=3).record["wholly_held_back"]
+    (lost,) = published_record(job.write(tmp_path), code=3)["wholly_held_back"]
     assert (lost["kind"], lost["rows"]) == ("day", 33)
 
 
@@ -148,8 +148,8 @@ def test_a_shift_that_no_base_makes_is_warned_of(tmp_path: Path) -> None:
     for mark, metres in zip(job.marks.names, separation, strict=True):
         job.mistype(str(mark), "height", float(metres))
     job.job["shift"] = {"limit_vertical": 5.0}
-    issue = run_simulated(job, tmp_path, code=3)
-    assert any("session-01" in note and "shift" in note for note in issue.record["notes"]), issue.record["notes"]
+    record = published_record(job.write(tmp_path), code=3)
+    assert any("session-01" in note and "shift" in note for note in record["notes"]), record["notes"]
 
 
 def test_heights_by_projs_own_grid_are_those_of_the_named_one(real_grids: Path, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from every import every
 from repeated_days import days
-from running import record_of, run_written
+from running import published_record, record_of, run_written
 from simulate import Plan, Simulation, simulate
 from simulate_plan import to_geocentric, to_geographic, turn_enu
 from typer.testing import CliRunner
@@ -56,7 +56,7 @@ def test_a_corrected_copy_takes_the_proof_away(name: str, enu: tuple[float, floa
     path = job.write(tmp_path)
     rows = points_of(tmp_path)
     write(tmp_path / name, copied(job, rows, np.array(enu)))
-    record = run_written(path, code=3).record
+    record = published_record(path, code=3)
     assert record["verdict"] == "unchecked"
     (doubt,) = record["doubts"]
     assert doubt["kind"] == "base" and f"{len(rows)} readings of rover00" in doubt["what"]
@@ -80,7 +80,7 @@ def test_each_session_has_its_own_difference(tmp_path: Path) -> None:
         tmp_path / "rover002.csv",
         copied(job, first, np.array([1.0, 2.0, 3.0])) + copied(job, second, np.array([-2.0, 0.5, -4.0])),
     )
-    (doubt,) = run_written(path, code=3).record["doubts"]
+    (doubt,) = published_record(path, code=3)["doubts"]
     assert doubt["sessions"] == ["session-01", "session-02"]
     assert "in session session-01; by " in doubt["what"] and "in session session-02:" in doubt["what"]
 
@@ -110,7 +110,7 @@ def test_what_is_no_corrected_copy(what: str, tmp_path: Path) -> None:
     else:
         rows, code = [row | {"Sol": "float"} for row in copied(job, rows, np.array([0.5, 0.5, 3.0]))], 3
     write(tmp_path / "rover002.csv", rows)
-    assert run_written(path, code=code).record["doubts"] == []
+    assert published_record(path, code=code)["doubts"] == []
 
 
 def test_a_file_whose_field_shift_is_stated_is_taken_for_what_it_is(tmp_path: Path) -> None:
@@ -125,7 +125,7 @@ def test_a_file_whose_field_shift_is_stated_is_taken_for_what_it_is(tmp_path: Pa
     rows = (tmp_path / "rover002.csv").read_bytes()
     path = job.write(tmp_path)
     (tmp_path / "rover002.csv").write_bytes(rows)
-    assert run_written(path).record["doubts"] == []
+    assert published_record(path)["doubts"] == []
 
 
 def test_a_pole_that_is_off_all_day_is_no_noise(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from every import every
 from issued import Issue
-from running import run_written
+from running import issued_once, published_record, run_written
 from simulate import Plan, Simulation, simulate
 
 Row = dict[str, str]
@@ -169,10 +169,10 @@ def test_what_nobody_can_decide_is_told_and_stays(tmp_path: Path) -> None:
         row | {"Lat": f"{float(row['Lat']) + 2e-5 + number * 1e-5:.9f}"} for number, row in enumerate(points[:5])
     ]
     write(tmp_path / "rover002.csv", moved + [row | {"Point": f"Q{row['Point']}"} for row in points[5:]])
-    issue = run_written(path)
-    assert issue.record["rows"]["points"] == 20
-    assert [note for note in issue.record["notes"] if "5 pairs" in note and "same name and time" in note]
-    assert [note for note in issue.record["notes"] if "5 pairs" in note and "different names" in note]
+    record = published_record(path)
+    assert record["rows"]["points"] == 20
+    assert [note for note in record["notes"] if "5 pairs" in note and "same name and time" in note]
+    assert [note for note in record["notes"] if "5 pairs" in note and "different names" in note]
 
 
 def later(row: Row, seconds: float) -> Row:
@@ -204,7 +204,7 @@ def test_a_copy_by_another_clock_stretches_no_session(
     job = day()
     job.job["shift"] = {"model": model}
     path = job.write(tmp_path / "job")
-    without = run_written(path)
+    without = issued_once(path)
     assert without.sessions.column("verdict") == ["proven"]
     rows = rows_of(path.parent)
     write(path.with_name(name), [later(row, 3600.0 * hours) for row in rows[left_out:]])
@@ -227,8 +227,8 @@ def test_a_copy_of_another_block_by_another_clock_asks_nothing_of_its_frame(tmp_
     text = path.read_text(encoding="utf-8")
     block = text[text.index("[[points]]") :].replace("rover*.csv", "copy.csv")
     path.write_text(f'{text}\n{block}crs = "EPSG:4979"\n', encoding="utf-8")
-    issue = run_written(path, code=3)
-    assert issue.record["verdict"] == "proven" and not issue.record["doubts"]
+    record = published_record(path, code=3)
+    assert record["verdict"] == "proven" and not record["doubts"]
 
 
 @pytest.mark.parametrize("name", ["marks.csv", "rover002.csv"])  # read before the other, and after it
@@ -239,7 +239,7 @@ def test_marks_exported_once_more_by_another_clock_close_nothing(name: str, tmp_
     job.job["session"][0]["checks"].pop()
     job.rows = {column: values[job.rows["name"] != closing] for column, values in job.rows.items()}
     path = job.write(tmp_path)
-    without = run_written(path)
+    without = issued_once(path)
     assert without.sessions.column("verdict") == ["unclosed"]
     marks = [later(row, 6 * 3600.0) for row in rows_of(tmp_path) if row["Code"] in ("CM", "CHK")]
     assert len(marks) == 2
@@ -262,4 +262,4 @@ def test_marks_occupied_again_are_left_in_peace(tmp_path: Path) -> None:
     marks = [row for row in rows if row["Code"] in ("CM", "CHK")]
     again = [later(row, 300.0) | {"Lat": f"{float(row['Lat']) + 4e-8:.9f}"} for row in marks]  # 4 mm north
     write(tmp_path / "rover001.csv", [*rows, *again])
-    assert run_written(path).record["rows"]["by_reason"] == {}
+    assert published_record(path)["rows"]["by_reason"] == {}

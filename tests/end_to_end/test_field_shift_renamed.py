@@ -15,11 +15,12 @@ import numpy as np
 import pytest
 from every import every
 from field_days import apply, since
+from first_issue import run_once
 from issued import Issue, current_issue, off_truth
 from network_jobs import START, STEP, Network
 from numpy.testing import assert_allclose
 from record_of_before import as_schema_7
-from running import run_written
+from running import issued_once, run_written
 from simulate_files import write_job
 
 from pipeline import run_job
@@ -128,7 +129,7 @@ def moved(first: Issue, second: Issue) -> list[tuple[float, float, float]]:
 def test_what_the_field_applied_stays(what: str, tmp_path: Path) -> None:
     work = usual_day()
     path = work.write(tmp_path)
-    first = run_written(path)
+    first = issued_once(path)
     revise(work, "CM1", BY)
     alter(work, what)
     work.write(tmp_path)
@@ -148,7 +149,7 @@ def test_a_mark_that_nobody_can_tell_to_be_the_same_is_doubted_and_the_lines_tol
     """Under another name and so far off it may be revised, or another mark; `one` says nothing of either."""
     work = usual_day("OLD")
     path = work.write(tmp_path)
-    first = run_written(path)
+    first = issued_once(path)
     revise(work, "OLD", by)
     rename(work, "mark", "OLD", "CM9")
     work.write(tmp_path)
@@ -183,10 +184,10 @@ def test_one_that_was_left_out_for_an_issue_comes_back_under_another_name(tmp_pa
     """Beside another session's at the same time, which every issue has since the first."""
     work = usual_day(beside=True)
     path = work.write(tmp_path)
-    first = run_written(path)
+    first = issued_once(path)
     stated = work.job["session"][0].pop("field_shift")
     work.write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     work.job["session"][0]["field_shift"] = stated
     revise(work, "CM1", BY)
     rename(work, "mark", "CM1", "CM1N")
@@ -211,10 +212,10 @@ def test_a_doubt_stays_though_the_issue_before_it_had_no_shift(beside: bool, tmp
     """Left out for an issue, then back under another name and 0.15 m off: whether that is revised nobody can tell."""
     work = usual_day(beside=beside)
     path = work.write(tmp_path)
-    run_written(path)
+    issued_once(path)
     stated = work.job["session"][0].pop("field_shift")
     work.write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     work.job["session"][0]["field_shift"] = stated
     revise(work, "CM1", 0.15)
     rename(work, "mark", "CM1", "CM1N")
@@ -237,11 +238,11 @@ def test_a_doubt_stays_though_the_issue_before_it_had_no_shift(beside: bool, tmp
 def test_a_doubt_stays_where_the_mark_gets_its_name_back_but_not_its_numbers(tmp_path: Path) -> None:
     work = usual_day()
     path = work.write(tmp_path)
-    run_written(path)
+    issued_once(path)
     revise(work, "CM1", 0.15)
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     rename(work, "mark", "CM1N", "CM1")
     work.write(tmp_path)
     outcome = run_job(path)
@@ -271,7 +272,7 @@ def test_a_shift_worked_out_by_another_mark_is_no_doubt(
     session["ties"] = ties if known else ties[:1]
     session["field_shift"] = {"from": moment(3), "tie": "one-CM1-1", "mark": "CM1"}
     path = work.write(tmp_path)
-    first = run_written(path)
+    first = issued_once(path)
     session["field_shift"] |= {"tie": "one-CM3-1", "mark": "CM3"}
     session["ties"] = ties[1:]
     kept = work.register["mark"] != "CM1"
@@ -288,11 +289,11 @@ def test_a_shift_worked_out_by_another_mark_is_no_doubt(
 def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str, updated: bool, tmp_path: Path) -> None:
     work = usual_day()
     path = work.write(tmp_path)
-    (taken,) = run_written(path).record["field_shifts"]
+    (taken,) = issued_once(path).record["field_shifts"]
     revise(work, "CM1", 0.15)
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     if updated:
         as_schema_7(tmp_path / "out")
     (tmp_path / "out/issues/001/issue.json").write_text("{}")
@@ -323,7 +324,7 @@ def test_exports_called_otherwise_carry_what_they_carried(names: tuple[int, ...]
     stated = {"from": moment(2), "tie": "one-CM1-1", "mark": "CM1", "files": ["rover002.csv"]}
     work.job["session"][0]["field_shift"] = stated
     path = write_job(tmp_path, work.rows, work.register, work.job, "csv", 2, False)
-    first = run_written(path)
+    first = issued_once(path)
     assert len(first.points.rows) == len(points)
     assert_allclose(off_truth(first.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
     revise(work, "CM1", BY)

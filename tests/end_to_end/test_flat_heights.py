@@ -4,20 +4,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from examined import doubts_before
+from first_issue import dry_once
 from simulate import CENTRAL_JAVA, Plan, Simulation, simulate
-
-from pipeline import run_job
-from pipeline.check import check_job
 
 PLAN = Plan(sessions=2, points=12, ties=1, checks=2, marks=3, place=CENTRAL_JAVA)
 
 
 def told(job: Simulation, folder: Path) -> list[str]:
-    path = job.write(folder)
-    found = [text for text in map(str, check_job(path).doubts) if "one and the same number" in text]
-    kinds = [doubt["kind"] for doubt in run_job(path).record["doubts"] if "one and the same number" in doubt["what"]]
-    assert kinds == ["export-heights"] * len(found)
-    return found
+    doubts = dry_once(job.write(folder)).record["doubts"]
+    found = [doubt for doubt in doubts if "one and the same number" in doubt["what"]]
+    assert {doubt["kind"] for doubt in found} <= {"export-heights"}
+    return [doubt["what"] for doubt in found]
 
 
 @pytest.mark.parametrize("height", [0.0, -32.5])
@@ -35,7 +33,7 @@ def test_one_height_among_those_of_the_marks_is_doubted(decimals: int, tmp_path:
     level = round(float(np.median(job.rows["height"])), 0) + (0.4 if decimals else 0.0)
     job.rows["height"] = np.full(len(job.rows["height"]), level)
     assert len(told(job, tmp_path)) == (decimals == 0)
-    assert run_job(tmp_path / "job.toml", dry_run=True).record["verdict"] != "proven"
+    assert dry_once(tmp_path / "job.toml").record["verdict"] != "proven"
 
 
 def test_one_session_without_heights_is_doubted_alone(tmp_path: Path) -> None:
@@ -80,7 +78,7 @@ def test_what_the_digits_of_another_rover_show(
     flat = [[*cells[:column], f"{level:.{decimals}f}", *cells[column + 1 :]] for cells in flat]
     for name, kept in (("rover001.csv", on_marks), ("rover002.csv", [",".join(cells) for cells in flat])):
         (tmp_path / name).write_text("\n".join([heading, *kept, ""]), encoding="utf-8")
-    found = [text for text in map(str, check_job(path).doubts) if "one and the same number" in text]
+    found = [text for text in doubts_before(path) if "one and the same number" in text]
     assert len(found) == doubts, found
 
 

@@ -13,7 +13,7 @@ import pytest
 from issued import Issue
 from network_jobs import Network
 from numpy.testing import assert_allclose
-from running import run_written
+from running import published_record, run_written
 from simulate import CANTERBURY, CENTRAL_JAVA, ELLIPSOIDAL, Place
 from simulate_plan import Floats
 
@@ -74,8 +74,8 @@ def test_known_minus_raw_at_the_tie_is_added_everywhere(place: Place, tmp_path: 
 def test_how_far_the_models_differ_at_the_farthest_point(height: float, tmp_path: Path) -> None:
     """8 m at 20 km: 25 mm in plan; in height 0.03 mm (dh d²/2R², the curvature of the ground)."""
     work = job(ELLIPSOIDAL, (0.0, 0.0, height))
-    issue = run_written(work.write(tmp_path))
-    told = issue.record["shift_model"]
+    record = published_record(work.write(tmp_path))
+    told = record["shift_model"]
     assert told["model"] == "grid"
     (farthest,) = told["farthest"]
     assert (farthest["session"], farthest["point"]) == ("s", "s-3")
@@ -163,11 +163,11 @@ def test_a_bend_beyond_the_tolerance_takes_the_proof_away(
     work.mark("CM1", 0, 0)
     work.mark("CM2", 700, -500)
     work.session("s", ties=["CM1"], points=[(50, 50), (away, 0)], closing=["CM2"], shift=(0.0, 0.0, height))
-    issue = run_written(work.write(tmp_path), 0 if verdict == "proven" else 3)
-    told = [note for note in issue.record["notes"] if "less accurate away from the tie" in note]
-    assert issue.record["verdict"] == verdict and len(issue.record["doubts"]) == (verdict != "proven")
-    assert len(told) == (notes if verdict == "proven" else 1), issue.record["notes"]
-    (farthest,) = issue.record["shift_model"]["farthest"]
+    record = published_record(work.write(tmp_path), code=0 if verdict == "proven" else 3)
+    told = [note for note in record["notes"] if "less accurate away from the tie" in note]
+    assert record["verdict"] == verdict and len(record["doubts"]) == (verdict != "proven")
+    assert len(told) == (notes if verdict == "proven" else 1), record["notes"]
+    (farthest,) = record["shift_model"]["farthest"]
     assert farthest["horizontal"] == pytest.approx(abs(height) * away / EARTH, rel=0.02)
     assert not told or f"by {1000 * farthest['horizontal']:.0f} mm in plan" in told[0]
 
@@ -181,7 +181,7 @@ def test_a_stated_shift_bends_away_from_the_first_reading(tmp_path: Path) -> Non
     stated = {"east": 0.0, "north": 0.0, "up": 8.0}
     points, shift = [(50, 50), (30_000, 0)], (0.0, 0.0, 8.0)
     work.session("s", checks=["CM1", "CM2"], points=points, closing=["CM3"], shift=shift, stated=stated)
-    (doubt,) = run_written(work.write(tmp_path), 3).record["doubts"]
+    (doubt,) = published_record(work.write(tmp_path), code=3)["doubts"]
     assert doubt["kind"] == "shift" and "by 38 mm in plan" in doubt["what"]
 
 
@@ -193,5 +193,5 @@ def test_sites_with_their_own_ties_are_not_bent(tmp_path: Path) -> None:
         work.mark(f"CM{number}", at, 0)
         work.mark(f"CK{number}", at + 300, 200)
         work.session(f"s{number}", ties=[f"CM{number}"], points=[(at + 50, 50)], closing=[f"CK{number}"], shift=shift)
-    record = run_written(work.write(tmp_path)).record
+    record = published_record(work.write(tmp_path))
     assert record["verdict"] == "proven" and not [note for note in record["notes"] if "bends" in note]

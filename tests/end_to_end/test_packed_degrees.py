@@ -4,11 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from examined import doubts_before
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.arrays import Floats
-from pipeline.check import check_job
 
 
 def packed(degrees: Floats) -> Floats:
@@ -37,7 +37,7 @@ def pack(columns: dict[str, Floats]) -> None:
 
 
 def told(path: Path) -> list[str]:
-    return [text for text in map(str, check_job(path).doubts) if "in one number, but are read" in text]
+    return [text for text in doubts_before(path) if "in one number, but are read" in text]
 
 
 @pytest.mark.parametrize("form", ["csv", "geojson"])

@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import turn_enu
+from examined import doubts_before
 from simulate import Plan, Simulation, session_marks, simulate
 
 from pipeline import run_job
-from pipeline.check import check_job
 
 
 def surveyed(seed: int = 1, noise: bool = True, checks: int = 3) -> Simulation:
@@ -33,7 +33,7 @@ def stand_at(job: Simulation, decimals: int) -> None:
 
 
 def told(path: Path) -> list[str]:
-    return [text for text in map(str, check_job(path).doubts) if "rounded to" in text]
+    return [text for text in doubts_before(path) if "rounded to" in text]
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from first_issue import first_issue
+from first_issue import first_issue, run_once
 from issued import current_issue
 from running import append_rows, replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
@@ -57,7 +57,7 @@ def test_a_mark_mistyped_at_night_empties_no_drawing(job: tuple[Simulation, Path
     made, path = job
     before = str(made.register["easting"][list(made.register["mark"]).index("CM2")])
     mistype(made, tmp_path, 0.9)
-    second = run_job(path)
+    second = run_once(path)
     assert (second.exit_code, second.current, shown(path)) == (3, 1, "001")
     assert second.record["release"] is not None and second.record["release"]["pending"]
     (stake,) = second.record["release"]["at_stake"]
@@ -88,7 +88,7 @@ def test_a_mark_mistyped_at_night_empties_no_drawing(job: tuple[Simulation, Path
 def test_a_hand_moves_it_forth_and_back_and_why_is_kept(job: tuple[Simulation, Path], tmp_path: Path) -> None:
     made, path = job
     mistype(made, tmp_path, 0.9)
-    run_job(path)
+    run_once(path)
     assert tiedown("release", path, 2, "--because", "the mark\n was moved")[0] == 0 and shown(path) == "002"
     code, said = tiedown("run", path)
     assert code == 3 and "PENDING" not in said  # it fails still, and is in use
@@ -114,7 +114,7 @@ def upgrade(monkeypatch: pytest.MonkeyPatch, number: int) -> None:
 def passed_over(made: Simulation, path: Path, tmp_path: Path) -> Path:
     """A second issue, which moves points, and the first one released by hand in its place."""
     mistype(made, tmp_path, 0.008)
-    run_job(path)
+    run_once(path)
     release(path, 1, "the drafters are not ready")
     return path
 
@@ -132,7 +132,7 @@ def test_another_version_of_the_program_undoes_no_release_by_hand(
     """Issue 2 moves points and was passed over; issues 3 and 4 are the same again, and issue 5 is another."""
     made, path = job
     mistype(made, tmp_path, 0.008)
-    second = run_job(path)
+    second = run_once(path)
     assert second.current == 2 and second.record["changes"] is not None and second.record["changes"]["moved"] > 0
     release(path, 1, "the drafters are not ready")
     for number in (3, 4):
@@ -179,7 +179,7 @@ def test_of_two_that_wait_the_earlier_is_released(job: tuple[Simulation, Path], 
     """What waits says what drafters have now, rather than what they had when it was made."""
     made, path = job
     mistype(made, tmp_path, 0.9)
-    run_job(path)
+    run_once(path)
     path.write_text(path.read_text(encoding="utf-8") + '\n[particulars]\ncrew = "two"\n', encoding="utf-8")
     assert run_job(path).record["issue"] == 3 and shown(path) == "001"
     assert "current when this issue was made" not in tiedown("run", path)[1]  # as it is still
@@ -201,7 +201,7 @@ def test_of_two_that_wait_the_earlier_is_released(job: tuple[Simulation, Path], 
 def test_what_cannot_be_released_is_refused(job: tuple[Simulation, Path], tmp_path: Path) -> None:
     made, path = job
     mistype(made, tmp_path, 0.9)
-    run_job(path)
+    run_once(path)
     for number, because, what in ((7, "x", "no issue 007"), (2, " \n", "no reason")):
         with pytest.raises(JobError, match=what):
             release(path, number, because)
@@ -219,7 +219,7 @@ def test_a_release_that_died_halfway_is_ended_by_the_next_run(job: tuple[Simulat
     """The note is written first, in one step; what comes after it can be made again from it."""
     made, path = job
     mistype(made, tmp_path, 0.9)
-    run_job(path)
+    run_once(path)
     write_release(tmp_path / "out", ManualRelease(2, 2, datetime(2026, 3, 4, tzinfo=UTC), "seen"))
     assert run_job(path).current == 2 and shown(path) == "002"
     lines = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8").splitlines()
@@ -245,7 +245,7 @@ def test_rules_of_the_job_file(job: tuple[Simulation, Path], tmp_path: Path) -> 
     """Each rule is asked of the issue that waits, without a new one: a rule shapes no issue."""
     made, path = job
     mistype(made, tmp_path, 0.9)
-    run_job(path)
+    run_once(path)
     text = path.read_text(encoding="utf-8")
     path.write_text(f'{text}\n[issue]\nrelease = "proven"\n', encoding="utf-8")
     assert run_job(path).current == 1

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from network_jobs import Network
-from running import run_written
+from running import published_record
 
 
 def ring() -> Network:
@@ -31,11 +31,11 @@ def test_a_ring_that_does_not_close_is_doubted(enu: tuple[float, ...], told: str
     """The reading's own mistake, as it was made, is what would explain it: a ring of one size of sigma has no other."""
     work = ring()
     work.displace(work.row("c-T3-1"), enu)
-    issue = run_written(work.write(tmp_path), 3)
-    (doubt,) = issue.record["doubts"]
+    record = published_record(work.write(tmp_path), code=3)
+    (doubt,) = record["doubts"]
     assert doubt["kind"] == "shift" and doubt["sessions"] == ["a", "b", "c", "d"]
     assert "c-T3-1 on T3" in doubt["what"] and told in doubt["what"]
-    assert issue.record["verdict"] == "unchecked"
+    assert record["verdict"] == "unchecked"
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -44,5 +44,5 @@ def test_noise_of_good_work_is_not(seed: int, tmp_path: Path) -> None:
     work, chance = ring(), np.random.default_rng(seed)
     on_marks = work.rows["mark"] != ""
     work.displace(on_marks, chance.normal(0.0, (0.008, 0.008, 0.014), (int(on_marks.sum()), 3)))
-    issue = run_written(work.write(tmp_path))
-    assert not issue.record["doubts"]
+    record = published_record(work.write(tmp_path))
+    assert not record["doubts"]

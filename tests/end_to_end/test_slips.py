@@ -16,7 +16,7 @@ def test_tolerances_in_millimetres_prove_nothing(tmp_path: Path) -> None:
     """30 and 50 were meant as millimetres: every blunder would pass."""
     job = simulate(SMALL)
     job.job["checks"] = {"horizontal": 30.0, "vertical": 50.0}
-    outcome = run_job(job.write(tmp_path))
+    outcome = run_job(job.write(tmp_path), dry_run=True)
     assert [doubt["kind"] for doubt in outcome.record["doubts"]] == ["tolerance"]
     assert (outcome.record["verdict"], outcome.exit_code) == ("unchecked", 3)
 

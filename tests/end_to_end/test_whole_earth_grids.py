@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from closed_forms import WGS84
 from numpy.testing import assert_allclose
-from running import run_written
+from running import published_record, run_written
 from simulate import Place, Plan, simulate
 from whole_earth import Mercator, Stereographic
 
@@ -43,7 +43,7 @@ def test_readings_on_the_other_half_of_the_earth_are_still_a_doubt(tmp_path: Pat
     """The sign of every latitude is lost, in export and register alike: 15,000 km from a grid of the south."""
     place = Place(166.7, 77.85, 120.0, WGS84, Stereographic(-71.0, 0.0), "EPSG:3031", "EPSG:4979", "ellipsoid", None)
     job = simulate(Plan(sessions=1, points=6, ties=1, checks=2, marks=3, noise=False, place=place))
-    issue = run_written(job.write(tmp_path), 3)
-    (doubt,) = [one["what"] for one in issue.record["doubts"] if "outside the area" in one["what"]]
+    record = published_record(job.write(tmp_path), code=3)
+    (doubt,) = [one["what"] for one in record["doubts"] if "outside the area" in one["what"]]
     # from 77.85 north to 60 south along the meridian, on the sphere
     assert f"are {np.radians(137.85) * 6_371.0:,.0f}"[:-1] in doubt

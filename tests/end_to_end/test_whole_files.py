@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from issued import current_issue
 from packages_made import stored_package
-from running import replace_in, rewrite_export, run_simulated
+from running import published_record, replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -320,10 +320,10 @@ def test_the_uncertainties_of_one_day_among_others_cannot_be(factor: float, tmp_
     for axis in ("east", "north", "up"):
         job.rows[f"sigma_{axis}"] = np.where(late, factor, 1.0) * job.rows[f"sigma_{axis}"]
     job.job["quality"] = {}
-    issue = run_simulated(job, tmp_path, code=3)
-    (doubt,) = issue.record["doubts"]
+    record = published_record(job.write(tmp_path), code=3)
+    (doubt,) = record["doubts"]
     assert (doubt["kind"], doubt["sessions"]) == ("precision", ["session-03"])
-    assert [one["verdict"] for one in issue.record["sessions"]] == ["proven", "proven", "unchecked"]
+    assert [one["verdict"] for one in record["sessions"]] == ["proven", "proven", "unchecked"]
 
 
 def test_points_numbered_from_a_mark_are_no_occupations_of_it(tmp_path: Path) -> None:
@@ -334,7 +334,7 @@ def test_points_numbered_from_a_mark_are_no_occupations_of_it(tmp_path: Path) ->
     for number, row in enumerate(here):
         names[row], solutions[row] = f"CM4-{number + 1}", "float"
     job.rows["name"], job.rows["solution"] = names.astype(str), solutions.astype(str)
-    wholly = run_simulated(job, tmp_path, code=3).record["wholly_held_back"]
+    wholly = published_record(job.write(tmp_path), code=3)["wholly_held_back"]
     assert ("session", "session-02", 16) in [(one["kind"], one["name"], one["held_back"]) for one in wholly]
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_issue import run_once
 from running import Row, rewrite_export
 from simulate import Plan, Simulation, simulate
 from simulate_plan import turn_enu
@@ -69,7 +70,7 @@ def test_it_fails_until_the_register_is_put_right_and_nothing_more_is_asked(
     change: Change, model: str, tmp_path: Path
 ) -> None:
     job = mistyped(model)
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     assert first.exit_code == 3 and CHECK in failing(first)
     change(job)
     second = run_job(job.write(tmp_path))
@@ -82,7 +83,7 @@ def test_it_fails_until_the_register_is_put_right_and_nothing_more_is_asked(
 @pytest.mark.parametrize("change", [row, session, each_otherwise])
 def test_both_at_once(change: Change, tmp_path: Path) -> None:
     job = mistyped()
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     change(job)
     put_right(job)
     second = run_job(job.write(tmp_path))
@@ -109,7 +110,7 @@ def two_rovers(folder: Path, job: Simulation) -> Path:
 def test_the_clock_of_one_export_alone(digits: int | None, tmp_path: Path) -> None:
     """Also where the file comes with heights to the centimetre, so that the positions are not the same any more."""
     job = mistyped()
-    assert run_job(two_rovers(tmp_path, job)).exit_code == 3
+    assert run_once(two_rovers(tmp_path, job)).exit_code == 3
     put_right(job)
     path = two_rovers(tmp_path, job)
     heights = (lambda row: {"EllHt": f"{float(row['EllHt']):.{digits}f}"}) if digits else (lambda row: {})
@@ -145,7 +146,7 @@ def test_one_row_in_a_site_that_is_fitted_anew(tmp_path: Path) -> None:
 
 def test_what_was_gone_may_come_back_at_another_time(tmp_path: Path) -> None:
     job = mistyped()
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     rows, checks = dict(job.rows), list(job.job["session"][0]["checks"])
     job.keep(job.rows["name"] != CHECK)
     job.job["session"][0]["checks"] = [one for one in checks if one["point"] != CHECK]
@@ -187,7 +188,7 @@ def occupied_anew(job: Simulation) -> None:
 
 def test_a_mark_that_was_occupied_anew_answers_with_the_row_of_before_beside_it(tmp_path: Path) -> None:
     job = mistyped()
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     before = {column: values[job.rows["name"] == CHECK] for column, values in job.rows.items()}
     occupied_anew(job)
     put_right(job)

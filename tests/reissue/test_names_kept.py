@@ -12,6 +12,7 @@ from pathlib import Path
 import ezdxf
 import pytest
 from every import every
+from first_issue import run_once
 from simulate import Plan, simulate
 
 from pipeline import run_job
@@ -78,18 +79,18 @@ def test_a_layer_stays_the_codes_that_had_it(job: Path, layers: Callable[[Outcom
     new = [row for row in rows if row["Code"] in LATER]
     first, later = job.parent / "rover001.csv", job.parent / "rover000.csv"
     lay(first, headings, old)
-    before = layers(run_job(job))
+    before = layers(run_once(job))
     assert set().union(*before.values()) == set(FIRST)
 
     lay(later, headings, new)
-    both = layers(run_job(job))
+    both = layers(run_once(job))
     assert {name: both[name] for name in before} == before
     assert set().union(*both.values()) == {*FIRST, *LATER}
     assert all(len(codes) == 1 for codes in every(both.values()))
 
     # those of the first are gone: what they had is nobody's
     lay(first, headings, [row for row in old if row["Code"] in ("CM", "CHK")])
-    alone = layers(run_job(job))
+    alone = layers(run_once(job))
     assert {name: both[name] for name in alone} == alone and not alone.keys() & before.keys()
 
     # and are there again
@@ -107,12 +108,12 @@ def test_the_plain_name_is_of_points_without_a_code(
     signs = dict(zip((*FIRST, *LATER), ("*", "no_code", "**", "*", "kerb", "kerb"), strict=True))
     rows = [{**row, "Code": signs.get(row["Code"], row["Code"])} for row in rows]
     lay(job.parent / "rover001.csv", headings, rows)
-    before = layers(run_job(job))
+    before = layers(run_once(job))
     assert plain not in before and {"*", "no_code", "**", "kerb"} == set().union(*before.values())
 
     none = [{**row, "Code": ""} if row["Code"] == "kerb" else row for row in rows]
     lay(job.parent / "rover001.csv", headings, none)
-    found = layers(run_job(job))
+    found = layers(run_once(job))
     assert {code or "" for code in found.pop(plain)} == {""}
     assert found == {name: codes for name, codes in before.items() if codes != {"kerb"}}
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from closed_forms import turn_enu
 from every import every
+from first_issue import run_once
 from record_of_before import as_schema_7
 from simulate import Plan, Simulation, simulate
 
@@ -86,7 +87,7 @@ CHANGES = [
 def issued_twice(folder: Path, change: Callable[[Simulation], None], job: Simulation | None = None) -> tuple[Path, str]:
     job = job or knocked()
     point, path = closing(job)["point"], job.write(folder)
-    first = run_job(path)
+    first = run_once(path)
     assert first.exit_code == 3 and [one["point"] for one in first.record["checks"] if one["passed"] is False] == [
         point
     ]
@@ -100,7 +101,7 @@ def test_a_failing_check_that_nothing_judges_is_a_doubt_until_confirmed(
     change: Callable[[Simulation], None], says: str, updated: bool, tmp_path: Path
 ) -> None:
     path, point = issued_twice(tmp_path, change)
-    second = run_job(path)
+    second = run_once(path)
     (what,) = doubts(second)
     assert what.startswith(f"{point} on CM") and f"failed in issue 001 and {says}" in what
     assert second.exit_code == 3 and {one["verdict"] for one in second.record["sessions"]} <= {"unchecked", "failed"}
@@ -115,7 +116,7 @@ def test_a_failing_check_that_nothing_judges_is_a_doubt_until_confirmed(
     (again,) = doubts(third)
     assert again == what
     path.write_text(path.read_text(encoding="utf-8") + '\n[checks]\nconfirmed = ["unanswered-check"]\n', "utf-8")
-    assert doubts(run_job(path)) == []
+    assert doubts(run_job(path, dry_run=True)) == []
 
 
 def test_what_was_out_for_an_issue_is_asked_for_what_had_failed_of_it(tmp_path: Path) -> None:

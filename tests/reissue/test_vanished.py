@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from first_issue import first_issue
+from first_issue import first_issue, run_once
 from record_of_before import as_schema_7
 from running import Row, replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
@@ -52,10 +52,10 @@ def doubts(outcome: Outcome) -> list[tuple[str, list[str]]]:
 
 def test_a_failing_check_that_is_gone_is_a_doubt_until_it_is_confirmed(job: tuple[Simulation, Path]) -> None:
     _, path = job
-    first = run_job(path)
+    first = run_once(path)
     assert first.exit_code == 3 and any(check["passed"] is False for check in first.record["checks"])
     without(path, "S01-C2")
-    second = run_job(path)
+    second = run_once(path)
     ((what, sessions),) = doubts(second)
     assert what.startswith("S01-C2 on CM") and "failed in issue 001 and" in what
     assert sessions == [second.record["sessions"][0]["session"]] and second.exit_code == 3
@@ -97,10 +97,10 @@ def test_it_is_taken_along_whatever_the_check_is_called(
 ) -> None:
     _, path = job
     renamed_check(path, name)
-    first = run_job(path)
+    first = run_once(path)
     assert first.exit_code == 3 and [one["point"] for one in first.record["checks"] if not one["passed"]] == [name]
     cells(path, lambda row: [] if name in row else row)
-    second = run_job(path)
+    second = run_once(path)
     ((what, sessions),) = doubts(second)
     assert second.exit_code == 3 and f"{name} on CM" in what
     if updated:
@@ -132,9 +132,9 @@ def test_it_is_taken_along_by_what_its_session_is_now(
     change: Callable[[str], str], job: tuple[Simulation, Path]
 ) -> None:
     _, path = job
-    run_job(path)
+    run_once(path)
     without(path, "S01-C2")
-    ((what, _),) = doubts(run_job(path))
+    ((what, _),) = doubts(run_once(path))
     path.write_text(change(path.read_text(encoding="utf-8")), encoding="utf-8")
     third = run_job(path)
     told = dict(doubts(third))
@@ -146,9 +146,9 @@ def test_a_doubt_that_an_update_cannot_read_stays_until_it_is_confirmed(
     job: tuple[Simulation, Path], tmp_path: Path
 ) -> None:
     _, path = job
-    run_job(path)
+    run_once(path)
     without(path, "S01-C2")
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
 
     def reworded(doubt: dict[str, str]) -> None:
         doubt["what"] = doubt["what"].replace("the occupation", "what was measured at", 1)
@@ -167,9 +167,9 @@ def test_a_doubt_that_an_update_cannot_read_stays_until_it_is_confirmed(
 
 def test_it_is_no_doubt_once_the_check_is_there_again(job: tuple[Simulation, Path], tmp_path: Path) -> None:
     made, path = job
-    run_job(path)
+    run_once(path)
     without(path, "S01-C2")
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     made.write(tmp_path)  # the surveyor's own export, in which it passes
     assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
 
@@ -216,7 +216,7 @@ def test_a_failing_check_that_is_held_back_now_is_as_good_as_gone(
     listed = next(part for part in text.split("{") if '"S01-C2"' in part).split("}")[0]
     # a check that is listed has to be there; one that its code tells of may be held back unseen
     path.write_text(text.replace(", {" + listed + "}", ""), encoding="utf-8")
-    first = run_job(path)
+    first = run_once(path)
     assert first.exit_code == 3 and any(check["passed"] is False for check in first.record["checks"])
     held(path)
     second = run_job(path)
@@ -233,7 +233,7 @@ def test_a_failing_check_that_is_held_back_now_is_as_good_as_gone(
 
 def test_a_failing_check_that_was_exported_again_is_still_there(job: tuple[Simulation, Path]) -> None:
     _, path = job
-    run_job(path)
+    run_once(path)
     (export,) = path.parent.glob("rover*.csv")
     (path.parent / "rover000.csv").write_bytes(export.read_bytes())
     assert [what for what, _ in doubts(run_job(path)) if "failed in issue" in what] == []
@@ -243,7 +243,7 @@ def test_a_passing_check_that_is_gone_is_noted(tmp_path: Path) -> None:
     path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
     first_issue(path)
     without(path, "S01-C2")
-    second = run_job(path)
+    second = run_once(path)
     assert doubts(second) == []
     assert [note for note in second.record["notes"] if "of issue 001 is no longer an occupation in the job" in note]
 
@@ -255,7 +255,7 @@ def test_times_that_are_read_by_another_clock_are_of_the_same_occupations(
     """As where a zone is put right; what fails then fails still, and is told as that alone."""
     _, path = job
     edit(path, lambda row: row | {"Observed": row["Observed"].replace("Z", "")})
-    run_job(path)
+    run_once(path)
     replace_in(path, {'time_zone = "UTC"': f'time_zone = "{stated}"'})
     second = run_job(path)
     assert second.issued and [what for what, _ in doubts(second) if "failed in issue" in what] == []
@@ -266,7 +266,7 @@ def test_a_session_taken_out_doubts_none_of_another_base(tmp_path: Path) -> None
     made = simulate(Plan(sessions=2, points=10, ties=1, checks=2, noise=False, overlap=True))
     path = made.write(tmp_path)
     edit(path, lambda row: row | {"Lat": f"{float(row['Lat']) + 2e-6:.10f}"} if row["Point"] == "S01-C2" else row)
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     text = path.read_text(encoding="utf-8")
     first, second = text.index("[[session]]"), text.index("[[session]]", text.index("[[session]]") + 1)
     path.write_text(text[:first] + text[second:], encoding="utf-8")
@@ -288,7 +288,7 @@ def mended(folder: Path) -> Path:
     (mark,) = [one["mark"] for one in wrong.job["session"][0]["checks"] if one["point"] == "S01-C2"]
     wrong.mistype(mark, "easting", 1.0)
     path = wrong.write(folder / "job")
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     (path.parent / "register.csv").write_bytes(right.read_bytes())
     return path
 
@@ -347,7 +347,7 @@ def test_a_doubt_of_one_that_was_gone_ends_where_it_is_there_by_another_name(tmp
     job, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
     rows = export.read_text(encoding="utf-8")
     without(path, "S01-C2")
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     path.write_text(job.replace('"S01-C2"', '"A2"'), encoding="utf-8")
     export.write_text(rows.replace("S01-C2", "A2"), encoding="utf-8")
     again = run_job(path)
@@ -374,7 +374,7 @@ def test_a_point_that_was_called_a_check_by_mistake_is_one_again(tmp_path: Path)
     path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
     job = path.read_text(encoding="utf-8")
     path.write_text(job.replace('"S01-C2"', '"S01-00003"'), encoding="utf-8")
-    first = run_job(path)
+    first = run_once(path)
     (failed,) = [check for check in first.record["checks"] if check["passed"] is False]
     assert first.exit_code == 3 and failed["point"] == "S01-00003" and (failed["d_horizontal"] or 0.0) > 20.0
     path.write_text(job, encoding="utf-8")
@@ -388,7 +388,7 @@ def test_such_a_point_that_is_gone_or_held_back_stays_in_doubt(tmp_path: Path) -
     path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
     job = path.read_text(encoding="utf-8")
     path.write_text(job.replace('"S01-C2"', '"S01-00003"'), encoding="utf-8")
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     path.write_text(job, encoding="utf-8")
     edit(path, lambda row: row | {"Sol": "float"} if row["Point"] == "S01-00003" else row)
     again = run_job(path)
@@ -412,9 +412,9 @@ def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
 ) -> None:
     """The whole session with its rows is out for an issue; it comes back without its failing check, or put right."""
     made, path = job
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     export, text, rows = without_first_session(path)
-    out = run_job(path)
+    out = run_once(path)
     assert (out.issued, out.exit_code, doubts(out)) == (True, 0, [])
     if honest:
         made.write(path.parent)
@@ -435,9 +435,9 @@ def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
 def test_a_session_that_is_back_after_an_issue_that_cannot_be_read_is_noted(job: tuple[Simulation, Path]) -> None:
     """What failed in the first session stood in issue 001 alone, whose record is damaged by then."""
     _, path = job
-    assert run_job(path).exit_code == 3
+    assert run_once(path).exit_code == 3
     export, text, rows = without_first_session(path)
-    out = run_job(path)
+    out = run_once(path)
     record = path.parent / "out" / "issues" / "001" / "issue.json"
     record.chmod(0o644)
     record.write_text("{", encoding="utf-8")
@@ -459,7 +459,7 @@ def test_what_seemed_to_be_a_check_far_from_all_marks_is_a_point_once_its_code_i
     path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
     path.write_text(path.read_text(encoding="utf-8") + '\n[checks]\ncodes = ["CHK"]\n', encoding="utf-8")
     edit(path, lambda row: row | {"Code": "CHK"} if row["Point"] == "S01-00003" else row)
-    first = run_job(path)
+    first = run_once(path)
     assert first.exit_code == 3 and [one["origin"] for one in first.record["doubts"]] == [
         {
             "of": "occupation", "point": "S01-00003", "mark": "", "failed_in": 1, "parts": None, "now": "untested",

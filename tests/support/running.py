@@ -6,7 +6,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from first_issue import run_once
 from issued import Issue, current_issue
+from published_schema import broken
 from simulate import Simulation
 
 from pipeline import run_job
@@ -29,11 +31,25 @@ def run_written(path: Path, code: int = 0) -> Issue:
     return current_issue(path.parent / "out")
 
 
+def issued_once(path: Path, code: int = 0) -> Issue:
+    """Return the issue of a job as `run_written` does; of jobs of the same files one is run (`run_once`)."""
+    outcome = run_once(path)
+    assert outcome.exit_code == code, outcome.record["checks"]
+    return current_issue(path.parent / "out")
+
+
 def record_of(path: Path, code: int = 0) -> Record:
     """Return the record that a job would be issued with, which must end with exit code ``code``; nothing is written."""
     outcome = run_job(path, dry_run=True)
     assert outcome.exit_code == code, outcome.record["checks"]
     return outcome.record
+
+
+def published_record(path: Path, code: int = 0) -> Record:
+    """Return the same, held to the published schema as that of an issue is, which bears its own sum besides."""
+    record = record_of(path, code)
+    assert not broken({**record, "sum": 64 * "0"})
+    return record
 
 
 def revised(job: Simulation, folder: Path) -> Path:
