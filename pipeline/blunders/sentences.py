@@ -156,7 +156,9 @@ def _cause(solved: Solved, diagnosis: Diagnosis) -> _Cause:
         told.append(f"{doubt}{_words(solved, explanation)} ({left})")
     close = [one for one in diagnosis.explanations[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)
-    which = f"; to decide: {'; '.join(list(decide)[:2])}" if close and decide else ""
+    # what another says too, and more of it, is said once
+    said = [one for one in decide if not any(other != one and other.startswith(one) for other in decide)]
+    which = f"; to decide: {'; '.join(said[:2])}" if close and said else ""
     return _Cause.one(f"{'; or '.join(told)}{which} [{tested}{apart}]")
 
 

@@ -5,8 +5,8 @@ reading in its export and loses what it said. This is asked once the job is adju
 as a point; what is no sound reading any more is told by `vanished` before.
 """
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,8 @@ from pipeline.issue.doubt_types import LostOccupation, Now
 from pipeline.issue.record_types import Record
 from pipeline.reissue.another_time import AnotherTime, Issues
 from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, Occupied, occupied, told_before
+from pipeline.reissue.other_numbers import Alone, OtherNumbers, other_numbers
+from pipeline.reissue.passing_now import PassingNow, passing_notes, passing_now
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
@@ -32,6 +34,7 @@ def unjudged_doubts(
     A check that became a tie is answered where it agrees with the other ties of its session as a check of it would;
     without any on a mark that is known well enough, where it and the session that it failed in each have a check of
     another mark that passes. A point that was far from every tolerance was called a check by mistake, and is noted.
+    One that passes now is a doubt where its reading alone has other numbers than it had; else it is noted why it does.
 
     Args:
         last: the record of the newest issue.
@@ -39,32 +42,71 @@ def unjudged_doubts(
         adjusted: the same, with its shifts, not judged yet.
         issue: gives an issue by its number.
     """
-    doubts, notes = list[Doubtful](), list[str]()
-    for failed in _failed(last, survey, issue):
-        if any(failed.told_by(doubt) or failed.asked_by(doubt) for doubt in adjusted.doubts):
-            continue
-        now: Now | None
-        rows = _rows(failed, survey, adjusted)
-        if len(rows):
-            found = _still_judged(failed, rows, last, survey, adjusted)
-            now, why, more = found if found is not None else (None, "", ())
-        elif not len(readings := _readings(failed, survey)):
-            if failed.never_of_it(survey) or not failed.sessions:
-                continue  # `vanished` looked for it among the points; or its session has left the job
+    ask = _Ask(last, survey, adjusted, issue, AnotherTime(last, survey, issue))
+    asked = [one for one in _failed(last, survey, ask.again)
+             if not any(one.told_by(doubt) or one.asked_by(doubt) for doubt in adjusted.doubts)]  # fmt: skip
+    told = [said for one in asked for said in _told(one, ask)]
+    doubts = [one for one in told if isinstance(one, Doubtful)]
+    passing = [one for one in told if isinstance(one, PassingNow)]
+    return confirmed_by(survey.job, doubts), [
+        *(one for one in told if isinstance(one, str)),
+        *passing_notes(passing),
+    ]
+
+
+@dataclass(frozen=True)
+class _Ask:
+    """What an occupation that failed is asked about with."""
+
+    last: Record
+    survey: Survey
+    adjusted: Adjusted
+    issue: Issues
+    again: AnotherTime
+
+    def other(self, failed: Occupied, candidates: Integers) -> OtherNumbers | None:
+        """Return how some candidates, its reading, differ from what it was."""
+        return other_numbers(failed, candidates, self.last, self.again, self.survey, self.issue)
+
+
+def _told(failed: Occupied, ask: _Ask) -> Iterator[Doubtful | PassingNow | str]:
+    """Yield what is to be told of an occupation that failed: a doubt, a note in words, or that it passes now."""
+    survey, adjusted = ask.survey, ask.adjusted
+    if len(rows := _rows(failed, survey, adjusted)):
+        yield from _told_of_rows(failed, rows, ask)
+    elif not len(readings := _readings(failed, survey)):
+        if failed.sessions and failed.reach and not failed.never_of_it(survey):
+            # else `vanished` looked for it among the points; or its session has left the job
             replaced = failed.point in survey.candidates.names
-            now, why, more = "gone", REPLACED if replaced else GONE, failed.reach
-        elif set(readings.tolist()) & _held(survey, adjusted):
-            continue  # told of as what it is at its time by now
-        elif failed.never_of_it(survey):
-            notes.append(failed.noted_as_point())
-            continue
-        elif any(_agrees(failed, row, adjusted) for row in readings.tolist()):
-            continue
-        else:
-            now, why, more = "gone", f"{GONE}: it now counts as a point", failed.reach
-        if now is not None and more:
-            doubts.append(failed.doubt(now, why, tuple(sorted({*failed.reach, *more}))))
-    return confirmed_by(survey.job, doubts), notes
+            yield failed.doubt("gone", REPLACED if replaced else GONE, failed.reach)
+    elif set(readings.tolist()) & _held(survey, adjusted):
+        return  # told of as what it is at its time by now
+    elif failed.never_of_it(survey):
+        yield failed.noted_as_point()
+    elif failed.reach and not any(_agrees(failed, row, adjusted) for row in readings.tolist()):
+        yield failed.doubt("gone", f"{GONE}: it now counts as a point", failed.reach)
+    elif failed.reach and (other := ask.other(failed, readings)) is not None and other.alone is Alone.YES:
+        yield failed.doubt("gone", other.words, failed.reach)
+
+
+def _told_of_rows(failed: Occupied, rows: Integers, ask: _Ask) -> Iterator[Doubtful | PassingNow]:
+    """Yield the same of one that is an occupation still, or occupations: these ``rows``."""
+    survey, adjusted = ask.survey, ask.adjusted
+    found = _still_judged(failed, rows, ask.last, survey, adjusted)
+    if found is not None:
+        now, why, more = found
+        if more:
+            yield failed.doubt(now, why, tuple(sorted({*failed.reach, *more})))
+        return
+    compared = adjusted.occupations.compared
+    good = rows[compared.judged[rows] & compared.passed[rows]]
+    if not len(good):
+        return
+    other = ask.other(failed, _candidates(good, survey, adjusted))
+    if other is None or other.alone is not Alone.YES:
+        yield from passing_now(failed, int(good[0]), other, ask.last, survey, adjusted)
+    elif failed.reach:
+        yield failed.doubt("gone", other.words, failed.reach)
 
 
 def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful], issue: Issues) -> tuple[Doubtful, ...]:
@@ -72,7 +114,7 @@ def asked_since(last: Record, survey: Survey, doubts: Sequence[Doubtful], issue:
 
     What had failed of one is not forgotten while it is in no list. One that never was on a mark is taken as it is now.
     """
-    had = [one for one in _failed(last, survey, issue) if not one.never_of_it(survey)]
+    had = [one for one in _failed(last, survey, AnotherTime(last, survey, issue)) if not one.never_of_it(survey)]
     return tuple(
         next((_since(one, doubt) for one in had if one.asked_by(doubt)), doubt) if doubt.origin else doubt
         for doubt in doubts
@@ -93,19 +135,19 @@ def _parts_of(had: Occupied) -> Flags:
     return had.parts if had.parts is not None else np.zeros(2, bool)
 
 
-def _failed(last: Record, survey: Survey, issue: Issues) -> list[Occupied]:
+def _failed(last: Record, survey: Survey, again: AnotherTime) -> list[Occupied]:
     """Return what failed in the newest issue, or was told by it to have failed before, each once.
 
     What was told counts: a tie that fails may be the check that failed. It may have failed in more since.
     """
     failed = {one.key: one for one in occupied(last, survey) if one.failed}
     for one in told_before(last, survey):
-        again = failed.get(one.key)
-        if one.parts is not None and again is not None and again.parts is not None:
-            failed[one.key] = replace(one, parts=one.parts | again.parts)
+        since = failed.get(one.key)
+        if one.parts is not None and since is not None and since.parts is not None:
+            failed[one.key] = replace(one, parts=one.parts | since.parts)
         else:
             failed[one.key] = one
-    return AnotherTime(last, survey, issue).seen(failed.values())
+    return again.seen(failed.values())
 
 
 def _rows(failed: Occupied, survey: Survey, adjusted: Adjusted) -> Integers:
@@ -132,6 +174,12 @@ def _readings(failed: Occupied, survey: Survey) -> Integers:
     candidates = survey.candidates
     named = np.array([(name or "") == failed.point for name in candidates.names], bool)
     return np.flatnonzero(named & failed.at(candidates.time))
+
+
+def _candidates(rows: Integers, survey: Survey, adjusted: Adjusted) -> Integers:
+    """Return which candidates some occupations are."""
+    numbers = np.asarray(adjusted.occupations.table.column("number"), np.int64)[rows]
+    return np.flatnonzero(np.isin(np.asarray(survey.candidates.table.column("number"), np.int64), numbers))
 
 
 def _held(survey: Survey, adjusted: Adjusted) -> set[int]:
