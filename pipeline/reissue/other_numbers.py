@@ -47,7 +47,13 @@ class OtherNumbers:
 
 
 def other_numbers(
-    failed: Occupied, rows: Integers, last: Record, again: AnotherTime, survey: Survey, issue: Issues
+    failed: Occupied,
+    rows: Integers,
+    last: Record,
+    again: AnotherTime,
+    survey: Survey,
+    issue: Issues,
+    supposed: Alone | None = None,
 ) -> OtherNumbers | None:
     """Return how the reading of an occupation that failed differs from what it was then; None where it does not.
 
@@ -60,6 +66,7 @@ def other_numbers(
         again: the readings of the job.
         survey: the job.
         issue: gives an issue by its number.
+        supposed: whether it alone changed, where that is not to be looked for; None: it is.
     """
     own = issue(failed.issue)
     record, stood = (last, stood_of(failed.row)) if failed.row is not None else again.told_of(failed)
@@ -72,12 +79,14 @@ def other_numbers(
         return None
     at, of = np.unravel_index(np.nanargmin(apart), apart.shape)
     row, metres = int(rows[at]), float(apart[at, of])
+    words = _changed(was[of], candidates.raw[row], survey)
+    if supposed is not None:
+        return OtherNumbers(OTHER.format(changed=words) if supposed is Alone.YES else words, supposed)
     export = int(np.asarray(candidates.table.column("export"), np.int64)[row])
     step = int(candidates.time[row]) - failed.time
     around = readings_around(own, failed.time, stood, survey, export, step if abs(step) > ALIKE else 0)
-    words = _changed(was[of], candidates.raw[row], survey)
     if not around.known:
-        return OtherNumbers(words, Alone.YES if _in_doubt(failed, last) else Alone.UNKNOWN)
+        return OtherNumbers(_STILL, Alone.YES) if _in_doubt(failed, last) else OtherNumbers(words, Alone.UNKNOWN)
     if around.stand:
         return OtherNumbers(OTHER.format(changed=words), Alone.YES)
     return OtherNumbers(words, Alone.FAR_MORE if around.far_exceeded_by(metres) else Alone.NO)

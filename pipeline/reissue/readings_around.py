@@ -68,7 +68,7 @@ def readings_around(issue: Last, time: int, stood: Stood, survey: Survey, export
     points and the export are read once more, which only a check costs that failed and has other numbers.
 
     Args:
-        issue: the issue; where its GeoPackage is gone, its occupations alone are asked.
+        issue: the issue; where its GeoPackage is gone, nothing is known.
         time: when the reading was observed by that issue, UTC milliseconds.
         stood: how it stood there.
         survey: the job.
@@ -100,8 +100,8 @@ def _then(issue: Last, time: int, session: str) -> dict[_Reading, Stood]:
                 for batch in batches:
                     table = pa.Table.from_batches([batch]).filter(pc.equal(batch.column("session"), session))
                     found = _nearest({**found, **_readings(table)}, time)
-        except Lost:
-            continue
+        except Lost:  # of few readings on marks nobody can tell whether a stretch between them was processed again
+            return {}
     return _nearest(found, time)
 
 

@@ -6,7 +6,7 @@ as a point; what is no sound reading any more is told by `vanished` before.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,9 @@ from pipeline.reissue.passing_now import PassingNow, passing_notes, passing_now
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
+
+#: Readings with other numbers next to which others are looked for; of more what holds of these is taken to hold.
+_SEEN = 8
 
 
 def unjudged_doubts(
@@ -63,10 +66,17 @@ class _Ask:
     adjusted: Adjusted
     issue: Issues
     again: AnotherTime
+    seen: list[Alone] = field(default_factory=list)
 
     def other(self, failed: Occupied, candidates: Integers) -> OtherNumbers | None:
         """Return how some candidates, its reading, differ from what it was."""
-        return other_numbers(failed, candidates, self.last, self.again, self.survey, self.issue)
+        supposed = None
+        if len(self.seen) >= _SEEN:  # what reads the points of an issue and an export again is not done for hundreds
+            supposed = Alone.YES if Alone.YES in self.seen else self.seen[-1]
+        found = other_numbers(failed, candidates, self.last, self.again, self.survey, self.issue, supposed)
+        if found is not None:
+            self.seen.append(found.alone)
+        return found
 
 
 def _told(failed: Occupied, ask: _Ask) -> Iterator[Doubtful | PassingNow | str]:
@@ -100,8 +110,8 @@ def _told_of_rows(failed: Occupied, rows: Integers, ask: _Ask) -> Iterator[Doubt
         return
     compared = adjusted.occupations.compared
     good = rows[compared.judged[rows] & compared.passed[rows]]
-    if not len(good):
-        return
+    if not len(good) or len(good) < np.count_nonzero(compared.judged[rows]):
+        return  # it fails still
     other = ask.other(failed, _candidates(good, survey, adjusted))
     if other is None or other.alone is not Alone.YES:
         yield from passing_now(failed, int(good[0]), other, ask.last, survey, adjusted)
