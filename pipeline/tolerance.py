@@ -46,3 +46,8 @@ class Tolerance:
 def plan_and_height(difference: Floats) -> Floats:
     """Return (..., 2) the distance in plan and the height of (..., 3) differences east, north, up."""
     return np.stack([np.hypot(difference[..., 0], difference[..., 1]), difference[..., 2]], axis=-1)
+
+
+def tolerance_text(metres: float) -> str:
+    """Return a tolerance with three decimals, or with as many as it has."""
+    return f"{metres:.3f}" if round(metres, 3) == round(metres, 9) else f"{metres:.9f}".rstrip("0")

@@ -1,6 +1,6 @@
 """Writes the possible causes of failing checks, as sentences and for the issue record."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -156,8 +156,13 @@ def _cause(solved: Solved, diagnosis: Diagnosis) -> _Cause:
         told.append(f"{doubt}{_words(solved, explanation)} ({left})")
     close = [one for one in diagnosis.explanations[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)
-    which = f"; to decide: {'; '.join(list(decide)[:2])}" if close and decide else ""
+    which = f"; to decide: {'; '.join(once(decide)[:2])}" if close and decide else ""
     return _Cause.one(f"{'; or '.join(told)}{which} [{tested}{apart}]")
+
+
+def once(texts: Collection[str]) -> list[str]:
+    """Return texts in their order, without those that another begins with and says more behind."""
+    return [one for one in texts if not any(other != one and other.startswith(one) for other in texts)]
 
 
 def _left(explanation: Explanation, diagnosis: Diagnosis) -> tuple[float, float]:

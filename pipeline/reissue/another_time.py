@@ -8,20 +8,19 @@ that was occupied anew under the old name is neither.
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Flags, Integers
 from pipeline.clock import milliseconds_of
-from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
-from pipeline.reissue.earlier import Last, another_frame
+from pipeline.reissue.as_exported import Stood, as_exported, lies_at, stood_of
+from pipeline.reissue.earlier import Last
 from pipeline.reissue.occupied import ALIKE, EarlierOccupation
 from pipeline.tables import TIME
 from pipeline.words import Role
@@ -29,20 +28,8 @@ from pipeline.words import Role
 #: Gives an issue by its number, None where it cannot be read.
 Issues = Callable[[int], Last | None]
 
-#: Metres that a raw position may differ from itself: an export may come again with coordinates to the millimetre.
-#: Two readings of one mark are further apart, but for one pair in a hundred.
-_SAME = 0.002
 #: Columns of `_held_back`.
 _COLUMNS = ("name", "observed", "session", "easting", "northing", "height")
-
-
-class _Stood(NamedTuple):
-    """How a reading stood in an issue: its session, and its place as the grid writes it."""
-
-    session: str
-    easting: float | None
-    northing: float | None
-    height: float | None
 
 
 class AnotherTime:
@@ -50,7 +37,7 @@ class AnotherTime:
 
     def __init__(self, last: Record, survey: Survey, issue: Issues) -> None:
         """Look at ``last``, which tells of the occupations, and at ``survey``; ``issue`` gives issues."""
-        self._survey, self._issue = survey, issue
+        self._survey, self.issue = survey, issue
         self._last = last
         self._rows = dict[str, list[int]]()
         for at, name in enumerate(survey.candidates.names):
@@ -68,20 +55,20 @@ class AnotherTime:
         rows = self._named(one.point)
         if not len(rows) or (np.abs(time[rows] - one.time) <= ALIKE).any():
             return ()
-        issue, stood = (self._last, _stood(one.row)) if one.row is not None else self._told_of(one)
-        same = _lies_at(self._survey.candidates.raw[rows], _raw(issue, stood, self._survey))
+        issue, stood = (self._last, stood_of(one.row)) if one.row is not None else self.told_of(one)
+        same = lies_at(self._survey.candidates.raw[rows], as_exported(issue, stood, self._survey))
         windows = self._survey.windows
         sessions = {windows[at].session.name for at in one.sessions} if stood is None else {stood.session}
         found = [at for at, is_it in zip(rows.tolist(), same.tolist(), strict=True)
                  if is_it or self._in_step(one, at, sessions)]  # fmt: skip
         return tuple(dict.fromkeys(time[found].tolist()))
 
-    def _told_of(self, one: EarlierOccupation) -> tuple[Record, _Stood | None]:
+    def told_of(self, one: EarlierOccupation) -> tuple[Record, Stood | None]:
         """Return the issue that had one that was only told of, and how it stood there; None where nobody knows."""
-        issue = self._issue(one.issue)
+        issue = self.issue(one.issue)
         for record in (self._last,) if issue is None else (issue.record, self._last):
             if (row := _row(record, one)) is not None:
-                return record, _stood(row)
+                return record, stood_of(row)
         if issue is not None and (held := _held_back(issue, one)) is not None:
             return issue.record, held
         return self._last, None
@@ -128,56 +115,19 @@ def _row(issue: Record, one: EarlierOccupation) -> CheckRow | None:
     return None
 
 
-def _stood(row: CheckRow) -> _Stood:
-    return _Stood(row["session"], row["easting"], row["northing"], row["height"])
-
-
-def _held_back(issue: Last, one: EarlierOccupation) -> _Stood | None:
+def _held_back(issue: Last, one: EarlierOccupation) -> Stood | None:
     """Return how a reading that seemed to be a check, and was held back, stood in the issue that told of it first."""
-    same = list[tuple[int, _Stood]]()
+    same = list[tuple[int, Stood]]()
     try:
         with closing(read_batches(issue.package, "held_back", _COLUMNS)) as batches:
             for batch in batches:
                 chosen = pa.Table.from_batches([batch]).filter(pc.equal(batch.column("name"), one.point))
-                of = [chosen.column(name).to_pylist() for name in _Stood._fields]
+                of = [chosen.column(name).to_pylist() for name in Stood._fields]
                 times = chosen.column("observed").cast(TIME).cast(pa.int64()).to_pylist()
-                same += [(time, _Stood(*stood)) for time, *stood in zip(times, *of, strict=True)]
+                same += [(time, Stood(*stood)) for time, *stood in zip(times, *of, strict=True)]
     except Lost:
         return None
     near = [stood for time, stood in same if abs(time - one.time) <= ALIKE]
     if near or len(same) == 1:
         return near[0] if near else same[0][1]
     return None
-
-
-def _raw(issue: Record, stood: _Stood | None, survey: Survey) -> Floats:
-    """Return (k, 3) where a reading may have lain in its export, in the working frame; none where it is not known.
-
-    That is where it was issued without its session's shift, and with the shift of the field that it may have carried.
-    """
-    sessions = [] if stood is None else [one for one in issue["sessions"] if one["session"] == stood.session]
-    if stood is None or not sessions or another_frame(issue, survey.target) is not None:
-        return np.zeros((0, 3))
-    session = sessions[0]
-    place = np.array([stood[1:]], float)
-    then, now = issue["target"]["site"], survey.target["site"]
-    metres = np.column_stack(survey.axes.metres(*place.T))
-    if then is not None and now is not None and then["definition"] != now["definition"]:
-        between = f"proj=pipeline step inv {then['definition']} step {now['definition']}"
-        fitted = Operation("from site to site", "two fits of one site", between, 0.0)
-        metres = np.column_stack(fitted.forward(*metres.T))
-    geocentric = np.array([session["shift_x"], session["shift_y"], session["shift_z"]], float)
-    if np.isfinite(geocentric).all():
-        raw = np.column_stack(survey.operations.frames.to_issued.inverse(*metres.T)) - geocentric
-    else:  # the shift is one of the grid
-        on_grid = np.array([session["shift_east"], session["shift_north"], session["shift_up"]], float)
-        raw = np.column_stack(survey.operations.frames.to_issued.inverse(*(metres - on_grid).T))
-    taken = [[one["shift_x"], one["shift_y"], one["shift_z"]] for one in issue["field_shifts"]
-             if one["session"] == stood.session]  # fmt: skip
-    raw = np.vstack([raw, raw + np.array(taken, float)]) if taken else raw
-    return np.asarray(raw[np.isfinite(raw).all(axis=1)])
-
-
-def _lies_at(raw: Floats, places: Floats) -> Flags:
-    """Return (n,) which of (n, 3) raw positions are one of (k, 3) places."""
-    return np.asarray((np.linalg.norm(raw[:, None] - places[None], axis=2) <= _SAME).any(axis=1))

@@ -18,11 +18,13 @@ class OccupationsBefore:
 
     Args:
         record: the issue's.
+        again: where readings are found again.
         had: those that it had.
         told: those that it told of already, taken along from issue to issue.
     """
 
     record: Record
+    again: AnotherTime
     had: tuple[EarlierOccupation, ...]
     told: tuple[EarlierOccupation, ...]
 
@@ -30,7 +32,8 @@ class OccupationsBefore:
     def of(cls, record: Record, survey: Survey, issue: Issues) -> "OccupationsBefore":
         """Read them from the record of an issue; ``issue`` gives the issues that it takes doubts along from."""
         again = AnotherTime(record, survey, issue)
-        return cls(record, tuple(again.seen(occupied(record, survey))), tuple(again.seen(told_before(record, survey))))
+        had, told = (tuple(again.seen(ones)) for ones in (occupied(record, survey), told_before(record, survey)))
+        return cls(record, again, had, told)
 
     @cached_property
     def failed(self) -> tuple[EarlierOccupation, ...]:

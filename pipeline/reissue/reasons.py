@@ -28,6 +28,7 @@ from pipeline.reissue.fingerprint import (
 from pipeline.reissue.frames import frame_changes
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
+from pipeline.tolerance import tolerance_text
 from pipeline.words import Change, Reason, Role
 
 #: What holds a reading back for its own row's sake, and what for its session's time or base id.
@@ -101,7 +102,10 @@ class Reasons:
 
 
 #: Parts of the job file that hold points back or release them, and move none.
-_SETTINGS = ("[checks]", "[drawing]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
+_CHECKS = "[checks]"
+_SETTINGS = (_CHECKS, "[drawing]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
+#: Metres by which a tolerance is another.
+_SAME = 5e-7
 #: Those that reach no point.
 _WORDS = ("[particulars]", "[linework]")
 
@@ -121,7 +125,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
     for session, text in own.items():
         (proving if was.get(session) == is_.get(session) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
-    general, settings, words = _of_job_file(then, differing)
+    general, settings, words = _of_job_file(then, differing, _tolerances(last, survey))
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
     if REGISTER in differing:
@@ -198,10 +202,30 @@ def _stays(solved: Solved, mark: str) -> str:
     return f" (the field shift derived from it is taken out as in issue {' and '.join(issues)})" if issues else ""
 
 
-def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list[str], list[str], list[str]]:
+def _tolerances(last: Last, survey: Survey) -> list[str]:
+    """Return which tolerances of checks are others than in the last issue, from what to what [m].
+
+    The last issue says what each occupation was held to; those on temporary marks were held to more.
+    """
+    marks = {row["mark"] for row in last.record["register"]}
+    held = [(row["tolerance_h"], row["tolerance_v"]) for row in last.record["checks"] if row["mark"] in marks]
+    if not held:
+        return []
+    was, checks = np.min(held, axis=0), survey.job.checks
+    both = zip(("horizontal", "vertical"), was.tolist(), (checks.horizontal, checks.vertical), strict=True)
+    return [
+        f"{key} {tolerance_text(before)} -> {tolerance_text(now)}"
+        for key, before, now in both
+        if abs(before - now) > _SAME
+    ]
+
+
+def _of_job_file(
+    then: Mapping[str, str], told: Mapping[str, str], tolerances: Sequence[str]
+) -> tuple[list[str], list[str], list[str]]:
     """Return what of the job file reaches numbers, what only holds points back, and what only the report tells.
 
-    Each is a sentence or none.
+    Each is a sentence or none. ``tolerances`` are those of checks that are others, in words.
     """
     if JOB_FILE not in told:
         return [], [], []
@@ -210,6 +234,8 @@ def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list
         return [told[JOB_FILE]], [], []
     holds, tells = ([part for part in parts if part in some] for some in (_SETTINGS, _WORDS))
     makes = [part for part in parts if part not in (*_SETTINGS, *_WORDS)]
+    if _CHECKS in holds and tolerances:
+        holds[holds.index(_CHECKS)] = f"{_CHECKS} {', '.join(tolerances)}"
     general, settings, words = (
         [f"{told[JOB_FILE]}: {', '.join(some)}"] if some else [] for some in (makes, holds, tells)
     )

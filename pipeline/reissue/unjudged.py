@@ -5,8 +5,8 @@ reading in its export and loses what it said. This is asked once the job is adju
 as a point; what is no sound reading any more is told by `vanished` before.
 """
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,9 +19,14 @@ from pipeline.issue.doubt_types import LostOccupation, Now
 from pipeline.issue.record_types import Record
 from pipeline.reissue.occupations_before import OccupationsBefore
 from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, EarlierOccupation
+from pipeline.reissue.other_numbers import Alone, OtherNumbers, other_numbers
+from pipeline.reissue.passing_now import PassingNow, passing_notes, passing_now
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
+
+#: Readings with other numbers next to which others are looked for; of more what holds of these is taken to hold.
+_SEEN = 8
 
 
 def unjudged_doubts(
@@ -32,38 +37,83 @@ def unjudged_doubts(
     A check that became a tie is answered where it agrees with the other ties of its session as a check of it would;
     without any on a mark that is known well enough, where it and the session that it failed in each have a check of
     another mark that passes. A point that was far from every tolerance was called a check by mistake, and is noted.
+    One that passes now is a doubt where its reading alone has other numbers than it had; else it is noted why it does.
 
     Args:
         before: the occupations of the newest issue.
         survey: the job.
         adjusted: the same, with its shifts, not judged yet.
     """
-    doubts, notes = list[Doubtful](), list[str]()
-    for failed in before.failed:
-        if any(failed.told_by(doubt) or failed.asked_by(doubt) for doubt in adjusted.doubts):
-            continue
-        now: Now | None
-        rows = _rows(failed, survey, adjusted)
-        if len(rows):
-            untested = _still_judged(failed, rows, before.record, survey, adjusted)
-            now, why, more = untested if untested is not None else (None, "", ())
-        elif not len(readings := _readings(failed, survey)):
-            if failed.never_of_it(survey) or not failed.sessions:
-                continue  # `vanished` looked for it among the points; or its session has left the job
+    ask = _Ask(before, survey, adjusted)
+    asked = [one for one in before.failed
+             if not any(one.told_by(doubt) or one.asked_by(doubt) for doubt in adjusted.doubts)]  # fmt: skip
+    told = [said for one in asked for said in _told(one, ask)]
+    doubts = [one for one in told if isinstance(one, Doubtful)]
+    passing = [one for one in told if isinstance(one, PassingNow)]
+    return confirmed_by(survey.job, doubts), [
+        *(one for one in told if isinstance(one, str)),
+        *passing_notes(passing),
+    ]
+
+
+@dataclass(frozen=True)
+class _Ask:
+    """What an occupation that failed is asked about with."""
+
+    before: OccupationsBefore
+    survey: Survey
+    adjusted: Adjusted
+    seen: list[Alone] = field(default_factory=list)
+
+    def other(self, failed: EarlierOccupation, candidates: Integers) -> OtherNumbers | None:
+        """Return how some candidates, its reading, differ from what it was."""
+        supposed = None
+        if len(self.seen) >= _SEEN:  # what reads the points of an issue and an export again is not done for hundreds
+            supposed = Alone.YES if Alone.YES in self.seen else self.seen[-1]
+        found = other_numbers(failed, candidates, self.before, self.survey, supposed)
+        if found is not None:
+            self.seen.append(found.alone)
+        return found
+
+
+def _told(failed: EarlierOccupation, ask: _Ask) -> Iterator[Doubtful | PassingNow | str]:
+    """Yield what is to be told of an occupation that failed: a doubt, a note in words, or that it passes now."""
+    survey, adjusted = ask.survey, ask.adjusted
+    if len(rows := _rows(failed, survey, adjusted)):
+        yield from _told_of_rows(failed, rows, ask)
+    elif not len(readings := _readings(failed, survey)):
+        if failed.sessions and failed.reach and not failed.never_of_it(survey):
+            # else `vanished` looked for it among the points; or its session has left the job
             replaced = failed.point in survey.candidates.names
-            now, why, more = "gone", REPLACED if replaced else GONE, failed.reach
-        elif set(readings.tolist()) & _held(survey, adjusted):
-            continue  # told of as what it is at its time by now
-        elif failed.never_of_it(survey):
-            notes.append(failed.noted_as_point())
-            continue
-        elif any(_agrees(failed, row, adjusted) for row in readings.tolist()):
-            continue
-        else:
-            now, why, more = "gone", f"{GONE}: it now counts as a point", failed.reach
-        if now is not None and more:
-            doubts.append(failed.doubt(now, why, tuple(sorted({*failed.reach, *more}))))
-    return confirmed_by(survey.job, doubts), notes
+            yield failed.doubt("gone", REPLACED if replaced else GONE, failed.reach)
+    elif set(readings.tolist()) & _held(survey, adjusted):
+        return  # told of as what it is at its time by now
+    elif failed.never_of_it(survey):
+        yield failed.noted_as_point()
+    elif failed.reach and not any(_agrees(failed, row, adjusted) for row in readings.tolist()):
+        yield failed.doubt("gone", f"{GONE}: it now counts as a point", failed.reach)
+    elif failed.reach and (other := ask.other(failed, readings)) is not None and other.alone is Alone.YES:
+        yield failed.doubt("gone", other.words, failed.reach)
+
+
+def _told_of_rows(failed: EarlierOccupation, rows: Integers, ask: _Ask) -> Iterator[Doubtful | PassingNow]:
+    """Yield the same of one that is an occupation still, or occupations: these ``rows``."""
+    survey, adjusted = ask.survey, ask.adjusted
+    found = _still_judged(failed, rows, ask.before.record, survey, adjusted)
+    if found is not None:
+        now, why, more = found
+        if more:
+            yield failed.doubt(now, why, tuple(sorted({*failed.reach, *more})))
+        return
+    compared = adjusted.occupations.compared
+    good = rows[compared.judged[rows] & compared.passed[rows]]
+    if not len(good) or len(good) < np.count_nonzero(compared.judged[rows]):
+        return  # it fails still
+    other = ask.other(failed, _candidates(good, survey, adjusted))
+    if other is None or other.alone is not Alone.YES:
+        yield from passing_now(failed, int(good[0]), other, ask.before.record, survey, adjusted)
+    elif failed.reach:
+        yield failed.doubt("gone", other.words, failed.reach)
 
 
 def asked_since(before: OccupationsBefore, survey: Survey, doubts: Sequence[Doubtful]) -> tuple[Doubtful, ...]:
@@ -116,6 +166,12 @@ def _readings(failed: EarlierOccupation, survey: Survey) -> Integers:
     candidates = survey.candidates
     named = np.array([(name or "") == failed.point for name in candidates.names], bool)
     return np.flatnonzero(named & failed.at(candidates.time))
+
+
+def _candidates(rows: Integers, survey: Survey, adjusted: Adjusted) -> Integers:
+    """Return which candidates some occupations are."""
+    numbers = np.asarray(adjusted.occupations.table.column("number"), np.int64)[rows]
+    return np.flatnonzero(np.isin(np.asarray(survey.candidates.table.column("number"), np.int64), numbers))
 
 
 def _held(survey: Survey, adjusted: Adjusted) -> set[int]:

@@ -136,13 +136,16 @@ def test_settings_hold_points_back_and_move_none(job: Simulation, tmp_path: Path
     plain = path.read_text(encoding="utf-8")
     path.write_text(f"{plain}\n[checks]\nhorizontal = 0.00001\n", encoding="utf-8")
     rows = rows_of(run_job(path), "changes")
-    assert {(row["change"], row["because"]) for row in rows} == {("held", "the job file changed: [checks]")}
+    assert {(row["change"], row["because"]) for row in rows} == {
+        ("held", "the job file changed: [checks] horizontal 0.030 -> 0.00001")
+    }
     old, new = rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
     path.write_text(plain, encoding="utf-8")
     rows = rows_of(run_job(path), "changes")
     assert len(rows) == 120 and {row["change"] for row in rows} == {"released"}
     mark = f"{tie_of(job, 0)} easting {old} to {new} in the register; "
-    assert {row["because"].removeprefix(mark) for row in rows} == {"the job file changed: [checks]"}
+    back = "the job file changed: [checks] horizontal 0.00001 -> 0.030"
+    assert {row["because"].removeprefix(mark) for row in rows} == {back}
 
 
 def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulation, tmp_path: Path) -> None:

@@ -165,12 +165,18 @@ def test_a_doubt_that_an_update_cannot_read_stays_until_it_is_confirmed(
     assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
 
 
+def processed_again(made: Simulation, path: Path) -> None:
+    """The office computes the first session anew, 0.1 m beside the old as its base had it; the check passes in it."""
+    made.write(path.parent)
+    edit(path, lambda row: row | {"Lat": f"{float(row['Lat']) + 1e-6:.10f}"} if row["Point"][:4] == "S01-" else row)
+
+
 def test_it_is_no_doubt_once_the_check_is_there_again(job: tuple[Simulation, Path], tmp_path: Path) -> None:
     made, path = job
     run_once(path)
     without(path, "S01-C2")
     assert run_once(path).exit_code == 3
-    made.write(tmp_path)  # the surveyor's own export, in which it passes
+    processed_again(made, path)
     assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
 
 
@@ -417,7 +423,8 @@ def test_a_session_that_left_the_job_and_is_back_is_asked_for_what_failed_in_it(
     out = run_once(path)
     assert (out.issued, out.exit_code, doubts(out)) == (True, 0, [])
     if honest:
-        made.write(path.parent)
+        path.write_text(text, encoding="utf-8")
+        processed_again(made, path)
     else:
         path.write_text(text, encoding="utf-8")
         export.write_text(rows, encoding="utf-8")

@@ -1,0 +1,63 @@
+"""Where a reading of an issue lay in its export, worked out from the record: that tells a reading from another."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats
+from pipeline.geodesy.transform import Operation
+from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Record
+from pipeline.issue.row_types import CheckRow
+from pipeline.reissue.earlier import another_frame
+
+#: Metres that a raw position may differ from itself: an export may come again with coordinates to the millimetre.
+#: Two readings of one mark are further apart, but for one pair in a hundred.
+SAME = 0.002
+
+
+class Stood(NamedTuple):
+    """How a reading stood in an issue: its session, and its place as the grid writes it."""
+
+    session: str
+    easting: float | None
+    northing: float | None
+    height: float | None
+
+
+def stood_of(row: CheckRow) -> Stood:
+    """Return how an occupation stood in its issue."""
+    return Stood(row["session"], row["easting"], row["northing"], row["height"])
+
+
+def as_exported(issue: Record, stood: Stood | None, survey: Survey) -> Floats:
+    """Return (k, 3) where a reading may have lain in its export, in the working frame; none where it is not known.
+
+    That is where it was issued without its session's shift, and with the shift of the field that it may have carried.
+    """
+    sessions = [] if stood is None else [one for one in issue["sessions"] if one["session"] == stood.session]
+    if stood is None or not sessions or another_frame(issue, survey.target) is not None:
+        return np.zeros((0, 3))
+    session = sessions[0]
+    place = np.array([stood[1:]], float)
+    then, now = issue["target"]["site"], survey.target["site"]
+    metres = np.column_stack(survey.axes.metres(*place.T))
+    if then is not None and now is not None and then["definition"] != now["definition"]:
+        between = f"proj=pipeline step inv {then['definition']} step {now['definition']}"
+        fitted = Operation("from site to site", "two fits of one site", between, 0.0)
+        metres = np.column_stack(fitted.forward(*metres.T))
+    geocentric = np.array([session["shift_x"], session["shift_y"], session["shift_z"]], float)
+    if np.isfinite(geocentric).all():
+        raw = np.column_stack(survey.operations.frames.to_issued.inverse(*metres.T)) - geocentric
+    else:  # the shift is one of the grid
+        on_grid = np.array([session["shift_east"], session["shift_north"], session["shift_up"]], float)
+        raw = np.column_stack(survey.operations.frames.to_issued.inverse(*(metres - on_grid).T))
+    taken = [[one["shift_x"], one["shift_y"], one["shift_z"]] for one in issue["field_shifts"]
+             if one["session"] == stood.session]  # fmt: skip
+    raw = np.vstack([raw, raw + np.array(taken, float)]) if taken else raw
+    return np.asarray(raw[np.isfinite(raw).all(axis=1)])
+
+
+def lies_at(raw: Floats, places: Floats) -> Flags:
+    """Return (n,) which of (n, 3) raw positions are one of (k, 3) places."""
+    return np.asarray((np.linalg.norm(raw[:, None] - places[None], axis=2) <= SAME).any(axis=1))
