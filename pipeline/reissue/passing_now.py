@@ -20,7 +20,7 @@ from pipeline.words import Role, counted
 #: Occupations that a note names where many pass for one reason.
 _LISTED = 5
 #: How a cause begins without which it would fail still, and what is left where nothing else is seen.
-_ONLY, _ELSE = "only since", "the shift of its session is another"
+_ONLY, _ELSE = "only since", "now, by what else has changed"
 #: Metres by which a tolerance, or a mark's coordinate, is another: both are written to the millimetre at the least.
 _SAME = 5e-7
 
@@ -59,7 +59,10 @@ def passing_now(
         *_of_mark(failed.row, last, adjusted),
         *_of_ties(failed.row, other, last, survey),
     ]
-    why = " and ".join(causes) if causes and causes[0].startswith(_ONLY) else f"now: {'; '.join(causes) or _ELSE}"
+    if causes and causes[0].startswith(_ONLY):
+        why = " and ".join(causes)
+    else:
+        why = f"now: {'; '.join(causes)}" if causes else _ELSE
     yield PassingNow(told, why)
 
 
