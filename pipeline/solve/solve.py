@@ -12,6 +12,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
+from pipeline.examine.other_bases import far_base_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
@@ -169,7 +170,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, looked, job, known, temporary, spans)
     later = [
-        *_later_doubts(survey, tied, places, occupations),
+        *_later_doubts(survey, tied, places, occupations, doubts),
         *_other_session_doubts(survey, IssuedApart(survey, add, derived.field, places), tied.shifts),
         *field_shift_doubts(survey, derived.field),
     ]
@@ -228,14 +229,20 @@ def _derive(survey: Survey) -> _Derived:
     return _Derived(candidates, known, tied, undone, places)
 
 
-def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMarks) -> list[Doubtful]:
-    """Return the doubts that need the shifts: large ones, ties at odds, operations whose error no shift takes up."""
+def _later_doubts(
+    survey: Survey, tied: Tied, places: Floats, occupations: OnMarks, doubts: Sequence[Doubtful]
+) -> list[Doubtful]:
+    """Return the doubts that need the shifts: large ones, ties at odds, operations whose error no shift takes up.
+
+    ``doubts`` are those known before.
+    """
     local, _ = _at_places(survey, tied.shifts, places)
     alone = tied.shifts.fully_tied & ~tied.shifts.by_control
     checked = checked_sessions(occupations, len(survey.windows))
     contradictions = contradiction_doubts(survey, tied, occupations)
     return [
         *shift_doubts(survey, local),
+        *far_base_doubts(survey, local, doubts),
         *bend_doubts(survey, local),
         *contradictions,
         *copied_doubts(survey, occupations),
