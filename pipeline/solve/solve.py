@@ -28,6 +28,7 @@ from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.observations import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
+from pipeline.solve.one_vector import one_vector_doubts, one_vectors
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.shift import Shifts
@@ -251,10 +252,12 @@ def _later_doubts(
 
 
 def _other_session_doubts(survey: Survey, issued: IssuedApart, shifts: Shifts) -> list[Doubtful]:
-    """Return the doubts about readings that two sessions have at one place before any shift."""
+    """Return the doubts about readings that two have at one place before any shift, or apart by one vector."""
     copied = list(copied_point_doubts(survey, issued))
     told = frozenset(one.sessions for one in copied if one.sessions is not None)
-    return [*copied, *unmoved_base_doubts(survey, issued, shifts, told)]
+    unmoved = list(unmoved_base_doubts(survey, issued, shifts, told))
+    told |= {one.sessions for one in unmoved if one.sessions is not None}
+    return [*copied, *unmoved, *one_vector_doubts(survey, one_vectors(survey, issued), told)]
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:
