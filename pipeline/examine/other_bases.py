@@ -77,6 +77,16 @@ def far_base_doubts(survey: Survey, local: Floats, told: Sequence[Doubtful]) -> 
     return [one for one in found if one is not None]
 
 
+def station_notes(survey: Survey) -> list[str]:
+    """Return in words which of the few base ids of a session without a shift has readings that no mark speaks for.
+
+    A network's corrections need no shift, those of a base of one's own do. Ids that change often are of virtual
+    stations.
+    """
+    marks = _Marks(survey)
+    return [one for window in survey.windows for one in _Session(survey, window, marks).strange_stations()]
+
+
 def _doubt(survey: Survey, window: SessionWindow, told: Iterator[tuple[str, ValueSeen]]) -> Doubtful | None:
     if (said := next(told, None)) is None:
         return None
@@ -123,6 +133,29 @@ class _Session:
         """Yield likewise a base that is farther from the others than two positions of one may be."""
         if len(self.stands) > 1 and not self.network:
             yield from self._positions(self._elsewhere)
+
+    def strange_stations(self) -> Iterator[str]:
+        """Yield the base ids of a session without a shift that no mark was occupied with, if it has a few ids."""
+        seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
+        if not self.network or not 1 < len(seen) <= _FEW or self.log.ids.further:
+            return
+        pairs = combinations(range(len(seen)), 2)
+        alike = [(one, other) for one, other in pairs if spelled_alike(seen[one].text, seen[other].text)]
+        keys = [str(one.key[0]) for one in seen]
+        marked = {keys.index(key) for text in self._occupied().column("base").to_pylist()
+                  if (key := base_key(text)) in keys}  # fmt: skip
+        for group in unmarked(joined(len(seen), alike), marked, seen) if marked else ():
+            (number, *_) = group
+            one, others = seen[number], [other for place, other in enumerate(seen) if place not in group]
+            at = self.survey.exports[one.export].shown
+            listed = ", ".join(f"{other.text} ({counted(other.count, 'reading')})" for other in others)
+            yield (
+                f"session {self.window.session.name}: {at}:{one.row}: no mark was occupied with base id {one.text} of"
+                f" {counted(sum(seen[place].count for place in group), 'reading')} from {clock(one.time)} to"
+                f" {clock(max(seen[place].last for place in group))} UTC (first one here), besides {listed}. If it is"
+                " no station of the same network, these readings need a shift of their own: give it its own session,"
+                " with ties"
+            )
 
     def _occupied(self) -> pa.Table:
         """Return the session's readings that ties and checks are, or are to be."""

@@ -270,6 +270,26 @@ def test_two_rovers_of_a_network_with_a_virtual_station_each(tmp_path: Path) -> 
     assert judged(path)[::2] == (0, [])
 
 
+@pytest.mark.parametrize("ids", [1, 2, 30])
+def test_a_base_of_ones_own_in_a_session_of_network_corrections(ids: int, tmp_path: Path) -> None:
+    """One id that no mark was occupied with is told; ids that change often are of virtual stations."""
+    job = known(simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0)))
+    path = without_base(job.write(tmp_path))
+    numbers = iter(range(1000))
+    inside = between(job, {"there": True})
+
+    def change(row: Row) -> dict[str, Any]:
+        if ids == 30:
+            return {"Base": f"V{next(numbers) % ids}"}
+        return {"Base": "OWN" if ids == 2 and inside(row) else "NET"}
+
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | change(row))
+    code, record, kinds = judged(path)
+    told = [note for note in record["notes"] if "no mark was occupied with base id" in note]
+    assert (code, kinds, len(told)) == (0, [], int(ids == 2))
+    assert all("base id OWN of" in note and "besides NET (" in note for note in told)
+
+
 def test_a_field_shift_that_the_log_has_too(tmp_path: Path) -> None:
     """From a time on the base's position is the corrected one, as the points are."""
     job = simulate(ONE)
