@@ -28,6 +28,7 @@ from pipeline.examine.site_doubts import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
 from pipeline.examine.uncertainties import uncertainty_doubts
+from pipeline.examine.unmapped_corrections import unmapped_doubts
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
 from pipeline.words import Doubt
@@ -66,6 +67,7 @@ def doubts_before(
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),
         *base_doubts(survey),
+        *unmapped_doubts(survey),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),
     ]

@@ -5,7 +5,7 @@ that was occupied with a base says whether it is where the others are: what is t
 station is wherever the network puts it; a virtual one never comes again once another took its place.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
 from itertools import combinations
@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 import pyarrow as pa
 
-from pipeline.arrays import Flags, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import stamp
 from pipeline.examine.base_digits import digits_apart
 from pipeline.examine.doubtful import Doubtful
@@ -25,8 +25,10 @@ from pipeline.intake.candidates import coded_checks
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.positions import working_positions
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.sessions.attach import base_key, spelled_alike
 from pipeline.sessions.windows import SessionWindow
+from pipeline.tables import milliseconds
 from pipeline.words import Doubt, counted
 
 #: Positions or ids within a session beyond which they are a network's, or no base's at all.
@@ -37,8 +39,12 @@ _ANTENNA = 3.0
 _NETWORK = 5_000.0
 #: Metres within which a change of the base's position is the field shift that the job states.
 _FIELD = 0.020
+#: Metres in plan and in height up to which a shift is none: a network's corrections, or a base on a known point.
+_NO_SHIFT = (0.10, 0.15)
 #: A self-averaged base is off by up to the limits of ``[shift]``, and another one by as much the other way.
 _BOTH = 2.0
+#: Files with one position that a sentence lists.
+_FILES = 2
 #: So often, and after so large a part of its readings, one of two positions comes after the other in one export that
 #: two controllers were put together in it. A base starts anew once or twice; two rovers at work by turns change over
 #: after some two readings.
@@ -47,14 +53,46 @@ _OFTEN, _TURNS = 4, 1.0 / 3.0
 
 def base_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each session whose points say that they hang on more than one base."""
-    found, marks = [], _Marks(survey)
-    for window in survey.windows:
-        at = _Session(survey, window, marks)
-        if (said := next(at.told(), None)) is not None:
-            what, seen = said
-            told = f"session {window.session.name}: its points have {what}; give each base its own session"
-            found.append(Doubtful(Doubt.BASE, told, (window.index,), survey.exports[seen.export].shown, seen.row))
-    return found
+    marks = _Marks(survey)
+    found = (_doubt(survey, window, _Session(survey, window, marks).told()) for window in survey.windows)
+    return [one for one in found if one is not None]
+
+
+def far_base_doubts(survey: Survey, local: Floats, told: Sequence[Doubtful]) -> list[Doubtful]:
+    """Return a doubt for each session of which readings carry another base's position, farther than two may err.
+
+    Where the shift is none, stations of a network share a frame, wherever they are and however often they change.
+
+    Args:
+        survey: the job.
+        local: (S, 3) shifts east, north, up, metres, NaN where there is none.
+        told: the doubts that are known already; a session that has one about its base gets no second.
+    """
+    marks, found = _Marks(survey), []
+    for window, (east, north, up) in zip(survey.windows, local, strict=True):
+        shifted = np.hypot(east, north) > _NO_SHIFT[0] or abs(up) > _NO_SHIFT[1]
+        known = any(one.kind is Doubt.BASE and one.sessions and window.index in one.sessions for one in told)
+        if shifted and not known:
+            found.append(_doubt(survey, window, _Session(survey, window, marks).far()))
+    return [one for one in found if one is not None]
+
+
+def station_notes(survey: Survey) -> list[str]:
+    """Return in words which of the few base ids of a session without a shift has readings that no mark speaks for.
+
+    A network's corrections need no shift, those of a base of one's own do. Ids that change often are of virtual
+    stations.
+    """
+    marks = _Marks(survey)
+    return [one for window in survey.windows for one in _Session(survey, window, marks).strange_stations()]
+
+
+def _doubt(survey: Survey, window: SessionWindow, told: Iterator[tuple[str, ValueSeen]]) -> Doubtful | None:
+    if (said := next(told, None)) is None:
+        return None
+    what, seen = said
+    text = f"session {window.session.name}: its points have {what}; give each base its own session"
+    return Doubtful(Doubt.BASE, text, (window.index,), survey.exports[seen.export].shown, seen.row)
 
 
 @dataclass(frozen=True)
@@ -85,18 +123,46 @@ class _Session:
     def told(self) -> Iterator[tuple[str, ValueSeen]]:
         """Yield what differs, and the value that no mark speaks for."""
         if len(self.stands) > 1:
-            yield from self._positions()
+            yield from self._positions(self._another)
         if self.window.base is None and not self.network:
             yield from self._ids()
         if self.window.base is not None or not self.network:
             yield from self._antennas()
+
+    def far(self) -> Iterator[tuple[str, ValueSeen]]:
+        """Yield likewise a base that is farther from the others than two positions of one may be."""
+        if len(self.stands) > 1 and not self.network:
+            yield from self._positions(self._elsewhere)
+
+    def strange_stations(self) -> Iterator[str]:
+        """Yield the base ids of a session without a shift that no mark was occupied with, if it has a few ids."""
+        seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
+        if not self.network or not 1 < len(seen) <= _FEW or self.log.ids.further:
+            return
+        pairs = combinations(range(len(seen)), 2)
+        alike = [(one, other) for one, other in pairs if spelled_alike(seen[one].text, seen[other].text)]
+        keys = [str(one.key[0]) for one in seen]
+        marked = {keys.index(key) for text in self._occupied().column("base").to_pylist()
+                  if (key := base_key(text)) in keys}  # fmt: skip
+        for group in unmarked(joined(len(seen), alike), marked, seen) if marked else ():
+            (number, *_) = group
+            one, others = seen[number], [other for place, other in enumerate(seen) if place not in group]
+            at = self.survey.exports[one.export].shown
+            listed = ", ".join(f"{other.text} ({counted(other.count, 'reading')})" for other in others)
+            yield (
+                f"session {self.window.session.name}: {at}:{one.row}: no mark was occupied with base id {one.text} of"
+                f" {counted(sum(seen[place].count for place in group), 'reading')} from {stamp(one.time)} to"
+                f" {stamp(max(seen[place].last for place in group))} UTC (first one here), besides {listed}. If it is"
+                " no station of the same network, these readings need a shift of their own: give it its own session,"
+                " with ties"
+            )
 
     def _occupied(self) -> pa.Table:
         """Return the session's readings that ties and checks are, or are to be."""
         every = self.survey.candidates
         return every.table.take(pa.array(np.flatnonzero(self.marks.said & (every.session == self.window.index))))
 
-    def _positions(self) -> Iterator[tuple[str, ValueSeen]]:
+    def _positions(self, another: Callable[[Stand, Stand, bool], bool]) -> Iterator[tuple[str, ValueSeen]]:
         marked = set(self._stood_on().tolist())
         pairs = list(combinations(range(len(self.stands)), 2))
         alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
@@ -106,10 +172,20 @@ class _Session:
         for group in unmarked(groups, marked, [stand.seen for stand in self.stands]):
             one = whole[groups.index(group)]
             for other in whole:
-                if other is not one and self._another(one, other, several):
+                if other is not one and another(one, other, several):
                     apart = float(np.linalg.norm(one.xyz - other.xyz))
                     what = f"{len(groups)} positions of the base up to {apart:.3f} m apart"
-                    yield f"{what}, and {_none_on(one.seen)}", one.seen
+                    which = f"{self._written(other.seen)} and {self._written(one.seen)}"
+                    yield f"{what}, {which}, and {_none_on(one.seen)}", one.seen
+
+    def _written(self, seen: ValueSeen) -> str:
+        """Return a position of the base as its export has it, with what readings have it."""
+        export, (first, second, height) = self.survey.exports[seen.export], seen.value
+        decimals = 3 if export.points.columns.base_longitude is None else 8
+        files = ", ".join(self.survey.exports[number].shown for number in sorted(seen.exports)[:_FILES])
+        more = and_more(len(seen.exports) - _FILES)
+        place = f"{first:.{decimals}f} {second:.{decimals}f} {height:.3f}"
+        return f"{place} ({counted(seen.count, 'reading')} of {files}{more})"
 
     def _together(self, group: Sequence[int]) -> Stand:
         stands = [self.stands[place] for place in group]
@@ -118,7 +194,7 @@ class _Session:
     def _stood_on(self) -> Integers:
         """Return which of the positions occupations of marks carry."""
         table = self._occupied()
-        export = np.asarray(table.column("export"), np.int64)
+        export, time = np.asarray(table.column("export"), np.int64), milliseconds(table)
         block = np.array([self.survey.exports[number].block for number in export.tolist()], np.int64)
         for axis, name in zip(("first", "second", "third"), ("base_first", "base_second", "base_third"), strict=True):
             table = table.set_column(table.schema.get_field_index(axis), axis, table.column(name))
@@ -129,7 +205,19 @@ class _Session:
             epochs = np.full(len(rows), operations.epochs[self.window.index, number])
             taken = table.take(pa.array(rows))
             places[rows] = working_positions(taken, operations.frames.to_working[number], epochs)
-        return standing(places, self.stands)
+        found = standing(places, self.stands)
+        for row in np.flatnonzero(found < 0).tolist():
+            found[row] = self._set_up_before(int(export[row]), int(time[row]))
+        return found
+
+    def _set_up_before(self, export: int, time: int) -> int:
+        """Return which position an export has last before a time, if it says it once per set-up; else -1."""
+        own = [place for place, stand in enumerate(self.stands) if export in stand.seen.exports]
+        bare = sum(one.count for one in self.log.bare if export in one.exports)
+        before = [place for place in own if self.stands[place].seen.time <= time]
+        if not before or bare <= sum(self.stands[place].seen.count for place in own):
+            return -1
+        return max(before, key=lambda place: self.stands[place].seen.time)
 
     def _local(self, one: Stand, other: Stand) -> tuple[float, float]:
         """Return how far apart two positions are horizontally, and how much higher the other is, metres."""
@@ -172,6 +260,13 @@ class _Session:
         if not near:
             return around and not several and level <= _NETWORK
         return around or not several
+
+    def _elsewhere(self, one: Stand, other: Stand, several: bool) -> bool:
+        """Tell whether one position is a base of its own: beyond what two positions of one may differ by."""
+        level, up = self._local(one, other)
+        most = self.survey.job.shift
+        near = level <= _BOTH * most.limit_horizontal and abs(up) <= _BOTH * most.limit_vertical
+        return not near and not several and level <= _NETWORK
 
     def _ids(self) -> Iterator[tuple[str, ValueSeen]]:
         seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
+from pipeline.intake.left_corrections import LeftCorrection, note_left_corrections
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
@@ -104,6 +105,7 @@ class FileLog:
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
         left: columns that are precisions by their headings and that the job file does not map, by heading.
+        left_corrections: likewise columns of base ids, base positions and solutions.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
     """
@@ -127,6 +129,7 @@ class FileLog:
     long: Noted = field(default_factory=Noted)
     late_end: Noted = field(default_factory=Noted)
     left: dict[str, LeftPrecision] = field(default_factory=dict)
+    left_corrections: dict[str, LeftCorrection] = field(default_factory=dict)
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
@@ -183,6 +186,7 @@ class FileLogs:
         ):
             self._note_sigmas(batch, sifted, log, rows)
         note_left(log.left, batch, export, sound, self.quality)
+        note_left_corrections(log.left_corrections, batch, export, sound, sifted.session)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
         for word in ("name", "code"):

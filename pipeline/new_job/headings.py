@@ -1,15 +1,12 @@
 """Common headings of the columns of exports and registers, in many languages; generic words only."""
 
-import re
-
 from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
-from pipeline.read.heading_units import metres_in_heading, without_unit
+from pipeline.read import correction_headings
+from pipeline.read.correction_headings import bare as bare  # as all of this room take it from here
+from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.height_headings import USUAL, HeightKind
-
-#: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
-_UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
 
 #: Our words, and the headings that stand for each, the plainest first: of two columns the one that is named first wins.
 #: English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, Czech, ...
@@ -91,29 +88,8 @@ _CALLED = {
         genauigkeith genauigkeitv precisionvertical precisionv precisionverticale precisionev precisieh precisiev
         duseyhassasiyet 垂直精度
         """,
-    "solution": """
-        solution sol solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality fixmode gnssfix
-        rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung loesung losungstyp
-        loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion estado calidad
-        solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype kwaliteit
-        losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania jakosc
-        reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype gpsfix
-        gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
-        solutionquality solutionmode qualityindicator qualitycode qualityflag ambiguity ambiguities ambiguitystatus
-        ambiguityresolution qualite typedesolution typesolutiongnss qualitesolution modesolution etatgnss statutgnss
-        tipodesolucion calidadsolucion estadosolucion estadogps estadognss modo tipodesolucao estadosolucao
-        tipodisoluzione statosoluzione qualitasoluzione statognss loesungsqualitat losungsqualitat loesungsstatus
-        losungsstatus gnssqualitat positionsqualitat positionsstatus ambiguitaten mehrdeutigkeiten oplossingsstatus
-        losningskvalitet losningsstatus ratkaisunlaatu ratkaisuntyyppi statusrozwiazania typpomiaru stavreseni
-        kvalitareseni q cozum cozumtipi cozumturu
-        """,
-    "base": """
-        base baseid basestation basename basestationid baseno reference referenceid referencestation refstation ref
-        refid referenz referenzstation basis basisstation station_ref stationbase idbase baseestacion estacionbase
-        basereferencia estacaobase stazionebase idbasestazione riferimento basisid referentie referentiestation
-        basestasjon referansestasjon referensstation basstation bas tukiasema baza stacjabazowa stacjareferencyjna
-        bazowa baze zakladna zakladnovastanice referencnistanice estacion
-        """,
+    "solution": correction_headings.CALLED["solution"],
+    "base": correction_headings.CALLED["base"],
     "pdop": "pdop dop",
     "satellites": """
         satellites sats sat nsats nsat numsats numsat svs sv nsv satused satellitesused satelliten anzahlsatelliten
@@ -126,10 +102,10 @@ _CALLED = {
         korrekturalter alter agecorrection edadcorreccion idadecorrecao etacorrezione ouderdomcorrectie
         korreksjonsalder wiekpoprawki starikorekci
         """,
-    "base_longitude": "baselongitude baselon baselong reflon reflongitude referencelongitude",
-    "base_latitude": "baselatitude baselat reflat reflatitude referencelatitude",
-    "base_easting": "baseeasting baseeast basee refeasting",
-    "base_northing": "basenorthing basenorth basen refnorthing",
+    "base_longitude": correction_headings.CALLED["base_longitude"],
+    "base_latitude": correction_headings.CALLED["base_latitude"],
+    "base_easting": correction_headings.CALLED["base_easting"],
+    "base_northing": correction_headings.CALLED["base_northing"],
     "base_height": "baseheight baseellht baseht baseh baseellheight baseellipsoidheight refheight",
     "hu95": "hu95 horizontaluncertainty95 posuncertainty",
     "vu95": "vu95 verticaluncertainty95",
@@ -195,12 +171,6 @@ _LETTERED = {
 for _word, _letter in (("easting", "x"), ("northing", "y")):
     CALLED[_word] = tuple(dict.fromkeys((*CALLED[_word], *sorted(_LETTERED[_letter]))))
 _SIDES = ("easting", "northing", "longitude", "latitude")
-
-
-def bare(heading: str) -> str:
-    """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
-    heading = with_numbers(heading)
-    return run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
 
 
 def letter_of(heading: str) -> str:

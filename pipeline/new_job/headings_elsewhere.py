@@ -5,8 +5,10 @@ All are from memory, as a dictionary has them, and were looked over by no survey
 whole headings alone, never parts of them. Above which surface heights are is left open where a word does not say it.
 """
 
+from pipeline.read import correction_headings
+
 #: Our words and the headings that stand for each, as `headings.CALLED` has them: without blanks, accents as they come.
-ELSEWHERE = {
+ELSEWHERE = correction_headings.ELSEWHERE | {
     "name": """
         noktaid noktanumarasi noktaismi titik namatitik nomortitik notitik idtitik tênđiểm điểm sốhiệuđiểm sốđiểm
         点 点名称 点编号 测点 测点名 测点号 點 點名 點號 點編號 測點 測點名 測点番号 観測点 観測点名 点名称
@@ -53,16 +55,6 @@ ELSEWHERE = {
     "northing": """
         yukarı yukarıdeğer kuzey utara bắc 北 北坐标 北向坐标 北坐標 北座標 북 북좌표 شمال الشمال الإحداثيالشمالي צפון
         észak sjever βόρεια север північ
-    """,
-    "solution": """
-        çözümdurumu solusi statussolusi jenissolusi trạngthái lờigiải kiểulờigiải 解 解状态 解类型 解狀態 解類型 解种类
-        解種別 解の種類 해 해상태 해종류 الحل نوعالحل حالةالحل פתרון סוגפתרון megoldás megoldástípus soluție tipsoluție
-        rješenje rešenje vrstarješenja λύση решение типрешения статусрешения рішення типрішення
-    """,
-    "base": """
-        referans referansistasyonu sabitistasyon stasiunbase stasiunreferensi trạmgốc trạmcơsở 基站 基准站 参考站 基準站
-        參考站 基準局 基地局 기준국 기지국 المحطةالقاعدة القاعدة محطةالرصد תחנתבסיס בסיס bázis bázisállomás bază
-        stațiebază stațiabază baznastanica referentnastanica σταθμόςβάσης βάση база базоваястанция базовастанція
     """,
 }
 

@@ -9,6 +9,8 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.clock import between, iso, moment, stamp
 from pipeline.examine.base_ids import id_notes
+from pipeline.examine.other_bases import station_notes
+from pipeline.examine.unmapped_corrections import unmapped_notes
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.base_values import ValueChange, antenna_slip, changes
@@ -50,7 +52,8 @@ def base_notes(survey: Survey, *, clock_told: bool = False) -> list[str]:
         told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
     if far:
         told.append(_far(far))
-    return [*told, *id_notes(survey), *filter(None, [None if clock_told else survey.clock_offset])]
+    told += [*station_notes(survey), *unmapped_notes(survey), *id_notes(survey)]
+    return [*told, *filter(None, [None if clock_told else survey.clock_offset])]
 
 
 def base_facts(survey: Survey) -> list[BaseLog | None]:

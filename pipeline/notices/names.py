@@ -12,7 +12,9 @@ from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
 from pipeline.occupations.signs import MarkNames
 from pipeline.read.exports import read_batches
+from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.misnamed import misnamed
+from pipeline.solve.one_vector import one_vector_notes, one_vectors
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
@@ -76,9 +78,13 @@ def _doubled_ties(survey: Survey) -> list[str]:
 
 
 def _far_names(survey: Survey, solved: Solved) -> list[str]:
-    far = _far(survey, solved)
+    issued = IssuedApart(survey, solved.applied, solved.field, solved.places)
+    found = one_vectors(survey, issued)
+    told = one_vector_notes(survey, found)
+    by_vector = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in found)])
+    far = _without(_far(survey, solved), by_vector)
     if not len(far.first):
-        return []
+        return told
     _, once = np.unique(far.first, return_index=True)
     shown = np.sort(once)[:_NAMED]
     pairs = np.column_stack([far.first, far.other])[shown]
@@ -90,9 +96,19 @@ def _far_names(survey: Survey, solved: Solved) -> list[str]:
     more = and_more(far.names - len(listed))
     how = counted(far.names, "name is used", "names are used")
     return [
+        *told,
         f"{how} at two places or more: {', '.join(listed)}{more}; two rovers may have counted from the same number:"
-        " all of them are issued, distinguished by a number after the name"
+        " all of them are issued, distinguished by a number after the name",
     ]
+
+
+def _without(far: FarRepeats, told: Integers) -> FarRepeats:
+    """Return those that are not told yet, by the numbers of (k, 2) readings, in whatever order."""
+    pairs = np.sort(np.column_stack([far.first, far.other]), axis=1)
+    known = {tuple(pair) for pair in np.sort(told, axis=1).tolist()}
+    rest = np.array([tuple(pair) not in known for pair in pairs.tolist()], bool)
+    first = far.first[rest]
+    return FarRepeats(first, far.other[rest], far.distance[rest], len(np.unique(first)))
 
 
 def _far(survey: Survey, solved: Solved) -> FarRepeats:

@@ -12,6 +12,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
+from pipeline.examine.other_bases import far_base_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
@@ -28,6 +29,7 @@ from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
+from pipeline.solve.one_vector import one_vector_doubts, one_vectors
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.shift import Shifts
@@ -169,7 +171,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, looked, job, known, temporary, spans)
     later = [
-        *_later_doubts(survey, tied, places, occupations),
+        *_later_doubts(survey, tied, places, occupations, doubts),
         *_other_session_doubts(survey, IssuedApart(survey, add, derived.field, places), tied.shifts),
         *field_shift_doubts(survey, derived.field),
     ]
@@ -228,14 +230,20 @@ def _derive(survey: Survey) -> _Derived:
     return _Derived(candidates, known, tied, undone, places)
 
 
-def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMarks) -> list[Doubtful]:
-    """Return the doubts that need the shifts: large ones, ties at odds, operations whose error no shift takes up."""
+def _later_doubts(
+    survey: Survey, tied: Tied, places: Floats, occupations: OnMarks, doubts: Sequence[Doubtful]
+) -> list[Doubtful]:
+    """Return the doubts that need the shifts: large ones, ties at odds, operations whose error no shift takes up.
+
+    ``doubts`` are those known before.
+    """
     local, _ = _at_places(survey, tied.shifts, places)
     alone = tied.shifts.fully_tied & ~tied.shifts.by_control
     checked = checked_sessions(occupations, len(survey.windows))
     contradictions = contradiction_doubts(survey, tied, occupations)
     return [
         *shift_doubts(survey, local),
+        *far_base_doubts(survey, local, doubts),
         *bend_doubts(survey, local),
         *contradictions,
         *copied_doubts(survey, occupations),
@@ -244,10 +252,12 @@ def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMar
 
 
 def _other_session_doubts(survey: Survey, issued: IssuedApart, shifts: Shifts) -> list[Doubtful]:
-    """Return the doubts about readings that two sessions have at one place before any shift."""
+    """Return the doubts about readings that two have at one place before any shift, or apart by one vector."""
     copied = list(copied_point_doubts(survey, issued))
     told = frozenset(one.sessions for one in copied if one.sessions is not None)
-    return [*copied, *unmoved_base_doubts(survey, issued, shifts, told)]
+    unmoved = list(unmoved_base_doubts(survey, issued, shifts, told))
+    told |= {one.sessions for one in unmoved if one.sessions is not None}
+    return [*copied, *unmoved, *one_vector_doubts(survey, one_vectors(survey, issued), told)]
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:

@@ -91,6 +91,69 @@ def test_two_exports_with_a_position_each(tmp_path: Path) -> None:
     assert (code, kinds) == (3, ["base"]) and record["doubts"][0]["what"].startswith("rover002.csv:2: ")
 
 
+FAR = {"east": 148.0, "north": 2.0, "up": -8.4}
+
+
+@pytest.mark.parametrize("how", ["another rover", "for a while, exported apart", "for good"])
+def test_another_base_farther_than_two_positions_of_one_may_be(how: str, tmp_path: Path) -> None:
+    """However far it stands, its readings hang on a shift that no mark tells."""
+    job = simulate(ONE)
+    if how == "for good":
+        job.job["session"][0]["checks"].pop()
+        job.rows = {name: values[job.rows["name"] != "S01-C2"] for name, values in job.rows.items()}
+    path = write(job, tmp_path, beside=False)
+    if how == "another rover":
+        parted(path, lambda row: at_base(job, 0, **FAR))
+    else:
+        since, until = (5.0, 99.0) if how == "for good" else (2.0, 5.0)
+        change = between(job, at_base(job, 0, **FAR), since, until)
+        rewrite_export(tmp_path / "rover001.csv", lambda row: row | change(row))
+    if how == "for a while, exported apart":
+        heading, *lines = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()
+        noon = [line for line in lines if at_base(job, 0, **FAR)["BHt"] in line]
+        for name, some in (("rover001.csv", [line for line in lines if line not in noon]), ("rover002.csv", noon)):
+            (tmp_path / name).write_text("\n".join([heading, *some, ""]), encoding="utf-8")
+    code, record, kinds = judged(path)
+    assert (code, kinds) == (3, ["base"])
+    what = record["doubts"][0]["what"]
+    assert "2 positions of the base up to 148." in what and "no mark was occupied with the one of" in what
+    assert at_base(job, 0)["BLon"][:10] in what and at_base(job, 0, **FAR)["BLon"][:10] in what
+    assert "give each base its own session" in what
+
+
+def test_a_mark_occupied_with_a_far_base_speaks_for_it(tmp_path: Path) -> None:
+    job = simulate(replace(ONE, checks=3))
+    path = write(job, tmp_path, between(job, at_base(job, 0, **FAR)), beside=False)
+    mine = at_base(job, 0, **FAR)
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | (mine if row["Point"] == "S01-C2" else {}))
+    assert judged(path)[::2] == (0, [])
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.04])
+def test_virtual_stations_of_a_network_that_marks_tie(shift: float, tmp_path: Path) -> None:
+    """Their corrections are of one frame: the shift is none, or some centimetres of it, wherever each station is."""
+    job = simulate(replace(ONE, base_horizontal=shift, base_vertical=shift))
+    path = write(job, tmp_path, beside=False)
+    parted(path, lambda row: at_base(job, 0, **FAR))
+    assert judged(path)[::2] == (0, [])
+
+
+def test_a_far_base_logged_once_per_set_up_with_a_mark_in_each(tmp_path: Path) -> None:
+    """The rows of the marks carry no position: those before them, which do, say which base theirs is."""
+    job = simulate(ONE)
+    path = write(job, tmp_path, beside=False)
+    export = tmp_path / "rover001.csv"
+    lines = export.read_text(encoding="utf-8").splitlines()[1:]
+    times = sorted(line.split(",")[1] for line in lines)
+    first, anew = times[0], next(time for time in times if late(job, {"Point": "S01", "Observed": time}, 0, 4.0))
+    none = {"BLon": "", "BLat": "", "BHt": ""}
+    rewrite_export(
+        export,
+        lambda row: row | {first: {}, anew: at_base(job, 0, **FAR)}.get(row["Observed"], none),
+    )
+    assert judged(path)[::2] == (0, [])
+
+
 def test_a_field_shift_that_touches_no_reading_of_it_explains_nothing(tmp_path: Path) -> None:
     job = simulate(ONE)
     start = job.job["session"][0]["end"] - dt.timedelta(minutes=1)
@@ -205,6 +268,26 @@ def test_two_rovers_of_a_network_with_a_virtual_station_each(tmp_path: Path) -> 
     path = write(job, tmp_path, beside=False)
     parted(path, lambda row: at_base(job, 0, east=4.0, north=-2.0, up=0.3))
     assert judged(path)[::2] == (0, [])
+
+
+@pytest.mark.parametrize("ids", [1, 2, 30])
+def test_a_base_of_ones_own_in_a_session_of_network_corrections(ids: int, tmp_path: Path) -> None:
+    """One id that no mark was occupied with is told; ids that change often are of virtual stations."""
+    job = known(simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0)))
+    path = without_base(job.write(tmp_path))
+    numbers = iter(range(1000))
+    inside = between(job, {"there": True})
+
+    def change(row: Row) -> dict[str, Any]:
+        if ids == 30:
+            return {"Base": f"V{next(numbers) % ids}"}
+        return {"Base": "OWN" if ids == 2 and inside(row) else "NET"}
+
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | change(row))
+    code, record, kinds = judged(path)
+    told = [note for note in record["notes"] if "no mark was occupied with base id" in note]
+    assert (code, kinds, len(told)) == (0, [], int(ids == 2))
+    assert all("base id OWN of" in note and "besides NET (" in note for note in told)
 
 
 def test_a_field_shift_that_the_log_has_too(tmp_path: Path) -> None:

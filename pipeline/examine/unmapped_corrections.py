@@ -1,0 +1,159 @@
+"""Tells columns of base ids, base positions and solutions that the job file does not map and that say what matters.
+
+A second base within a session, and readings without a fixed solution, are found by columns that are mapped alone. Where
+the heading of another column is the usual one of these and its values differ, nothing else would tell them.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.left_corrections import LeftCorrection
+from pipeline.intake.survey import Survey
+from pipeline.near import and_more
+from pipeline.read.exports import Export
+from pipeline.read.solution_words import FIXED, FLOATING, is_coarse
+from pipeline.words import Doubt, counted
+
+#: Values within a session beyond which a column holds no base's, but a network's, or something else.
+_FEW = 5
+#: Values and files that a sentence lists.
+_LISTED, _FILES = 6, 3
+#: Words that mean no fixed solution among solutions, and many other things in a column that is none.
+_COMMON = frozenset(
+    ("no", "none", "single", "code", "invalid", "navigation", "navigated", "estimated", "diff", "dr", "unfixed")
+)
+#: The share of a column's readings whose words are of solutions, at the least, so that it is one of solutions.
+_MOSTLY = 0.9
+#: Fixed and float by NMEA 0183, where a column holds figures alone.
+_NMEA_FIXED = "4"
+
+
+def unmapped_notes(survey: Survey) -> list[str]:
+    """Return in words which columns nobody mapped tell more than one base, or other solutions than fixed ones."""
+    return [*_bases(survey), *_solutions(survey)]
+
+
+def unmapped_doubts(survey: Survey) -> list[Doubtful]:
+    """Return a doubt for each export of which a column that nobody mapped says plainly that readings are not fixed."""
+    found = []
+    for export, name, left in _of(survey, "solution"):
+        coarse = _coarse(left)
+        if not _plainly(left, coarse) or not _unheeded(survey, export, coarse):
+            continue
+        sessions = tuple(sorted(number for number, counts in left.counts.items() if counts.keys() & coarse.keys()))
+        row = min(row for (_, key), row in left.row.items() if key in coarse)
+        total = sum(coarse.values())
+        what = (
+            f'column "{name}" is not mapped, so every row counts as fixed, but it says of'
+            f" {counted(total, 'issued reading')} (first one here) that they are not: {_listed(left, _all(left))};"
+            f' such readings are decimetres to metres out. Map it: solution = "{name}" in [points.columns], with the'
+            " words for fixed in quality.solutions"
+        )
+        found.append(Doubtful(Doubt.PRECISION, what, sessions, export.shown, row))
+    return found
+
+
+def _solutions(survey: Survey) -> Iterator[str]:
+    for export, name, left in _of(survey, "solution"):
+        words, coarse = _all(left), _coarse(left)
+        if _plainly(left, coarse) and _unheeded(survey, export, coarse):
+            continue
+        figures = len(words) > 1 and _NMEA_FIXED in words and all(len(key) == 1 and key.isdigit() for key in words)
+        clear = any(_bare(key) in FIXED | FLOATING for key in words)
+        if figures and export.points.columns.solution is None:
+            why = "if 4 means fixed, as in NMEA 0183, the others are not"
+        elif coarse and clear and _accepted(survey, coarse) < len(coarse):
+            why = f"that is no fixed solution for {counted(sum(coarse.values()), 'issued reading')}"
+        else:
+            continue
+        yield (
+            f'{export.shown}: column "{name}" is not mapped and says {_listed(left, words)}: {why}; map it as solution'
+            f' ("{name}" in [points.columns]) if it is one'
+        )
+
+
+def _bases(survey: Survey) -> Iterator[str]:
+    for window in survey.windows:
+        if window.session.shift == "none":
+            continue  # stations of a network change, and share one frame
+        for word in ("base", "base_longitude", "base_latitude", "base_easting", "base_northing"):
+            mine = [
+                (export, name, left)
+                for export, name, left in _of(survey, word)
+                if window.index in left.counts and not _is_mapped(export, word)
+            ]
+            every: Counter[str] = Counter()
+            for _, _, left in mine:
+                every.update(left.counts[window.index])
+            # what differs from reading to reading is no base's
+            if not 1 < len(every) <= _FEW or sum(every.values()) < 2 * len(every):
+                continue
+            yield f"session {window.session.name}: {_more_than_one(mine, word, every, window.index)}"
+            break
+
+
+def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, every: Counter[str], session: int) -> str:
+    names = " and ".join(dict.fromkeys(f'"{name}"' for _, name, _ in mine))
+    files = ", ".join([export.shown for export, _, _ in mine][:_FILES]) + and_more(len(mine) - _FILES)
+    told = []
+    for key, count in every.most_common(_LISTED):
+        export, _, left = next(one for one in mine if key in one[2].counts[session])
+        told.append(f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})")
+    keys = "base" if word == "base" else f"{word} and the other two of the base's position"
+    what = "base ids" if word == "base" else "positions of the base"
+    return (
+        f"column {names} of {files} is not mapped and has {len(every)} values: {', '.join(told)}. If these are {what},"
+        f" no check with one base proves readings with another: map it as {keys} in [points.columns], and give each"
+        " base its own session"
+    )
+
+
+def _of(survey: Survey, word: str) -> Iterator[tuple[Export, str, LeftCorrection]]:
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
+        for name, left in log.left_corrections.items():
+            if left.word == word and not left.many and left.counts:
+                yield export, name, left
+
+
+def _is_mapped(export: Export, word: str) -> bool:
+    """Tell whether the job maps a column that says as much: a base by its id or by its position."""
+    columns = export.points.columns
+    return columns.base_height is not None or (word == "base" and columns.base is not None)
+
+
+def _unheeded(survey: Survey, export: Export, coarse: Counter[str]) -> bool:
+    """Tell whether nobody looked: no column of the export is mapped as solution, and the job accepts no such words."""
+    return export.points.columns.solution is None and not _accepted(survey, coarse)
+
+
+def _accepted(survey: Survey, coarse: Counter[str]) -> int:
+    return len({word.strip().casefold() for word in survey.job.quality.solutions} & coarse.keys())
+
+
+def _all(left: LeftCorrection) -> Counter[str]:
+    every: Counter[str] = Counter()
+    for counts in left.counts.values():
+        every.update(counts)
+    return every
+
+
+def _coarse(left: LeftCorrection) -> Counter[str]:
+    return Counter({key: count for key, count in _all(left).items() if is_coarse(key)})
+
+
+def _plainly(left: LeftCorrection, coarse: Counter[str]) -> bool:
+    """Tell whether a column is one of solutions beyond doubt, and has such that are not fixed."""
+    every = _all(left)
+    known = sum(count for key, count in every.items() if key in coarse or _bare(key) in FIXED)
+    plain = any(_bare(key) not in _COMMON for key in coarse)
+    return plain and known >= _MOSTLY * sum(every.values())
+
+
+def _bare(word: str) -> str:
+    return "".join(letter for letter in word.casefold() if letter.isalpha())
+
+
+def _listed(left: LeftCorrection, words: Counter[str]) -> str:
+    some = [f"{left.written[key]} ({count:,})" for key, count in words.most_common(_LISTED)]
+    return ", ".join(some) + and_more(len(words) - _LISTED)

@@ -1,0 +1,180 @@
+"""Finds points of one name that lie apart by one vector, beyond what is taken for one point measured twice.
+
+Two rovers that count from the same number have their points anywhere: the vectors between those of one name scatter.
+Where they are all one, the same points were measured twice, and one of the two hangs on another base, pole height or
+mark. Only points that are laid out by a rule, as piles and stakes are, differ by one vector and are others.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
+from pipeline.near import and_more
+from pipeline.solve.issued_apart import IssuedApart
+from pipeline.sphere import DEGREE
+from pipeline.words import Doubt, counted
+
+#: Points from which on one vector is worth a word, and is no chance; the share of all far pairs that have it.
+_TOLD, _LEAST, _SHARE = 3, 5, 0.5
+#: Two differences of two readings each differ by twice the standard uncertainty of one, and by this many times that.
+_TIMES, _FOUR = 3.0, 2.0
+#: Metres in plan and in height beyond which no stated uncertainty makes two vectors one.
+_MOST = np.array([0.10, 0.15])
+#: Pairs of two exports that are looked at: of thousands the first say it.
+_PAIRS = 400
+#: Metres in plan within which two steps from point to point are one, and the share of such from which there is a rule.
+_STEP, _RULED = 0.25, 0.2
+#: Names that a sentence lists.
+_NAMED = 3
+
+
+@dataclass(frozen=True)
+class OneVector:
+    """Points of one name in two exports, or twice in one, that are all apart by one vector.
+
+    Args:
+        sessions: of the former and the latter.
+        exports: likewise.
+        pairs: (k, 2) numbers of the readings in the job.
+        vector: (3,) metres to the east, the north and up from the former to the latter, as issued.
+        ruled: the points are laid out by a rule, so that others of theirs may lie so too.
+    """
+
+    sessions: tuple[int, int]
+    exports: tuple[int, int]
+    pairs: Integers
+    vector: Floats
+    ruled: bool
+
+    @property
+    def certain(self) -> bool:
+        """Tell whether the same points were measured twice beyond doubt, by two rovers or bases."""
+        two = self.exports[0] != self.exports[1] or self.sessions[0] != self.sessions[1]
+        return two and len(self.pairs) >= _LEAST and not self.ruled
+
+    def sentence(self, survey: Survey) -> str:
+        """Return in words what lies where."""
+        first, other = (survey.exports[number].shown for number in self.exports)
+        where = (
+            f"{other} have names of points of {first}" if first != other else f"{first} have names that it has twice"
+        )
+        names = dict.fromkeys(survey.windows[number].session.name for number in self.sessions)
+        of = f"session {' and session '.join(names)}: "
+        east, north, up = self.vector + 0.0
+        far = float(np.hypot(east, north))
+        return (
+            f"{of}{counted(len(self.pairs), 'point')} of {where} and lie {far:.1f} m from those, all by one vector:"
+            f" {east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
+        )
+
+
+def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
+    """Return what there is of them, in the order of sessions and exports."""
+    same = survey.first_pass.same_names
+    fresh = np.concatenate([[True], same.name[1:] != same.name[:-1]]) if len(same.name) else np.zeros(0, bool)
+    first = np.maximum.accumulate(np.where(fresh, np.arange(len(fresh)), 0))
+    again = np.flatnonzero(~fresh)
+    pairs = np.column_stack([first[again], again])
+    pairs = pairs[(same.session[pairs] >= 0).all(axis=1)]
+    export = np.searchsorted(np.cumsum(survey.first_pass.rows), same.number, side="right").astype(np.int64)
+    # the one that was read first is the former, whatever the times
+    pairs = np.where((export[pairs[:, :1]] > export[pairs[:, 1:]]), pairs[:, ::-1], pairs)
+    keys = np.column_stack([same.session[pairs], export[pairs]])
+    found = []
+    for key in np.unique(keys, axis=0):
+        some = pairs[(keys == key).all(axis=1)]
+        if len(some) >= _TOLD and _alike(survey, int(key[2]), int(key[3])):
+            one = _found(survey, issued, some[:_PAIRS], export)
+            found += [] if one is None else [one]
+    return found
+
+
+def one_vector_doubts(
+    survey: Survey, found: Sequence[OneVector], told: frozenset[tuple[int, ...]]
+) -> Iterator[Doubtful]:
+    """Yield a doubt for those that are certain; ``told`` are sessions, in order, that have one about the same."""
+    copies = {(*sorted(one.exports), one.session) for one in survey.first_pass.shifted}
+    for one in found:
+        sessions = tuple(sorted(set(one.sessions)))
+        if not one.certain or sessions in told or any((*sorted(one.exports), each) in copies for each in sessions):
+            continue
+        what = (
+            f"{one.sentence(survey)}. Numbers that are used twice by chance scatter: these seem to be the same points,"
+            " and one of the two hangs on another base position, pole height, field shift or mark. Check what each was"
+            " measured with and give each base its own session; points that are others need other names"
+        )
+        yield Doubtful(Doubt.BASE, what, sessions, survey.exports[one.exports[1]].shown)
+
+
+def one_vector_notes(survey: Survey, found: Sequence[OneVector]) -> list[str]:
+    """Return in words those that are not certain."""
+    some = [one.sentence(survey) for one in found if not one.certain]
+    if not some:
+        return []
+    listed = "; ".join(some[:_NAMED]) + and_more(len(some) - _NAMED, "; ")
+    return [
+        f"{listed}. If these are the same points, one of the two hangs on another base position, pole height or mark;"
+        " all of them are issued, distinguished by a number after the name"
+    ]
+
+
+def _alike(survey: Survey, one: int, other: int) -> bool:
+    """Tell whether two exports have their positions in one system, so that they differ as issued as they do raw."""
+    first, second = (survey.exports[number].points for number in (one, other))
+    return (first.crs, first.units, first.columns.height is None) == (
+        second.crs, second.units, second.columns.height is None
+    )  # fmt: skip
+
+
+def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integers) -> OneVector | None:
+    """Return the one vector that most pairs of points (k, 2) have, None where there is none."""
+    same, quality = survey.first_pass.same_names, survey.job.quality
+    apart = _raw_apart(survey, pairs) + issued.apart(same.session[pairs], same.time[pairs], export[pairs])
+    far = np.isfinite(apart).all(axis=1) & (np.hypot(*apart[:, :2].T) > survey.job.checks.same_name)
+    pairs, apart = pairs[far], apart[far]
+    if len(pairs) < _TOLD:
+        return None
+    within = np.minimum(_MOST, _TIMES * _FOUR * np.array([quality.sigma_horizontal, quality.sigma_vertical]))
+    off = apart[:, None] - apart[None]
+    one = (np.hypot(off[..., 0], off[..., 1]) <= within[0]) & (np.abs(off[..., 2]) <= within[1])
+    which = one[int(np.argmax(one.sum(axis=1)))]
+    # one pair of a name: two more readings of a point say nothing new
+    _, once = np.unique(same.name[pairs[which, 0]], return_index=True)
+    if len(once) < _TOLD or np.count_nonzero(which) < _SHARE * len(pairs):
+        return None
+    chosen = pairs[which]
+    sessions, exports = same.session[chosen[0]].tolist(), export[chosen[0]].tolist()
+    return OneVector(
+        sessions=(sessions[0], sessions[1]),
+        exports=(exports[0], exports[1]),
+        pairs=same.number[chosen[np.sort(once)]],
+        vector=np.median(apart[which], axis=0),
+        ruled=bool(_ruled(_plan(survey, chosen[once, 0]))),
+    )
+
+
+def _raw_apart(survey: Survey, pairs: Integers) -> Floats:
+    """Return (k, 3) metres to the east, the north and up from the first to the second reading, as exported."""
+    same = survey.first_pass.same_names
+    east, north, up = (np.diff(each[pairs], axis=1).ravel() for each in (same.longitude, same.latitude, same.height))
+    parallel = np.cos(np.radians(same.latitude[pairs[:, 0]]))
+    found: Floats = np.column_stack([DEGREE * parallel * ((east + 180.0) % 360.0 - 180.0), DEGREE * north, up])
+    return found
+
+
+def _plan(survey: Survey, rows: Integers) -> Floats:
+    """Return (k, 2) metres to the east and the north of the first of some points."""
+    return _raw_apart(survey, np.column_stack([np.full(len(rows), rows[0]), rows]))[:, :2]
+
+
+def _ruled(plan: Floats) -> Flags:
+    """Tell whether points (k, 2) are laid out by a rule: many steps from one to another are steps of others too."""
+    one, other = np.triu_indices(min(len(plan), 30), 1)
+    steps = plan[other] - plan[one]
+    steps *= np.where((steps[:, :1] < 0.0) | ((steps[:, :1] == 0.0) & (steps[:, 1:] < 0.0)), -1.0, 1.0)
+    near = np.linalg.norm(steps[:, None] - steps[None], axis=2) <= _STEP
+    return np.asarray(np.mean(near.sum(axis=1) > 1) > _RULED)

@@ -1,0 +1,127 @@
+"""Columns of base ids, base positions and solutions that no job file maps, and what they tell."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from base_logged import SMALL, at_base, late
+from running import replace_in, rewrite_export
+from simulate import Simulation, simulate
+
+from pipeline import run_job
+from pipeline.issue.record_types import Record
+
+
+def one_session() -> Simulation:
+    return simulate(replace(SMALL, sessions=1))
+
+
+def bare(job: Simulation, folder: Path) -> Path:
+    """A job that maps neither base nor solution, with an export that has none."""
+    path = job.write(folder)
+    replace_in(path, {', base = "Base"': "", 'base = "BASE-01"\n': "", ', solution = "Sol"': ""})
+    rewrite_export(folder / "rover001.csv", lambda row: {k: v for k, v in row.items() if k not in ("Base", "Sol")})
+    return path
+
+
+def columned(path: Path, job: Simulation, heading: str, plain: str, other: str) -> Path:
+    """One more column, with another value for the points of three hours."""
+
+    def cell(row: dict[str, str]) -> str:
+        return other if late(job, row, 0, 2.0) and not late(job, row, 0, 5.0) else plain
+
+    rewrite_export(path.parent / "rover001.csv", lambda row: row | {heading: cell(row)})
+    return path
+
+
+def judged(path: Path) -> tuple[int, Record, list[str]]:
+    outcome = run_job(path, dry_run=True)
+    return outcome.exit_code, outcome.record, [note for note in outcome.record["notes"] if "is not mapped and" in note]
+
+
+@pytest.mark.parametrize("heading", ["Base ID", "Reference station", "Basisstation"])
+def test_base_ids_that_change_are_told_with_their_counts(heading: str, tmp_path: Path) -> None:
+    job = one_session()
+    path = columned(bare(job, tmp_path), job, heading, "1001", "1002")
+    rows = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()[1:]
+    other = sum(row.endswith(",1002") for row in rows)
+    code, record, (told,) = judged(path)
+    assert (code, record["doubts"]) == (0, []) and other
+    assert f'column "{heading}" of rover001.csv is not mapped and has 2 values' in told
+    assert f"1002 ({other:,}; first rover001.csv:" in told and f"1001 ({len(rows) - other:,};" in told
+    assert "map it as base" in told
+
+
+def test_a_position_of_the_base_that_changes(tmp_path: Path) -> None:
+    job = one_session()
+    here, there = at_base(job, 0)["BLon"], at_base(job, 0, east=148.0)["BLon"]
+    _, _, (told,) = judged(columned(bare(job, tmp_path), job, "BaseLon", here, there))
+    assert "map it as base_longitude" in told
+
+
+@pytest.mark.parametrize(
+    ("heading", "plain", "other"),
+    [
+        ("Base ID", "1001", "1001"),
+        ("Base ID", "1001", ""),
+        ("Base ID", "BASE-1", "base 1"),
+        ("Crew", "1001", "1002"),
+        ("BaseLon", "172.600000001", "172.600000002"),
+    ],
+)
+def test_what_is_one_value_or_no_base_is_left_in_peace(heading: str, plain: str, other: str, tmp_path: Path) -> None:
+    job = one_session()
+    assert judged(columned(bare(job, tmp_path), job, heading, plain, other))[2] == []
+
+
+def test_what_differs_from_reading_to_reading_is_no_base(tmp_path: Path) -> None:
+    job = one_session()
+    path, count = bare(job, tmp_path), iter(range(1000))
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Reference": f"sheet {next(count) % 12}"})
+    assert judged(path)[2] == []
+
+
+def test_stations_of_a_network_are_left_in_peace(tmp_path: Path) -> None:
+    job = simulate(replace(SMALL, sessions=1, base_horizontal=0.0, base_vertical=0.0))
+    session = job.job["session"][0]
+    session |= {"shift": "none", "ties": [], "checks": [*session["ties"], *session["checks"]]}
+    assert judged(columned(bare(job, tmp_path), job, "Base ID", "1001", "1002"))[::2] == (0, [])
+
+
+@pytest.mark.parametrize(("fixed", "other"), [("Fixed", "Autonomous"), ("RTK fixed", "RTK float"), ("fix", "DGPS")])
+def test_readings_that_say_they_are_not_fixed_are_in_doubt(fixed: str, other: str, tmp_path: Path) -> None:
+    job = one_session()
+    path = columned(bare(job, tmp_path), job, "Solution type", fixed, other)
+    count = sum(row.endswith(other) for row in (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines())
+    code, record, _ = judged(path)
+    (doubt,) = record["doubts"]
+    assert (code, doubt["kind"], record["verdict"]) == (3, "precision", "unchecked")
+    assert f"it says of {count} issued readings" in doubt["what"] and f"{other} ({count})" in doubt["what"]
+    assert 'solution = "Solution type"' in doubt["what"]
+
+
+@pytest.mark.parametrize(
+    ("heading", "plain", "other", "notes"),
+    [
+        ("Solution type", "Fixed", "Fixed", 0),
+        ("Status", "ok", "none", 0),
+        ("Fixed", "Fixed", "No", 1),
+        ("GPS Quality", "4", "5", 1),
+        ("Quality", "1", "2", 0),
+        ("Remark", "Fixed", "Float", 0),
+    ],
+)
+def test_what_may_be_of_something_else_is_a_note_at_most(
+    heading: str, plain: str, other: str, notes: int, tmp_path: Path
+) -> None:
+    job = one_session()
+    code, record, told = judged(columned(bare(job, tmp_path), job, heading, plain, other))
+    assert (code, record["doubts"], len(told)) == (0, [], notes)
+
+
+def test_floats_that_the_job_accepts_are_no_doubt(tmp_path: Path) -> None:
+    job = one_session()
+    path = columned(bare(job, tmp_path), job, "Solution type", "Fixed", "Float")
+    text = path.read_text(encoding="utf-8").replace("[quality]\n", '[quality]\nsolutions = ["fixed", "float"]\n')
+    path.write_text(text, encoding="utf-8")
+    assert judged(path)[0] == 0
