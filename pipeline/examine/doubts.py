@@ -19,6 +19,7 @@ from pipeline.examine.geoid_step import geoid_doubts
 from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
+from pipeline.examine.mark_columns import mark_column_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
@@ -66,6 +67,7 @@ def doubts_before(
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),
         *base_doubts(survey),
+        *mark_column_doubts(survey),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),
     ]

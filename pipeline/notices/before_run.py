@@ -9,6 +9,7 @@ from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
 from pipeline.examine.hidden_sheets import hidden_notes
 from pipeline.examine.job_file import job_notes
+from pipeline.examine.mark_columns import mark_column_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
@@ -37,6 +38,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *job_notes(survey),
         *site_notes(survey),
         *heading_notes(survey),
+        *mark_column_notes(survey),
     ]
     told += system_notes(survey, examined.stood)
     register, control = survey.register, survey.job.control
