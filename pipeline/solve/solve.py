@@ -12,6 +12,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
+from pipeline.examine.register_rows import equal_to_register
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
@@ -33,7 +34,7 @@ from pipeline.solve.shift import Shifts
 from pipeline.solve.strays import Stray, strays
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
-from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
+from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts, without_register_rows
 from pipeline.solve.unanswered_origins import each_with_origin
 from pipeline.solve.unmoved_bases import unmoved_base_doubts
 from pipeline.solve.which_mark import resolve
@@ -150,10 +151,10 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         site=survey.operations.site,
     )
     temporary = temporary_marks(tied, known, survey)
+    first, equal = survey.first_pass, equal_to_register(survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)
-    missed = unanswered(
-        candidates, corrected, stands_on, job, known, temporary, survey.first_pass.few, survey.first_pass.elsewhere
-    )
+    stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
+    missed = unanswered(candidates, corrected, stands_on, job, known, temporary, first.few, first.elsewhere, equal)
     at, moved = np.column_stack([corrected.easting, corrected.northing, corrected.height]), _moved(add)
     told = unanswered_doubts(survey, candidates, missed)
     of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, (known, temporary), job))
