@@ -26,6 +26,8 @@ from pipeline.words import Doubt, plural
 #: Metres: two writings of one place differ by no more than this, and a reading may not be written more coarsely than
 #: ``_COARSE``, to be told from one that only lies near. Ours; what is measured scatters by more.
 _SAME, _COARSE = 6e-4, 1.5e-3
+#: Metres by which another transformation may have moved them. Ours; two marks are rarely measured so alike.
+_CONVERTED = 0.0025
 #: Metres within which two readings on marks lie to the register as only computed ones do; more scatter.
 _SCATTER = 0.002
 #: The share of other rows of a file that have what a row of the register lacks, and how many rows there must be.
@@ -43,10 +45,10 @@ _CALLED = {
 _CURE = "take them out of the export, and out of the lists of ties and checks"
 
 
-def equal_to_register(survey: Survey) -> dict[int, int]:
+def equal_to_register(survey: Survey, slack: float = 0.0) -> dict[int, int]:
     """Return the candidates, by row, that have the coordinates of the mark of their list or name to the last digit.
 
-    With each comes the number of its mark.
+    With each comes the number of its mark. With ``slack`` they may be so many metres off in each coordinate.
     """
     register, operation, candidates = survey.register, survey.operations.register, survey.candidates
     if register is None or operation is None or not len(candidates.raw):
@@ -66,7 +68,7 @@ def equal_to_register(survey: Survey) -> dict[int, int]:
     off = np.abs(turn(known - candidates.raw[rows], enu_rotation(longitude, latitude)))
     off[np.isnan(third) & np.isfinite(off[:, 2]), 2] = 0.0
     fine, coarse = _written(survey, rows), _written_marks(register, marks)
-    within = np.clip(0.5 * np.fmax(fine, np.minimum(coarse, _COARSE)), 1e-4, _SAME)
+    within = np.clip(0.5 * np.fmax(fine, np.minimum(coarse, _COARSE)), 1e-4, _SAME) + slack
     with np.errstate(invalid="ignore"):
         same = (off <= within).all(axis=1) & (fine <= _COARSE).all(axis=1)
     return dict(zip(rows[same].tolist(), marks[same].tolist(), strict=True))
@@ -74,14 +76,18 @@ def equal_to_register(survey: Survey) -> dict[int, int]:
 
 def register_row_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for the ties and checks of each session that are rows of the register rather than measurements."""
-    for export, session, rows, why in _Looked(survey).told():
-        if why:
+    exact, near = _Looked(survey), _Looked(survey, _CONVERTED)
+    for looked in (exact, near):
+        for export, session, rows, why in looked.told():
+            if not why or (looked is near and (set(rows) & set(exact.equal) or looked.marks(rows) < 2)):
+                continue
             file = survey.exports[export].shown
             line = survey.candidates.table.column("source_row")[rows[0]].as_py()
             name = survey.windows[session].session.name
+            how = "to the last digit" if looked is exact else "within millimetres, as coordinates that were converted"
             what = (
-                f"session {name}: {_sentence(survey, rows)}, and {why}: rows of the register that came back with the"
-                f" export, no measurements, so they tie and prove nothing; {_CURE}"
+                f"session {name}: {_sentence(survey, rows, how)}, and {why}: rows of the register that came back with"
+                f" the export, no measurements, so they tie and prove nothing; {_CURE}"
             )
             yield Doubtful(Doubt.UNANSWERED_CHECK, what, (session,), file, line)
 
@@ -99,11 +105,11 @@ def register_row_notes(survey: Survey) -> Iterator[str]:
             )
 
 
-def _sentence(survey: Survey, rows: list[int]) -> str:
+def _sentence(survey: Survey, rows: list[int], how: str = "to the last digit") -> str:
     table = survey.candidates.table
     shown = [f"{survey.candidates.names[row]} (row {table.column('source_row')[row]})" for row in rows[:_LISTED]]
     has = plural(len(rows), "has the coordinates of its mark", "have the coordinates of their marks")
-    return f"{', '.join(shown)}{and_more(len(rows) - _LISTED)} {has} in the register to the last digit"
+    return f"{', '.join(shown)}{and_more(len(rows) - _LISTED)} {has} in the register {how}"
 
 
 def _written(survey: Survey, rows: Integers) -> Floats:
@@ -139,10 +145,15 @@ class _Looked:
     """The candidates that equal the register, and what tells them from measurements."""
 
     survey: Survey
+    slack: float = 0.0
 
     @cached_property
     def equal(self) -> Mapping[int, int]:
-        return equal_to_register(self.survey)
+        return equal_to_register(self.survey, self.slack)
+
+    def marks(self, rows: list[int]) -> int:
+        """Return how many marks readings are on."""
+        return len({self.equal[row] for row in rows})
 
     def told(self) -> Iterator[tuple[int, int, list[int], str]]:
         """Yield by export and session the ties and checks that equal the register, and why they are no measurements.
@@ -157,7 +168,9 @@ class _Looked:
                 key = (table.column("export")[row].as_py(), int(candidates.session[row]))
                 parts.setdefault(key, []).append(row)
         for (export, session), rows in parts.items():
-            for some, why in (self._lacking(export, rows), self._hurried(export, rows), self._exact(session, rows)):
+            reasons = [self._lacking(export, rows), self._hurried(export, rows)]
+            # near alone, what is measured may be as well
+            for some, why in [*reasons, *([] if self.slack else [self._exact(session, rows)])]:
                 if some:
                     yield export, session, some, why
                     break

@@ -43,15 +43,19 @@ def noted(record: Record) -> list[str]:
     return [note for note in record["notes"] if EQUAL in note and "DOUBT" not in note and note not in told(record)]
 
 
-def test_rows_of_the_register_without_sigmas_tie_and_prove_nothing(tmp_path: Path) -> None:
+@pytest.mark.parametrize("converted", [0.0, 0.0015])
+def test_rows_of_the_register_without_sigmas_tie_and_prove_nothing(converted: float, tmp_path: Path) -> None:
     job = day()
     key_in(job, listed(job))
+    for sign, point in zip((1, -1, 1, -1), listed(job), strict=True):  # another transformation
+        job.rows["height"][job.rows["name"] == point] += sign * converted
     for column in ("sigma_east", "sigma_north", "sigma_up"):
         job.rows[column][np.isin(job.rows["name"], listed(job))] = np.nan
     path = job.write(tmp_path)
     rewrite_export(tmp_path / "rover001.csv", lambda row: {k: "" if v == "nan" else v for k, v in row.items()})
     record = record_of(path, 3)
-    (doubt,) = told(record)
+    (doubt,) = [one["what"] for one in record["doubts"]]
+    assert "rows of the register" in doubt
     assert "a standard uncertainty" in doubt
     assert record["sessions"][0]["verdict"] == "unchecked"
 
