@@ -32,7 +32,8 @@ _CURE = "compare them with what the controller has, or export again"
 
 
 def _sure(one: Filled) -> bool:
-    return one.axis < 2 and any(one.digit <= digit and one.count >= rows for digit, rows in _SURE)
+    # steps along a parallel or meridian may be set out
+    return one.axis < 2 and not one.step and any(one.digit <= digit and one.count >= rows for digit, rows in _SURE)
 
 
 def _sentence(survey: Survey, one: Filled) -> str:

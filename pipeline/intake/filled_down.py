@@ -79,6 +79,9 @@ class FilledDown:
         if degrees:
             metres[:, 0] *= max(float(np.cos(np.radians(np.nanmean(place[:, 1])))), 0.01)
         moved = np.abs(np.diff(metres, axis=0))
+        even = [_even(values) for values in place.T]
+        # a line in plan with one step along both axes was computed
+        even[0], even[1] = even[0] & ~even[1], even[1] & ~even[0]
         unit, dms = None if degrees else lengths.plan, export.points.angles == "dms"
         for axis in range(3):
             others = [other for other in (0, 1) if other != axis]
@@ -88,19 +91,24 @@ class FilledDown:
                 codes = height_rounding(values, lengths.up) if up else plan_rounding(values, values, unit, dms)[0]
                 return float(np.nanmin(metres_of(codes)))
 
-            self._look(number, axis, place[:, axis], elsewhere, digit, rows, of_session)
+            self._look(number, axis, place[:, axis], (elsewhere, even[axis]), digit, rows, of_session)
 
     def _look(
         self,
         number: int,
         axis: int,
         values: Floats,
-        elsewhere: Floats,
+        along: tuple[Floats, Flags],
         digit: Callable[[Floats], float],
         rows: Integers,
         session: NDArray[np.int32],
     ) -> None:
-        """Look at one coordinate (n,), ``digit`` giving what the last digit of some is worth at the finest [m]."""
+        """Look at one coordinate (n,).
+
+        ``along`` is (n - 1,) how far the others go from row to row [m], and whether the step is that to the next;
+        ``digit`` gives what the last digit of some coordinates is worth at the finest [m].
+        """
+        elsewhere, even = along
         column = self.columns.setdefault((number, axis), _Column())
         steps = np.diff(values)
         column.steps += len(steps)
@@ -108,9 +116,6 @@ class FilledDown:
         alike = (steps == 0.0) & (elsewhere > 0.0)
         column.again += int(alike.sum())
         least = _LEAST_UP if axis == 2 else _LEAST
-        # a step is one where the numbers can tell it from another
-        exact = np.abs(np.diff(steps)) <= 32 * np.finfo(np.float64).eps * np.nanmax(np.abs(values), initial=1.0)
-        even = np.concatenate([exact & (steps[1:] != 0.0), [False]]) & (axis == 2)
         for which, few, step in ((alike, least - 1, False), (even, _SERIES - 2, True)):
             for start, stop in _stretches(which, few):
                 end = stop + 1 if step else stop
@@ -133,6 +138,14 @@ class FilledDown:
             if column.again - alike <= max(_SELDOM * outside, _FEW):
                 told += [replace(run, digit=column.digit) for run in column.runs]
         return tuple(told)
+
+
+def _even(values: Floats) -> Flags:
+    """Return (n - 1,) which steps from one value (n,) to the next are the following step again, and not zero."""
+    steps = np.diff(values)
+    # a step is another where the numbers can tell it
+    again = np.abs(np.diff(steps)) <= 32 * np.finfo(np.float64).eps * np.nanmax(np.abs(values), initial=1.0)
+    return np.concatenate([again & (steps[1:] != 0.0), [False]])
 
 
 def _stretches(which: Flags, least: int) -> list[tuple[int, int]]:

@@ -45,6 +45,15 @@ def test_heights_copied_down_are_noted(step: float, tmp_path: Path) -> None:
     assert note.startswith("rover001.csv:12: 6 rows in a row (to row 17)")
 
 
+def test_a_latitude_that_rises_by_one_step_is_noted(tmp_path: Path) -> None:
+    job = day()
+    job.rows["latitude"][10:16] = job.rows["latitude"][10] + 1e-5 * np.arange(6)
+    record = record_of(job.write(tmp_path))
+    assert not doubts(record)
+    (note,) = notes(record)
+    assert "in latitude by exactly one step" in note
+
+
 def along_parallels(job: Simulation) -> None:
     """Points in lines along parallels, as a job written by hand has them."""
     points = job.rows["kind"] == "point"
