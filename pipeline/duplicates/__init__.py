@@ -4,7 +4,7 @@ from pipeline.duplicates.by_clock import agreeing, by_another_clock
 from pipeline.duplicates.clock_lags import clock_lags
 from pipeline.duplicates.constant_vectors import copied, in_step
 from pipeline.duplicates.counted_row import grouped, usual_rounding
-from pipeline.duplicates.decimals import height_rounding, plan_rounding, time_rounding
+from pipeline.duplicates.decimals import height_rounding, metres_of, plan_rounding, time_rounding
 from pipeline.duplicates.exact import having, mixed_with, observation_hashes, occurring_again, repeated, text_hashes
 from pipeline.duplicates.near import Alike, alike
 from pipeline.duplicates.observed import Observed, of_pairs, pairs_among
@@ -21,6 +21,7 @@ __all__ = [
     "having",
     "height_rounding",
     "in_step",
+    "metres_of",
     "mixed_with",
     "observation_hashes",
     "occurring_again",

@@ -14,15 +14,18 @@ from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import cliff_doubts, precision_doubts
+from pipeline.examine.filled_down import filled_doubts
 from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
 from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
+from pipeline.examine.mark_columns import mark_column_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
 from pipeline.examine.register_digits import register_digit_doubts
+from pipeline.examine.register_rows import register_row_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
 from pipeline.examine.site_doubts import site_doubts
 from pipeline.examine.stood_on import Stood
@@ -68,6 +71,9 @@ def doubts_before(
         *site_doubts(survey),
         *base_doubts(survey),
         *unmapped_doubts(survey),
+        *mark_column_doubts(survey),
+        *register_row_doubts(survey),
+        *filled_doubts(survey),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),
     ]

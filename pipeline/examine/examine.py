@@ -66,6 +66,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     report_missing(prepared, first_pass, problems)
     if len(problems.found) > before:
         _report_one_slip(prepared, first_pass, offset, problems)
+    first_pass.hemispheres.report(prepared.exports, problems)
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
         _report_nothing_usable(prepared, first_pass, offset, problems)

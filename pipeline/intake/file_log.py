@@ -37,6 +37,8 @@ _DATE = (
 )
 _PLACE = ("first", "second", "third")
 _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
+#: What a measurement has beside its place, as far as its export has it at all.
+GIVEN = ("sigma_east", "sigma_up", "solution", "satellites", "pdop", "base", "antenna_height")
 #: Different solutions that are kept of one export.
 _MOST = 16
 
@@ -108,6 +110,7 @@ class FileLog:
         left_corrections: likewise columns of base ids, base positions and solutions.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
+        given: sound readings that have each of `GIVEN`.
     """
 
     sessions: Integers
@@ -133,6 +136,7 @@ class FileLog:
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
+    given: Counter[str] = field(default_factory=Counter)
 
     def parallel(self) -> float:
         """Return what a degree to the east is worth of one at the equator, at the middle of the sound readings."""
@@ -168,6 +172,8 @@ class FileLogs:
         log.sessions += np.bincount(sifted.session[sound], minlength=len(log.sessions))
         place = np.column_stack([np.asarray(batch.column(axis), np.float64)[sound] for axis in _PLACE])
         log.extent.add(sifted.session[sound], place, rows[sound])
+        for word in GIVEN:
+            log.given[word] += int((_there(batch.column(word)) & sound).sum())
         for code in np.unique(sifted.held[~sound]).tolist():
             log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
         if not log.unreadable and (which := sifted.held == reason_code(Reason.UNREADABLE)).any():
@@ -252,3 +258,10 @@ class FileLogs:
         for code in np.unique(codes).tolist():
             counted = np.column_stack(np.unique(minute[codes == code], return_counts=True))
             log.minutes.setdefault(keys[code], []).append(counted)
+
+
+def _there(column: pa.Array) -> Flags:
+    """Return (n,) which cells hold a number, or a text that is not empty."""
+    if pa.types.is_floating(column.type):
+        return np.isfinite(np.asarray(column, np.float64))
+    return np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)

@@ -17,6 +17,8 @@ from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.file_log import FileLog, FileLogs
+from pipeline.intake.filled_down import Filled, FilledDown
+from pipeline.intake.hemispheres import Hemispheres
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
@@ -27,6 +29,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.rare_kinds import Rare, RareKinds
 from pipeline.intake.recurring import Recurring
 from pipeline.intake.row_order import Astray, RowOrder
+from pipeline.intake.row_steps import RowSteps, row_steps
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
@@ -88,6 +91,9 @@ class FirstPass:
         few: what of the listed occupations few other readings have.
         packed: exports whose degrees seem to be degrees, minutes and seconds in one number.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
+        filled: rows with a coordinate that may have been copied down its column.
+        steps: of each export, from row to row.
+        hemispheres: what unmapped columns of hemispheres say.
     """
 
     rows: tuple[int, ...]
@@ -124,6 +130,9 @@ class FirstPass:
     few: Rare = field(default_factory=Rare)
     packed: tuple[PackedExport, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
+    filled: tuple[Filled, ...] = ()
+    steps: tuple[RowSteps, ...] = ()
+    hemispheres: Hemispheres = field(default_factory=Hemispheres)
 
 
 @dataclass(frozen=True)
@@ -217,6 +226,8 @@ class _Gatherer:
         self.solutions: dict[str, None] = {}
         self.ledger = Ledger()
         self.placeholders = Placeholders()
+        self.filled = FilledDown()
+        self.hemispheres = Hemispheres()
         self.order = RowOrder(prepared.exports, sieve.index)
         self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
 
@@ -273,6 +284,9 @@ class _Gatherer:
             few=few,
             packed=find_packed(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
+            filled=self.filled.found(),
+            steps=row_steps(rows, counting),
+            hemispheres=self.hemispheres,
         )
         return found, rows
 
@@ -304,6 +318,8 @@ class _Gatherer:
         unplaced = sound & ~np.isfinite(places[0] + places[1])
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
+        self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
+        self.filled.take(batch, number, export, sound, sifted.session)
         self.order.take(batch, number)
         self.files.take(batch, number, export, sifted)
         if self.codes is not None:
@@ -485,6 +501,8 @@ _CANDIDATE = pa.schema(
         ("base_second", pa.float64()),
         ("base_third", pa.float64()),
         ("antenna_height", pa.float64()),
+        ("satellites", pa.float64()),
+        ("pdop", pa.float64()),
         ("held", pa.uint8()),
         ("detail", pa.string()),
         ("source_row", pa.int64()),

@@ -15,7 +15,7 @@ from pipeline.new_job.doubles import double_rivals, doubles_of
 from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import is_separation
-from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
+from pipeline.new_job.hemispheres import letters_of
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.notations import odd_unit, refusal
@@ -31,6 +31,7 @@ from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
 from pipeline.occupations.check_words import mentions_check
 from pipeline.read.heading_units import unit_in_heading
+from pipeline.read.hemispheres import against_signs, axis_of_letters
 from pipeline.read.mapping import BASE_POSITIONS
 from pipeline.read.slant_headings import but_for_slant, is_slant
 

@@ -1,33 +1,12 @@
-"""Compares hemisphere letters in separate columns with the signs of the degrees."""
+"""Finds the columns of a file that hold the hemispheres of its degrees."""
 
-import re
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.new_job.headings import bare
-
-#: Letters and words of a side, small; "o" is the west in some languages and the east in others.
-_NORTH, _SOUTH = ("n", "north", "nord", "norte"), ("s", "south", "sud", "süd", "sur", "sul")
-_EAST, _WEST = ("e", "east", "est", "este", "ost", "oost"), ("w", "west", "ouest", "oeste", "ovest")
-_EITHER = ("o",)
-#: Headings of such columns, the rest of their words left out.
-_CALLED = re.compile(
-    r".*hem(?:i.*)?|(?:lat|latitude)?(?:ns|sn)|(?:lon|long|longitude)?(?:ew|we|eo|oe|wo|ow)"
-    r"|(?:lat|latitude|lon|long|longitude)(?:dir|direction|ref)|(?:ns|ew)indicator"
-    r"|northsouth|eastwest|nordsud|estouest|ostwest|nortesur|esteoeste"
-)
-#: Degrees from the equator or from Greenwich within which one job has both letters.
-_BOTH = 2.0
-
-
-def axis_of_letters(texts: Sequence[str]) -> str | None:
-    """Return "latitude" or "longitude" where a column holds letters of hemispheres alone, else None."""
-    there = {text.strip().casefold() for text in texts if text}
-    if there and there <= {*_NORTH, *_SOUTH}:
-        return "latitude"
-    return "longitude" if there and there <= {*_EAST, *_WEST, *_EITHER} else None
+from pipeline.read.hemispheres import BOTH, axis_of_letters, is_hemisphere
 
 
 def letters_of(columns: Mapping[str, Sequence[str]], degrees: Mapping[str, tuple[str, Floats]]) -> list[str]:
@@ -46,20 +25,8 @@ def letters_of(columns: Mapping[str, Sequence[str]], degrees: Mapping[str, tuple
         if axis is None or axis not in degrees:
             continue
         heading, values = degrees[axis]
-        one = len({text.casefold() for text in columns[name] if text}) == 1 or bool(np.nanmin(np.abs(values)) < _BOTH)
+        one = len({text.casefold() for text in columns[name] if text}) == 1 or bool(np.nanmin(np.abs(values)) < BOTH)
         beside = heading in names[max(at - 1, 0) : at + 2]
-        if _CALLED.fullmatch(bare(name)) or (beside and one):
+        if is_hemisphere(bare(name)) or (beside and one):
             found.append(name)
     return found
-
-
-def against_signs(degrees: Floats, letters: Sequence[str]) -> bool:
-    """Tell whether degrees (n,) lack the sign that the letters beside them say, or may lack it."""
-    folded = np.array([text.strip().casefold() for text in letters], object)
-    there = {*folded.tolist()} - {""}
-    # beside an E it is the west, beside a W the east; alone it may be either
-    below = {*_SOUTH, *_WEST} | ({"o"} if "e" in there or "w" not in there else set())
-    minus = np.isin(folded, list(below))
-    above = np.isin(folded, list({*_NORTH, *_EAST, *_EITHER} - below))
-    with np.errstate(invalid="ignore"):
-        return bool(((degrees > 0) & minus).any() or ((degrees < 0) & above).any())

@@ -5,7 +5,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.near import listed
 from pipeline.new_job.agreement import TOLERANCE, Agreement, agreement
 from pipeline.new_job.bases import Stretch
 from pipeline.new_job.roles import SessionOccupations, roles
@@ -20,6 +21,8 @@ _ON_MARKS = re.compile(
 )
 #: How far a base may lie from where it says, metres; so far the shift of a session is looked for.
 FAR = 60.0
+#: Metres within which a reading and a mark have one writing; what is measured scatters further.
+_SAME = 1e-3
 #: Readings that are looked through where no name or code tells which stand on marks.
 _MOST = 20_000
 
@@ -81,22 +84,61 @@ def occupied(
     if places is None or marks.places is None:
         pairs = [(int(at), int(mark)) for at, mark in zip(some, named, strict=True) if mark >= 0]
         return roles(pairs, one.members, rows, marks.names, None, "by their names; their positions were not compared")
-    found, by = _agreed(some, named, one.members, places, marks.places)
+    known = marks.places
+    keyed = _beside_measured(some, named, places, known)
+    if keyed.any():
+        told = _of_register(list(zip(some[keyed].tolist(), named[keyed].tolist(), strict=True)), rows, marks, left=True)
+        some, named = some[~keyed], named[~keyed]
+    found, by = _agreed(some, named, one.members, places, known)
     if found is None:
         astray = [(int(at), marks.names[mark], float("nan")) for at, mark in zip(some, named, strict=True) if mark >= 0]
         return SessionOccupations(astray=astray)
-    known, shift = marks.places, found.shift
+    shift = found.shift
 
     def away(at: int, mark: int) -> float:
         return float(np.hypot(*(places[at] + shift - known[mark])))
 
     pairs = list(zip(found.readings.tolist(), found.marks.tolist(), strict=True))
     occupations = roles(pairs, one.members, rows, marks.names, away, by)
+    equal = [(at, mark) for at, mark in pairs if float(np.hypot(*(places[at] - known[mark]))) <= _SAME]
+    if len({mark for _, mark in equal}) > 1 or (equal and len(equal) < len(pairs)):
+        occupations.computed = _of_register(equal, rows, marks)
+    elif keyed.any():
+        occupations.computed = told
     on = set(found.readings.tolist())
     for at, mark in zip(some.tolist(), named.tolist(), strict=True):
         if mark >= 0 and at not in on:
             occupations.astray.append((at, marks.names[mark], away(at, mark)))
     return occupations
+
+
+def _beside_measured(some: Integers, named: Integers, places: Floats, known: Floats) -> Flags:
+    """Return (n,) which readings have the register's own coordinates, where as many others on its marks agree.
+
+    ``some`` are the readings, ``named`` (n,) the marks that they name, -1 for none.
+    """
+    equal, measured = np.zeros(len(some), bool), named >= 0
+    between = known[named[measured]] - places[some[measured]]
+    equal[measured] = np.hypot(*between.T) <= _SAME
+    near = ~equal[measured] & (np.hypot(*between.T) <= FAR)
+    if not equal.any() or np.count_nonzero(near) < np.count_nonzero(equal):
+        return np.zeros(len(some), bool)
+    middle = between[near][_most_alike(between[near])]
+    alike = near & (np.hypot(*(between - middle).T) <= TOLERANCE)
+    return equal if len(np.unique(named[measured][alike])) > 1 else np.zeros(len(some), bool)
+
+
+def _of_register(equal: Sequence[tuple[int, int]], rows: TimedRows, marks: Marks, left: bool = False) -> str:
+    """Return in words which readings have the register's own coordinates, as points that were uploaded have.
+
+    ``left`` is whether they were left out of the lists.
+    """
+    out = "; they are not listed" if left else ": they tie and prove nothing"
+    return (
+        f"{listed(f'{rows.name[at]} (row {rows.row[at]})' for at, _ in equal)} have exactly the coordinates of"
+        f" {listed(marks.names[mark] for _, mark in equal)} in the register: if they are control points that came back"
+        f" with the export, and no measurements, take them out of it{out}"
+    )
 
 
 def _agreed(

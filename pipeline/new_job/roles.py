@@ -26,7 +26,7 @@ class SessionOccupations:
 
     ``by`` says how they were found; ``astray`` are readings that name a mark which they do not stand on, with the
     mark and the distance in metres. ``told`` says of readings on marks why no line can name them, or why they have
-    another role than usual.
+    another role than usual, ``computed`` which have the register's own coordinates, "" for none.
     """
 
     ties: list[tuple[int, str]] = field(default_factory=list)
@@ -34,6 +34,7 @@ class SessionOccupations:
     by: str = ""
     astray: list[tuple[int, str, float]] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
+    computed: str = ""
 
     @property
     def every(self) -> list[tuple[int, str]]:

@@ -236,6 +236,8 @@ def _told(session: SessionDraft, each: SessionOccupations, rows: TimedRows) -> l
     for at, mark, off in each.astray[:_TOLD]:
         if np.isfinite(off):
             told.append(f"session {session.name}: {rows.name[at]} states mark {mark} but is {off:.1f} m from it")
+    if each.computed:
+        told.append(f"session {session.name}: {each.computed}")
     marks = {mark for _, mark in session.ties}
     if session.ties:
         told += [f"session {session.name}: {why}" for why in each.told[:_TOLD]]

@@ -20,6 +20,7 @@ from pipeline.solve.copied_checks import copied_notes
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
+from pipeline.solve.unanswered_checks import register_row_notes
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role, counted, plural
 
@@ -38,6 +39,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *_field_shifts_in_doubt(survey, solved),
         *taken_out_notes(survey, solved),
         *bend_notes(survey, shift_at_places(survey, solved)[0]),
+        *register_row_notes(survey, survey.candidates, solved.missed),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
         *copied_notes(survey, solved.occupations),

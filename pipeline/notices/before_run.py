@@ -5,10 +5,13 @@ from pathlib import Path
 from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
+from pipeline.examine.filled_down import filled_notes
 from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
 from pipeline.examine.hidden_sheets import hidden_notes
 from pipeline.examine.job_file import job_notes
+from pipeline.examine.mark_columns import mark_column_notes
+from pipeline.examine.register_rows import register_row_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
@@ -37,6 +40,9 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *job_notes(survey),
         *site_notes(survey),
         *heading_notes(survey),
+        *mark_column_notes(survey),
+        *register_row_notes(survey),
+        *filled_notes(survey),
     ]
     told += system_notes(survey, examined.stood)
     register, control = survey.register, survey.job.control

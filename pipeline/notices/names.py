@@ -49,7 +49,9 @@ def _misnamed(survey: Survey, solved: Solved) -> list[str]:
     )
     far = [one for one in found if np.hypot(*one.apart[:2]) > survey.job.checks.radius]
     # names that are numbers fall on any mark: several at one vector each say nothing
-    if not far or (len(far) > 1 and not any(far[0].alike(one.apart, survey.job) for one in far[1:])):
+    if len(far) > 1 and not any(far[0].alike(one.apart, survey.job) for one in far[1:]):
+        far = [one for one in far if one.longer]
+    if not far:
         return []
     said = "; ".join(one.sentence() for one in far[:_NAMED])
     more = and_more(len(far) - _NAMED, "; ")

@@ -17,13 +17,17 @@ _ALIKE = 2.0
 
 @dataclass(frozen=True)
 class Misnamed:
-    """A listed reading of a session, the mark that it is on, the one that it is named after, and (3,) how far off."""
+    """A listed reading of a session, the mark that it is on, the one that it is named after, and (3,) how far off.
+
+    ``longer`` is whether its name bears both, one within the other (CM1E-AM on CM1), which is no chance.
+    """
 
     session: int
     name: str
     on: str
     named: str
     apart: Floats
+    longer: bool = False
 
     def sentence(self) -> str:
         """Return it in words."""
@@ -64,15 +68,18 @@ def misnamed(
         named = marks.like(name) or (marks.bearing(name) or (None, ""))[0]
         if name is None or named is None or mark is None or named == mark or mark not in register.names:
             continue
-        if _begins_with(name, mark):
+        if _bears(name, mark) >= _bears(name, named):
             continue
         apart = place - register.grid[register.names.index(named)]
         if np.hypot(*apart[:2]) <= VICINITY:
-            found.append(Misnamed(number, name, mark, named, apart))
+            found.append(Misnamed(number, name, mark, named, apart, _bears(name, mark) > 0))
     return tuple(found)
 
 
-def _begins_with(name: str, mark: str) -> bool:
-    """Tell whether a name begins or ends with a mark's, whatever stands between letters and numbers: CM2-N on CM2N."""
+def _bears(name: str, mark: str) -> int:
+    """Return how many letters and digits of a mark's name a name begins or ends with, all or none: CM2-N on CM2N.
+
+    What stands between them does not count. Of two marks the longer name is meant: CM1E-AM is not on CM1.
+    """
     bare, of = ("".join(filter(str.isalnum, text)).lower() for text in (name, mark))
-    return bare.startswith(of) or bare.endswith(of)
+    return len(of) if bare.startswith(of) or bare.endswith(of) else 0

@@ -13,6 +13,7 @@ from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
 from pipeline.examine.other_bases import far_base_doubts
+from pipeline.examine.register_rows import equal_to_register
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
@@ -36,7 +37,7 @@ from pipeline.solve.shift import Shifts
 from pipeline.solve.strays import Stray, strays
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
-from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
+from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts, without_register_rows
 from pipeline.solve.unanswered_origins import each_with_origin
 from pipeline.solve.unmoved_bases import unmoved_base_doubts
 from pipeline.solve.which_mark import resolve
@@ -153,9 +154,11 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         site=survey.operations.site,
     )
     temporary = temporary_marks(tied, known, survey)
+    first, equal = survey.first_pass, equal_to_register(survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)
     marks = KnownMarks(known, temporary, job)
-    missed = unanswered(candidates, corrected, stands_on, marks, survey.first_pass.few, survey.first_pass.elsewhere)
+    stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
+    missed = unanswered(candidates, corrected, stands_on, marks, first.few, first.elsewhere, equal)
     at, moved = np.column_stack([corrected.easting, corrected.northing, corrected.height]), _moved(add)
     told = unanswered_doubts(survey, candidates, missed)
     of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, marks))

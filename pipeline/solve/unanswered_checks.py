@@ -1,22 +1,27 @@
 """Finds readings that look like checks (code, name or mark column) but match no mark: not to be issued as points."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.named_elsewhere import Elsewhere
 from pipeline.intake.rare_kinds import Rare
 from pipeline.intake.survey import Survey
-from pipeline.job.model import Session
+from pipeline.job.model import Job, Session
 from pipeline.near import and_more
 from pipeline.occupations.unlisted_rules import ruling
 from pipeline.sessions.toml_lines import more_occupations
+from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.unlisted_features import features_of
 from pipeline.words import Doubt, counted, plural
 
+#: Why a row of the register is held back.
+_OF_REGISTER = "it has the coordinates of its mark in the register to the last digit: not measured, but a row of it"
 #: Readings that a sentence lists.
 _LISTED = 4
 
@@ -26,7 +31,8 @@ class Unanswered:
     """A reading, ``row`` of the candidates, ``number`` of the whole job, of a session; ``why`` it is told of, in words.
 
     ``held`` is whether it says that it stands on a mark which is not there, else it is a point: on ``mark``, or, where
-    that is None, one that has the name of a mark far away.
+    that is None, one that has the name of a mark far away. ``of_register`` is whether it is a row of the register, no
+    measurement, and so no check that somebody forgot.
     """
 
     row: int
@@ -35,6 +41,7 @@ class Unanswered:
     why: str
     held: bool
     mark: str | None = None
+    of_register: bool = False
 
 
 def unanswered(
@@ -44,26 +51,50 @@ def unanswered(
     known: KnownMarks,
     few: Rare,
     elsewhere: Elsewhere,
+    of_register: Collection[int] = (),
 ) -> tuple[Unanswered, ...]:
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one.
 
     ``few`` is what of the listed occupations few other readings have, ``elsewhere`` the marks that readings name in
-    columns which are not mapped.
+    columns which are not mapped; ``of_register`` are the candidates that equal the register to the last digit.
     """
     numbers = candidates.table.column("number").to_pylist()
     found = []
     for row, reading in features_of(candidates, corrected, marks, known, few, elsewhere):
         if (of := ruling(reading)) is not None:
-            session = int(candidates.session[row])
-            found.append(Unanswered(row, numbers[row], session, of.because, of.held, of.mark))
+            session, keyed = int(candidates.session[row]), of.held and row in of_register
+            because = _OF_REGISTER if keyed else of.because
+            found.append(Unanswered(row, numbers[row], session, because, of.held, of.mark, keyed))
     return tuple(found)
+
+
+def without_register_rows(
+    marks: Sequence[str | None],
+    candidates: Candidates,
+    corrected: Corrected,
+    register: Reference,
+    job: Job,
+    of_register: Collection[int],
+) -> list[str | None]:
+    """Return the mark of each candidate, None for rows of the register in no list that the shift puts off theirs.
+
+    They would fail as checks, and say that the base moved.
+    """
+    found, at = list(marks), np.column_stack([corrected.easting, corrected.northing, corrected.height])
+    for row in of_register:
+        mark = found[row]
+        if candidates.named[row] is None and mark in register.names:
+            off = np.nan_to_num(at[row] - register.grid[register.names.index(mark)])
+            if np.hypot(*off[:2]) > job.checks.horizontal or abs(off[2]) > job.checks.vertical:
+                found[row] = None
+    return found
 
 
 def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Unanswered]) -> list[Doubtful]:
     """Return a doubt per session that has readings which say that they are checks and compare with nothing."""
     doubts = []
     for window in survey.windows:
-        here = [one for one in found if one.held and one.session == window.index]
+        here = [one for one in found if one.held and not one.of_register and one.session == window.index]
         if not here:
             continue
         listed = "; ".join(f"{where_read(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
@@ -93,7 +124,23 @@ def where_read(survey: Survey, candidates: Candidates, row: int) -> str:
 
 
 def held_back(found: Sequence[Unanswered], doubts: Sequence[Doubtful]) -> Mapping[int, str]:
-    """Return, by number of the whole job, why a reading is held back; none where the job file confirms the doubt."""
-    if any(doubt.kind is Doubt.UNANSWERED_CHECK and doubt.confirmed for doubt in doubts):
-        return {}
-    return {one.number: one.why for one in found if one.held}
+    """Return, by number of the whole job, why a reading is held back.
+
+    Where the job file confirms the doubt, those are that are rows of the register.
+    """
+    confirmed = any(doubt.kind is Doubt.UNANSWERED_CHECK and doubt.confirmed for doubt in doubts)
+    return {one.number: one.why for one in found if one.held and (one.of_register or not confirmed)}
+
+
+def register_row_notes(survey: Survey, candidates: Candidates, found: Sequence[Unanswered]) -> Iterator[str]:
+    """Yield in words which readings of each session are rows of the register that no list names."""
+    for window in survey.windows:
+        here = [one for one in found if one.of_register and one.session == window.index]
+        if here:
+            listed = ", ".join(where_read(survey, candidates, one.row) for one in here[:_LISTED])
+            have = plural(len(here), "has the coordinates of its mark", "have the coordinates of their marks")
+            yield (
+                f"session {window.session.name}: {listed}{and_more(len(here) - _LISTED)} {have} in the register to the"
+                " last digit: control points that came back with the export, no measurements; take them out of the"
+                " export; as long as they are in it, they are held back as suspect and change no other point"
+            )

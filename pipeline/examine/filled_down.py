@@ -1,0 +1,46 @@
+"""Says which rows have a coordinate that a spreadsheet seems to have copied down its column."""
+
+from collections.abc import Iterator
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.filled_down import Filled
+from pipeline.intake.survey import Survey
+from pipeline.words import Doubt, counted
+
+#: Metres that a last digit is worth, and rows in one piece with one coordinate to that digit, from which no chance
+#: makes them: of finer digits three, of millimetres as many as no straight line along an axis of the grid has. Ours.
+_SURE = ((2e-4, 3), (1.5e-3, 6))
+
+
+def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for each run of rows with one longitude or latitude, easting or northing, that no chance makes."""
+    for one in survey.first_pass.filled:
+        if _sure(one):
+            export = survey.exports[one.export]
+            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {_CURE}"
+            yield Doubtful(Doubt.PLACE, what, one.sessions, export.shown, one.first)
+
+
+def filled_notes(survey: Survey) -> Iterator[str]:
+    """Yield in words which other rows have one coordinate, or heights that are equal or rise by one step."""
+    for one in survey.first_pass.filled:
+        if not _sure(one):
+            yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {_CURE}"
+
+
+_CURE = "compare them with what the controller has, or export again"
+
+
+def _sure(one: Filled) -> bool:
+    # steps along a parallel or meridian may be set out
+    return one.axis < 2 and not one.step and any(one.digit <= digit and one.count >= rows for digit, rows in _SURE)
+
+
+def _sentence(survey: Survey, one: Filled) -> str:
+    grid = survey.exports[one.export].points.columns.easting is not None
+    called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
+    has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
+    return (
+        f"{counted(one.count, 'row')} in a row (to row {one.last}) {has} while the points lie elsewhere, as where a"
+        f" spreadsheet copied a cell down its column; nearly all other rows have a {called} of their own"
+    )

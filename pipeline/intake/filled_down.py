@@ -1,0 +1,154 @@
+"""Coordinates that a spreadsheet copied down its column: rows with one latitude to the last digit, the rest their own.
+
+Rows in which all coordinates repeat are no such rows: `duplicates` finds them.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.duplicates import height_rounding, metres_of, plan_rounding
+from pipeline.read.columns import lengths_of
+from pipeline.read.exports import Export
+from pipeline.sphere import DEGREE
+
+#: Rows from which equal coordinates, and equal steps, are noted: of a position and of a height.
+_LEAST, _LEAST_UP, _SERIES = 3, 5, 5
+#: Metres that the other coordinates change by along such rows, at the least.
+_ELSEWHERE = 2.0
+#: Metres: a number is its own where it is written as finely as this, and none that is rounded more coarsely than that.
+_FINE, _ROUND = 1.5e-3, 0.012
+#: Of the other rows this share, or so few, may repeat the coordinate of the one before; there must be so many.
+_SELDOM, _FEW, _OTHERS = 0.02, 3, 10
+#: The share of all rows that may have been copied: else the file is made of such rows.
+_SHARE = 0.3
+#: Readings of a batch that the finest digit is looked for in.
+_SAMPLE = 256
+#: Runs that are kept of each coordinate of an export.
+_MOST = 1_000
+_PLACE = ("first", "second", "third")
+
+
+@dataclass(frozen=True)
+class Filled:
+    """Rows of an export, ``first`` to ``last`` by their numbers in the file, that have one coordinate in common.
+
+    ``axis`` is which of the three, ``count`` how many rows, ``step`` whether it rises by one step instead, ``digit``
+    what its last digit is worth in metres, ``sessions`` are those that the rows are in.
+    """
+
+    export: int
+    axis: int
+    first: int
+    last: int
+    count: int
+    step: bool
+    digit: float
+    sessions: tuple[int, ...]
+
+
+@dataclass
+class _Column:
+    steps: int = 0
+    again: int = 0
+    runs: list[Filled] = field(default_factory=list)
+    digit: float = np.inf
+
+
+@dataclass
+class FilledDown:
+    """Collects, batch by batch, rows that follow each other with one coordinate alike."""
+
+    columns: dict[tuple[int, int], _Column] = field(default_factory=dict)
+
+    def take(
+        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
+    ) -> None:
+        """Look at the sound readings of a batch of export ``number``, with their sessions (n,)."""
+        if export.points.columns.z is not None or np.count_nonzero(sound) < 2:
+            return
+        place = np.column_stack([np.asarray(batch.column(axis), np.float64)[sound] for axis in _PLACE])
+        rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
+        lengths = lengths_of(export.points)
+        degrees = export.points.columns.easting is None and lengths.degrees
+        metres = place * ([DEGREE, DEGREE, 1.0] if degrees else [1.0, 1.0, 1.0])
+        if degrees:
+            metres[:, 0] *= max(float(np.cos(np.radians(np.nanmean(place[:, 1])))), 0.01)
+        moved = np.abs(np.diff(metres, axis=0))
+        even = [_even(values) for values in place.T]
+        # a line in plan with one step along both axes was computed
+        even[0], even[1] = even[0] & ~even[1], even[1] & ~even[0]
+        unit, dms = None if degrees else lengths.plan, export.points.angles == "dms"
+        for axis in range(3):
+            others = [other for other in (0, 1) if other != axis]
+            elsewhere = np.hypot(*moved[:, others].T) if axis == 2 else moved[:, others[0]]
+
+            def digit(values: Floats, up: bool = axis == 2) -> float:
+                codes = height_rounding(values, lengths.up) if up else plan_rounding(values, values, unit, dms)[0]
+                return float(np.nanmin(metres_of(codes)))
+
+            self._look(number, axis, place[:, axis], (elsewhere, even[axis]), digit, rows, of_session)
+
+    def _look(
+        self,
+        number: int,
+        axis: int,
+        values: Floats,
+        along: tuple[Floats, Flags],
+        digit: Callable[[Floats], float],
+        rows: Integers,
+        session: NDArray[np.int32],
+    ) -> None:
+        """Look at one coordinate (n,).
+
+        ``along`` is (n - 1,) how far the others go from row to row [m], and whether the step is that to the next;
+        ``digit`` gives what the last digit of some coordinates is worth at the finest [m].
+        """
+        elsewhere, even = along
+        column = self.columns.setdefault((number, axis), _Column())
+        steps = np.diff(values)
+        column.steps += len(steps)
+        column.digit = min(column.digit, digit(values[:_SAMPLE]))
+        alike = (steps == 0.0) & (elsewhere > 0.0)
+        column.again += int(alike.sum())
+        least = _LEAST_UP if axis == 2 else _LEAST
+        for which, few, step in ((alike, least - 1, False), (even, _SERIES - 2, True)):
+            for start, stop in _stretches(which, few):
+                end = stop + 1 if step else stop
+                own = digit(values[start : end + 1]) <= _ROUND
+                if float(np.median(elsewhere[start:end])) < _ELSEWHERE or not own or len(column.runs) >= _MOST:
+                    continue
+                of = tuple(np.unique(session[start : end + 1]).tolist())
+                first, last, count = int(rows[start]), int(rows[end]), end - start + 1
+                column.runs.append(Filled(number, axis, first, last, count, step, 0.0, of))
+
+    def found(self) -> tuple[Filled, ...]:
+        """Return the rows of exports in which nearly all others have coordinates of their own, finely written."""
+        told = []
+        for column in self.columns.values():
+            inside = sum(run.count - 1 for run in column.runs)
+            alike = sum(run.count - 1 for run in column.runs if not run.step)
+            outside = column.steps - inside
+            if column.digit > _FINE or outside < _OTHERS or inside > _SHARE * column.steps:
+                continue
+            if column.again - alike <= max(_SELDOM * outside, _FEW):
+                told += [replace(run, digit=column.digit) for run in column.runs]
+        return tuple(told)
+
+
+def _even(values: Floats) -> Flags:
+    """Return (n - 1,) which steps from one value (n,) to the next are the following step again, and not zero."""
+    steps = np.diff(values)
+    # a step is another where the numbers can tell it
+    again = np.abs(np.diff(steps)) <= 32 * np.finfo(np.float64).eps * np.nanmax(np.abs(values), initial=1.0)
+    return np.concatenate([again & (steps[1:] != 0.0), [False]])
+
+
+def _stretches(which: Flags, least: int) -> list[tuple[int, int]]:
+    """Return where ``which`` is true ``least`` times in a row and more, each by its start and its end."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], which, [False]]).astype(np.int8)))
+    return [(int(start), int(stop)) for start, stop in edges.reshape(-1, 2) if stop - start >= least]
