@@ -16,6 +16,7 @@ from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import cliff_doubts, precision_doubts
 from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
+from pipeline.examine.headed_sides import side_doubts
 from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
@@ -62,6 +63,7 @@ def doubts_before(
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *packed_doubts(survey),
+        *side_doubts(survey),
         *tolerance_doubts(survey),
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),

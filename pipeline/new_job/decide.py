@@ -388,6 +388,7 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
             draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
         columns = turned(columns, grid)
     draft.control_notes += other_sides(columns, grid)
+    draft.control_asks += _meant(register.found)
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
@@ -398,7 +399,8 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
     asked_after = any(each.key == "mark" for each in draft.control_asks)
     named_as = {"mark": "" if asked_after else columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
-    named_as |= {word: columns[word] for word in plan if word in columns}
+    open_ones = {each.key for each in register.found.mapped.asks}
+    named_as |= {word: columns[word] for word in plan if word in columns and word not in open_ones}
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
@@ -433,7 +435,7 @@ def _block(
     columns, asks = _columns(one, grid)
     states = _states(one, clock, with_datum(crs, one.mapped, place, [*one.look.above, *said]), log)
     notes = [*_notes(one), *_notes_as_read(one, columns, grid, read_as(crs, one.mapped, place))]
-    instead = [*_still(one), *_halves(one, clock), *_heights(one)]
+    instead = [*_still(one), *_halves(one, clock), *_heights(one), *_meant(one)]
     for question in instead:
         columns.pop(question.key, None)
     asks += [*instead, *(_poles(one) if log is None else ())]
@@ -576,6 +578,15 @@ def _halves(one: FileFound, clock: ClockState) -> list[Question]:
     named = one.look.named({"time": one.mapped.columns["time"]})["time"]
     why = "if a 24-hour clock: the rows are out of order; else export the times again, as above"
     return [Question("time", clock.half, (Candidate(_toml(named), why),))]
+
+
+def _meant(one: FileFound) -> list[Question]:
+    """Return the questions after columns of which only the meaning is open, with the columns as they are mapped."""
+    shown = one.look.named(one.mapped.columns)
+    return [
+        replace(each, candidates=tuple(replace(way, value=_toml(shown[each.key])) for way in each.candidates))
+        for each in one.mapped.asks
+    ]
 
 
 def _heights(one: FileFound) -> list[Question]:
