@@ -328,11 +328,15 @@ def _without_heights(register: FileFound) -> str:
     add = "add a height column, or state in a column holds that the marks hold position only"
     if not others:
         return f"{look.shown} has no heights, and every register needs a height column: {add}"
-    shown, name = listed(others, '"'), quoted(others[-1])
+    shown = listed(others, '"')
+    named = look.named({others[-1]: others[-1]})[others[-1]]
+    name = _toml(named)
+    by_number = isinstance(named, int) and not look.numbered
+    why = " (by its number, as its name differs by code page)" if by_number else ""
     return (
         f"{look.shown} has no column that is recognised as heights by its heading; {shown}"
         f" {plural(len(others), 'holds', 'hold')} numbers too: if they are heights, write ellipsoid_height = {name} in"
-        f" [control.columns], or height = {name} if they are above a height datum; else {add}"
+        f" [control.columns], or height = {name} if they are above a height datum{why}; else {add}"
     )
 
 
@@ -614,6 +618,15 @@ def _poles(one: FileFound) -> list[Question]:
         asks += (
             f" {which} is a slant measure, which needs the antenna dimensions to become a height, so it cannot be"
             " subtracted. If ground heights: delete these lines; if antenna heights: export vertical heights, and run"
+            " `tiedown new` again"
+        )
+        return [Question("pole_height", asks)]
+    texts = one.look.columns[one.mapped.poles]
+    if decimals(texts) is None:
+        odd = next(text for text in given(texts) if decimals([text]) is None)
+        asks += (
+            f' its cells, such as "{odd}", are not plain numbers, so it cannot be subtracted as it is. If ground'
+            " heights: delete these lines; if antenna heights: export it without units in its cells, and run"
             " `tiedown new` again"
         )
         return [Question("pole_height", asks)]

@@ -198,10 +198,15 @@ for _word, _letter in (("easting", "x"), ("northing", "y")):
 _SIDES = ("easting", "northing", "longitude", "latitude")
 
 
+#: Cyrillic letters that stand alone as a heading and print like Latin ones, which they mean: X, Y and H.
+_LOOK_ALIKE = {"х": "x", "у": "y", "н": "h"}
+
+
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
     heading = with_numbers(heading)
-    return run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
+    bared = run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
+    return _LOOK_ALIKE.get(bared, bared)
 
 
 def letter_of(heading: str) -> str:
