@@ -17,6 +17,7 @@ from pipeline.examine.exports import cliff_doubts, precision_doubts
 from pipeline.examine.filled_down import filled_doubts
 from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
+from pipeline.examine.headed_sides import side_doubts
 from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
@@ -66,6 +67,7 @@ def doubts_before(
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *packed_doubts(survey),
+        *side_doubts(survey),
         *tolerance_doubts(survey),
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),

@@ -12,6 +12,7 @@ from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_step import geoid_notes
+from pipeline.examine.headed_sides import report_sides, side_notes
 from pipeline.examine.out_of_area import far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.geodesy.area import Area
@@ -62,6 +63,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     except JobError as error:  # a file that cannot be read to its end
         _choose(prepared, _of_register(prepared), problems)
         raise JobError([*problems.found, *error.problems]) from error
+    report_sides(prepared, first_pass, problems)
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
     if len(problems.found) > before:
@@ -114,7 +116,7 @@ def _examined(survey: Survey) -> Examined:
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
     doubts = doubts_before(survey, stood, doubted, clocks)
-    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey))
+    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey), *side_notes(survey))
     return Examined(survey, stood, doubts, clocks, remarks)
 
 

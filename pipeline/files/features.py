@@ -23,6 +23,9 @@ _NO_NAME = re.compile(r"\s*(?:urn:(?:x-)?ogc:def:crs:\S*:)?(?:undefined.*|unknow
 #: JSON's spelling of half of a pair of surrogates, which needs the other half.
 _SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 
+#: What stands between texts of JSON that follow one another (RFC 8142 has a separator).
+_BETWEEN = re.compile(r"[ \t\r\n\x1e]*")
+
 #: What is wrong with a member ``crs`` that says something else than a CRS, and what to do.
 UNKNOWN_CRS = (
     'its member "crs" names an unknown CRS, so it cannot be compared with the job file: {:.60}',
@@ -69,14 +72,12 @@ def cell(value: object) -> str:
 
 
 def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
-    """Read the text of a GeoJSON FeatureCollection; numbers keep the digits that they are written with."""
+    """Read the text of a GeoJSON file, a collection or features alone; numbers keep the digits of the file."""
     if sum(map(text.count, ",[{")) > VALUES:
         problems.add(shown, 0, f"this has more than {counted(VALUES, 'value')}", "export the marks alone")
         return None
     try:
-        document = json.loads(
-            text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=unique_members
-        )
+        document = _document(text)
         if _SURROGATE.search(text):
             json.dumps(document, ensure_ascii=False).encode()
     except json.JSONDecodeError as error:
@@ -107,6 +108,30 @@ def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
         points=tuple(_point(feature.get("geometry")) for feature in features),
         crs=named_crs(document.get("crs")) or GEOJSON_CRS,
     )
+
+
+def _document(text: str) -> Any:
+    """Return what a JSON text holds; features without a collection, one after the other, as a collection of them."""
+    decoder = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=unique_members)
+    document, at = decoder.raw_decode(text, _behind(text, 0))
+    documents, at = [document], _behind(text, at)
+    while at < len(text) and _is_feature(document):
+        document, at = decoder.raw_decode(text, at)
+        documents.append(document)
+        at = _behind(text, at)
+    if at < len(text):
+        raise json.JSONDecodeError("Extra data", text, at)
+    return {"type": "FeatureCollection", "features": documents} if _is_feature(documents[0]) else documents[0]
+
+
+def _behind(text: str, at: int) -> int:
+    """Return where the text goes on behind what stands between two texts of JSON."""
+    found = _BETWEEN.match(text, at)
+    return found.end() if found else at
+
+
+def _is_feature(document: Any) -> bool:
+    return isinstance(document, dict) and document.get("type") == "Feature"
 
 
 def has_too_many_columns(features: Features, shown: str, problems: Problems) -> bool:

@@ -18,6 +18,7 @@ from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.filled_down import Filled, FilledDown
+from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
@@ -90,6 +91,7 @@ class FirstPass:
         recurring: readings that two sessions have at one position to the last digit.
         few: what of the listed occupations few other readings have.
         packed: exports whose degrees seem to be degrees, minutes and seconds in one number.
+        sides: what headings of longitudes and latitudes state of hemispheres, with the signs below them.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
         steps: of each export, from row to row.
@@ -129,6 +131,7 @@ class FirstPass:
     recurring: tuple[Recurring, ...] = ()
     few: Rare = field(default_factory=Rare)
     packed: tuple[PackedExport, ...] = ()
+    sides: tuple[HeadedSide, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
     steps: tuple[RowSteps, ...] = ()
@@ -283,6 +286,7 @@ class _Gatherer:
             recurring=duplicates.recurring,
             few=few,
             packed=find_packed(rows, counting, self.prepared.exports),
+            sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
             filled=self.filled.found(),
             steps=row_steps(rows, counting),

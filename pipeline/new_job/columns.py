@@ -15,7 +15,7 @@ from pipeline.new_job.doubles import double_rivals, doubles_of
 from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import is_separation
-from pipeline.new_job.hemispheres import letters_of
+from pipeline.new_job.hemispheres import against_heading, either_side, letters_of
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.notations import odd_unit, refusal
@@ -126,6 +126,9 @@ def _hemispheres(look: FileLook, found: Mapped, free: list[str]) -> str:
         read = decimals(texts) if read is None else read
         if read is not None:
             degrees[word] = name, read
+    found.asks += either_side(degrees)
+    if told := against_heading(degrees):
+        return told
     letters = [name for name in letters_of(look.columns, degrees) if name in free]
     for name in letters:
         free.remove(name)

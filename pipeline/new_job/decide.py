@@ -330,11 +330,15 @@ def _without_heights(register: FileFound) -> str:
     add = "add a height column, or state in a column holds that the marks hold position only"
     if not others:
         return f"{look.shown} has no heights, and every register needs a height column: {add}"
-    shown, name = listed(others, '"'), quoted(others[-1])
+    shown = listed(others, '"')
+    named = look.named({others[-1]: others[-1]})[others[-1]]
+    name = _toml(named)
+    by_number = isinstance(named, int) and not look.numbered
+    why = " (by its number, as its name differs by code page)" if by_number else ""
     return (
         f"{look.shown} has no column that is recognised as heights by its heading; {shown}"
         f" {plural(len(others), 'holds', 'hold')} numbers too: if they are heights, write ellipsoid_height = {name} in"
-        f" [control.columns], or height = {name} if they are above a height datum; else {add}"
+        f" [control.columns], or height = {name} if they are above a height datum{why}; else {add}"
     )
 
 
@@ -390,6 +394,7 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
             draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
         columns = turned(columns, grid)
     draft.control_notes += other_sides(columns, grid)
+    draft.control_asks += _meant(register.found)
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
@@ -400,7 +405,8 @@ def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, g
     asked_after = any(each.key == "mark" for each in draft.control_asks)
     named_as = {"mark": "" if asked_after else columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
-    named_as |= {word: columns[word] for word in plan if word in columns}
+    open_ones = {each.key for each in register.found.mapped.asks}
+    named_as |= {word: columns[word] for word in plan if word in columns and word not in open_ones}
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
@@ -435,7 +441,7 @@ def _block(
     columns, asks = _columns(one, grid)
     states = _states(one, clock, with_datum(crs, one.mapped, place, [*one.look.above, *said]), log)
     notes = [*_notes(one), *_notes_as_read(one, columns, grid, read_as(crs, one.mapped, place))]
-    instead = [*_still(one), *_halves(one, clock), *_heights(one)]
+    instead = [*_still(one), *_halves(one, clock), *_heights(one), *_meant(one)]
     for question in instead:
         columns.pop(question.key, None)
     asks += [*instead, *(_poles(one) if log is None else ())]
@@ -580,6 +586,15 @@ def _halves(one: FileFound, clock: ClockState) -> list[Question]:
     return [Question("time", clock.half, (Candidate(_toml(named), why),))]
 
 
+def _meant(one: FileFound) -> list[Question]:
+    """Return the questions after columns of which only the meaning is open, with the columns as they are mapped."""
+    shown = one.look.named(one.mapped.columns)
+    return [
+        replace(each, candidates=tuple(replace(way, value=_toml(shown[each.key])) for way in each.candidates))
+        for each in one.mapped.asks
+    ]
+
+
 def _heights(one: FileFound) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
     asks = "which column holds the heights? no heading shows it; if none does, export the heights too"
@@ -605,6 +620,15 @@ def _poles(one: FileFound) -> list[Question]:
         asks += (
             f" {which} is a slant measure, which needs the antenna dimensions to become a height, so it cannot be"
             " subtracted. If ground heights: delete these lines; if antenna heights: export vertical heights, and run"
+            " `tiedown new` again"
+        )
+        return [Question("pole_height", asks)]
+    texts = one.look.columns[one.mapped.poles]
+    if decimals(texts) is None:
+        odd = next(text for text in given(texts) if decimals([text]) is None)
+        asks += (
+            f' its cells, such as "{odd}", are not plain numbers, so it cannot be subtracted as it is. If ground'
+            " heights: delete these lines; if antenna heights: export it without units in its cells, and run"
             " `tiedown new` again"
         )
         return [Question("pole_height", asks)]

@@ -201,6 +201,13 @@ def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks
         near = _modern_first(grids_at(*place)) if place is not None else []
         near = _by_numbers(near, place, marks) if marks is not None and marks.kind == "plane" and place else near
         candidates = [Candidate(quoted(grid.code), f"{grid.name}, in use there") for grid in near]
+    if not candidates and place is None:
+        asks += (
+            " no file has longitudes and latitudes, or says its grid, so none can be named here: write its EPSG code or"
+            " a file that defines it (.prj, .wkt). If they are local site coordinates of no such grid: export readings"
+            " as longitude, latitude and ellipsoidal height, give a register in a grid, and the marks' local"
+            " coordinates in the file that [target.site] names"
+        )
     return Question("target.grid", asks, tuple(candidates[:_LISTED]), also)
 
 

@@ -1,6 +1,7 @@
 """Common headings of the columns of exports and registers, in many languages; generic words only."""
 
 from pipeline.files.heading_words import run_together, with_numbers, words_of
+from pipeline.files.hemisphere_headings import side_in_heading, without_side
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
 from pipeline.read import correction_headings
@@ -205,10 +206,10 @@ def rank(word: str, heading: str) -> int | None:
     """Return how plainly a heading says one of our words, 0 the plainest; None where it does not."""
     if (axis := axis_of(heading)) is not None:
         return 0 if word == axis[0] else None
-    try:
-        return CALLED[word].index(bare(heading))
-    except ValueError:
-        return None
+    called, bared = CALLED[word], bare(heading)
+    if bared not in called and word in ("longitude", "latitude") and side_in_heading(heading, word) is not None:
+        bared = bare(without_side(heading, word))  # "Lon W": what its numbers are is told besides
+    return called.index(bared) if bared in called else None
 
 
 def words_compared(heading: str) -> list[str]:

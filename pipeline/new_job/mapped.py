@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from pipeline.new_job.headings import rank
+from pipeline.new_job.questions import Question
 from pipeline.new_job.values import Times
 
 
@@ -22,6 +23,7 @@ class Mapped:
     told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
     ``separation`` is the heading of separations of a geoid, "" for none.
     ``naming`` is the heading of texts that name marks here and there beside the names of points, "" for none.
+    ``asks`` are questions after columns of which only the meaning is open.
     ``refused`` says why the file cannot be read, "" where nothing speaks against it.
     """
 
@@ -42,6 +44,7 @@ class Mapped:
     heights: tuple[str, ...] = ()
     separation: str = ""
     naming: str = ""
+    asks: list[Question] = field(default_factory=list)
 
 
 def plainest(word: str, free: Sequence[str], fits: Callable[[str], bool]) -> str | None:

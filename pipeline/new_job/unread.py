@@ -71,6 +71,13 @@ def no_position(look: FileLook) -> str:
         return f"no positions that can be read: {'; '.join(unreadable)}"
     if look.no_place:
         return f"no positions that can be read: {look.no_place}"
+    return _without_header(look) if look.keys.get("header") == 0 else _unknown(look)
+
+
+def _unknown(look: FileLook) -> str:
+    """Return that no heading of a file is known as that of a position."""
+    if all(any(rank(word, name) is not None for name in look.names) for word in ("base", "pole")):
+        return "no positions of points: it seems to be a list of base set-ups, from which nothing is read"
     headings = listed(look.names[:_SHOWN], _QUOTE) + (" ..." if len(look.names) > _SHOWN else "")
     sample = listed([next(iter(given(texts)), "") for texts in look.columns.values()][:_SHOWN], _QUOTE)
     if looks_like_data(re.split("[;,|\t ]+", ",".join(look.names))):
@@ -83,6 +90,17 @@ def no_position(look: FileLook) -> str:
         f"no position columns that are recognised by their headings{page}: they are {headings}, the first row has"
         f" {sample}; rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is"
         " which in [points.columns], of a register in [control.columns]"
+    )
+
+
+def _without_header(look: FileLook) -> str:
+    """Return that a file has no headings, what its first row holds, and how to say which column is which."""
+    cells = [next(iter(given(texts)), "") for texts in look.columns.values()]
+    row = ", ".join(f'{at} "{cell}"' for at, cell in enumerate(cells, start=1))
+    return (
+        f"it has no row of headings, and which columns are the position is not certain; its first row is {row}: add a"
+        " row of headings above it (name, latitude, longitude, ellipsoid_height, date, time), or state header = 0 and"
+        " the numbers of the columns in [points.columns], such as latitude = 2"
     )
 
 

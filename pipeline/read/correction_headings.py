@@ -13,6 +13,9 @@ from pipeline.read.heading_units import without_unit
 #: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
 _UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
 
+#: Cyrillic letters that stand alone as a heading and print like Latin ones, which they mean: X, Y and H.
+_LOOK_ALIKE = {"х": "x", "у": "y", "н": "h"}
+
 #: Our words and the headings that stand for each, the plainest first: as `bare` has them.
 CALLED = {
     "solution": """
@@ -46,6 +49,7 @@ CALLED = {
 #: Likewise, in languages whose surveyors looked over none of it.
 ELSEWHERE = {
     "solution": """
+        وضعیت სტატუსი ამონახსნი समाधान สถานะ suluhisho
         çözümdurumu solusi statussolusi jenissolusi trạngthái lờigiải kiểulờigiải 解 解状态 解类型 解狀態 解類型 解种类
         解種別 解の種類 해 해상태 해종류 الحل نوعالحل حالةالحل פתרון סוגפתרון megoldás megoldástípus soluție tipsoluție
         rješenje rešenje vrstarješenja λύση решение типрешения статусрешения рішення типрішення
@@ -61,7 +65,8 @@ ELSEWHERE = {
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
     heading = with_numbers(heading)
-    return run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
+    bared = run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
+    return _LOOK_ALIKE.get(bared, bared)
 
 
 @lru_cache(maxsize=1024)

@@ -1,5 +1,8 @@
 """A GeoJSON file as batches of columns, one feature after the other, every value of the class that it is written in.
 
+A feature without a collection is one of one. Features that follow one another, each a text of its own, are read too:
+one per line, or a sequence by RFC 8142.
+
 The whole file is never in memory. It is gone through twice: once for the names of the properties and the classes of
 their values (`properties_of`), then for the rows. JSON's own grammar is left to Python's scanner.
 """
@@ -40,6 +43,8 @@ _DEEPEST = 8
 #: How a text begins that has no byte order mark: JSON's first sign is one of ASCII.
 _UNMARKED = ((b"\0\0\0{", "utf-32-be"), (b"{\0\0\0", "utf-32-le"), (b"\0{", "utf-16-be"), (b"{\0", "utf-16-le"))
 
+#: What stands before each text of a sequence (RFC 8142).
+_SEPARATOR = "\x1e"
 _NOT_GEOJSON = "the file is JSON of another kind, not GeoJSON"
 _EXPORT = "export it as GeoJSON (RFC 7946)"
 _CODE = re.compile(r"(?:urn:(?:x-)?ogc:def:crs:)?(EPSG|OGC)(?::[\d.]*)?:(\w+)", re.IGNORECASE)
@@ -305,8 +310,21 @@ class _Reader:
             raise Unusable(self._line(), "the file cannot be read: it is not UTF-8 text", "export it again") from error
 
     def _features(self, document: dict[str, Any]) -> Iterator[Any]:
-        if self._sign() != "{":
+        if self._text_begins() != "{":
             raise self._broken("{")
+        yield from self._top_level(document)
+        if document.get("type") == "Feature" and "features" not in document:
+            yield dict(document)
+            while self._text_begins():
+                yield self._value()
+            return
+        if document.get("type") != "FeatureCollection" or document.get("features") is not True:
+            raise Unusable(1, _NOT_GEOJSON, _EXPORT)
+        if self._sign():
+            raise self._broken("nothing more")
+
+    def _top_level(self, document: dict[str, Any]) -> Iterator[Any]:
+        """Read the first object: yield the elements of its ``features``, the other members go into ``document``."""
         self._at += 1
         if self._sign() != "}":
             while True:
@@ -325,10 +343,12 @@ class _Reader:
         if self._sign() != "}":
             raise self._broken("a comma or }")
         self._at += 1
-        if document.get("type") != "FeatureCollection" or document.get("features") is not True:
-            raise Unusable(1, _NOT_GEOJSON, _EXPORT)
-        if self._sign():
-            raise self._broken("nothing more")
+
+    def _text_begins(self) -> str:
+        """Return the first character of the next text of the file, "" at the end."""
+        if self._sign() == _SEPARATOR:
+            self._at += 1
+        return self._sign()
 
     def _name(self) -> str:
         """Return the name of a member, and step over the colon behind it."""

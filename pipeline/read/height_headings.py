@@ -50,7 +50,8 @@ _USUAL = {
         大地高 椭球高 橢球高 타원체고 độcaoelipxoit độcaoelipsoid độcaotrắcđịa tinggielipsoid ketinggianelipsoid
         ellipszoidimagasság ellmagasság cotăelipsoidală altitudineelipsoidală elipsoidnavisina elipsoidskavisina
         ελλειψοειδέςυψόμετρο геодезическаявысота эллипсоидальнаявысота геодезичнависота еліпсоїднависота
-        الارتفاعالإهليلجي ارتفاعالإهليلج גובהאליפסואידי
+        الارتفاعالإهليلجي ارتفاعالإهليلج גובהאליפסואידי ارتفاعبیضوی ارتفاعازبیضوی ელიფსოიდურისიმაღლე
+        दीर्घवृत्तीयऊँचाई दीर्घवृत्तीयऊंचाई ความสูงเหนือทรงรี ความสูงทรงรี kimochaelipsoidi
         """,
     HeightKind.LEVEL: """
         orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
@@ -67,9 +68,9 @@ _USUAL = {
     HeightKind.HEIGHT: """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
         hojde kote koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
-        υψομετρο υψοσ высота
+        υψομετρο υψοσ высота н
         高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian cotă altitudine înălțime висота отметка الارتفاع ارتفاع
-        المنسوب גובה רום
+        المنسوب גובה רום სიმაღლე ऊँचाई ऊंचाई ความสูง kimo
         """,
 }
 

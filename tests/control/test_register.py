@@ -252,6 +252,15 @@ def test_geojson_geometry_stands_in(tmp_path: Path) -> None:
     assert register.geometry_crs == "OGC:CRS84"
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_geojson_features_without_a_collection_are_read(tmp_path: Path, count: int) -> None:
+    """A feature alone, and one per line (RFC 8142 has a separator besides)."""
+    features = json.loads(_geojson(*(({"mark": f"M{at}"}, [174.76, -36.85, float(at)]) for at in range(count))))
+    text = "\n".join(map(json.dumps, features["features"]))
+    register = _good(tmp_path, text, name="control.geojson", kind="geographic", ellipsoid=True)
+    assert register.third.tolist() == [float(at) for at in range(count)]
+
+
 def test_geojson_degrees_are_not_taken_for_metres(tmp_path: Path) -> None:
     """The geometry of GeoJSON is longitude and latitude, the register is in a grid."""
     _, found = _read(tmp_path, _geojson(({"mark": "A", "height": 1}, [174.76, -36.85])), name="control.geojson")

@@ -2,6 +2,7 @@
 
 import json
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -174,3 +175,26 @@ def test_an_object_stays_whole_where_its_members_names_are_taken(properties, tmp
     (tmp_path / "a.geojson").write_text(f"{HEAD}{properties}}}]}}", encoding="utf-8")
     found = reader.properties_of(tmp_path / "a.geojson")
     assert found.schema.names == list(json.loads(properties))
+
+
+_FEATURE = (
+    '{"type": "Feature", "geometry": {"type": "Point", "coordinates": [171.8, -43.7, %d]}, "properties": {"t": "%s"}}'
+)
+
+
+@pytest.mark.parametrize(
+    ("before", "between", "count"), [("", "\n", 1), ("", "\n", 3), ("", "\r\n", 3), ("\x1e", "\n\x1e", 3), ("", "", 2)]
+)
+def test_features_without_a_collection_are_read(tmp_path: Path, before: str, between: str, count: int) -> None:
+    """One alone, one per line, and a sequence of texts by RFC 8142, section 2."""
+    features = [_FEATURE % (at, f"2026-03-02T07:3{at}:00Z") for at in range(count)]
+    (tmp_path / "a.geojson").write_text(before + between.join(features) + "\n", encoding="utf-8")
+    found = read(tmp_path, block("a.geojson", {"time": "t"})).to_pylist()
+    assert [one["third"] for one in found] == [float(at) for at in range(count)]
+    assert [one["time"].minute for one in found] == [30 + at for at in range(count)]
+
+
+def test_what_is_no_feature_among_them_is_told(tmp_path: Path) -> None:
+    text = _FEATURE % (1, "2026-03-02T07:30:00Z") + "\n[]\n"
+    (problem,) = problems_of(tmp_path, "a.geojson", text, columns={"time": "t"})
+    assert "of which 1 is not a feature" in problem
