@@ -38,8 +38,8 @@ def find_sides(rows: ReadingRows, counting: Flags, exports: Sequence[Export]) ->
     found: dict[int, list[HeadedSide]] = {}
     for number, export in enumerate(exports):
         for word in _WORDS:
-            heading = getattr(export.points.columns, word)
-            said = side_in_heading(heading, word) if isinstance(heading, str) else None
+            heading = export.headings.get(word, "")
+            said = side_in_heading(heading, word)
             if said is not None:
                 found.setdefault(number, []).append(HeadedSide(number, word, heading, said))
     if not found:

@@ -3,7 +3,7 @@
 import glob
 import os
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -76,7 +76,8 @@ class Export:
     which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that stands
     without an offset from UTC. ``passed`` are lines that look like rows and that the block's comment sign passes over.
     ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings.
-    ``looked`` has the rows of a small text, all of which that look took apart.
+    ``looked`` has the rows of a small text, all of which that look took apart. ``headings`` are what the file calls the
+    columns that are mapped, by our words, those too that the job file maps by number.
     """
 
     path: Path
@@ -91,6 +92,7 @@ class Export:
     passed: PassedOver | None = None
     unseen: tuple[HiddenSheet, ...] = ()
     looked: Looked | None = field(default=None, compare=False, repr=False)
+    headings: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
 
 
 def find_exports(
@@ -349,8 +351,9 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
         unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
         return Export(
-            path, shown, block, points, sha256, carried, at, bare, passed=passed, unseen=unseen, looked=looked
-        )
+            path, shown, block, points, sha256, carried, at, bare,
+            passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
+        )  # fmt: skip
 
 
 def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:

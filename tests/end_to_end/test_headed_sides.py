@@ -55,6 +55,14 @@ def test_positive_numbers_under_west_stop_the_job(heading: str, tmp_path: Path) 
     ]
 
 
+def test_a_column_that_goes_by_its_number_is_held_against_its_heading_too(tmp_path: Path) -> None:
+    path = surveyed(tmp_path, NANTES, "Longitude (W)", -1.0)
+    place = list(EXPORTED).index("longitude") + 1
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('longitude = "Longitude (W)"', f"longitude = {place}"), encoding="utf-8")
+    assert any("states degrees west" in what for what in problems(path))
+
+
 def test_an_o_is_in_doubt_where_both_sides_are_in_the_grid(tmp_path: Path) -> None:
     path = surveyed(tmp_path, NANTES, "Longitude (O)", -1.0, register=True)
     assert len(doubted(path)) == 2
