@@ -276,7 +276,7 @@ def _as_counted(*words_: str) -> Times:
 
 _MIDNIGHT = re.compile(MIDNIGHT)
 #: Blanks of any kind, hard and narrow ones too.
-_BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
+_BLANK = re.compile(r"[ \t\u00a0\u2007\u2009\u200a\u202f\u3000]+")
 _TIME_OF_DAY = re.compile(
     r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?)(?:\s?[ap]\.?\s?m\.?)?"
     r"|\d{1,2}[时時시点點] ?\d{1,2}[分분] ?(?:\d{1,2}[秒초])?",
@@ -290,7 +290,7 @@ _DATE_ALONE = re.compile(
 
 #: A date and a time of day in figures alone, which other numbers may look like.
 _DAY_RUN = re.compile(r"(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])")
-_CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:[.,]\d+)?")
+_CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])([-_]?)[0-5]\d\1[0-5]\d(?:[.,]\d+)?")
 
 
 def is_day(texts: Sequence[str]) -> bool:
@@ -314,7 +314,10 @@ def is_day_run(texts: Sequence[str]) -> bool:
 
 
 def is_clock_run(texts: Sequence[str]) -> bool:
-    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds; a few spoilt cells apart."""
+    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds; a few spoilt cells apart.
+
+    Hyphens may stand between them.
+    """
     return _mostly(texts, lambda text: _CLOCK_RUN.fullmatch(text) is not None)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from pipeline.files.odd_text import BEHIND, BETWEEN
 from pipeline.job.written_clock import written_clock
+from pipeline.read.clock_fields import WEEKDAY
 
 _MONTH = (
     r"(?P<name>jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sep(?:t(?:ember)?)?"
@@ -43,8 +44,8 @@ _CLOCKS = tuple(
         rf"(?P<H>[0-9]{{1,2}})(?P<sign>[:：.]| : )(?P<M>[0-9]{{2}})(?:(?P=sign)(?P<S>[0-9]{{2}}){_FRACTION})?",
         # as columns of numbers are put together
         rf"(?P<H>[0-9]{{1,2}}):(?P<M>[0-9]{{1,2}}):(?P<S>[0-9]{{1,2}}){_FRACTION}",
-        rf"(?P<H>[0-9]{{1,2}}) ?[hu] ?(?P<M>[0-9]{{2}})(?: ?(?:mn|min|m|['′:.]) ?(?:(?P<S>[0-9]{{2}}){_FRACTION}"
-        r" ?(?:sec|s|''|″)?)?)?",
+        rf"(?P<H>[0-9]{{1,2}}) ?(?:h|u|ч|giờ)\.? ?(?P<M>[0-9]{{2}})(?: ?(?:mn|min|m|мин|м|phút|['′:.])\.? ?"
+        rf"(?:(?P<S>[0-9]{{2}}){_FRACTION} ?(?:sec|s|сек|с|giây|''|″)?)?)?",
         r"(?P<H>[0-9]{1,2})[时時시点點] ?(?P<M>[0-9]{1,2})[分분] ?(?:(?P<S>[0-9]{1,2})[秒초])?",
         r"(?P<H>[0-9]{2})(?P<sign>[_-])(?P<M>[0-9]{2})(?P=sign)(?P<S>[0-9]{2})",
         r"(?P<H>[01][0-9]|2[0-3])(?P<M>[0-5][0-9])(?P<S>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?",
@@ -64,6 +65,8 @@ _WORD = re.compile(r"[^\W\d_]+\.?")
 _ENGLISH_DAY = re.compile(r"(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?", re.IGNORECASE)
 #: A day of the week in Chinese, Japanese or Korean: as such it stands behind the date.
 _OTHER_DAY = re.compile(r"(?:星期|周|週)?[月火水木金土日一二三四五六天](?:曜日|曜)?|[월화수목금토일](?:요일)?")
+#: Words beside a date: "of the year" behind it, "the" and "day" before it.
+_OF_DATE = frozenset(["г", "р", "r", "год", "le", "den", "ngày", "dnia", "dne", "dia", "día"])
 _BESIDE = re.compile(rf"{BETWEEN}|{BEHIND}", re.IGNORECASE)
 #: What else may stand between the parts of a time.
 _MARKS = re.compile(r"[ .,;:_/|()\[\]\-–~@]*")
@@ -111,7 +114,7 @@ def is_clock(text: str) -> bool:
     return _CLOCK_SIGN.search(text) is not None and bool(forms_of(f"2001-02-03 {text}"))
 
 
-_CLOCK_SIGN = re.compile(r"[0-9] ?(?:[:：hu时時시点點]|\.[0-9]{2}\.[0-9]{2})", re.IGNORECASE)
+_CLOCK_SIGN = re.compile(r"[0-9] ?(?:[:：huч时時시点點]|giờ|\.[0-9]{2}\.[0-9]{2})", re.IGNORECASE)
 
 
 def _apart(text: str) -> Iterator[tuple[str, str, str, list[str], str]]:
@@ -202,7 +205,7 @@ def _before(text: str, *, date: bool) -> str | None:
     found = re.fullmatch(r"([^\W\d_]{2,13})([.,]{0,2} ?)", text) if date else None
     if found is None or _known(found[1]) or re.fullmatch(_HALF, found[1], re.IGNORECASE):
         return _plain(text)
-    weekday = "%a" if re.fullmatch(r"[A-Za-z]{2,9}", found[1]) else found[1]
+    weekday = "%a" if re.fullmatch(WEEKDAY, found[1]) else found[1]
     return f"{weekday}{found[2]}"
 
 
@@ -212,9 +215,9 @@ def _plain(text: str) -> str | None:
     weekdays = []
     for word in _WORD.findall(left):
         bare = word.rstrip(".")
-        if _ENGLISH_DAY.fullmatch(bare):
+        if _ENGLISH_DAY.fullmatch(bare) or _OTHER_DAY.fullmatch(bare):
             weekdays.append(bare)
-        elif not (_known(bare) or _OTHER_DAY.fullmatch(bare)):
+        elif not _known(bare):
             return None
     if _MARKS.fullmatch(_WORD.sub("", left)) is None:
         return None
@@ -225,7 +228,7 @@ def _plain(text: str) -> str | None:
 
 def _known(word: str) -> bool:
     """Tell whether a word is one beside a time of day, or the name of a clock."""
-    return word in ("T", "t") or _BESIDE.fullmatch(word) is not None or _is_clock_name(word)
+    return word in ("T", "t") or word.lower() in _OF_DATE or _BESIDE.fullmatch(word) is not None or _is_clock_name(word)
 
 
 def _is_clock_name(word: str) -> bool:
