@@ -101,7 +101,10 @@ def is_date(text: str) -> bool:
             if found[0].isdecimal():
                 continue
             before, behind = _before(text[: found.start()], date=True), _plain(text[found.end() :])
-            if before is not None and behind is not None and not re.search(r"[0-9]", before + behind):
+            if before is None or behind is None or re.search(r"[0-9]", before + behind):
+                continue
+            # a word before figures may be a name: "KP 10-11-12"
+            if "%a" not in before or _FULL_YEAR.search(found[0]) or _ENGLISH_DAY.match(text):
                 return True
     return False
 
@@ -114,6 +117,7 @@ def is_clock(text: str) -> bool:
     return _CLOCK_SIGN.search(text) is not None and bool(forms_of(f"2001-02-03 {text}"))
 
 
+_FULL_YEAR = re.compile(r"(?<![0-9])(?:19|20)[0-9]{2}(?![0-9])")
 _CLOCK_SIGN = re.compile(r"[0-9] ?(?:[:：huч时時시点點]|giờ|\.[0-9]{2}\.[0-9]{2})", re.IGNORECASE)
 
 

@@ -10,6 +10,7 @@ from answered import answer
 from folders_made import HEIGHT, cells, job_of, lay, write
 
 from pipeline.new_job import new_job
+from pipeline.new_job.values import is_day, is_time_of_day
 from pipeline.problems import JobError
 from pipeline.run.run_job import run_job
 
@@ -274,3 +275,10 @@ def test_parts_of_dates_in_columns_of_their_own_can_be_put_together_as_told(tmp_
     assert {one.question.key for one in started.asked} == {"time_zone", "target.height"}
     answer(Path(started.path), {"time_zone": '"UTC"', **HEIGHT})
     assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_names_and_numbers_are_no_dates_and_no_times_of_day() -> None:
+    names = ["KP 10-11-12", "P-14.03.2026", "12.5", "48.197753031", "20260314", "A 12_30_45", "7-8-9a", "1.10"]
+    assert not any(is_day([name]) or is_time_of_day([name]) for name in names)
+    assert is_day(["Sat 14.03.26"]) and is_day(["Сб 14.03.2026"]) and is_day(["2026.03.14."])
+    assert is_time_of_day(["08:00:00 Uhr"]) and is_time_of_day(["08h00"])
