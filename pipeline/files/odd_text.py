@@ -150,6 +150,8 @@ _TIMES: tuple[_Form, ...] = (
      "has an ordinal in its date: export it without, as in 14 March 2026 07:30:00"),
     (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00",
      f", or {_STATED} with it, such as \"%d.%m.%Y %H:%M:%S CET\", and its offset as time_zone"),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[^\W\d_].*", "has a word behind its time of day",
+     f": {_STATED} with it, such as \"%d.%m.%Y %H:%M:%S local\", if it is no half of the day"),
     (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", "has the year first", f": {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
     (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
      "may have the day or the month first, which is not guessed", f": {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""

@@ -152,7 +152,7 @@ def _usual(texts: Sequence[str]) -> Times | None:
     first = some[:30]
     likely = [form for form in dict.fromkeys([*tried, *_RUNS]) if _share(pattern_of(form), first) > 0]
     fitting = [form for form in likely if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
-    if not fitting:
+    if not any(_mostly_real(form, some) for form in fitting):
         return None
     best = max(_share(pattern_of(form), some) for form in fitting)
     orders = tuple(form for form in fitting if _share(pattern_of(form), some) == best)
@@ -168,10 +168,11 @@ def _by_look(texts: Sequence[str], spaced: Sequence[str]) -> Times | None:
     some = given(texts)
     for text in dict.fromkeys(given(spaced)[:_LOOKED_AT]):
         forms = [form for form in forms_of(text) if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
+        if not any(_mostly_real(form, some) for form in forms):
+            continue
         if len(forms) > 1:
             return decided(tuple(forms), texts, "%z" in forms[0])
-        if forms:
-            return Times(tuple(forms), "%z" in forms[0])
+        return Times(tuple(forms), "%z" in forms[0])
     return None
 
 
@@ -349,6 +350,15 @@ def _share(pattern: Pattern, texts: Sequence[str]) -> float:
 
 def _any_real(form: str, texts: Sequence[str]) -> bool:
     return bool(pattern_of(form).read(_array(texts)).real.any())
+
+
+def _mostly_real(form: str, texts: Sequence[str]) -> bool:
+    """Tell whether most texts are times that exist: of a time of day taken for a date few are."""
+    return bool(pattern_of(form).read(_array(texts)).real.mean() > _HALF)
+
+
+#: The share of texts that have to exist in one order of day and month at least.
+_HALF = 0.5
 
 
 def _unreal(form: str, texts: Sequence[str]) -> list[int]:
