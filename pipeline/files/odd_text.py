@@ -79,24 +79,37 @@ _MONTHS = (
     "|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?"
 )
 _OTHER_MONTH = rf"(?!(?:{_MONTHS}|day|doy|week)(?![^\W\d_]))[^\W\d_]{{3,12}}"
-_GAP = r"(?:[ .,/-]|\bde\b|\bdi\b)*"
+_GAP = r"(?:[ .,/-]|\bde\b|\bdi\b|\bm\b)*"
 _STATED = "state time_format"
 #: Words that stand between a date and its time of day in many languages, and those behind one.
 BETWEEN = (
     r"(?:klo|kello|um|à|a las|a la|alle ore|alle|ore|às|as|om|kl|at|o|ob|u|v|в|о|g|godz|saat|lúc|pukul|jam|στις)\.?"
 )
-BEHIND = r"(?:uhr|hod|hodin|óra|óra|hs|hrs|uur|время|ч|h)\.?"
+BEHIND = r"(?:uhr|hod|hodin|óra|óra|hs|hrs|horas|uur|время|ч|h|น)\.?"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
-_WITH_H = "has h in its time of day, which is not read: export it in the form 07:30:00"
+#: Halves of the day in languages that %p does not read: Vietnamese, Greek, Turkish, Arabic, Hungarian, Albanian,
+#: Punjabi, Hindi, Persian and others; and the first letters alone.
+_HALVES = (
+    r"sa|ch|πμ|μμ|π\.μ|μ\.μ|öö|ös|ص|م|ق\.ظ|ب\.ظ|de|du|pd|md|f\.?m|e\.?m|fm|em|пп|дп|сл|дня|вечера|утра|ночи|vorm|nachm"
+    r"|dop|odp|matin|soir|पूर्वाह्न|अपराह्न|[ap]"
+)
+_HALF_NAMED = (
+    "seems to have a half of the day in letters that are not read: export a 24-hour clock, or AM and PM behind the time"
+)
 _MONTH_NAMED = "seems to name a month in a language other than English, which is not read: export months as numbers"
 _WITH_WORDS = "has words beside the time of day, which are not read: export a 24-hour clock in digits only"
 _HALF_DAY_ALONE = f"looks like a time of day of a 12-hour clock without its date: {_APART}"
 _CLOCK_ALONE = f"looks like a time of day without its date: {_APART}"
+_DAY_OF_YEAR = "looks like a year and the day of the year: export the month and the day"
+_WEEK_OF_YEAR = "looks like a year and a week: export the month and the day"
 _JULIAN = "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"
 _TIMES: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
-    (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", _WITH_H),
+    (rf"(?:.*[T ,])?(?:(?:{_HALVES})\.? ?{_CLOCK}.*|(?:{_CLOCK}|\d{{1,2}}\.\d\d\.\d\d) ?(?:{_HALVES})\.?(?: .*)?)",
+     _HALF_NAMED),
+    (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*",
+     "has h in its time of day", f": {_STATED} with it, such as \"%d/%m/%Y %Hh%M\""),
     (r"(?:.*\d[T ,]+)?\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?",
      "has points in its time of day", f": {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
     (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
@@ -126,10 +139,19 @@ _TIMES: tuple[_Form, ...] = (
     (r".*\d ?[ap]\.?m\.?", "is from a 12-hour clock", f": {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", _CLOCK_ALONE),
     (rf"{_DAY}", f"has no time of day: {_APART}"),
-    (r"\d{4}-?\d{3}[t ].*", "looks like a year and the day of the year: export the month and the day"),
-    (r"\d{4}-?w\d\d.*", "looks like a year and a week: export the month and the day"),
+    (r"\d{4}-?\d{3}[t ].*|(?:19|20)\d\d[-:/. ][0-3]\d\d(?:[t :,_/-].*)?", _DAY_OF_YEAR),
+    (r"\d{4}-?w\d\d.*", _WEEK_OF_YEAR),
+    (r"\d{8}[t _-]?\d{4}(?:\d\d)?", "looks like a date in figures alone with the year last",
+     f": {_STATED}, such as \"%d%m%Y %H%M%S\" or \"%m%d%Y %H%M%S\""),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[+-]\d{{1,2}}",
+     "ends in an offset of hours alone: export it as in +02:00",
+     f", or {_STATED} with it, such as \"%Y-%m-%d %H:%M:%S+2\", and the offset as time_zone"),
+    (r"(?:[^\W\d_]+,? )?(?:\d{1,2}(?:st|nd|rd|th)\b.*|[a-z]+ \d{1,2}(?:st|nd|rd|th)\b.*)",
+     "has an ordinal in its date: export it without, as in 14 March 2026 07:30:00"),
     (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in a zone abbreviation: export UTC, or its offset as in +02:00",
      f", or {_STATED} with it, such as \"%d.%m.%Y %H:%M:%S CET\", and its offset as time_zone"),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[^\W\d_].*", "has a word behind its time of day",
+     f": {_STATED} with it, such as \"%d.%m.%Y %H:%M:%S local\", if it is no half of the day"),
     (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", "has the year first", f": {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
     (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
      "may have the day or the month first, which is not guessed", f": {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
@@ -196,6 +218,10 @@ def why_no_time(text: str) -> str:
     return str(look_of_time(text))
 
 
+#: What no time format can say.
+_NO_FORMAT = (_MONTH_NAMED, _WITH_WORDS, _HALF_NAMED, _DAY_OF_YEAR, _WEEK_OF_YEAR)
+
+
 @dataclass(frozen=True)
 class OddTime:
     """Why a text is no time in ISO 8601, in words; ``dateless`` if it is a time of day alone.
@@ -211,9 +237,7 @@ class OddTime:
 def odd_time(text: str) -> OddTime:
     """Return `why_no_time` with what follows from it."""
     look = look_of_time(text)
-    return OddTime(
-        str(look), look.seems in (_HALF_DAY_ALONE, _CLOCK_ALONE), look.seems not in (_WITH_H, _MONTH_NAMED, _WITH_WORDS)
-    )
+    return OddTime(str(look), look.seems in (_HALF_DAY_ALONE, _CLOCK_ALONE), look.seems not in _NO_FORMAT)
 
 
 def looks_like_data(cells: Sequence[str]) -> bool:

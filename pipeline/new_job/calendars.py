@@ -8,7 +8,8 @@ from pipeline.new_job.values import MOSTLY, given
 
 #: A time of day, whose decimals or offset from UTC may look like a year; and a year of four figures.
 _CLOCK = re.compile(
-    r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|(?<=\d{4}[Tt ])\d{4}(?:\d\d(?:[.,]\d+)?)?)(?:\s*[+\-\u2212\u2013]\d{4})?"
+    r"(?:(?<!\d)\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|(?<=\d{4}[Tt ])\d{4}(?:\d\d(?:[.,]\d+)?)?)"
+    r"(?:\s*[+\-\u2212\u2013]\d{4})?"
 )
 _YEAR = re.compile(r"(?<!\d)\d{4}(?!\d)")
 #: By how many years the Buddhist era is ahead of the common one.

@@ -20,6 +20,7 @@ from pipeline.new_job.zones import zones_near
 from pipeline.read.clock_headings import is_offset, offsets_of_zone_name, zone_in_heading
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
+from pipeline.words import counted
 
 _DAY = 24 * HOUR
 #: By how much times go back over midnight at least, whatever the break was.
@@ -177,6 +178,7 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
             row, text = times.decides
             why = f'"{text}" (line {header + 1 + row} or near it) can only be read this way'
             why += ", the only row that tells" if times.alone else ""
+        why += _others(texts, times.formats[0])
         return Known(f'"{times.formats[0]}"', why)
     if spans is not None:
         offsets = ("UTC", *spans.offsets)
@@ -187,6 +189,16 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
     forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
     candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
     return Question("time_format", _asks_order(times, column, texts, header), candidates)
+
+
+def _others(texts: Sequence[str], form: str) -> str:
+    """Return what is to be said of times that a format does not read; "" where it reads all, rows of words apart."""
+    matched = clock(None, form).pattern.read(pa.array(texts, pa.string())).matched
+    odd = [text for text, sound in zip(texts, matched, strict=True) if not sound and any(map(str.isdecimal, text))]
+    if not odd:
+        return ""
+    are = "is not, and is" if len(odd) == 1 else "are not, and are"
+    return f'; {len(odd)} of the first {counted(len(texts), "time")} {are} not read so, as "{odd[0]}"'
 
 
 def _days(form: str, texts: Sequence[str]) -> int:

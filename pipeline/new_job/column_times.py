@@ -69,7 +69,8 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     clocks = [name for name in free if is_time_of_day(look.columns[name]) and name not in days]
     # figures alone are dates and times only where their headings say so
     days += [name for name in free if holds_days(look, name) and name not in days]
-    clocks += [name for name in free if _of_clock(name) and is_clock_run(look.columns[name])]
+    figures = [name for name in free if _of_clock(name) and is_clock_run(look.columns[name])]
+    clocks += [name for name in figures if name not in days and name not in clocks]
     telling = _telling(look, clocks)
     if not days or not telling:
         return None
@@ -108,7 +109,8 @@ def holds_days(look: FileLook, name: str) -> bool:
     """Tell whether a column holds dates alone: of eight figures where its heading says so."""
     texts = look.columns[name]
     if is_day(texts):
-        return not (is_time_of_day(texts) and rank("date", name) is None and _of_clock(name))
+        clock = is_time_of_day(texts) or is_clock_run(texts)
+        return not (clock and rank("date", name) is None and _of_clock(name))
     return rank("date", name) is not None and is_day_run(texts)
 
 

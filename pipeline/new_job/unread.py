@@ -16,15 +16,19 @@ from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
 from pipeline.new_job.values import (
+    MOSTLY,
     angles,
     are_yet_to_come,
     counted_times,
+    day_and_time,
     decimals,
     given,
     is_day,
+    is_day_run,
     is_time_of_day,
     times,
 )
+from pipeline.new_job.written_times import forms_of
 from pipeline.words import counted, plural
 
 _QUOTE = '"'
@@ -41,7 +45,7 @@ _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
 _OR_STATE = "state time_format"
 #: What a time of any kind has in it.
-_LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
+_LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}|\d{1,4}([./-])\d{1,2}\1\d{2,4}")
 #: A date, in figures or with a word for the month, with a time of day behind it: told whatever its heading is.
 _DATED = re.compile(
     r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[. ]+(?:de )?[^\W\d_]{3,12}[. ]+(?:de )?\d{2,4}|\d{8})"
@@ -234,16 +238,42 @@ def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
         seconds = bare(name) in _SECONDS or any(part in _SECONDS for part in words_of(name))
         if _of_time(name) or _OF_DAY.fullmatch(texts[0]) or (seconds and decimals(texts) is not None):
             numbers = "numbers, as " if decimals(texts) is not None else ""
-            why = f'"{day}" holds dates and "{name}" {numbers}"{texts[0]}", which {_why_no_clock(texts)}'
+            why = f'"{day}" holds dates and "{name}" {numbers}"{texts[0]}", which '
+            if is_time_of_day(texts):
+                why += _why_not_together(look.columns[day], look.columns[name])
+            else:
+                why += _why_no_clock(texts, given(look.columns[day])[0])
             return f"times are not recognised: {why}; {_AS_TIMES}, in one column or two"
     return None
 
 
-def _why_no_clock(texts: Sequence[str]) -> str:
-    """Return what a time of day is that cannot be read beside its date."""
-    odd = next((text for text in texts if not _OF_DAY.fullmatch(text)), texts[0])
-    if is_time_of_day(texts):
+def _why_not_together(days: Sequence[str], clocks: Sequence[str]) -> str:
+    """Return why dates (n,) and times of day (n,) that are each one are no times when put together."""
+    both = day_and_time(days, clocks)
+    sound = [text for text, day, time in zip(both, days, clocks, strict=True)
+             if text and is_day([day]) | is_day_run([day]) and is_time_of_day([time])]  # fmt: skip
+    if len(sound) < MOSTLY * len(both):
         return "is a time of day, but more than a few cells of the two columns are empty or not times: fill them in"
+    if (odd := next((text for text in sound if times([text]) is None), None)) is not None:
+        return f'is a time of day; with its date it is "{odd}", which {odd_time(odd).why}'
+    other = next((text for text in sound if times([text]) != times(sound[:1])), sound[-1])
+    return f'is a time of day; with their dates they are written in several ways, as "{sound[0]}" and "{other}"'
+
+
+def _why_no_clock(texts: Sequence[str], day: str) -> str:
+    """Return what a time of day is that cannot be read beside its date, such as ``day``."""
+    odd = next((text for text in texts if not _OF_DAY.fullmatch(text)), texts[0])
+    if all(re.fullmatch(r"[0-2]?\d\.[0-5]\d", text) for text in texts):
+        shown = next(iter(forms_of(f"{day} 08:00")), "%Y-%m-%d %H:%M").replace(":%M", ".%M")
+        return (
+            "may be hours and minutes, or hours with decimals, which is not guessed: if they are hours and minutes, map"
+            f' date and time in [points.columns] and state time_format, such as "{shown}"'
+        )
+    if all(re.fullmatch(r"(?:0?[.,]\d{3,}|[01](?:[.,]0*)?|\d(?:[.,]\d+)?[eE]-\d+)", text) for text in texts):
+        return (
+            "may be a part of a day, as spreadsheets keep times of day, which is not read beside a date: give the"
+            " column a format of times (hh:mm:ss) in the spreadsheet, and save it or export it again"
+        )
     if re.fullmatch(r"\d{5,6}(?:[.,]\d+)?", odd):
         return "may be hours, minutes and seconds without their leading zeros, or seconds of the day: neither is read"
     if re.fullmatch(r"\d{1,6}(?:[.,]\d+)?", odd):
@@ -256,10 +286,14 @@ def _why_no_clock(texts: Sequence[str]) -> str:
 _YEAR = frozenset(["year", "yr", "yyyy", "jahr", "annee", "ano", "anno", "jaar", "ar", "rok", "godina"])
 _MONTH = frozenset(["month", "mon", "mm", "monat", "mois", "mes", "mese", "maand", "miesiac", "mesic", "manad"])
 _DAY = frozenset(["day", "dd", "tag", "jour", "dia", "giorno", "dag", "dzien", "den"])
+_HOUR = frozenset(["hour", "hours", "hr", "hh", "h", "stunde", "heure", "hora", "ora", "uur", "godzina", "hodina"])
+_MINUTE = frozenset(["minute", "minutes", "min", "mi", "minuto", "minuut", "minuta"])
+_SECOND = frozenset(["second", "seconds", "sec", "ss", "s", "sekunde", "seconde", "segundo", "secondo", "sekunda"])
 _DAY_OF_YEAR = frozenset(
     ["doy", "dayofyear", "dayofyr", "yday", "yearday", "ordinalday", "tagdesjahres", "jahrestag", "jourdelannee",
      "quantieme", "diadelano", "diadoano", "giornodellanno", "dagvanhetjaar"]
 )  # fmt: skip
+_YEAR_AND_DAY = re.compile(r"(?:19|20)\d\d[-:/. ]?(?:[0-2]\d\d|3[0-6]\d)")
 _SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden", "secondes", "segundos", "secondi"])
 
 
@@ -271,11 +305,30 @@ def _in_parts(look: FileLook) -> str | None:
         beside = f', beside the year in "{year}"' if year is not None else ""
         why = f'"{days}" holds days of the year{beside}, which are not read: export the month and the day'
         return f"times are not recognised: {why}; {_AS_TIMES}, in one column or two"
+    for name in look.names:
+        texts = given(look.columns[name])
+        if rank("date", name) is not None and texts and all(map(_YEAR_AND_DAY.fullmatch, texts)):
+            why = f'"{name}" holds "{texts[0]}", a year and the day of the year, which is not read'
+            return f"times are not recognised: {why}: export the month and the day; {_AS_TIMES}, in one column or two"
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
         shown = listed([str(name) for name in found], _QUOTE)
-        return f"times are not recognised: the date is in several columns, {shown}; {_AS_TIMES}, in one column or two"
+        why = f"the date is in several columns, {shown}; {_AS_TIMES}, in one column or two"
+        return f"times are not recognised: {why}{_as_one(look, [str(name) for name in found])}"
     return None
+
+
+def _as_one(look: FileLook, date: Sequence[str]) -> str:
+    """Return that the columns of a date's parts may be put together in one, as one row would look then; "" if not."""
+    clock = [next((name for name in look.names if bare(name) in words), None) for words in (_HOUR, _MINUTE, _SECOND)]
+    row = next((at for at, text in enumerate(look.columns[date[0]]) if any(map(str.isdigit, text))), None)
+    if row is None or clock[0] is None or clock[1] is None:
+        return ""
+    day = "-".join(look.columns[name][row] for name in date)
+    time = ":".join(look.columns[name][row] for name in clock if name is not None)
+    if times([f"{day} {time}"]) is None:
+        return ""
+    return f', or put the columns together in one called "Time", whose first cell is then "{day} {time}"'
 
 
 def _why(name: str, texts: list[str]) -> tuple[str, bool]:
@@ -284,9 +337,11 @@ def _why(name: str, texts: list[str]) -> tuple[str, bool]:
     Also returns whether a time format could read them, as far as that can be told.
     """
     text = next((text for text in texts if times([text]) is None), None)
-    if text is not None and rank("date", name) is not None and re.fullmatch(r"\d{6}", text):
-        order = 'map it as date beside the time of day and state time_format, such as "%d%m%y %H%M%S"'
-        return f'"{name}" holds "{text}", a six-digit date, whose order is not guessed: {order}', True
+    if text is not None and rank("date", name) is not None and re.fullmatch(r"\d{6}|\d{8}", text):
+        form, digits = ("%d%m%y", "a six") if len(text) == 6 else ("%d%m%Y", "an eight")
+        order = f'map it as date beside the time of day and state time_format, such as "{form} %H:%M:%S"'
+        order += f', or "{form} %H%M%S" where the time of day has no colons'
+        return f'"{name}" holds "{text}", {digits}-digit date, whose order is not guessed: {order}', True
     if text is not None:
         odd = odd_time(text)
         return f'"{name}" holds "{text}", which {odd.why}', odd.statable

@@ -3,7 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import numpy as np
@@ -11,9 +11,8 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.files.angles import dms
-from pipeline.files.odd_text import BEHIND, BETWEEN
 from pipeline.job.time_format import likely_formats
-from pipeline.job.written_clock import written_clock
+from pipeline.new_job.written_times import forms_of, is_clock, is_date
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
 from pipeline.read.heading_units import LENGTHS_SAID, unit_in_heading
 from pipeline.read.numeric import numbers
@@ -126,15 +125,25 @@ def angles(texts: Sequence[str], letters: str) -> Floats | None:
 
 
 def times(texts: Sequence[str]) -> Times | None:
-    """Return how a column of dates with times of day is written, None where it holds none."""
-    texts = [_BLANK.sub(" ", text) for text in texts]
+    """Return how a column of dates with times of day is written, None where it holds none.
+
+    Whatever is returned was tried on all the texts as they stand, as the reader will have them.
+    """
+    spaced = [_BLANK.sub(" ", text) for text in texts]
+    how = _usual(spaced)
+    patterns = [pattern_of(form) if form else ISO for form in how.formats] if how is not None else []
+    if patterns and all(_share(pattern, given(texts)) >= MOSTLY for pattern in patterns):
+        return how
+    return _by_look(texts, spaced)
+
+
+def _usual(texts: Sequence[str]) -> Times | None:
+    """Return how times in ISO 8601, or with nothing beside date and time of day, are written; None for others."""
     some = given(texts)
-    if (worded := _worded(texts)) is not None:
-        return worded
     if not some or sum(bool(_LIKE_TIME.search(text)) for text in some) < MOSTLY * len(some):
         return None
     zoned = sum(bool(_ZONED.search(text) and _WITH_CLOCK.search(text)) for text in some) >= MOSTLY * len(some)
-    if _share(ISO, some) >= MOSTLY:
+    if _share(ISO, some) >= MOSTLY and ISO.read(_array(some)).real.any():
         return Times(("",), zoned)
     tried = [form for text in some[:50] for form in likely_formats(text) if "%" in form]
     tried += [f"{date}{sign}{clock}" for date in _DATES for sign in (" ", ", ") for clock in _CLOCKS]
@@ -143,7 +152,7 @@ def times(texts: Sequence[str]) -> Times | None:
     first = some[:30]
     likely = [form for form in dict.fromkeys([*tried, *_RUNS]) if _share(pattern_of(form), first) > 0]
     fitting = [form for form in likely if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
-    if not fitting:
+    if not any(_mostly_real(form, some) for form in fitting):
         return None
     best = max(_share(pattern_of(form), some) for form in fitting)
     orders = tuple(form for form in fitting if _share(pattern_of(form), some) == best)
@@ -151,49 +160,24 @@ def times(texts: Sequence[str]) -> Times | None:
     return decided(orders, texts, zoned) if either else Times(orders[:1], zoned)
 
 
-#: A clock behind a time of day: "UTC+1", "(GMT+01:00)", "MEZ"; `written_clock` tells whether it is one.
-_ZONE = r"\(?(?:(?:UTC|GMT|UT) ?[+\-\u2212\u2013] ?\d{1,2}(?::?\d\d)?|(?-i:[A-Z\u0410-\u042f]{3,5}))\)?"
-#: A time of day with a word before it, or behind: "14.05.2026 klo 9.00", "14.05.2026 09:00 Uhr".
-_WORDED = re.compile(
-    rf"(?P<date>.*\d\d[.,]?)(?:(?P<word>,? {BETWEEN} )|(?P<between>[ ,T]+))(?P<clock>\d{{1,2}}[:.]\d\d.*?)"
-    rf"(?P<tail>(?: ?{BEHIND})?(?: ?{_ZONE})?)",
-    re.IGNORECASE,
-)
-#: An offset with hours and minutes behind letters that are UTC, which %z reads.
-_READ_BY_Z = re.compile(r"(?<=UTC|GMT)[+-]\d\d:?\d\d(?=\)?$)")
+def _by_look(texts: Sequence[str], spaced: Sequence[str]) -> Times | None:
+    """Return how times are written by the look of the first of them, with words, zones and marks beside; else None.
 
-
-def _worded(texts: Sequence[str]) -> Times | None:
-    """Return how times are written that have one and the same word beside their time of day, None for others.
-
-    A word behind it may be the clock that they are of.
+    ``texts`` are the cells as they stand, on which the formats are tried, ``spaced`` those with plain blanks.
     """
-    found = [_WORDED.fullmatch(text) for text in texts]
-    said = Counter((each["word"] or "", each["tail"] or "") for each in found if each is not None)
-    if not said or said.most_common(1)[0][1] < MOSTLY * len(given(texts)):
-        return None
-    word, tail = said.most_common(1)[0][0]
-    zone = written_clock(f"%Y-%m-%d %H{tail.replace('%', '%%')}") if tail else None
-    if not word and (not tail or (zone is None and re.search(BEHIND, tail, re.IGNORECASE) is None)):
-        return None
-    if zone is not None and _share(ISO, given(texts)) >= MOSTLY:
-        return None
-    plain = [f"{each['date']} {each['clock']}" if each is not None else text
-             for each, text in zip(found, texts, strict=True)]  # fmt: skip
-    how = times(plain)
-    if how is None:
-        return None
-    forms = how.formats
-    if forms == ("",):
-        some = given(plain)
-        fitting = (f"%Y-%m-%d {clock}" for clock in _CLOCKS)
-        forms = tuple(form for form in fitting if _share(pattern_of(form), some) >= MOSTLY)[:1]
-    between = next(each["between"] for each in found if each is not None and (each["word"] or "") == word) or " "
-    tail, zoned = _READ_BY_Z.subn("%z", tail)
-    forms = tuple(re.sub(r"[ ,T]+(?=%[HI])", lambda _: word or between, form, count=1) + tail for form in forms)
-    decides = None if how.decides is None else (how.decides[0], texts[how.decides[0]])
-    odd = tuple((row, texts[row]) for row, _ in how.odd)
-    return replace(how, formats=forms, zoned=how.zoned or bool(zoned), decides=decides, odd=odd) if forms else None
+    some = given(texts)
+    for text in dict.fromkeys(given(spaced)[:_LOOKED_AT]):
+        forms = [form for form in forms_of(text) if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
+        if not any(_mostly_real(form, some) for form in forms):
+            continue
+        if len(forms) > 1:
+            return decided(tuple(forms), texts, "%z" in forms[0])
+        return Times(tuple(forms), "%z" in forms[0])
+    return None
+
+
+#: So many texts are looked at; those above the first time are units and slips.
+_LOOKED_AT = 20
 
 
 def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times:
@@ -231,8 +215,12 @@ def _may_be_slips(rows: Sequence[int], texts: Sequence[str]) -> bool:
     return True
 
 
+_DATE_WITHIN = re.compile(r"[0-9]{1,4}([./-]) ?[0-9]{1,2}\1 ?[0-9]{1,4}(?![0-9])")
+
+
 def _date_of(text: str) -> str:
-    return re.split("[ T,]", text.strip())[0]
+    found = _DATE_WITHIN.search(text)
+    return found[0] if found is not None else re.split("[ T,]", text.strip())[0]
 
 
 #: Words of `time_format` for times that are counted, with the least and the most that a count of this century is.
@@ -252,7 +240,7 @@ def counted_times(texts: Sequence[str], heading: str) -> Times | None:
     Seconds of the GPS time scale look like those since 1970: only a heading tells them apart.
     """
     some = given(texts)
-    if _mostly(some, _WEEK_SECONDS.fullmatch):
+    if _mostly(some, lambda text: _WEEK_SECONDS.fullmatch(text) is not None):
         return _as_counted("gps-week-seconds")
     values = decimals(texts)
     if values is None:
@@ -289,7 +277,7 @@ def _as_counted(*words_: str) -> Times:
 
 _MIDNIGHT = re.compile(MIDNIGHT)
 #: Blanks of any kind, hard and narrow ones too.
-_BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
+_BLANK = re.compile(r"[ \t\u00a0\u2007\u2009\u200a\u202f\u3000]+")
 _TIME_OF_DAY = re.compile(
     r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?)(?:\s?[ap]\.?\s?m\.?)?"
     r"|\d{1,2}[时時시点點] ?\d{1,2}[分분] ?(?:\d{1,2}[秒초])?",
@@ -303,35 +291,43 @@ _DATE_ALONE = re.compile(
 
 #: A date and a time of day in figures alone, which other numbers may look like.
 _DAY_RUN = re.compile(r"(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])")
-_CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:[.,]\d+)?")
+_CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])([-_]?)[0-5]\d\1[0-5]\d(?:[.,]\d+)?")
 
 
 def is_day(texts: Sequence[str]) -> bool:
     """Tell whether a column holds dates without a time of day, or all at midnight, a few spoilt cells apart."""
-    return _mostly(texts, lambda text: _DATE_ALONE.fullmatch(_MIDNIGHT.sub("", text)))
+    return _mostly(texts, _is_day)
 
 
 def is_time_of_day(texts: Sequence[str]) -> bool:
     """Tell whether a column holds times of day without a date, a few spoilt cells apart."""
-    return _mostly(texts, _TIME_OF_DAY.fullmatch)
+    return _mostly(texts, lambda text: _TIME_OF_DAY.fullmatch(text) is not None or is_clock(_BLANK.sub(" ", text)))
+
+
+def _is_day(text: str) -> bool:
+    text = _MIDNIGHT.sub("", text)
+    return _DATE_ALONE.fullmatch(text) is not None or is_date(_BLANK.sub(" ", text))
 
 
 def is_day_run(texts: Sequence[str]) -> bool:
     """Tell whether a column may hold dates of eight figures: year, month, day; a few spoilt cells apart."""
-    return _mostly(texts, _DAY_RUN.fullmatch)
+    return _mostly(texts, lambda text: _DAY_RUN.fullmatch(text) is not None)
 
 
 def is_clock_run(texts: Sequence[str]) -> bool:
-    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds; a few spoilt cells apart."""
-    return _mostly(texts, _CLOCK_RUN.fullmatch)
+    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds; a few spoilt cells apart.
+
+    Hyphens may stand between them.
+    """
+    return _mostly(texts, lambda text: _CLOCK_RUN.fullmatch(text) is not None)
 
 
-def _mostly(texts: Sequence[str], fits: Callable[[str], re.Match[str] | None]) -> bool:
+def _mostly(texts: Sequence[str], fits: Callable[[str], bool]) -> bool:
     """Tell whether nearly all texts fit, the first one apart where it has no figure, as a row of units has none."""
     some = given(texts)
     if len(some) > 1 and not any(map(str.isdigit, some[0])):
         some = some[1:]
-    return bool(some) and sum(fits(text) is not None for text in some) >= MOSTLY * len(some)
+    return bool(some) and sum(map(fits, some)) >= MOSTLY * len(some)
 
 
 def day_and_time(days: Sequence[str], clocks: Sequence[str]) -> list[str]:
@@ -354,6 +350,15 @@ def _share(pattern: Pattern, texts: Sequence[str]) -> float:
 
 def _any_real(form: str, texts: Sequence[str]) -> bool:
     return bool(pattern_of(form).read(_array(texts)).real.any())
+
+
+def _mostly_real(form: str, texts: Sequence[str]) -> bool:
+    """Tell whether most texts are times that exist: of a time of day taken for a date few are."""
+    return bool(pattern_of(form).read(_array(texts)).real.mean() > _HALF)
+
+
+#: The share of texts that have to exist in one order of day and month at least.
+_HALF = 0.5
 
 
 def _unreal(form: str, texts: Sequence[str]) -> list[int]:

@@ -16,7 +16,12 @@ _FULL = "january|february|march|april|may|june|july|august|september|october|nov
 _ZONE = r"[zZ]|[+-]\d\d(?::?\d\d)?"
 
 #: Signs that stand as a blank: ours, and those that keep a line together, as spreadsheets write before "PM".
-_BLANK = "[ \t\u00a0\u2009\u202f]"
+_BLANK = "[ \t\u00a0\u2007\u2009\u200a\u202f\u3000]"
+#: The days of the week in any of these scripts, which are passed over: the date says the day.
+WEEKDAY = (
+    "(?i:[a-z\u00c0-\u024f\u0370-\u03ff\u0400-\u04ff\u1e00-\u1eff]{2,13})"
+    r"|(?:星期|周|週)?[月火水木金土日一二三四五六天](?:曜日|曜)?|[월화수목금토일](?:요일)?"
+)
 #: Halves of a day in Chinese, Japanese and Korean; the words that begin with "a" or "p" are the same in many languages.
 _MORNING, _AFTERNOON = ("上午", "午前", "오전"), ("下午", "午後", "오후")
 
@@ -33,7 +38,7 @@ _DIRECTIVES = {
     "f": r"(?P<fraction>\d{1,12})",
     "p": rf"(?P<noon>(?i:[ap]m|[ap]\.{_BLANK}?m\.|{'|'.join((*_MORNING, *_AFTERNOON))}))",
     "b": rf"(?P<name>(?i:{_FULL}|sept|{'|'.join(_MONTHS)}))",
-    "a": r"(?i:[a-z]{2,9})",
+    "a": f"(?:{WEEKDAY})",
     "z": rf"(?P<zone>{_ZONE})",
     "%": "%",
 }

@@ -53,6 +53,11 @@ def test_degrees_where_minutes_are_expected() -> None:
         ("02/03/2026 07:30:00 PM", "12-hour"), ("2026-03-02 07:30:00 am", "12-hour"), ("7:30 PM", "12-hour"),
         ("2026-03-02 07:30:00 CEST", "zone abbreviation"), ("2026/03/02 07:30:00", '"%Y/%m/%d %H:%M:%S"'),
         ("02/03/2026 07:30:00", "not guessed"), ("2 Mar 2026 07:30:00", "time_format"),
+        ("14/03/2026 08:00:00 μ.μ.", "24-hour clock"), ("14/03/2026 08:00:00 CH", "24-hour clock"),
+        ("2026. 03. 14. du. 08:00:00", "24-hour clock"), ("14/03/2026 08:00:00 p", "24-hour clock"),
+        ("2026:073:08:00:00", "day of the year"), ("14032026 080000", "year last"),
+        ("2026-03-14 09:00:00+1", "hours alone"), ("1st March 2026 08:00:00", "ordinal"),
+        ("14.03.2026 08h00", '"%d/%m/%Y %Hh%M"'), ("2026 m. kovo 14 d. 08:00", "language other than"),
         ("2461101.8125", "Julian day"), ("2026-061T07:30:00", "day of the year"), ("N/A", "no value"),
     ],
 )  # fmt: skip

@@ -10,16 +10,23 @@ from answered import answer
 from folders_made import HEIGHT, cells, job_of, lay, write
 
 from pipeline.new_job import new_job
+from pipeline.new_job.values import is_day, is_time_of_day
 from pipeline.problems import JobError
 from pipeline.run.run_job import run_job
 
 _HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "solution": "Sol", "code": "Code"}
 
 
+_RUSSIAN = ("Пн", "Вт", "Ср", "Чт", "Пт", "Сб", "Вс")
+
+
 def _made(
-    folder: Path, time: tuple[str, str | Callable[[dt.datetime], str]], date: tuple[str, str] | None = None
+    folder: Path,
+    time: tuple[str, str | Callable[[dt.datetime], str]],
+    date: tuple[str, str] | None = None,
+    **more: dt.datetime,
 ) -> None:
-    job = job_of()
+    job = job_of(**more)
     lay(folder, job)
     heads = dict(_HEADS)
     told = {}
@@ -46,6 +53,32 @@ def _refused(folder: Path) -> str:
         (("Time UTC", "%d/%m/%Y à %H:%M:%S"), None),
         (("Time UTC", "%Y-%m-%d kl. %H:%M:%S"), None),
         (("Time UTC", "%d/%m/%Y %H:%M:%S,5"), None),
+        (("Time UTC", "%d.%m.%Y %Hh%M"), None),
+        (("UTC time", "%Hh%Mm%S"), ("UTC date", "%Y-%m-%d")),
+        (("Time", "%d.%m.%Y, %H:%M:%S UTC"), None),
+        (("Time UTC", "%m/%d/%Y, %I:%M:%S %p"), None),
+        (("Time", "%m/%d/%Y, %I:%M:%S %p UTC"), None),
+        (("Time UTC", "%d.%m.%Y, %H:%M:%S Uhr"), None),
+        (("Time UTC", "%d/%m/%Y, %H:%M h"), None),
+        (("Time UTC", "%Y.%m.%d. %H:%M:%S"), None),
+        (("Time UTC", "%d.%m.%Y. %H:%M:%S"), None),
+        (("Time UTC", "%d/%m/%Y-%H:%M:%S"), None),
+        (("Time UTC", "%d.%m.%Y - %H:%M:%S"), None),
+        (("Time UTC", "%H:%M:%S %d.%m.%Y"), None),
+        (("Time UTC", "%Y-%m-%d_%H-%M-%S"), None),
+        (("Time UTC", "%Y-%m-%d\u202f%H:%M:%S"), None),
+        (("Time", "%a %b %d %H:%M:%S UTC %Y"), None),
+        (("Time", "%d/%b/%Y:%H:%M:%S +0000"), None),
+        (("Time UTC", "%Y:%m:%d %H:%M:%S"), None),
+        (("Time UTC", "%d.%m.%Y г., %H:%M:%S"), None),
+        (("Time UTC", "%H giờ %M phút, ngày %d/%m/%Y"), None),
+        (("Time UTC", lambda at: f"{_RUSSIAN[at.weekday()]}, {at:%d.%m.%Y %H:%M:%S}"), None),
+        (("Time UTC", lambda at: f"{at:%Y年%m月%d日}({'月火水木金土日'[at.weekday()]}) {at:%H時%M分%S秒}"), None),
+        (("UTC Time", "%H:%M:%S"), ("UTC Date", "%Y.%m.%d.")),
+        (("UTC Time", "%H:%M:%S"), ("UTC Date", "%d.%m.%Y.")),
+        (("UTC Time", "%H.%M.%S"), ("UTC Date", "%d %b %Y")),
+        (("UTC Time", "%H-%M-%S"), ("UTC Date", "%d.%m.%Y")),
+        (("UTC Time", "%I:%M:%S %p"), ("UTC Date", "%Y%m%d")),
         (("UTC Time", "%H.%M.%S"), ("UTC Date", "%Y-%m-%d")),
         (("UTC", "%H%M%S"), ("UTC Date", "%Y%m%d")),
         (("UTC Time", lambda at: f"{at:%I:%M:%S} {'a. m.' if at.hour < 12 else 'p. m.'}"), ("UTC Date", "%d/%m/%Y")),
@@ -66,12 +99,18 @@ def test_notations_that_a_job_file_can_say_are_read(
     ("time", "date", "column", "why"),
     [
         (("Horodatage UTC", "%d mars %Y %H:%M:%S"), None, "Horodatage UTC", "a month in a language other than"),
-        (("When so", "%d.%m.%Y %Hh%M"), None, "When so", "has h in its time of day"),
         (("Time UTC", '="%H:%M:%S"'), ("Date", "%Y-%m-%d"), "Time UTC", "a spreadsheet's formula"),
         (("Hora", lambda at: str(int(f"{at:1%M%S}"))), ("Fecha", "%d/%m/%Y"), "Hora", "their leading zeros"),
         (("Seconds of day UTC", lambda at: str(3600 + 60 * at.minute)), ("Date", "%Y-%m-%d"), "Seconds of day UTC",
          "is a number"),
-        (("UTC time", "%Hh%Mm%S"), ("UTC date", "%Y-%m-%d"), "UTC time", "has h in its time of day"),
+        (("Time UTC", "%d/%m/%Y %I:%M:%S ΠΜ"), None, "Time UTC", "of the day in letters that are not read"),
+        (("Time UTC", "%d/%m/%Y %I:%M:%S SA"), None, "Time UTC", "of the day in letters that are not read"),
+        (("Time UTC", "%Y:%j:%H:%M:%S"), None, "Time UTC", "the day of the year: export the month and the day"),
+        (("Time UTC", "%d%m%Y %H%M%S"), None, "Time UTC", 'such as "%d%m%Y %H%M%S"'),
+        (("Time UTC", "%H:%M:%S"), ("Date", "%d mars %Y"), "Time UTC", "a month in a language other than"),
+        (("Time UTC", "%H.%M"), ("Date", "%d/%m/%Y"), "Time UTC", "may be hours and minutes, or hours with decimals"),
+        (("Time UTC", lambda at: str(at.hour / 24 + at.minute / 1440)), ("Date", "%d/%m/%Y"), "Time UTC",
+         "may be a part of a day"),
     ],
 )  # fmt: skip
 def test_the_column_that_cannot_be_read_is_the_one_that_is_told(
@@ -189,3 +228,57 @@ def test_julian_days_are_told_by_their_column(
     said = _refused(tmp_path)
     assert f'times are not recognised: "{heading}" holds "' in said and what in said
     assert "serial" not in said and "looks more like a register" not in said
+
+
+@pytest.mark.parametrize(
+    ("time", "date"),
+    [
+        (("Time UTC", "%d.%m.%Y. %H:%M:%S"), None),
+        (("Time UTC", "%d/%m/%Y, %H:%M:%S Uhr"), None),
+        (("Time UTC", "%H:%M:%S %d/%m/%Y"), None),
+        (("Time UTC", "%H:%M:%S"), ("Date", "%d.%m.%Y.")),
+    ],
+)
+def test_the_order_of_day_and_month_is_asked_in_every_notation(
+    time: tuple[str, str], date: tuple[str, str] | None, tmp_path: Path
+) -> None:
+    _made(tmp_path, time, date, start=dt.datetime(2026, 3, 7, 19, 30, tzinfo=dt.UTC))
+    asked = {one.question.key: one.question for one in new_job(tmp_path).asked}
+    form = f"{date[1]} {time[1]}" if date is not None else time[1]
+    other = form.replace("%d", "%x").replace("%m", "%d").replace("%x", "%m")
+    assert {one.value for one in asked["time_format"].candidates} == {f'"{form}"', f'"{other}"'}
+
+
+def test_times_that_the_proposed_format_does_not_read_are_told_beside_it(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    told = cells(job, "time", lambda at: at.strftime("%d.%m.%Y, %H:%M:%S Uhr"))
+    told[5] = told[5].replace(" Uhr", "")
+    write(tmp_path / "rover.csv", job, _HEADS | {"time": "Time UTC"}, told={"time": told})
+    written = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    assert 'time_format = "%d.%m.%Y, %H:%M:%S Uhr"' in written
+    assert f'times is not, and is not read so, as "{told[5]}"' in written.replace("\n#  ", " ")
+
+
+def test_parts_of_dates_in_columns_of_their_own_can_be_put_together_as_told(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    parts = {"Year": "%Y", "Month": "%-m", "Day": "%-d", "Hour": "%-H", "Minute": "%-M", "Second": "%-S.00"}
+    told = {name: cells(job, "time", lambda at, form=form: at.strftime(form)) for name, form in parts.items()}
+    write(tmp_path / "rover.csv", job, _HEADS | {name: name for name in parts}, told=told)
+    said = _refused(tmp_path)
+    first = "{Year}-{Month}-{Day} {Hour}:{Minute}:{Second}"
+    rows = [dict(zip(told, row, strict=True)) for row in zip(*told.values(), strict=True)]
+    assert f'one called "Time", whose first cell is then "{first.format(**rows[0])}"' in said
+    write(tmp_path / "rover.csv", job, _HEADS | {"time": "Time"}, told={"time": [first.format(**row) for row in rows]})
+    started = new_job(tmp_path)
+    assert {one.question.key for one in started.asked} == {"time_zone", "target.height"}
+    answer(Path(started.path), {"time_zone": '"UTC"', **HEIGHT})
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_names_and_numbers_are_no_dates_and_no_times_of_day() -> None:
+    names = ["KP 10-11-12", "P-14.03.2026", "12.5", "48.197753031", "20260314", "A 12_30_45", "7-8-9a", "1.10"]
+    assert not any(is_day([name]) or is_time_of_day([name]) for name in names)
+    assert is_day(["Sat 14.03.26"]) and is_day(["Сб 14.03.2026"]) and is_day(["2026.03.14."])
+    assert is_time_of_day(["08:00:00 Uhr"]) and is_time_of_day(["08h00"])
