@@ -106,6 +106,11 @@ _LETTERS: dict[str, tuple[tuple[str, dict[str, SideSaid]], ...]] = {
 _SIGNED = re.compile(r"(?<![^\s(\[,;/])[-−]\w|\w\s?=?\s?[-−](?=\s*(?:[)\],;]|$))|\bneg", re.IGNORECASE)
 
 
+def words_for(side: Side) -> frozenset[str]:
+    """Return the words of a hemisphere, small and without accents."""
+    return frozenset(word for words in _WORDS.values() for word, of in words.items() if of is side)
+
+
 def side_in_heading(heading: str, word: str) -> SideSaid | None:
     """Return the hemisphere that a heading states; None where it states none, both, or with which sign.
 
