@@ -74,6 +74,10 @@ class Unfinished(JobError):
     """The issue is written and stands, but what shows it could not be put right."""
 
 
+class NamedAgain(JobError):
+    """A job was named before by the same command, which says what becomes of it there."""
+
+
 #: What a system refuses of a path as it stands, which no change to the program mends; and what to do about some.
 _REFUSALS = {
     *(errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO, errno.ENOENT),

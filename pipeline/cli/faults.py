@@ -11,7 +11,7 @@ from typing import Any
 from pipeline.cli.console import print_json
 from pipeline.cli.line_folding import fitted
 from pipeline.issue.record import RecordError
-from pipeline.problems import JobError, JobHeld, Problem, Unfinished
+from pipeline.problems import JobError, JobHeld, NamedAgain, Problem, Unfinished
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.visible import one_line
 from pipeline.words import counted
@@ -21,6 +21,11 @@ FAULT, WRONG, HELD = 1, 2, 4
 #: So many problems of one file that are alike are printed one by one; of more the first few.
 _ALIKE, _FIRST = 10, 5
 
+#: What was written in spite of a problem.
+_WROTE = {
+    Unfinished: "the issue is written and complete",
+    NamedAgain: "nothing done for this name; what its first name came to is told there",
+}
 #: What became of a job that ended in an exception, by its exit code; mishaps say it themselves.
 _ENDED = {WRONG: "refused", HELD: "held"}
 
@@ -52,7 +57,7 @@ def fault_lines(job: str, error: Exception) -> Iterator[str]:
         yield f"      {error.fix}"
     else:
         problems = _problems(job, error)
-        wrote = "the issue is written and complete" if isinstance(error, Unfinished) else "nothing written"
+        wrote = next((words for of, words in _WROTE.items() if isinstance(error, of)), "nothing written")
         yield f"{name}: {counted(len(problems), 'problem')}, {wrote}"
         yield from problem_lines(problems)
 
@@ -124,16 +129,15 @@ def _problems(job: str, error: JobError | JobHeld | RecordError | Mishap) -> tup
     return (Problem(job, 0, what, error.fix),)
 
 
-def named_again(jobs: Sequence[Path]) -> dict[int, JobError]:
+def named_again(jobs: Sequence[Path]) -> dict[int, NamedAgain]:
     """Return what to say of jobs that were named before, under whatever name, by their numbers in the order given."""
     first: dict[str, Path] = {}
-    again: dict[int, JobError] = {}
+    again: dict[int, NamedAgain] = {}
     for number, job in enumerate(jobs):
         before = first.setdefault(_same(job), job)
         if before is not job:
             also = f" (as {before})" if str(before) != str(job) else ""
-            what = f"the job is named twice{also}: it is run once, under its first name"
-            again[number] = JobError([Problem(str(job), 0, what, "name each job once")])
+            again[number] = NamedAgain([Problem(str(job), 0, f"the job is named twice{also}", "name each job once")])
     return again
 
 

@@ -12,9 +12,10 @@ from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_step import geoid_notes
-from pipeline.examine.headed_sides import report_sides, side_notes
+from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
 from pipeline.examine.out_of_area import far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
+from pipeline.files.hemisphere_headings import Side
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
@@ -68,7 +69,9 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     report_missing(prepared, first_pass, problems)
     if len(problems.found) > before:
         _report_one_slip(prepared, first_pass, offset, problems)
-    first_pass.hemispheres.report(prepared.exports, problems)
+    grid, extent = prepared.loaded.job.target.grid, first_pass.area
+    other = {"longitude": Side.WEST, "latitude": Side.SOUTH}
+    first_pass.hemispheres.report(prepared.exports, lambda axis: may_be_mirrored(grid, extent, other[axis]), problems)
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
         _report_nothing_usable(prepared, first_pass, offset, problems)

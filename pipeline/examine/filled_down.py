@@ -8,8 +8,8 @@ from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, counted
 
 #: Metres that a last digit is worth, and rows in one piece with one coordinate to that digit, from which no chance
-#: makes them: of finer digits three, of millimetres as many as no straight line along an axis of the grid has. Ours.
-_SURE = ((2e-4, 3), (1.5e-3, 6))
+#: makes them: of finer digits four, of millimetres as many as no straight line along an axis of the grid has. Ours.
+_SURE = ((2e-4, 4), (1.5e-3, 8))
 
 
 def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
@@ -39,8 +39,9 @@ def _sure(one: Filled) -> bool:
 def _sentence(survey: Survey, one: Filled) -> str:
     grid = survey.exports[one.export].points.columns.easting is not None
     called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
+    own = f"{'an' if called == 'easting' else 'a'} {called} of their own"
     has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
     return (
         f"{counted(one.count, 'row')} in a row (to row {one.last}) {has} while the points lie elsewhere, as where a"
-        f" spreadsheet copied a cell down its column; nearly all other rows have a {called} of their own"
+        f" spreadsheet copied a cell down its column; nearly all other rows have {own}"
     )

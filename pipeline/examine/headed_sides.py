@@ -7,24 +7,34 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
-from pipeline.files.hemisphere_headings import NEGATE, SideSaid, side_in_heading, told_side
+from pipeline.files.hemisphere_headings import NEGATE, Side, SideSaid, side_in_heading, told_side
+from pipeline.geodesy.area import Area
 from pipeline.geodesy.crs import area_of_use, target_grid
+from pipeline.geodesy.errors import OperationError
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.problems import Problems
+from pipeline.sphere import DEGREE
 from pipeline.words import Doubt
+
+#: Metres beyond an area of use that a grid is used in all the same: a zone's neighbour, as far as two degrees.
+_BEYOND = 2.0 * DEGREE
 
 
 def report_sides(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:
-    """Note every heading that states the south or the west above positive numbers alone: they would be mirrored."""
+    """Note every heading that states the south or the west above positive numbers alone: they would be mirrored.
+
+    Where only the numbers as they stand lie in the grid's area of use, the heading means something else.
+    """
+    grid, area = prepared.loaded.job.target.grid, first_pass.area
     for one in first_pass.sides:
-        if one.said.below and one.said.sure and not one.below:
+        if one.said.below and one.said.sure and not one.below and may_be_mirrored(grid, area, one.said.side):
             export = prepared.exports[one.export]
             where = prepared.loaded.where("points", export.block, "columns", one.word)
             problems.add(*where, f"{export.shown}: {told_side(one.heading, one.said)}", NEGATE)
     for word, heading, said, above, below in _of_register(prepared):
-        if said.below and said.sure and above and not below:
+        if said.below and said.sure and above and not below and may_be_mirrored(grid, area, said.side):
             where = prepared.loaded.where("control", "columns", word)
             problems.add(*where, f"the register: {told_side(heading, said)}", NEGATE)
 
@@ -54,13 +64,18 @@ def side_notes(survey: Survey) -> list[str]:
     told = []
     for one in survey.first_pass.sides:
         export = survey.prepared.exports[one.export]
-        if export.points.angles != "dms" and one.below and not one.above:
+        if export.points.angles != "dms" and one.below and not one.above and not _states_sign(one.heading, one.said):
             told.append(f"{export.shown}: {_noted(one.heading, one.said)}")
     control = survey.job.control
     for _, heading, said, above, below in _of_register(survey.prepared):
-        if control is not None and control.angles != "dms" and below and not above:
+        if control is not None and control.angles != "dms" and below and not above and not _states_sign(heading, said):
             told.append(f"the register: {_noted(heading, said)}")
     return told
+
+
+def _states_sign(heading: str, said: SideSaid) -> bool:
+    """Tell whether a heading says which side counts as positive, and means ours: "Latitude (N+)"."""
+    return not said.below and "+" in heading
 
 
 def _noted(heading: str, said: SideSaid) -> str:
@@ -86,7 +101,7 @@ def _doubted(survey: Survey, heading: str, said: SideSaid, above: int, below: in
             f" negative: if positive ones are {said.side}, all points are mirrored; check the signs, and export signed"
             " degrees, negative in the west and south"
         )
-    if not said.sure and not below and _either_way(survey, said):
+    if not said.sure and not below and may_be_mirrored(survey.job.target.grid, survey.first_pass.area, said.side):
         read = "east" if said.side == "west" else "north"
         return (
             f'the heading "{heading}" may state degrees {said.side} (as O does for Ouest, Oeste and Ovest, and for Ost'
@@ -96,14 +111,21 @@ def _doubted(survey: Survey, heading: str, said: SideSaid, above: int, below: in
     return None
 
 
-def _either_way(survey: Survey, said: SideSaid) -> bool:
-    """Tell whether the job, mirrored, lies within the area of use of its grid, or that is not known."""
-    use, area = area_of_use(target_grid(survey.job.target.grid)), survey.first_pass.area
+def may_be_mirrored(grid: str, area: Area | None, side: Side) -> bool:
+    """Tell whether a job may lie on the other ``side`` of the equator or of Greenwich, by its grid's area of use.
+
+    It cannot where it lies in that area as it stands, and mirrored lies far outside.
+    """
+    try:
+        use = area_of_use(target_grid(grid))
+    except OperationError:  # told where the operations are chosen
+        return True
     if use is None or area is None:
         return True
-    turned = (-1.0, 1.0) if said.side == "west" else (1.0, -1.0)
-    places = np.column_stack(area.samples()) * np.array(turned)
-    return bool(distance_from((use.west, use.south, use.east, use.north), places).min() <= 0.0)
+    turned = (-1.0, 1.0) if side in (Side.WEST, Side.EAST) else (1.0, -1.0)
+    places, bounds = np.column_stack(area.samples()), (use.west, use.south, use.east, use.north)
+    here = distance_from(bounds, places).min() <= 0.0
+    return not here or bool(distance_from(bounds, places * np.array(turned)).min() <= _BEYOND)
 
 
 def _of_register(prepared: Prepared) -> Iterator[tuple[str, str, SideSaid, int, int]]:

@@ -40,7 +40,7 @@ _NETWORK = 5_000.0
 #: Metres within which a change of the base's position is the field shift that the job states.
 _FIELD = 0.020
 #: Metres in plan and in height up to which a shift is none: a network's corrections, or a base on a known point.
-_NO_SHIFT = (0.10, 0.15)
+_NO_SHIFT = (0.50, 0.50)
 #: A self-averaged base is off by up to the limits of ``[shift]``, and another one by as much the other way.
 _BOTH = 2.0
 #: Files with one position that a sentence lists.
@@ -174,9 +174,9 @@ class _Session:
             for other in whole:
                 if other is not one and another(one, other, several):
                     apart = float(np.linalg.norm(one.xyz - other.xyz))
-                    what = f"{len(groups)} positions of the base up to {apart:.3f} m apart"
                     which = f"{self._written(other.seen)} and {self._written(one.seen)}"
-                    yield f"{what}, {which}, and {_none_on(one.seen)}", one.seen
+                    what = f"{len(groups)} positions of the base: {which} are {apart:.3f} m apart"
+                    yield f"{what}, and {_none_on(one.seen)}", one.seen
 
     def _written(self, seen: ValueSeen) -> str:
         """Return a position of the base as its export has it, with what readings have it."""

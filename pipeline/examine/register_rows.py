@@ -168,9 +168,9 @@ class _Looked:
                 key = (table.column("export")[row].as_py(), int(candidates.session[row]))
                 parts.setdefault(key, []).append(row)
         for (export, session), rows in parts.items():
-            reasons = [self._lacking(export, rows), self._hurried(export, rows)]
-            # near alone, what is measured may be as well
-            for some, why in [*reasons, *([] if self.slack else [self._exact(session, rows)])]:
+            # near alone, what is measured may be as well, and means of readings lack what single ones have
+            of_exact = [] if self.slack else [self._lacking(export, rows), self._exact(session, rows)]
+            for some, why in [*of_exact[:1], self._hurried(export, rows), *of_exact[1:]]:
                 if some:
                     yield export, session, some, why
                     break

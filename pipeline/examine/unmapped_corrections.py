@@ -25,8 +25,8 @@ _COMMON = frozenset(
 )
 #: The share of a column's readings whose words are of solutions, at the least, so that it is one of solutions.
 _MOSTLY = 0.9
-#: Fixed and float by NMEA 0183, where a column holds figures alone.
-_NMEA_FIXED = "4"
+#: Fixed by NMEA 0183, where a column holds figures alone, and what else a rover may say: others are a rating.
+_NMEA_FIXED, _NMEA = "4", frozenset("01245")
 
 
 def unmapped_notes(survey: Survey) -> list[str]:
@@ -59,7 +59,7 @@ def _solutions(survey: Survey) -> Iterator[str]:
         words, coarse = _all(left), _coarse(left)
         if _plainly(left, coarse) and _unheeded(survey, export, coarse):
             continue
-        figures = len(words) > 1 and _NMEA_FIXED in words and all(len(key) == 1 and key.isdigit() for key in words)
+        figures = len(words) > 1 and _NMEA_FIXED in words and all(key in _NMEA for key in words)
         clear = any(_bare(key) in FIXED | FLOATING for key in words)
         if figures and export.points.columns.solution is None:
             why = "if 4 means fixed, as in NMEA 0183, the others are not"

@@ -102,7 +102,7 @@ _LETTERS: dict[str, tuple[tuple[str, dict[str, SideSaid]], ...]] = {
         (r"", {"e": SideSaid(Side.EAST), "w": SideSaid(Side.WEST), "o": SideSaid(Side.WEST, False)}),
     ),
 }
-#: Signs beside a letter, which say that degrees of that hemisphere have it: "(W-)", "-W", "W = -", "west negative".
+#: Signs beside a letter, which say that degrees of that hemisphere have it: "(W-)", "-W", "W = -".
 _SIGNED = re.compile(r"(?<![^\s(\[,;/])[-−]\w|\w\s?=?\s?[-−](?=\s*(?:[)\],;]|$))|\bneg", re.IGNORECASE)
 
 

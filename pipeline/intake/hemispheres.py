@@ -1,6 +1,6 @@
 """Columns of hemispheres that no block maps: degrees without the signs that they say lie on the wrong side of zero."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -47,15 +47,16 @@ class Hemispheres:
             if not letters.many:
                 _note(letters, batch, texts, np.asarray(coding.indices, np.int64))
 
-    def report(self, exports: Sequence[Export], problems: Problems) -> None:
+    def report(self, exports: Sequence[Export], may_be_mirrored: Callable[[str], bool], problems: Problems) -> None:
         """Refuse exports whose degrees lack the signs that such a column says.
 
-        Both letters in one job are of degrees near zero alone: elsewhere they are whatever somebody noted.
+        Both letters in one job are of degrees near zero alone: elsewhere they are whatever somebody noted, and so is
+        one where the job cannot lie on the other side. ``may_be_mirrored`` tells that of the "longitude" or "latitude".
         """
         for (number, name), letters in self.columns.items():
             texts = sorted({text for first in letters.first.values() for text, _ in first if text})
             axis = axis_of_letters(texts) if texts and not letters.many else None
-            if axis is None or (len(texts) > 1 and letters.least[axis] >= BOTH):
+            if axis is None or (len(texts) > 1 and letters.least[axis] >= BOTH) or not may_be_mirrored(axis):
                 continue
             wrong = [
                 row

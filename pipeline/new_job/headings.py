@@ -152,11 +152,10 @@ CALLED: dict[str, tuple[str, ...]] = {
     word: tuple(dict.fromkeys(map(run_together, f"{text} {ELSEWHERE.get(word, '')}".split())))
     for word, text in _CALLED.items()
 }
-CALLED |= {
-    "ellipsoid_height": USUAL[HeightKind.ELLIPSOIDAL],
-    "level": USUAL[HeightKind.LEVEL],
-    "height": USUAL[HeightKind.HEIGHT],
-}
+_OF_HEIGHTS = {
+    "ellipsoid_height": HeightKind.ELLIPSOIDAL, "level": HeightKind.LEVEL, "height": HeightKind.HEIGHT,
+}  # fmt: skip
+CALLED |= {word: tuple(dict.fromkeys(map(bare, USUAL[kind]))) for word, kind in _OF_HEIGHTS.items()}
 
 
 #: Words beside the letter of an axis that do not say to which side it points.

@@ -253,7 +253,7 @@ def mostly_level(heading: str) -> bool:
 
 #: The same of other alphabets are from memory, as a dictionary has them; those that say no surface are heights alone.
 USUAL: dict[HeightKind, tuple[str, ...]] = {
-    kind: tuple(plain_letters(heading).casefold() for heading in text.split()) for kind, text in _USUAL.items()
+    kind: tuple(dict.fromkeys(map(run_together, text.split()))) for kind, text in _USUAL.items()
 }
 
 

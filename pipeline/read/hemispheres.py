@@ -15,7 +15,7 @@ _EAST, _WEST = {"e", *words_for(Side.EAST)}, {"w", *words_for(Side.WEST)}
 _EITHER = {"o"}
 #: Headings of such columns, the rest of their words left out.
 _CALLED = re.compile(
-    r".*hem(?:i.*)?|(?:lat|latitude)?(?:ns|sn)|(?:lon|long|longitude)?(?:ew|we|eo|oe|wo|ow)"
+    r".*hemi.*|(?:lat|latitude|lon|long|longitude)?hem|(?:lat|latitude)?(?:ns|sn)|(?:lon|long|longitude)?(?:ew|we|eo|oe|wo|ow)"
     r"|(?:lat|latitude|lon|long|longitude)(?:dir|direction|ref)|(?:ns|ew)indicator"
     r"|northsouth|eastwest|nordsud|estouest|ostwest|nortesur|esteoeste"
 )

@@ -23,6 +23,11 @@ OTHER = (
     "has other numbers now: {changed}, while the readings observed next to it are as they were; put its row back as it"
     " was exported"
 )
+#: The same, where those changed as well, by millimetres.
+_FAR = (
+    "has other numbers now: {changed}, far more than the readings observed next to it changed; put its row back as it"
+    " was exported"
+)
 #: The same, of one that an issue had in doubt and that cannot be compared with its own numbers any more.
 _STILL = (
     "has other numbers now than it had then, while those next to it were as before; put its row back as it was exported"
@@ -33,7 +38,6 @@ class Alone(Enum):
     """Whether a reading changed by itself."""
 
     YES = auto()
-    FAR_MORE = auto()
     NO = auto()
     UNKNOWN = auto()
 
@@ -85,7 +89,9 @@ def other_numbers(
         return OtherNumbers(_STILL, Alone.YES) if _in_doubt(failed, last) else OtherNumbers(words, Alone.UNKNOWN)
     if around.stand:
         return OtherNumbers(OTHER.format(changed=words), Alone.YES)
-    return OtherNumbers(words, Alone.FAR_MORE if around.far_exceeded_by(metres) else Alone.NO)
+    if around.far_exceeded_by(metres):
+        return OtherNumbers(_FAR.format(changed=words), Alone.YES)
+    return OtherNumbers(words, Alone.NO)
 
 
 def _in_doubt(failed: EarlierOccupation, last: Record) -> bool:

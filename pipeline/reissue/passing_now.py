@@ -104,9 +104,7 @@ def _of_itself(
     then: CheckRow, row: int, other: OtherNumbers | None, survey: Survey, adjusted: Adjusted
 ) -> Iterator[str]:
     """Yield what of the occupation itself is other than it was."""
-    if other is not None and other.alone is Alone.FAR_MORE:
-        yield f"the reading changed far more than those observed next to it: {other.words}"
-    elif other is not None and other.alone is Alone.UNKNOWN:
+    if other is not None and other.alone is Alone.UNKNOWN:
         yield f"the reading has other numbers, and none next to it shows whether it alone has: {other.words}"
     elif other is not None:
         yield "the reading has other numbers, as those observed next to it have"

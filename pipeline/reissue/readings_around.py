@@ -4,7 +4,7 @@ A reading that a surveyor, or the office, put right alone stands among others th
 session or a stretch of time was processed again, those next to it are others too.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 
@@ -64,8 +64,9 @@ class Around:
 def readings_around(issue: Last, time: int, stood: Stood, survey: Survey, export: int, step: int) -> Around:
     """Return by how much the readings next to one of an issue differ now.
 
-    Those on marks count where they did not fail: what failed may have been put right, as the one may. The issue's
-    points and the export are read once more, which only a check costs that failed and has other numbers.
+    Those on marks count where they did not fail: what failed may have been put right, as the one may. Where its own
+    export has none of them, they are sought in the others. The issue's points and the exports are read once more, which
+    only a check costs that failed and has other numbers.
 
     Args:
         issue: the issue; where its GeoPackage is gone, nothing is known.
@@ -76,8 +77,19 @@ def readings_around(issue: Last, time: int, stood: Stood, survey: Survey, export
         step: milliseconds by which its time is another now.
     """
     then = _then(issue, time, stood.session)
+    found = _compared(issue, then, survey, [export], time, step)
+    others = [number for number in range(len(survey.exports)) if number != export]
+    return found if found.known else _compared(issue, then, survey, others, time, step)
+
+
+def _compared(
+    issue: Last, then: Mapping[_Reading, Stood], survey: Survey, exports: Iterable[int], time: int, step: int
+) -> Around:
+    """Return by how much readings of an issue, the nearest first, differ from those that some exports have now."""
+    wanted, now = {(name, at + step) for name, at in then}, dict[_Reading, Floats]()
     try:
-        now = _now(survey, export, {(name, at + step) for name, at in then})
+        for number in exports:
+            now |= _now(survey, number, wanted)
     except JobError:  # a file that changed meanwhile is told where the points are made
         now = {}
     sides: tuple[list[float], list[float]] = ([], [])

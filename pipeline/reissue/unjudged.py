@@ -25,8 +25,8 @@ from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role
 
-#: Readings with other numbers next to which others are looked for; of more what holds of these is taken to hold.
-_SEEN = 8
+#: Readings of one session and export next to which others are looked for; what holds of these holds of more of them.
+_SEEN = 3
 
 
 def unjudged_doubts(
@@ -63,16 +63,18 @@ class _Ask:
     before: OccupationsBefore
     survey: Survey
     adjusted: Adjusted
-    seen: list[Alone] = field(default_factory=list)
+    seen: dict[tuple[int, int], list[Alone]] = field(default_factory=dict)
 
     def other(self, failed: EarlierOccupation, candidates: Integers) -> OtherNumbers | None:
         """Return how some candidates, its reading, differ from what it was."""
-        supposed = None
-        if len(self.seen) >= _SEEN:  # what reads the points of an issue and an export again is not done for hundreds
-            supposed = Alone.YES if Alone.YES in self.seen else self.seen[-1]
+        table, (row, *_) = self.survey.candidates.table, candidates.tolist()
+        of = int(self.survey.candidates.session[row]), int(table.column("export")[row].as_py())
+        seen, supposed = self.seen.setdefault(of, []), None
+        if len(seen) >= _SEEN:  # what reads the points of an issue and an export again is not done for hundreds
+            supposed = Alone.YES if Alone.YES in seen else seen[-1]
         found = other_numbers(failed, candidates, self.before, self.survey, supposed)
         if found is not None:
-            self.seen.append(found.alone)
+            seen.append(found.alone)
         return found
 
 
@@ -106,14 +108,17 @@ def _told_of_rows(failed: EarlierOccupation, rows: Integers, ask: _Ask) -> Itera
             yield failed.doubt(now, why, tuple(sorted({*failed.reach, *more})))
         return
     compared = adjusted.occupations.compared
-    good = rows[compared.judged[rows] & compared.passed[rows]]
-    if not len(good) or len(good) < np.count_nonzero(compared.judged[rows]):
-        return  # it fails still
-    other = ask.other(failed, _candidates(good, survey, adjusted))
-    if other is None or other.alone is not Alone.YES:
-        yield from passing_now(failed, int(good[0]), other, ask.before.record, survey, adjusted)
-    elif failed.reach:
-        yield failed.doubt("gone", other.words, failed.reach)
+    judged = rows[compared.judged[rows]]
+    if not len(judged):
+        return
+    passes = bool(compared.passed[judged].all())
+    # one that fails still may pass by the next thing that changes, when these numbers are the ones that it had before
+    other = ask.other(failed, _candidates(judged, survey, adjusted))
+    if other is not None and other.alone is Alone.YES:
+        if failed.reach:
+            yield failed.doubt("gone", other.words, failed.reach)
+    elif passes:
+        yield from passing_now(failed, int(judged[0]), other, ask.before.record, survey, adjusted)
 
 
 def asked_since(before: OccupationsBefore, survey: Survey, doubts: Sequence[Doubtful]) -> tuple[Doubtful, ...]:

@@ -42,6 +42,7 @@ class OneVector:
         pairs: (k, 2) numbers of the readings in the job.
         vector: (3,) metres to the east, the north and up from the former to the latter, as issued.
         ruled: the points are laid out by a rule, so that others of theirs may lie so too.
+        proven: marks were occupied with both, which then tell whether one of them is off: the other edge of a road.
     """
 
     sessions: tuple[int, int]
@@ -49,12 +50,13 @@ class OneVector:
     pairs: Integers
     vector: Floats
     ruled: bool
+    proven: bool
 
     @property
     def certain(self) -> bool:
         """Tell whether the same points were measured twice beyond doubt, by two rovers or bases."""
         two = self.exports[0] != self.exports[1] or self.sessions[0] != self.sessions[1]
-        return two and len(self.pairs) >= _LEAST and not self.ruled
+        return two and len(self.pairs) >= _LEAST and not self.ruled and not self.proven
 
     def sentence(self, survey: Survey) -> str:
         """Return in words what lies where."""
@@ -84,11 +86,12 @@ def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
     # the one that was read first is the former, whatever the times
     pairs = np.where((export[pairs[:, :1]] > export[pairs[:, 1:]]), pairs[:, ::-1], pairs)
     keys = np.column_stack([same.session[pairs], export[pairs]])
-    found = []
+    found, stood = [], _stood_on_marks(survey)
     for key in np.unique(keys, axis=0):
         some = pairs[(keys == key).all(axis=1)]
         if len(some) >= _TOLD and _alike(survey, int(key[2]), int(key[3])):
-            one = _found(survey, issued, some[:_PAIRS], export)
+            proven = {(int(key[0]), int(key[2])), (int(key[1]), int(key[3]))} <= stood
+            one = _found(survey, issued, some[:_PAIRS], export, proven)
             found += [] if one is None else [one]
     return found
 
@@ -111,15 +114,22 @@ def one_vector_doubts(
 
 
 def one_vector_notes(survey: Survey, found: Sequence[OneVector]) -> list[str]:
-    """Return in words those that are not certain."""
+    """Return in words those that are not certain, and what becomes of the points of all."""
     some = [one.sentence(survey) for one in found if not one.certain]
-    if not some:
-        return []
-    listed = "; ".join(some[:_NAMED]) + and_more(len(some) - _NAMED, "; ")
-    return [
-        f"{listed}. If these are the same points, one of the two hangs on another base position, pole height or mark;"
-        " all of them are issued, distinguished by a number after the name"
-    ]
+    certain = sum(len(one.pairs) for one in found if one.certain)
+    told = []
+    if some:
+        listed = "; ".join(some[:_NAMED]) + and_more(len(some) - _NAMED, "; ")
+        told.append(
+            f"{listed}. If these are the same points, one of the two hangs on another base position, pole height or"
+            f" mark; {_ISSUED}"
+        )
+    if certain:
+        told.append(f"{counted(certain, 'name')} in doubt for lying apart by one vector: {_ISSUED}")
+    return told
+
+
+_ISSUED = "all of them are issued, distinguished by a number after the name"
 
 
 def _alike(survey: Survey, one: int, other: int) -> bool:
@@ -130,8 +140,11 @@ def _alike(survey: Survey, one: int, other: int) -> bool:
     )  # fmt: skip
 
 
-def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integers) -> OneVector | None:
-    """Return the one vector that most pairs of points (k, 2) have, None where there is none."""
+def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integers, proven: bool) -> OneVector | None:
+    """Return the one vector that most pairs of points (k, 2) have, None where there is none.
+
+    ``proven`` is as `OneVector` has it.
+    """
     same, quality = survey.first_pass.same_names, survey.job.quality
     apart = _raw_apart(survey, pairs) + issued.apart(same.session[pairs], same.time[pairs], export[pairs])
     far = np.isfinite(apart).all(axis=1) & (np.hypot(*apart[:, :2].T) > survey.job.checks.same_name)
@@ -154,7 +167,15 @@ def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integer
         pairs=same.number[chosen[np.sort(once)]],
         vector=np.median(apart[which], axis=0),
         ruled=bool(_ruled(_plan(survey, chosen[once, 0]))),
+        proven=proven,
     )
+
+
+def _stood_on_marks(survey: Survey) -> set[tuple[int, int]]:
+    """Return the sessions with the exports that have listed occupations in them."""
+    table, named = survey.candidates.table, survey.candidates.named
+    export = table.column("export").to_pylist()
+    return {(int(survey.candidates.session[row]), export[row]) for row, of in enumerate(named) if of is not None}
 
 
 def _raw_apart(survey: Survey, pairs: Integers) -> Floats:

@@ -26,7 +26,7 @@ def notes(record: Record) -> list[str]:
     return [note for note in record["notes"] if COPIED in note and note not in doubts(record)]
 
 
-@pytest.mark.parametrize(("column", "rows"), [("latitude", 3), ("longitude", 6)])
+@pytest.mark.parametrize(("column", "rows"), [("latitude", 4), ("longitude", 6)])
 def test_one_plan_coordinate_copied_down_takes_the_proof_away(column: str, rows: int, tmp_path: Path) -> None:
     job = day()
     job.rows[column][10 : 10 + rows] = job.rows[column][10]

@@ -55,6 +55,7 @@ def test_latitudes_without_their_sign_are_refused(tmp_path: Path) -> None:
         (lambda row: {**row, "E/W": side(row)}, True),  # signs and letters agree
         (lambda row: {**row, "E/W": "", "N/S": "N"}, True),
         (lambda row: {**row, "Lane": "W"}, True),
+        (lambda row: {**row, "E/W": "W"}, False),  # the carriageway: west of Greenwich the grid is not used
         (lambda row: {**row, "E/W": "E" if int(row["Point"][-1]) % 2 else "W"}, False),  # the sides of a road
     ],
 )

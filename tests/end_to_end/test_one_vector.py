@@ -56,6 +56,7 @@ def test_ten_points_of_another_rover_apart_by_one_vector(scatter: float, tmp_pat
     code, record, told = judged(again(job, tmp_path, 10, [tuple(np.array(AWAY) + one) for one in noise]))
     (doubt,) = record["doubts"]
     assert (code, doubt["kind"], record["verdict"], told) == (3, "base", "unchecked", [])
+    assert any("10 names in doubt" in note and "distinguished by a number" in note for note in record["notes"])
     what = doubt["what"]
     assert "10 points of rover002.csv have names of points of rover001.csv and lie 3.1 m from those" in what
     figures = [float(part.split(" m ")[0]) for part in what.split("all by one vector: ")[1].split(", ")[:3]]
@@ -99,3 +100,18 @@ def test_piles_in_rows_that_are_numbered_alike_are_no_doubt(row: bool, tmp_path:
     _, record, told = judged(path)
     assert "base" not in [one["kind"] for one in record["doubts"]]
     assert any("all by one vector" in one for one in told)
+
+
+def test_two_edges_of_a_road_with_the_same_names_whose_rovers_are_both_checked(tmp_path: Path) -> None:
+    """Each was on marks, so that none hangs on another base: what lies 7 m away is the other kerb."""
+    job = simulate(replace(SMALL, sessions=1))
+    path = again(job, tmp_path, 10, [(-3.6, 6.0, 0.0)] * 10)
+    first, second = (tmp_path / f"rover00{number}.csv" for number in (1, 2))
+    heading, *lines = first.read_text(encoding="utf-8").splitlines()
+    checks = [line for line in lines if "-C" in line.split(",")[0]]
+    own = checks[-1]
+    first.write_text("\n".join([heading, *(line for line in lines if line != own), ""]), encoding="utf-8")
+    second.write_text(second.read_text(encoding="utf-8") + own + "\n", encoding="utf-8")
+    code, record, told = judged(path)
+    assert (code, record["doubts"]) == (0, []) and len(checks) > 1
+    assert "all by one vector" in told[0] and "distinguished by a number after the name" in told[0]

@@ -372,12 +372,12 @@ def test_what_is_not_what_it_says(tmp_path, name, content):
     assert problem.startswith(f"{name}:")
 
 
-def test_a_line_of_features_each_is_not_taken_for_geojson(tmp_path):
-    """That format would turn naive times by a rule of its own."""
+def test_naive_times_of_a_line_of_features_each_are_of_the_blocks_zone(tmp_path):
+    """GDAL's own driver for that form would turn them by a rule of its own."""
     one = json.dumps(feature(at(174.7, -36.8, 1), name="a", time="2026-03-02T20:30:00"))
     (tmp_path / "a.json").write_text(f"{one}\n{one}\n")
-    (problem,) = find(tmp_path, block("a.json", MAPPED, time_zone="Pacific/Auckland"))[1]
-    assert problem.startswith("a.json:1: the file is JSON of another kind, not GeoJSON")
+    found = read(tmp_path, block("a.json", MAPPED, time_zone="Pacific/Auckland"))
+    assert found["time"].to_pylist() == [datetime.datetime(2026, 3, 2, 7, 30, tzinfo=datetime.UTC)] * 2
 
 
 def test_an_empty_collection_has_no_columns_and_no_rows(tmp_path):

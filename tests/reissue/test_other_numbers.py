@@ -162,3 +162,63 @@ def test_a_check_that_passes_only_by_a_wider_tolerance_is_noted(
     assert note.endswith(f"went from {was} to 0.150 m")
     changes = second.record["changes"]
     assert changes is not None and f"the job file changed: [checks] {key} {was} -> 0.150" in changes["because"]
+
+
+def test_a_doubt_is_not_laundered_by_neighbours_that_move_by_millimetres(tmp_path: Path) -> None:
+    """Nor is it there for the neighbours' sake alone: that the one changed thirty times as much tells it from them."""
+    job = failing(up=0.15)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    moved(job, job.rows["name"] == LAST, up=-0.15)
+    assert len(doubts(run_job(job.write(tmp_path)))) == 1
+    moved(job, late(job) & (job.rows["name"] != LAST), up=0.005)
+    third = run_job(job.write(tmp_path))
+    (what,) = doubts(third)
+    assert third.exit_code == 3 and "far more than the readings observed next to it changed" in what
+
+
+def test_a_row_in_an_export_of_its_own_is_held_against_the_session(tmp_path: Path) -> None:
+    """The closing check alone in the file of the last hour."""
+    job = failing(up=UP)
+    export = tmp_path / "rover001.csv"
+
+    def apart() -> Path:
+        path = job.write(tmp_path)
+        heading, *lines = export.read_text(encoding="utf-8").splitlines()
+        own = [line for line in lines if line.startswith(f"{LAST},")]
+        export.write_text("\n".join([heading, *(line for line in lines if line not in own), ""]), encoding="utf-8")
+        (tmp_path / "rover002.csv").write_text("\n".join([heading, *own, ""]), encoding="utf-8")
+        return path
+
+    assert run_job(apart()).exit_code == 3
+    moved(job, job.rows["name"] == LAST, up=-UP)
+    second = run_job(apart())
+    (what,) = doubts(second)
+    assert second.exit_code == 3 and "while the readings observed next to it are as they were" in what
+
+
+def test_a_row_that_is_written_over_while_it_fails_for_another_reason_is_remembered(tmp_path: Path) -> None:
+    """Its mark is off in the register, too: once that is right, the check would pass by numbers nobody measured."""
+    job = failing(up=UP)
+    right = job.register["easting"].astype(float)
+    job.register["easting"] = np.where(job.register["mark"] == "CM4", right + 0.3, right)
+    job.job["session"][1]["checks"] = [one for one in job.job["session"][1]["checks"] if one["mark"] != "CM4"]
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    moved(job, job.rows["name"] == LAST, up=-UP)
+    assert any("up -0.120 m" in what for what in doubts(run_job(job.write(tmp_path))))
+    job.register["easting"] = right
+    third = run_job(job.write(tmp_path))
+    assert third.exit_code == 3 and any("up -0.120 m" in what for what in doubts(third))
+
+
+def test_each_session_is_asked_for_itself_whether_it_was_processed_again(tmp_path: Path) -> None:
+    """Of many failing checks those of the last day alone were put right by hand, the others with all around them."""
+    job = simulate(Plan(sessions=3, points=12, ties=1, checks=4, marks=6, noise=False))
+    checks = job.rows["kind"] == "check"
+    moved(job, checks, up=UP)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    moved(job, checks, up=-UP)
+    for session in (0, 1):
+        moved(job, (job.rows["session"] == session), up=0.5)
+    second = run_job(job.write(tmp_path))
+    of = [sorted(one["sessions"] or ()) for one in second.record["doubts"]]
+    assert second.exit_code == 3 and of and all(each == ["session-03"] for each in of)
