@@ -24,7 +24,7 @@ _ALIKE, _FIRST = 10, 5
 #: What was written in spite of a problem.
 _WROTE = {
     Unfinished: "the issue is written and complete",
-    NamedAgain: "nothing done for this name; what its first name came to is told there",
+    NamedAgain: "not done a second time",
 }
 #: What became of a job that ended in an exception, by its exit code; mishaps say it themselves.
 _ENDED = {WRONG: "refused", HELD: "held"}
