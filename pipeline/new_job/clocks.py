@@ -256,7 +256,11 @@ def order_of(form: str) -> str:
 
 
 def _year_first(form: str) -> bool:
-    return form.startswith("%y")
+    first = _OF_DATE.search(form)  # behind a weekday or another word
+    return first is not None and first[0] == "%y"
+
+
+_OF_DATE = re.compile("%[dmbyY]")
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ _APART = r"(?:[ .,/'’-]{1,3}| ?(?:de|of|do) )"
 
 #: Dates, the groups of which are directives; ``one`` and ``two`` are day and month in an order that nothing tells.
 _DATES = tuple(
-    re.compile(rf"(?<![0-9]){each}", re.IGNORECASE)
+    re.compile(rf"(?<![^\W_]){each}", re.IGNORECASE)  # a letter before figures may name an era: R8.3.14
     for each in (
         rf"{_YEAR}(?P<sign>[./:-]) ?(?P<m>[0-9]{{1,2}})(?P=sign) ?{_DAY}(?![0-9])",
         rf"(?P<one>[0-9]{{1,2}})(?P<sign>[./-]) ?(?P<two>[0-9]{{1,2}})(?P=sign) ?{_ANY_YEAR}",
@@ -204,8 +204,14 @@ def _put_together(start: str, middle: str, end: str, dates: list[str], clock: st
     return forms
 
 
+#: A letter alone, which may name an era before a date.
+_LETTER = re.compile(r"(?<![^\W\d_])[^\W\d_](?![^\W\d_])")
+
+
 def _before(text: str, *, date: bool) -> str | None:
     """Return what stands before a date or a time of day with a weekday's directive in it; None for anything else."""
+    if date and _LETTER.search(text):
+        return None
     found = re.fullmatch(r"([^\W\d_]{2,13})([.,]{0,2} ?)", text) if date else None
     if found is None or _known(found[1]) or re.fullmatch(_HALF, found[1], re.IGNORECASE):
         return _plain(text)

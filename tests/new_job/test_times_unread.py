@@ -10,7 +10,9 @@ from answered import answer
 from folders_made import HEIGHT, cells, job_of, lay, write
 
 from pipeline.new_job import new_job
+from pipeline.new_job.clocks import order_of
 from pipeline.new_job.values import is_day, is_time_of_day
+from pipeline.new_job.written_times import forms_of
 from pipeline.problems import JobError
 from pipeline.run.run_job import run_job
 
@@ -282,3 +284,14 @@ def test_names_and_numbers_are_no_dates_and_no_times_of_day() -> None:
     assert not any(is_day([name]) or is_time_of_day([name]) for name in names)
     assert is_day(["Sat 14.03.26"]) and is_day(["Сб 14.03.2026"]) and is_day(["2026.03.14."])
     assert is_time_of_day(["08:00:00 Uhr"]) and is_time_of_day(["08h00"])
+
+
+@pytest.mark.parametrize("era", ["R8.3.14 09:00:00", "R 8.3.14 09:00", "R08/03/14 09:00", "令和8年3月14日 09:00"])
+def test_years_of_an_era_are_no_years_of_ours(era: str) -> None:
+    """The eighth year of Reiwa is 2026 (Japan's calendar; from memory); read as figures alone it would be 2008."""
+    assert forms_of(era) == []
+
+
+def test_a_weekday_before_a_date_hides_no_order_of_its_numbers() -> None:
+    forms = forms_of("Sat 14/03/26 10:40")
+    assert [order_of(form) for form in forms] == ["the day first", "the month first", "the year first"]
