@@ -341,4 +341,4 @@ def test_memory_does_not_hold_the_rows(tmp_path: Path) -> None:
     """
     done = Warm(tmp_path, code=STREAM.format(path=SEARCH)).end()
     assert done.returncode == 0, done.stderr.decode()
-    assert float(done.stdout) < 10
+    assert float(done.stdout) < 15  # half of what a copy of the rows takes; the allocator keeps more on a busy machine

@@ -365,7 +365,7 @@ def test_degrees_for_the_base_of_a_projected_export_are_a_problem(tmp_path: Path
 @pytest.mark.parametrize(
     ("says", "other"),
     [
-        ("2 positions of the base up to 1.5", lambda job: at_base(job, 0, east=0.75, north=-1.25, up=0.5)),
+        (" are 1.5", lambda job: at_base(job, 0, east=0.75, north=-1.25, up=0.5)),
         ("base antenna heights that alternate between 1.800 and 2.300 m", lambda job: {"Ant": "2.300"}),
     ],
 )
