@@ -106,9 +106,9 @@ def _far_names(survey: Survey, solved: Solved) -> list[str]:
 
 def _without(far: FarRepeats, told: Integers) -> FarRepeats:
     """Return those that are not told yet, by the numbers of (k, 2) readings, in whatever order."""
-    pairs = np.sort(np.column_stack([far.first, far.other]), axis=1)
-    known = {tuple(pair) for pair in np.sort(told, axis=1).tolist()}
-    rest = np.array([tuple(pair) not in known for pair in pairs.tolist()], bool)
+    most = int(max(far.first.max(initial=0), far.other.max(initial=0), told.max(initial=0))) + 1
+    pairs, known = (np.sort(each, axis=1) @ [most, 1] for each in (np.column_stack([far.first, far.other]), told))
+    rest = ~np.isin(pairs, known)
     first = far.first[rest]
     return FarRepeats(first, far.other[rest], far.distance[rest], len(np.unique(first)))
 

@@ -85,12 +85,16 @@ def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
     export = np.searchsorted(np.cumsum(survey.first_pass.rows), same.number, side="right").astype(np.int64)
     # the one that was read first is the former, whatever the times
     pairs = np.where((export[pairs[:, :1]] > export[pairs[:, 1:]]), pairs[:, ::-1], pairs)
-    keys = np.column_stack([same.session[pairs], export[pairs]])
+    groups = np.column_stack([same.session[pairs], export[pairs]]).astype(np.int64)
+    keys = groups @ np.cumprod([1, *(groups.max(axis=0, initial=0)[:0:-1] + 1)])[::-1]
+    order = np.argsort(keys, kind="stable")
     found, stood = [], _stood_on_marks(survey)
-    for key in np.unique(keys, axis=0):
-        some = pairs[(keys == key).all(axis=1)]
-        if len(some) >= _TOLD and _alike(survey, int(key[2]), int(key[3])):
-            proven = {(int(key[0]), int(key[2])), (int(key[1]), int(key[3]))} <= stood
+    for some in np.split(pairs[order], np.flatnonzero(np.diff(keys[order])) + 1):
+        if len(some) < _TOLD:
+            continue
+        sessions, exports = same.session[some[0]].tolist(), export[some[0]].tolist()
+        if _alike(survey, *exports):
+            proven = set(zip(sessions, exports, strict=True)) <= stood
             one = _found(survey, issued, some[:_PAIRS], export, proven)
             found += [] if one is None else [one]
     return found
