@@ -56,7 +56,7 @@ def passing_now(
     told = f"{failed.called} failed in issue {failed.issue:03d} by {' and '.join(_by(failed))}"
     causes = list(_tolerances(failed.row, row, adjusted)) or [
         *_of_itself(failed.row, row, other, survey, adjusted),
-        *_of_mark(failed.row, last, adjusted),
+        *_of_mark(failed.row, survey, adjusted),
         *_of_ties(failed.row, other, last, survey),
     ]
     if causes and causes[0].startswith(_ONLY):
@@ -115,9 +115,14 @@ def _of_itself(
         yield f"it is of session {name} instead of {then['session']}"
 
 
-def _of_mark(then: CheckRow, last: Record, adjusted: Adjusted) -> Iterator[str]:
+def _of_mark(then: CheckRow, survey: Survey, adjusted: Adjusted) -> Iterator[str]:
     """Yield that the mark lies elsewhere by the register."""
-    if then["mark"] in _marks_moved(last, adjusted):
+    found = adjusted.occupations
+    if then["mark"] not in found.marks:
+        return
+    known = found.known[[found.marks.index(then["mark"])]]
+    was = np.array([then["known_easting"], then["known_northing"], then["known_height"]], float)
+    if (np.abs(was - np.column_stack(survey.axes.written(*known.T))) > _SAME).any():
         yield f"mark {then['mark']} has other coordinates in the register"
 
 
@@ -137,16 +142,3 @@ def _of_ties(then: CheckRow, other: OtherNumbers | None, last: Record, survey: S
     if changed:
         listed = f"{', '.join(changed[:_LISTED])}{and_more(len(changed) - _LISTED)}"
         yield f"{counted(len(changed), 'tie')} of its session with other numbers: {listed}"
-
-
-def _marks_moved(last: Record, adjusted: Adjusted) -> set[str]:
-    """Return the marks of the register that are known to lie elsewhere than in the newest issue."""
-    moved = set[str]()
-    found = adjusted.occupations
-    now = {mark: known for mark, known in zip(found.marks, found.known.tolist(), strict=True)}
-    for row in last["checks"]:
-        was = np.array([row["known_easting"], row["known_northing"], row["known_height"]], float)
-        is_ = np.array(now.get(row["mark"], (np.nan,) * 3), float)
-        if (np.abs(was - is_) > _SAME).any():
-            moved.add(row["mark"])
-    return moved

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from feet import FEET, state_plane
 from simulate import Plan, Simulation, simulate, turn_enu
 
 from pipeline import run_job
@@ -222,3 +223,17 @@ def test_each_session_is_asked_for_itself_whether_it_was_processed_again(tmp_pat
     second = run_job(job.write(tmp_path))
     of = [sorted(one["sessions"] or ()) for one in second.record["doubts"]]
     assert second.exit_code == 3 and of and all(each == ["session-03"] for each in of)
+
+
+def test_a_mark_of_a_grid_in_feet_lies_where_it_lay(tmp_path: Path) -> None:
+    """The record has its coordinates in the grid's feet; what was processed again is the only reason."""
+    job = state_plane(tmp_path)
+    job.job["target"]["grid"] = FEET
+    moved(job, job.rows["name"] == "S01-C2", up=UP)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    moved(job, job.rows["name"] == "S01-C2", up=-UP)
+    moved(job, whole(job), up=1.0)
+    second = run_job(job.write(tmp_path))
+    (note,) = [one for one in second.record["notes"] if one.startswith("S01-C2 on ") and " passes " in one]
+    assert second.exit_code == 0 and "the reading has other numbers" in note
+    assert "other coordinates in the register" not in note
