@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 
 TIME = pa.timestamp("ms", tz="UTC")
 
@@ -48,6 +48,11 @@ READING = pa.schema(
 def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
     """Return (n,) observed times of readings, UTC milliseconds since 1970; -1 where there is none."""
     return np.asarray(pc.fill_null(batch.column("time").cast(pa.int64()), -1)).astype(np.int64)
+
+
+def has_text(column: pa.Array) -> Flags:
+    """Return (n,) which texts are there and not empty."""
+    return np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
 
 
 def number_column(values: Floats) -> pa.Array:

@@ -1,6 +1,7 @@
 """Examines a whole job before anything is computed, and reports all errors in readings and transformations at once."""
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -15,7 +16,6 @@ from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
 from pipeline.examine.out_of_area import far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
-from pipeline.files.hemisphere_headings import Side
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
@@ -69,9 +69,8 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     report_missing(prepared, first_pass, problems)
     if len(problems.found) > before:
         _report_one_slip(prepared, first_pass, offset, problems)
-    grid, extent = prepared.loaded.job.target.grid, first_pass.area
-    other = {"longitude": Side.WEST, "latitude": Side.SOUTH}
-    first_pass.hemispheres.report(prepared.exports, lambda axis: may_be_mirrored(grid, extent, other[axis]), problems)
+    mirrored = partial(may_be_mirrored, prepared.loaded.job.target.grid, first_pass.area)
+    first_pass.hemispheres.report(prepared.exports, mirrored, problems)
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
         _report_nothing_usable(prepared, first_pass, offset, problems)

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
-from pipeline.files.hemisphere_headings import NEGATE, Side, SideSaid, side_in_heading, told_side
+from pipeline.files.hemisphere_headings import NEGATE, SideSaid, side_in_heading, told_side
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.crs import area_of_use, target_grid
 from pipeline.geodesy.errors import OperationError
@@ -29,12 +29,12 @@ def report_sides(prepared: Prepared, first_pass: FirstPass, problems: Problems) 
     """
     grid, area = prepared.loaded.job.target.grid, first_pass.area
     for one in first_pass.sides:
-        if one.said.below and one.said.sure and not one.below and may_be_mirrored(grid, area, one.said.side):
+        if one.said.below and one.said.sure and not one.below and may_be_mirrored(grid, area, one.word):
             export = prepared.exports[one.export]
             where = prepared.loaded.where("points", export.block, "columns", one.word)
             problems.add(*where, f"{export.shown}: {told_side(one.heading, one.said)}", NEGATE)
     for word, heading, said, above, below in _of_register(prepared):
-        if said.below and said.sure and above and not below and may_be_mirrored(grid, area, said.side):
+        if said.below and said.sure and above and not below and may_be_mirrored(grid, area, word):
             where = prepared.loaded.where("control", "columns", word)
             problems.add(*where, f"the register: {told_side(heading, said)}", NEGATE)
 
@@ -48,13 +48,13 @@ def side_doubts(survey: Survey) -> Iterator[Doubtful]:
     prepared = survey.prepared
     logs = survey.first_pass.files
     for one in survey.first_pass.sides:
-        if (what := _doubted(survey, one.heading, one.said, one.above, one.below)) is not None:
+        if (what := _doubted(survey, one.word, one.heading, one.said, one.above, one.below)) is not None:
             sessions = tuple(np.flatnonzero(logs[one.export].sessions).tolist())
             export = prepared.exports[one.export]
             file, line = survey.where("points", export.block, "columns", one.word)
             yield Doubtful(Doubt.PLACE, f"{export.shown}: {what}", sessions, Path(file).name, line)
     for word, heading, said, above, below in _of_register(prepared):
-        if (what := _doubted(survey, heading, said, above, below)) is not None:
+        if (what := _doubted(survey, word, heading, said, above, below)) is not None:
             file, line = survey.where("control", "columns", word)
             yield Doubtful(Doubt.PLACE, f"the register: {what}", None, Path(file).name, line)
 
@@ -92,7 +92,7 @@ def _noted(heading: str, said: SideSaid) -> str:
     )
 
 
-def _doubted(survey: Survey, heading: str, said: SideSaid, above: int, below: int) -> str | None:
+def _doubted(survey: Survey, word: str, heading: str, said: SideSaid, above: int, below: int) -> str | None:
     if not said.below or not above:
         return None
     if said.sure and below:
@@ -101,7 +101,7 @@ def _doubted(survey: Survey, heading: str, said: SideSaid, above: int, below: in
             f" negative: if positive ones are {said.side}, all points are mirrored; check the signs, and export signed"
             " degrees, negative in the west and south"
         )
-    if not said.sure and not below and may_be_mirrored(survey.job.target.grid, survey.first_pass.area, said.side):
+    if not said.sure and not below and may_be_mirrored(survey.job.target.grid, survey.first_pass.area, word):
         read = "east" if said.side == "west" else "north"
         return (
             f'the heading "{heading}" may state degrees {said.side} (as O does for Ouest, Oeste and Ovest, and for Ost'
@@ -111,8 +111,8 @@ def _doubted(survey: Survey, heading: str, said: SideSaid, above: int, below: in
     return None
 
 
-def may_be_mirrored(grid: str, area: Area | None, side: Side) -> bool:
-    """Tell whether a job may lie on the other ``side`` of the equator or of Greenwich, by its grid's area of use.
+def may_be_mirrored(grid: str, area: Area | None, word: str) -> bool:
+    """Tell whether a job's "longitude" or "latitude" may have the other sign, by its grid's area of use.
 
     It cannot where it lies in that area as it stands, and mirrored lies far outside.
     """
@@ -122,7 +122,7 @@ def may_be_mirrored(grid: str, area: Area | None, side: Side) -> bool:
         return True
     if use is None or area is None:
         return True
-    turned = (-1.0, 1.0) if side in (Side.WEST, Side.EAST) else (1.0, -1.0)
+    turned = (-1.0, 1.0) if word == "longitude" else (1.0, -1.0)
     places, bounds = np.column_stack(area.samples()), (use.west, use.south, use.east, use.north)
     here = distance_from(bounds, places).min() <= 0.0
     return not here or bool(distance_from(bounds, places * np.array(turned)).min() <= _BEYOND)

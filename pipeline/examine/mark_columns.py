@@ -36,7 +36,7 @@ def mark_column_doubts(survey: Survey) -> Iterator[Doubtful]:
     for session, found, confirmed in _contradicted(survey):
         if not confirmed:
             what = f"{_sentence(survey, session, found)}, and the checks agree whichever is right; {_CURE}"
-            file, line = _where(survey, found[0])
+            file, line = survey.read_at(found[0].row)
             yield Doubtful(Doubt.UNANSWERED_CHECK, what, (session,), file, line)
 
 
@@ -44,7 +44,7 @@ def mark_column_notes(survey: Survey) -> Iterator[str]:
     """Yield in words where the column of marks contradicts some readings of a session's lists and confirms others."""
     for session, found, confirmed in _contradicted(survey):
         if confirmed:
-            file, line = _where(survey, found[0])
+            file, line = survey.read_at(found[0].row)
             yield f"{file}:{line}: {_sentence(survey, session, found)}; {_CURE}"
 
 
@@ -58,11 +58,6 @@ def _sentence(survey: Survey, session: int, found: list[_Contradiction]) -> str:
         for one in found[:_NAMED]
     )
     return f"session {survey.windows[session].session.name}: {said}{and_more(len(found) - _NAMED, '; ')}"
-
-
-def _where(survey: Survey, one: _Contradiction) -> tuple[str, int]:
-    table = survey.candidates.table
-    return survey.exports[table.column("export")[one.row].as_py()].shown, table.column("source_row")[one.row].as_py()
 
 
 def _contradicted(survey: Survey) -> Iterator[tuple[int, list[_Contradiction], bool]]:

@@ -16,6 +16,7 @@ from pipeline.duplicates import height_rounding, metres_of, plan_rounding
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.intake.file_log import GIVEN
+from pipeline.intake.row_steps import farthest
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
 from pipeline.occupations.signs import MarkNames, Wanted
@@ -78,11 +79,10 @@ def register_row_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for the ties and checks of each session that are rows of the register rather than measurements."""
     exact, near = _Looked(survey), _Looked(survey, _CONVERTED)
     for looked in (exact, near):
-        for export, session, rows, why in looked.told():
+        for session, rows, why in looked.told():
             if not why or (looked is near and (set(rows) & set(exact.equal) or looked.marks(rows) < 2)):
                 continue
-            file = survey.exports[export].shown
-            line = survey.candidates.table.column("source_row")[rows[0]].as_py()
+            file, line = survey.read_at(rows[0])
             name = survey.windows[session].session.name
             how = "to the last digit" if looked is exact else "within millimetres, as coordinates that were converted"
             what = (
@@ -95,11 +95,11 @@ def register_row_doubts(survey: Survey) -> Iterator[Doubtful]:
 def register_row_notes(survey: Survey) -> Iterator[str]:
     """Yield in words which ties and checks of a session agree with two marks or more to the last digit."""
     looked = _Looked(survey)
-    for export, session, rows, why in looked.told():
+    for session, rows, why in looked.told():
         if not why and len({looked.equal[row] for row in rows}) > 1:
-            line = survey.candidates.table.column("source_row")[rows[0]].as_py()
+            file, line = survey.read_at(rows[0])
             yield (
-                f"{survey.exports[export].shown}:{line}: session {survey.windows[session].session.name}:"
+                f"{file}:{line}: session {survey.windows[session].session.name}:"
                 f" {_sentence(survey, rows)}, as computed readings do and measured ones do not; if they are rows of the"
                 f" register that came back with the export, {_CURE}"
             )
@@ -155,8 +155,8 @@ class _Looked:
         """Return how many marks readings are on."""
         return len({self.equal[row] for row in rows})
 
-    def told(self) -> Iterator[tuple[int, int, list[int], str]]:
-        """Yield by export and session the ties and checks that equal the register, and why they are no measurements.
+    def told(self) -> Iterator[tuple[int, list[int], str]]:
+        """Yield sessions, by export, with ties and checks that equal the register, and why they are no measurements.
 
         Where some are none, by the words, only those are given; "" where nothing tells.
         """
@@ -168,14 +168,18 @@ class _Looked:
                 key = (table.column("export")[row].as_py(), int(candidates.session[row]))
                 parts.setdefault(key, []).append(row)
         for (export, session), rows in parts.items():
-            # near alone, what is measured may be as well, and means of readings lack what single ones have
-            of_exact = [] if self.slack else [self._lacking(export, rows), self._exact(session, rows)]
-            for some, why in [*of_exact[:1], self._hurried(export, rows), *of_exact[1:]]:
-                if some:
-                    yield export, session, some, why
-                    break
-            else:
-                yield export, session, rows, ""
+            yield (session, *next(self._reasons(export, session, rows), (rows, "")))
+
+    def _reasons(self, export: int, session: int, rows: list[int]) -> Iterator[tuple[list[int], str]]:
+        """Yield rows that are no measurements, with why; of those that are only near, nothing else tells for sure.
+
+        What is measured may lie near as well, and means of readings lack what single ones have.
+        """
+        if not self.slack:
+            yield from _if_any(self._lacking(export, rows))
+        yield from _if_any(self._hurried(export, rows))
+        if not self.slack:
+            yield from _if_any(self._exact(session, rows))
 
     def _unmoved(self, row: int) -> bool:
         """Tell whether the session of a reading needs no shift by its lists: else it is on no mark (`solve`)."""
@@ -210,7 +214,7 @@ class _Looked:
             for row in rows
             if lines[row] + 1 in equal
             and float(np.linalg.norm(candidates.raw[row] - candidates.raw[equal[lines[row] + 1]]))
-            > steps.farthest(abs(int(candidates.time[row] - candidates.time[equal[lines[row] + 1]])))
+            > farthest(np.abs(candidates.time[row] - candidates.time[equal[lines[row] + 1]]))
         ]
         others = steps.count - len(fast)
         if not fast or others < _ROWS or steps.fast - len(fast) > _SELDOM * others:
@@ -259,6 +263,11 @@ class _Looked:
         """Tell whether listed readings pass as the register's own would: what is far off is wrong in another way."""
         limits = self.survey.job.checks
         return bool((np.linalg.norm(self._off(rows), axis=1) <= np.hypot(limits.horizontal, limits.vertical)).all())
+
+
+def _if_any(found: tuple[list[int], str]) -> Iterator[tuple[list[int], str]]:
+    if found[0]:
+        yield found
 
 
 def _holds(value: object) -> bool:

@@ -22,7 +22,7 @@ from pipeline.job.model import Quality
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.sessions.windows import SessionWindow
-from pipeline.tables import milliseconds
+from pipeline.tables import has_text, milliseconds
 from pipeline.words import REASONS, Reason, reason_code
 
 #: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.
@@ -264,4 +264,4 @@ def _there(column: pa.Array) -> Flags:
     """Return (n,) which cells hold a number, or a text that is not empty."""
     if pa.types.is_floating(column.type):
         return np.isfinite(np.asarray(column, np.float64))
-    return np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
+    return has_text(column)

@@ -28,7 +28,7 @@ from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import base_key
-from pipeline.tables import milliseconds
+from pipeline.tables import has_text, milliseconds
 from pipeline.words import Reason, reason_code
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
@@ -214,8 +214,8 @@ class Ledger:
             + CANDIDATE * signs.candidate
             + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0)) * (export.points.columns.z is None)
             + NAMED * signs.named
-            + CODED * _given(batch.column("code"))
-            + POINT * (sound & ~signs.coded & _given(spelled))
+            + CODED * has_text(batch.column("code"))
+            + POINT * (sound & ~signs.coded & has_text(spelled))
             + PLACED * (np.isfinite(places[0]) & np.isfinite(places[1]))
         )
         names = name_hashes(spelled)
@@ -286,10 +286,4 @@ def code_hashes(codes: pa.Array) -> Hashes:
     coded = pc.dictionary_encode(pc.utf8_lower(pc.utf8_trim_whitespace(pc.fill_null(codes, ""))))
     alone = pc.replace_substring_regex(coded.dictionary, r"^([^\d\s]+)[\d\s].*$", r"\1")
     found: Hashes = text_hashes(alone)[np.asarray(coded.indices, np.int64)]
-    return found
-
-
-def _given(column: pa.Array) -> Flags:
-    """Return (n,) which texts are there and not empty."""
-    found: Flags = np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
     return found

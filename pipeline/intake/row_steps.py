@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Flags
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.ledger import ReadingRows
 from pipeline.sphere import apart
 
@@ -19,10 +19,10 @@ class RowSteps:
     count: int = 0
     fast: int = 0
 
-    @staticmethod
-    def farthest(milliseconds: float) -> float:
-        """Return metres that somebody may be from where he was so long before."""
-        return _AT_ONCE + _SPEED * milliseconds / 1000.0
+
+def farthest(milliseconds: Integers) -> Floats:
+    """Return metres that somebody may be from where he was so long before."""
+    return np.asarray(_AT_ONCE + _SPEED * milliseconds / 1000.0, np.float64)
 
 
 def row_steps(rows: ReadingRows, counting: Flags) -> tuple[RowSteps, ...]:
@@ -36,6 +36,6 @@ def row_steps(rows: ReadingRows, counting: Flags) -> tuple[RowSteps, ...]:
         time, longitude, latitude = time[which], longitude[which], latitude[which]
         far = apart(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])
         with np.errstate(invalid="ignore"):
-            one.fast += int((far > _AT_ONCE + _SPEED * np.abs(np.diff(time)) / 1000.0).sum())
+            one.fast += int((far > farthest(np.abs(np.diff(time)))).sum())
         one.count += len(far)
     return found

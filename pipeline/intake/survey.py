@@ -77,6 +77,11 @@ class Survey:
         """Return the register of control marks, None where no session needs one."""
         return self.prepared.register
 
+    def read_at(self, row: int) -> tuple[str, int]:
+        """Return the file of a candidate, as it is shown, and its row there."""
+        table = self.candidates.table
+        return self.exports[table.column("export")[row].as_py()].shown, table.column("source_row")[row].as_py()
+
     @property
     def measured_twice(self) -> Integers:
         """Return the numbers, ascending, of the readings that may be of a point measured twice.

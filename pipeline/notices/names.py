@@ -12,9 +12,8 @@ from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
 from pipeline.occupations.signs import MarkNames
 from pipeline.read.exports import read_batches
-from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.misnamed import misnamed
-from pipeline.solve.one_vector import one_vector_notes, one_vectors
+from pipeline.solve.one_vector import one_vector_notes
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
@@ -80,10 +79,8 @@ def _doubled_ties(survey: Survey) -> list[str]:
 
 
 def _far_names(survey: Survey, solved: Solved) -> list[str]:
-    issued = IssuedApart(survey, solved.applied, solved.field, solved.places)
-    found = one_vectors(survey, issued)
-    told = one_vector_notes(survey, found)
-    by_vector = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in found)])
+    told = one_vector_notes(survey, solved.vectors)
+    by_vector = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in solved.vectors)])
     far = _without(_far(survey, solved), by_vector)
     if not len(far.first):
         return told

@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags
 from pipeline.occupations.check_words import holds_check
 from pipeline.occupations.name_words import OCCASION, of_occasion
+from pipeline.tables import has_text
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Wanted:
         coding = pc.dictionary_encode(column, null_encoding="encode")
         codes, of_row = coding.dictionary, np.asarray(coding.indices)
         named, coded = _flags(pc.is_in(names, value_set=self.names)), _flags(self.has_code(codes))[of_row]
-        said = named | coded | _flags(pc.greater(pc.binary_length(batch.column("mark")), 0))
+        said = named | coded | has_text(batch.column("mark"))
         said |= holds_check(codes, codes=True)[of_row] | holds_check(names, codes=False)
         return Signs(named, coded, said | self.marks.among(names))
 

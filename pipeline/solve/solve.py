@@ -30,7 +30,7 @@ from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
-from pipeline.solve.one_vector import one_vector_doubts, one_vectors
+from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.shift import Shifts
@@ -60,6 +60,7 @@ class Adjusted:
         unanswered: why readings, by their number in the job, are held back that say they are checks of no known mark.
         missed: the readings that say they stand on a mark, or are named after one, and that no list names.
         at: (n, 3) easting, northing, height of the candidates.
+        vectors: points of one name that lie apart by one vector.
     """
 
     reference: Reference
@@ -73,6 +74,7 @@ class Adjusted:
     unanswered: Mapping[int, str]
     missed: tuple[Unanswered, ...]
     at: Floats
+    vectors: tuple[OneVector, ...]
 
     @property
     def shifts(self) -> Shifts:
@@ -173,9 +175,11 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     )
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, looked, job, known, temporary, spans)
+    issued = IssuedApart(survey, add, derived.field, places)
+    vectors = tuple(one_vectors(survey, issued))
     later = [
         *_later_doubts(survey, tied, places, occupations, doubts),
-        *_other_session_doubts(survey, IssuedApart(survey, add, derived.field, places), tied.shifts),
+        *_other_session_doubts(survey, issued, tied.shifts, vectors),
         *field_shift_doubts(survey, derived.field),
     ]
     return Adjusted(
@@ -190,6 +194,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         unanswered=held,
         missed=missed,
         at=at,
+        vectors=vectors,
     )
 
 
@@ -209,6 +214,7 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
         unanswered=adjusted.unanswered,
         missed=adjusted.missed,
         at=adjusted.at,
+        vectors=adjusted.vectors,
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
         strays=strays(adjusted.occupations, survey.windows),
@@ -254,13 +260,15 @@ def _later_doubts(
     ]
 
 
-def _other_session_doubts(survey: Survey, issued: IssuedApart, shifts: Shifts) -> list[Doubtful]:
+def _other_session_doubts(
+    survey: Survey, issued: IssuedApart, shifts: Shifts, vectors: Sequence[OneVector]
+) -> list[Doubtful]:
     """Return the doubts about readings that two have at one place before any shift, or apart by one vector."""
     copied = list(copied_point_doubts(survey, issued))
     told = frozenset(one.sessions for one in copied if one.sessions is not None)
     unmoved = list(unmoved_base_doubts(survey, issued, shifts, told))
     told |= {one.sessions for one in unmoved if one.sessions is not None}
-    return [*copied, *unmoved, *one_vector_doubts(survey, one_vectors(survey, issued), told)]
+    return [*copied, *unmoved, *one_vector_doubts(survey, vectors, told)]
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:

@@ -119,8 +119,8 @@ def _what_to_write(survey: Survey, candidates: Candidates, session: Session, fou
 
 def where_read(survey: Survey, candidates: Candidates, row: int) -> str:
     """Return a candidate by its name, file and row."""
-    export = survey.exports[candidates.table.column("export")[row].as_py()]
-    return f"{candidates.names[row] or 'a reading'} ({export.shown}:{candidates.table.column('source_row')[row]})"
+    file, line = survey.read_at(row)
+    return f"{candidates.names[row] or 'a reading'} ({file}:{line})"
 
 
 def held_back(found: Sequence[Unanswered], doubts: Sequence[Doubtful]) -> Mapping[int, str]:
