@@ -4,9 +4,13 @@ Lengths are metres, angles degrees, times UTC. A batch of readings has the colum
 export's own columns (those that the job file does not map), under their own names.
 """
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 
@@ -53,6 +57,13 @@ def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
 def has_text(column: pa.Array) -> Flags:
     """Return (n,) which texts are there and not empty."""
     return np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
+
+
+def each_once(column: pa.Array, look: Callable[[pa.Array], NDArray[Any]]) -> NDArray[Any]:
+    """Return (n,) what a look says of every text of a column that has few different ones, which are looked at once."""
+    coded = pc.dictionary_encode(column, null_encoding="encode")
+    found: NDArray[Any] = look(coded.dictionary)[np.asarray(coded.indices)]
+    return found
 
 
 def number_column(values: Floats) -> pa.Array:

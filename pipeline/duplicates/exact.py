@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.tables import each_once
 
 Hashes = NDArray[np.uint64]
 
@@ -53,13 +53,6 @@ def text_hashes(column: pa.Array) -> Hashes:
     return found
 
 
-def _few_hashes(column: pa.Array) -> Hashes:
-    """Hash each string of a column that has few different ones; as `text_hashes` does."""
-    coded = pc.dictionary_encode(column, null_encoding="encode")
-    found: Hashes = text_hashes(coded.dictionary)[np.asarray(coded.indices)]
-    return found
-
-
 def observation_hashes(batch: pa.RecordBatch, names: Hashes | None = None) -> Hashes:
     """Return (n,) 64-bit hashes of name, base, time and raw position of a batch of readings.
 
@@ -67,7 +60,7 @@ def observation_hashes(batch: pa.RecordBatch, names: Hashes | None = None) -> Ha
     Two different observations share one with a chance of n² / 2^65 in n readings: 3e-6 in ten million.
     """
     found = text_hashes(batch.column("name")) if names is None else names
-    found = mixed_with(found, _few_hashes(batch.column("base")))
+    found = mixed_with(found, each_once(batch.column("base"), text_hashes))
     found = mixed_with(found, np.asarray(batch.column("time").cast(pa.int64()).fill_null(-1)).astype(np.int64))
     for name in ("first", "second", "third"):
         values = np.ascontiguousarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)

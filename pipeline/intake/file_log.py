@@ -19,22 +19,18 @@ from pipeline.intake.left_corrections import LeftCorrection, note_left_correctio
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
+from pipeline.occupations.name_words import DATE
+from pipeline.occupations.telling_names import flags_of
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.sessions.windows import SessionWindow
-from pipeline.tables import has_text, milliseconds
+from pipeline.tables import each_once, has_text, milliseconds
 from pipeline.words import REASONS, Reason, reason_code
 
 #: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.
 LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
 #: Milliseconds beyond which one occupation is unlikely to last.
 _LONG = 12 * HOUR
-#: What a spreadsheet makes of a name such as 3-4 or 4/3: a date at midnight, or one as it writes it into a text.
-_MONTH = "(?i:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
-_DATE = (
-    r"^(?:\d{4}-\d\d-\d\d(?:[T ]00:00:00)?|\d{1,2}[./]\d{1,2}[./]\d{4}"
-    rf"|\d{{1,2}}[-. ]{_MONTH}|{_MONTH}-\d\d)$"
-)
 _PLACE = ("first", "second", "third")
 _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 #: What a measurement has beside its place, as far as its export has it at all.
@@ -163,8 +159,8 @@ class FileLogs:
         self.logs = tuple(FileLog(np.zeros(len(windows), np.int64), Extent.of(len(windows))) for _ in range(exports))
         self.index, self.quality = index, quality
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
-        """Take one batch of export ``number``."""
+    def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted, telling: Integers) -> None:
+        """Take one batch of export ``number``; ``telling`` are the rows of names worth a closer look."""
         log, rows = self.logs[number], np.asarray(batch.column("source_row"), np.int64)
         sound = sifted.held == 0
         log.rows += batch.num_rows
@@ -195,8 +191,7 @@ class FileLogs:
         note_left_corrections(log.left_corrections, batch, export, sound, sifted.session)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
-        for word in ("name", "code"):
-            self._note_dates(batch.column(word), word, log, rows)
+        self._note_dates(batch, telling, log, rows)
         self._note_minutes(batch, sound | self._good_outside(batch, sifted, export), log)
 
     def _good_outside(self, batch: pa.RecordBatch, sifted: Sifted, export: Export) -> Flags:
@@ -208,11 +203,13 @@ class FileLogs:
                 outside &= ~accept.not_fixed(batch, self.quality)
         return outside
 
-    def _note_dates(self, cells: pa.Array, word: str, log: FileLog, rows: Integers) -> None:
-        dates = pc.fill_null(pc.match_substring_regex(cells, _DATE), False).to_numpy(zero_copy_only=False)
-        if dates.any():
-            log.dated.setdefault(word, Noted()).add(dates, rows)
-            log.date.setdefault(word, cells[int(np.argmax(dates))].as_py())
+    def _note_dates(self, batch: pa.RecordBatch, telling: Integers, log: FileLog, rows: Integers) -> None:
+        names = np.zeros(batch.num_rows, bool)
+        names[telling] = _dates(batch.column("name").take(pa.array(telling)))
+        for word, which in (("name", names), ("code", each_once(batch.column("code"), _dates))):
+            if which.any():
+                log.dated.setdefault(word, Noted()).add(which, rows)
+                log.date.setdefault(word, batch.column(word)[int(np.argmax(which))].as_py())
 
     def _note_solutions(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:
         words = pc.value_counts(pc.fill_null(batch.column("solution").filter(pa.array(which)), ""))
@@ -265,3 +262,7 @@ def _there(column: pa.Array) -> Flags:
     if pa.types.is_floating(column.type):
         return np.isfinite(np.asarray(column, np.float64))
     return has_text(column)
+
+
+def _dates(texts: pa.Array) -> Flags:
+    return flags_of(pc.match_substring_regex(texts, DATE))

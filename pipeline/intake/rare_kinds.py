@@ -13,13 +13,14 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
 from pipeline.occupations.code_slips import slip_of
-from pipeline.occupations.name_words import shape, shape_pattern
+from pipeline.occupations.name_words import shape, shape_patterns
 from pipeline.occupations.signs import MarkNames, Signs
+from pipeline.occupations.telling_names import flags_of, lowered
 
 #: Readings of a job that are alike, up to which they may be occupations. Common practice, no source.
 _FEW = 6
-#: Codes up to which a job's codes are codes, and not descriptions; shapes of listed names that are looked for.
-_CODES, _SHAPES = 200, 20
+#: Codes up to which a job's codes are codes, and not descriptions.
+_CODES = 200
 #: Readings named from one mark, and from all, up to which each is looked at, be there no word for an occasion; how many
 #: are looked at before that is looked into again.
 _OF_MARK, _NAMED, _AT_ONCE = 500, 20_000, 1_000
@@ -71,16 +72,16 @@ class RareKinds:
             checks: the codes of checks.
             known: codes that stand for something by the job's table of codes.
         """
-        shapes = sorted({shape(name) for name in listed} - {"#", ""})
-        patterns = {one: shape_pattern(one) for one in shapes[:_SHAPES]}
-        return cls(marks, patterns, checks=tuple(checks), known=frozenset(code.strip().lower() for code in known))
+        return cls(
+            marks, shape_patterns(listed), checks=tuple(checks), known=frozenset(code.strip().lower() for code in known)
+        )
 
     def take(self, batch: pa.RecordBatch, signs: Signs, pick: Callable[[Integers], pa.RecordBatch]) -> None:
         """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
         named = signs.named
         self.others += int((~named).sum())
         kinds: dict[int, list[_Kind]] = {}
-        for row, kind in (*self._by_code(batch, named), *self._by_shape(batch, named), *self._by_mark(batch, signs)):
+        for row, kind in (*self._by_code(batch, named), *self._by_shape(batch, signs), *self._by_mark(batch, signs)):
             kinds.setdefault(row, []).append(kind)
         rows = [row for row in sorted(kinds) if not signs.candidate[row]]
         if not rows:
@@ -111,20 +112,21 @@ class RareKinds:
         if sum(kind[0] == "code" for kind in self.count) > _CODES:
             self.described = True
 
-    def _by_shape(self, batch: pa.RecordBatch, named: Flags) -> Iterable[tuple[int, _Kind]]:
+    def _by_shape(self, batch: pa.RecordBatch, signs: Signs) -> Iterable[tuple[int, _Kind]]:
         wanted = [one for one in self.shapes if self.count.get(("shape", one), 0) <= _FEW]
-        if not wanted:
+        telling = signs.telling[~signs.named[signs.telling]]
+        if not wanted or not len(telling):
             return
-        lower = pc.utf8_trim_whitespace(pc.utf8_lower(batch.column("name")))
+        lower = lowered(batch.column("name").take(pa.array(telling)))
         for one in wanted:
-            found = pc.fill_null(pc.match_substring_regex(lower, self.shapes[one]), False)
-            rows = np.flatnonzero(np.asarray(found.to_numpy(zero_copy_only=False), bool) & ~named)
+            rows = telling[flags_of(pc.match_substring_regex(lower, self.shapes[one]))]
             if len(rows) and self._counted(("shape", one), len(rows)):
                 yield from ((row, ("shape", one)) for row in rows.tolist())
 
     def _by_mark(self, batch: pa.RecordBatch, signs: Signs) -> Iterable[tuple[int, _Kind]]:
         names = batch.column("name")
-        rows = np.flatnonzero(self._further(names) & ~signs.candidate)
+        telling = signs.telling[~signs.candidate[signs.telling]]
+        rows = telling[self._further(names.take(pa.array(telling)))]
         for start in range(0, len(rows), _AT_ONCE):
             some = rows[start : start + _AT_ONCE]
             if start:  # a mark that many are named from may have come to light

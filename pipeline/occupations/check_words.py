@@ -19,6 +19,8 @@ _PART = r"[^a-zà-ÿ0-9]*"
 #: A text in lower case that holds such a word, and one that holds nothing else.
 _HOLDS = rf"(?:^|[^a-zà-ÿ]){_CHECK}(?:pts?|points?|ing)?(?:$|[^a-zà-ÿ])|[0-9]{_CHECK}$"
 _WHOLE = rf"^{_PART}(?:{_FILL}{_PART})*{_CHECK}{_PART}(?:{_FILL}{_PART})*$"
+#: What every text in lower case holds that holds such a word: it tells quickly which to look at.
+IN_CHECK_WORDS = ("ch", "ontr")
 #: Codes of control and quality that are used for checks too; they say so only on a mark.
 _ALSO = r"^[^a-z]*(?:ck|ctrl|ctl|control|gcp|qc|bm)[^a-z]*$"
 
@@ -26,7 +28,7 @@ _ALSO = r"^[^a-z]*(?:ck|ctrl|ctl|control|gcp|qc|bm)[^a-z]*$"
 def holds_check(texts: pa.Array, codes: bool) -> Flags:
     """Return (n,) which texts hold a word for a check; among ``codes`` also those for control."""
     lower = pc.ascii_lower(texts)
-    likely = pc.or_(pc.match_substring(lower, "ch"), pc.match_substring(lower, "ontr"))
+    likely = pc.or_(*(pc.match_substring(lower, part) for part in IN_CHECK_WORDS))
     if codes:
         likely = pc.or_(likely, pc.match_substring_regex(lower, _ALSO))
     rows = np.flatnonzero(pc.fill_null(likely, False).to_numpy(zero_copy_only=False))

@@ -1,6 +1,7 @@
 """What is written beside a mark's name: when or how often it was occupied, or what else lies near it."""
 
 import re
+from collections.abc import Iterable
 
 #: Words for the time or the turn of an occupation, and for what it is, in the usual tongues of exports.
 OCCASION = (
@@ -16,6 +17,14 @@ _BESIDE = (
     r"(?:[nesw]|[ns][ew]|north|south|east|west|off|offs|offset|os|ecc|exz|exc|wit|witness|wp|wm|ref|rm|rp|az|sat|satellite"
     r"|so|setout|stake|staked|stk|nail|peg|tag|post|fence|kerb|top|bot|bottom|bm)"
 )
+#: What a spreadsheet makes of a name such as 3-4 or 4/3: a date at midnight, or one as it writes it into a text.
+_MONTH = "(?i:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
+DATE = (
+    r"^(?:\d{4}-\d\d-\d\d(?:[Tt ]00:00:00)?|\d{1,2}[./]\d{1,2}[./]\d{4}"
+    rf"|\d{{1,2}}[-. ]{_MONTH}|{_MONTH}-\d\d)$"
+)
+#: Shapes of listed names that are looked for.
+_SHAPES = 20
 #: Pieces of what is written there.
 _PIECE = re.compile(r"[^\W\d_]+|\d+")
 
@@ -52,6 +61,12 @@ def shape(name: str) -> str:
 
 def _word(word: str) -> str:
     return "@" if re.fullmatch(OCCASION, word) else word
+
+
+def shape_patterns(names: Iterable[str]) -> dict[str, str]:
+    """Return the shapes of some names, but plain numbers and no more than are looked for, and a pattern of each."""
+    shapes = sorted({shape(name) for name in names} - {"#", ""})
+    return {one: shape_pattern(one) for one in shapes[:_SHAPES]}
 
 
 def shape_pattern(of: str) -> str:

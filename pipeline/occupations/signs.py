@@ -9,9 +9,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Flags
-from pipeline.occupations.check_words import holds_check
-from pipeline.occupations.name_words import OCCASION, of_occasion
+from pipeline.arrays import Flags, Integers
+from pipeline.occupations.check_words import IN_CHECK_WORDS, holds_check
+from pipeline.occupations.name_words import DATE, OCCASION, of_occasion, shape_patterns
+from pipeline.occupations.telling_names import TellingNames, flags_of, lowered
 from pipeline.tables import has_text
 
 
@@ -41,10 +42,19 @@ class Wanted:
         # an export has few different codes: each is looked at once
         coding = pc.dictionary_encode(column, null_encoding="encode")
         codes, of_row = coding.dictionary, np.asarray(coding.indices)
-        named, coded = _flags(pc.is_in(names, value_set=self.names)), _flags(self.has_code(codes))[of_row]
-        said = named | coded | has_text(batch.column("mark"))
-        said |= holds_check(codes, codes=True)[of_row] | holds_check(names, codes=False)
-        return Signs(named, coded, said | self.marks.among(names))
+        coded = flags_of(self.has_code(codes))[of_row]
+        said = coded | has_text(batch.column("mark")) | holds_check(codes, codes=True)[of_row]
+        telling, named = self.telling.rows(names), np.zeros(len(names), bool)
+        some = names.take(pa.array(telling))
+        named[telling] = flags_of(pc.is_in(some, value_set=self.names))
+        said[telling] |= named[telling] | holds_check(some, codes=False) | self.marks.among(some)
+        return Signs(named, coded, said, telling)
+
+    @cached_property
+    def telling(self) -> TellingNames:
+        """What names are worth a closer look, of those behind the first pass too: by shape, and dates."""
+        patterns = (*IN_CHECK_WORDS, self.marks.stems, TOLD, *shape_patterns(self.names.to_pylist()).values(), DATE)
+        return TellingNames.of([self.names, self.marks.whole], patterns)
 
     def stated(self, table: pa.Table) -> tuple[list[bool], list[str]]:
         """Return what candidates say: whether they have a check's code, and their ``mark`` column without blanks."""
@@ -58,11 +68,16 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Signs:
-    """Which readings of a batch, (n,) each, have the name of a tie or check, a check's code, and are candidates."""
+    """Which readings of a batch, (n,) each, have the name of a tie or check, a check's code, and are candidates.
+
+    ``telling`` (k,) are the rows of names that are worth a closer look, ascending: no other can be like a mark's, have
+    the shape of a listed name, or be a date.
+    """
 
     named: Flags
     coded: Flags
     candidate: Flags
+    telling: Integers
 
 
 #: What may follow a mark's name in the name of a point that occupies it: CM3-AM, CM3_2, "CM3 closing".
@@ -98,7 +113,7 @@ _MOST_STEMS, _ANYTHING = 2_000, "(?s)."
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
 #: What else may stand behind or before a mark's name that is known so, or a word for an occasion beside any other.
 _AFTER, _AHEAD = rf"^(?:[^0-9a-z]|{OCCASION}[0-9]*$)", r"[^0-9a-z]$"
-_TOLD = rf"(?:^|[^a-z]){OCCASION}(?:$|[^a-z])"
+TOLD = rf"(?:^|[^a-z]){OCCASION}(?:$|[^a-z])"
 
 
 @dataclass(frozen=True)
@@ -142,10 +157,10 @@ class MarkNames:
         """Return (n,) which names are like a mark's."""
         if not self.spelled:
             return np.zeros(len(names), bool)
-        lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
-        found = _flags(pc.is_in(lower, value_set=self.whole))
+        lower = lowered(names)
+        found = flags_of(pc.is_in(lower, value_set=self.whole))
         if self.stems:
-            likely = np.flatnonzero(_flags(pc.match_substring_regex(lower, self.stems)))
+            likely = np.flatnonzero(flags_of(pc.match_substring_regex(lower, self.stems)))
             if len(likely):
                 found[likely] = self._gapped(lower.take(pa.array(likely)))
         return found
@@ -153,20 +168,20 @@ class MarkNames:
     def _gapped(self, lower: pa.Array) -> Flags:
         found = self._among(lower)
         plain = pc.replace_substring_regex(lower, _GAP, r"\1\2")
-        other = np.flatnonzero(_flags(pc.not_equal(plain, lower)) & ~found)
+        other = np.flatnonzero(flags_of(pc.not_equal(plain, lower)) & ~found)
         found[other] = self._among(plain.take(pa.array(other)))
         return found
 
     def _among(self, lower: pa.Array) -> Flags:
-        found = _flags(pc.is_in(lower, value_set=self.whole))
+        found = flags_of(pc.is_in(lower, value_set=self.whole))
         for length, marks in self.by_length.items():
             for part, rest, pattern in (
                 (pc.utf8_slice_codeunits(lower, 0, length), slice(length, None), _BEHIND),
                 (pc.utf8_slice_codeunits(lower, -length), slice(0, -length), _BEFORE),
             ):
-                rows = np.flatnonzero(_flags(pc.is_in(part, value_set=marks)) & ~found)
+                rows = np.flatnonzero(flags_of(pc.is_in(part, value_set=marks)) & ~found)
                 left = pc.utf8_slice_codeunits(lower.take(pa.array(rows)), rest.start, rest.stop)
-                found[rows] = _flags(pc.match_substring_regex(left, pattern))
+                found[rows] = flags_of(pc.match_substring_regex(left, pattern))
         return found
 
     def like(self, name: str | None) -> str | None:
@@ -182,11 +197,11 @@ class MarkNames:
         found = np.zeros(len(names), bool)
         if not self.spelled:
             return found
-        lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
-        occasion = _flags(pc.match_substring_regex(lower, _TOLD))
+        lower = lowered(names)
+        occasion = flags_of(pc.match_substring_regex(lower, TOLD))
         said = occasion.copy()
         if self.stems and not told:
-            said |= _flags(pc.match_substring_regex(lower, self.stems)) & _flags(
+            said |= flags_of(pc.match_substring_regex(lower, self.stems)) & flags_of(
                 pc.match_substring_regex(lower, "[^0-9a-z]")
             )
         likely = np.flatnonzero(said)
@@ -199,12 +214,12 @@ class MarkNames:
                     (pc.utf8_slice_codeunits(texts, 0, length), pc.utf8_slice_codeunits(texts, length), _AFTER),
                     (pc.utf8_slice_codeunits(texts, -length), pc.utf8_slice_codeunits(texts, 0, -length), _AHEAD),
                 ):
-                    known = _flags(pc.is_in(part, value_set=marks))
+                    known = flags_of(pc.is_in(part, value_set=marks))
                     if but:
-                        known &= occasion[likely] | ~_flags(pc.is_in(part, value_set=but_of))
+                        known &= occasion[likely] | ~flags_of(pc.is_in(part, value_set=but_of))
                     rows = np.flatnonzero(known)
                     beside = pc.match_substring_regex(left.take(pa.array(rows)), pattern)
-                    found[likely[rows]] |= _flags(beside)
+                    found[likely[rows]] |= flags_of(beside)
         return found
 
     def named(self, name: str | None, mark: str) -> bool:
@@ -279,7 +294,3 @@ def _distinct(name: str) -> bool:
     """Tell whether a mark's name is known with something written beside it."""
     letters = sum(character.isalpha() for character in name)
     return letters >= 4 or (letters > 0 and any(character.isdigit() for character in name))
-
-
-def _flags(column: pa.Array) -> Flags:
-    return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)

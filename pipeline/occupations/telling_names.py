@@ -1,0 +1,46 @@
+"""Picks, at one look, the names that may say something of their readings; most of a million points say nothing."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Flags, Integers
+
+
+@dataclass(frozen=True)
+class TellingNames:
+    """What a name is, or holds, that is worth a closer look: ``whole`` and ``pattern``, in lower case.
+
+    It lets through whatever any closer look may find, and other names too.
+    """
+
+    whole: pa.Array
+    pattern: str
+
+    @classmethod
+    def of(cls, names: Iterable[pa.Array], patterns: Iterable[str]) -> Self:
+        """Return that of names and of patterns (of texts in lower case without blanks around); "" is none."""
+        every = pa.concat_arrays([pa.array([], pa.string()), *map(lowered, names)])
+        return cls(pc.unique(every), "|".join(f"(?:{one})" for one in dict.fromkeys(patterns) if one))
+
+    def rows(self, names: pa.Array) -> Integers:
+        """Return (k,) which of (n,) names are worth a closer look, ascending."""
+        lower = lowered(names)
+        telling = flags_of(pc.is_in(lower, value_set=self.whole))
+        if self.pattern:
+            telling |= flags_of(pc.match_substring_regex(lower, self.pattern))
+        return np.flatnonzero(telling)
+
+
+def lowered(names: pa.Array) -> pa.Array:
+    """Return names in lower case without blanks around."""
+    return pc.utf8_trim_whitespace(pc.utf8_lower(names))
+
+
+def flags_of(column: pa.Array) -> Flags:
+    """Return (n,) a column of yes and no; null is no."""
+    return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)
