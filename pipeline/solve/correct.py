@@ -46,6 +46,11 @@ class Corrected:
     hu95: Floats
     vu95: Floats
 
+    @property
+    def places(self) -> Floats:
+        """Return (n, 3) easting, northing, height."""
+        return np.column_stack([self.easting, self.northing, self.height])
+
 
 #: The corrected values of a point, as the layer ``points`` has them.
 VALUES = tuple(Corrected.__dataclass_fields__)
