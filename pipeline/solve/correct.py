@@ -86,9 +86,8 @@ def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
 
 def scale_of(quality: Quality, points: Points) -> Floats:
     """Return (3,) how many times larger than stated the job takes uncertainties of a block's readings, axis by axis."""
-    horizontal = points.scale or quality.scale
-    vertical = points.scale_vertical or points.scale or quality.scale_vertical or quality.scale
-    return np.array([horizontal, horizontal, vertical])
+    plan, height = quality.scales(points)
+    return np.array([plan, plan, height])
 
 
 def scaled(sigma: Floats, correlated: Floats | None, scale: Floats) -> tuple[Floats, Floats | None]:
