@@ -17,7 +17,7 @@ from pipeline.blunders.one_scale import one_scale
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.pegs import peg_ties, pegs
-from pipeline.blunders.pole_heights import wrong_heights
+from pipeline.blunders.pole_heights import wrong_poles, wrong_set_ups
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import ALL, HEIGHT, PARTS, Hypothesis, Kind, OneShape, WeighedDifferences
 from pipeline.blunders.stated_shifts import stated_shifts
@@ -25,7 +25,6 @@ from pipeline.clock import DAY, HOUR
 
 #: Milliseconds within which another session's base may have been taken for one's own.
 _NEAR = 3 * DAY
-_ROVER = "a rover tie on a mark of the register"
 
 
 @dataclass
@@ -111,14 +110,8 @@ def _take_up(tried: Tried, scope: Scope, rows: list[int]) -> None:
 
 def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that one occupation alone is off: by its pole or antenna height, or for no known reason."""
-    on_marks = scope.case.solved.occupations
-    mark, point = on_marks.marks[row], point_name(scope, row)
-    stated = on_marks.table.column("antenna_height")[row].as_py()
-    ways = list(wrong_heights(stated))
-    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
-    for (_, how), shape in zip(ways, scope.influence.displaced([row], up), strict=True):
-        text = f"{point}'s pole or antenna height of {stated:.3f} m was {how}"
-        yield Hypothesis(Kind.ANTENNA, text, shape, decide=again(mark))
+    mark, point = scope.case.solved.occupations.marks[row], point_name(scope, row)
+    yield from wrong_poles(scope, row)
     if not scope.case.reached[row]:
         return
     shape, group = scope.influence.any_displaced({row: 1.0}), OneShape()
@@ -128,21 +121,10 @@ def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
 
 
 def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
-    """Yield what a wrong antenna height of the base over its mark would show."""
+    """Yield what a wrong set-up of the base over its mark would show."""
     setup = scope.case.survey.windows[session].session.setup
-    if setup is None or session not in scope.case.solved.tied.setups:
-        return
-    ways = list(wrong_heights(setup.antenna_height))
-    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
-    shapes = scope.influence.set_up(scope.case.solved.tied.setups.index(session), up)
-    for (_, how), shape in zip(ways, shapes, strict=True):
-        text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
-        yield Hypothesis(Kind.ANTENNA, text, shape, decide=_ROVER)
-    shape, group = scope.influence.any_set_up(scope.case.solved.tied.setups.index(session)), OneShape()
-    for free, what in PARTS:
-        why = "antenna height" if free == HEIGHT else "centring, another mark, or the position that it broadcast"
-        text = f"the set-up over {setup.mark} is off{what} by {{size}} ({why}?)"
-        yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER, group=group)
+    if setup is not None and session in scope.case.solved.tied.setups:
+        yield from wrong_set_ups(scope, session, setup.antenna_height, f"over {setup.mark}")
 
 
 def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis]:

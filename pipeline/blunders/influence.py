@@ -232,8 +232,7 @@ class Influence:
 
     @cached_property
     def _observed(self) -> Floats:
-        found = self.solved.occupations.corrected
-        return np.column_stack([found.easting, found.northing, found.height])[self.rows]
+        return self.solved.occupations.corrected.places[self.rows]
 
     @cached_property
     def outermost(self) -> Integers:

@@ -12,6 +12,8 @@ from pipeline.words import Role, plural
 
 #: Points that a sentence names.
 _NAMED = 3
+#: The observation that would decide whether a base stood where its set-up has it.
+ROVER_TIE = "a rover tie on a mark of the register"
 
 
 def several(scope: Scope, own: Integers) -> Iterator[list[int]]:

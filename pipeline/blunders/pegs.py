@@ -9,13 +9,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.blunders.other_marks import again, point_name
-from pipeline.blunders.pole_heights import wrong_heights
+from pipeline.blunders.other_marks import ROVER_TIE, again, point_name
+from pipeline.blunders.pole_heights import wrong_poles, wrong_set_ups
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind, OneShape
 from pipeline.words import Role
 
-_ROVER = "a rover tie on a mark of the register"
 #: Occupations of pegs, and other marks, beyond which they are too many to be gone through one by one.
 _MOST = 200
 
@@ -35,7 +34,9 @@ def pegs(scope: Scope) -> Iterator[Hypothesis]:
             continue
         yield from _over_another(scope, session, setup.mark)
         if session not in scope.sessions:
-            yield from _antenna(scope, session, setup.mark, setup.antenna_height)
+            where = f"over {setup.mark} in session {windows[session].session.name}"
+            wrong = wrong_set_ups(scope, session, setup.antenna_height, where)
+            yield from (one for one in wrong if _shows(one.shape))
 
 
 def peg_ties(scope: Scope, session: int) -> list[int]:
@@ -81,16 +82,9 @@ def _places(scope: Scope) -> dict[str, Floats]:
 
 def _tie(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that a tie on a peg is off: by its pole, on another mark, or for no known reason."""
-    on_marks, influence = scope.case.solved.occupations, scope.influence
-    peg, point = on_marks.marks[row], point_name(scope, row)
-    told = f"{point}, the tie on {peg},"
-    stated = on_marks.table.column("antenna_height")[row].as_py()
-    ways = list(wrong_heights(stated))
-    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * influence.rotation[2]
-    for (_, how), shape in zip(ways, influence.displaced([row], up), strict=True):
-        if _shows(shape):
-            text = f"{point}'s pole or antenna height of {stated:.3f} m was {how}"
-            yield Hypothesis(Kind.ANTENNA, text, shape, decide=again(peg))
+    influence = scope.influence
+    peg, point = scope.case.solved.occupations.marks[row], point_name(scope, row)
+    yield from (one for one in wrong_poles(scope, row) if _shows(one.shape))
     others, errors = _elsewhere(scope, peg)
     for other, shape in zip(others, influence.displaced([row], errors), strict=True):
         if _shows(shape):
@@ -98,7 +92,8 @@ def _tie(scope: Scope, row: int) -> Iterator[Hypothesis]:
     shape, group = influence.any_displaced({row: 1.0}), OneShape()
     if _shows(shape):
         for free, what in PARTS:
-            text = f"{told} is off{what} by {{size}}" + (" (pole height?)" if free == HEIGHT else "")
+            why = " (pole height?)" if free == HEIGHT else ""
+            text = f"{point}, the tie on {peg}, is off{what} by {{size}}{why}"
             yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, again(peg), group=group)
 
 
@@ -110,7 +105,7 @@ def _over_another(scope: Scope, session: int, mark: str) -> Iterator[Hypothesis]
     for other, shape in zip(others, scope.influence.set_up(number, errors), strict=True):
         if _shows(shape):
             text = f"the base of session {name} was over {other}, not over {mark}"
-            yield Hypothesis(Kind.OTHER_MARK, text, shape, decide=_ROVER)
+            yield Hypothesis(Kind.OTHER_MARK, text, shape, decide=ROVER_TIE)
 
 
 def _elsewhere(scope: Scope, mark: str) -> tuple[list[str], Floats]:
@@ -122,24 +117,6 @@ def _elsewhere(scope: Scope, mark: str) -> tuple[list[str], Floats]:
     errors = np.array([places[name] - places[mark] for name in others]).reshape(-1, 3)
     nearest = np.argsort(np.linalg.norm(errors, axis=1), kind="stable")[:_MOST]
     return [others[at] for at in nearest.tolist()], errors[nearest]
-
-
-def _antenna(scope: Scope, session: int, mark: str, stated: float) -> Iterator[Hypothesis]:
-    """Yield what a wrong antenna height over a peg does to sessions that hang on the peg."""
-    number, influence = scope.case.solved.tied.setups.index(session), scope.influence
-    name = scope.case.survey.windows[session].session.name
-    ways = list(wrong_heights(stated))
-    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * influence.rotation[2]
-    for (_, how), shape in zip(ways, influence.set_up(number, up), strict=True):
-        if _shows(shape):
-            text = f"the base's antenna height of {stated:.3f} m over {mark} in session {name} was {how}"
-            yield Hypothesis(Kind.ANTENNA, text, shape, decide=_ROVER)
-    shape, group = influence.any_set_up(number), OneShape()
-    if _shows(shape):
-        for free, what in PARTS:
-            why = "antenna height" if free == HEIGHT else "centring, another mark, or the position that it broadcast"
-            text = f"the set-up over {mark} in session {name} is off{what} by {{size}} ({why}?)"
-            yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER, group=group)
 
 
 def _shows(shape: Floats) -> bool:

@@ -197,8 +197,8 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
     """
     on_marks, solved = case.solved.occupations, case.solved
     compared, centring = on_marks.compared, case.survey.job.quality.centring
-    difference = np.column_stack([compared.east, compared.north, compared.height])[rows]
-    observed = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])
+    difference = compared.vectors[rows]
+    observed = on_marks.corrected.places
     difference = np.where(case.reached[rows, None], np.nan_to_num(difference), observed[rows] - case.known[rows])
     noise = np.hypot(on_marks.sigma[rows], [centring, centring, 0.0])
     mark, session, check = case.mark[rows], on_marks.session[rows], case.checks[rows]

@@ -70,7 +70,7 @@ def splits(solved: Solved, session: int, last_good: int, first_bad: int, explain
     on_marks = solved.occupations
     compared = on_marks.compared
     rows = np.flatnonzero((on_marks.session == session) & compared.judged & ~on_marks.temporary)
-    off = np.nan_to_num(np.column_stack([compared.east, compared.north, compared.height]))
+    off = np.nan_to_num(compared.vectors)
     whole = np.flatnonzero(on_marks.session == session)
     late = whole[on_marks.time[whole] >= on_marks.time[first_bad]].tolist()
     early = whole[on_marks.time[whole] <= on_marks.time[last_good]].tolist()

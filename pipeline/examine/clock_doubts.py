@@ -304,7 +304,7 @@ def _unstated(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
         ' time_zone = "UTC" if that is right'
     )
     other = of.elsewhere([*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
-    yield ClockFinding(of.number, of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
+    yield _stated(of, what, other, line)
 
 
 def _headed(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
@@ -318,7 +318,7 @@ def _headed(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
         fix = "" if headed.zone is None else f'; write time_zone = "{headed.zone}" if the heading is right'
         read = f"the job states no time_zone, so they are read as UTC{fix}"
     what = f'the heading "{headed.heading}" states that times are {headed.stated}, but {read}'
-    yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
+    yield _stated(of, what, other)
 
 
 def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
@@ -339,7 +339,7 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
             f'the export is read with time_zone "{of.export.points.time_zone}", {_east(own)} on that day, and session'
             f" {window.session.name} is written in {_east(own - off)}: one of the two may be wrong"
         )
-        yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
+        yield _stated(of, what, other)
         return
 
 
@@ -431,6 +431,12 @@ def _not_turned_back(of: _Clock) -> Iterator[ClockFinding]:
         f' time_zone = "{_east(changes.once.before // MINUTE)[3:]}"'
     )
     yield ClockFinding(of.number, of.export.shown, 0, what, True, after)
+
+
+def _stated(of: _Clock, what: str, other: _Fit | None, line: int = 0) -> ClockFinding:
+    """Return what is said of a clock that the job states, a doubt where another offset, ``other``, fits too."""
+    moves = "" if other is None else _moves(other)
+    return ClockFinding(of.number, of.export.shown, line, f"{what}{moves}", other is not None)
 
 
 def _moves(fit: _Fit) -> str:

@@ -81,13 +81,9 @@ def _sentence(survey: Survey, export: Export, log: FileLog, coarse: CoarseRows) 
 
 def _stated(survey: Survey, export: Export, log: FileLog, axis: int) -> float:
     """Return the standard uncertainty in plan, 0, or in height, 1, that readings of an export state, or the job."""
-    points, quality = export.points, survey.job.quality
-    scale = points.scale or quality.scale
-    if axis:
-        scale = points.scale_vertical or points.scale or quality.scale_vertical or quality.scale
-    many = int(log.squared[axis])
+    quality, many = survey.job.quality, int(log.squared[axis])
     otherwise = quality.sigma_vertical if axis else quality.sigma_horizontal
-    return scale * (float(np.sqrt(log.squares[axis] / many)) if many else otherwise)
+    return quality.scales(export.points)[axis] * (float(np.sqrt(log.squares[axis] / many)) if many else otherwise)
 
 
 def digit_in_words(digit: float) -> str:

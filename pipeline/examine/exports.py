@@ -161,9 +161,7 @@ def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
 
 def _left(export: Export, log: FileLog, survey: Survey) -> Iterator[str]:
     """Yield columns that say precisions much larger than those that are used, and that the job file does not map."""
-    quality, points = survey.job.quality, export.points
-    plan = points.scale or quality.scale
-    up = points.scale_vertical or points.scale or quality.scale_vertical or quality.scale
+    plan, up = survey.job.quality.scales(export.points)
     larger = []
     for name, one in log.left.items():
         if one.below or one.count < _FEW or one.used <= 0.0:

@@ -136,14 +136,13 @@ class _Session:
 
     def strange_stations(self) -> Iterator[str]:
         """Yield the base ids of a session without a shift that no mark was occupied with, if it has a few ids."""
-        seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
+        seen = self._ids_in_time()
         if not self.network or not 1 < len(seen) <= _FEW or self.log.ids.further:
             return
         pairs = combinations(range(len(seen)), 2)
         alike = [(one, other) for one, other in pairs if spelled_alike(seen[one].text, seen[other].text)]
         keys = [str(one.key[0]) for one in seen]
-        marked = {keys.index(key) for text in self._occupied().column("base").to_pylist()
-                  if (key := base_key(text)) in keys}  # fmt: skip
+        marked = self._occupied_with(keys)
         for group in unmarked(joined(len(seen), alike), marked, seen) if marked else ():
             (number, *_) = group
             one, others = seen[number], [other for place, other in enumerate(seen) if place not in group]
@@ -161,6 +160,15 @@ class _Session:
         """Return the session's readings that ties and checks are, or are to be."""
         every = self.survey.candidates
         return every.table.take(pa.array(np.flatnonzero(self.marks.said & (every.session == self.window.index))))
+
+    def _occupied_with(self, keys: list[str]) -> set[int]:
+        """Return which of some base ids, by their keys, marks were occupied with."""
+        own = self._occupied().column("base").to_pylist()
+        return {keys.index(key) for text in own if (key := base_key(text)) in keys}
+
+    def _ids_in_time(self) -> list[ValueSeen]:
+        """Return the session's base ids, each as first seen."""
+        return sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
 
     def _positions(self, another: Callable[[Stand, Stand, bool], bool]) -> Iterator[tuple[str, ValueSeen]]:
         marked = set(self._stood_on().tolist())
@@ -269,14 +277,13 @@ class _Session:
         return not near and not several and level <= _NETWORK
 
     def _ids(self) -> Iterator[tuple[str, ValueSeen]]:
-        seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
+        seen = self._ids_in_time()
         if not 1 < len(seen) <= _FEW or self.log.ids.further:
             return
         keys = [str(one.key[0]) for one in seen]
         at = self._positions_by_id()
         alike = [pair for pair in combinations(range(len(seen)), 2) if self._one_base(seen[pair[0]], seen[pair[1]], at)]
-        marked = {keys.index(key) for text in self._occupied().column("base").to_pylist()
-                  if (key := base_key(text)) in keys}  # fmt: skip
+        marked = self._occupied_with(keys)
         for group in unmarked(joined(len(seen), alike), marked, seen):
             (number, *_) = group
             if not self._far(at.get(keys[number], set()), set().union(*(at.get(key, set()) for key in keys))):

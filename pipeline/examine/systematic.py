@@ -58,8 +58,7 @@ def by_separation(base: Integers, off: Floats, separation: Floats) -> Integers:
 
 def _together(base: Integers, off: Floats, separation: Floats) -> int:
     """Return the sign by which all are off, from the middle of all independent errors; 0 where chance would do."""
-    known = np.isfinite(off[:, 2]) & np.isfinite(separation)
-    once = [group[0] for one in np.unique(base) for group in _errors(np.flatnonzero(known & (base == one)), off)]
+    once = _independent(base, off, np.isfinite(off[:, 2]) & np.isfinite(separation))
     if len(once) < 2:
         return 0
     middle, apart = float(np.median(off[once, 2])), float(np.median(separation[once]))
@@ -72,7 +71,7 @@ def _together(base: Integers, off: Floats, separation: Floats) -> int:
 def _each(base: Integers, off: Floats, separation: Floats) -> int:
     """Return the sign by which every one of two errors or more is as large as the separation; 0 where not."""
     known = np.isfinite(off[:, 2]) & np.isfinite(separation)
-    once = [group[0] for one in np.unique(base) for group in _errors(np.flatnonzero(known & (base == one)), off)]
+    once = _independent(base, off, known)
     near = near_separation(off[known], separation[known], ALIKE[1])
     if len(once) < 2 or not near.all() or not (near == near[0]).all():
         return 0
@@ -87,9 +86,13 @@ def near_separation(off: Floats, separation: Floats, within: float = _WORTH) -> 
         return np.where(near, np.where(up * separation > 0, 1, -1), 0).astype(np.int64)
 
 
-def _errors(rows: Integers, off: Floats) -> list[list[int]]:
-    """Return the rows of one base put together where they have one and the same error."""
-    return [[int(rows[number]) for number in group] for group in merged(off[rows], ALIKE[1])]
+def _independent(base: Integers, off: Floats, known: Flags) -> list[int]:
+    """Return a row for each error of a base that no other of its rows has, of those that are ``known`` (k,)."""
+    found: list[int] = []
+    for one in np.unique(base):
+        rows = np.flatnonzero(known & (base == one))
+        found += [int(rows[group[0]]) for group in merged(off[rows], ALIKE[1])]
+    return found
 
 
 def alike(base: Integers, off: Floats) -> Flags:

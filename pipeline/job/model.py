@@ -300,6 +300,11 @@ class Quality(_Strict):
     scale_vertical: Scale | None = Field(None, description="of heights, where that is another number")
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
+    def scales(self, points: Points) -> tuple[float, float]:
+        """Return how many times larger than stated uncertainties of a block are taken, in plan and in height."""
+        plan = points.scale or self.scale
+        return plan, points.scale_vertical or points.scale or self.scale_vertical or plan
+
 
 #: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
 #: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.

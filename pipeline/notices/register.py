@@ -37,6 +37,7 @@ from pipeline.plausible.misreadings import (
     SOUTHERN,
     Misreading,
 )
+from pipeline.solve.control_marks import COORDINATES
 from pipeline.sphere import DEGREE, apart
 from pipeline.words import counted, plural
 
@@ -47,7 +48,6 @@ _FAR, _NEAR = 50_000.0, 20_000.0
 _OFF_ITS_READINGS, _BESIDE, _MOST_FAR = 100.0, 20.0, 20
 #: Metres: smaller differences from an earlier issue's register are taken for a revision, whatever their digits.
 _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
-_AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
 #: Marks that one sentence names, and pairs of marks at one place that are told.
 _NAMED, _MOST_PAIRS = 3, 1_000
 #: Dates of registers are by some clock on earth.
@@ -88,7 +88,7 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
 
 def _revised(register: Register, used: Collection[int | None]) -> Iterator[Warned]:
     """Yield which row of a mark that has several is used."""
-    columns = _AXES[register.kind]
+    columns = COORDINATES[register.kind]
     for number, former in enumerate(register.former):
         if former and number in used:
             rows = ", ".join(f"{mark.dated} (line {mark.line}: {_spoken(columns, mark.written)})" for mark in former)
@@ -293,7 +293,7 @@ def _heights(survey: Survey, register: Register, stood: Stood) -> Iterator[Warne
 
 def _slips(register: Register, last: Record) -> Iterator[Warned]:
     """Yield coordinates that are the earlier issue's with a slip of the hand between."""
-    axes = _AXES[register.kind]
+    axes = COORDINATES[register.kind]
     for row in last["register"]:
         number = register.find(row["mark"])
         if number is None:

@@ -19,17 +19,13 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
-from pipeline.reissue.as_exported import Stood, as_exported, lies_at, stood_of
+from pipeline.reissue.as_exported import COLUMNS, Stood, as_exported, lies_at, stood_in, stood_of
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.occupied import ALIKE, EarlierOccupation
-from pipeline.tables import TIME
 from pipeline.words import Role
 
 #: Gives an issue by its number, None where it cannot be read.
 Issues = Callable[[int], Last | None]
-
-#: Columns of `_held_back`.
-_COLUMNS = ("name", "observed", "session", "easting", "northing", "height")
 
 
 class AnotherTime:
@@ -119,12 +115,10 @@ def _held_back(issue: Last, one: EarlierOccupation) -> Stood | None:
     """Return how a reading that seemed to be a check, and was held back, stood in the issue that told of it first."""
     same = list[tuple[int, Stood]]()
     try:
-        with closing(read_batches(issue.package, "held_back", _COLUMNS)) as batches:
+        with closing(read_batches(issue.package, "held_back", COLUMNS)) as batches:
             for batch in batches:
                 chosen = pa.Table.from_batches([batch]).filter(pc.equal(batch.column("name"), one.point))
-                of = [chosen.column(name).to_pylist() for name in Stood._fields]
-                times = chosen.column("observed").cast(TIME).cast(pa.int64()).to_pylist()
-                same += [(time, Stood(*stood)) for time, *stood in zip(times, *of, strict=True)]
+                same += [(time, stood) for _, time, stood in stood_in(chosen)]
     except Lost:
         return None
     near = [stood for time, stood in same if abs(time - one.time) <= ALIKE]

@@ -1,8 +1,10 @@
 """Where a reading of an issue lay in its export, worked out from the record: that tells a reading from another."""
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.transform import Operation
@@ -10,6 +12,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
 from pipeline.reissue.earlier import another_frame
+from pipeline.tables import TIME
 
 #: Metres that a raw position may differ from itself: an export may come again with coordinates to the millimetre.
 #: Two readings of one mark are further apart, but for one pair in a hundred.
@@ -25,9 +28,25 @@ class Stood(NamedTuple):
     height: float | None
 
 
+#: The columns of ``points`` and ``held_back`` that say how their readings stood.
+COLUMNS = ("name", "observed", *Stood._fields)
+
+
 def stood_of(row: CheckRow) -> Stood:
     """Return how an occupation stood in its issue."""
     return Stood(row["session"], row["easting"], row["northing"], row["height"])
+
+
+def stood_in(table: pa.Table) -> Iterator[tuple[str, int, Stood]]:
+    """Yield the name, the time (UTC milliseconds) and the standing of rows of a layer, read by `COLUMNS`.
+
+    Rows without a time are left out, as those held back for that: no reading can be told by them. A name may be "".
+    """
+    times = table.column("observed").cast(TIME).cast(pa.int64()).to_pylist()
+    columns = (table.column(name).to_pylist() for name in Stood._fields)
+    for name, time, *stood in zip(table.column("name").to_pylist(), times, *columns, strict=True):
+        if time is not None:
+            yield name or "", time, Stood(*stood)
 
 
 def as_exported(issue: Record, stood: Stood | None, survey: Survey) -> Floats:

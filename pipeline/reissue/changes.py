@@ -22,7 +22,15 @@ from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Changes, Compared, RegisterMark
-from pipeline.reissue.known_again import at_other_times, keep_names, take_readings
+from pipeline.reissue.known_again import (
+    are_held,
+    at_other_times,
+    keep_names,
+    metres_between,
+    numbers,
+    on_grid,
+    take_readings,
+)
 from pipeline.reissue.left_over import ranked
 from pipeline.reissue.means import bare
 from pipeline.reissue.side import Side, attribute, differing
@@ -106,8 +114,8 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
         "withdrawn": rows[Change.WITHDRAWN].num_rows,
         "recoded": int(recoded.sum()),
         "attributes": int((known.points & changed).sum()),
-        "max_horizontal": _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north"))),
-        "max_vertical": _largest(np.abs(_column(moved, "d_height"))),
+        "max_horizontal": _largest(np.hypot(numbers(moved, "d_east"), numbers(moved, "d_north"))),
+        "max_vertical": _largest(np.abs(numbers(moved, "d_height"))),
     }
     lost = (Change.MOVED, Change.WITHDRAWN, Change.HELD)
     touched = _touched((before, old), (after, new), {change: kinds[change] for change in lost})
@@ -149,7 +157,7 @@ class _Known:
         """Return what is known where row i of ``after`` is row ``there[i]`` of ``before``, -1 for none."""
         new, came = np.flatnonzero(there >= 0), np.flatnonzero(there < 0)
         old, gone = there[new], _unmatched(there, before.num_rows)
-        return cls(before, after, axes, old, new, gone, came, _flags(before)[old], _flags(after)[new])
+        return cls(before, after, axes, old, new, gone, came, are_held(before)[old], are_held(after)[new])
 
     @property
     def points(self) -> Flags:
@@ -171,7 +179,7 @@ class _Known:
         """Return (k,) by how much they moved along the axis along which they moved most, metres."""
         off = np.zeros(len(self.new))
         for name, count in zip(NAMES, self.axes.counts(), strict=True):
-            apart = (_column(self.after, name)[self.new] - _column(self.before, name)[self.old]) * count
+            apart = (numbers(self.after, name)[self.new] - numbers(self.before, name)[self.old]) * count
             off = np.maximum(off, np.abs(apart))
         return off
 
@@ -187,16 +195,16 @@ def _kinds(known: _Known, recoded: Flags) -> dict[Change, _Pairs]:
         Change.MOVED: known.pairs(moves),
         Change.HELD: known.pairs(is_held & ~was_held),
         Change.RELEASED: known.pairs(~is_held & was_held),
-        Change.ADDED: (None, known.came[~_flags(known.after)[known.came]]),
-        Change.WITHDRAWN: (known.gone[~_flags(known.before)[known.gone]], None),
+        Change.ADDED: (None, known.came[~are_held(known.after)[known.came]]),
+        Change.WITHDRAWN: (known.gone[~are_held(known.before)[known.gone]], None),
         Change.RECODED: known.pairs(recoded & ~moves),
     }
 
 
 def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
     """Match points that got another name: take them up in ``there``."""
-    gone, came = _unmatched(there, before.num_rows), np.flatnonzero((there < 0) & ~_flags(after))
-    gone = gone[~_flags(before)[gone]]
+    gone, came = _unmatched(there, before.num_rows), np.flatnonzero((there < 0) & ~are_held(after))
+    gone = gone[~are_held(before)[gone]]
     if not len(gone) or not len(came):
         return
     times, rows = [], []
@@ -207,7 +215,7 @@ def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
         rows.append(chosen[at[count == 1]])
     _, one, other = np.intersect1d(times[0], times[1], assume_unique=True, return_indices=True)
     was, now = rows[0][one], rows[1][other]
-    apart = (_grid(after)[now] - _grid(before)[was]) * axes.counts()
+    apart = metres_between(before, after, was, now, axes)
     near = np.hypot(apart[:, 0], apart[:, 1]) <= RENAMED
     there[now[near]] = was[near]
 
@@ -283,7 +291,7 @@ def _hanging_on(rows: pa.Table, side: Side) -> pa.Table:
     own = _flat(rows.column("session")).cast(pa.string())
     at, sessions = np.arange(rows.num_rows), own
     if side.formed is not None and rows.num_rows:
-        points = np.flatnonzero(~_flags(rows))
+        points = np.flatnonzero(~are_held(rows))
         means, of_means = side.formed.sessions(rows.take(pa.array(points)))
         at, sessions = np.concatenate([at, points[means]]), pa.concat_arrays([own, of_means])
     return pa.table({"at": pa.array(at, pa.int64()), "session": sessions}).drop_null()
@@ -326,7 +334,7 @@ def _without_numbers(table: pa.Table, side: Side) -> pa.Table:
     """
     names = table.column("name").combine_chunks()
     plain = bare(names)
-    put = ~_flags(table) & np.asarray(pc.fill_null(pc.not_equal(names, plain), False))
+    put = ~are_held(table) & np.asarray(pc.fill_null(pc.not_equal(names, plain), False))
     put[put] = side.has_names(text_hashes(plain.filter(pa.array(put))))
     return table.set_column(table.schema.get_field_index("name"), "name", pc.if_else(pa.array(put), plain, names))
 
@@ -360,8 +368,8 @@ def _rows(change: Change, known: _Known, those: _Pairs, because: Because) -> pa.
     assert chosen is not None
     here = named.take(pa.array(chosen))
     unknown = np.full((len(chosen), 3), np.nan)
-    was = _grid(before)[old] if old is not None else unknown
-    now = _grid(after)[new] if new is not None else unknown
+    was = on_grid(before)[old] if old is not None else unknown
+    now = on_grid(after)[new] if new is not None else unknown
     if change is Change.HELD:
         now = unknown
     if change is Change.RELEASED:
@@ -410,18 +418,6 @@ def _reasons(session: pa.Array, file: pa.Array, reason: pa.Array, change: Change
 
 def _word(column: pa.DictionaryArray, index: int) -> str | None:
     return None if index < 0 else str(column.dictionary[index])
-
-
-def _grid(table: pa.Table) -> Floats:
-    return np.column_stack([_column(table, name) for name in NAMES])
-
-
-def _column(table: pa.Table | pa.RecordBatch, name: str) -> Floats:
-    return np.asarray(pc.fill_null(table.column(name), np.nan), np.float64)
-
-
-def _flags(table: pa.Table) -> Flags:
-    return np.asarray(table.column("held"), bool)
 
 
 def _flat(column: Any) -> Any:

@@ -15,9 +15,8 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import SITE, Fingerprint
 from pipeline.reissue.frame_moves import Moves, counts_of, same_marks
+from pipeline.solve.control_marks import COORDINATES
 from pipeline.solve.solve import Adjusted
-
-_AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,7 @@ def _known_by_old_numbers(
         elif name in then and at is not None:
             was: dict[str, object] = {**then[name]}
             is_ = np.array([register.first[at], register.second[at], register.third[at]])
-            by = _differ([was.get(axis) for axis in _AXES[register.kind]], register.written[at], register.unit)
+            by = _differ([was.get(axis) for axis in COORDINATES[register.kind]], register.written[at], register.unit)
             old, new = (
                 np.ravel(to_issued.forward(*operation.forward(*place.reshape(3, 1)))) for place in (is_ + by, is_)
             )

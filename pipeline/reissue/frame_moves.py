@@ -111,7 +111,7 @@ def _again(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -
         if one["role"] != Role.NOTED and (key := (one["point"], time_of(one["observed"]), one["mark"])) in at
     ]
     before, rows = tuple(one for one, _ in found), np.array([row for _, row in found], np.int64)
-    here = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])[rows]
+    here = on_marks.corrected.places[rows]
     was = np.array([[one["easting"], one["northing"], one["height"]] for one in before], float).reshape(-1, 3)
     was *= counts_of(last)
     if not _meant_alike(last, survey, now):

@@ -33,13 +33,13 @@ def take_readings(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
     if not before.num_rows or not after.num_rows:
         return
     back = _back(there, before.num_rows)
-    was_held, is_held = _flags(before), _flags(after)
+    was_held, is_held = are_held(before), are_held(after)
     gave_way, stood = _duplicates(after), _duplicates(before)
     gone = np.flatnonzero(~was_held & ((back < 0) | is_held[back]))
     came = np.flatnonzero(~is_held & ((there < 0) | was_held[there]))
     was, now = _one_name(before, after, gone, came)
-    apart = _apart(before, after, was, now, axes)
-    one = (np.hypot(apart[:, 0], apart[:, 1]) <= _REPLACED) & ~(np.abs(apart[:, 2]) > _REPLACED)
+    apart = metres_between(before, after, was, now, axes)
+    one = _near(apart)
     one &= ((back[was] >= 0) & gave_way[back[was]]) | ((there[now] >= 0) & stood[there[now]])
     was, now = was[one], now[one]
     instead = back[was]
@@ -56,10 +56,10 @@ def keep_names(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -
     if not before.num_rows or not after.num_rows:
         return
     back = _back(there, before.num_rows)
-    was_held, is_held = _flags(before), _flags(after)
+    was_held, is_held = are_held(before), are_held(after)
     was, now = _one_name(before, after, np.flatnonzero(~was_held), np.flatnonzero(~is_held))
-    apart = _apart(before, after, was, now, axes)
-    one = (np.hypot(apart[:, 0], apart[:, 1]) <= _REPLACED) & ~(np.abs(apart[:, 2]) > _REPLACED)
+    apart = metres_between(before, after, was, now, axes)
+    one = _near(apart)
     one &= there[now] != was
     was, now = was[one], now[one]
     instead, of = back[was], there[now]  # the reading of the one, and what the other was
@@ -86,10 +86,10 @@ def at_other_times(before: pa.Table, after: pa.Table, there: Integers, axes: Axe
     """
     found = 0
     for held_before, held_after in ((False, False), (False, True), (True, False)):
-        gone = np.flatnonzero((_back(there, before.num_rows) < 0) & (_flags(before) == held_before))
-        came = np.flatnonzero((there < 0) & (_flags(after) == held_after))
+        gone = np.flatnonzero((_back(there, before.num_rows) < 0) & (are_held(before) == held_before))
+        came = np.flatnonzero((there < 0) & (are_held(after) == held_after))
         was, now = _one_name(before, after, gone, came)
-        apart = _apart(before, after, was, now, axes)
+        apart = metres_between(before, after, was, now, axes)
         same = np.hypot(apart[:, 0], apart[:, 1]) <= SAME_PLACE
         if not held_before and not held_after:
             same |= _moved_alike(apart, after.column("session"), now)
@@ -118,6 +118,11 @@ def _one_name(before: pa.Table, after: pa.Table, gone: Integers, came: Integers)
     return one[here], other[there]
 
 
+def _near(apart: Floats) -> Flags:
+    """Return (k,) which rows (k, 3) metres apart may be readings of one point; without heights the plan says it."""
+    return (np.hypot(apart[:, 0], apart[:, 1]) <= _REPLACED) & ~(np.abs(apart[:, 2]) > _REPLACED)
+
+
 def _once(table: pa.Table, rows: Integers) -> tuple[NDArray[np.uint64], Integers]:
     """Return hashes of the names that one row alone has, and those rows; a name may be missing."""
     column = table.column("name").take(pa.array(rows)).combine_chunks()
@@ -126,13 +131,19 @@ def _once(table: pa.Table, rows: Integers) -> tuple[NDArray[np.uint64], Integers
     return hashes[count == 1], rows[named][at[count == 1]]
 
 
-def _apart(before: pa.Table, after: pa.Table, was: Integers, now: Integers, axes: Axes) -> Floats:
+def metres_between(before: pa.Table, after: pa.Table, was: Integers, now: Integers, axes: Axes) -> Floats:
     """Return (k, 3) metres to the east, north and up from rows before to rows after."""
-    return np.asarray((_grid(after)[now] - _grid(before)[was]) * axes.counts())
+    return np.asarray((on_grid(after)[now] - on_grid(before)[was]) * axes.counts())
 
 
-def _grid(table: pa.Table) -> Floats:
-    return np.column_stack([np.asarray(pc.fill_null(table.column(name), np.nan), np.float64) for name in NAMES])
+def on_grid(table: pa.Table) -> Floats:
+    """Return (n, 3) easting, northing, height as the grid writes them, NaN where there are none."""
+    return np.column_stack([numbers(table, name) for name in NAMES])
+
+
+def numbers(table: pa.Table | pa.RecordBatch, name: str) -> Floats:
+    """Return (n,) a column's numbers, NaN where there are none."""
+    return np.asarray(pc.fill_null(table.column(name), np.nan), np.float64)
 
 
 def _back(there: Integers, count: int) -> Integers:
@@ -142,7 +153,8 @@ def _back(there: Integers, count: int) -> Integers:
     return back
 
 
-def _flags(table: pa.Table) -> Flags:
+def are_held(table: pa.Table) -> Flags:
+    """Return (n,) which rows are held back."""
     return np.asarray(table.column("held"), bool)
 
 

@@ -115,7 +115,7 @@ class EarlierOccupation:
 
     def told_by(self, doubt: Doubtful) -> bool:
         """Say whether a doubt tells of it, whichever issue it names, and whatever has become of it."""
-        return doubt.origin is not None and doubt.origin["of"] == "occupation" and _key(doubt.origin) == self.key
+        return doubt.origin is not None and doubt.origin["of"] == "occupation" and key_of(doubt.origin) == self.key
 
     def asked_by(self, doubt: Doubtful) -> bool:
         """Say whether a doubt of this run is of its reading, as one that seems to be a check of whichever mark."""
@@ -197,7 +197,8 @@ def _concerned(survey: Survey, time: int, name: str, before: Session | None) -> 
     return found
 
 
-def _key(one: LostOccupation) -> tuple[str, str, int]:
+def key_of(one: LostOccupation) -> tuple[str, str, int]:
+    """Return the `EarlierOccupation.key` of the one that a doubt of a record is about."""
     return one["point"], one["mark"], milliseconds_of(one["observed"]) // 1000
 
 

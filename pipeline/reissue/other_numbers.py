@@ -15,7 +15,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.as_exported import SAME, as_exported, stood_of
 from pipeline.reissue.occupations_before import OccupationsBefore
-from pipeline.reissue.occupied import ALIKE, EarlierOccupation
+from pipeline.reissue.occupied import ALIKE, EarlierOccupation, key_of
 from pipeline.reissue.readings_around import readings_around
 
 #: How the sentence of a doubt goes on; `changed` says from where to where.
@@ -101,7 +101,7 @@ def _in_doubt(failed: EarlierOccupation, last: Record) -> bool:
     """
     gone = any(
         one is not None and one["of"] == "occupation" and one["now"] == "gone"
-        and (one["point"], one["mark"], milliseconds_of(one["observed"]) // 1000) == failed.key
+        and key_of(one) == failed.key
         for one in (doubt["origin"] for doubt in last["doubts"])
     )  # fmt: skip
     return gone and any(

@@ -20,17 +20,16 @@ from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
 from pipeline.read.exports import read_batches as read_export
-from pipeline.reissue.as_exported import SAME, Stood, as_exported, stood_of
+from pipeline.reissue.as_exported import COLUMNS, SAME, Stood, as_exported, stood_in, stood_of
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.occupied import ALIKE
-from pipeline.tables import TIME, milliseconds
+from pipeline.tables import milliseconds
 from pipeline.words import Role
 
 #: Readings on either side that are asked.
 _NEAREST = 5
 #: Readings on either side among which these are sought: others of the session may be of another export.
 _SOUGHT = 200
-_COLUMNS = ("name", "observed", "session", "easting", "northing", "height")
 #: By how many times more than the others a reading must differ, and by how many metres, to have done so by itself.
 _MUCH, _AT_LEAST = 10.0, 0.02
 
@@ -108,21 +107,14 @@ def _then(issue: Last, time: int, session: str) -> dict[_Reading, Stood]:
     found = _on_marks(issue.record, session)
     for layer in ("points", "held_back"):
         try:
-            with closing(read_batches(issue.package, layer, _COLUMNS)) as batches:
+            with closing(read_batches(issue.package, layer, COLUMNS)) as batches:
                 for batch in batches:
                     table = pa.Table.from_batches([batch]).filter(pc.equal(batch.column("session"), session))
-                    found = _nearest({**found, **_readings(table)}, time)
+                    here = {(name, at): stood for name, at, stood in stood_in(table)}
+                    found = _nearest({**found, **here}, time)
         except Lost:  # of few readings on marks nobody can tell whether a stretch between them was processed again
             return {}
     return _nearest(found, time)
-
-
-def _readings(table: pa.Table) -> dict[_Reading, Stood]:
-    times = table.column("observed").cast(TIME).cast(pa.int64()).to_pylist()
-    rows = zip(
-        table.column("name").to_pylist(), times, *(table.column(of).to_pylist() for of in Stood._fields), strict=True
-    )
-    return {(name or "", time): Stood(*stood) for name, time, *stood in rows if time is not None}
 
 
 def _on_marks(record: Record, session: str) -> dict[_Reading, Stood]:

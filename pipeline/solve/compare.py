@@ -93,7 +93,7 @@ class Looked:
     def occupied(self) -> Flags:
         """Return (n,) which are occupations: on a mark, with coordinates."""
         found = self.corrected
-        finite = np.isfinite(found.easting) & np.isfinite(found.northing) & np.isfinite(found.height)
+        finite = np.isfinite(found.places).all(axis=1)
         return np.array([mark is not None for mark in self.marks], bool) & finite
 
 
@@ -122,7 +122,7 @@ def compare(
     published = _published(marks, roles, reference, temporary)
     corrected = looked.corrected
     found = Corrected(*(getattr(corrected, name)[rows] for name in VALUES))
-    observed = np.column_stack([found.easting, found.northing, found.height])
+    observed = found.places
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
     known_to = np.where(published.adjusted[:, None], looked.known_to[rows], 0.0)
     on_marks = OnMarks(

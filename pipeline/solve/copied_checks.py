@@ -88,7 +88,7 @@ def _how(on_marks: OnMarks, which: Flags) -> _Made:
     """
     compared = on_marks.compared
     counts = which & ~on_marks.ties & compared.judged & compared.passed
-    off = np.nan_to_num(np.column_stack([compared.east, compared.north, compared.height])[counts])[:_MANY]
+    off = np.nan_to_num(compared.vectors[counts])[:_MANY]
     every = np.vstack([np.zeros((1, 3)), off])
     apart = np.linalg.norm(every[:, None] - every[None], axis=2) + np.diag(np.full(len(every), np.inf))
     if 2 * np.count_nonzero(apart.min(axis=1) <= _COMPUTED) >= len(every):

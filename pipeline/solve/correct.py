@@ -46,6 +46,11 @@ class Corrected:
     hu95: Floats
     vu95: Floats
 
+    @property
+    def places(self) -> Floats:
+        """Return (n, 3) easting, northing, height."""
+        return np.column_stack([self.easting, self.northing, self.height])
+
 
 #: The corrected values of a point, as the layer ``points`` has them.
 VALUES = tuple(Corrected.__dataclass_fields__)
@@ -81,9 +86,8 @@ def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
 
 def scale_of(quality: Quality, points: Points) -> Floats:
     """Return (3,) how many times larger than stated the job takes uncertainties of a block's readings, axis by axis."""
-    horizontal = points.scale or quality.scale
-    vertical = points.scale_vertical or points.scale or quality.scale_vertical or quality.scale
-    return np.array([horizontal, horizontal, vertical])
+    plan, height = quality.scales(points)
+    return np.array([plan, plan, height])
 
 
 def scaled(sigma: Floats, correlated: Floats | None, scale: Floats) -> tuple[Floats, Floats | None]:

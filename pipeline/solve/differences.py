@@ -27,6 +27,11 @@ class Differences:
     allowed: Floats
 
     @property
+    def vectors(self) -> Floats:
+        """Return (n, 3) metres to the east, to the north and up."""
+        return np.column_stack([self.east, self.north, self.height])
+
+    @property
     def judged(self) -> Flags:
         """Return (n,) whether anything of an occupation is judged."""
         return np.asarray(self.holds.any(axis=1))

@@ -1,4 +1,4 @@
-"""How far apart two sessions issue one raw position: by the difference of their shifts, field shifts taken out."""
+"""How far apart two readings lie: as exported, and by how much more their sessions issue them apart."""
 
 from dataclasses import dataclass
 
@@ -7,14 +7,27 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
+from pipeline.intake.same_names import SameNames
 from pipeline.intake.survey import Survey
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read
+from pipeline.sphere import DEGREE
+
+
+def raw_apart(same: SameNames, pairs: Integers) -> Floats:
+    """Return (k, 3) metres to the east, the north and up from the first to the second reading, as exported.
+
+    ``pairs`` (k, 2) are rows of ``same``. Good to half a percent of the distance, as `pipeline.sphere` is.
+    """
+    east, north, up = (np.diff(each[pairs], axis=1).ravel() for each in (same.longitude, same.latitude, same.height))
+    parallel = np.cos(np.radians(same.latitude[pairs[:, 0]]))
+    found: Floats = np.column_stack([DEGREE * parallel * ((east + 180.0) % 360.0 - 180.0), DEGREE * north, up])
+    return found
 
 
 @dataclass(frozen=True)
 class IssuedApart:
-    """What it takes to tell that.
+    """How far apart two sessions issue one raw position: by the difference of their shifts, field shifts taken out.
 
     Args:
         survey: the job before any shift.
@@ -59,5 +72,5 @@ class IssuedApart:
     def _issued(self, raw: Floats, by: Read) -> Floats:
         frames, none = self.survey.operations.frames, np.zeros((len(raw), 3))
         raw = self.field.take_out(raw, by, frames.to_issued)
-        found = correct(frames, raw, by.session, sigma=none, shifts=self.add, site=self.survey.operations.site)
-        return np.column_stack([found.easting, found.northing, found.height])
+        site = self.survey.operations.site
+        return correct(frames, raw, by.session, sigma=none, shifts=self.add, site=site).places

@@ -12,10 +12,10 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.same_names import SameNames
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
-from pipeline.solve.issued_apart import IssuedApart
-from pipeline.sphere import DEGREE
+from pipeline.solve.issued_apart import IssuedApart, raw_apart
 from pipeline.words import Doubt, counted
 
 #: Points from which on one vector is worth a word, and is no chance; the share of all far pairs that have it.
@@ -150,7 +150,7 @@ def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integer
     ``proven`` is as `OneVector` has it.
     """
     same, quality = survey.first_pass.same_names, survey.job.quality
-    apart = _raw_apart(survey, pairs) + issued.apart(same.session[pairs], same.time[pairs], export[pairs])
+    apart = raw_apart(same, pairs) + issued.apart(same.session[pairs], same.time[pairs], export[pairs])
     far = np.isfinite(apart).all(axis=1) & (np.hypot(*apart[:, :2].T) > survey.job.checks.same_name)
     pairs, apart = pairs[far], apart[far]
     if len(pairs) < _TOLD:
@@ -170,7 +170,7 @@ def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integer
         exports=(exports[0], exports[1]),
         pairs=same.number[chosen[np.sort(once)]],
         vector=np.median(apart[which], axis=0),
-        ruled=bool(_ruled(_plan(survey, chosen[once, 0]))),
+        ruled=bool(_ruled(_plan(same, chosen[once, 0]))),
         proven=proven,
     )
 
@@ -182,18 +182,9 @@ def _stood_on_marks(survey: Survey) -> set[tuple[int, int]]:
     return {(int(survey.candidates.session[row]), export[row]) for row, of in enumerate(named) if of is not None}
 
 
-def _raw_apart(survey: Survey, pairs: Integers) -> Floats:
-    """Return (k, 3) metres to the east, the north and up from the first to the second reading, as exported."""
-    same = survey.first_pass.same_names
-    east, north, up = (np.diff(each[pairs], axis=1).ravel() for each in (same.longitude, same.latitude, same.height))
-    parallel = np.cos(np.radians(same.latitude[pairs[:, 0]]))
-    found: Floats = np.column_stack([DEGREE * parallel * ((east + 180.0) % 360.0 - 180.0), DEGREE * north, up])
-    return found
-
-
-def _plan(survey: Survey, rows: Integers) -> Floats:
+def _plan(same: SameNames, rows: Integers) -> Floats:
     """Return (k, 2) metres to the east and the north of the first of some points."""
-    return _raw_apart(survey, np.column_stack([np.full(len(rows), rows[0]), rows]))[:, :2]
+    return raw_apart(same, np.column_stack([np.full(len(rows), rows[0]), rows]))[:, :2]
 
 
 def _ruled(plan: Floats) -> Flags:

@@ -161,7 +161,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     marks = KnownMarks(known, temporary, job)
     stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
     missed = unanswered(candidates, corrected, stands_on, marks, first.few, first.elsewhere, equal)
-    at, moved = np.column_stack([corrected.easting, corrected.northing, corrected.height]), _moved(add)
+    at, moved = corrected.places, _moved(add)
     told = unanswered_doubts(survey, candidates, missed)
     of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, marks))
     held = held_back(missed, of_missed)

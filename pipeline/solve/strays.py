@@ -111,8 +111,7 @@ def _off(on_marks: OnMarks, rows: Integers, part: Integers, joined: bool) -> Ite
     if len(numbers) < 2:
         return
     compared, tolerance = on_marks.compared, on_marks.compared.tolerance
-    off = np.column_stack([compared.east, compared.north, compared.height])[rows]
-    off = np.where(compared.holds[rows][:, [0, 0, 1]], off, np.nan)
+    off = np.where(compared.holds[rows][:, [0, 0, 1]], compared.vectors[rows], np.nan)
     passed = compared.passed[rows]
     together: list[tuple[list[int], Flags]] = []
     for number in numbers:

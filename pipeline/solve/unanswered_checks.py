@@ -80,7 +80,7 @@ def without_register_rows(
 
     They would fail as checks, and say that the base moved.
     """
-    found, at = list(marks), np.column_stack([corrected.easting, corrected.northing, corrected.height])
+    found, at = list(marks), corrected.places
     for row in of_register:
         mark = found[row]
         if candidates.named[row] is None and mark in register.names:

@@ -48,7 +48,7 @@ def features_of(
     coded, columns = wanted.stated(candidates.table)
     codes = candidates.table.column("code").to_pylist()
     numbers = candidates.table.column("number").to_pylist()
-    at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
+    at = corrected.places
     marks, pegs = wanted.marks, MarkNames.arranged(known.temporary.names)
     alike = _Alike.of(candidates, codes, stands_on, few, marks)
     far = _misnamed(candidates, stands_on, at, marks, register)

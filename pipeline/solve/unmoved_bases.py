@@ -10,11 +10,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Flags, Integers
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.same_names import SameNames
 from pipeline.intake.survey import Survey
-from pipeline.solve.issued_apart import IssuedApart
+from pipeline.solve.issued_apart import IssuedApart, raw_apart
 from pipeline.solve.shift import Shifts
 from pipeline.sphere import DEGREE
 from pipeline.tolerance import plan_and_height
@@ -51,7 +51,7 @@ def unmoved_base_doubts(
         by = np.abs(plan_and_height(issued.apart(same.session[here], same.time[here], export)))
         uncertain = _TIMES * np.sqrt(np.trace(shifts.apart(both[:1], both[1:])[0]))
         least = np.maximum(np.maximum([limits.horizontal, limits.vertical], _WIDE * _AGREE), uncertain)
-        raw = np.abs(plan_and_height(_raw_apart(same, here)))
+        raw = np.abs(plan_and_height(raw_apart(same, here)))
         agree = (by > least).any(axis=1) & (raw <= _AGREE).all(axis=1)
         near = (raw <= _WIDE * by + _NEAR).all(axis=1)
         if not _no_chance(same, here, agree) or np.count_nonzero(agree) < _SHARE * np.count_nonzero(near):
@@ -65,14 +65,6 @@ def unmoved_base_doubts(
             " these readings were copied from one into the other"
         )
         yield Doubtful(Doubt.BASE, what, tuple(both.tolist()))
-
-
-def _raw_apart(same: SameNames, pairs: Integers) -> Floats:
-    """Return (k, 3) metres to the east, the north and up from the first to the second reading, as exported."""
-    east, north, up = (np.diff(each[pairs], axis=1).ravel() for each in (same.longitude, same.latitude, same.height))
-    parallel = np.cos(np.radians(same.latitude[pairs[:, 0]]))
-    found: Floats = np.column_stack([DEGREE * parallel * ((east + 180.0) % 360.0 - 180.0), DEGREE * north, up])
-    return found
 
 
 def _no_chance(same: SameNames, pairs: Integers, agree: Flags) -> bool:

@@ -65,7 +65,7 @@ def solved(marks: dict[str, tuple[float, float, float]], occupied: list[Occupied
     observed = np.nan_to_num(known) + np.array([one.off for one in occupied])
     ties = np.array([role is Role.TIE for role in roles])
     holds = np.repeat(np.array([[one.mark in marks] for one in occupied]), 2, axis=1)
-    corrected = SimpleNamespace(easting=observed[:, 0], northing=observed[:, 1], height=observed[:, 2])
+    corrected = SimpleNamespace(easting=observed[:, 0], northing=observed[:, 1], height=observed[:, 2], places=observed)
     occupations = SimpleNamespace(
         session=session, time=np.arange(len(occupied)) * 60_000, marks=tuple(one.mark for one in occupied), roles=roles,
         corrected=corrected, known=known, compared=differences(observed, known, holds, TOLERANCE),
