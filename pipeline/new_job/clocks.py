@@ -13,7 +13,8 @@ from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.halves import half_nowhere
-from pipeline.new_job.look import ROWS, whole
+from pipeline.new_job.look import ROWS
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import Times, day_and_time, decided, given
 from pipeline.new_job.zones import zones_near

@@ -10,7 +10,7 @@ from pipeline.geodesy.frames import WGS84, to_geographic
 from pipeline.geodesy.registry import northing_first
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
-from pipeline.new_job.look import whole
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
 from pipeline.new_job.rows import TimedRows

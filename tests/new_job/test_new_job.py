@@ -16,7 +16,7 @@ from pipeline.job.load import load_job
 from pipeline.new_job import new_job
 from pipeline.new_job.agreement import agreement
 from pipeline.new_job.columns import mapped
-from pipeline.new_job.look import looks
+from pipeline.new_job.look_at_files import looks
 from pipeline.new_job.start import job_name
 from pipeline.new_job.values import times
 from pipeline.new_job.zones import zones_near
