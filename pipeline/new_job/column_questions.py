@@ -8,7 +8,7 @@ from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.levels import why_meant
 from pipeline.new_job.questions import Candidate, Question
-from pipeline.new_job.values import decimals, given, words
+from pipeline.new_job.values import given, numbers_of, words
 
 #: What is asked where several columns may be meant.
 _WHICH = {
@@ -97,8 +97,8 @@ def pole_height_questions(one: FileFound) -> list[Question]:
         )
         return [Question("pole_height", asks)]
     texts = one.look.columns[one.mapped.poles]
-    if decimals(texts) is None:
-        odd = next(text for text in given(texts) if decimals([text]) is None)
+    if numbers_of(texts) is None:
+        odd = next(text for text in given(texts) if numbers_of([text]) is None)
         asks += (
             f' its cells, such as "{odd}", are not plain numbers, so it cannot be subtracted as it is. If ground'
             " heights: delete these lines; if antenna heights: export it without units in its cells, and run"

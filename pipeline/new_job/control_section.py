@@ -22,7 +22,7 @@ from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.tables import RegisterRead, register_of
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
-from pipeline.new_job.values import decimals, with_unit
+from pipeline.new_job.values import numbers_of, with_unit
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
 from pipeline.words import plural
@@ -125,7 +125,7 @@ def _without_heights(register: FileFound) -> str:
     look = register.look
     others = [
         name for name, texts in look.columns.items()
-        if name not in register.mapped.columns.values() and not is_known(name) and decimals(texts) is not None
+        if name not in register.mapped.columns.values() and not is_known(name) and numbers_of(texts) is not None
     ]  # fmt: skip
     add = "add a height column, or state in a column holds that the marks hold position only"
     if not others:

@@ -9,7 +9,7 @@ from pipeline.new_job.headings import is_known
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
-from pipeline.new_job.values import decimals, given
+from pipeline.new_job.values import given, numbers_of
 
 #: What may be between numbers that are one but for their rounding, by our words: degrees and metres.
 _ROUNDED = dict.fromkeys(("longitude", "latitude", "base_longitude", "base_latitude"), 6e-8) | dict.fromkeys(
@@ -80,7 +80,7 @@ def _place(look: FileLook, name: str) -> str:
 
 
 def _same(first: Sequence[str], second: Sequence[str], word: str) -> bool:
-    one, other = decimals(first), decimals(second)
+    one, other = numbers_of(first), numbers_of(second)
     if one is not None and other is not None and word not in ("name", "mark", "code", "base"):
         near = np.isclose(one, other, rtol=0, atol=_ROUNDED.get(word, 0.0), equal_nan=True)
         texts = np.array([a == b for a, b in zip(first, second, strict=True)])  # those that are no numbers
