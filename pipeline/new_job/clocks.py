@@ -12,11 +12,11 @@ import pyarrow as pa
 from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.halves import half_nowhere
 from pipeline.new_job.look import ROWS
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.time_notation import TimeNotation, day_and_time, decided
+from pipeline.new_job.twelve_hour_clocks import half_nowhere
 from pipeline.new_job.values import given
 from pipeline.new_job.zones import zones_near
 from pipeline.read.clock_headings import is_offset, offsets_of_zone_name, zone_in_heading

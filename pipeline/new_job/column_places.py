@@ -6,14 +6,14 @@ from itertools import pairwise
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.dimensions import are_degrees, are_far, are_fine, go_together, is_length_or_width
-from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
 from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
 from pipeline.new_job.heights import height_said
+from pipeline.new_job.lengths_and_widths import are_degrees, are_far, are_fine, go_together, is_length_or_width
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
+from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.values import MOSTLY, angles, decimal_places, numbers_of, with_unit
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be

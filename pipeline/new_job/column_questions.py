@@ -4,10 +4,10 @@ from dataclasses import replace
 
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.new_job.clocks import ClockState
-from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.levels import why_meant
+from pipeline.new_job.height_references import why_meant
 from pipeline.new_job.questions import Candidate, Question
+from pipeline.new_job.repeated_headings import heading_of, told_apart
 from pipeline.new_job.values import given, numbers_of, words
 
 #: What is asked where several columns may be meant.

@@ -11,14 +11,11 @@ from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.column_places import find_position, place_by_content
 from pipeline.new_job.column_times import find_time
-from pipeline.new_job.doubles import double_rivals, doubles_of
-from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import is_separation
 from pipeline.new_job.hemispheres import against_heading, either_side, letters_of
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
-from pipeline.new_job.notations import odd_unit, refusal
 from pipeline.new_job.precisions import (
     are_lengths,
     is_of_either,
@@ -27,7 +24,10 @@ from pipeline.new_job.precisions import (
     left_precisions,
     take_by_side,
 )
+from pipeline.new_job.repeated_headings import double_rivals, doubles_of
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
+from pipeline.new_job.twelve_hour_clocks import half_apart
+from pipeline.new_job.unread_units import odd_unit, refusal
 from pipeline.new_job.values import MOSTLY, angles, given, numbers_of, words
 from pipeline.occupations.check_words import mentions_check
 from pipeline.read.heading_units import unit_in_heading

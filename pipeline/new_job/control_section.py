@@ -15,12 +15,12 @@ from pipeline.new_job.column_questions import meaning_questions, rival_questions
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.folder import Contents
 from pipeline.new_job.frames import GridState, height_question, register_states
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.tables import RegisterRead, register_of
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
 from pipeline.new_job.values import numbers_of, with_unit
 from pipeline.read.findings import Unusable

@@ -12,17 +12,17 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.control_section import draft_register, draft_target
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
+from pipeline.new_job.file_positions import sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.register_choice import ask_register, choose_register
-from pipeline.new_job.rows import TimedRows, rows
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.source_section import add_block, draft_source, on_one_clock
-from pipeline.new_job.tables import sample_of, tables_of, together
+from pipeline.new_job.timed_rows import TimedRows, rows
 from pipeline.new_job.unread import no_session, nuls, torn
 from pipeline.problems import JobError, Problem
 from pipeline.read.sources import JSON, PACKAGE, TEXT

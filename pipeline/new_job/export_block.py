@@ -18,11 +18,11 @@ from pipeline.new_job.decimal_signs import decimal_of
 from pipeline.new_job.draft import Block
 from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import sample_of
 from pipeline.new_job.frames import GridState
-from pipeline.new_job.levels import read_as, with_datum
+from pipeline.new_job.height_references import read_as, with_datum
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.tables import sample_of
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
 from pipeline.new_job.unread import left_unread
 from pipeline.words import counted, plural

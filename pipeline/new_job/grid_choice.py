@@ -10,11 +10,11 @@ from pipeline.geodesy.registry import Registered, crs_name, grids_at
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.eastings import way_of
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.frames import FilePositions, Fit, GridState, fits, grid_question, own_crs, step_of
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.questions import Known
-from pipeline.new_job.rows import TimedRows
-from pipeline.new_job.tables import RegisterRead, register_of
+from pipeline.new_job.timed_rows import TimedRows
 from pipeline.read.findings import Unusable
 
 #: Readings that are compared with a register's marks where none says that it stands on one.

@@ -7,9 +7,9 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.geodesy.registry import grids_at, projected
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import RegisterRead
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import plainest
-from pipeline.new_job.tables import RegisterRead
 from pipeline.new_job.values import numbers_of
 from pipeline.read.findings import Unusable
 

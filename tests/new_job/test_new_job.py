@@ -14,8 +14,8 @@ from simulate_files import write_csv
 from pipeline.cli.new_command import start_job
 from pipeline.job.load import load_job
 from pipeline.new_job import new_job
-from pipeline.new_job.agreement import agreement
 from pipeline.new_job.columns import mapped
+from pipeline.new_job.common_shift import agreement
 from pipeline.new_job.look_at_files import looks
 from pipeline.new_job.start import job_name
 from pipeline.new_job.time_notation import time_notation

@@ -8,12 +8,12 @@ import numpy as np
 
 from pipeline.near import listed
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import register_of, sample_of
 from pipeline.new_job.headings import rank, words_compared
 from pipeline.new_job.look import ROWS
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import plainest
 from pipeline.new_job.spread import from_their_middle
-from pipeline.new_job.tables import register_of, sample_of
 from pipeline.new_job.values import given, numbers_of, words
 from pipeline.read.findings import Unusable
 

@@ -13,7 +13,7 @@ from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
-from pipeline.new_job.rows import TimedRows
+from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.values import angles, numbers_of
 
 #: Marks of a register that are read.
