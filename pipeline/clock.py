@@ -4,6 +4,8 @@ from datetime import UTC, datetime
 
 #: Milliseconds.
 MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
+#: The first three letters of the months in English, as dates are written with them.
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 #: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
 LEAP_SECONDS = (
     ("1999-01-01", 13),

@@ -10,10 +10,11 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import date
 
+from pipeline.clock import MONTHS
+
 #: The first and the last day that a date may mean.
 Days = tuple[date, date]
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 # compiled when a register has dates, which few have: together as dear as ten modules
 _TIME = r"(?:[T ]\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)?(?: ?(?:Z|[+-]\d\d:?\d\d))?)?"
 _YEAR_FIRST = rf"(\d{{4}})([-/.])(\d{{1,2}})\2(\d{{1,2}}){_TIME}"
@@ -65,7 +66,7 @@ def _day(year: str, month: str, day: str) -> Days | None:
 
 
 def _named(year: str, name: str, day: str | None) -> Days | None:
-    month = next((number for number, word in enumerate(_MONTHS, start=1) if name.startswith(word)), None)
+    month = next((number for number, word in enumerate(MONTHS, start=1) if name.startswith(word)), None)
     if month is None:
         return None
     return _month(year, str(month)) if day is None else _day(year, str(month), day)

@@ -8,16 +8,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.intake.positions import column_numbers, stated_sigmas
 from pipeline.job.model import Quality
 from pipeline.words import Reason
 
-_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 #: Metres: no solution is accepted that is as uncertain as this; 99.99 and the like are written where it is not known.
 _ABSURD = 99.0
-
-
-def _column(batch: pa.RecordBatch, name: str) -> Floats:
-    return np.asarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)
 
 
 def not_fixed(batch: pa.RecordBatch, quality: Quality) -> Flags:
@@ -49,7 +45,8 @@ def _limits(batch: pa.RecordBatch, quality: Quality) -> Iterator[_Limit]:
     """
     nothing = np.zeros(batch.num_rows, bool)
     if quality.max_sigma_horizontal is not None:
-        values = np.fmax(_column(batch, "sigma_east"), _column(batch, "sigma_north"))
+        east, north, _ = stated_sigmas(batch)
+        values = np.fmax(east, north)
         what = "horizontal standard uncertainty (larger of east and north)"
         yield _Limit("max_sigma_horizontal", what, values, quality.max_sigma_horizontal, nothing)
     for key, what, column, most in (
@@ -58,7 +55,7 @@ def _limits(batch: pa.RecordBatch, quality: Quality) -> Iterator[_Limit]:
         ("max_correction_age", "age of corrections", "correction_age", quality.max_correction_age),
     ):
         if most is not None:
-            values = _column(batch, column)
+            values = column_numbers(batch, column)
             none = (values < 0.0) | ((values == 0.0) & (key == "max_pdop"))
             yield _Limit(key, what, values, most, none)
 
@@ -83,16 +80,14 @@ def poor(batch: pa.RecordBatch, quality: Quality) -> Flags:
 
 def absurd(batch: pa.RecordBatch) -> Flags:
     """Return (n,) which readings have a standard uncertainty so large that it stands for one that is not known."""
-    found = np.zeros(batch.num_rows, bool)
-    for name in _SIGMAS:
-        found |= _column(batch, name) >= _ABSURD
+    found: Flags = np.any([sigma >= _ABSURD for sigma in stated_sigmas(batch)], axis=0)
     return found
 
 
 def why(batch: pa.RecordBatch, row: int, quality: Quality, reason: Reason) -> str:
     """Return in words why `not_fixed`, `poor` or `absurd` caught one row of a batch."""
     if reason is Reason.IMPLAUSIBLE:
-        largest = np.nanmax([_column(batch, name)[row] for name in _SIGMAS])
+        largest = np.nanmax([sigma[row] for sigma in stated_sigmas(batch)])
         return f"a standard uncertainty of {largest:g} m means that it is not known"
     if reason is Reason.NOT_FIXED:
         found = batch.column("solution")[row].as_py()

@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.intake.positions import raw_positions
+from pipeline.intake.positions import base_positions, column_numbers, raw_positions
 from pipeline.intake.sort import Sifted
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import base_key
@@ -32,8 +32,6 @@ _PER_METRE, _PER_DEGREE = 1e3, 1e8
 
 #: The same units: base positions further apart in a coordinate are at different places.
 _ELSEWHERE = 30
-
-_BASE_PLACE = ("base_first", "base_second", "base_third")
 
 
 @dataclass(frozen=True)
@@ -225,7 +223,7 @@ class BaseLogs:
         self.earliest = np.minimum(self.earliest, here)
 
     def _note_positions(self, place: "_Place", session: NDArray[np.int32], sound: Flags, export: Export) -> None:
-        values = np.column_stack([np.asarray(place.batch.column(name), np.float64) for name in _BASE_PLACE])
+        values = base_positions(place.batch)
         degrees = export.points.columns.base_longitude is not None
         known = np.isfinite(values).all(axis=1) & _somewhere(values, degrees=degrees)
         rows, bare = np.flatnonzero(sound & known), np.flatnonzero(sound & ~known)
@@ -261,7 +259,7 @@ class BaseLogs:
         return found
 
     def _note_antennas(self, place: "_Place", session: NDArray[np.int32], sound: Flags) -> None:
-        values = np.asarray(place.batch.column("antenna_height"), np.float64)
+        values = column_numbers(place.batch, "antenna_height")
         rows = np.flatnonzero(sound & np.isfinite(values))
         keys = np.rint(values[rows, None] * _PER_METRE).astype(np.int64)
         for group in place.groups(rows, session, keys):

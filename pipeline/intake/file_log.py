@@ -17,6 +17,7 @@ from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
 from pipeline.intake.left_corrections import LeftCorrection, note_left_corrections
 from pipeline.intake.left_precisions import LeftPrecision, note_left
+from pipeline.intake.positions import raw_positions, stated_sigmas
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
 from pipeline.occupations.name_words import DATE
@@ -31,8 +32,6 @@ from pipeline.words import REASONS, Reason, reason_code
 LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
 #: Milliseconds beyond which one occupation is unlikely to last.
 _LONG = 12 * HOUR
-_PLACE = ("first", "second", "third")
-_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 #: What a measurement has beside its place, as far as its export has it at all.
 GIVEN = ("sigma_east", "sigma_up", "solution", "satellites", "pdop", "base", "antenna_height")
 #: Different solutions that are kept of one export.
@@ -166,7 +165,7 @@ class FileLogs:
         log.rows += batch.num_rows
         log.sound += int(sound.sum())
         log.sessions += np.bincount(sifted.session[sound], minlength=len(log.sessions))
-        place = np.column_stack([np.asarray(batch.column(axis), np.float64)[sound] for axis in _PLACE])
+        place = np.column_stack(raw_positions(batch))[sound]
         log.extent.add(sifted.session[sound], place, rows[sound])
         for word in GIVEN:
             log.given[word] += int((_there(batch.column(word)) & sound).sum())
@@ -180,7 +179,7 @@ class FileLogs:
             log.unjudged.setdefault(key, Noted()).add(which & sound, rows)
         for key, which in accept.none_stated(batch, self.quality).items():
             log.none_stated.setdefault(key, Noted()).add(which & sound, rows)
-        east, north, up = (~(np.asarray(batch.column(name), np.float64) > 0.0) for name in _SIGMAS)
+        east, north, up = (~(sigma > 0.0) for sigma in stated_sigmas(batch))
         log.unstated += [int(((east | north) & sound).sum()), int((up & sound).sum())]
         columns = export.points.columns
         if any(
@@ -218,7 +217,7 @@ class FileLogs:
                 log.solutions[word] += count
 
     def _note_sigmas(self, batch: pa.RecordBatch, sifted: Sifted, log: FileLog, rows: Integers) -> None:
-        east, north, up = (np.asarray(batch.column(f"sigma_{axis}"), np.float64) for axis in ("east", "north", "up"))
+        east, north, up = stated_sigmas(batch)
         plan = np.fmax(east, north)
         most = np.fmax(plan, up)
         known = (sifted.held == 0) & np.isfinite(most)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import height_rounding, metres_of, plan_rounding
+from pipeline.intake.positions import raw_positions
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 from pipeline.sphere import DEGREE
@@ -30,7 +31,6 @@ _SHARE = 0.3
 _SAMPLE = 256
 #: Runs that are kept of each coordinate of an export.
 _MOST = 1_000
-_PLACE = ("first", "second", "third")
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class FilledDown:
         """Look at the sound readings of a batch of export ``number``, with their sessions (n,)."""
         if export.points.columns.z is not None or np.count_nonzero(sound) < 2:
             return
-        place = np.column_stack([np.asarray(batch.column(axis), np.float64)[sound] for axis in _PLACE])
+        place = np.column_stack(raw_positions(batch))[sound]
         rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
         lengths = lengths_of(export.points)
         degrees = export.points.columns.easting is None and lengths.degrees

@@ -7,6 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.intake.positions import stated_sigmas
 from pipeline.job.model import Quality
 from pipeline.read.exports import Export
 from pipeline.read.heading_units import metres_in_heading
@@ -14,7 +15,6 @@ from pipeline.read.mapping import mapped
 from pipeline.read.numeric import numbers
 from pipeline.read.precision_headings import PrecisionHeading, Side, precision_in_heading
 
-_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 _PLACES = {Side.EAST: (0,), Side.NORTH: (1,), Side.UP: (2,), Side.PLAN: (0, 1)}
 _COMMA = r"^[+-]?\d*,\d+$"
 #: Headings that leave the side open are held against the largest of all.
@@ -58,8 +58,7 @@ def note_left(
     if not own:
         return
     default = (quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical)
-    columns = [np.asarray(batch.column(name), np.float64)[sound] for name in _SIGMAS]
-    stated = np.column_stack(columns)
+    stated = np.column_stack(stated_sigmas(batch))[sound]
     used = np.where(stated > 0.0, stated, np.array(default))
     for name, said in own:
         cells = batch.column(name)

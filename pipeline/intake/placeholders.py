@@ -7,10 +7,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags
+from pipeline.intake.positions import stated_sigmas
 from pipeline.read.exports import Export
 from pipeline.words import counted
-
-_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 
 
 @dataclass
@@ -21,7 +20,7 @@ class Placeholders:
 
     def take(self, batch: pa.RecordBatch, export: int, sound: Flags) -> None:
         """Take one batch of an export."""
-        rows = np.flatnonzero(sound & np.any([np.asarray(batch.column(name), np.float64) == 0 for name in _SIGMAS], 0))
+        rows = np.flatnonzero(sound & np.any([sigma == 0 for sigma in stated_sigmas(batch)], axis=0))
         if len(rows):
             count, first = self.found.get(export, (0, batch.column("source_row")[int(rows[0])].as_py()))
             self.found[export] = count + len(rows), first

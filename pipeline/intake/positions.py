@@ -1,4 +1,4 @@
-"""The positions of a batch of readings: as the export has them, and in the working frame."""
+"""The positions of a batch of readings: as the export has them, and in the working frame; and their uncertainties."""
 
 import numpy as np
 import pyarrow as pa
@@ -13,6 +13,17 @@ def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Flo
     """Return (n,) first, second and third raw coordinate of a batch of readings."""
     first, second, third = (column_numbers(batch, name) for name in ("first", "second", "third"))
     return first, second, third
+
+
+def base_positions(batch: pa.RecordBatch | pa.Table) -> Floats:
+    """Return (n, 3) the positions of the bases as an export has them, NaN where it has none."""
+    return np.column_stack([column_numbers(batch, name) for name in ("base_first", "base_second", "base_third")])
+
+
+def stated_sigmas(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Floats]:
+    """Return (n,) stated standard uncertainties to the east, the north and upwards, metres; NaN where there is none."""
+    east, north, up = (column_numbers(batch, name) for name in ("sigma_east", "sigma_north", "sigma_up"))
+    return east, north, up
 
 
 def column_numbers(batch: pa.RecordBatch | pa.Table, name: str) -> Floats:

@@ -14,6 +14,11 @@ def quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).translate(_ESCAPED)
 
 
+def value_text(value: str | int) -> str:
+    """Return a text or a whole number as TOML has it, such as a column's name or its number."""
+    return quoted(value) if isinstance(value, str) else str(value)
+
+
 def unquoted(value: str) -> str:
     """Return the text that a basic string of TOML stands for. Raises `tomllib.TOMLDecodeError`."""
     return str(tomllib.loads(f"text = {value}")["text"])

@@ -1,10 +1,10 @@
 """Maps precisions named by an axis letter (sX, sY, sZ) to the direction of that axis of the positions."""
 
 from collections.abc import Mapping
-from typing import Protocol
 
-from pipeline.job.toml_text import quoted
+from pipeline.job.toml_text import value_text
 from pipeline.new_job.headings import axis_of, bare, letter_of
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.read.precision_headings import Side, precision_in_heading
 
@@ -20,14 +20,6 @@ _GEOCENTRIC = (
 )
 
 
-class _Mapped(Protocol):
-    """What of a file's mapping is looked at: see `columns.Mapped`."""
-
-    columns: dict[str, str]
-    kind: str
-    left: list[tuple[str, str]]
-
-
 def axis_letter(heading: str) -> str:
     """Return the letter of the axis along which a precision is, "" for a heading of anything else."""
     said = precision_in_heading(heading)
@@ -36,7 +28,7 @@ def axis_letter(heading: str) -> str:
     return _LETTER.get(bare(heading), "")
 
 
-def by_axes(found: _Mapped, free: list[str]) -> dict[str, str]:
+def by_axes(found: Mapped, free: list[str]) -> dict[str, str]:
     """Return precisions that go with another side than their letter is usually of, by our words, off ``free``.
 
     Those of which it is not known are noted with why, and are taken off too.
@@ -93,7 +85,7 @@ def turned_sigmas(columns: Mapping[str, str], way: bool | None) -> dict[str, str
     return {other[word] if way else word: name for word, name in words.items()}
 
 
-def asked_sigmas(columns: Mapping[str, str | int], names: Mapping[str, str]) -> list[Question]:
+def sigma_questions(columns: Mapping[str, str | int], names: Mapping[str, str]) -> list[Question]:
     """Return questions after precisions along X and Y, whose answers follow those of easting and northing.
 
     ``columns`` are as a job file names them, ``names`` the headings.
@@ -105,7 +97,7 @@ def asked_sigmas(columns: Mapping[str, str | int], names: Mapping[str, str]) -> 
         ]
         candidates = tuple(
             Candidate(
-                quoted(value) if isinstance(value, str) else str(value),
+                value_text(value),
                 f"{axis_letter(name).upper()} is that direction",
             )
             for value, name in values

@@ -14,7 +14,8 @@ from pipeline.job.toml_text import listed
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Candidate, Question
-from pipeline.new_job.values import given, is_day, is_time_of_day, times
+from pipeline.new_job.time_notation import is_day, is_time_of_day, time_notation
+from pipeline.new_job.values import given
 from pipeline.read.times import clock
 from pipeline.words import counted
 
@@ -111,7 +112,7 @@ def _minutes(texts: Sequence[str]) -> Floats | None:
     if is_time_of_day(texts) and all(map(_CLOCK.match, given(texts))):
         found = [_CLOCK.match(text) for text in texts]
         return np.array([60.0 * int(each[1]) + int(each[2]) if each else np.nan for each in found])
-    how = times(texts) if not is_day(texts) else None
+    how = time_notation(texts) if not is_day(texts) else None
     if how is None:
         return None
     fields = clock(None, how.formats[0] or None).pattern.read(pa.array(texts, pa.string()))

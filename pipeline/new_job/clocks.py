@@ -12,10 +12,12 @@ import pyarrow as pa
 from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.halves import half_nowhere
-from pipeline.new_job.look import ROWS, whole
+from pipeline.new_job.look import ROWS
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.values import Times, day_and_time, decided, given
+from pipeline.new_job.time_notation import TimeNotation, day_and_time, decided
+from pipeline.new_job.twelve_hour_clocks import half_nowhere
+from pipeline.new_job.values import given
 from pipeline.new_job.zones import zones_near
 from pipeline.read.clock_headings import is_offset, offsets_of_zone_name, zone_in_heading
 from pipeline.read.findings import Unusable
@@ -148,7 +150,7 @@ def _offsets(one: FileFound) -> str | None:
     return next((name for name in one.look.names if name not in taken and is_offset(name)), None)
 
 
-def _looked_further(one: FileFound, times: Times) -> Times:
+def _looked_further(one: FileFound, times: TimeNotation) -> TimeNotation:
     """Look through the whole file for a row that tells day and month apart."""
     try:
         texts, _ = whole(one.look, _MOST)
@@ -165,7 +167,7 @@ def _texts(one: FileFound, texts: dict[str, list[str]]) -> list[str]:
     return texts[columns["time"]]
 
 
-def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None, header: int) -> State:
+def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans | None, header: int) -> State:
     if times.formats == ("",):
         return None
     if len(times.formats) == 1 and "%" not in times.formats[0]:
@@ -212,7 +214,7 @@ def _likeliest(form: str) -> tuple[bool, bool]:
     return _year_first(form) != ("-" in form), ("%p" in form) == (form.index("%d") < form.index("%m"))
 
 
-def _asks_count(times: Times, column: str, text: str) -> State:
+def _asks_count(times: TimeNotation, column: str, text: str) -> State:
     """Return the question from which beginning times are counted, each with the date that comes of it.
 
     Known where all but one of these dates are yet to come.
@@ -231,7 +233,7 @@ def _asks_count(times: Times, column: str, text: str) -> State:
     return Question("time_format", f"{asks}. Start and end of the sessions go with it", candidates)
 
 
-def _asks_order(times: Times, column: str, texts: Sequence[str], header: int) -> str:
+def _asks_order(times: TimeNotation, column: str, texts: Sequence[str], header: int) -> str:
     """Return what is asked of the order of day, month and year."""
     asks, first = "is the day first or the month?", f'the first is "{texts[0]}"'
     if any(map(_year_first, times.formats)):
@@ -273,7 +275,9 @@ class _Written:
     form: str | None
 
 
-def _zone(times: Times, written: _Written, place: tuple[float, float] | None, spans: Spans | None) -> tuple[State, str]:
+def _zone(
+    times: TimeNotation, written: _Written, place: tuple[float, float] | None, spans: Spans | None
+) -> tuple[State, str]:
     """Return the state of ``time_zone``, and the zone to read times by for now."""
     if times.zoned:
         return None, "UTC"

@@ -6,16 +6,15 @@ from itertools import pairwise
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.decimal_places import decimals_of
-from pipeline.new_job.dimensions import are_degrees, are_far, are_fine, go_together, is_length_or_width
-from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
 from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
 from pipeline.new_job.heights import height_said
+from pipeline.new_job.lengths_and_widths import are_degrees, are_far, are_fine, go_together, is_length_or_width
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
-from pipeline.new_job.values import MOSTLY, angles, decimals, with_unit
+from pipeline.new_job.repeated_headings import heading_of
+from pipeline.new_job.values import MOSTLY, angles, decimal_places, numbers_of, with_unit
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
 #: between heights above two surfaces: a geoid is flat beside it.
@@ -33,7 +32,7 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
     """Find the positions and heights, by headings; ``take`` takes a free column for a word where it fits."""
 
     def number(name: str) -> bool:
-        return decimals(look.columns[name]) is not None
+        return numbers_of(look.columns[name]) is not None
 
     if _geocentric(look, free, take, found):
         return
@@ -90,7 +89,7 @@ def _length_and_width(look: FileLook, found: Mapped, free: list[str]) -> bool:
     degrees = [look.columns[name] for name in names]
     if found.kind:
         pair = [found.columns[word] for word in (_DEGREES if found.kind == "degrees" else _PLANE)]
-        other = [values for name in pair if (values := decimals(look.columns[name])) is not None]
+        other = [values for name in pair if (values := numbers_of(look.columns[name])) is not None]
     else:
         other = list(look.place[:2]) if look.place is not None and np.isfinite(look.place[0]).any() else []
     fine = all(map(are_fine, degrees))
@@ -100,7 +99,7 @@ def _length_and_width(look: FileLook, found: Mapped, free: list[str]) -> bool:
     for word, name in zip(_DEGREES, names, strict=True):
         free.remove(name)
         found.columns[word] = name
-    found.dms = any(decimals(texts) is None for texts in degrees)
+    found.dms = any(numbers_of(texts) is None for texts in degrees)
     found.kind, found.turned = "degrees", False
     return True
 
@@ -108,9 +107,9 @@ def _length_and_width(look: FileLook, found: Mapped, free: list[str]) -> bool:
 def place_by_content(look: FileLook, found: Mapped, free: list[str], measured: list[str]) -> None:
     """Take two neighbouring columns of degrees with many decimals, or of large lengths, and the heights behind them."""
     for first, second in pairwise(measured):
-        pair = [decimals(look.columns[name]) for name in (first, second)]
+        pair = [numbers_of(look.columns[name]) for name in (first, second)]
         sizes = [float(np.nanmax(np.abs(one))) for one in pair if one is not None]
-        fine = all(decimals_of(look.columns[name]) >= _FINE for name in (first, second))
+        fine = all(decimal_places(look.columns[name]) >= _FINE for name in (first, second))
         if fine and min(sizes) <= 90 < max(sizes) <= 360:
             turned = sizes[1] > sizes[0]
             words_ = ("latitude", "longitude") if turned else ("longitude", "latitude")
@@ -145,7 +144,7 @@ def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[st
         return
     found.columns["height"], found.height = names[0], kinds[names[0]] or ""
     free.remove(names[0])
-    values = {name: decimals(look.columns[name]) for name in names}
+    values = {name: numbers_of(look.columns[name]) for name in names}
     headed = {name for each in ranked.values() for name in each}
     rivals = [name for name in names[1:] if _another_height(values[names[0]], values[name], name in headed)]
     if rivals:
@@ -185,7 +184,9 @@ def other_places(look: FileLook, found: Mapped) -> str:
     other = pairs["plane" if found.kind == "degrees" else "degrees"]
     if found.kind not in pairs or not set(pairs[found.kind]) <= found.columns.keys() or look.numbered:
         return ""
-    free = [one for one in look.names if one not in found.columns.values() and decimals(look.columns[one]) is not None]
+    free = [
+        one for one in look.names if one not in found.columns.values() and numbers_of(look.columns[one]) is not None
+    ]
     free = [name for name in free if not is_length_or_width(name)]  # those that are degrees are taken
     names = [next((name for name in free if _says(word, name)), None) for word in other]
     if None in names:
@@ -209,7 +210,7 @@ def _says(word: str, heading: str) -> bool:
 
 def _geocentric(look: FileLook, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:
     names = [plainest(word, free, lambda _: True) for word in "xyz"]
-    values = [decimals(look.columns[name]) for name in names if name is not None]
+    values = [numbers_of(look.columns[name]) for name in names if name is not None]
     if len(values) < 3 or any(one is None for one in values):
         return False
     radius = np.sqrt(sum(np.square(one) for one in values if one is not None))
@@ -241,7 +242,7 @@ def _plane(
 
 def _degrees_of_grid(look: FileLook, found: Mapped, lettered: bool) -> bool:
     """Take what headings call easting and northing, or X and Y where ``lettered``, for degrees if they are so small."""
-    east, north = (decimals(look.columns[found.columns[word]]) for word in ("easting", "northing"))
+    east, north = (numbers_of(look.columns[found.columns[word]]) for word in ("easting", "northing"))
     assert east is not None and north is not None
     most = [float(np.nanmax(np.abs(one))) for one in (east, north)]
     if not (max(most) <= 360 and min(most) <= 90 and (most[1] <= 90 or lettered)):
@@ -255,7 +256,7 @@ def _degrees_of_grid(look: FileLook, found: Mapped, lettered: bool) -> bool:
 
 
 def _is_angle(look: FileLook, name: str, word: str) -> bool:
-    values = decimals(look.columns[name])
+    values = numbers_of(look.columns[name])
     return values is not None and bool(np.nanmax(np.abs(values)) <= (360 if word == "longitude" else 90))
 
 

@@ -3,18 +3,17 @@
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
-from pipeline.new_job.values import (
-    Times,
+from pipeline.new_job.time_notation import (
+    TimeNotation,
     counted_times,
     day_and_time,
-    decimals,
     is_clock_run,
     is_day,
     is_day_run,
     is_time_of_day,
-    times,
-    words,
+    time_notation,
 )
+from pipeline.new_job.values import numbers_of, words
 from pipeline.read.clock_headings import zone_in_heading
 
 #: Rows from which on one and the same time in all of them is odd.
@@ -60,7 +59,7 @@ def _telling(look: FileLook, names: list[str]) -> list[str]:
 
 
 #: The columns of times, by our words, and how they are written.
-_Taken = tuple[dict[str, str], Times]
+_Taken = tuple[dict[str, str], TimeNotation]
 
 
 def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
@@ -77,7 +76,7 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     begins = plainest("clock", telling, lambda _: True) or telling[0]
     said = zone_in_heading(begins)  # of several dates those of the same clock
     day = next((name for name in days if zone_in_heading(name) == said), days[0])
-    how = times(day_and_time(look.columns[day], look.columns[begins]))
+    how = time_notation(day_and_time(look.columns[day], look.columns[begins]))
     if how is None:
         return None
     ends = [name for name in clocks if name != begins and rank("time_end", name) is not None]
@@ -87,11 +86,11 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
 def _gps_weeks(look: FileLook, free: list[str]) -> _Taken | None:
     """Return GPS weeks in one column with the seconds of the week in another."""
     week, seconds = (
-        plainest(word, free, lambda name: decimals(look.columns[name]) is not None) for word in ("week", "seconds")
+        plainest(word, free, lambda name: numbers_of(look.columns[name]) is not None) for word in ("week", "seconds")
     )
     if week is None or seconds is None:
         return None
-    return {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True)
+    return {"gps_week": week, "gps_seconds": seconds}, TimeNotation(("",), zoned=True)
 
 
 def _counted(look: FileLook, free: list[str]) -> _Taken | None:
@@ -126,14 +125,14 @@ def _is_time(heading: str) -> bool:
     )
 
 
-def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: Times) -> None:
+def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: TimeNotation) -> None:
     found.columns.update(columns)
     found.times = how
     for name in columns.values():
         free.remove(name)
 
 
-def _as_times(look: FileLook, name: str) -> Times | None:
+def _as_times(look: FileLook, name: str) -> TimeNotation | None:
     if name in look.dated:
-        return Times(("",), zoned=True)
-    return None if is_day(look.columns[name]) else times(look.columns[name])
+        return TimeNotation(("",), zoned=True)
+    return None if is_day(look.columns[name]) else time_notation(look.columns[name])

@@ -11,14 +11,11 @@ from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.column_places import find_position, place_by_content
 from pipeline.new_job.column_times import find_time
-from pipeline.new_job.doubles import double_rivals, doubles_of
-from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import is_separation
 from pipeline.new_job.hemispheres import against_heading, either_side, letters_of
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
-from pipeline.new_job.notations import odd_unit, refusal
 from pipeline.new_job.precisions import (
     are_lengths,
     is_of_either,
@@ -27,8 +24,11 @@ from pipeline.new_job.precisions import (
     left_precisions,
     take_by_side,
 )
+from pipeline.new_job.repeated_headings import double_rivals, doubles_of
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
-from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
+from pipeline.new_job.twelve_hour_clocks import half_apart
+from pipeline.new_job.unread_units import odd_unit, refusal
+from pipeline.new_job.values import MOSTLY, angles, given, numbers_of, words
 from pipeline.occupations.check_words import mentions_check
 from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.hemispheres import against_signs, axis_of_letters
@@ -65,7 +65,7 @@ def mapped(look: FileLook) -> Mapped:
     find_position(look, mapping, free, take)
     _sigmas(look, mapping, free, take)
     for word in _NUMBERS:
-        take(word, lambda name: decimals(look.columns[name]) is not None)
+        take(word, lambda name: numbers_of(look.columns[name]) is not None)
     _give_back_bases(mapping, free)
     _solution(look, mapping, free)
     of_hemispheres = _hemispheres(look, mapping, free)
@@ -112,7 +112,7 @@ def _of_years(look: FileLook, found: Mapped) -> str:
 
 def _separates(texts: Sequence[str]) -> bool:
     """Tell whether numbers may be separations of a geoid: broken ones, none too large."""
-    values = decimals(texts)
+    values = numbers_of(texts)
     return values is not None and are_lengths(values) and bool(np.nanmax(np.abs(values)) <= FARTHEST_GEOID)
 
 
@@ -123,7 +123,7 @@ def _hemispheres(look: FileLook, found: Mapped, free: list[str]) -> str:
         name = found.columns.get(word, "")
         texts = look.columns.get(name, [])
         read = angles(texts, sides) if found.dms else None
-        read = decimals(texts) if read is None else read
+        read = numbers_of(texts) if read is None else read
         if read is not None:
             degrees[word] = name, read
     found.asks += either_side(degrees)
@@ -194,7 +194,7 @@ def _fixed_rows(look: FileLook, name: str) -> list[bool]:
 
 def _by_content(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Find what no heading tells, from what columns hold: positions, heights, solutions, codes and ids of bases."""
-    measured = [name for name in free if decimals(look.columns[name]) is not None]
+    measured = [name for name in free if numbers_of(look.columns[name]) is not None]
     if not found.kind:
         place_by_content(look, found, free, measured)
     for word, fits in (("solution", _are_solutions), ("code", _are_codes), ("base", _are_bases)):
@@ -222,7 +222,7 @@ def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., 
     """
 
     def fits(name: str) -> bool:
-        values = decimals(look.columns[name])
+        values = numbers_of(look.columns[name])
         counts = rank("satellites", name) is not None and not unit_in_heading(name)
         return values is not None and not is_wider(name) and (not counts or are_lengths(values))
 
@@ -276,7 +276,7 @@ _HOW = frozenset(
 
 def _is_slant_length(look: FileLook, name: str) -> bool:
     """Tell whether a column holds lengths, of poles or called heights, that were measured slantwise by its heading."""
-    if not is_slant(name) or decimals(look.columns[name]) is None:
+    if not is_slant(name) or numbers_of(look.columns[name]) is None:
         return False
     said = but_for_slant(name)
     return not said or any(rank(word, said) is not None for word in ("pole", "height"))

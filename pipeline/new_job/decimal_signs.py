@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.look import as_texts
+from pipeline.new_job.look_at_files import as_texts
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import given
 from pipeline.read.findings import Unusable

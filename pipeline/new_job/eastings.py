@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.geodesy.registry import counts_backwards, crs_kind, crs_name, in_use_there, projected, x_is_northing
-from pipeline.job.toml_text import quoted
+from pipeline.job.toml_text import quoted, value_text
 from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
 from pipeline.new_job.headings import words_compared
@@ -117,14 +117,14 @@ def other_sides(columns: Mapping[str, str], grid: GridState) -> list[str]:
     return told
 
 
-def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:
+def easting_questions(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:
     """Return the questions after the columns of easting and northing; ``whose`` are the positions.
 
     ``again`` is where the same has been asked before, "" where it has not.
     """
     straight = [columns["easting"], columns["northing"]]
     x, y = (quoted(name) if isinstance(name, str) else f"column {name}" for name in straight)
-    values = [quoted(name) if isinstance(name, str) else str(name) for name in straight]
+    values = list(map(value_text, straight))
     asks = (
         f"which of {x} and {y} is the easting of {whose}? nothing in the files shows it, and with the wrong one every"
         " point is mirrored although all checks agree"

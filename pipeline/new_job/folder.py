@@ -18,8 +18,10 @@ from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import bare, rank
-from pipeline.new_job.look import FileLook, hidden_of, looks, pages_of
+from pipeline.new_job.look import FileLook
+from pipeline.new_job.look_at_files import hidden_of, looks
 from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable

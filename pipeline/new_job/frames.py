@@ -24,7 +24,7 @@ from pipeline.geodesy.registry import (
     x_is_northing,
 )
 from pipeline.job.toml_text import quoted, unquoted
-from pipeline.new_job.agreement import Agreement, agreement
+from pipeline.new_job.common_shift import Agreement, agreement
 from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of

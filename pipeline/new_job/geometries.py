@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.values import decimals
+from pipeline.new_job.values import numbers_of
 
 #: From so many readings on one height in all of them was never measured; zeros say so from fewer on.
 _MEASURED, _ZEROS = 8, 3
@@ -28,7 +28,7 @@ def beside_geometry(columns: Mapping[str, Sequence[str]], z: Floats, names: Sequ
     """Return what is told of columns whose headings say heights, and that are others than the geometries' Z (n,)."""
     told = []
     for name in names:
-        values = decimals(columns[name]) if height_said(name) is not None else None
+        values = numbers_of(columns[name]) if height_said(name) is not None else None
         if values is None or len(values) != len(z) or not np.isfinite(values).any():
             continue
         off = np.abs(values - z)

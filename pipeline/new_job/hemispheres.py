@@ -7,9 +7,9 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.files.hemisphere_headings import NEGATE, side_in_heading, told_side
 from pipeline.job.toml_text import quoted
-from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.headings import bare
 from pipeline.new_job.questions import Candidate, Question
+from pipeline.new_job.repeated_headings import heading_of
 from pipeline.read.hemispheres import BOTH, axis_of_letters, is_hemisphere
 
 

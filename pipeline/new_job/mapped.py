@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Question
-from pipeline.new_job.values import Times
+from pipeline.new_job.time_notation import TimeNotation
 
 
 @dataclass
@@ -32,7 +32,7 @@ class Mapped:
     dms: bool = False
     height: str = ""
     turned: bool = False
-    times: Times | None = None
+    times: TimeNotation | None = None
     feet: str = ""
     left: list[tuple[str, str]] = field(default_factory=list)
     poles: str | None = None

@@ -7,10 +7,10 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.near import listed
-from pipeline.new_job.agreement import TOLERANCE, Agreement, agreement
-from pipeline.new_job.bases import Stretch
-from pipeline.new_job.roles import SessionOccupations, roles
-from pipeline.new_job.rows import TimedRows
+from pipeline.new_job.common_shift import TOLERANCE, Agreement, agreement
+from pipeline.new_job.stretches import Stretch
+from pipeline.new_job.ties_and_checks import SessionOccupations, roles
+from pipeline.new_job.timed_rows import TimedRows
 from pipeline.occupations.check_words import mentions_check
 
 #: Codes and parts of names of readings on control and temporary marks.

@@ -9,7 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
-from pipeline.new_job.values import decimals, no_number
+from pipeline.new_job.values import no_number, numbers_of
 from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.precision_headings import WIDER, PrecisionHeading, Side, precision_in_heading
 
@@ -53,7 +53,7 @@ def are_lengths(values: Floats) -> bool:
 
 def is_score(texts: Sequence[str]) -> bool:
     """Tell whether texts are broken numbers, which are no words of anything; 4.0 of a spreadsheet is none."""
-    values = decimals(texts)
+    values = numbers_of(texts)
     return values is not None and are_lengths(values)
 
 
@@ -64,7 +64,7 @@ def is_precision(heading: str) -> bool:
 
 def of_size(texts: Sequence[str], heading: str) -> str:
     """Return why numbers are no standard uncertainties in metres, "" where they may be."""
-    values = decimals(texts)
+    values = numbers_of(texts)
     if values is None:
         return "it does not hold numbers"
     if (odd := no_number(texts)) is not None:
@@ -123,7 +123,7 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
     left = []
     for name in free:
         stated = precision_in_heading(name)
-        if stated is None or name in explained or decimals(columns[name]) is None:
+        if stated is None or name in explained or numbers_of(columns[name]) is None:
             continue
         if why := of_size(columns[name], name):
             left.append((name, f"its heading looks like a precision, but {why}"))
@@ -136,7 +136,7 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
     explained |= dict(left)
     alike = _alike([name for name in free if name not in explained and not is_known(name)])
     for names in alike:
-        sizes = [decimals(columns[name]) for name in names]
+        sizes = [numbers_of(columns[name]) for name in names]
         if all(one is not None and _may_be_precisions(one) for one in sizes):
             left += [
                 (name, f"judging by their values, {listed(names, _QUOTE)} may be precisions along axes: if so, {_SAY}")

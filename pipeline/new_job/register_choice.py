@@ -9,8 +9,9 @@ from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import register_of
 from pipeline.new_job.folder import Contents, register_looks
-from pipeline.new_job.naming import (
+from pipeline.new_job.name_columns import (
     Named,
     is_of_points,
     mark_column,
@@ -23,7 +24,6 @@ from pipeline.new_job.naming import (
 )
 from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.same_places import SAME, rows_of, same_places
-from pipeline.new_job.tables import register_of
 from pipeline.new_job.unread import unread_times
 from pipeline.read.findings import Unusable
 

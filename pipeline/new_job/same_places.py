@@ -7,10 +7,10 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.geodesy.registry import grids_at, projected
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.look import whole
+from pipeline.new_job.file_positions import RegisterRead
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import plainest
-from pipeline.new_job.tables import RegisterRead
-from pipeline.new_job.values import decimals
+from pipeline.new_job.values import numbers_of
 from pipeline.read.findings import Unusable
 
 #: Metres, and degrees, by which coordinates of one mark in two tables may differ: they are rounded.
@@ -70,7 +70,7 @@ def _besides(found: FileFound) -> Iterator[tuple[str, Floats]]:
         values = []
         for word in pair:
             name = plainest(word, [name for name in found.look.names if name in texts], lambda _: True)
-            read = decimals(texts[name]) if name is not None else None
+            read = numbers_of(texts[name]) if name is not None else None
             if read is not None and np.isfinite(read).any():
                 values.append(read)
         if len(values) == 2:

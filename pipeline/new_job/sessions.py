@@ -13,14 +13,14 @@ from pipeline.arrays import Floats, Integers
 from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
 from pipeline.job.toml_text import listed, quoted
-from pipeline.new_job.bases import GAP, MARGIN, Stretch, slips, stretches, windows
 from pipeline.new_job.clocks import ClockState, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.occupations import Marks, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question
-from pipeline.new_job.roles import SessionOccupations, is_check
-from pipeline.new_job.rows import TimedRows
+from pipeline.new_job.stretches import GAP, MARGIN, Stretch, slips, stretches, windows
+from pipeline.new_job.ties_and_checks import SessionOccupations, is_check
+from pipeline.new_job.timed_rows import TimedRows
 from pipeline.read.times import clock as read_by
 from pipeline.words import counted, plural
 

@@ -15,19 +15,16 @@ from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
-from pipeline.new_job.values import (
-    MOSTLY,
-    angles,
+from pipeline.new_job.time_notation import (
     are_yet_to_come,
     counted_times,
     day_and_time,
-    decimals,
-    given,
     is_day,
     is_day_run,
     is_time_of_day,
-    times,
+    time_notation,
 )
+from pipeline.new_job.values import MOSTLY, angles, given, numbers_of
 from pipeline.new_job.written_times import forms_of
 from pipeline.words import counted, plural
 
@@ -183,7 +180,7 @@ def _julian(look: FileLook, free: Sequence[str]) -> str | None:
             continue
         modified = all(map(_MODIFIED_DAY.fullmatch, texts))
         if modified and not named_so:
-            days = decimals(texts)
+            days = numbers_of(texts)
             modified = days is not None and are_yet_to_come(days)
         if modified or all(map(_JULIAN_DAY.fullmatch, texts)):
             what = "modified Julian days" if modified else "Julian days"
@@ -214,7 +211,7 @@ def _by_values(look: FileLook, free: Sequence[str], dates: bool) -> str | None:
 
 
 def _goes_up(texts: Sequence[str]) -> bool:
-    values = decimals(texts)
+    values = numbers_of(texts)
     return (
         values is not None and len(np.unique(values)) > len(values) // 2 and bool((np.diff(values) >= 0).mean() > 0.9)
     )
@@ -236,8 +233,8 @@ def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
         if not texts or holds_days(look, name) or _DATED.fullmatch(texts[0]) or rank("time_end", name) is not None:
             continue
         seconds = bare(name) in _SECONDS or any(part in _SECONDS for part in words_of(name))
-        if _of_time(name) or _OF_DAY.fullmatch(texts[0]) or (seconds and decimals(texts) is not None):
-            numbers = "numbers, as " if decimals(texts) is not None else ""
+        if _of_time(name) or _OF_DAY.fullmatch(texts[0]) or (seconds and numbers_of(texts) is not None):
+            numbers = "numbers, as " if numbers_of(texts) is not None else ""
             why = f'"{day}" holds dates and "{name}" {numbers}"{texts[0]}", which '
             if is_time_of_day(texts):
                 why += _why_not_together(look.columns[day], look.columns[name])
@@ -254,9 +251,9 @@ def _why_not_together(days: Sequence[str], clocks: Sequence[str]) -> str:
              if text and is_day([day]) | is_day_run([day]) and is_time_of_day([time])]  # fmt: skip
     if len(sound) < MOSTLY * len(both):
         return "is a time of day, but more than a few cells of the two columns are empty or not times: fill them in"
-    if (odd := next((text for text in sound if times([text]) is None), None)) is not None:
+    if (odd := next((text for text in sound if time_notation([text]) is None), None)) is not None:
         return f'is a time of day; with its date it is "{odd}", which {odd_time(odd).why}'
-    other = next((text for text in sound if times([text]) != times(sound[:1])), sound[-1])
+    other = next((text for text in sound if time_notation([text]) != time_notation(sound[:1])), sound[-1])
     return f'is a time of day; with their dates they are written in several ways, as "{sound[0]}" and "{other}"'
 
 
@@ -326,7 +323,7 @@ def _as_one(look: FileLook, date: Sequence[str]) -> str:
         return ""
     day = "-".join(look.columns[name][row] for name in date)
     time = ":".join(look.columns[name][row] for name in clock if name is not None)
-    if times([f"{day} {time}"]) is None:
+    if time_notation([f"{day} {time}"]) is None:
         return ""
     return f', or put the columns together in one called "Time", whose first cell is then "{day} {time}"'
 
@@ -336,7 +333,7 @@ def _why(name: str, texts: list[str]) -> tuple[str, bool]:
 
     Also returns whether a time format could read them, as far as that can be told.
     """
-    text = next((text for text in texts if times([text]) is None), None)
+    text = next((text for text in texts if time_notation([text]) is None), None)
     if text is not None and rank("date", name) is not None and re.fullmatch(r"\d{6}|\d{8}", text):
         form, digits = ("%d%m%y", "a six") if len(text) == 6 else ("%d%m%Y", "an eight")
         order = f'map it as date beside the time of day and state time_format, such as "{form} %H:%M:%S"'
@@ -345,8 +342,8 @@ def _why(name: str, texts: list[str]) -> tuple[str, bool]:
     if text is not None:
         odd = odd_time(text)
         return f'"{name}" holds "{text}", which {odd.why}', odd.statable
-    first = times(texts[:1])
-    other = next((text for text in texts if times([text]) != first), texts[-1])
+    first = time_notation(texts[:1])
+    other = next((text for text in texts if time_notation([text]) != first), texts[-1])
     return f'"{name}" holds times written in several ways, as "{texts[0]}" and "{other}"', True
 
 
@@ -355,10 +352,10 @@ def _unread(look: FileLook, name: str, word: str) -> str | None:
     texts = look.columns[name]
     if word in _DEGREES and (beyond_minutes := _minutes_within(texts, 90 if word == "latitude" else 180)):
         return f'"{name}" {beyond_minutes}'
-    if decimals(texts) is not None or (word in _DEGREES and angles(texts, "EWNS") is not None):
+    if numbers_of(texts) is not None or (word in _DEGREES and angles(texts, "EWNS") is not None):
         return None
     for text in given(texts):
-        if decimals([text]) is None:
+        if numbers_of([text]) is None:
             why = why_no_number(text)
             if word in _DEGREES:
                 why = why_no_degrees(text, dms=angles([text], "EWNS") is not None)
@@ -372,7 +369,7 @@ def _unread(look: FileLook, name: str, word: str) -> str | None:
 
 def _minutes_within(texts: Sequence[str], limit: int) -> str:
     """Return that numbers are degrees and minutes in one (5220.617 for 52 degrees 20.617 minutes); "" where not."""
-    values = decimals(texts)
+    values = numbers_of(texts)
     if values is None or not float(np.nanmax(np.abs(values))) > limit:
         return ""
     degrees, minutes = np.divmod(np.abs(values[np.isfinite(values)]), 100.0)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import PurePosixPath
 
-from pipeline.job.toml_text import listed, quoted
+from pipeline.job.toml_text import listed, quoted, value_text
 from pipeline.new_job.draft import Block, Draft, SessionDraft
 from pipeline.new_job.questions import Known, Question, State
 from pipeline.visible import one_line
@@ -55,16 +55,16 @@ class JobFileLines:
         self.comment(why)
         self.add(line)
 
-    def state(self, key: str, state: State, *, counts: bool = True) -> None:
+    def state(self, key: str, state: State) -> None:
         """Add what is known of a key, or the question after it with its candidates."""
         if isinstance(state, Known):
             self.value(key, state.value, state.why)
         elif isinstance(state, Question):
-            self.question(key, state, counts=counts)
+            self.question(key, state)
 
-    def question(self, key: str, asks: Question, *, counts: bool = True) -> None:
+    def question(self, key: str, asks: Question) -> None:
         """Add a question; one that only repeats another's answer does not count."""
-        if counts:
+        if not asks.repeats:
             self.asked.append(Asked(asks, len(self.lines) + 1))
         self.comment(f"OPEN: {asks.asks}")
         for one in asks.candidates:
@@ -109,7 +109,7 @@ def _tables(page: JobFileLines, draft: Draft, name: str) -> None:
     if draft.source:
         page.add("[source]")
         for key, state in draft.source.items():
-            page.state(key, state, counts=not _repeats(state))
+            page.state(key, state)
         page.add("")
     every = [file for file, _, _ in draft.files]
     for block in draft.blocks:
@@ -126,11 +126,6 @@ def _tables(page: JobFileLines, draft: Draft, name: str) -> None:
         page.lines.pop()
 
 
-def _repeats(state: State) -> bool:
-    """Tell whether a question is another one over again."""
-    return isinstance(state, Question) and state.repeats
-
-
 def _block(page: JobFileLines, block: Block, every: Sequence[str]) -> None:
     page.add("[[points]]")
     if "files" not in block.states:
@@ -138,14 +133,14 @@ def _block(page: JobFileLines, block: Block, every: Sequence[str]) -> None:
     if block.layer is not None:
         page.add(f"layer = {quoted(block.layer)}")
     for key, state in block.states.items():
-        page.state(key, state, counts=not _repeats(state))
+        page.state(key, state)
     for note in block.notes:
         page.comment(note)
     page.add("[points.columns]")
     for word, name in block.columns.items():
-        page.add(f"{word} = {quoted(name) if isinstance(name, str) else name}")
+        page.add(f"{word} = {value_text(name)}")
     for asks in block.asks:
-        page.question(asks.key, asks, counts=not _repeats(asks))
+        page.question(asks.key, asks)
     page.add("")
 
 
@@ -171,7 +166,7 @@ def _control(page: JobFileLines, draft: Draft) -> None:
     page.add("[control]")
     for key in ("file", "layer", "delimiter", "header", "encoding", "angles", "crs", "units", "height", "columns"):
         state = draft.control.get(key)
-        page.state(key, state, counts=not _repeats(state))
+        page.state(key, state)
     for note in draft.control_notes:
         page.comment(note)
     page.add("")
@@ -181,11 +176,11 @@ def _control(page: JobFileLines, draft: Draft) -> None:
             asked = word == "ellipsoid_height" and "height" in draft.control_columns
             page.value(
                 word,
-                quoted(name) if isinstance(name, str) else str(name),
+                value_text(name),
                 'used if the answer for height is "ellipsoid"' if asked else "",
             )
         for asks in draft.control_asks:
-            page.question(asks.key, asks, counts=not _repeats(asks))
+            page.question(asks.key, asks)
         page.add("")
 
 

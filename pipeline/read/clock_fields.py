@@ -9,9 +9,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.clock import MONTHS
 from pipeline.job.time_format import QUOTED, parts_of
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
 _ZONE = r"[zZ]|[+-]\d\d(?::?\d\d)?"
 
@@ -37,7 +37,7 @@ _DIRECTIVES = {
     "S": r"(?P<second>\d{1,2})",
     "f": r"(?P<fraction>\d{1,12})",
     "p": rf"(?P<noon>(?i:[ap]m|[ap]\.{_BLANK}?m\.|{'|'.join((*_MORNING, *_AFTERNOON))}))",
-    "b": rf"(?P<name>(?i:{_FULL}|sept|{'|'.join(_MONTHS)}))",
+    "b": rf"(?P<name>(?i:{_FULL}|sept|{'|'.join(MONTHS)}))",
     "a": f"(?:{WEEKDAY})",
     "z": rf"(?P<zone>{_ZONE})",
     "%": "%",
@@ -117,7 +117,7 @@ class _Parts:
         if "name" not in self._groups:
             return self.number("month")
         name = pc.utf8_slice_codeunits(pc.utf8_lower(self.text("name")), 0, 3)
-        return _integers(pc.fill_null(pc.index_in(name, pa.array(_MONTHS)), -1)) + 1
+        return _integers(pc.fill_null(pc.index_in(name, pa.array(MONTHS)), -1)) + 1
 
     def hour(self) -> tuple[Integers, Flags]:
         if "half" not in self._groups:

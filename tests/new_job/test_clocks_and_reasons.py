@@ -10,7 +10,7 @@ import pytest
 from folders_made import Simulation, job_of, lay, write
 
 from pipeline.new_job import new_job
-from pipeline.new_job.values import times
+from pipeline.new_job.time_notation import time_notation
 from pipeline.problems import JobError
 
 HEADS = {
@@ -29,7 +29,7 @@ HEADS = {
 )
 def test_runs_of_figures_keep_all_figures_of_each_part(texts: list[str], formats: tuple[str, ...]) -> None:
     """Twelve figures are no year 2603."""
-    found = times(texts)
+    found = time_notation(texts)
     assert found is not None and set(found.formats) == set(formats)
 
 

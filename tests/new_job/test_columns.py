@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.new_job import new_job
 from pipeline.new_job.columns import mapped
-from pipeline.new_job.look import looks
+from pipeline.new_job.look_at_files import looks
 from pipeline.new_job.mapped import Mapped
 from pipeline.problems import JobError
 

@@ -17,7 +17,7 @@ from pipeline import run_job
 from pipeline.new_job import new_job
 from pipeline.new_job.questions import Question
 from pipeline.new_job.start import Started
-from pipeline.new_job.values import times
+from pipeline.new_job.time_notation import time_notation
 from pipeline.problems import JobError
 from pipeline.read.clock_headings import zone_in_heading
 
@@ -138,7 +138,7 @@ DAY_FIRST, MONTH_FIRST = "%d/%m/%Y %H:%M:%S", "%m/%d/%Y %H:%M:%S"
 )
 def test_a_digit_typed_wrong_does_not_decide_day_and_month(wrong: dict[int, str], rows: int, decided: bool) -> None:
     texts = [f"{wrong.get(at, '03')}/02/2026 {7 + at // 6:02d}:{at % 6}0:00" for at in range(rows)]
-    found = times(texts)
+    found = time_notation(texts)
     assert found is not None
     assert found.formats == ((DAY_FIRST,) if decided else (DAY_FIRST, MONTH_FIRST))
     assert found.odd == (() if decided else tuple((at, texts[at]) for at in wrong))

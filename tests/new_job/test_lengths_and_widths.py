@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.new_job.columns import mapped
-from pipeline.new_job.look import looks
+from pipeline.new_job.look_at_files import looks
 from pipeline.new_job.mapped import Mapped
 
 PAIRS = (

@@ -14,11 +14,11 @@ from simulate_files import write_csv
 from pipeline.cli.new_command import start_job
 from pipeline.job.load import load_job
 from pipeline.new_job import new_job
-from pipeline.new_job.agreement import agreement
 from pipeline.new_job.columns import mapped
-from pipeline.new_job.look import looks
+from pipeline.new_job.common_shift import agreement
+from pipeline.new_job.look_at_files import looks
 from pipeline.new_job.start import job_name
-from pipeline.new_job.values import times
+from pipeline.new_job.time_notation import time_notation
 from pipeline.new_job.zones import zones_near
 from pipeline.problems import JobError, Problems
 
@@ -173,7 +173,7 @@ def test_a_stray_base_id_and_a_wrong_clock_make_no_session_but_are_told(tmp_path
 def test_a_format_of_times_is_told_by_the_rows_that_decide_it(
     texts: list[str], formats: tuple[str, ...] | None, decides: str | None
 ) -> None:
-    found = times(texts)
+    found = time_notation(texts)
     assert (found.formats if found else None) == formats
     assert (found.decides[1] if found and found.decides else None) == decides
 

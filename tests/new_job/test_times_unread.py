@@ -11,7 +11,7 @@ from folders_made import HEIGHT, cells, job_of, lay, write
 
 from pipeline.new_job import new_job
 from pipeline.new_job.clocks import order_of
-from pipeline.new_job.values import is_day, is_time_of_day
+from pipeline.new_job.time_notation import is_day, is_time_of_day
 from pipeline.new_job.written_times import forms_of
 from pipeline.problems import JobError
 from pipeline.run.run_job import run_job

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import HOUR, MINUTE
-from pipeline.new_job.rows import TimedRows
+from pipeline.new_job.timed_rows import TimedRows
 
 #: A gap from which on a base is taken to have been set up again, and what is left before and after the readings of a
 #: session. Common practice, no source.

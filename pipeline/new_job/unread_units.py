@@ -5,7 +5,7 @@ import numpy as np
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES
 from pipeline.new_job.look import FileLook
-from pipeline.new_job.values import decimals
+from pipeline.new_job.values import numbers_of
 from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 
 #: Rows from which on degrees without any decimals are odd: a degree is a hundred kilometres.
@@ -29,7 +29,7 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
             parts = split_into_parts(degrees, look.names)
             if parts and (degrees == name or name in parts):
                 return f'"{degrees}" {parts_problem(parts)}; {PARTS_FIX}'
-        values = None if dms else decimals(texts)
+        values = None if dms else numbers_of(texts)
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():
             return (

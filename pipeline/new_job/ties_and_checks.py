@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
 from pipeline.near import listed
-from pipeline.new_job.rows import TimedRows
+from pipeline.new_job.timed_rows import TimedRows
 from pipeline.occupations.check_words import mentions_check
 from pipeline.words import counted
 

@@ -7,13 +7,13 @@ import pyarrow as pa
 
 from pipeline.clock import MINUTE
 from pipeline.new_job.look import FileLook
-from pipeline.new_job.values import Times, day_and_time
+from pipeline.new_job.time_notation import TimeNotation, day_and_time
 from pipeline.read.clock_fields import ISO, pattern_of
 from pipeline.read.halves_of_day import FIX, hours_written, twelve_hours
 from pipeline.read.restarted_clocks import starts_again
 
 
-def half_apart(look: FileLook, columns: dict[str, str], times: Times | None) -> str:
+def half_apart(look: FileLook, columns: dict[str, str], times: TimeNotation | None) -> str:
     """Return why the times of an export cannot be read: a column beside them says morning or afternoon; else ""."""
     form = times.formats[0] if times is not None else "%p"
     if "time" not in columns or "%p" in form or (form and "%" not in form):

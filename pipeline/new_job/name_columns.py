@@ -8,12 +8,13 @@ import numpy as np
 
 from pipeline.near import listed
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import register_of, sample_of
 from pipeline.new_job.headings import rank, words_compared
-from pipeline.new_job.look import ROWS, whole
+from pipeline.new_job.look import ROWS
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import plainest
 from pipeline.new_job.spread import from_their_middle
-from pipeline.new_job.tables import register_of, sample_of
-from pipeline.new_job.values import decimals, given, words
+from pipeline.new_job.values import given, numbers_of, words
 from pipeline.read.findings import Unusable
 
 #: Rows of a register and of an export whose names are compared.
@@ -77,7 +78,7 @@ class Named:
 
 def _measured(texts: Sequence[str]) -> bool:
     """Tell whether a column holds broken numbers for the most part; names may be such here and there: 9101.2."""
-    values = decimals(texts)
+    values = numbers_of(texts)
     return values is not None and 2 * int((values[np.isfinite(values)] % 1 != 0).sum()) > len(values)
 
 

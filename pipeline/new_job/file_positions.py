@@ -10,11 +10,11 @@ from pipeline.geodesy.frames import WGS84, to_geographic
 from pipeline.geodesy.registry import northing_first
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
-from pipeline.new_job.look import whole
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
-from pipeline.new_job.rows import TimedRows
-from pipeline.new_job.values import angles, decimals
+from pipeline.new_job.timed_rows import TimedRows
+from pipeline.new_job.values import angles, numbers_of
 
 #: Marks of a register that are read.
 _MARKS = 50_000
@@ -40,7 +40,7 @@ def register_of(found: FileFound) -> RegisterRead:
     columns = found.mapped.columns
     table = _table(found, texts, place)
     name = columns.get("mark", columns.get("name", ""))
-    heights = decimals(texts[columns["height"]]) if "height" in columns else place[2] if place is not None else None
+    heights = numbers_of(texts[columns["height"]]) if "height" in columns else place[2] if place is not None else None
     count = len(table.first)
     return RegisterRead(
         found, texts.get(name, [""] * count), table, np.full(count, np.nan) if heights is None else heights
@@ -74,7 +74,7 @@ def _numbers(texts: Sequence[str], word: str, mapped: Mapped) -> Floats:
     read = None
     if mapped.dms and word in ("longitude", "latitude"):
         read = angles(texts, "EW" if word == "longitude" else "NS")
-    read = decimals(texts) if read is None else read
+    read = numbers_of(texts) if read is None else read
     return np.full(len(texts), np.nan) if read is None else read
 
 

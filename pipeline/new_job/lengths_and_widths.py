@@ -5,9 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.decimal_places import decimals_of
 from pipeline.new_job.headings import bare
-from pipeline.new_job.values import angles, decimals
+from pipeline.new_job.values import angles, decimal_places, numbers_of
 
 #: Whole headings, bare, that say a longitude or a length, a latitude or a width. From memory, as a dictionary has them.
 _EITHER = frozenset((
@@ -35,7 +34,7 @@ def are_degrees(texts: Sequence[str], word: str) -> bool:
 
     ``word`` is "longitude" or "latitude".
     """
-    values = decimals(texts)
+    values = numbers_of(texts)
     if values is None:
         return angles(texts, "EW" if word == "longitude" else "NS") is not None
     known = values[np.isfinite(values)]
@@ -45,7 +44,7 @@ def are_degrees(texts: Sequence[str], word: str) -> bool:
 
 def are_fine(texts: Sequence[str]) -> bool:
     """Tell whether degrees have as many decimals as positions, which lengths have not, or are angles with signs."""
-    return decimals(texts) is None or decimals_of(texts) >= _FINE
+    return numbers_of(texts) is None or decimal_places(texts) >= _FINE
 
 
 def are_far(degrees: Sequence[Sequence[str]]) -> bool:
@@ -53,7 +52,7 @@ def are_far(degrees: Sequence[Sequence[str]]) -> bool:
 
     They are below zero, or stay where they are far from it.
     """
-    values = [read[np.isfinite(read)] for texts in degrees if (read := decimals(texts)) is not None]
+    values = [read[np.isfinite(read)] for texts in degrees if (read := numbers_of(texts)) is not None]
     below = any(bool((each < 0.0).any()) for each in values)
     still = all(bool(np.ptp(each) <= _STILL) for each in values)
     return below or (still and any(bool((np.abs(each) >= _FAR).all()) for each in values))
@@ -65,7 +64,7 @@ def go_together(degrees: Sequence[Sequence[str]], other: Sequence[Floats]) -> bo
     The other ones may be degrees or lengths of whatever unit, in either order. Without three places apart it is open,
     and False.
     """
-    own = [values if (values := decimals(texts)) is not None else angles(texts, letters) for texts, letters in
+    own = [values if (values := numbers_of(texts)) is not None else angles(texts, letters) for texts, letters in
            zip(degrees, ("EW", "NS"), strict=True)]  # fmt: skip
     if own[0] is None or own[1] is None or len(own[0]) != len(other[0]):
         return False

@@ -2,28 +2,19 @@
 
 import re
 from collections.abc import Sequence
-from typing import Protocol
 
 import numpy as np
 
 from pipeline.new_job.headings import is_known
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
-from pipeline.new_job.values import decimals, given
+from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.values import given, numbers_of
 
 #: What may be between numbers that are one but for their rounding, by our words: degrees and metres.
 _ROUNDED = dict.fromkeys(("longitude", "latitude", "base_longitude", "base_latitude"), 6e-8) | dict.fromkeys(
     ("easting", "northing", "height", "x", "y", "z", "base_easting", "base_northing", "base_height"), 0.006
 )
-
-
-class _Mapped(Protocol):
-    """What of a file's mapping is looked at and added to: see `columns.Mapped`."""
-
-    columns: dict[str, str]
-    notes: list[str]
-    rivals: dict[str, list[str]]
-    turned: bool
 
 
 def doubles_of(look: FileLook) -> dict[str, list[str]]:
@@ -46,7 +37,7 @@ def heading_of(name: str) -> str:
     return re.sub(r"_\d+$", "", name)
 
 
-def double_rivals(look: FileLook, found: _Mapped, doubles: dict[str, list[str]]) -> str:
+def double_rivals(look: FileLook, found: Mapped, doubles: dict[str, list[str]]) -> str:
     """Make columns of one heading rivals of the one that is taken where they differ from it; else say that they do not.
 
     Which of two eastings is meant cannot be asked where it is open too which is the easting: returns why such a file
@@ -89,7 +80,7 @@ def _place(look: FileLook, name: str) -> str:
 
 
 def _same(first: Sequence[str], second: Sequence[str], word: str) -> bool:
-    one, other = decimals(first), decimals(second)
+    one, other = numbers_of(first), numbers_of(second)
     if one is not None and other is not None and word not in ("name", "mark", "code", "base"):
         near = np.isclose(one, other, rtol=0, atol=_ROUNDED.get(word, 0.0), equal_nan=True)
         texts = np.array([a == b for a, b in zip(first, second, strict=True)])  # those that are no numbers

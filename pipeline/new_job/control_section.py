@@ -1,0 +1,218 @@
+"""Drafts ``[target]`` and ``[control]``, whose grid and heights are decided together."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.geodesy.registry import crs_name, separation
+from pipeline.job.key_values import BLANKS
+from pipeline.job.model import ControlSection
+from pipeline.job.toml_text import quoted, value_text
+from pipeline.near import listed, plain
+from pipeline.new_job.column_questions import meaning_questions, rival_questions
+from pipeline.new_job.draft import Draft
+from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import RegisterRead, register_of
+from pipeline.new_job.folder import Contents
+from pipeline.new_job.frames import GridState, height_question, register_states
+from pipeline.new_job.headings import is_known, rank
+from pipeline.new_job.packed_question import packed_question
+from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.units_and_encoding import encoding_of, units_of
+from pipeline.new_job.values import numbers_of, with_unit
+from pipeline.read.findings import Unusable
+from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
+from pipeline.words import plural
+
+
+def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -> RegisterRead | None:
+    """Draft the register's file and how it is read; return it, None where there is none or it is not known which.
+
+    ``choice`` are the tables that may be it.
+    """
+    if not found.registers:
+        none = "no register of control marks was recognised in the folder: without one no shift can be derived"
+        if found.unread:
+            none += f"; {' and '.join(found.unread)} cannot be read, and may be it: check what is reported for it"
+        draft.notes.append(none)
+        return None
+    if len(choice) > 1:
+        return None
+    one = choice[0]
+    try:
+        register = register_of(one)
+    except (Unusable, OSError):
+        return None
+    draft.control["file"] = Known(quoted(one.look.shown), "names and positions without times")
+    draft.control["angles"] = packed_question(register.table, one.mapped)
+    for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
+        if key in ControlSection.model_fields:
+            draft.control[key] = Known(value_text(" " if value == BLANKS else value))
+    if one.look.pages is not None:
+        draft.control["encoding"] = encoding_of(one, one.look.pages, "control.encoding")
+    if one.look.layer is not None:
+        draft.control["layer"] = Known(quoted(one.look.layer))
+    return register
+
+
+def draft_target(
+    draft: Draft,
+    found: Contents,
+    register: RegisterRead | None,
+    grid: GridState,
+    place: tuple[float, float] | None,
+) -> None:
+    """Decide grid and heights, of the target and of the register alike.
+
+    ``place`` is the longitude and latitude of the job, degrees.
+    """
+    draft.target["grid"] = grid.state
+    geoids = _covering(found.geoids, place)
+    height: State = None if register is None else _register_heights(draft, register, grid, place, geoids)
+    if height is None:
+        height = _ask_height(draft, register, place, geoids)
+    draft.target["height"] = height
+    if register is not None:
+        _register_columns(draft, register, grid, any(one.mapped.turned for one in found.exports))
+    if len(geoids) == 1 and not (isinstance(height, Known) and height.value == '"ellipsoid"'):
+        draft.target["geoid"] = Known(quoted(geoids[0]), "lies in the folder" + (", covers the job" if place else ""))
+    elif len(geoids) > 1:
+        candidates = tuple(Candidate(quoted(one), "") for one in geoids)
+        draft.target["geoid"] = Question("target.geoid", "which of these geoid grids is the datum's?", candidates)
+
+
+def _register_heights(
+    draft: Draft,
+    register: RegisterRead,
+    grid: GridState,
+    place: tuple[float, float] | None,
+    geoids: Sequence[str],
+) -> Known | None:
+    """Draft the CRS and heights of a register; return the heights of the target where those of the register say it."""
+    has_heights = np.isfinite(register.heights).any() or register.found.mapped.kind == "geocentric"
+    if not has_heights and not any(map(_holds, register.found.look.names)):
+        draft.notes.append(_without_heights(register.found))
+    draft.control["crs"], datum = register_states(register.found, register.table, grid, place)
+    if datum is not None:
+        draft.control["height"] = height = Known(quoted(datum), f"{crs_name(datum)}: the register's")
+        return height
+    if not _is_ellipsoidal(register):
+        return None
+    draft.control["units"] = units_of(register.found)
+    draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
+    return None if geoids else Known('"ellipsoid"', "as the register's")
+
+
+def _ask_height(
+    draft: Draft, register: RegisterRead | None, place: tuple[float, float] | None, geoids: list[str]
+) -> Question:
+    """Return the question after the heights of the target; those of a register that says nothing take its answer."""
+    headings = [*_heads_of(register), *register.found.look.above] if register is not None else []
+    also = ("control.height",) if register is not None and "height" not in draft.control else ()
+    height = height_question(place, headings, also, geoids)
+    if also:
+        draft.control["height"] = replace(
+            height, key="height", asks="the same answer as target.height", also=(), repeats=True
+        )
+    return height
+
+
+def _without_heights(register: FileFound) -> str:
+    """Return what to do about a register of which no column is known to hold heights; they may be in another."""
+    look = register.look
+    others = [
+        name for name, texts in look.columns.items()
+        if name not in register.mapped.columns.values() and not is_known(name) and numbers_of(texts) is not None
+    ]  # fmt: skip
+    add = "add a height column, or state in a column holds that the marks hold position only"
+    if not others:
+        return f"{look.shown} has no heights, and every register needs a height column: {add}"
+    shown = listed(others, '"')
+    named = look.named({others[-1]: others[-1]})[others[-1]]
+    name = value_text(named)
+    by_number = isinstance(named, int) and not look.numbered
+    why = " (by its number, as its name differs by code page)" if by_number else ""
+    return (
+        f"{look.shown} has no column that is recognised as heights by its heading; {shown}"
+        f" {plural(len(others), 'holds', 'hold')} numbers too: if they are heights, write ellipsoid_height = {name} in"
+        f" [control.columns], or height = {name} if they are above a height datum{why}; else {add}"
+    )
+
+
+def _heads_of(register: RegisterRead) -> list[str]:
+    """Return the headings of a register, each with the unit that a row below it says."""
+    return [with_unit(name, texts) for name, texts in register.found.look.columns.items()]
+
+
+def _other_unit(register: RegisterRead) -> Iterator[str]:
+    """Yield that heights are not in metres, which only a height datum can say beside eastings and northings."""
+    name = register.found.mapped.columns.get("height", "")
+    head = with_unit(name, register.found.look.columns.get(name, []))
+    metres = metres_in_heading(head)
+    if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
+        where = "its heading" if head == name else "the row of units below the header"
+        yield (
+            f'heights in "{name}" are in {unit_in_heading(head)}, as {where} says: a height datum in that unit reads'
+            " them correctly; for any other, or ellipsoidal heights with a crs in metres, give them in metres"
+        )
+
+
+def _holds(heading: str) -> bool:
+    return rank("holds", heading) is not None
+
+
+def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | None) -> list[str]:
+    if place is None:  # that they lie here is all that is known
+        return [shown for shown, _ in geoids]
+    return [shown for shown, path in geoids if separation(path, *place) is not None]
+
+
+def _is_ellipsoidal(register: RegisterRead) -> bool:
+    """Tell whether a register's heights are above the ellipsoid: its heading says so, or its geometry is in degrees."""
+    mapped = register.found.mapped
+    if "height" in mapped.columns:
+        return mapped.height == "ellipsoid"
+    return register.table.kind == "degrees" and bool(np.isfinite(register.heights).any())
+
+
+def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, again: bool) -> None:
+    """Say which columns of the register are what, where they are not called as a register's are.
+
+    Where it is asked what heights are above, their column goes by both names: the answer takes the one that it needs.
+    ``again`` tells that which of X and Y is the easting is asked of an export too, where it is.
+    """
+    columns, ellipsoidal = dict(register.found.mapped.columns), _is_ellipsoidal(register)
+    draft.control_notes += [*register.found.mapped.notes, *(() if ellipsoidal else _other_unit(register))]
+    if register.found.mapped.turned:
+        if grid.turns is None:
+            shown = register.found.look.named(columns)
+            draft.control_asks += easting_questions(
+                shown, "the marks", "for the readings" if again and grid.alike else ""
+            )
+        elif grid.turns:
+            draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
+        columns = turned(columns, grid)
+    draft.control_notes += other_sides(columns, grid)
+    draft.control_asks += meaning_questions(register.found)
+    for each in rival_questions(register.found, columns):
+        word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
+        draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
+        draft.control_asks += [replace(each, key="mark")] if each.key in ("name", "mark") else []
+        if word == "height" and isinstance(draft.control.get("height"), Question):
+            also = 'the same answer as for height here, used if [control] has height = "ellipsoid"'
+            draft.control_asks.append(replace(each, key="ellipsoid_height", asks=also, repeats=True))
+    asked_after = any(each.key == "mark" for each in draft.control_asks)
+    named_as = {"mark": "" if asked_after else columns.get("mark", columns.get("name", ""))}
+    plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
+    open_ones = {each.key for each in register.found.mapped.asks}
+    named_as |= {word: columns[word] for word in plan if word in columns and word not in open_ones}
+    if "height" in columns:
+        named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
+    other = {word: name for word, name in named_as.items() if name and plain(name) != word}
+    if "height" in columns and isinstance(draft.control.get("height"), Question):
+        other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
+    if other:
+        draft.control_columns = register.found.look.named(other)

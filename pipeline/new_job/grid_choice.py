@@ -1,0 +1,121 @@
+"""Decides the grid of a job: the register's own, that of the exports, or the one in which marks and readings agree."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.geodesy.registry import Registered, crs_name, grids_at
+from pipeline.job.toml_text import quoted, unquoted
+from pipeline.new_job.eastings import way_of
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import RegisterRead, register_of
+from pipeline.new_job.frames import FilePositions, Fit, GridState, fits, grid_question, own_crs, step_of
+from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.questions import Known
+from pipeline.new_job.timed_rows import TimedRows
+from pipeline.read.findings import Unusable
+
+#: Readings that are compared with a register's marks where none says that it stands on one.
+_ANY = 3_000
+
+
+def choose_grid(
+    tables: Sequence[FilePositions],
+    register: RegisterRead | None,
+    some: Integers,
+    place: tuple[float, float] | None,
+) -> tuple[GridState, list[Fit]]:
+    """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits.
+
+    Args:
+        tables: positions of the exports' rows, each (n,) long.
+        register: None where there is none, or it is not known which it is.
+        some: rows that say that they stand on a mark.
+        place: longitude and latitude of the job, degrees.
+
+    Returns:
+        The grid, known or asked for, and the grids in which readings and marks agree.
+    """
+    marks = register.table if register is not None else None
+    own = own_crs(register.found) if register is not None else (None, "")
+    chosen = some if len(some) else np.arange(min(len(tables[0].first), _ANY))
+    if marks is not None and marks.kind == "plane" and own[0] is not None:
+        known = _stated(own[0])
+        agreed = [
+            fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
+        ]
+        return GridState(
+            Known(quoted(own[0]), f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
+        ), agreed
+    fitting = _fitting(tables, marks, chosen, place) if marks is not None else []
+    if marks is not None and len({fit.grid.code for fit in fitting}) == 1:
+        code = fitting[0].grid.code
+        why = f"{fitting[0].grid.name}: the only grid in use there in which marks and readings on them agree"
+        if any(table.crs == code for table in tables):
+            why = f"{fitting[0].grid.name}: that of the exports, and the marks agree with readings on them"
+        return GridState(Known(quoted(code), why), code, step=step_of(fitting)), fitting
+    asks = grid_question(place, fitting, marks)
+    now = unquoted(asks.candidates[0].value) if asks.candidates else None
+    return GridState(asks, now, step=step_of(fitting)), fitting
+
+
+def grids_of_rivals(
+    choice: Sequence[FileFound], tables: Sequence[FilePositions], read: TimedRows, place: tuple[float, float] | None
+) -> list[GridState]:
+    """Return the grid for each table in a plane that may be the register: any grid goes with degrees."""
+    grids = []
+    for one in choice:
+        try:
+            register = register_of(one)
+        except (Unusable, OSError):
+            continue
+        if register.table.kind == "plane":
+            on_marks, _ = likely(read, Marks(register.names, None))
+            grids.append(choose_grid(tables, register, on_marks, place)[0])
+    return grids
+
+
+def with_axis_order(
+    grid: GridState,
+    tables: Sequence[FilePositions],
+    register: RegisterRead | None,
+    agreed: Sequence[Fit],
+    place: tuple[float, float] | None,
+) -> GridState:
+    """Say of a grid which of X and Y is the easting."""
+    marks = register.table if register is not None else None
+    every = [*tables, *([marks] if marks is not None else [])]
+    told = place if any(table.kind == "degrees" and np.isfinite(table.first).any() for table in every) else None
+    planes = [table for table in tables if table.kind == "plane"]
+    way = way_of(planes, marks, agreed, grid.codes, told)
+    return replace(grid, turned=bool(way.turned), turns=None if way.turned is None else way.why, alike=way.alike)
+
+
+def _fitting(
+    tables: Sequence[FilePositions],
+    marks: FilePositions,
+    chosen: Integers,
+    place: tuple[float, float] | None,
+) -> list[Fit]:
+    """Return the grids in which readings and marks agree; of the exports' own CRSs alone where one does."""
+    for table in tables:
+        planes = table.kind == marks.kind == "plane"
+        if planes and table.crs is not None and (fitting := fits(_only(table, chosen), marks, [_stated(table.crs)])):
+            return fitting
+    grids = grids_at(*place) if place is not None else []
+    # of two that are in degrees, or in a plane each, every grid would fit
+    for table in tables:
+        if table.kind != marks.kind and (fitting := fits(_only(table, chosen), marks, grids)):
+            return fitting
+    return []
+
+
+def _stated(crs: str) -> Registered:
+    """Return a CRS that a file states as one of the registry."""
+    return Registered(crs, crs_name(crs) or crs, 0.0)
+
+
+def _only(table: FilePositions, chosen: Integers) -> FilePositions:
+    return replace(table, first=table.first[chosen], second=table.second[chosen])
