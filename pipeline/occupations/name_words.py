@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterable
 
+from pipeline.clock import MONTHS
+
 #: Words for the time or the turn of an occupation, and for what it is, in the usual tongues of exports.
 OCCASION = (
     "(?:am|pm|mid|midday|noon|morn|morning|afternoon|eve|evening|night|first|last|final|end|close|closed|closing"
@@ -18,7 +20,7 @@ _BESIDE = (
     r"|so|setout|stake|staked|stk|nail|peg|tag|post|fence|kerb|top|bot|bottom|bm)"
 )
 #: What a spreadsheet makes of a name such as 3-4 or 4/3: a date at midnight, or one as it writes it into a text.
-_MONTH = "(?i:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
+_MONTH = f"(?i:{'|'.join(MONTHS)})"
 DATE = (
     r"^(?:\d{4}-\d\d-\d\d(?:[Tt ]00:00:00)?|\d{1,2}[./]\d{1,2}[./]\d{4}"
     rf"|\d{{1,2}}[-. ]{_MONTH}|{_MONTH}-\d\d)$"
