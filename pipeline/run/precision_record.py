@@ -81,13 +81,14 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
         )
 
 
-def one_vector_notes(survey: Survey, repeated: Repeated) -> Iterator[str]:
+def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iterator[str]:
     """Yield in words which exports have the same points by one vector apart; not those that a doubt tells of."""
     told = {(one.exports, one.session) for one in survey.first_pass.shifted}
+    of_bases = {(one.file, one.sessions) for one in solved.doubts if one.kind == Doubt.BASE}
     for one in common_offsets(repeated, survey):
-        if (one.exports, one.session) in told:
-            continue
         first, second = (survey.exports[number].shown for number in one.exports)
+        if (one.exports, one.session) in told or (second, (one.session,)) in of_bases:
+            continue
         east, north, up = one.apart + 0.0
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"

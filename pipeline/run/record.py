@@ -90,7 +90,7 @@ def account(
         "files": [],
         "notes": [
             *_notes(job, laid, last),
-            *one_vector_notes(survey, laid.repeated),
+            *one_vector_notes(survey, solved, laid.repeated),
             *sessions_apart_notes(survey, solved, laid.repeated),
             *precision_notes(precise, survey, fails=bool((compared.judged & ~compared.passed).any())),
             *altered,
