@@ -57,8 +57,8 @@ def _known(scale: float) -> float | None:
 def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, fails: bool = False) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
-    Where an occupation ``fails``, or the scale is absurd, a mistake may be all of it: a scale would hide that, and is
-    not proposed.
+    Where an occupation ``fails`` or a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale
+    would hide that, and is not proposed.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
@@ -71,7 +71,7 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
             f"{whose} differ by more than their standard uncertainties {scaled}allow, by a factor of {one['scale']:.1f}"
             f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)})"
             + (
-                "; what fails may be the cause: resolve that first"
+                "; what fails or is in doubt may be the cause: resolve that first"
                 if fails
                 else "; this is too much for noise and no scale would cover it: look for the occupations and repeats"
                 " with the largest differences"

@@ -30,6 +30,7 @@ from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
+from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
@@ -257,6 +258,7 @@ def _later_doubts(
         *bend_doubts(survey, local),
         *contradictions,
         *copied_doubts(survey, occupations),
+        *moved_within_doubts(survey, occupations),
         *stated_steps(survey, alone, checked),
     ]
 
