@@ -202,7 +202,8 @@ def vectors_apart(survey: Survey, issued: IssuedApart, some: SameNamed) -> Float
 def noise(survey: Survey) -> Floats:
     """Return (2,) metres in plan and in height by which two of one vector differ at the most."""
     quality = survey.job.quality
-    return np.minimum(_MOST, _TIMES * _FOUR * np.array([quality.sigma_horizontal, quality.sigma_vertical]))
+    stated = np.array([quality.sigma_horizontal, quality.sigma_vertical])
+    return np.asarray(np.minimum(_MOST, _TIMES * _FOUR * stated))
 
 
 def of_one_vector(apart: Floats, within: Floats) -> Flags:

@@ -136,7 +136,7 @@ def _of_its_rover(survey: Survey, occupations: OnMarks, session: int, export: in
         or survey.first_pass.files[number].sessions[session] <= count[number]
         or not _at_work_together(survey, session, export, number)
     ]
-    return occupations.time[here][np.isin(exports, mine)]
+    return np.asarray(occupations.time[here][np.isin(exports, mine)])
 
 
 def _at_work_together(survey: Survey, session: int, one: int, other: int) -> bool:
