@@ -21,6 +21,7 @@ from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance
+from pipeline.words import Doubt
 
 if TYPE_CHECKING:
     from pipeline.blunders.hypotheses import Tried
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 CLOSE = 2.0 * math.log(10.0)
 #: A drift is told where noise alone gives as large a trend, in any of its sessions, in one job of a thousand.
 _DRIFT = 0.001
+#: Metres an hour that are written as none: no trend that matters, however well it is known.
+_WRITTEN = 0.0005
 #: Less than three occupations make no trend.
 _LEAST = 3
 #: Sessions with so many occupations at most are explained together, others apart: the work grows with its square.
@@ -108,7 +111,8 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
         for some in [(session,) for session in group] if many else [group]:
             found += [replace(one, apart=many) for one in _read_group(case, some, rows)]
     found = _without_vain_lines(case, found)
-    calm = [session for session in rows if session not in set(troubled)]
+    moved = {doubt.sessions for doubt in solved.doubts if doubt.kind is Doubt.BASE}
+    calm = [session for session in rows if session not in set(troubled) and (session,) not in moved]
     drifts = [trend for session in calm if (trend := _drift(case, session, len(calm))) is not None]
     return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts), noisy)
 
@@ -284,4 +288,5 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     evidence = evidence_of(case, scope.influence.rows, (session,), scope.influence.rotation)
     (trend,) = explain(evidence, [next(drift(scope, own))], Tolerance(math.inf, math.inf))
     chance = significance_of(trend.size, trend.sigma)
-    return Drift(session, trend, chance) if chance < _DRIFT / sessions else None
+    told = chance < _DRIFT / sessions and np.abs(trend.size).max() >= _WRITTEN
+    return Drift(session, trend, chance) if told else None

@@ -24,14 +24,15 @@ _MIDDLE = 2.0 / np.pi
 def another_foot(off: Floats, other: Floats) -> bool:
     """Tell whether (g, 2) metres east, north look like (g, 2) those of the other foot, and like no base's error.
 
-    Each row is one base's: of many the middle is off by less.
+    Each row is one base's: of many the middle is off by less. A base's error on top of the foot's makes what is found
+    the larger, so that as much more of it may be the base's.
     """
     known = np.isfinite(off).all(axis=1) & np.isfinite(other).all(axis=1)
     if not known.any():
         return False
-    size = float(np.hypot(*np.median(other[known], axis=0)))
+    size, found = (float(np.hypot(*np.median(each[known], axis=0))) for each in (other, off))
     apart = float(np.hypot(*np.median((off - other)[known], axis=0)))
-    within = max(_PART * size, min(_NEARER * size, _BASE / _root(int(known.sum()))))
+    within = max(_PART * size, min(_NEARER * max(size, found), _BASE / _root(int(known.sum()))))
     return (size >= PLAN_OFF / _root(int(known.sum())) and apart <= within) or (size >= LEAST and apart <= ON_KNOWN)
 
 

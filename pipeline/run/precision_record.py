@@ -57,8 +57,8 @@ def _known(scale: float) -> float | None:
 def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, fails: bool = False) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
-    Where an occupation ``fails``, or the scale is absurd, a mistake may be all of it: a scale would hide that, and is
-    not proposed.
+    Where an occupation ``fails`` or a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale
+    would hide that, and is not proposed.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
@@ -71,7 +71,7 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
             f"{whose} differ by more than their standard uncertainties {scaled}allow, by a factor of {one['scale']:.1f}"
             f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)})"
             + (
-                "; what fails may be the cause: resolve that first"
+                "; what fails or is in doubt may be the cause: resolve that first"
                 if fails
                 else "; this is too much for noise and no scale would cover it: look for the occupations and repeats"
                 " with the largest differences"
@@ -81,13 +81,14 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
         )
 
 
-def one_vector_notes(survey: Survey, repeated: Repeated) -> Iterator[str]:
+def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iterator[str]:
     """Yield in words which exports have the same points by one vector apart; not those that a doubt tells of."""
     told = {(one.exports, one.session) for one in survey.first_pass.shifted}
+    of_bases = {(one.file, one.sessions) for one in solved.doubts if one.kind == Doubt.BASE}
     for one in common_offsets(repeated, survey):
-        if (one.exports, one.session) in told:
-            continue
         first, second = (survey.exports[number].shown for number in one.exports)
+        if (one.exports, one.session) in told or (second, (one.session,)) in of_bases:
+            continue
         east, north, up = one.apart + 0.0
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"

@@ -8,6 +8,7 @@ from pipeline.blunders.sentences import drifts, recorded
 from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
 from pipeline.examine.assumed_frames import assumed
+from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
@@ -45,6 +46,7 @@ from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
 from pipeline.solve.stretches import courses
 from pipeline.solve.taken_out import recorded as recorded_shifts
+from pipeline.words import Doubt
 
 
 def account(
@@ -70,6 +72,7 @@ def account(
     """
     survey, solved = job.survey, job.solved
     precise, compared = precisions(survey, solved, laid), solved.occupations.compared
+    fails = bool((compared.judged & ~compared.passed).any())
     record: Record = {
         "schema": SCHEMA,
         "job": survey.job.job.name,
@@ -90,9 +93,9 @@ def account(
         "files": [],
         "notes": [
             *_notes(job, laid, last),
-            *one_vector_notes(survey, laid.repeated),
+            *one_vector_notes(survey, solved, laid.repeated),
             *sessions_apart_notes(survey, solved, laid.repeated),
-            *precision_notes(precise, survey, fails=bool((compared.judged & ~compared.passed).any())),
+            *precision_notes(precise, survey, fails=fails or any(_of_base(doubt) for doubt in solved.doubts)),
             *altered,
         ],
         "doubts": _doubts(survey, solved, number),
@@ -116,6 +119,11 @@ def account(
         "linework": laid.linework,
     }
     return finished(record)
+
+
+def _of_base(doubt: Doubtful) -> bool:
+    """Tell whether a doubt may be why readings differ: that of a base which nobody has looked into."""
+    return doubt.kind == Doubt.BASE and not doubt.confirmed
 
 
 def with_files(record: Record, files: list[FileIssued]) -> Record:

@@ -74,8 +74,25 @@ class OneVector:
         )
 
 
-def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
-    """Return what there is of them, in the order of sessions and exports."""
+@dataclass(frozen=True)
+class SameNamed:
+    """Readings of points of one name: of two exports or sessions, or of one.
+
+    Args:
+        pairs: (k, 2) rows of the `SameNames`: the first reading of a name, and another of it.
+        sessions, exports: of the two.
+    """
+
+    pairs: Integers
+    sessions: tuple[int, int]
+    exports: tuple[int, int]
+
+
+def same_named(survey: Survey) -> Iterator[SameNamed]:
+    """Yield the pairs of readings of one name by their sessions and exports, in the order of these.
+
+    Where there are too few to tell anything, or the positions of two exports are in two systems, they are left out.
+    """
     same = survey.first_pass.same_names
     fresh = np.concatenate([[True], same.name[1:] != same.name[:-1]]) if len(same.name) else np.zeros(0, bool)
     first = np.maximum.accumulate(np.where(fresh, np.arange(len(fresh)), 0))
@@ -88,16 +105,22 @@ def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
     groups = np.column_stack([same.session[pairs], export[pairs]]).astype(np.int64)
     keys = groups @ np.cumprod([1, *(groups.max(axis=0, initial=0)[:0:-1] + 1)])[::-1]
     order = np.argsort(keys, kind="stable")
-    found, stood = [], _stood_on_marks(survey)
     for some in np.split(pairs[order], np.flatnonzero(np.diff(keys[order])) + 1):
         if len(some) < _TOLD:
             continue
         sessions, exports = same.session[some[0]].tolist(), export[some[0]].tolist()
         if _alike(survey, *exports):
-            proven = set(zip(sessions, exports, strict=True)) <= stood
-            one = _found(survey, issued, some[:_PAIRS], export, proven)
-            found += [] if one is None else [one]
-    return found
+            yield SameNamed(some[:_PAIRS], (sessions[0], sessions[1]), (exports[0], exports[1]))
+
+
+def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
+    """Return what there is of them, in the order of sessions and exports."""
+    stood = _stood_on_marks(survey)
+    found = (
+        _found(survey, issued, some, set(zip(some.sessions, some.exports, strict=True)) <= stood)
+        for some in same_named(survey)
+    )
+    return [one for one in found if one is not None]
 
 
 def one_vector_doubts(
@@ -144,35 +167,55 @@ def _alike(survey: Survey, one: int, other: int) -> bool:
     )  # fmt: skip
 
 
-def _found(survey: Survey, issued: IssuedApart, pairs: Integers, export: Integers, proven: bool) -> OneVector | None:
-    """Return the one vector that most pairs of points (k, 2) have, None where there is none.
+def _found(survey: Survey, issued: IssuedApart, some: SameNamed, proven: bool) -> OneVector | None:
+    """Return the one vector that most pairs of points have that are far apart, None where there is none.
 
     ``proven`` is as `OneVector` has it.
     """
-    same, quality = survey.first_pass.same_names, survey.job.quality
-    apart = raw_apart(same, pairs) + issued.apart(same.session[pairs], same.time[pairs], export[pairs])
+    same, apart = survey.first_pass.same_names, vectors_apart(survey, issued, some)
     far = np.isfinite(apart).all(axis=1) & (np.hypot(*apart[:, :2].T) > survey.job.checks.same_name)
-    pairs, apart = pairs[far], apart[far]
+    pairs, apart = some.pairs[far], apart[far]
     if len(pairs) < _TOLD:
         return None
-    within = np.minimum(_MOST, _TIMES * _FOUR * np.array([quality.sigma_horizontal, quality.sigma_vertical]))
-    off = apart[:, None] - apart[None]
-    one = (np.hypot(off[..., 0], off[..., 1]) <= within[0]) & (np.abs(off[..., 2]) <= within[1])
-    which = one[int(np.argmax(one.sum(axis=1)))]
+    which = of_one_vector(apart, noise(survey))
     # one pair of a name: two more readings of a point say nothing new
     _, once = np.unique(same.name[pairs[which, 0]], return_index=True)
     if len(once) < _TOLD or np.count_nonzero(which) < _SHARE * len(pairs):
         return None
     chosen = pairs[which]
-    sessions, exports = same.session[chosen[0]].tolist(), export[chosen[0]].tolist()
     return OneVector(
-        sessions=(sessions[0], sessions[1]),
-        exports=(exports[0], exports[1]),
+        sessions=some.sessions,
+        exports=some.exports,
         pairs=same.number[chosen[np.sort(once)]],
         vector=np.median(apart[which], axis=0),
-        ruled=bool(_ruled(_plan(same, chosen[once, 0]))),
+        ruled=by_a_rule(same, chosen[once, 0]),
         proven=proven,
     )
+
+
+def vectors_apart(survey: Survey, issued: IssuedApart, some: SameNamed) -> Floats:
+    """Return (k, 3) metres to the east, the north and up between pairs of readings as issued, NaN where unknown."""
+    same, exports = survey.first_pass.same_names, np.tile(some.exports, (len(some.pairs), 1))
+    return raw_apart(same, some.pairs) + issued.apart(same.session[some.pairs], same.time[some.pairs], exports)
+
+
+def noise(survey: Survey) -> Floats:
+    """Return (2,) metres in plan and in height by which two of one vector differ at the most."""
+    quality = survey.job.quality
+    stated = np.array([quality.sigma_horizontal, quality.sigma_vertical])
+    return np.asarray(np.minimum(_MOST, _TIMES * _FOUR * stated))
+
+
+def of_one_vector(apart: Floats, within: Floats) -> Flags:
+    """Return which of (k, 3) vectors are one to (2,) ``within`` in plan and in height, as many as can be; k > 0."""
+    off = apart[:, None] - apart[None]
+    one = (np.hypot(off[..., 0], off[..., 1]) <= within[0]) & (np.abs(off[..., 2]) <= within[1])
+    return np.asarray(one[int(np.argmax(one.sum(axis=1)))])
+
+
+def by_a_rule(same: SameNames, rows: Integers) -> bool:
+    """Tell whether points, (k,) rows of ``same``, are laid out by a rule: others of theirs may lie by it too."""
+    return bool(_ruled(_plan(same, rows)))
 
 
 def _stood_on_marks(survey: Survey) -> set[tuple[int, int]]:

@@ -30,9 +30,11 @@ from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
+from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
+from pipeline.solve.repeats_off import repeats_off_doubts
 from pipeline.solve.shift import Shifts
 from pipeline.solve.strays import Stray, strays
 from pipeline.solve.temporary_marks import known_to_95, temporary_marks
@@ -179,7 +181,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     vectors = tuple(one_vectors(survey, issued))
     later = [
         *_later_doubts(survey, tied, places, occupations, doubts),
-        *_other_session_doubts(survey, issued, tied.shifts, vectors),
+        *_other_session_doubts(survey, issued, tied.shifts, vectors, occupations),
         *field_shift_doubts(survey, derived.field),
     ]
     return Adjusted(
@@ -256,19 +258,22 @@ def _later_doubts(
         *bend_doubts(survey, local),
         *contradictions,
         *copied_doubts(survey, occupations),
+        *moved_within_doubts(survey, occupations),
         *stated_steps(survey, alone, checked),
     ]
 
 
 def _other_session_doubts(
-    survey: Survey, issued: IssuedApart, shifts: Shifts, vectors: Sequence[OneVector]
+    survey: Survey, issued: IssuedApart, shifts: Shifts, vectors: Sequence[OneVector], occupations: OnMarks
 ) -> list[Doubtful]:
     """Return the doubts about readings that two have at one place before any shift, or apart by one vector."""
     copied = list(copied_point_doubts(survey, issued))
     told = frozenset(one.sessions for one in copied if one.sessions is not None)
     unmoved = list(unmoved_base_doubts(survey, issued, shifts, told))
     told |= {one.sessions for one in unmoved if one.sessions is not None}
-    return [*copied, *unmoved, *one_vector_doubts(survey, vectors, told)]
+    far = list(one_vector_doubts(survey, vectors, told))
+    told |= {one.sessions for one in far if one.sessions is not None}
+    return [*copied, *unmoved, *far, *repeats_off_doubts(survey, issued, shifts, occupations, told)]
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:

@@ -39,7 +39,7 @@ def test_while_a_check_fails_no_scale_is_proposed(tmp_path: Path) -> None:
     work.job["checks"] = {"horizontal": 0.02, "vertical": 0.03}
     found = record_of(work.write(tmp_path), code=3)
     (said,) = [note for note in found["notes"] if "differ by more than their standard uncertainties" in note]
-    assert said.endswith("what fails may be the cause: resolve that first") and "scale =" not in said
+    assert said.endswith("what fails or is in doubt may be the cause: resolve that first") and "scale =" not in said
 
 
 def test_with_the_scale_in_the_job_the_95_percent_hold(tmp_path: Path) -> None:

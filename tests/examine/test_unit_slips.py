@@ -37,6 +37,14 @@ def test_a_usual_base_hides_no_other_foot() -> None:
     assert sum(another_foot(base[None], other) for base in bases) < 20
 
 
+@pytest.mark.parametrize("part", [-1.0, 1.0], ids=["against it", "with it"])
+def test_a_base_error_along_the_step_of_the_foot(part: float) -> None:
+    """A zone with 4.5 m between the feet: a base 2.4 m off along that makes 6.9 m, or 2.1 m as a base alone may."""
+    other = np.array([[1.7, 4.15]])
+    off = other * (1.0 + part * 2.4 / np.hypot(1.7, 4.15))
+    assert another_foot(off, other) is (part > 0.0)
+
+
 def test_many_bases_tell_what_one_cannot() -> None:
     """Two metres: the middle of nine averaged bases is off by a third of a metre."""
     other = np.tile([[1.8, 0.9]], (9, 1))
