@@ -13,7 +13,7 @@ import pytest
 from running import replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
-from pipeline import run_job
+from pipeline import JobError, run_job
 from pipeline.check import check_job
 from pipeline.issue.record_types import Record
 
