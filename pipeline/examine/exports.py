@@ -24,6 +24,8 @@ from pipeline.words import Doubt, Reason, counted, plural
 _FEW = 5
 #: The part of an export's rows, and how many at least, that are held back for one reason before that is told.
 _MUCH, _MANY = 0.2, 3
+#: The part of an export's readings without a name up to which they are told of.
+_FEW_NAMELESS = 0.1
 #: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
 #: wider than a standard uncertainty those are that say to be.
 _LARGER, _WIDEST = 3.0, 2.5
@@ -71,6 +73,7 @@ def file_notes(survey: Survey) -> list[str]:
             *_left(export, log, survey),
             *_ends(export, log),
             *_dates(export, log),
+            *_nameless(export, log),
         ]
     return told
 
@@ -237,6 +240,17 @@ def _dates(export: Export, log: FileLog) -> Iterator[str]:
                 f' ("{text}") and is issued as one: spreadsheets turn entries such as 3-4 into dates. Format the'
                 f" column as text and retype the {word}, or export it from the instrument again"
             )
+
+
+def _nameless(export: Export, log: FileLog) -> Iterator[str]:
+    """Yield that few of an export's rows have no name; where many have none, none is meant."""
+    few = log.nameless
+    if few.count and few.count <= _FEW_NAMELESS * log.sound:
+        yield (
+            f"{export.shown}:{few.row}: {counted(few.count, 'row has', 'rows have')} no name (first one here) among"
+            f" {counted(log.sound - few.count, 'named one')}: such a row is issued without a name,"
+            " and no list of ties or checks can name it; give it one in the export, or ignore this if it is meant"
+        )
 
 
 def _ends(export: Export, log: FileLog) -> Iterator[str]:

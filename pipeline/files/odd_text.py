@@ -15,7 +15,9 @@ _Form = tuple[str, ...]
 
 _PLAIN = r"\d+(?:[.,]\d+)?"
 _UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
-_EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "?", "x", "<null>", "inf", "-inf"}
+_EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "<null>"}
+_UNKNOWN = {"?", "x"}
+_ENDLESS = {"inf", "+inf", "-inf", "infinity", "-infinity"}
 
 _THOUSANDS = "has separators between thousands: export plain digits"
 
@@ -260,6 +262,10 @@ def _first(text: str, looks: Sequence[_Form], plainly: str) -> Look:
         return Look(plainly)
     if text.casefold() in _EMPTY:
         return Look(plainly, "means no value: export an empty cell")
+    if text.casefold() in _ENDLESS:
+        return Look(plainly, "is endless, which no measurement is: if it stands for no value, export an empty cell")
+    if text.casefold() in _UNKNOWN:
+        return Look(plainly, "seems to mark what is not known: if it stands for no value, export an empty cell")
     for pattern, *words in looks:
         if re.fullmatch(pattern, text, re.IGNORECASE):
             return Look(plainly, *words)

@@ -21,6 +21,7 @@ from pipeline.intake.positions import raw_positions, stated_sigmas
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
 from pipeline.occupations.name_words import DATE
+from pipeline.occupations.signs import Signs
 from pipeline.occupations.telling_names import flags_of
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
@@ -105,6 +106,7 @@ class FileLog:
         left_corrections: likewise columns of base ids, base positions and solutions.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
+        nameless: sound readings without a name, whose code does not say that they are checks.
         given: sound readings that have each of `GIVEN`.
     """
 
@@ -128,6 +130,7 @@ class FileLog:
     late_end: Noted = field(default_factory=Noted)
     left: dict[str, LeftPrecision] = field(default_factory=dict)
     left_corrections: dict[str, LeftCorrection] = field(default_factory=dict)
+    nameless: Noted = field(default_factory=Noted)
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
@@ -158,8 +161,8 @@ class FileLogs:
         self.logs = tuple(FileLog(np.zeros(len(windows), np.int64), Extent.of(len(windows))) for _ in range(exports))
         self.index, self.quality = index, quality
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted, telling: Integers) -> None:
-        """Take one batch of export ``number``; ``telling`` are the rows of names worth a closer look."""
+    def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted, signs: Signs) -> None:
+        """Take one batch of export ``number``; ``signs`` are those of its names and codes."""
         log, rows = self.logs[number], np.asarray(batch.column("source_row"), np.int64)
         sound = sifted.held == 0
         log.rows += batch.num_rows
@@ -179,6 +182,8 @@ class FileLogs:
             log.unjudged.setdefault(key, Noted()).add(which & sound, rows)
         for key, which in accept.none_stated(batch, self.quality).items():
             log.none_stated.setdefault(key, Noted()).add(which & sound, rows)
+        if batch.column("name").null_count:
+            log.nameless.add(~_there(batch.column("name")) & sound & ~signs.coded, rows)
         east, north, up = (~(sigma > 0.0) for sigma in stated_sigmas(batch))
         log.unstated += [int(((east | north) & sound).sum()), int((up & sound).sum())]
         columns = export.points.columns
@@ -190,7 +195,7 @@ class FileLogs:
         note_left_corrections(log.left_corrections, batch, export, sound, sifted.session)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
-        self._note_dates(batch, telling, log, rows)
+        self._note_dates(batch, signs.telling, log, rows)
         self._note_minutes(batch, sound | self._good_outside(batch, sifted, export), log)
 
     def _good_outside(self, batch: pa.RecordBatch, sifted: Sifted, export: Export) -> Flags:

@@ -325,7 +325,7 @@ class _Gatherer:
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
         self.order.take(batch, number)
-        self.files.take(batch, number, export, sifted, signs.telling)
+        self.files.take(batch, number, export, sifted, signs)
         if self.codes is not None:
             self.codes.take(batch, number)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.clock import stamp
+from pipeline.clock import DAY, stamp
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
@@ -336,7 +336,10 @@ def _why(looked: _Looked, point: str, session: int, rows: list[_Row]) -> tuple[s
             what = f"{at}, observed {seen} UTC with base id {base}{own}; {has}"
             return what, right_id(base, [window], prepared.windows)
     where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
-    return f"{at}, observed {seen} UTC, {where}", "check the session's start and end, and the export's time_zone"
+    fix = "check the session's start and end, and the export's time_zone"
+    if number < 0 and window.start_ms <= when + DAY < window.end_ms:
+        fix += "; one day later it is in the session: check whether the export's date stays the same past midnight"
+    return f"{at}, observed {seen} UTC, {where}", fix
 
 
 def _milliseconds(time: object) -> int:

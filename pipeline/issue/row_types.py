@@ -54,8 +54,14 @@ class Occupation(Strict):
     d_north: Annotated[float | None, Field(description="observed minus known, to the north [m]")]
     d_height: Annotated[float | None, Field(description="observed minus known, upwards [m]")]
     d_horizontal: Annotated[float | None, Field(description="length of the horizontal difference [m]")]
-    tolerance_h: Annotated[float, Field(description="the most that the horizontal difference may be [m]")]
-    tolerance_v: Annotated[float, Field(description="the most that the difference in height may be, either way [m]")]
+    tolerance_h: Annotated[
+        float | None,
+        Field(description="the most that the horizontal difference may be [m]; null: it is not tested"),
+    ]
+    tolerance_v: Annotated[
+        float | None,
+        Field(description="the most that the difference in height may be, either way [m]; null: it is not tested"),
+    ]
     hu95: Annotated[float | None, Field(description="95 % uncertainty of the horizontal difference: radius [m]")]
     vu95: Annotated[float | None, Field(description="95 % uncertainty of the difference in height [m]")]
     passed: Annotated[

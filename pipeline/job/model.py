@@ -290,7 +290,8 @@ class Quality(_Strict):
     )
     sigma_vertical: Length = Field(0.015, description="standard uncertainty of the height, where the export gives none")
     ppm: PartsPerMillion = Field(
-        1.0, description="by how much standard uncertainties grow with the distance from the base"
+        1.0,
+        description="of the distance from the base: joins standard uncertainties as the root of the sum of squares",
     )
     scale: Scale = Field(
         1.0,
@@ -505,7 +506,9 @@ class Session(_Strict):
         Discriminator(_shift_form),
     ] = Field(
         "derive",
-        description="derived from the ties; none (ties may still move it within its uncertainty); or as stated",
+        description="derived from the ties; none, as certain as one observation by `sigma_horizontal` and"
+        " `sigma_vertical` of `[quality]`, which are in every `hu95` and `vu95`; or as stated. Ties may still move one"
+        " that is not derived within its uncertainty",
     )
     field_shift: (
         Annotated[

@@ -1,7 +1,7 @@
 """What a reader of the issue should look at besides failing checks, in words."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,7 @@ from pipeline.control import Register
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
+from pipeline.near import and_more
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.solve.bend import bend_notes
@@ -71,8 +72,18 @@ def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
         marks = f", or {wanted}," if wanted else ""
         yield (
             f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that is tied to control in"
-            f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"
+            f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}{_uncompared(survey, names)}"
         )
+
+
+def _uncompared(survey: Survey, sessions: Sequence[str]) -> str:
+    """Return which listed occupations of sessions that nothing ties are compared with no mark, "" where none is."""
+    here = [window.session for window in survey.windows if window.session.name in sessions]
+    listed = [f"{one.point} on {one.mark}" for session in here for one in (*session.ties, *session.checks)]
+    if not listed:
+        return ""
+    named = ", ".join(listed[:_MARKS]) + and_more(len(listed) - _MARKS)
+    return f"; until then held back and compared with nothing: {named}"
 
 
 def _wholly_given(register: Register) -> set[str]:

@@ -58,7 +58,7 @@ def at_hand(prepared: Prepared) -> str:
     job = prepared.loaded.job
     parts = [
         meaning(job),
-        _sessions(prepared),
+        session_values(prepared),
         prepared.site.sha256 if prepared.site else None,
         prepared.register.sha256 if prepared.register else None,
         [[export.shown, export.sha256, export.block] for export in prepared.exports],
@@ -109,7 +109,7 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
         PROGRAM: program_version(),
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
-    parts |= {f"{SESSION}{name}": session for name, session in _sessions(survey.prepared).items()}
+    parts |= {f"{SESSION}{name}": session for name, session in session_values(survey.prepared).items()}
     if told := _origins(survey, register):
         parts[ORIGIN] = told
     if survey.prepared.codes is not None:
@@ -146,7 +146,8 @@ def _stated(origins: Iterable[list[str]]) -> list[list[str]]:
     return [one for one in origins if any(one[1:])]
 
 
-def _sessions(prepared: Prepared) -> dict[str, Any]:
+def session_values(prepared: Prepared) -> dict[str, Any]:
+    """Return what the job says of each session, by its name, as plain values."""
     return {
         window.session.name: window.session.model_dump(
             mode="json", exclude={"start", "end"} if window.session.noted else {"start", "end", "noted"}

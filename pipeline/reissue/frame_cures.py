@@ -114,8 +114,10 @@ def _passing(base: Record, adjusted: Adjusted, now: Fingerprint, found: Moves) -
     for one, row, as_before in zip(again.before, again.rows.tolist(), again.same.tolist(), strict=True):
         if one["passed"] is not False or not as_before or one["mark"] not in same:
             continue
-        allowed = np.array([one["tolerance_h"], one["tolerance_v"]])
-        if compared.judged[row] and compared.passed[row] and np.allclose(compared.allowed[row], allowed, 0.0, _ALIKE):
+        held = compared.holds[row]
+        allowed = np.array([one["tolerance_h"], one["tolerance_v"]], float)[held]
+        alike = np.allclose(compared.allowed[row, held], allowed, 0.0, _ALIKE)
+        if compared.judged[row] and compared.passed[row] and alike:
             passing.add(int(on_marks.session[row]))
     return passing
 

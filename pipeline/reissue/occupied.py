@@ -247,5 +247,5 @@ def _holds(last: Record) -> dict[str, Flags]:
 def _parts(row: CheckRow, held: Flags) -> Flags | None:
     """Return (2,) which of position and height failed; None where the row does not say."""
     off = np.array([row["d_horizontal"], row["d_height"]], float)
-    parts = held & (np.abs(np.nan_to_num(off)) > [row["tolerance_h"], row["tolerance_v"]])
+    parts = held & (np.abs(np.nan_to_num(off)) > np.array([row["tolerance_h"], row["tolerance_v"]], float))
     return np.asarray(parts) if parts.any() else None

@@ -82,12 +82,11 @@ def _by(failed: EarlierOccupation) -> Iterator[str]:
     if row is None or not parts.any():
         yield "an unknown amount"
         return
-    off = (row["d_horizontal"], f"in plan ({tolerance_text(row['tolerance_h'])} allowed)"), (
-        row["d_height"], f"in height ({tolerance_text(row['tolerance_v'])} allowed)",
-    )  # fmt: skip
-    for (metres, words), bad in zip(off, parts.tolist(), strict=True):
-        if bad:
-            yield f"an unknown amount {words}" if metres is None else f"{abs(metres):.3f} m {words}"
+    off = (row["d_horizontal"], row["tolerance_h"], "in plan"), (row["d_height"], row["tolerance_v"], "in height")
+    for (metres, allowed, words), bad in zip(off, parts.tolist(), strict=True):
+        if bad and allowed is not None:
+            amount = "an unknown amount" if metres is None else f"{abs(metres):.3f} m"
+            yield f"{amount} {words} ({tolerance_text(allowed)} allowed)"
 
 
 def _tolerances(then: CheckRow, row: int, adjusted: Adjusted) -> Iterator[str]:
@@ -95,7 +94,7 @@ def _tolerances(then: CheckRow, row: int, adjusted: Adjusted) -> Iterator[str]:
     compared = adjusted.occupations.compared
     off = (float(compared.horizontal[row]), abs(float(compared.height[row])))
     for part, (words, was) in enumerate((("horizontal", then["tolerance_h"]), ("vertical", then["tolerance_v"]))):
-        if compared.holds[row, part] and off[part] > was + _SAME:
+        if was is not None and compared.holds[row, part] and off[part] > was + _SAME:
             now = tolerance_text(float(compared.allowed[row, part]))
             yield f"{_ONLY} the {words} tolerance went from {tolerance_text(was)} to {now} m"
 

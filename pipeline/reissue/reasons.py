@@ -24,8 +24,11 @@ from pipeline.reissue.fingerprint import (
     Fingerprint,
     differences,
     identity_of,
+    session_values,
+    sum_of,
 )
 from pipeline.reissue.frames import frame_changes
+from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.tolerance import tolerance_text
@@ -122,8 +125,16 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
             (moving if session in moved else proving)[session].append(text)
     own = {name.removeprefix(SESSION): text for name, text in differing.items() if name.startswith(SESSION)}
     was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
+    called = renamed_sessions(last.record, survey.windows)
+    now_called = {before: name for name, before in called.items()}
+    for name, before in called.items():
+        said = sum_of(session_values(survey.prepared)[name] | {"name": before})
+        more = "" if said == then.get(f"{SESSION}{before}") else ", and is changed"
+        own[name] = own[before] = f"session {before} is called {name} now{more}"
     for session, text in own.items():
-        (proving if was.get(session) == is_.get(session) else moving)[session].append(text)
+        name = now_called.get(session, session)
+        before = called.get(name, name)
+        (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
     general, settings, words = _of_job_file(then, differing, _tolerances(last, survey))
     general += _of_frames(last, survey, now, differing)
@@ -209,14 +220,13 @@ def _tolerances(last: Last, survey: Survey) -> list[str]:
     """
     marks = {row["mark"] for row in last.record["register"]}
     held = [(row["tolerance_h"], row["tolerance_v"]) for row in last.record["checks"] if row["mark"] in marks]
-    if not held:
-        return []
-    was, checks = np.min(held, axis=0), survey.job.checks
-    both = zip(("horizontal", "vertical"), was.tolist(), (checks.horizontal, checks.vertical), strict=True)
+    checks = survey.job.checks
+    both = zip(("horizontal", "vertical"), zip(*held, strict=True), (checks.horizontal, checks.vertical), strict=False)
+    tested = ((key, [one for one in each if one is not None], now) for key, each, now in both)
     return [
-        f"{key} {tolerance_text(before)} -> {tolerance_text(now)}"
-        for key, before, now in both
-        if abs(before - now) > _SAME
+        f"{key} {tolerance_text(min(before))} -> {tolerance_text(now)}"
+        for key, before, now in tested
+        if before and abs(min(before) - now) > _SAME
     ]
 
 

@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
@@ -12,6 +13,7 @@ from pipeline.intake.rare_kinds import Rare
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job, Session
 from pipeline.near import and_more
+from pipeline.occupations.signs import Wanted
 from pipeline.occupations.unlisted_rules import ruling
 from pipeline.sessions.toml_lines import more_occupations
 from pipeline.solve.control_marks import Reference
@@ -93,6 +95,9 @@ def without_register_rows(
 def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Unanswered]) -> list[Doubtful]:
     """Return a doubt per session that has readings which say that they are checks and compare with nothing."""
     doubts = []
+    codes = candidates.table.column("code") if found else pa.nulls(0, pa.string())
+    known = Wanted.of([], survey.job.checks.codes).has_code(codes).to_pylist()
+    unlisted = [bool(code) and not is_known for code, is_known in zip(codes.to_pylist(), known, strict=True)]
     for window in survey.windows:
         here = [one for one in found if one.held and not one.of_register and one.session == window.index]
         if not here:
@@ -103,8 +108,8 @@ def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Un
             f"session {window.session.name}: {counted(len(here), 'reading')} that"
             f" {plural(len(here), 'seems to be a check is', 'seem to be checks are')} compared with no mark, so nothing"
             f" shows whether the base moved: {listed}{more};"
-            f" {_what_to_write(survey, candidates, window.session, here)}, or add the code to checks.codes"
-        )
+            f" {_what_to_write(survey, candidates, window.session, here)}"
+        ) + (", or add the code to checks.codes" if any(unlisted[one.row] for one in here) else "")
         doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, (window.index,)))
     return doubts
 

@@ -103,6 +103,17 @@ def test_a_difference_that_is_none_has_no_uncertainty(made: tuple[Network, Issue
     assert all(row["hu95"] > 0 for row in every(issue.points.rows))
 
 
+def test_what_a_mark_does_not_hold_has_a_difference_and_no_tolerance(made: tuple[Network, Issue, Dense]) -> None:
+    """So that nobody who compares the two columns finds a failure that no row says."""
+    _, issue, _ = made
+    allowed = {"PO1": (1.0, None), "HE1": (None, 1.0)}
+    for row in issue.check_marks.rows:
+        if row["mark"] != "TM1":
+            assert (row["tolerance_h"], row["tolerance_v"]) == allowed.get(row["mark"], (1.0, 1.0)), row["point"]
+            assert row["d_horizontal"] is not None and row["d_height"] is not None
+    assert {row["tolerance_h"] for row in issue.record["checks"] if row["mark"] == "HE1"} == {None}
+
+
 def test_the_geoid_is_no_part_of_a_difference_on_the_mark_that_ties(tmp_path: Path) -> None:
     """Its separation is taken off where it was added: the height comes back to itself."""
     work = Network()

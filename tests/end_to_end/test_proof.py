@@ -235,6 +235,7 @@ def test_a_session_that_no_control_ties_is_held_back_as_untied(lacking: str, tmp
     assert "untied" in told
     assert ("position" in told) is (lacking != "height")
     assert ("height" in told) is (lacking != "position")
+    assert ("compared with nothing" in told) is any(one["ties"] or one["checks"] for one in job.job["session"])
 
 
 def test_one_untied_session_leaves_the_others_alone(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ import pytest
 from running import replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
-from pipeline import run_job
+from pipeline import JobError, run_job
 from pipeline.check import check_job
 from pipeline.issue.record_types import Record
 
@@ -436,3 +436,19 @@ def test_parts_of_a_file_in_any_order_are_not_doubted(tmp_path: Path, seed: int)
         order = np.argsort(rows["longitude"], kind="stable")
     record, _ = judged(ordered(job, order).write(tmp_path))
     assert not record["doubts"]
+
+
+@pytest.mark.parametrize(("off", "told"), [(24, True), (11, False)])
+def test_a_refusal_names_midnight_where_a_check_is_in_its_session_one_day_later(
+    tmp_path: Path, off: int, told: bool
+) -> None:
+    """Work from the evening to the morning whose date stays; and times that are off by a zone's hours instead."""
+    job = simulate(Plan(sessions=1, points=30, start=dt.datetime(2026, 3, 2, 20, 0, tzinfo=dt.UTC)))
+    rows = job.rows
+    rows["time"] = np.datetime64("2026-03-02T20:05", "ms") + np.arange(len(rows["time"])) * np.timedelta64(14 * 60, "s")
+    start = job.job["session"][0]["start"] = dt.datetime(2026, 3, 2, 20, 0, tzinfo=dt.UTC)
+    job.job["session"][0]["end"] = start + dt.timedelta(hours=10)
+    rows["time"][rows["time"] >= np.datetime64("2026-03-03T00:00", "ms")] -= off * _HOUR
+    with pytest.raises(JobError) as refused:
+        check_job(job.write(tmp_path))
+    assert any("past midnight" in problem.fix for problem in refused.value.problems) is told

@@ -48,6 +48,8 @@ def test_a_closing_check_that_no_mark_answers_takes_the_proof_away(name: str, co
     (held,) = read_layer(issue.package, "held_back").rows
     assert held["reason"] == "suspect" and "CM3" in held["detail"] and "0.80 m away" in held["detail"]
     assert len(issue.points.rows) == 20
+    # CHK is what makes it a check: that needs no adding to the codes of checks
+    assert ("add the code to checks.codes" in told) is (code == "DP")
 
 
 @pytest.mark.parametrize("name", ["CM3b", "cm3", "CM3_2", "chk CM3"])
@@ -210,3 +212,17 @@ def test_a_name_that_bears_its_mark_among_counters_hides_none_of_them(tmp_path: 
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Station": said.get(row["Point"], "")})
     (told,) = check_job(path).warnings
     assert "its unmapped column 'Station' gives CM3" in told
+
+
+@pytest.mark.parametrize(("nameless", "told"), [(0, False), (1, True), (2, True), (9, False), (20, False)])
+def test_a_few_readings_without_a_name_are_told_of(nameless: int, told: bool, tmp_path: Path) -> None:
+    """One or two of twenty are a slip; where half have none, none is meant."""
+    job = simulate(DAY)
+    points = np.flatnonzero(job.rows["kind"] == "point")[:nameless]
+    job.rows["name"][points] = ""
+    issue = run_simulated(job, tmp_path)
+    notes = [note for note in issue.record["notes"] if "no name" in note]
+    assert len(notes) == told and len(issue.points.rows) == 20
+    if told:
+        some = {1: "1 row has no name", 2: "2 rows have no name"}[nameless]
+        assert notes[0].startswith(f"rover001.csv:{points[0] + 2}: {some} (first one here)")

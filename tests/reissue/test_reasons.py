@@ -208,3 +208,15 @@ def _without_part(outcome: Outcome, part: str) -> None:
     said = json.loads(record.read_text(encoding="utf-8"))
     del said["identity"][part]
     seal(record, said)
+
+
+def test_a_session_by_another_name_is_neither_gone_nor_new(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    first_issue(path)
+    replace_in(path, {'name = "session-02"': 'name = "tuesday"'})
+    second = run_job(path)
+    assert second.record["changes"]["because"] == ["session session-02 is called tuesday now"]
+    assert not {row["change"] for row in rows_of(second, "changes")} & {"moved", "added", "withdrawn", "held"}
+    replace_in(path, {'name = "tuesday"': 'name = "day 2"\nshift = "none"'})
+    third = run_job(path).record["changes"]
+    assert "session tuesday is called day 2 now, and is changed" in third["because"] if third else False

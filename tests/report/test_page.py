@@ -215,6 +215,29 @@ def test_a_mark_that_holds_its_height_alone_fails_in_height_alone() -> None:
     assert "Fails: 0.030 m over in height." in page(made).section("checks").text()
 
 
+def test_the_position_of_a_mark_that_holds_its_height_alone_counts_in_no_statement() -> None:
+    """Its easting may be scaled off a map: the largest difference in plan is the other check's 5 mm."""
+    level = check("one", "H1", 40, d_east=1.0, d_horizontal=1.0, d_height=0.02, tolerance_h=None)
+    for before in ({}, {"tolerance_h": 0.03}):  # an earlier issue gave a tolerance beside it
+        made = record(checks=[level | before, check("one", "CM2", 60)])
+        made["register"].append(made["register"][0] | {"mark": "H1", "holds": "height"})
+        root = page(made)
+        stated = root.section("accuracy").text()
+        assert "Horizontally the largest difference is 0.005 m" in stated
+        assert "In height the largest difference is 0.020 m" in stated
+        assert "within 0.030 m horizontally and 0.050 m in height" in stated
+        assert "only what the register holds is tested: of H1 the height alone." in root.section("checks").text()
+
+
+def test_where_no_position_is_held_no_tolerance_of_it_is_stated() -> None:
+    made = record(checks=[check("one", "CM1", 40, tolerance_h=None)])
+    made["register"][0]["holds"] = "height"
+    root = page(made)
+    assert "It passes where the height difference is at most 0.050 m;" in root.section("checks").text()
+    assert "agrees with the published coordinates within 0.050 m in height." in root.section("accuracy").text()
+    assert "circle of" not in root.section("differences").text()
+
+
 def test_a_cause_that_two_rows_share_is_told_once() -> None:
     told = page(record(checks=[failing("one", "CM2", 30), failing("one", "CM3", 40)])).section("checks").text()
     assert told.count("a cause") == 1 and told.count("Fails: 0.151 m over in position.") == 2

@@ -5,7 +5,8 @@ from collections.abc import Iterator, Sequence
 
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.number_format import count, many, metres
-from pipeline.words import MarkStatus, Role, Verdict
+from pipeline.issue.report.session_tables import held
+from pipeline.words import Holds, MarkStatus, Role, Verdict
 
 #: Names of marks that a sentence lists.
 _MARKS_LISTED_MAX = 12
@@ -50,14 +51,19 @@ def _checks(record: Record) -> Iterator[str]:
     if not tested:
         yield "No independent check was made: only the ties themselves support these figures."
         return
+    holds = held(record)
     passing = sum(row["passed"] is True for row in tested)
-    within = f"{metres(tested[0]['tolerance_h'])} m horizontally and {metres(tested[0]['tolerance_v'])} m in height"
+    # what a mark does not hold of its coordinates is no check
+    level = [row for row in tested if row["tolerance_h"] is not None and holds.get(row["mark"]) != Holds.HEIGHT]
+    high = [row for row in tested if row["tolerance_v"] is not None and holds.get(row["mark"]) != Holds.POSITION]
+    within = [f"{metres(row['tolerance_h'])} m horizontally" for row in level[:1]]
+    within += [f"{metres(row['tolerance_v'])} m in height" for row in high[:1]]
     agree = "agrees" if passing == 1 else "agree"
     yield (
         f"Of {many(len(tested), 'independent check')}, which took no part in the adjustment, {count(passing)} {agree}"
-        f" with the published coordinates within {within}."
-        f" {_spread([row['d_horizontal'] for row in tested], 'Horizontally')}"
-        f" {_spread([row['d_height'] for row in tested], 'In height')}".rstrip()
+        f" with the published coordinates within {' and '.join(within)}."
+        f" {_spread([row['d_horizontal'] for row in level], 'Horizontally')}"
+        f" {_spread([row['d_height'] for row in high], 'In height')}".rstrip()
     )
 
 

@@ -25,6 +25,7 @@ from pipeline.issue.report.session_tables import (
     check_table,
     field_shift_table,
     held,
+    partly_held,
     session_table,
     urgency,
     wholly_given,
@@ -70,6 +71,7 @@ def contents(record: Record, files: Callable[[], Sequence[FileIssued]] | None = 
         "strings": string_table(record),
         "codes": list(filter(None, (unknown_table(record), code_table(record)))),
         "tolerances": _tolerances(record["checks"]),
+        "partly_held": partly_held(record),
         "differences": differences(record["checks"], held(record)),
         "causes": causes(record),
         "over": over_critical(record),
@@ -156,8 +158,10 @@ def _changes(record: Record) -> dict[str, Any] | None:
     }
 
 
-def _tolerances(checks: Sequence[CheckRow]) -> tuple[float, float] | None:
-    return (checks[0]["tolerance_h"], checks[0]["tolerance_v"]) if checks else None
+def _tolerances(checks: Sequence[CheckRow]) -> tuple[float | None, float | None]:
+    """Return the tolerances in plan and in height of the first occupations of which that is tested."""
+    in_plan, in_height = (row["tolerance_h"] for row in checks), (row["tolerance_v"] for row in checks)
+    return next(filter(None, in_plan), None), next(filter(None, in_height), None)
 
 
 def _timelines(record: Record) -> Chosen[Any]:

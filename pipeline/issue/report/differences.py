@@ -44,12 +44,12 @@ class Field:
 
 @dataclass(frozen=True)
 class Differences:
-    """Both fields; one is None where nothing is compared in it."""
+    """Both fields; one is None, and its tolerance, where nothing is compared in it."""
 
     position: Field | None
     heights: Field | None
-    tolerance_h: float
-    tolerance_v: float
+    tolerance_h: float | None
+    tolerance_v: float | None
 
     @property
     def beyond(self) -> int:
@@ -73,12 +73,9 @@ def differences(checks: Sequence[CheckRow], holds: Mapping[str, str]) -> Differe
     high = [row for row in judged if row["d_height"] is not None and holds.get(row["mark"]) != Holds.POSITION]
     if not level and not high:
         return None
-    return Differences(
-        _position(level),
-        _heights(high),
-        judged[0]["tolerance_h"],
-        judged[0]["tolerance_v"],
-    )
+    allowed_h = next((row["tolerance_h"] for row in level), None)
+    allowed_v = next((row["tolerance_v"] for row in high), None)
+    return Differences(_position(level), _heights(high), allowed_h, allowed_v)
 
 
 def scaled(d_east: float, d_north: float, tolerance: float, reach: float) -> tuple[float, float, bool]:
@@ -97,7 +94,7 @@ def scaled(d_east: float, d_north: float, tolerance: float, reach: float) -> tup
 def _position(rows: Sequence[CheckRow]) -> Field | None:
     if not rows:
         return None
-    level = [(_known(row["d_east"]), _known(row["d_north"]), row["tolerance_h"]) for row in rows]
+    level = [(_known(row["d_east"]), _known(row["d_north"]), _known(row["tolerance_h"])) for row in rows]
     wide = any(max(abs(east), abs(north)) > _NARROW * tolerance for east, north, tolerance in level)
     reach = (POSITION[2] - POSITION[0]) / 2 / (_WIDE if wide else _NARROW)
     places = [scaled(east, north, tolerance, reach) for east, north, tolerance in level]
@@ -109,12 +106,12 @@ def _position(rows: Sequence[CheckRow]) -> Field | None:
 def _heights(rows: Sequence[CheckRow]) -> Field | None:
     if not rows:
         return None
-    wide = any(abs(_known(row["d_height"])) > _NARROW * row["tolerance_v"] for row in rows)
+    wide = any(abs(_known(row["d_height"])) > _NARROW * _known(row["tolerance_v"]) for row in rows)
     half = (HEIGHTS[3] - HEIGHTS[1]) / 2
     reach = half / (_WIDE if wide else _NARROW)
     places = []
     for number, row in enumerate(rows):
-        off = _known(row["d_height"]) / row["tolerance_v"] * reach
+        off = _known(row["d_height"]) / _known(row["tolerance_v"]) * reach
         x = HEIGHTS[0] + (HEIGHTS[2] - HEIGHTS[0]) * (number + 0.5) / len(rows)
         beyond = abs(off) > half
         places.append((x, HEIGHTS[1] + half - (math.copysign(half, off) if beyond else off), beyond))
@@ -152,10 +149,10 @@ def _field(
     )
 
 
-def _known(difference: float | None) -> float:
-    """Return a difference of a row that was chosen because it has it."""
-    assert difference is not None
-    return difference
+def _known(value: float | None) -> float:
+    """Return a difference or tolerance of a row that was chosen because it has it."""
+    assert value is not None
+    return value
 
 
 def _is_tie(row: CheckRow) -> bool:

@@ -11,11 +11,12 @@ from pipeline.issue.report.row_choice import choose
 from pipeline.issue.report.tables import Column, Table, clocks, difference, length, name, number, table, time, words
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.session_types import BaseLog, Logged
+from pipeline.near import and_more
 from pipeline.tolerance import Tolerance
 from pipeline.words import Holds, Role, Verdict
 
-#: Rows that the page has at the most, and values of one thing in a base log.
-_SESSIONS, _CHECKS, _LOGGED = 1000, 2000, 6
+#: Rows that the page has at the most, values of one thing in a base log, and marks that a sentence names.
+_SESSIONS, _CHECKS, _LOGGED, _MARKS = 1000, 2000, 6, 12
 _OF_NOTED = " Noted checks were read off the screen in the field: no export has a row for them, and they prove nothing."
 
 
@@ -92,8 +93,9 @@ def check_table(record: Record, package: str) -> Table:
     ]
     noted = any(row["role"] == Role.NOTED for row in record["checks"])
     caption = (
-        "Observed minus known, metres in the grid and height datum, and the 95 % uncertainties of the observed"
-        f" position; {clocks(record['local_clock'])}.{_OF_NOTED if noted else ''}"
+        "Observed minus known, metres in the grid and height datum, and the 95 % uncertainties of these differences"
+        " (observation, shift, centring and mark; what cancels is not in them, so that a tie that alone holds its"
+        f" session has 0); {clocks(record['local_clock'])}.{_OF_NOTED if noted else ''}"
     )
     chosen = choose(record["checks"], lambda row: int(row["passed"] is False), most=_CHECKS)
     return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes(held(record)))
@@ -107,6 +109,18 @@ def result(check: CheckRow) -> str:
 def held(record: Record) -> dict[str, str]:
     """Return what each mark of the register holds: 3d, position or height."""
     return {mark["mark"]: mark["holds"] for mark in record["register"]}
+
+
+def partly_held(record: Record) -> list[tuple[str, str]]:
+    """Return position and height with the occupied marks that hold it alone, where there are such."""
+    holds = held(record)
+    occupied = dict.fromkeys(row["mark"] for row in record["checks"])
+    marks = ((what, [one for one in occupied if holds.get(one) == what]) for what in (Holds.POSITION, Holds.HEIGHT))
+    return [
+        (str(what), ", ".join(of[:_MARKS]) + and_more(len(of) - _MARKS))
+        for what, of in marks
+        if of
+    ]  # fmt: skip
 
 
 def wholly_given(record: Record) -> set[str]:
@@ -127,7 +141,8 @@ def over(check: CheckRow, holds: str) -> str:
 def excess(check: CheckRow) -> list[float]:
     """Return metres by which position and height are beyond the row's own tolerance; NaN where not compared."""
     off = [math.nan if value is None else value for value in (check["d_horizontal"], check["d_height"])]
-    found: list[float] = Tolerance(check["tolerance_h"], check["tolerance_v"]).excess(off).tolist()
+    allowed = [math.nan if value is None else value for value in (check["tolerance_h"], check["tolerance_v"])]
+    found: list[float] = Tolerance(*allowed).excess(off).tolist()
     return found
 
 
