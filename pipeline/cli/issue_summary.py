@@ -58,7 +58,7 @@ def summary(record: Record, headline: str, current: Sequence[str] = ()) -> str:
     found = attention(record)
     lines += _told(found)
     # a note may end in lines for the job file
-    said = {one.what for one in found}
+    said = {*(one.what for one in found), *(line.strip() for line in current)}
     lines += [f"  note: {indent(note, '    ').lstrip()}" for note in record["notes"] if note not in said]
     return "\n".join(lines)
 

@@ -11,7 +11,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
 from pipeline.issue.over_critical import over_critical
-from pipeline.issue.release import stays, waits_for
+from pipeline.issue.release import is_gone, stays, waits_for, what_is_gone
 from pipeline.words import FailOn, Proof, Reason, Role, Verdict, Whole, counted, plural
 
 if TYPE_CHECKING:
@@ -125,7 +125,14 @@ def _needed(record: Record, many: Counted) -> Iterator[Attention]:
             yield Attention(Kind.FAILING, f"{occupation_label(check)} on {check['mark']} fails", check)
     yield from _held_back(record, REASONS, Level.NEEDED, many)
     yield from (Attention(Kind.ALTERED, what) for what in altered(record))
-    yield from (Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])
+    for one in record["wholly_held_back"]:
+        if not (is_gone(one) and _waited(record)):  # said above, and settled once it is released
+            yield Attention(Kind.WHOLLY, wholly(one), one)
+
+
+def _waited(record: Record) -> bool:
+    """Say whether an issue waited to be released when it was made."""
+    return record["release"] is not None and record["release"]["pending"]
 
 
 def _looks(record: Record, many: Counted) -> Iterator[Attention]:
@@ -204,6 +211,8 @@ _MANY = {"row held back": "rows held back"}
 
 def wholly(entry: WhollyHeld) -> str:
     """Return an entry of the record's ``wholly_held_back`` in words."""
+    if is_gone(entry):
+        return what_is_gone(entry)
     counts = sorted(entry["by_reason"].items(), key=lambda item: (-item[1], item[0]))
     why = ", ".join(f"{count:,} {reason}" for reason, count in counts)
     name = entry["name"] if entry["kind"] == Whole.DAY else f"{entry['kind']} {entry['name']}"

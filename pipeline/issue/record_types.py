@@ -48,7 +48,11 @@ class Rows(Strict):
 
 
 class WhollyHeld(Strict):
-    """A file, session or day of which no point is issued."""
+    """A file, session or day of which no point is issued.
+
+    Of a file that is no longer there, ``rows`` are the points of the previous issue that are withdrawn with it; only
+    then are there more of them than of ``on_marks`` and ``held_back``.
+    """
 
     kind: Annotated[str, OneOf.from_words(WhollyOf), Field(description="what it is")]
     name: Annotated[str, Field(description="the file's path, the session's name, or the day with its zone")]

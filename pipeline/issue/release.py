@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from pipeline.words import ReleaseRule, Verdict, counted
 
 if TYPE_CHECKING:
-    from pipeline.issue.record_types import AtStake, Record, Release
+    from pipeline.issue.record_types import AtStake, Record, Release, WhollyHeld
 
 #: So many sessions are told one by one, and so many failing occupations of each.
 _SESSIONS, _FAILING = 6, 3
+#: So many files that are gone are told one by one.
+_FILES = 12
 
 
 def waits_for(record: Record, rule: str | None = None, now: int | None = None) -> list[str]:
@@ -20,19 +23,43 @@ def waits_for(record: Record, rule: str | None = None, now: int | None = None) -
     hand since, and what is at stake was counted against the one before.
     """
     release = record["release"]
-    return why_held(release, record["verdict"], rule, now) if release is not None else []
+    if release is None:
+        return []
+    return why_held(release, record["verdict"], record["wholly_held_back"], rule, now)
 
 
-def why_held(release: Release, verdict: str, rule: str | None = None, now: int | None = None) -> list[str]:
+def why_held(
+    release: Release, verdict: str, wholly: Iterable[WhollyHeld], rule: str | None = None, now: int | None = None
+) -> list[str]:
     """Return the same of an issue whose record is being made; whether it is pending is not looked at."""
     by = rule or release["rule"]
     if by == ReleaseRule.ANY:
         return []
+    gone = [what_is_gone(entry) for entry in wholly if is_gone(entry)]
+    gone[_FILES:] = [f"and {counted(len(gone) - _FILES, 'more file')} likewise"] if len(gone) > _FILES else []
     if by == ReleaseRule.PROVEN:
-        return [] if verdict == Verdict.PROVEN else [f'its verdict is {verdict}, and issue.release asks for "proven"']
+        unproven = [f'its verdict is {verdict}, and issue.release asks for "proven"']
+        return [*(unproven if verdict != Verdict.PROVEN else []), *gone]
     told = [_sentence(stake, release["current"], now) for stake in release["at_stake"][:_SESSIONS]]
     more = len(release["at_stake"]) - _SESSIONS
-    return [*told, f"and so in {counted(more, 'more session')}"] if more > 0 else told
+    return [*told, *([f"and so in {counted(more, 'more session')}"] if more > 0 else []), *gone]
+
+
+def is_gone(entry: WhollyHeld) -> bool:
+    """Say whether an entry is of a file that the previous issue read and that is no longer there.
+
+    The rows that it counts are points of that issue; of what is there, all rows are held back or occupations of marks.
+    """
+    return entry["rows"] > entry["on_marks"] + entry["held_back"]
+
+
+def what_is_gone(entry: WhollyHeld) -> str:
+    """Return in words what is lost with such a file, and what to do."""
+    points = counted(entry["rows"], "point that only it has is", "points that only it has are")
+    return (
+        f"file {entry['name']} is no longer there, though the job file asks for it: {points} withdrawn: put it back, or"
+        " take it out of the job file's files if it is not to be read"
+    )
 
 
 def stays(record: Record, now: int | None = None) -> str:

@@ -587,8 +587,8 @@ class Issue(_Strict):
         description="what moves `current`: not an issue that takes away or moves points of it while a session they"
         " depend on has a failing check, nor one that leaves the job, or a session that nothing ties any more,"
         " without a"
-        " point;"
-        ' `"proven"`: only one with that verdict; `"any"`: each',
+        " point, nor one that has lost an export;"
+        ' `"proven"`: only one with that verdict that has lost no export; `"any"`: each',
     )
     keep: Annotated[int, Field(ge=0, le=MOST_KEPT)] = Field(
         0,

@@ -74,10 +74,14 @@ class Touched:
         hanging: those that hang on a session, by what became of them: a point hangs on its session of either issue, a
             mean on those of all its readings.
         lost: those of a session before, each once, that are not issued any more.
+        had: how many points of each raw file the earlier issue has.
+        withdrawn: how many of them are not there any more, not even held back.
     """
 
     hanging: Mapping[str, Counter[Change]] = field(default_factory=dict)
     lost: Mapping[str, int] = field(default_factory=dict)
+    had: dict[str, int] = field(default_factory=dict)
+    withdrawn: dict[str, int] = field(default_factory=dict)
 
 
 def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared, Touched, int]:
@@ -283,7 +287,9 @@ def _touched(
         rows = pair[0]
         if change is not Change.MOVED and rows is not None:
             lost.update(dict(_counted(old[0].column("session").take(pa.array(rows)).cast(pa.string()))))
-    return Touched(hanging, lost)
+    gone = parts[Change.WITHDRAWN][0]
+    files = old[0].column("source_file").take(pa.array(gone)) if gone is not None else pa.chunked_array([], pa.string())
+    return Touched(hanging, lost, dict(old[1].of_file), dict(_counted(files.cast(pa.string()))))
 
 
 def _hanging_on(rows: pa.Table, side: Side) -> pa.Table:
@@ -297,9 +303,9 @@ def _hanging_on(rows: pa.Table, side: Side) -> pa.Table:
     return pa.table({"at": pa.array(at, pa.int64()), "session": sessions}).drop_null()
 
 
-def _counted(sessions: pa.ChunkedArray) -> list[tuple[str, int]]:
-    """Return the names of sessions, and how often each is there."""
-    return [(entry["values"], entry["counts"]) for entry in pc.value_counts(sessions.drop_null()).to_pylist()]
+def _counted(names: pa.ChunkedArray) -> list[tuple[str, int]]:
+    """Return the names of sessions or files, and how often each is there."""
+    return [(entry["values"], entry["counts"]) for entry in pc.value_counts(names.drop_null()).to_pylist()]
 
 
 def _match(one: tuple[pa.Table, Side], other: tuple[pa.Table, Side]) -> Integers:

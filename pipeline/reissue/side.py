@@ -1,5 +1,6 @@
 """Spools the rows of one issue for comparison with another; rows that both have are skipped."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -47,12 +48,14 @@ class Side:
     Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
     points are matched with points. ``attributes`` are columns of points that are compared as well. A row whose time is
     not known is left out: without it nothing can be known again. A name may be missing. Where some points are means,
-    ``pairs`` are the issue's rows of ``repeats``, by which it is noted what they were formed from.
+    ``pairs`` are the issue's rows of ``repeats``, by which it is noted what they were formed from. ``of_file`` is how
+    many of its points are of each raw file.
     """
 
     def __init__(self, attributes: Sequence[str] = (), pairs: pa.Table | None = None) -> None:
         self.attributes = tuple(attributes)
         self.formed = Formed(pairs) if pairs is not None else None
+        self.of_file: Counter[str] = Counter()
         self._kept: list[LaidDown | None] = [None, None]
         self._sums = [DiskColumns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
@@ -66,6 +69,8 @@ class Side:
         columns["held"] = pa.array(np.full(rows.num_rows, held))
         reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
         columns["reason"] = reason.cast(_WORD)
+        if not held:
+            self._count_files(columns["source_file"])
         if self.formed is not None:
             self.formed.add(rows, held)
         own = {name: rows.column(name) for name in self.attributes} if not held else {}
@@ -84,6 +89,10 @@ class Side:
         whole = pa.concat_tables([_SIDE.empty_table(), *parts], promote_options="default").unify_dictionaries()
         own = [whole.column(_OWN + name) for name in self.attributes if _OWN + name in whole.column_names]
         return whole.append_column("attributes", pa.array(_text_sums(whole.num_rows, own), pa.uint64()))
+
+    def _count_files(self, files: pa.DictionaryArray) -> None:
+        for entry in pc.value_counts(files.drop_null()).to_pylist():
+            self.of_file[entry["values"]] += entry["counts"]
 
     def has_names(self, hashes: NDArray[np.uint64]) -> Flags:
         """Return (k,) which of the names with these hashes any of its rows has."""

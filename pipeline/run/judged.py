@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pipeline.issue.record_types import Record
+from pipeline.issue.release import is_gone
 from pipeline.words import Whole, counted
 
 #: Metres by which a shift may come out otherwise: on another machine the last bits differ.
@@ -90,8 +91,12 @@ def _repeats(today: Record, then: Record) -> Iterator[str]:
 
 
 def _wholly(record: Record) -> set[tuple[str, str]]:
-    """Return files and sessions without a point, and whether there is such a day, by whichever clock."""
-    return {(one["kind"], "" if one["kind"] == Whole.DAY else one["name"]) for one in record["wholly_held_back"]}
+    """Return files and sessions without a point, and whether there is such a day, by whichever clock.
+
+    A file that is no longer there is told when an issue is made, against the one before: it is not judged again.
+    """
+    there = (one for one in record["wholly_held_back"] if not is_gone(one))
+    return {(one["kind"], "" if one["kind"] == Whole.DAY else one["name"]) for one in there}
 
 
 def _few(names: Sequence[str]) -> str:

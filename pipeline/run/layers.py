@@ -39,6 +39,7 @@ from pipeline.progress import Progress
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import ChangedRows
 from pipeline.reissue.changes import Touched, compare
+from pipeline.reissue.gone_files import gone_files
 from pipeline.reissue.side import Side
 from pipeline.run.about import CAUTION
 from pipeline.run.count import Count
@@ -234,6 +235,7 @@ class Rest:
     changes: Compared
     touched: Touched
     retimed: int
+    gone: list[record_types.WhollyHeld]
     by_code: tuple[tuple[str, LayerSource], ...]
     lines: pa.RecordBatch | None
     linework: record_types.LineworkNoted | None
@@ -246,9 +248,11 @@ class Rest:
         changes: Compared = {}
         touched = Touched()
         retimed = 0
+        gone: list[record_types.WhollyHeld] = []
         if running.earlier is not None:
             found = compare(running.was, running.now, running.earlier.because, survey.axes)
             changed, changes, touched, retimed = found
+            gone = gone_files(running.earlier.last.record, survey, touched)
         coded, former = running.by_code, survey.former.layers
         by_code = tuple(coded.layers(running.description, former)) if coded is not None else ()
         repeated = running.repeated()
@@ -264,6 +268,7 @@ class Rest:
             changes=changes,
             touched=touched,
             retimed=retimed,
+            gone=gone,
             by_code=by_code,
             lines=lines,
             linework=linework,
@@ -304,7 +309,7 @@ class Rest:
             repeats=self.repeats,
             repeated=self.repeated,
             rows=running.count.rows(sum(running.survey.first_pass.rows), len(running.drafter.solved.occupations.marks)),
-            wholly=running.wholly.record(),
+            wholly=[*self.gone, *running.wholly.record()],
             shift_model=running.count.shift_model(running.survey),
             changes=self.changes,
             touched=self.touched,

@@ -41,7 +41,7 @@ def decided(job: Ready, laid: Laid, current: Last | None, compared: bool) -> Rel
         "current": current.record["issue"] if current is not None else None,
         "at_stake": at_stake(current.record, job.survey, job.solved, rows, touched) if current is not None else [],
     }
-    return {**release, "pending": bool(why_held(release, worst(list(job.solved.verdicts))))}
+    return {**release, "pending": bool(why_held(release, worst(list(job.solved.verdicts)), laid.wholly))}
 
 
 def follow(folder: Path, record: Record, rule: str, shown: int | None) -> int | None:

@@ -1,0 +1,89 @@
+"""An export that is no longer there, with points that no other has, is lost to nobody in silence."""
+
+import re
+from pathlib import Path
+
+import pytest
+from running import replace_in
+from simulate import Plan, simulate
+
+from pipeline import run_job
+from pipeline.release import release
+from pipeline.run.outcome import Outcome
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """A job of two sessions whose points are in ten files that a pattern finds; its first issue is made."""
+    job = simulate(Plan(sessions=2, points=12, noise=False))
+    made = job.write(tmp_path, files=10)
+    assert run_job(made).exit_code == 0
+    return made
+
+
+def exports(path: Path) -> list[Path]:
+    return sorted(path.parent.rglob("rover*.csv"))
+
+
+def middle_of(path: Path) -> tuple[Path, int]:
+    """Return a file without an occupation of a mark, and how many points the newest issue has."""
+    occupation = re.compile(r"S\d\d-[TC]\d")
+    file = next(one for one in exports(path) if not occupation.search(one.read_text(encoding="utf-8")))
+    return file, run_job(path).record["rows"]["points"]
+
+
+def shown(path: Path) -> str:
+    return (path.parent / "out" / "current").resolve().name
+
+
+def waits_for_it(found: Outcome, file: Path, points: int) -> bool:
+    told = [line for line in found.waits if f"{file.name} is no longer there" in line]
+    return found.exit_code == 3 and len(told) == 1 and f" {points} point" in told[0]
+
+
+def test_a_lost_export_waits_until_it_is_put_back(path: Path) -> None:
+    """The number of points is what is missing from the new issue; the next night tells it again."""
+    file, before = middle_of(path)
+    content = file.read_bytes()
+    file.unlink()
+    found = run_job(path)
+    assert waits_for_it(found, file, before - found.record["rows"]["points"]) and shown(path) == "001"
+    assert run_job(path).exit_code == 3
+    file.write_bytes(content)
+    assert run_job(path).exit_code == 0 and shown(path) != "002"
+
+
+def test_a_release_by_hand_settles_it(path: Path) -> None:
+    middle_of(path)[0].unlink()
+    assert run_job(path).exit_code == 3
+    release(path, 2, "that day was measured again")
+    assert run_job(path).exit_code == 0 and shown(path) == "002"
+
+
+def test_where_any_issue_is_released_it_needs_attention_as_long_as_that_stands(path: Path) -> None:
+    path.write_text(path.read_text(encoding="utf-8") + '\n[issue]\nrelease = "any"\n', encoding="utf-8")
+    file, _ = middle_of(path)
+    file.unlink()
+    for _ in range(2):
+        found = run_job(path)
+        assert found.exit_code == 3 and not found.waits and shown(path) == "002"
+        assert any(f"{file.name} is no longer there" in note for note in found.record["notes"])
+
+
+def test_another_name_is_no_loss(path: Path) -> None:
+    file, _ = middle_of(path)
+    file.rename(file.with_name("rover-again.csv"))
+    found = run_job(path)
+    assert found.exit_code == 0 and not found.waits
+
+
+def test_what_the_job_file_asks_for_no_more_was_left_out_on_purpose(path: Path) -> None:
+    file, _ = middle_of(path)
+    kept = [one for one in exports(path) if one != file]
+    text = path.read_text(encoding="utf-8")
+    (line,) = [one for one in text.splitlines() if one.startswith("files")]
+    names = ", ".join(f'"{one.relative_to(path.parent).as_posix()}"' for one in kept)
+    replace_in(path, {line: f"files = [{names}]"})
+    file.unlink()
+    found = run_job(path)
+    assert found.exit_code == 0 and found.issued and shown(path) == "002"
