@@ -25,6 +25,7 @@ from pipeline.examine.mark_columns import mark_column_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
+from pipeline.examine.pole_heights import pole_doubts
 from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.register_rows import register_row_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
@@ -55,6 +56,7 @@ def doubts_before(
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),
+        *pole_doubts(survey),
         *geoid_doubts(survey),
         *flat,
         *mixed_steps(survey),
