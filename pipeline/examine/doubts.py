@@ -22,6 +22,7 @@ from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.mark_columns import mark_column_doubts
+from pipeline.examine.mixed_heights import mixed_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
@@ -57,6 +58,7 @@ def doubts_before(
         *of_register,
         *heading_doubts(survey),
         *pole_doubts(survey),
+        *mixed_doubts(survey),
         *geoid_doubts(survey),
         *flat,
         *mixed_steps(survey),
