@@ -22,9 +22,11 @@ from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.mark_columns import mark_column_doubts
+from pipeline.examine.mixed_heights import mixed_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
+from pipeline.examine.pole_heights import pole_doubts
 from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.register_rows import register_row_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
@@ -55,6 +57,8 @@ def doubts_before(
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),
+        *pole_doubts(survey),
+        *mixed_doubts(survey),
         *geoid_doubts(survey),
         *flat,
         *mixed_steps(survey),

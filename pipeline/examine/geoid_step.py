@@ -49,7 +49,7 @@ def geoid_notes(survey: Survey) -> list[str]:
 
 def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
     named = geoid.name
-    apart = _separations(survey, survey.operations.frames.to_issued)
+    apart = separations(survey, survey.operations.frames.to_issued)
     if not len(apart):
         return
     if (most := float(np.abs(apart).max())) > FARTHEST_GEOID:
@@ -63,7 +63,7 @@ def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
         own = working_to_issued(target.grid, target.height, survey.operations.area)
     except OperationError:
         return  # PROJ has no grid of its own at hand
-    others = _separations(survey, own)
+    others = separations(survey, own)
     if len(others) != len(apart):
         return
     if not of_another_model(apart, others, own.accuracy):
@@ -94,7 +94,7 @@ def of_reversed_sign(separation: Floats, expected: Floats) -> bool:
     return abs(reversed_off) < abs(off) / 2.0
 
 
-def _separations(survey: Survey, to_issued: Operation) -> Floats:
+def separations(survey: Survey, to_issued: Operation) -> Floats:
     """Return metres that the height datum lies above the ellipsoid over the job; without places, or a site, none."""
     if survey.operations.site is not None:
         return np.zeros(0)

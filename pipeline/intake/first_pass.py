@@ -25,6 +25,7 @@ from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.placeholders import Placeholders
+from pipeline.intake.pole_log import PoleLog
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.rare_kinds import Rare, RareKinds
@@ -96,6 +97,7 @@ class FirstPass:
         filled: rows with a coordinate that may have been copied down its column.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
+        poles: with which pole heights readings were made.
     """
 
     rows: tuple[int, ...]
@@ -136,6 +138,7 @@ class FirstPass:
     filled: tuple[Filled, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
+    poles: PoleLog = field(default_factory=PoleLog)
 
 
 @dataclass(frozen=True)
@@ -231,6 +234,7 @@ class _Gatherer:
         self.placeholders = Placeholders()
         self.filled = FilledDown()
         self.hemispheres = Hemispheres()
+        self.poles = PoleLog()
         self.order = RowOrder(prepared.exports, sieve.index)
         self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
 
@@ -291,6 +295,7 @@ class _Gatherer:
             filled=self.filled.found(),
             steps=row_steps(rows, counting),
             hemispheres=self.hemispheres,
+            poles=self.poles,
         )
         return found, rows
 
@@ -325,6 +330,7 @@ class _Gatherer:
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
         self.order.take(batch, number)
+        self.poles.take(batch, number, export, sifted.session, sound, candidate)
         self.files.take(batch, number, export, sifted, signs)
         if self.codes is not None:
             self.codes.take(batch, number)

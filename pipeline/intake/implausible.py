@@ -26,6 +26,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
+    Levels,
     Middle,
     Steep,
     among,
@@ -33,6 +34,7 @@ from pipeline.plausible import (
     from_base,
     height_looks,
     jumps,
+    levels,
     middle,
     on_sphere,
     out_of_place,
@@ -74,6 +76,7 @@ class Implausible:
     """Readings that cannot lie where they say: (k,) numbers in the job, ascending, and why in words; ``notes``.
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
+    ``levels`` are likewise groups that lie on another level than the others, with nothing between.
     """
 
     numbers: Integers
@@ -81,6 +84,7 @@ class Implausible:
     notes: tuple[str, ...] = ()
     middles: Mapping[int, Middle] = field(default_factory=dict)
     cliffs: tuple["Cliff", ...] = ()
+    levels: tuple["TwoLevels", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -105,6 +109,16 @@ class Cliff:
     export: int
     row: int
     steep: Steep
+
+
+@dataclass(frozen=True)
+class TwoLevels:
+    """Some readings of a session on another level than the others; the first of them by its export and row there."""
+
+    session: int
+    export: int
+    row: int
+    levels: Levels
 
 
 def find_implausible(
@@ -136,13 +150,20 @@ def find_implausible(
             )
     numbers = np.array(sorted(held), np.int64)
     details = tuple(held[number] for number in numbers.tolist())
-    return Implausible(numbers, details, tuple(notes), judged.middles, tuple(_cliffs(rows, judged.steep)))
+    cliffs, two = tuple(_cliffs(rows, judged.steep)), tuple(_levels(rows, judged.levels))
+    return Implausible(numbers, details, tuple(notes), judged.middles, cliffs, two)
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
     for session, (number, of) in found.items():
         first = np.array([number])
         yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
+
+
+def _levels(rows: ReadingRows, found: dict[int, tuple[int, Levels]]) -> Iterator[TwoLevels]:
+    for session, (number, of) in found.items():
+        first = np.array([number])
+        yield TwoLevels(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
 
 
 def _cannot(count: int) -> str:
@@ -164,6 +185,7 @@ class _Judge:
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
         self.steep: dict[int, tuple[int, Steep]] = {}
+        self.levels: dict[int, tuple[int, Levels]] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
     def session(self, session: int) -> Findings:
@@ -199,6 +221,7 @@ class _Judge:
         self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
             self._jumps(positions, mine)
+            self._levels(positions, mine, session)
         return positions.findings
 
     def _jumps(self, found: PositionLook, mine: OfSession) -> None:
@@ -208,6 +231,14 @@ class _Judge:
             group, marks = self.rows.rows.export(number), (piece.flags[near] & CANDIDATE) != 0
             for run, metres in jumps(piece.places[near], group.astype(np.int64), marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
+
+    def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Note readings that lie on two levels."""
+        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            height = piece.height[near]
+            sound = np.flatnonzero(np.isfinite(height) & ((piece.flags[near] & PLACEHOLDER) == 0))
+            if (two := levels(piece.places[near][sound], height[sound])) is not None:
+                self.levels[session] = int(piece.number[near][sound[two.rows[0]]]), two
 
     def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""

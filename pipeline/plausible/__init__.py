@@ -2,6 +2,7 @@
 
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.jumps import jumps
+from pipeline.plausible.levels import Levels, levels
 from pipeline.plausible.looks import LOOKS, Look
 from pipeline.plausible.places import (
     LISTED,
@@ -23,6 +24,7 @@ __all__ = [
     "LISTED",
     "LOOKS",
     "Fence",
+    "Levels",
     "Look",
     "Middle",
     "Steep",
@@ -33,6 +35,7 @@ __all__ = [
     "from_base",
     "height_looks",
     "jumps",
+    "levels",
     "limit_of_middle",
     "middle",
     "misread",

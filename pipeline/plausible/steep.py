@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.heights import levelled
+from pipeline.plausible.levels import levels
 
 #: Metres that most dams, towers and cliffs rise over what was measured at their foot, and besides per metre away.
 #: Few are higher, and those are for the user to confirm; common practice, no source.
@@ -53,7 +54,10 @@ def steep(places: Floats, height: Floats) -> Steep | None:
     found = _steeper(places, height, _RISES)
     if found is None and len(height) <= _MANY:
         hill = _steeper(places, height, _IN_FEET)
-        return replace(hill, possible=True) if hill is not None and hill.feet else None
+        if hill is None or not hill.feet:
+            return None
+        two = levels(places, height)  # no hill has its readings among those at its foot
+        return replace(hill, possible=two is None or not two.mixed)
     return found
 
 

@@ -28,9 +28,16 @@ def test_an_export_in_feet_among_others_in_metres(ground: float) -> None:
     assert found.by == pytest.approx(2.28 * ground, rel=0.1) and found.away < 60.0
 
 
-def test_the_same_on_low_ground_may_be_a_hill() -> None:
+def test_the_same_on_low_ground_is_no_hill_where_it_lies_among_the_others() -> None:
     plan = square(60)
     height = np.where(np.arange(60) < 50, 30.0, 30.0 * 3.28084)
+    found = steep(at(*plan.T), height)
+    assert found is not None and found.feet and not found.possible
+
+
+def test_it_may_be_a_hill_beside_them() -> None:
+    plan = square(300)
+    height = np.where(plan[:, 0] < 240.0, 30.0, 30.0 * 3.28084)
     found = steep(at(*plan.T), height)
     assert found is not None and found.feet and found.possible
 

@@ -1,0 +1,78 @@
+"""Finds readings on two levels that are the geoid separation apart: heights of two systems in one session.
+
+Occupations of the one kind prove nothing of points of the other.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.geoid_step import separations
+from pipeline.intake.implausible import TwoLevels
+from pipeline.intake.survey import Survey
+from pipeline.words import Doubt, counted, plural
+
+#: Metres: a smaller separation is not told from ground, nor is one below the other worth more than a word.
+_LEAST, _TELLING = 5.0, 10.0
+#: The part of the separation between the levels that is free of heights, and by which they may differ from it.
+_FREE, _PART = 0.25, 0.12
+#: Metres that models of the geoid may differ by, and standard errors of the levels. Ours, no source.
+_MODELS, _ERRORS = 1.0, 3.0
+
+_CURE = "check which heights each export has: ellipsoidal ones, or those above a height datum"
+
+
+@dataclass(frozen=True)
+class _Mixed:
+    """Levels of a session that are the ``separation`` [m] apart."""
+
+    found: TwoLevels
+    separation: float
+
+    @property
+    def certain(self) -> bool:
+        """Whether no terrace or roof explains it."""
+        return self.found.levels.mixed and abs(self.separation) >= _TELLING
+
+
+def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for sessions whose readings lie among others and off them by the geoid separation."""
+    for one in _mixed(survey):
+        if one.certain:
+            of = one.found
+            what = f"{_told(survey, one)}. No ground has its levels among one another, so {_CURE}"
+            yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (of.session,), survey.exports[of.export].shown, of.row)
+
+
+def mixed_notes(survey: Survey) -> Iterator[str]:
+    """Yield the same where it may be a terrace."""
+    for one in _mixed(survey):
+        if not one.certain:
+            of = one.found
+            where = f"{survey.exports[of.export].shown}:{of.row}"
+            yield f"{where}: {_told(survey, one)}; if the ground has no such step, {_CURE}"
+
+
+def _told(survey: Survey, one: _Mixed) -> str:
+    of, count = one.found.levels, len(one.found.levels.rows)
+    return (
+        f"session {survey.windows[one.found.session].session.name}: {counted(count, 'reading')} (first one here)"
+        f" {plural(count, 'is', 'are')} {abs(of.by):.1f} m {'above' if of.by > 0 else 'below'} the"
+        f" {counted(of.others, 'other')} with no height between, and the geoid separation is {one.separation:+.1f} m:"
+        " heights of two height systems seem to be mixed"
+    )
+
+
+def _mixed(survey: Survey) -> Iterator[_Mixed]:
+    found = survey.first_pass.implausible.levels
+    if not found or survey.job.target.height == "ellipsoid":
+        return
+    apart = separations(survey, survey.operations.frames.to_issued)
+    separation = float(np.median(apart)) if len(apart) else 0.0
+    for one in found:
+        most = min(_MODELS + _ERRORS * one.levels.error, _PART * abs(separation))
+        off = abs(abs(one.levels.by) - abs(separation))
+        if abs(separation) >= _LEAST and off <= most and one.levels.gap >= _FREE * abs(separation):
+            yield _Mixed(one, separation)

@@ -1,0 +1,134 @@
+"""Compares the pole heights of points with those with which marks were occupied: no check proves another one.
+
+What is taken off a reading is its own pole height, so a wrong one puts that reading off alone.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.units import METRES
+from pipeline.intake.candidates import coded_checks
+from pipeline.intake.pole_log import PoleSeen
+from pipeline.intake.survey import Survey
+from pipeline.near import and_more
+from pipeline.words import Doubt, counted, plural
+
+#: Metres within which two pole heights are one: less than checks tolerate.
+_SAME = 0.020
+#: Metres: poles are shorter. Telescopic ones of 5 m are usual (common practice, no source).
+_LONGEST = 6.0
+#: Metres, after multiplication, within which one height is another in feet: both are rounded. Ours, no source.
+_ROUNDED = 0.006
+#: Metres of which pole heights are multiples that were set and not converted.
+_SET = 0.050
+#: Different pole heights of an export above which one that is another in feet may be so by chance.
+_FEW = 8
+#: Pole heights that a sentence lists.
+_LISTED = 3
+
+_NO_POLE = "no pole height seems to have been entered"
+_TOO_LONG = "no pole is that long"
+_FEET = "it looks like feet taken for metres, or metres for feet"
+
+
+@dataclass(frozen=True)
+class _Pole:
+    """A pole height [m] that points of a session and export have and no occupation; ``wrong`` says why it is none."""
+
+    session: int
+    export: int
+    metres: float
+    seen: PoleSeen
+    occupied: tuple[float, ...]
+    wrong: str
+
+
+def pole_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for pole heights, in a session and export, that no pole has beside those that marks prove."""
+    for (session, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
+        if why:
+            what = (
+                f"{_told(survey, several := list(of))}: {why}; correct pole heights in the controller and export again"
+            )
+            yield Doubtful(
+                Doubt.EXPORT_HEIGHTS,
+                what,
+                (session,),
+                survey.exports[export].shown,
+                min(one.seen.row for one in several),
+            )
+
+
+def pole_notes(survey: Survey) -> Iterator[str]:
+    """Yield which other pole heights points have than those with which marks were occupied in their session."""
+    for (_, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
+        if not why:
+            several = list(of)
+            yield (
+                f"{survey.exports[export].shown}:{min(one.seen.row for one in several)}: {_told(survey, several)}:"
+                " checks with another do not prove theirs; make sure that it was so, and occupy a mark with each"
+            )
+
+
+def _told(survey: Survey, several: Sequence[_Pole]) -> str:
+    count, listed = sum(one.seen.count for one in several), several[:_LISTED]
+    heights = ", ".join(f"{one.metres:.3f}" for one in listed) + and_more(len(several) - len(listed))
+    some = several[0].occupied[:_LISTED]
+    occupied = ", ".join(f"{metres:.3f}" for metres in some) + and_more(len(several[0].occupied) - len(some))
+    return (
+        f"session {survey.windows[several[0].session].session.name}: {counted(count, 'reading')} (first one here)"
+        f" {plural(count, 'has', 'have')} {plural(len(several), 'a pole height', 'pole heights')} of {heights} m, and"
+        f" marks were occupied with {occupied} m"
+    )
+
+
+def _alone(survey: Survey) -> list[_Pole]:
+    """Return the pole heights with which no mark was occupied in their session, those of one reason together."""
+    log = survey.first_pass.poles
+    if not log.points or not log.on:
+        return []
+    occupied, found = _occupied(survey), []
+    for (session, export), points in sorted(log.points.items()):
+        with_mark = occupied.get(session, {})
+        proven = sorted({round(metres, 3) for of in with_mark.values() for metres in of})
+        own = sorted({mm / 1e3 for mm in points} | {round(metres, 3) for metres in with_mark.get(export, ())})
+        for mm, seen in sorted(points.items()) if proven else ():
+            metres = mm / 1e3
+            if min(abs(metres - one) for one in proven) > _SAME:
+                found.append(_Pole(session, export, metres, seen, tuple(proven), _wrong(metres, proven, own)))
+    return sorted(found, key=lambda one: (one.session, one.export, one.wrong, one.metres))
+
+
+def _occupied(survey: Survey) -> dict[int, dict[int, list[float]]]:
+    """Return by session and export the pole heights [m] of readings that are, or are to be, ties and checks."""
+    every, on = survey.candidates, survey.first_pass.poles.on
+    said = np.array([said is not None for said in every.named], bool)
+    said |= np.asarray(coded_checks(every.table, survey.prepared), bool)
+    export, row = (every.table.column(name).to_pylist() for name in ("export", "source_row"))
+    found: dict[int, dict[int, list[float]]] = {}
+    for place in np.flatnonzero(said).tolist():
+        if (metres := on.get((export[place], row[place]))) is not None:
+            found.setdefault(int(every.session[place]), {}).setdefault(export[place], []).append(metres)
+    return found
+
+
+def _wrong(metres: float, proven: Sequence[float], own: Sequence[float]) -> str:
+    """Return why a pole height is none beside those ``proven`` by marks, "" where it may be.
+
+    ``own`` are all of its session and export: where all are 0, the heights are those of the ground already, and where
+    all are long, they are of a mast.
+    """
+    if metres == 0.0:
+        return _NO_POLE if own[-1] > 0.0 else ""
+    feet = any(abs(max(metres, one) - min(metres, one) / METRES["foot"]) <= _ROUNDED for one in proven)
+    if feet and len(own) <= _FEW and not _is_set(metres):
+        return _FEET
+    return _TOO_LONG if metres > _LONGEST and own[0] <= _LONGEST and proven[-1] <= _LONGEST else ""
+
+
+def _is_set(metres: float) -> bool:
+    return abs(metres - _SET * round(metres / _SET)) < 1e-6

@@ -1,0 +1,31 @@
+"""The heights of poles as an export has them: taken off every reading, and carried along as they were written."""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Floats
+from pipeline.read.columns import lengths_of
+from pipeline.read.exports import Export
+from pipeline.read.headings import small_units
+from pipeline.read.numeric import numbers
+from pipeline.tables import READING, each_once
+
+
+def pole_heights(batch: pa.RecordBatch, export: Export) -> Floats | None:
+    """Return (n,) metres of a batch's mapped pole heights, NaN where there is none; None where none are mapped."""
+    heading = export.headings.get("pole_height")
+    if heading is None:
+        return None
+    name = f"{heading}_export" if heading in READING.names else heading  # as `mapping.carried_fields` calls it
+    if name not in batch.schema.names:
+        return None
+    cells = batch.column(name)
+    metre = small_units(export.points).get("pole_height", lengths_of(export.points).other)
+    return np.asarray(each_once(cells, _numbers), np.float64) * metre
+
+
+def _numbers(cells: pa.Array) -> Floats:
+    """Return numbers of a column that was read already: what is no number was held back."""
+    comma = pa.types.is_string(cells.type) and pc.any(pc.match_substring(cells, ",")).as_py()
+    return numbers(cells, "," if comma else ".")[0]

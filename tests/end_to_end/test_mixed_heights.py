@@ -1,0 +1,45 @@
+"""Heights of two systems in one session: occupations of the one prove nothing of points of the other."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from base_logged import SMALL
+from running import rewrite_export
+from simulate import CENTRAL_JAVA, simulate
+
+from pipeline import run_job
+
+PLAN = replace(SMALL, sessions=1, points=40, marks=6, checks=4, place=CENTRAL_JAVA)
+
+
+def judged(folder: Path, off: Callable[[int], float]) -> tuple[int, list[str], list[str]]:
+    """Run a day in which points are ``off`` so many times the geoid separation, by the number of each."""
+    job = simulate(PLAN)
+    separation = float(np.median(job.marks.ellipsoid_height - job.marks.height))
+    path = job.write(folder)
+    (export,) = folder.glob("rover*.csv")
+    count = iter(range(1_000))
+
+    def moved(row: dict[str, str]) -> dict[str, str]:
+        on_mark = "-T" in row["Point"] or "-C" in row["Point"]
+        by = 0.0 if on_mark else off(next(count)) * separation
+        return row | {"EllHt": f"{float(row['EllHt']) - by:.4f}"}
+
+    rewrite_export(export, moved)
+    outcome = run_job(path, dry_run=True)
+    notes = [note for note in outcome.record["notes"] if "two height systems" in note]
+    return outcome.exit_code, [one["kind"] for one in outcome.record["doubts"]], notes
+
+
+@pytest.mark.parametrize("some", [range(5), range(20, 32), range(0, 40, 2)], ids=["five", "hours", "every other"])
+def test_points_above_the_datum_among_ellipsoidal_ones(some: range, tmp_path: Path) -> None:
+    code, doubts, _ = judged(tmp_path, lambda point: 1.0 if point in some else 0.0)
+    assert (code, doubts) == (3, ["export-heights"])
+
+
+@pytest.mark.parametrize("part", [0.0, 0.6, 1.5])
+def test_other_levels_are_quiet(part: float, tmp_path: Path) -> None:
+    assert judged(tmp_path, lambda point: part if point < 12 else 0.0) == (0, [], [])

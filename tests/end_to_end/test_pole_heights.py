@@ -1,0 +1,75 @@
+"""Pole heights of points beside those with which marks were occupied, in simulated days whose heights are known."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from base_logged import SMALL
+from running import replace_in, rewrite_export
+from simulate import simulate
+
+from pipeline import run_job
+
+_TRUE = 2.0
+
+
+def judged(
+    folder: Path, entered: Callable[[int], float], used: Callable[[int], float], marks: float = _TRUE
+) -> tuple[int, list[str], list[str]]:
+    """Run a day in which the ``used`` and the ``entered`` pole heights depend on the number of the point."""
+    path = simulate(replace(SMALL, sessions=1, points=24)).write(folder)
+    (export,) = folder.glob("rover*.csv")
+    count = iter(range(1_000))
+
+    def with_pole(row: dict[str, str]) -> dict[str, str]:
+        on_mark = "-T" in row["Point"] or "-C" in row["Point"]
+        number = 0 if on_mark else next(count)
+        true, said = (marks, marks) if on_mark else (used(number), entered(number))
+        return row | {"EllHt": f"{float(row['EllHt']) + true:.4f}", "Pole": f"{said:.3f}"}
+
+    rewrite_export(export, with_pole)
+    replace_in(path, {'height = "EllHt"': 'height = "EllHt", pole_height = "Pole"'})
+    outcome = run_job(path, dry_run=True)
+    notes = [note for note in outcome.record["notes"] if "checks with another do not prove theirs" in note]
+    return outcome.exit_code, [one["kind"] for one in outcome.record["doubts"]], notes
+
+
+@pytest.mark.parametrize(
+    ("wrong", "some"),
+    [(0.0, range(5)), (0.0, [7]), (18.0, [7]), (6.562, range(12)), (6.562, range(24)), (0.610, range(4))],
+)
+def test_pole_heights_that_no_pole_has(wrong: float, some: range | list[int], tmp_path: Path) -> None:
+    code, doubts, notes = judged(tmp_path, lambda point: wrong if point in some else _TRUE, lambda _: _TRUE)
+    assert (code, doubts, notes) == (3, ["export-heights"], [])
+
+
+@pytest.mark.parametrize("other", [1.8, 3.5, 5.0])
+def test_another_pole_with_which_no_mark_was_occupied_is_told(other: float, tmp_path: Path) -> None:
+    def pole(point: int) -> float:
+        return other if 6 <= point < 12 else _TRUE
+
+    code, doubts, (note,) = judged(tmp_path, pole, pole)
+    assert (code, doubts) == (0, []) and f"6 readings (first one here) have a pole height of {other:.3f} m" in note
+
+
+@pytest.mark.parametrize(
+    ("points", "marks"),
+    [
+        (lambda _: 2.0, 2.0),
+        (lambda _: 0.0, 0.0),
+        (lambda _: 8.0, 8.0),
+        (lambda point: 2.0 + 0.001 * (point % 5), 2.0),
+    ],
+    ids=["one pole", "heights of the ground", "a mast", "measured anew"],
+)
+def test_work_as_it_should_be_is_quiet(points: Callable[[int], float], marks: float, tmp_path: Path) -> None:
+    assert judged(tmp_path, points, points, marks) == (0, [], [])
+
+
+@pytest.mark.parametrize("pole", [lambda point: 1.2 + 0.037 * point, lambda _: 0.0, lambda _: 5.0])
+def test_poles_of_all_lengths_and_heights_of_the_ground_are_no_doubt(
+    pole: Callable[[int], float], tmp_path: Path
+) -> None:
+    code, doubts, _ = judged(tmp_path, pole, pole, marks=1.524 if pole(0) else 0.0)
+    assert (code, doubts) == (0, [])
