@@ -12,7 +12,7 @@ from pipeline.intake.left_corrections import LeftCorrection
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.read.exports import Export
-from pipeline.read.solution_words import FIXED, FLOATING, is_coarse
+from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
 from pipeline.words import Doubt, counted
 
 #: Values within a session beyond which a column holds no base's, but a network's, or something else.
@@ -25,6 +25,24 @@ _COMMON = frozenset(
 )
 #: The share of a column's readings whose words are of solutions, at the least, so that it is one of solutions.
 _MOSTLY = 0.9
+#: What a column of yes and no says, as far as it says no more.
+_YES_NO = tuple(
+    frozenset(pair.split())
+    for pair in (
+        "y n",
+        "yes no",
+        "true false",
+        "t f",
+        "1 0",
+        "j n",
+        "ja nein",
+        "oui non",
+        "o n",
+        "si no",
+        "s n",
+        "sim não",
+    )
+)
 #: Fixed by NMEA 0183, where a column holds figures alone, and what else a rover may say: others are a rating.
 _NMEA_FIXED, _NMEA = "4", frozenset("01245")
 
@@ -60,9 +78,11 @@ def _solutions(survey: Survey) -> Iterator[str]:
         if _plainly(left, coarse) and _unheeded(survey, export, coarse):
             continue
         figures = len(words) > 1 and _NMEA_FIXED in words and all(key in _NMEA for key in words)
-        clear = any(_bare(key) in FIXED | FLOATING for key in words)
+        clear = any(is_fixed(key) or is_precise(key) for key in words) or not _common(coarse)
         if figures and export.points.columns.solution is None:
             why = "if 4 means fixed, as in NMEA 0183, the others are not"
+        elif frozenset(words) in _YES_NO and export.points.columns.solution is None:
+            why = "if one means fixed, the other is not"
         elif coarse and clear and _accepted(survey, coarse) < len(coarse):
             why = f"that is no fixed solution for {counted(sum(coarse.values()), 'issued reading')}"
         else:
@@ -145,13 +165,14 @@ def _coarse(left: LeftCorrection) -> Counter[str]:
 def _plainly(left: LeftCorrection, coarse: Counter[str]) -> bool:
     """Tell whether a column is one of solutions beyond doubt, and has such that are not fixed."""
     every = _all(left)
-    known = sum(count for key, count in every.items() if key in coarse or _bare(key) in FIXED)
-    plain = any(_bare(key) not in _COMMON for key in coarse)
+    known = sum(count for key, count in every.items() if key in coarse or is_fixed(key) or is_precise(key))
+    plain = bool(coarse) and (not _common(coarse) or (any(map(is_fixed, every)) and set(coarse) != {"no"}))
     return plain and known >= _MOSTLY * sum(every.values())
 
 
-def _bare(word: str) -> str:
-    return "".join(letter for letter in word.casefold() if letter.isalpha())
+def _common(coarse: Counter[str]) -> bool:
+    """Tell whether all of some words mean other things too."""
+    return all("".join(letter for letter in key if letter.isalpha()) in _COMMON for key in coarse)
 
 
 def _listed(left: LeftCorrection, words: Counter[str]) -> str:

@@ -11,19 +11,22 @@ _CALLED = """
     fixedsolution solutionfixed fixe fixee solutionfixe fijo fija solucionfija fixa fixo solucaofixa fisso fissa
     soluzionefissa fixiert fixierteloesung fixlosung fixloesung vast vasteoplossing fast fastlosning fiks fiksert
     fikseret fixlosning fixni fixnireseni fixovane pevne ustalone rozwiazanieustalone kiintea fixed3d 3dfixed
-    gnssfixed fixedgnss rtkinteger ppkfixed fixedppk
+    gnssfixed fixedgnss rtkinteger ppkfixed fixedppk narrowint narrowinteger l1int wideint fikserad fiksno sabit
+    фикс фиксированное фиксированноерешение фіксоване фиксирано 固定 固定解 固定解算 고정 고정해
 """
 #: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
 _FLOAT = """
     float floating floated flt floatrtk rtkfloat floatsolution floatingsolution gnssfloat ppkfloat flotante flotantertk
     flottant flottante flottee solutionflottante flutuante flutuantertk fluttuante gleitend gleitloesung gleitlosung
     floatlosung floatloesung drijvend zwevend flyt flytande flytende flytlosning flydende kelluva plovouci
-    plovoucireseni zmiennoprzecinkowe zmienne lebegopont lebego lebdeci
+    plovoucireseni zmiennoprzecinkowe zmienne lebegopont lebego lebdeci schwebend schwebendelosung narrowfloat
+    kayan плавающее плавающеерешение плав плаваюче 浮动 浮動 浮动解 浮動解 フロート フロート解 부동 부동해
 """
 _OTHER = """
     autonomous autonomo autonoma autonome autonom autonomi autonominen autonomni autonomiczne standalone single spp
     dgps dgnss rtd differential differentiel differenziale diferencial differentiell codediff codedifferential diff
     sbas waas egnos ppp none no nofix nosolution notfixed unfixed invalid navigation navigated estimated
+    автономное автономный автономне дифференциальное одиночное 单点 單點 单点解 單點解 単独 単独測位 差分 差分解 伪距
 """
 FIXED = frozenset(_CALLED.split())
 FLOATING = frozenset(_FLOAT.split())
@@ -39,7 +42,14 @@ _STEMS = (
 _ALONE = _COARSE - {"no", "dr", "code"}
 #: How carrier phases are differenced, fixed or float; and words for what a solution is not: fixed, no float.
 _DIFFERENCED = re.compile(r"(?:double|triple|doble|dupla|doppia|dubbele?|doppel)[\W_]*dif+eren[^\W\d_]*")
-_NEGATIONS = frozenset({"no", "not", "non", "nicht", "without"})
+_DENY = """
+    no not non un nicht kein keine ohne sans pas sin sem senza nao ikke inte ej niet geen nie bez ne nem не нет без
+"""
+_NEGATIONS = frozenset(_DENY.split())
+#: What is measured to within centimetres, as a rule, and says nothing of whether ambiguities were resolved.
+_PRECISE = frozenset(
+    ("rtk", "nrtk", "rtn", "ppk", "vrs", "networkrtk", "rtknetwork", "phase", "carrier", "carrierphase", "narrow")
+)
 #: A position of any kind is called that, too: DGPS fix.
 _NOUN = "fix"
 #: Figures and letters of NMEA 0183 of which one alone, 4 or R, means fixed; others count otherwise, and one alone too.
@@ -53,10 +63,34 @@ def is_coarse(word: str) -> bool:
     whole = _letters(text)
     if whole in FIXED:
         return False
+    if _denies_fixed(text):
+        return True
     parts = _said([part for part in _APART.split(text) if part])
     if whole in _COARSE or any(_of_float(part) for part in parts):
         return True
     return not _says_fixed(parts) and (_has(whole, _STEMS) or any(part in _ALONE for part in parts))
+
+
+def is_fixed(word: str) -> bool:
+    """Tell whether a word means a fixed solution, by itself or among others."""
+    text = _DIFFERENCED.sub(" ", plain_letters(word.casefold()))
+    parts = _said([part for part in _APART.split(text) if part])
+    return not is_coarse(word) and (_letters(text) in FIXED or _says_fixed(parts))
+
+
+def is_precise(word: str) -> bool:
+    """Tell whether a word means work with phases, fixed or float: RTK, PPK."""
+    return _letters(word) in _PRECISE
+
+
+def _denies_fixed(text: str) -> bool:
+    """Tell whether a text says that a solution is not fixed, in one word or in two, and nowhere that one is."""
+    parts = [part for part in re.split(r"[\W_]+", text) if part]
+    denied = {place for place in range(1, len(parts)) if parts[place - 1] in _NEGATIONS and parts[place] in FIXED}
+    in_one = any(part.startswith(no) and part[len(no) :] in FIXED for part in parts for no in _NEGATIONS)
+    return (bool(denied) or in_one) and not any(
+        part in FIXED for place, part in enumerate(parts) if place not in denied
+    )
 
 
 def _said(parts: list[str]) -> list[str]:

@@ -88,7 +88,13 @@ def test_stations_of_a_network_are_left_in_peace(tmp_path: Path) -> None:
     assert judged(columned(bare(job, tmp_path), job, "Base ID", "1001", "1002"))[::2] == (0, [])
 
 
-@pytest.mark.parametrize(("fixed", "other"), [("Fixed", "Autonomous"), ("RTK fixed", "RTK float"), ("fix", "DGPS")])
+@pytest.mark.parametrize(
+    ("fixed", "other"),
+    [
+        ("Fixed", "Autonomous"), ("RTK fixed", "RTK float"), ("fix", "DGPS"), ("Fixed", "Single"), ("RTK", "SBAS"),
+        ("fixé", "non fixé"), ("fixní", "plovoucí"), ("固定", "浮動"), ("narrow-int", "narrow-float"),
+    ],
+)  # fmt: skip
 def test_readings_that_say_they_are_not_fixed_are_in_doubt(fixed: str, other: str, tmp_path: Path) -> None:
     job = one_session()
     path = columned(bare(job, tmp_path), job, "Solution type", fixed, other)
@@ -109,6 +115,10 @@ def test_readings_that_say_they_are_not_fixed_are_in_doubt(fixed: str, other: st
         ("GPS Quality", "4", "5", 1),
         ("Quality", "1", "2", 0),
         ("Remark", "Fixed", "Float", 0),
+        ("Sol", "Y", "N", 1),
+        ("Sol", "phase", "code", 1),
+        ("Solution type", "measured", "autonomous", 1),
+        ("Status", "measured", "staked", 0),
     ],
 )
 def test_what_may_be_of_something_else_is_a_note_at_most(

@@ -2,19 +2,22 @@
 
 import pytest
 
-from pipeline.read.solution_words import coarse_among, is_coarse
+from pipeline.read.solution_words import coarse_among, is_coarse, is_fixed
 
 COARSE = [
     "float", "Float", "FLOATING", "FLT", "RTK Float", "RTK_FLOAT", "L1 float", "RtkFloat", "5 - RTK float",
     "fixed/float", "float, fixed height", "Fixed or float", "float (no fix)", "double difference float", "Fix: DGPS",
     "SBAS fix", "autonomous fix", "differential, not fixed",
     "Autonomous", "GPS autonomous", "stand-alone", "Standalone", "Single", "DGPS", "DGPS fix", "SBAS", "Code Diff",
+    "nicht fixiert", "non fixé", "NON FISSO", "no fijo", "não fixo", "niet vast", "ikke fast", "not-fixed", "nonfixed",
+    "не фикс.", "unfixed", "schwebend", "plovoucí", "浮動", "浮动解", "плавающее", "автономное", "narrow-float", "単独",
     "no fix", "Not fixed", "none", "Flotante", "Solution flottante", "Gleitlösung", "zwevend", "kelluva", "RTK flyt",
 ]  # fmt: skip
 FIXED = [
     "fix", "FIXED", "RTK Fixed", "4 - RTK fixed", "Fixed (single base)", "fix, single baseline", "network fixed", "INT",
     "integer", "Fixé", "fija", "vast", "fiks", "Kiinteä", "3D fixed", "PPP", "RTK", "4", "R", "",
     "double difference fixed", "Double-Difference", "double difference fix", "Doppeldifferenz", "Fixed (SBAS on)",
+    "narrow-int", "固定", "固定解", "Фиксированное решение", "고정해", "sabit", "fixní", "no. 4 fixed",
     "fixed no float", "not float but fixed", "differential fixed", "RTK fix (SBAS on)", "fixed, not autonomous",
 ]  # fmt: skip
 
@@ -38,3 +41,13 @@ def test_what_is_fixed_or_may_be_is_let_be(word: str) -> None:
 )  # fmt: skip
 def test_of_figures_and_letters_one_alone_is_fixed(words: list[str], coarse: list[str]) -> None:
     assert coarse_among(words) == coarse
+
+
+@pytest.mark.parametrize("word", FIXED[:12])
+def test_what_says_fixed_is_fixed(word: str) -> None:
+    assert is_fixed(word) != (word == "INT")
+
+
+@pytest.mark.parametrize("word", [*COARSE, "RTK", "4", "measured", ""])
+def test_nothing_else_is_fixed(word: str) -> None:
+    assert not is_fixed(word)
