@@ -83,7 +83,8 @@ def verify(folder: Path) -> Verified:
     present = sorted(numbered(folder))
     if not present and not set_aside(folder):
         fix = f"name the folder that [job] folder names: the one with {ISSUES} stands"
-        raise JobError([Problem(str(folder), 0, "there is no issue in this folder", fix)])
+        what = "there is no issue in this folder" if folder.is_dir() else "there is no such folder"
+        raise JobError([Problem(str(folder), 0, what, fix)])
     findings: list[Finding] = []
     records: dict[int, Record] = {}
     for number, path in present:

@@ -67,6 +67,7 @@ class Register:
         unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
             to the west, to the south or downwards.
         units_row: the row of units below its heading, None where there is none.
+        by_cells: whether each mark holds position or height alone because the cells of the rest are empty.
     """
 
     shown: str
@@ -91,6 +92,7 @@ class Register:
     others: tuple[Mapping[str, str], ...] = ()
     former: tuple[tuple[Mark, ...], ...] = ()
     units_row: UnitsRow | None = None
+    by_cells: tuple[bool, ...] = ()
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -230,6 +232,7 @@ def _register(
         unit=unit,
         others=tuple(mark.others for mark in marks),
         former=tuple(mark.former for mark in marks),
+        by_cells=tuple(mark.by_cells for mark in marks),
     )
 
 

@@ -33,6 +33,7 @@ class Mark:
     """One row of the register: metres, or degrees and metres; NaN where there is nothing.
 
     ``others`` are its cells in columns that are none of ours, ``former`` the earlier rows of a revised mark.
+    ``by_cells`` is whether it holds what it does because the rest is empty, not because the register says so.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Mark:
     dated: str
     others: Mapping[str, str] = field(default_factory=dict)
     former: "tuple[Mark, ...]" = ()
+    by_cells: bool = False
 
 
 def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems: Problems) -> bool:
@@ -176,7 +178,8 @@ def read_mark(
     numbers = [_angle(*of, cells, (sheet.shown, line), called, problems) for of in zip(columns, angles, strict=False)]
     east, north, up = (*numbers, *(_number(cells, column, line, sheet, called, problems) for column in plain))
     written = (cells.get(columns[0], ""), cells.get(columns[1], ""), cells.get(columns[2], ""))
-    holds = _holds(cells.get("holds", ""), line, sheet.shown, called, problems)
+    stated = cells.get("holds", "")
+    holds = _holds(stated, line, sheet.shown, called, problems) if stated else _held_by_cells(written)
     if name.startswith("#") and (name[1:2].isspace() or not any(written)):
         what = f"this row begins with '#': a remark, or a mark called '{name}'?"
         problems.add(sheet.shown, line, what, "delete the row, or remove the #")
@@ -191,7 +194,8 @@ def read_mark(
         return None
     source, dated = cells.get("source", ""), cells.get("dated", "")
     others = {name: text for name, text in cells.items() if text and name not in (*KNOWN, *columns)}
-    return Mark(name, (east, north, up), holds, hu95, vu95, line, written, source, dated, others)
+    by_cells = not stated and holds is not Holds.FULL
+    return Mark(name, (east, north, up), holds, hu95, vu95, line, written, source, dated, others, by_cells=by_cells)
 
 
 def _angle(
@@ -240,9 +244,14 @@ def _uncertainty(cells: dict[str, str], column: str, line: int, sheet: Sheet, ca
     return value
 
 
+def _held_by_cells(written: tuple[str, str, str]) -> Holds:
+    """Return what a mark holds of which the register does not say it: what is there. Half a position is for nothing."""
+    if any(written[:2]):
+        return Holds.FULL if written[2] or not all(written[:2]) else Holds.POSITION
+    return Holds.HEIGHT if written[2] else Holds.FULL
+
+
 def _holds(text: str, line: int, shown: str, called: str, problems: Problems) -> Holds | None:
-    if not text:
-        return Holds.FULL
     if text.casefold() in tuple(Holds):
         return Holds(text.casefold())
     near = nearest(text, tuple(Holds), 1)

@@ -68,6 +68,7 @@ def file_notes(survey: Survey) -> list[str]:
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         told += [
             *_passed_over(export),
+            *(() if export.apart is None else (export.apart.told(export.shown),)),
             *_few_sigmas(export, log),
             *_unjudged(export, log),
             *_left(export, log, survey),

@@ -339,7 +339,9 @@ class RegisterColumns(_Strict):
     ellipsoid_height: Column | None = Field(None, description='where `control.height` is `"ellipsoid"`')
     hu95: _PlaceOfLength | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
     vu95: _PlaceOfLength | None = Field(None, description="95 % uncertainty of the height")
-    holds: Column | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
+    holds: Column | None = Field(
+        None, description="`3d`, `position` or `height`: what of its coordinates is held; where empty, what is there"
+    )
     source: Column | None = Field(None, description="where the coordinates come from")
     dated: Column | None = Field(None, description="the day they date from; the newest of several rows is used")
 

@@ -39,7 +39,7 @@ from pipeline.plausible.misreadings import (
 )
 from pipeline.solve.control_marks import COORDINATES
 from pipeline.sphere import DEGREE, apart
-from pipeline.words import counted, plural
+from pipeline.words import Holds, counted, plural
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
@@ -75,6 +75,7 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
     used = {register.find(mark) for mark in _named(survey)} | set(stood.mark.tolist())
     told = [
         *_revised(register, used),
+        *_held_in_part(register, used),
         *_of_after(register, used, survey.data_to.date()),
         *_duplicates(register, pairs),
         *_dependent(survey, register, pairs, stood),
@@ -94,6 +95,19 @@ def _revised(register: Register, used: Collection[int | None]) -> Iterator[Warne
             rows = ", ".join(f"{mark.dated} (line {mark.line}: {_spoken(columns, mark.written)})" for mark in former)
             what = f"mark '{register.names[number]}' is taken from its newest row, {register.dated[number]}, not {rows}"
             yield Warned(register.lines[number], what)
+
+
+def _held_in_part(register: Register, used: Collection[int | None]) -> Iterator[Warned]:
+    """Yield which marks in use hold position, or height, alone because the cells of the rest are empty."""
+    here = [number for number, so in enumerate(register.by_cells) if so and number in used]
+    for word, lacking in ((Holds.POSITION, "height"), (Holds.HEIGHT, "position")):
+        some = [number for number in here if register.holds[number] is word]
+        if some:
+            names = ", ".join(f"'{register.names[number]}'" for number in some[:_NAMED])
+            which = f"{plural(len(some), 'mark')} {names}{and_more(len(some) - _NAMED)}"
+            has, tests = plural(len(some), "has", "have"), plural(len(some), "ties and tests", "tie and test")
+            what = f"{which} {has} no {lacking} in the register, and {tests} no {lacking}"
+            yield Warned(register.lines[some[0]], f"{what}; if that is meant, write {word} in a column 'holds'")
 
 
 def _spoken(columns: Sequence[str], written: Sequence[str]) -> str:

@@ -28,6 +28,7 @@ from pipeline.read.covariances import lacking
 from pipeline.read.findings import Unusable
 from pipeline.read.first_rows import check_times, check_units
 from pipeline.read.geojson import text_encoding
+from pipeline.read.geometry_apart import GeometryApart, geometry_apart
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
 from pipeline.read.raw_batch import CutRow, Raw
@@ -77,7 +78,8 @@ class Export:
     without an offset from UTC. ``passed`` are lines that look like rows and that the block's comment sign passes over.
     ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings.
     ``looked`` has the rows of a small text, all of which that look took apart. ``headings`` are what the file calls the
-    columns that are mapped, by our words, those too that the job file maps by number.
+    columns that are mapped, by our words, those too that the job file maps by number. ``apart`` is how far its
+    geometries lie from the columns that are mapped instead of them.
     """
 
     path: Path
@@ -93,6 +95,7 @@ class Export:
     unseen: tuple[HiddenSheet, ...] = ()
     looked: Looked | None = field(default=None, compare=False, repr=False)
     headings: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+    apart: GeometryApart | None = None
 
 
 def find_exports(
@@ -353,6 +356,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         return Export(
             path, shown, block, points, sha256, carried, at, bare,
             passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
+            apart=geometry_apart(path, points, source, first),
         )  # fmt: skip
 
 

@@ -142,10 +142,14 @@ WRONG: dict[str, Wrong] = {
     "zero vu95": (HEADER + "A,1,2,3,,0\n", [2], ["vu95 must be more than 0", "0.001"]),
     "hu95 is no number": (HEADER + "A,1,2,3,2cm\n", [2], ["hu95 '2cm'"]),
     "holds": (HEADER + "A,1,2,3,,,hight\n", [2], ["3d, position, height, not 'hight'", "did you mean 'height'"]),
-    "no height": (HEADER + "A,1,2,\n", [2], ["mark 'A' has no height, but should hold 3d", "position"]),
+    "no height": (HEADER + "A,1,2,,,,3d\n", [2], ["mark 'A' has no height, but should hold 3d", "position"]),
     "no height of a height": (HEADER + "A,1,2,,,,height\n", [2], ["has no height, but should hold height"]),
     "half a position": (HEADER + "A,1,,3,,,height\n", [2], ["has no northing"]),
-    "no position": (HEADER + "A,,,3\n", [2, 2], ["has no easting"]),
+    "no position": (HEADER + "A,,,3,,,3d\n", [2, 2], ["has no easting"]),
+    "half a position, nothing said": (HEADER + "A,1,,3\n", [2], ["has no northing"]),
+    "half a position and no height": (HEADER + "A,,2,\n", [2, 2], ["has no easting"]),
+    "nothing at all": (HEADER + "A,,,\n", [2], ["has no easting, northing or height"]),
+    "twice, once without its height": (HEADER + "A,1,2,3\nA,1,2,\n", [3], ["holds 3d and position"]),
     "twice": (
         HEADER + "A,1,2,3\nB,1,2,3\nA,1,2.5,3\n",
         [4],
@@ -168,6 +172,18 @@ WRONG: dict[str, Wrong] = {
     "empty": ("", [1], ["empty"]),
     "header below empty lines": ("\n\nmark,easting,northing\nA,1,2\n", [3], ["'height' is missing"]),
 }
+
+
+def test_a_mark_of_which_nothing_is_said_holds_what_is_there(tmp_path: Path) -> None:
+    """As registers of a region are: whole marks, some without a height, bench marks without a position."""
+    rows = ["A,1,2,3", "B,1,2,", "C,,,3"]
+    for header, end in (("mark,easting,northing,height", ""), (HEADER.rstrip(), ",,,")):
+        register = _good(tmp_path, "\n".join([header, *(row + end for row in rows)]) + "\n")
+        assert register.holds == (Holds.FULL, Holds.POSITION, Holds.HEIGHT)
+        assert register.by_cells == (False, True, True)
+    said = _good(tmp_path, HEADER + "A,1,2,3,,,position\nB,1,2,,,,position\nC,,,3,,,height\n")
+    assert said.holds == (Holds.POSITION, Holds.POSITION, Holds.HEIGHT)
+    assert said.by_cells == (False, False, False)
 
 
 def test_a_text_over_two_lines_with_commas_is_no_row(tmp_path: Path) -> None:

@@ -149,6 +149,23 @@ def test_the_register_of_a_whole_country_is_no_news(tmp_path: Path) -> None:
     assert warnings(job, tmp_path) == []
 
 
+def test_marks_without_a_height_are_told_where_they_are_used(tmp_path: Path) -> None:
+    """A check is then one of position alone; marks of the region that nobody occupied are no news."""
+    job = simulate(SMALL)
+    for number in range(40):
+        add_mark(job, f"N{number}", "CM1", north=900.0 + 70.0 * number)
+    far = np.array([name.startswith("N") for name in job.register["mark"]])
+    job.register["height"] = np.where(far, np.nan, job.register["height"])
+    assert warnings(job, tmp_path / "elsewhere") == []
+    assert run_job(tmp_path / "elsewhere/job.toml").record["verdict"] == "proven"
+    put(job, "CM2", height=np.nan)
+    (told,) = warnings(job, tmp_path / "used")
+    assert "mark 'CM2' has no height in the register, and ties and tests no height" in told
+    rows = run_job(tmp_path / "used/job.toml").record["checks"]
+    heights = {row["mark"]: row["known_height"] for row in rows}
+    assert [mark for mark, height in heights.items() if height is None] == ["CM2"]
+
+
 def separation(job: Simulation, mark: str) -> float:
     return float(job.marks.geographic(mark)[2] - job.marks.of(mark)[2])
 

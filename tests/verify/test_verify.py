@@ -280,3 +280,8 @@ def test_the_command_ends_with_its_codes(folder: Path, tmp_path: Path) -> None:
     found = json.loads(run(app, ["verify", str(folder), "--json"]).output)
     assert found["intact"] is False and found["findings"][0]["issue"] == 1
     assert run(app, ["verify", str(tmp_path)]).exit_code == 2
+
+
+def test_a_folder_that_is_not_there_is_told_as_that(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match="there is no such folder"):
+        verify(tmp_path / "elsewhere")
