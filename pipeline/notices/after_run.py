@@ -14,6 +14,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
 from pipeline.near import and_more
+from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.solve.bend import bend_notes
@@ -35,6 +36,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
     """Return in words what a reader of the issue should look at, apart from failing checks."""
     return [
         *_untied(survey, solved),
+        *dependent_check_notes(survey, solved),
         *_idle_confirmations(survey, solved),
         *_moved_by_ties(survey, solved),
         *_field_shifts_in_doubt(survey, solved),

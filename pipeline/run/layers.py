@@ -15,6 +15,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
+from pipeline.draft.far_from_marks import FarFromMarks
 from pipeline.draft.joined import join
 from pipeline.draft.layer_rows import Carried, LayerRows, check_rows, mark_rows, repeat_rows, session_rows
 from pipeline.draft.line_rows import line_rows
@@ -95,6 +96,7 @@ class SecondPass:
         self.wholly = WhollyHeld.of(self.survey)
         self.plan = Thinner()
         self.beside = BesideMarks.of(self.drafter)
+        self.far = FarFromMarks.of(self.drafter)
         self.suspects = SuspectRows(tuple(self.survey.windows))
         self.strings = Gathered.of(self.drafter)
         self.codes = Codes(self.survey.prepared.loaded, self.survey.prepared.named)
@@ -208,6 +210,7 @@ class SecondPass:
         self.count.widen(drafted.corrected.hu95[points], drafted.corrected.vu95[points])
         self.wholly.add(drafted)
         self.beside.add(drafted)
+        self.far.add(drafted)
         if self.measured is not None:
             self.measured.take(drafted)
         self.suspects.add(drafted)
@@ -315,7 +318,7 @@ class Rest:
             touched=self.touched,
             retimed=self.retimed,
             plan=running.plan.thinned(),
-            beside=[*running.beside.notes(), *linework_notes(self.linework), *notes],
+            beside=[*running.beside.notes(), *running.far.notes(), *linework_notes(self.linework), *notes],
             accuracy=running.count.accuracy(),
             suspect=running.suspects.record(),
             linework=self.linework,

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 import pyarrow as pa
@@ -67,6 +68,20 @@ class OnMarks:
         takes both along. A failing one says that the base moved or that a tie is wrong, whichever.
         """
         return np.asarray(self.compared.judged & ~(self.temporary & self.compared.passed))
+
+
+class Dependence(Enum):
+    """Why a check on a mark proves nothing of a session's position or height, whether or not it passes."""
+
+    TIES = "the session is tied to the mark"
+    BASE = "its base stands over the mark"
+    SOLE = "its ties hang on the mark alone, however many sessions away"
+    UNHELD = "the mark does not hold it"
+    UNREGISTERED = "the mark is not in the register"
+
+
+#: For position and for height, by the marks of checks; None where a check on the mark tests it.
+ByMark = tuple[dict[str, Dependence | None], dict[str, Dependence | None]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -196,15 +211,34 @@ def evidence(
     """
     here = np.flatnonzero((on_marks.session == session) & on_marks.evidence)
     holds = on_marks.compared.holds[here]
-    tied = [on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE]
+    proved = all(None in marks.values() for marks in dependent(on_marks, session, over, sole, known))
+    return Evidence(on_marks.time[here], on_marks.compared.passed[here], proved, holds)
 
-    def independent(component: int) -> bool:
-        ties = {mark for mark in (*tied, over, sole[component]) if mark is not None and mark in known}
-        judging = here[holds[:, component] & ~on_marks.temporary[here]]
-        checks = {on_marks.marks[row] for row in judging if on_marks.roles[row] is Role.CHECK}
-        return any(all(not _same(check, tie, known) for tie in ties) for check in checks)
 
-    return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent(0) and independent(1), holds)
+def dependent(
+    on_marks: OnMarks, session: int, over: str | None, sole: Sequence[str | None], known: Mapping[str, Floats]
+) -> ByMark:
+    """Return why checks of one session do not test its position, its height, by their marks: None where they do.
+
+    The arguments are those of `evidence`.
+    """
+    here, speaks = np.flatnonzero(on_marks.session == session).tolist(), on_marks.evidence
+    checks = [row for row in here if on_marks.roles[row] is Role.CHECK]
+    ties = {on_marks.marks[row]: Dependence.TIES for row in here if on_marks.roles[row] is Role.TIE and speaks[row]}
+    judged = on_marks.compared.holds & (speaks & ~on_marks.temporary)[:, None]
+
+    def of(component: int) -> dict[str, Dependence | None]:
+        hung = {over: Dependence.BASE, sole[component]: Dependence.SOLE, **ties}
+        hung_on = {mark: why for mark, why in hung.items() if mark is not None and mark in known}
+        found: dict[str, Dependence | None] = {}
+        for mark in dict.fromkeys(on_marks.marks[row] for row in checks if judged[row, component]):
+            found[mark] = next((why for tie, why in hung_on.items() if _same(mark, tie, known)), None)
+        for row in checks:
+            unheld = Dependence.UNREGISTERED if on_marks.temporary[row] else Dependence.UNHELD
+            found.setdefault(on_marks.marks[row], unheld)
+        return found
+
+    return of(0), of(1)
 
 
 def _same(one: str, other: str, known: Mapping[str, Floats]) -> bool:

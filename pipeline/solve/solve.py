@@ -21,7 +21,7 @@ from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.adjusted_ties import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
 from pipeline.solve.bend import bend_doubts
-from pipeline.solve.compare import Looked, OnMarks, checked_sessions, compare, evidence, span
+from pipeline.solve.compare import ByMark, Looked, OnMarks, checked_sessions, compare, dependent, evidence, span
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
@@ -278,12 +278,22 @@ def _other_session_doubts(
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:
     """Yield what each session's occupations prove, unless a doubt reaches it."""
-    occupations, at = adjusted.occupations, dict(zip(adjusted.reference.names, adjusted.reference.grid, strict=True))
-    sole = sole_control(adjusted.tied, survey)
-    for window in survey.windows:
-        setup, number = window.session.setup, window.index
-        found = evidence(occupations, number, setup.mark if setup is not None else None, sole[number], at)
+    for number, hung_on in enumerate(_hung_on(survey, adjusted)):
+        found = evidence(adjusted.occupations, number, *hung_on)
         yield found.doubted(any(doubt.reaches(number) for doubt in doubts))
+
+
+def dependent_checks(survey: Survey, adjusted: Adjusted, session: int) -> ByMark:
+    """Return why checks of a session do not test its position, its height, as `compare.dependent` does."""
+    return dependent(adjusted.occupations, session, *_hung_on(survey, adjusted)[session])
+
+
+def _hung_on(survey: Survey, adjusted: Adjusted) -> list[tuple[str | None, Sequence[str | None], Mapping[str, Floats]]]:
+    """Return per session what `evidence` asks for: the mark under its base, those it hangs on alone, and all places."""
+    at = dict(zip(adjusted.reference.names, adjusted.reference.grid, strict=True))
+    set_ups = [window.session.setup for window in survey.windows]
+    over = [setup.mark if setup is not None else None for setup in set_ups]
+    return [(mark, sole, at) for mark, sole in zip(over, sole_control(adjusted.tied, survey), strict=True)]
 
 
 def _verdicts(proof: Sequence[Evidence], whole: Flags, spans: Integers) -> tuple[Verdict, ...]:

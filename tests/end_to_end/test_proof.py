@@ -126,6 +126,12 @@ def test_position_and_height_are_proven_each_by_what_judges_it(
     issue = run_simulated(job, tmp_path)
     assert issue.record["verdict"] == verdict
     assert set(proofs(issue).values()) == {word}
+    lacking = {"height": "position", "position": "height"}[opening] if verdict == "unchecked" else None
+    why = (
+        f"session session-01 is unchecked although it has checks: none tests its {lacking}, since CM2, CM3 hold no"
+        f" {lacking}. Occupy another mark of the register that holds {lacking}"
+    )
+    assert [note for note in issue.record["notes"] if "although" in note] == ([why] if lacking else [])
 
 
 def chained(tmp_path: Path, marks_of_first: int) -> Issue:
@@ -147,8 +153,12 @@ def chained(tmp_path: Path, marks_of_first: int) -> Issue:
 
 def test_a_check_on_the_one_mark_that_everything_hangs_on_proves_nothing(tmp_path: Path) -> None:
     """Also where a temporary mark stands between; where a second mark ties the first session, it does prove."""
-    verdicts = [[row["verdict"] for row in chained(tmp_path / str(marks), marks).sessions.rows] for marks in (1, 2)]
+    alone, two = (chained(tmp_path / str(marks), marks) for marks in (1, 2))
+    verdicts = [[row["verdict"] for row in issue.sessions.rows] for issue in (alone, two)]
     assert verdicts == [["proven", "unchecked"], ["proven", "proven"]]
+    why = "session session-02 is unchecked although it has checks: none tests its position or its height, since CM1 is"
+    (note,) = [note for note in alone.record["notes"] if "although" in note]
+    assert note.startswith(f"{why} what its ties hang on alone")
 
 
 def test_points_around_a_failing_check_in_between_are_suspect_on_both_sides(tmp_path: Path) -> None:
@@ -213,6 +223,10 @@ def test_a_session_proven_by_nothing_but_its_own_tie_is_unchecked(how: str, tmp_
     issue = run_simulated(job, tmp_path)
     assert proofs(issue) == dict.fromkeys(POINTS, "unchecked")
     assert issue.sessions.rows[0]["verdict"] == issue.record["verdict"] == "unchecked"
+    told = [
+        note for note in issue.record["notes"] if "none tests its position or its height, since CM1 is where" in note
+    ]
+    assert len(told) == (how != "no-check")
 
 
 @pytest.mark.parametrize("lacking", ["position", "height", "both"])
