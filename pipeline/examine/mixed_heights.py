@@ -33,8 +33,8 @@ class _Mixed:
 
     @property
     def certain(self) -> bool:
-        """Whether no terrace or roof explains it."""
-        return self.found.levels.mixed and abs(self.separation) >= _TELLING
+        """Whether no terrace explains it, and no code says that the readings are of something else."""
+        return self.found.levels.mixed and not self.found.things and abs(self.separation) >= _TELLING
 
 
 def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
@@ -42,7 +42,7 @@ def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
     for one in _mixed(survey):
         if one.certain:
             of = one.found
-            what = f"{_told(survey, one)}. No ground has its levels among one another, so {_CURE}"
+            what = f"{_told(survey, one)}. Where no bridge, roof or gorge lies among the others, {_CURE}"
             yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (of.session,), survey.exports[of.export].shown, of.row)
 
 
@@ -52,7 +52,7 @@ def mixed_notes(survey: Survey) -> Iterator[str]:
         if not one.certain:
             of = one.found
             where = f"{survey.exports[of.export].shown}:{of.row}"
-            yield f"{where}: {_told(survey, one)}; if the ground has no such step, {_CURE}"
+            yield f"{where}: {_told(survey, one)}; if there is no such step, {_CURE}"
 
 
 def _told(survey: Survey, one: _Mixed) -> str:
@@ -61,7 +61,7 @@ def _told(survey: Survey, one: _Mixed) -> str:
         f"session {survey.windows[one.found.session].session.name}: {counted(count, 'reading')} (first one here)"
         f" {plural(count, 'is', 'are')} {abs(of.by):.1f} m {'above' if of.by > 0 else 'below'} the"
         f" {counted(of.others, 'other')} with no height between, and the geoid separation is {one.separation:+.1f} m:"
-        " heights of two height systems seem to be mixed"
+        " heights of two height systems may be mixed"
     )
 
 

@@ -30,8 +30,8 @@ _FEW = 8
 #: Pole heights that a sentence lists.
 _LISTED = 3
 
-_NO_POLE = "no pole height seems to have been entered"
-_TOO_LONG = "no pole is that long"
+_NO_POLE = "no pole height seems to have been entered, unless these were measured or computed without a pole"
+_TOO_LONG = "no pole is that long, unless it is a mast"
 _FEET = "it looks like feet taken for metres, or metres for feet"
 
 

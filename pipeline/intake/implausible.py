@@ -58,6 +58,8 @@ _NETWORK = 10.0
 _ONE_BASE = 1_000.0
 #: Metres from which on a height is no place's and is shortened.
 _PRINTED = 1e7
+#: The part of the readings of a level that have codes of their own where it is a thing's. Ours, no source.
+_THINGS = 0.75
 #: Readings up to which a session is somebody's way from point to point.
 _TRACK = 100_000
 #: One in so many readings at the most has a height of zero where that stands for none; and last digits, and metres,
@@ -113,12 +115,16 @@ class Cliff:
 
 @dataclass(frozen=True)
 class TwoLevels:
-    """Some readings of a session on another level than the others; the first of them by its export and row there."""
+    """Some readings of a session on another level than the others; the first of them by its export and row there.
+
+    ``things`` tells that most of them have codes that none of the others has, as decks, roofs and banks have.
+    """
 
     session: int
     export: int
     row: int
     levels: Levels
+    things: bool
 
 
 def find_implausible(
@@ -160,10 +166,15 @@ def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[
         yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
 
 
-def _levels(rows: ReadingRows, found: dict[int, tuple[int, Levels]]) -> Iterator[TwoLevels]:
-    for session, (number, of) in found.items():
-        first = np.array([number])
-        yield TwoLevels(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
+def _levels(rows: ReadingRows, found: dict[int, tuple[Integers, Levels]]) -> Iterator[TwoLevels]:
+    for session, (numbers, of) in found.items():
+        fewer, others = numbers[of.rows], np.delete(numbers, of.rows)
+        first = fewer[:1]
+        codes = rows.codes(fewer[(rows.flags[fewer] & CANDIDATE) == 0])
+        own = int(np.count_nonzero((codes != 0) & ~np.isin(codes, rows.codes(others))))
+        yield TwoLevels(
+            session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of, own > _THINGS * len(fewer)
+        )
 
 
 def _cannot(count: int) -> str:
@@ -185,7 +196,7 @@ class _Judge:
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
         self.steep: dict[int, tuple[int, Steep]] = {}
-        self.levels: dict[int, tuple[int, Levels]] = {}
+        self.levels: dict[int, tuple[Integers, Levels]] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
     def session(self, session: int) -> Findings:
@@ -238,7 +249,7 @@ class _Judge:
             height = piece.height[near]
             sound = np.flatnonzero(np.isfinite(height) & ((piece.flags[near] & PLACEHOLDER) == 0))
             if (two := levels(piece.places[near][sound], height[sound])) is not None:
-                self.levels[session] = int(piece.number[near][sound[two.rows[0]]]), two
+                self.levels[session] = piece.number[near][sound], two
 
     def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""

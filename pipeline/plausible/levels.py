@@ -27,7 +27,8 @@ class Levels:
     """Readings (k,), places among those given, ascending, on a level ``by`` metres above or below the ``others``.
 
     ``gap`` is the width in which there is no height, ``error`` the standard error of ``by`` from how rough both levels
-    are, ``mixed`` whether readings of the two lie among one another, as no terrace and no roof does.
+    are, ``mixed`` whether readings of the two lie among one another, as those of terraces do not; of a bridge, a row of
+    roofs or a gorge they may.
     """
 
     rows: Integers

@@ -228,8 +228,8 @@ def dependent(
     judged = on_marks.compared.holds & (speaks & ~on_marks.temporary)[:, None]
 
     def of(component: int) -> dict[str, Dependence | None]:
-        hung = {over: Dependence.BASE, sole[component]: Dependence.SOLE, **ties}
-        hung_on = {mark: why for mark, why in hung.items() if mark is not None and mark in known}
+        hung = [(over, Dependence.BASE), (sole[component], Dependence.SOLE), *ties.items()]
+        hung_on = {mark: why for mark, why in hung if mark is not None and mark in known}
         found: dict[str, Dependence | None] = {}
         for mark in dict.fromkeys(on_marks.marks[row] for row in checks if judged[row, component]):
             found[mark] = next((why for tie, why in hung_on.items() if _same(mark, tie, known)), None)

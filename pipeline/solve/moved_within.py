@@ -25,6 +25,8 @@ from pipeline.words import Doubt
 _STATED, _SCATTER = 1e-4, 5e-3
 #: Occupations and differences beside it from which on a scatter says something; pairs of one mark, before and after.
 _LEAST, _FREEDOM, _PAIRS = 4, 4, 2
+#: What of chi-square a step explains more than a steady drift, where it is told from one. Ours, no source.
+_CLEARLY = 2.0
 #: The parts of a step that each mark occupied before and after it has to show.
 _LIKE = (0.5, 1.5)
 #: East and north, up.
@@ -33,11 +35,15 @@ _PARTS = (np.array([True, True, False]), np.array([False, False, True]))
 
 @dataclass(frozen=True)
 class _Step:
-    """A step (3,) metres after the occupation of this place in its session, and how much of chi-square it explains."""
+    """A step (3,) metres after the occupation of this place in its session, and how much of chi-square it explains.
+
+    ``drift`` tells that a steady drift explains nearly as much.
+    """
 
     after: int
     size: Floats
     explained: float
+    drift: bool
 
 
 def moved_within_doubts(survey: Survey, on_marks: OnMarks) -> Iterator[Doubtful]:
@@ -53,12 +59,14 @@ def moved_within_doubts(survey: Survey, on_marks: OnMarks) -> Iterator[Doubtful]
         if step is None:
             continue
         east, north, up = (0.0 - step.size).tolist()
+        moved = "moved or drifted" if step.drift else "moved"
         since, until = (stamp(int(on_marks.time[row])) for row in rows[step.after - 1 : step.after + 1])
         what = (
             f"session {window.session.name}: all occupations pass, but those after {since} are off from those of the"
-            f" same marks before by one step: the base appears to have moved by ({east:+.3f}, {north:+.3f}, {up:+.3f})"
-            f" m east, north, up between {since} and {until} UTC (points after the move are out by the reverse), and"
-            " ties before and after share it. If it did, split the session there, with ties on both sides"
+            f" same marks before by one step: the base appears to have {moved} by"
+            f" ({east:+.3f}, {north:+.3f}, {up:+.3f}) m east, north, up between {since} and {until} UTC (points after"
+            " the move are out by the reverse), and ties before and after share it. If it did, split the session there,"
+            " with ties on both sides"
         )
         yield Doubtful(Doubt.BASE, what, (window.index,))
 
@@ -87,7 +95,7 @@ def _step(survey: Survey, on_marks: OnMarks, rows: Integers) -> _Step | None:
             told = chances[0] < _STATED and chances[1] * len(gaps) * len(_PARTS) < _SCATTER
             told = told and float(np.hypot.reduce(size[part])) > limit and by > float(steady[part].sum())
             if told and (best is None or by > best.explained) and _on_marks(off[:, part], size[part], marks, gap):
-                best = _Step(gap, size, by)
+                best = _Step(gap, size, by, by < float(steady[part].sum()) + _CLEARLY)
     return best
 
 

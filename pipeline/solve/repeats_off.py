@@ -5,7 +5,8 @@ most differ by one vector instead, one of the two hangs on another base, pole he
 marks were occupied in both, these tell whether one of them is off, and the ground may have moved: that is no doubt.
 
 A rover takes its pole along. So its occupations speak for all its points of a session, unless it measured the same
-points in two stretches of time and stood on no mark within one of these: the pole may have been another there.
+points in two stretches of time and stood on no mark within, or before and after, one of these: the pole may have been
+another there.
 """
 
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import MINUTE
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.at_one_time import minutes_within, together
 from pipeline.intake.survey import Survey
@@ -25,6 +27,8 @@ from pipeline.words import Doubt, counted
 
 #: Points from which on one vector is no chance, and the share of all pairs that have it.
 _LEAST, _SHARE = 5, 0.5
+#: How long before and after a stretch two occupations speak for it. Ours, no source.
+_BEFORE_AND_AFTER = 30 * MINUTE
 #: How many times the tolerance of checks, and the scatter of the pairs, a vector is larger. Common practice, no source.
 _BEYOND, _TIMES = 1.5, 3.0
 
@@ -65,8 +69,8 @@ def repeats_off_doubts(
             continue
         what = (
             f"{one.sentence(survey)}. Chance would scatter them: one of the two hangs on another base position, pole"
-            " height, field shift or mark, and no occupation of a control mark tells which. Check what each was"
-            " measured with; points that are others need other names"
+            " height, field shift or mark, and no occupation of a control mark tells which; or what was measured was"
+            " moved or built up between. Check what each was measured with; points that are others need other names"
         )
         yield Doubtful(Doubt.BASE, what, sessions, survey.exports[some.exports[1]].shown)
 
@@ -112,13 +116,23 @@ def _proven(survey: Survey, occupations: OnMarks, one: RepeatsOff) -> bool:
 
 
 def _in_two_stretches(survey: Survey, one: RepeatsOff, occupied: Integers) -> bool:
-    """Tell whether the points were measured in two stretches of time, within one of which no mark was occupied."""
+    """Tell whether the points were measured in two stretches of time, one of which no mark speaks for."""
     same = survey.first_pass.same_names
     times = np.sort(same.time[one.pairs], axis=1)
-    stretches = [(int(of.min()), int(of.max())) for of in times.T]
-    if stretches[0][1] >= stretches[1][0]:
+    (begin, end), (again, last) = ((int(of.min()), int(of.max())) for of in times.T)
+    if end >= again:
         return False
-    return any(not ((occupied >= begin) & (occupied <= end)).any() for begin, end in stretches)
+    between = occupied[(occupied > end) & (occupied < again)]
+    before, after = occupied[occupied < begin], occupied[occupied > last]
+    stretches = ((begin, end, before, between), (again, last, between, after))
+    return not all(_stood_on(occupied, *stretch) for stretch in stretches)
+
+
+def _stood_on(occupied: Integers, begin: int, end: int, before: Integers, after: Integers) -> bool:
+    """Tell whether a mark was occupied within a stretch of time, or shortly before and shortly after it."""
+    within = (occupied >= begin) & (occupied <= end)
+    around = (before >= begin - _BEFORE_AND_AFTER).any() and (after <= end + _BEFORE_AND_AFTER).any()
+    return bool(within.any() or around)
 
 
 def _of_its_rover(survey: Survey, occupations: OnMarks, session: int, export: int) -> Integers:

@@ -15,8 +15,11 @@ from pipeline import run_job
 PLAN = replace(SMALL, sessions=1, points=40, marks=6, checks=4, place=CENTRAL_JAVA)
 
 
-def judged(folder: Path, off: Callable[[int], float]) -> tuple[int, list[str], list[str]]:
-    """Run a day in which points are ``off`` so many times the geoid separation, by the number of each."""
+def judged(folder: Path, off: Callable[[int], float], code: str = "") -> tuple[int, list[str], list[str]]:
+    """Run a day in which points are ``off`` so many times the geoid separation, by the number of each.
+
+    Those that are off have a ``code`` of their own, where one is given.
+    """
     job = simulate(PLAN)
     separation = float(np.median(job.marks.ellipsoid_height - job.marks.height))
     path = job.write(folder)
@@ -26,7 +29,7 @@ def judged(folder: Path, off: Callable[[int], float]) -> tuple[int, list[str], l
     def moved(row: dict[str, str]) -> dict[str, str]:
         on_mark = "-T" in row["Point"] or "-C" in row["Point"]
         by = 0.0 if on_mark else off(next(count)) * separation
-        return row | {"EllHt": f"{float(row['EllHt']) - by:.4f}"}
+        return row | {"EllHt": f"{float(row['EllHt']) - by:.4f}"} | ({"Code": code} if by and code else {})
 
     rewrite_export(export, moved)
     outcome = run_job(path, dry_run=True)
@@ -43,3 +46,9 @@ def test_points_above_the_datum_among_ellipsoidal_ones(some: range, tmp_path: Pa
 @pytest.mark.parametrize("part", [0.0, 0.6, 1.5])
 def test_other_levels_are_quiet(part: float, tmp_path: Path) -> None:
     assert judged(tmp_path, lambda point: part if point < 12 else 0.0) == (0, [], [])
+
+
+def test_a_bridge_over_the_others_is_a_note(tmp_path: Path) -> None:
+    """What is coded as something else may lie as high as the separation; common practice, no source."""
+    code, doubts, notes = judged(tmp_path, lambda point: 1.0 if 20 <= point < 32 else 0.0, code="DECK")
+    assert (code, doubts, len(notes)) == (0, [], 1)
