@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, cast
 
 import typer
 from typer.core import TyperGroup
@@ -12,7 +12,7 @@ from pipeline.cli.faults import error_record
 from pipeline.problems import JobError, Problem
 
 #: What the command-line library raises for any wrong usage.
-_WRONG = typer.BadParameter.__base__ or typer.BadParameter
+_WRONG = cast("type[Exception]", typer.BadParameter.__base__)
 _ASKED = "tiedown.json"
 
 
