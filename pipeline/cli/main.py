@@ -6,10 +6,12 @@ from typing import Annotated
 
 import typer
 
+from pipeline.cli.wrong_usage import Commands
 from pipeline.words import FailOn
 
 app = typer.Typer(
     name="tiedown",
+    cls=Commands,
     help="Turn raw GNSS rover exports into proven coordinates on the job's grid and height datum.",
     no_args_is_help=True,
     add_completion=False,

@@ -10,6 +10,8 @@ from pipeline.cli.line_folding import print_lines
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.fieldwork.mark_handout import HandedOut, hand_out
 from pipeline.fieldwork.mark_pairs import Pair
+from pipeline.issue.control_sheet.mark_files import Said
+from pipeline.issue.file_facts import carried_told
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -44,7 +46,7 @@ def _lines(found: HandedOut) -> list[str]:
         f"{found.said.job}: {counted(len(rows), 'mark')}{where} written to {one_line(str(found.file))}",
         f"  {len(rows) - adjusted:,} of the register, {adjusted:,} adjusted; to print: {one_line(str(found.sheet))}",
         f"  grid {found.said.grid_text}; heights {found.said.height_text}",
-        f"  longitude, latitude and ellipsoidal height in {found.said.datum_text}",
+        f"  {_places(found.said)}",
     ]
     lines += [f"  {found.left_out}"] if found.left_out else []
     good = [pair for pair in found.pairs if pair.good]
@@ -52,6 +54,12 @@ def _lines(found: HandedOut) -> list[str]:
         lines.append(f"  {counted(len(good), 'pair')} of {len(found.pairs):,} good for tie and check")
     lines += [f"    {_pair(pair, names)}" for pair in good[:_PAIRS]]
     return [*lines, *(f"  note: {one_line(note)}" for note in found.notes)]
+
+
+def _places(said: Said) -> str:
+    if said.carried is None:
+        return f"longitude, latitude and ellipsoidal height in {said.datum_text}"
+    return f"longitude, latitude in {said.datum_text}; ellipsoidal height {carried_told(said.carried)}"
 
 
 def _pair(pair: Pair, names: tuple[str, ...]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased
+from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.implausible import Cliff
@@ -62,7 +62,7 @@ def file_notes(survey: Survey) -> list[str]:
         [*_accepted(survey), *_hills(survey)],
         much_held(survey.prepared, survey.first_pass, survey.clock_offset),
     )
-    told += _otherwise_cased(survey)
+    told += _not_matched(survey)
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
@@ -79,22 +79,32 @@ def file_notes(survey: Survey) -> list[str]:
     return told
 
 
-def _otherwise_cased(survey: Survey) -> Iterator[str]:
-    """Yield which files a pattern passes over for capitals alone: `R2.CSV` beside `*.csv`."""
+def _not_matched(survey: Survey) -> Iterator[str]:
+    """Yield which files a pattern passes over for their names: `R2.CSV` beside `*.csv`, and temporary ones."""
     loaded = survey.prepared.loaded
     read = {os.path.realpath(export.path) for export in survey.exports}
     for number, block in enumerate(loaded.job.points):
         for pattern in block.files:
             with suppress(TooMany, Closed):
-                found = otherwise_cased(loaded.path.parent, pattern.strip())
-                names = [os.path.basename(path) for path in found if os.path.realpath(path) not in read]
-                if names:
-                    file, line = loaded.recorded_at("points", number, "files")
-                    few = ", ".join(names[:_LISTED]) + (" ..." if len(names) > _LISTED else "")
+                folder, sought = loaded.path.parent, pattern.strip()
+                file, line = loaded.recorded_at("points", number, "files")
+                if few := _few(otherwise_cased(folder, sought), read):
                     yield (
                         f'{file}:{line}: pattern "{pattern}" does not match {few}, which differs only in upper and'
                         " lower case, so it is not read: add it to files if it is an export"
                     )
+                if few := _few(temporary_ones(folder, sought), read):
+                    yield (
+                        f'{file}:{line}: pattern "{pattern}" passes over {few}, named like a temporary file of a'
+                        " program that has it open or is writing it: if it is an export, rename it or add it to files"
+                        " by its name"
+                    )
+
+
+def _few(found: list[str], read: set[str]) -> str:
+    """Return the names of the first files that are not read; "" where all are."""
+    names = [os.path.basename(path) for path in found if os.path.realpath(path) not in read]
+    return ", ".join(names[:_LISTED]) + (" ..." if len(names) > _LISTED else "")
 
 
 def _passed_over(export: Export) -> Iterator[str]:

@@ -226,6 +226,7 @@ def _said(found: FieldJob) -> Said:
         datum_text=datum.name + (f" ({datum_code})" if datum_code is not None else ""),
         axes=found.axes,
         dated=_dated(found),
+        carried=crs.carried_from(grid, (block.crs for block in job.points if block.crs is not None)),
     )
 
 

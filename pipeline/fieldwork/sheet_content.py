@@ -11,6 +11,7 @@ from pipeline.fieldwork.mark_pairs import Pair
 from pipeline.issue.control_sheet.mark_files import Said
 from pipeline.issue.control_sheet.sheet import Sheet
 from pipeline.issue.control_sheet.sketch import sketch
+from pipeline.issue.file_facts import carried_told
 from pipeline.issue.formats.figures import LENGTHS, fixed
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.drawing import shortened
@@ -86,6 +87,12 @@ def _length(value: float | None) -> str:
     return NONE if value is None else fixed([value], LENGTHS)[0]
 
 
+def _places(said: Said) -> list[tuple[str, str]]:
+    if said.carried is None:
+        return [("Longitude, latitude, ellipsoidal height", said.datum_text)]
+    return [("Longitude, latitude", said.datum_text), ("Ellipsoidal height", carried_told(said.carried))]
+
+
 def _facts(found: FieldJob, said: Said, file: str) -> list[tuple[str, str]]:
     record = found.record
     issue = "none yet" if record is None else f"{record['issue']:03d}, last observation {record['data_to'][:10]}"
@@ -94,7 +101,7 @@ def _facts(found: FieldJob, said: Said, file: str) -> list[tuple[str, str]]:
     facts = [
         ("Grid", said.grid_text),
         ("Heights", said.height_text),
-        ("Longitude, latitude, ellipsoidal height", said.datum_text),
+        *_places(said),
         ("Register", register),
         ("Issue", issue),
         ("File", file),

@@ -14,6 +14,10 @@ from pathlib import Path
 
 from pipeline.limits import LOOKED_AT
 
+#: How names of files begin and end that are not there to stay: owner files and locks of office programs, files being
+#: written, copied or downloaded, backups of editors.
+_BEGIN, _END = ("~$", ".~lock."), ("~", ".tmp", ".part", ".partial", ".crdownload", ".download")
+
 
 class TooMany(Exception):
     """There is more below the folders of a pattern than is looked at."""
@@ -40,14 +44,28 @@ def matching(folder: Path, pattern: str) -> list[str]:
 def named_by(folder: Path, pattern: str, issued: Callable[[Path], bool]) -> list[str]:
     """Return the files that ``pattern`` names; ``issued`` says of a path, links resolved, that no pattern finds it.
 
-    A file of that very name comes before what the pattern would find. Raises `TooMany` and `Closed`.
+    A file of that very name comes before what the pattern would find, which leaves out what is `temporary`. Raises
+    `TooMany` and `Closed`.
     """
     literal = os.path.join(folder, pattern)
     there = [literal] if os.path.isfile(literal) else matching(folder, pattern)
     matches = [path for path in there if not os.path.isdir(path)]
     if there == [literal]:
         return matches
-    return [path for path in matches if not issued(Path(os.path.realpath(path)))]
+    return [path for path in matches if not (temporary(path) or issued(Path(os.path.realpath(path))))]
+
+
+def temporary(path: str) -> bool:
+    """Say whether a file bears a name that programs give to locks, copies and downloads, only while at work."""
+    name = os.path.basename(path).lower()
+    return name.startswith(_BEGIN) or name.endswith(_END)
+
+
+def temporary_ones(folder: Path, pattern: str) -> list[str]:
+    """Return the files that ``pattern`` would name were they not `temporary`. Raises `TooMany` and `Closed`."""
+    if not glob.has_magic(pattern) or os.path.isfile(os.path.join(folder, pattern)):
+        return []
+    return [path for path in matching(folder, pattern) if temporary(path) and not os.path.isdir(path)]
 
 
 def otherwise_cased(folder: Path, pattern: str) -> list[str]:

@@ -1,7 +1,7 @@
 """Coordinate reference systems: read from text, checked for what the pipeline can do, taken apart and put together."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import lru_cache, wraps
 from typing import Any
 
@@ -196,6 +196,19 @@ def holds_ellipsoidal_heights(crs: CRS) -> bool:
     Classical datums (OSGB36, Amersfoort) have none: no ellipsoidal height was ever defined in them.
     """
     return geographic_of(crs).to_3d().to_authority() is not None
+
+
+def carried_from(grid: CRS, sources: Iterable[str]) -> tuple[str, ...] | None:
+    """Return the names of the datums whose ellipsoidal heights stand beside places in the grid's datum, each once.
+
+    None where the grid's datum has ellipsoidal heights of its own; else those of the ``sources`` are carried along, and
+    there is none where all of them are in the grid's datum. Raises `OperationError` for what cannot be a source.
+    """
+    if holds_ellipsoidal_heights(grid):
+        return None
+    others = (source_crs(text) for text in sources)
+    names = (geographic_of(one).name for one in others if not same_datum(one, grid))
+    return tuple(dict.fromkeys(names))
 
 
 def is_dynamic(crs: CRS) -> bool:

@@ -41,7 +41,8 @@ class FileFacts:
 
     ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's
     geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT, and
-    ``axes`` how they write coordinates; ``drafting`` is what the job says of its drawing.
+    ``axes`` how they write coordinates; ``drafting`` is what the job says of its drawing. ``carried`` names the datums
+    that ellipsoidal heights are in where the grid's has none, None where it has.
     """
 
     job: str
@@ -56,6 +57,7 @@ class FileFacts:
     caution: str
     axes: Axes = field(default_factory=Axes)
     drafting: Drafting = field(default_factory=Drafting)
+    carried: tuple[str, ...] | None = None
 
     @property
     def title(self) -> str:
@@ -76,3 +78,20 @@ class FileFacts:
     def datum_text(self) -> str:
         """Return the name of the grid's geographic CRS, with its code where it has one."""
         return f"{self.datum_name} ({self.datum})" if self.datum else self.datum_name
+
+    @property
+    def geometry_text(self) -> str:
+        """Return what the coordinates of a GeoJSON file are."""
+        return geometry_told(self.datum_text, self.carried)
+
+
+def geometry_told(datum: str, carried: tuple[str, ...] | None) -> str:
+    """Return what longitude, latitude and ellipsoidal height are in, ``carried`` as in `FileFacts`."""
+    if carried is None:
+        return f"longitude, latitude [degrees] and ellipsoidal height [m] in {datum}, not in WGS 84"
+    return f"longitude, latitude [degrees] in {datum}, not in WGS 84; ellipsoidal height [m] {carried_told(carried)}"
+
+
+def carried_told(carried: tuple[str, ...]) -> str:
+    """Return which ellipsoidal heights are carried along."""
+    return f"in {' or '.join(carried)}, not transformed" if carried else "as the exports lead to it"

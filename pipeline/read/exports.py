@@ -12,7 +12,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Signature, changed, digest, signature
-from pipeline.files.file_patterns import Closed, TooMany, named_by
+from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, temporary_ones
 from pipeline.files.geopackages import SQLITE
 from pipeline.files.regular_files import COPY, NoFile, check_regular
 from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS, HiddenSheet
@@ -39,7 +39,7 @@ from pipeline.read.spreadsheet import unseen_sheets
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.read.text_blocks import check_text, known_encoding
 from pipeline.read.times import clock
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 #: Gives the job file and the line of a key, such as ("points", 0, "files").
 Where = Callable[..., tuple[str, int]]
@@ -317,13 +317,20 @@ def _look(pattern: str, folder: Path) -> str:
         return fix
     if not os.path.isdir(at):
         return f"{fix}, where there is no folder {os.path.dirname(pattern)}"
+    if passed := temporary_ones(folder, pattern):
+        few = listed(sorted(map(os.path.basename, passed)))
+        return f"only {few} would, which {plural(len(passed), 'is', 'are')} named like a program's temporary file"
     if near := beside(os.path.join(at, name)):
         return f"did you mean {' or '.join(near)}? {fix}"
     try:
-        there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE, *WORKBOOKS)))
+        there = sorted(each for each in os.listdir(at) if _like_an_export(each))
     except OSError:
         return fix
     return f"{fix}; possible exports there: {listed(there)}" if there else f"{fix}, where there is no export"
+
+
+def _like_an_export(name: str) -> bool:
+    return name.lower().endswith((*TEXT, *JSON, *PACKAGE, *WORKBOOKS)) and not temporary(name)
 
 
 def _shown(path: Path, folder: Path) -> str:

@@ -31,6 +31,7 @@ def about(survey: Survey, number: int) -> FileFacts:
         definition=goal["definition"],
         caution=CAUTION,
         axes=survey.axes,
+        carried=crs.carried_from(grid, (block.crs for block in job.points if block.crs is not None)),
         drafting=_drafting(job, survey.prepared),
     )
 

@@ -206,6 +206,30 @@ def test_json_is_a_document_also_where_the_job_is_refused(word: str, tmp_path: P
     assert said["problems"][0]["what"] and said["problems"][0]["file"] == str(arguments[0])
 
 
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["run", "--json"], ["run", "--json", "--workers", "0", "job.toml"], ["run", "job.toml", "--odd", "--json"],
+        ["run", "--json", "--fail-on", "rain", "job.toml"], ["run", "--json", "--timeout", "-1", "job.toml"],
+        ["run", "--json", "--cluster", "tcp://a:1", "--workers", "2", "job.toml"], ["trace", "--json", "job.toml"],
+        ["marks", "job.toml", "--json"], ["plan", "--json"], ["history", "job.toml", "--json", "--to", "d.gpkg"],
+        ["new", "--json"], ["verify", "--json"],
+    ],
+)  # fmt: skip
+def test_wrong_usage_is_a_document_too_where_json_is_asked_for(arguments: list[str]) -> None:
+    found, plain = tiedown(*arguments), tiedown(*(one for one in arguments if one != "--json"))
+    assert found.exit_code == plain.exit_code == 2
+    assert found.stderr == plain.stderr and not plain.stdout
+    said = json.loads(found.stdout)
+    assert (said["outcome"], said["exit_code"]) == ("refused", 2)
+    (problem,) = said["problems"]
+    assert problem["what"] in found.stderr and f"{arguments[0]} --help" in problem["fix"]
+
+
+def test_a_file_of_that_name_asks_for_no_json() -> None:
+    assert not tiedown("run", "--workers", "0", "--", "--json").stdout
+
+
 def test_the_summary_of_several_jobs_ends_with_a_line_each_and_what_needs_attention_last(tmp_path: Path) -> None:
     made = {"bad": spoiled(), "fails": failing(), "good": simulate(SMALL), "held": simulate(SMALL)}
     paths = {name: job.write(tmp_path / name) for name, job in made.items()}

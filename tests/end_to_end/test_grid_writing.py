@@ -171,7 +171,8 @@ def test_layers_and_columns_say_their_unit(feet_everywhere: tuple[Simulation, Pa
 def test_report_summary_and_trace_say_the_unit(feet_everywhere: tuple[Simulation, Path, Issue]) -> None:
     _, path, issue = feet_everywhere
     said = "easting and northing in US survey feet, height in metres"
-    assert said in issue.package.with_suffix(".html").read_text(encoding="utf-8")
+    page = issue.package.with_suffix(".html").read_text(encoding="utf-8")
+    assert f"Coordinates are {said}. All other lengths are metres" in page and "Lengths are metres" not in page
     assert said in summary(issue.record, "issued")  # type: ignore[arg-type]
     row = issue.points.rows[0]
     found = trace(path, row["name"])

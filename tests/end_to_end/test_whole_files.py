@@ -366,3 +366,27 @@ def test_an_export_that_capitals_alone_keep_out_is_told(tmp_path: Path) -> None:
     (note,) = [note for note in told(path) if "lower case" in note]
     assert 'pattern "rover*.csv" does not match ROVER2.CSV,' in note
     assert [note for note in run_job(path).record["notes"] if "lower case" in note]
+
+
+@pytest.mark.parametrize("name", ["~$rover001.csv", "rover001.csv~", "rover002.csv.part", "rover003.csv.crdownload"])
+def test_files_of_programs_at_work_are_passed_over_with_a_note(name: str, tmp_path: Path) -> None:
+    """Somebody has an export open, or one is still being copied: the job is what it is without that file."""
+    path = simulate(Plan(sessions=1, points=6)).write(tmp_path)
+    path.write_text(path.read_text().replace('files = ["rover*.csv"]', 'files = ["*rover*"]'))
+    before = run_job(path, dry_run=True).record
+    (tmp_path / name).write_bytes(b"\x05lock")
+    record = run_job(path).record
+    (note,) = [note for note in record["notes"] if "temporary" in note]
+    assert f"passes over {name}," in note
+    assert record["rows"] == before["rows"] and record["verdict"] == before["verdict"]
+    (tmp_path / name).unlink()
+    assert not run_job(path).issued
+
+
+def test_a_file_of_any_name_is_read_where_it_is_named(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=6)).write(tmp_path)
+    (tmp_path / "rover001.csv").rename(tmp_path / "~$rover001.csv")
+    path.write_text(path.read_text().replace('files = ["rover*.csv"]', 'files = ["~$rover001.csv"]'))
+    record = run_job(path).record
+    assert [one["path"] for one in record["inputs"] if "rover" in one["path"]] == ["~$rover001.csv"]
+    assert not [note for note in record["notes"] if "temporary" in note]

@@ -185,3 +185,20 @@ def test_a_utm_zone_in_words_is_answered_with_its_half_first(text: str, first: s
     assert re.findall(r"EPSG:\d+", told)[0] == first
     assert all(other in told for other in others)
     assert len(re.findall(r"EPSG:\d+", told)) == 1 or others
+
+
+@pytest.mark.parametrize(
+    ("grid", "sources", "carried"),
+    [
+        ("EPSG:28992", ["EPSG:4937"], ("ETRS89",)),  # the registry has no 3D CRS of Amersfoort, nor of OSGB36
+        ("EPSG:27700", ["EPSG:4937", "EPSG:4937"], ("ETRS89",)),
+        ("EPSG:28992", ["EPSG:4937", "EPSG:7912"], ("ETRS89", "ITRF2014")),
+        ("EPSG:28992", ["EPSG:28992"], ()),
+        ("EPSG:25832", ["EPSG:4937"], None),
+        ("EPSG:2193", ["EPSG:7912"], None),
+    ],
+)
+def test_heights_carried_along_are_of_the_datum_they_come_in(
+    grid: str, sources: list[str], carried: tuple[str, ...] | None
+) -> None:
+    assert crs.carried_from(crs.target_grid(grid), sources) == carried

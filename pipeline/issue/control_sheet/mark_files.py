@@ -17,6 +17,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.geodesy.axes import Axes
+from pipeline.issue.file_facts import geometry_told
 from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.formats.figures import DECIMALS, fixed, floats, plain
 from pipeline.issue.geopackage.layers import GEOMETRY, wkb_points
@@ -52,7 +53,8 @@ class Said:
     """What a file of marks says of itself.
 
     ``grid`` and ``datum`` (the grid's geographic CRS) are codes where they are registered, else None; ``definition`` is
-    the grid as WKT; the texts have names and codes. ``dated`` is the date that the file bears.
+    the grid as WKT; the texts have names and codes. ``dated`` is the date that the file bears, ``carried`` as in
+    `FileFacts`.
     """
 
     job: str
@@ -64,6 +66,7 @@ class Said:
     datum_text: str
     axes: Axes
     dated: datetime
+    carried: tuple[str, ...] | None = None
 
 
 def content(ending: str, marks: pa.RecordBatch, said: Said) -> bytes:
@@ -94,7 +97,7 @@ def _as_geojson(marks: pa.RecordBatch, said: Said) -> bytes:
         authority, _, code = said.datum.partition(":")
         members["crs"] = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{authority}::{code}"}}
     members["about"] = {
-        "geometry": f"longitude, latitude [degrees] and ellipsoidal height [m] in {said.datum_text}, not in WGS 84",
+        "geometry": geometry_told(said.datum_text, said.carried),
         "properties": f"easting and northing in {said.grid_text}, height in {said.height_text}: {said.axes.described};"
         " ellipsoid_height, hu95 and vu95 in metres",
     }

@@ -1,7 +1,8 @@
 """The points as GeoJSON, one feature a line, with every column of ``points`` as a property.
 
 RFC 7946 knows WGS 84 alone, which lies up to metres from a national datum and moves on against it. The geometry here is
-longitude, latitude and ellipsoidal height in the datum of the job's grid, untransformed, and the file says so twice:
+longitude and latitude in the datum of the job's grid, untransformed, with the ellipsoidal height, in that datum too
+where it has such heights. The file says so twice:
 in the member ``crs`` of the older specification (2008), which geographic information systems still obey and others
 pass over, and in words under ``about``. The grid's coordinates and the height in its datum are properties.
 
@@ -51,7 +52,7 @@ def _head(about: FileFacts, control: Sequence[str]) -> str:
         authority, _, code = about.datum.partition(":")
         members["crs"] = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{authority}::{code}"}}
     members["about"] = {
-        "geometry": f"longitude, latitude [degrees] and ellipsoidal height [m] in {about.datum_text}, not in WGS 84",
+        "geometry": about.geometry_text,
         "properties": _written(about),
         "issue": about.issue,
         "data_to": about.data_to_text,

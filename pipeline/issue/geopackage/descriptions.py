@@ -29,7 +29,7 @@ _READING = {
 }
 _POINTS = {
     **_READING,
-    "ellipsoid_height": "height above the ellipsoid of the grid's datum [m]",
+    "ellipsoid_height": "height above the ellipsoid of the grid's datum, of the exports' where that has none [m]",
     "longitude": "longitude in the grid's datum [degree]",
     "latitude": "latitude in the grid's datum [degree]",
     "hu95": "95 % uncertainty of the position: radius of the circle [m]",
