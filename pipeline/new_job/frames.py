@@ -30,7 +30,7 @@ from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.zones import country_at
+from pipeline.new_job.zones import countries_near
 
 #: A code in a file's name, in a line above its header or in a heading.
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
@@ -265,7 +265,7 @@ def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> li
 
     None where the place is not known.
     """
-    near = by_use(height_datums_at(*place), country_at(*place)) if place is not None else []
+    near = by_use(height_datums_at(*place), countries_near(*place)) if place is not None else []
     said = " ".join(texts).casefold()
     feet = {foot for text in texts if height_said(text) is not None and (foot := feet_of(text))}
     signs = tuple({"foot": "(ft)", "us-survey-foot": "(ftUS)"}[foot] for foot in feet)
