@@ -18,7 +18,7 @@ from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.time_notation import TimeNotation, day_and_time, decided
 from pipeline.new_job.twelve_hour_clocks import half_nowhere
 from pipeline.new_job.values import given
-from pipeline.new_job.zones import zones_near
+from pipeline.new_job.zones import NearClock, clocks_near
 from pipeline.read.clock_headings import is_offset, offsets_of_zone_name, zone_in_heading
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
@@ -287,15 +287,15 @@ def _zone(
     said, of_date = zone_in_heading(column), zone_in_heading(date) if date is not None else None
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
-    near = zones_near(*place) if place is not None else []
-    if said and near and not any(map(str.isdigit, column)) and _in_summer(near[0], said, texts, form):
-        return _asks_summer(column, said, near[0]), said
+    near = clocks_near(*place) if place is not None else []
+    if said and near and not any(map(str.isdigit, column)) and _in_summer(near[0].zone, said, texts, form):
+        return _asks_summer(column, said, near[0].zone), said
     if said:
         return _said_zone(column, said, date if of_date is None else None), said
     fitting = _fitting(texts, form, spans) if spans is not None else None
     if fitting is not None:
         return fitting
-    return _asks_zone(column, date, texts[0], near), near[0] if near else "UTC"
+    return _asks_zone(column, date, texts[0], near), near[0].zone if near else "UTC"
 
 
 def _written_zone(column: str, written: WrittenClock) -> State:
@@ -328,12 +328,11 @@ def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[Stat
     return Known(f'"{fitting[0]}"', why), fitting[0]
 
 
-def _asks_zone(column: str, date: str | None, text: str, near: Sequence[str]) -> Question:
+def _asks_zone(column: str, date: str | None, text: str, near: Sequence[NearClock]) -> Question:
     """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings."""
     several = offsets_of_zone_name(column) or (offsets_of_zone_name(date) if date is not None else ())
     candidates = [Candidate(f'"{offset}"', f"if it is {whose}") for offset, whose in several]
-    candidates += [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
-                  for at, name in enumerate(near)]  # fmt: skip
+    candidates += [Candidate(f'"{one.zone}"', one.whose) for one in near]
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
     asks = f'which clock are the times of "{column}" on, as "{text}"?'
     if is_offset(column):

@@ -61,12 +61,17 @@ def use_of(datum: Registered) -> Use:
     return Use(Extent.NATIONAL, country)
 
 
-def by_use(datums: Sequence[Registered], country: Sequence[str]) -> list[Registered]:
+def by_use(datums: Sequence[Registered], countries: Sequence[Sequence[str]]) -> list[Registered]:
     """Return height datums in the order of their use at a place.
 
-    ``country`` are names of the country that it is in. Where no area has any of them, whose they are does not count.
+    ``countries`` are the names of each country that may hold it, the likeliest first. Where no area has any of them,
+    whose they are does not count.
     """
-    own = {one.code for one in datums if any(name in one.area for name in country)}
+    own: dict[str, int] = {}
+    for at, names in enumerate(countries):
+        for one in datums:
+            if any(name in one.area for name in names):
+                own.setdefault(one.code, at)
 
     def worth(one: Registered) -> tuple[bool | int | float, ...]:
         extent, scope = use_of(one).extent, scope_of(one.code).casefold()
@@ -77,7 +82,9 @@ def by_use(datums: Sequence[Registered], country: Sequence[str]) -> list[Registe
         year = max(map(int, re.findall(r"\b[A-Z]*((?:19|20)\d\d)\b", one.name)), default=0)
         offshore = "offshore" in one.area and "onshore" not in one.area
         trade = any(word in scope for word in _OF_A_TRADE)
-        return extent, trade, offshore, "(ft" in one.name, not surveys, -year, one.size, int(one.code[5:])
+        whose = own.get(one.code, 0) if extent < Extent.SEVERAL else 0
+        place = extent >= Extent.SEVERAL, whose, extent
+        return *place, trade, offshore, "(ft" in one.name, not surveys, -year, one.size, int(one.code[5:])
 
     return sorted(datums, key=worth)
 

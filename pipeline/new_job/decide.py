@@ -12,7 +12,7 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.control_section import draft_register, draft_target
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
-from pipeline.new_job.file_positions import sample_of, tables_of, together
+from pipeline.new_job.file_positions import geometries_of, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
@@ -48,7 +48,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     register = draft_register(draft, inside, choice)
     table = session_table(inside.sessions)
     spans = table.spans if table is not None else None
-    place = place_of([*(sample_of(one) for one in inside.exports), *([register.table] if register else [])])
+    samples = [*(sample_of(one) for one in inside.exports), *([register.table] if register else [])]
+    layers = (geometries_of(one) for one in [*inside.exports, *([register.found] if register else [])])
+    place = place_of([*samples, *(layer for layer in layers if layer is not None)])
     clocks = [clock_of(one, place, spans) for one in inside.exports]
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     rovers = logs.count(None) or len(logs)

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
-from pipeline.geodesy.registry import northing_first
+from pipeline.geodesy.registry import crs_kind, northing_first
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
 from pipeline.new_job.look_at_files import whole
@@ -50,6 +50,14 @@ def register_of(found: FileFound) -> RegisterRead:
 def sample_of(found: FileFound) -> FilePositions:
     """Return the positions of a file's first rows."""
     return _table(found, found.look.columns, found.look.place)
+
+
+def geometries_of(found: FileFound) -> FilePositions | None:
+    """Return where the geometries of a layer's first rows lie that are in degrees, mapped or not; None without such."""
+    look = found.look
+    if look.place is None or look.crs is None or crs_kind(look.crs) != "geographic":
+        return None
+    return FilePositions("degrees", look.place[0], look.place[1], look.crs)
 
 
 def _table(found: FileFound, texts: dict[str, list[str]], place: tuple[Floats, Floats, Floats] | None) -> FilePositions:

@@ -30,7 +30,7 @@ from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.zones import country_at
+from pipeline.new_job.zones import countries_near
 
 #: A code in a file's name, in a line above its header or in a heading.
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
@@ -116,11 +116,15 @@ def stated_code(one: FileFound) -> str | None:
 
 
 def own_crs(one: FileFound) -> tuple[str | None, str]:
-    """Return the CRS that a file says itself, and where; none for WGS 84 of a layer, which programs write unasked."""
-    if (code := stated_code(one)) is not None:
+    """Return the CRS that a file says of its positions, and where; none for WGS 84 of a layer, written unasked.
+
+    One of another kind is not theirs: a layer's geometries may be in degrees and its columns in metres.
+    """
+    if (code := stated_code(one)) is not None and _fits_kind(code, one.mapped.kind):
         return code, "as the file says"
-    if one.look.crs is not None and not is_wgs84(one.look.crs) and crs_kind(one.look.crs) is not None:
-        return one.look.crs, "the layer's own"
+    own = one.look.crs
+    if own is not None and not is_wgs84(own) and _fits_kind(own, one.mapped.kind):
+        return own, "the layer's own"
     return None, ""
 
 
@@ -261,7 +265,7 @@ def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> li
 
     None where the place is not known.
     """
-    near = by_use(height_datums_at(*place), country_at(*place)) if place is not None else []
+    near = by_use(height_datums_at(*place), countries_near(*place)) if place is not None else []
     said = " ".join(texts).casefold()
     feet = {foot for text in texts if height_said(text) is not None and (foot := feet_of(text))}
     signs = tuple({"foot": "(ft)", "us-survey-foot": "(ftUS)"}[foot] for foot in feet)
@@ -300,7 +304,7 @@ def frame_question(place: tuple[float, float] | None, grid: GridState, key: str,
 def export_state(one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None) -> State:
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
-    if own is not None and _fits_kind(own, table.kind):
+    if own is not None:
         return Known(quoted(own), f"{crs_name(own)}: {why}")
     if table.kind == "degrees" and _says_wgs84(one):
         whole = with_heights(str(one.look.crs)) or one.look.crs
@@ -349,8 +353,8 @@ def _geocentric_state(grid: GridState) -> State:
 
 
 def _fits_kind(crs: str, is_of: str) -> bool:
-    of = {"degrees": "geographic", "plane": "projected", "geocentric": "geocentric"}[is_of]
-    return crs_kind(crs) == of
+    of = {"degrees": "geographic", "plane": "projected", "geocentric": "geocentric"}.get(is_of)
+    return of is not None and crs_kind(crs) == of
 
 
 def register_states(
@@ -358,7 +362,7 @@ def register_states(
 ) -> tuple[State, str | None]:
     """Return the state of ``control.crs``, and the height datum that its CRS names."""
     own, why = own_crs(one)
-    if own is not None and _fits_kind(own, table.kind):
+    if own is not None:
         plan, height = crs_parts(own)
         return Known(quoted(plan or own), f"{crs_name(plan or own)}: {why}"), height
     if table.kind == "plane":

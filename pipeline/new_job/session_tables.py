@@ -17,7 +17,7 @@ from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.zones import zones_near
+from pipeline.new_job.zones import clocks_near
 from pipeline.problems import Problems
 from pipeline.sessions.windows import read_table
 from pipeline.words import counted
@@ -130,8 +130,8 @@ def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | No
             if block.states.get("time_zone") is None and "gps_week" not in block.columns:
                 block.states["time_zone"] = Known('"UTC"', "its times say their own offset")
     same = {each.value.strip('"'): "the clock of the exports" for each in of_exports}
-    near = zones_near(*place) if place is not None else []
-    whose = same | {name: "a clock near by" if at else "the clock of the nearest town" for at, name in enumerate(near)}
+    near = clocks_near(*place) if place is not None else []
+    whose = same | {one.zone: one.whose for one in near}
     whose |= same | {"UTC": same.get("UTC", "if the table is in UTC")}
     share = {zone: _share(table.local, zone, times) for zone in whose}
     ranked = sorted(whose, key=lambda zone: -round(share[zone], 2))  # what is as likely stays in its order

@@ -1,14 +1,21 @@
-"""Lists the time zones in use near a place, and the country that it is in."""
+"""Lists the time zones in use near a place, and the countries that may hold it."""
 
 import math
 import re
+from collections import Counter
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from functools import lru_cache
 from importlib.resources import files
+from zoneinfo import ZoneInfo
 
 _PLACE = re.compile(r"([+-])(\d{2})(\d{2})(\d{2})?([+-])(\d{3})(\d{2})(\d{2})?")
-#: The town of another country is listed up to so many times as far away as the nearest: the table has no borders.
-_AS_NEAR = 1.5
+#: Kilometres that a town of another country may be farther away than the nearest, twice that in one of so many zones.
+_BESIDE, _MANY = 500.0, 4
+#: Kilometres in a radian on the ground.
+_EARTH = 6371.0
+#: The year of which clocks are compared.
+_YEAR = 2025
 
 
 @dataclass(frozen=True)
@@ -27,23 +34,78 @@ class _Town:
         return math.acos(max(-1.0, min(1.0, cosine)))
 
 
-def zones_near(longitude: float, latitude: float, most: int = 3) -> list[str]:
-    """Return the names of the time zones whose towns lie nearest to a place [deg], the nearest first.
+@dataclass(frozen=True)
+class NearClock:
+    """A time zone near a place, and in words whose clock it is: its town, and how far that is."""
 
-    They are the country's of the nearest town, and another's only if its town is about as near.
+    zone: str
+    whose: str
+
+
+def clocks_near(longitude: float, latitude: float, most: int = 8) -> list[NearClock]:
+    """Return the clocks of all countries that may hold a place [deg], that of the nearest town first.
+
+    The table has towns and no borders, so the nearest town may be a neighbour's: zones of towns about as near are
+    listed too, of each country its nearest before its others, and clocks that differ before those that show the same.
     """
-    first, *others = _by_distance(longitude, latitude)
-    reach = _AS_NEAR * first.far(longitude, latitude)
-    near = [one for one in others if one.country == first.country or one.far(longitude, latitude) <= reach]
-    return [one.zone for one in (first, *near)][:most]
+    every, within = _by_distance(longitude, latitude), _within_reach(longitude, latitude)
+    first = every[0]
+    heads = {id(one) for one in {one.country: one for one in reversed(within)}.values()}
+    shown: set[tuple[timedelta | None, ...]] = set()
+    ranked: list[tuple[bool, int, int, _Town]] = []
+    for at, one in enumerate([*within, *(one for one in every if one.country == first.country and one not in within)]):
+        same, other = _shows(one.zone) in shown, id(one) not in heads
+        shown.add(_shows(one.zone))
+        ranked.append((one not in within, 2 * same + other, at, one))
+    chosen = sorted(sorted(ranked, key=lambda each: each[:3])[:most], key=lambda each: each[2])
+    return [NearClock(one.zone, _whose(one, not at, longitude, latitude)) for at, (*_, one) in enumerate(chosen)]
 
 
-def country_at(longitude: float, latitude: float) -> tuple[str, ...]:
-    """Return names of the country of the nearest town to a place [deg]: "New Zealand"; "Britain", "UK"."""
-    code = _by_distance(longitude, latitude)[0].country
-    name = next(name for each, name in _rows("iso3166.tab") if each == code)
+def zones_near(longitude: float, latitude: float) -> list[str]:
+    """Return the names of the time zones of `clocks_near`."""
+    return [one.zone for one in clocks_near(longitude, latitude)]
+
+
+def countries_near(longitude: float, latitude: float) -> list[tuple[str, ...]]:
+    """Return the names of each country that may hold a place [deg], that of the nearest town first.
+
+    A country has one or two: "New Zealand"; "Britain", "UK".
+    """
+    codes = dict.fromkeys(one.country for one in _within_reach(longitude, latitude))
+    names = {each: name for each, name in _rows("iso3166.tab")}
+    return [_names(names[code]) for code in codes]
+
+
+def _names(name: str) -> tuple[str, ...]:
     short = re.findall(r"\(([A-Z]+)\)", name)
     return (re.sub(r" *\(.*\)", "", name).replace("&", "and"), *short)
+
+
+def _within_reach(longitude: float, latitude: float) -> list[_Town]:
+    """Return the towns whose country may hold a place, nearest first: some hundred km farther than the nearest town.
+
+    In a country of many zones the next town is farther away.
+    """
+    every = _by_distance(longitude, latitude)
+    nearest = every[0].far(longitude, latitude)
+    zones = Counter(one.country for one in every)
+    return [
+        one
+        for one in every
+        if one.far(longitude, latitude) * _EARTH
+        <= max(2.0 * nearest * _EARTH, nearest * _EARTH + _BESIDE * (1 + (zones[one.country] >= _MANY)))
+    ]
+
+
+def _whose(town: _Town, nearest: bool, longitude: float, latitude: float) -> str:
+    far = f"{town.zone.rsplit('/', 1)[-1].replace('_', ' ')}, {town.far(longitude, latitude) * _EARTH:.0f} km"
+    return f"the clock of the nearest town in the list ({far})" if nearest else f"a clock near by ({far})"
+
+
+@lru_cache(maxsize=512)
+def _shows(zone: str) -> tuple[timedelta | None, ...]:
+    """Return by how much a clock is ahead of UTC in January and in July."""
+    return tuple(datetime(_YEAR, month, 1, tzinfo=ZoneInfo(zone)).utcoffset() for month in (1, 7))
 
 
 def _by_distance(longitude: float, latitude: float) -> list[_Town]:

@@ -1,9 +1,11 @@
 """Heights of a layer's geometries beside columns that say heights: Z that nobody filled in is not taken."""
 
+import struct
 import tomllib
 from pathlib import Path
 
 import numpy as np
+import pyogrio
 import pytest
 from exports_made import feature, geojson
 from folders_made import job_of, lay
@@ -81,3 +83,24 @@ def test_a_definition_is_written_so_that_it_is_read_again(tmp_path: Path) -> Non
     written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
     stated = written.get("source", {}).get("crs", written["points"][0].get("crs"))
     assert CRS.from_wkt(stated).is_projected
+
+
+def test_the_crs_of_geometries_in_degrees_is_not_that_of_columns_in_metres(tmp_path: Path) -> None:
+    """A grid is never geographic: the job's own is asked for, or found, by where the geometries lie."""
+    job = job_of()
+    lay(tmp_path, job)
+    rows = job.rows
+    east, north = job.plan.place.projection.forward(rows["longitude"], rows["latitude"])
+    lonlat = zip(rows["longitude"].tolist(), rows["latitude"].tolist(), strict=True)
+    points = np.array([struct.pack("<BIdd", 1, 1, *pair) for pair in lonlat], object)
+    fields = {"name": rows["name"].astype(object), "code": rows["code"].astype(object), "East": east, "North": north}
+    fields |= {"Ellipsoidal height": rows["height"], "time": rows["time"].astype("datetime64[ms]")}
+    pyogrio.raw.write(
+        tmp_path / "rover.gpkg", points, list(fields.values()), list(fields), geometry_type="Point", crs="EPSG:4167"
+    )
+    text = Path(new_job(tmp_path).path).read_text()
+    written = tomllib.loads(text)
+    stated = [written["points"][0].get("crs"), written.get("source", {}).get("crs"), written["target"].get("grid")]
+    assert written["points"][0]["columns"]["easting"] == "East"
+    assert "EPSG:4167" not in stated
+    assert '"EPSG:2193"' in text  # NZTM2000, by its place
