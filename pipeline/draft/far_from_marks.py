@@ -41,7 +41,8 @@ class _Around:
         found = np.full(len(east), np.inf)
         for at in self.places:
             np.minimum(found, (east - at[0]) ** 2 + (north - at[1]) ** 2, out=found)
-        return np.sqrt(found)
+        away: Floats = np.sqrt(found)
+        return away
 
 
 @dataclass
