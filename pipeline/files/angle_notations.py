@@ -7,7 +7,7 @@ from pipeline.files.heading_words import plain_letters, words_of
 
 #: Words of a heading, and the unit that they say. "Grad" is gon in English and degrees in German (see `_DEGREES_SO`).
 _UNITS = {
-    **dict.fromkeys(("gon", "gons", "grad", "grads", "grade", "grades", "gradian", "gradians"), "gon"),
+    **dict.fromkeys(("gon", "gons", "gr", "gra", "grad", "grads", "grade", "grades", "gradian", "gradians"), "gon"),
     **dict.fromkeys(("rad", "rads", "radian", "radians", "radiant", "radianti", "radianes", "radiaal"), "radians"),
     **dict.fromkeys(("mil", "mils"), "mils"),
     **dict.fromkeys(("arcsec", "arcsecs", "arcsecond", "arcseconds", "mas"), "seconds of arc"),
@@ -66,7 +66,7 @@ def unread_notation(heading: str, *, dms: bool) -> str | None:
     for word in words[1:]:
         unit = _UNITS.get(word)
         text = plain_letters(heading).casefold()
-        degrees = (word.startswith("grad") and _DEGREES_SO.search(text)) or (word == "grad" and _EITHER.search(text))
+        degrees = (word.startswith("gr") and _DEGREES_SO.search(text)) or (word == "grad" and _EITHER.search(text))
         if unit is not None and not degrees:
             return f"states {unit}, but degrees are expected"
     if not dms and (packed := _PACKED.search(heading.casefold())):

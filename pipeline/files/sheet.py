@@ -27,6 +27,8 @@ _LINES_ABOVE_HEADER_MAX, _BEGINNING_CHARACTERS, _LINE_CHARACTERS = 50, 1 << 20, 
 #: Endings of tables of text.
 TABLES = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz")
 
+#: Signs between cells, the likeliest first, and what stands for any number of blanks.
+_SIGNS, _BLANKS = ",;\t|", " "
 _DECIMAL_COMMA = re.compile(r"[+-]?([0-9]{4,},[0-9]+|[0-9]+,([0-9]{1,2}|[0-9]{4,}))")
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 
@@ -280,15 +282,19 @@ def _has_nul(text: str, asked: _Asked) -> bool:
 
 
 def _delimiter(text: str, known: Collection[str]) -> str:
-    """Return the delimiter by which a line of the beginning has most known columns, or else most cells."""
+    """Return the delimiter by which a line of the beginning has most known columns, or else most cells.
+
+    Blanks, as many as there are, part cells only where a line has more known columns so than by any sign.
+    """
     beginning = (line[:_LINE_CHARACTERS] for line in text[:_BEGINNING_CHARACTERS].splitlines() if line.strip())
     lines = list(islice(beginning, _LINES_ABOVE_HEADER_MAX)) or [""]
 
     def worth(sign: str) -> tuple[int, int]:
-        found = [next(csv.reader([line], delimiter=sign), []) for line in lines]
+        found = [line.split() if sign == _BLANKS else next(csv.reader([line], delimiter=sign), []) for line in lines]
         return max(len(set(known).intersection(map(plain, cells))) for cells in found), len(found[0])
 
-    return max(",;\t|", key=worth)
+    best = max(_SIGNS, key=worth)
+    return _BLANKS if worth(_BLANKS)[0] > worth(best)[0] else best
 
 
 #: A cell that is a number, how many of them a row has, and cells that a line of text does not have.
@@ -348,7 +354,7 @@ def _check_heading_again(body: Sequence[_Record], header: Sequence[str], asked: 
 
 def _records(text: str, delimiter: str, asked: _Asked) -> Iterator[_Record]:
     """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
-    blanks = delimiter == " "  # as many as there are part two cells
+    blanks = delimiter == _BLANKS
     text = "\n".join(line.strip() for line in io.StringIO(text, newline=None)) if blanks else text
     reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True, skipinitialspace=blanks)
     while True:

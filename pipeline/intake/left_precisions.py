@@ -37,6 +37,7 @@ class LeftPrecision:
 
     def take(self, values: Floats, used: Floats) -> None:
         """Take readings: what the column says (n,), and what is used to the east, north and up (n, 3), both [m]."""
+        values = np.sqrt(values, where=values > 0.0, out=values.copy()) if self.said.square else values
         known = np.isfinite(values)
         self.below |= bool((values[known] < 0.0).any())
         places = list(_PLACES.get(self.said.side, _ANY))

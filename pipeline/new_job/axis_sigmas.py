@@ -23,7 +23,7 @@ _GEOCENTRIC = (
 def axis_letter(heading: str) -> str:
     """Return the letter of the axis along which a precision is, "" for a heading of anything else."""
     said = precision_in_heading(heading)
-    if said is not None and said.plain and not said.wider and said.side in _LETTERED:
+    if said is not None and said.plain and not (said.wider or said.square) and said.side in _LETTERED:
         return said.side.name.lower()
     return _LETTER.get(bare(heading), "")
 

@@ -64,7 +64,12 @@ def contents(folder: Path, base: Path) -> Contents:
     Which table is the register is chosen afterwards.
     """
     found = Contents()
-    files = list(_files(folder))
+    every = list(_files(folder))
+    files = [path for path in every if path.exists()]
+    for path in every:
+        if not path.exists():
+            shown = Path(os.path.relpath(path, base)).as_posix()
+            found.told.append((shown, "neither", "is a link to a file that is not there"))
     page = preferred([pages for path in files if (pages := pages_of(path)) is not None])
     for path in files:
         shown = Path(os.path.relpath(path, base)).as_posix()
@@ -115,7 +120,7 @@ def _tell_copy(called: str, first: str, found: Contents) -> None:
 
 
 def _files(folder: Path) -> Iterator[Path]:
-    """Yield the files that are not of an issue, not hidden and no job files, in the order of their names."""
+    """Yield the files that are not of an issue, not hidden and no job files, and links to none, ordered by name."""
     seen = 0
     for at, folders, names in os.walk(folder):
         ours = find_keeper(Path(at).resolve())
@@ -128,7 +133,8 @@ def _files(folder: Path) -> Iterator[Path]:
             path = Path(at, name)
             if seen > _MOST:
                 return
-            if name[0] != "." and path.suffix.lower() != ".toml" and path.is_file() and not ours(path.resolve()):
+            file = path.is_file() or not path.exists()  # a link that leads nowhere is told
+            if name[0] != "." and path.suffix.lower() != ".toml" and file and not ours(path.resolve()):
                 yield path
 
 

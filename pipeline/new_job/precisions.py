@@ -27,6 +27,7 @@ _AXIS = re.compile(
 )
 _QUOTE = '"'
 _SAY_PLAN = "map it below as sigma_horizontal if it is per direction, as drms if of both together"
+_SAY_ROOT = "export standard deviations, its square roots, instead; without them those of [quality] are used"
 _SAY = "map it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (per direction) or drms (of both)"
 
 
@@ -108,7 +109,7 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
 
 
 def _is_taken(said: PrecisionHeading) -> bool:
-    return said.plain and not said.wider
+    return said.plain and not said.wider and not said.square
 
 
 def _is_of(side: Side, found: Mapped, taken: Mapping[str, str]) -> bool:
@@ -125,7 +126,9 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
         stated = precision_in_heading(name)
         if stated is None or name in explained or numbers_of(columns[name]) is None:
             continue
-        if why := of_size(columns[name], name):
+        if stated.square:
+            left.append((name, f"it looks like a variance, which is not read: {_SAY_ROOT}"))
+        elif why := of_size(columns[name], name):
             left.append((name, f"its heading looks like a precision, but {why}"))
         elif stated.side is Side.H and (up := found.columns.get("sigma_up")) is not None and _is_beside(up):
             left.append((name, f'it looks like the horizontal precision beside "{up}": {_SAY_PLAN}'))

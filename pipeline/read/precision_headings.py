@@ -33,14 +33,16 @@ class Side(Enum):
 class PrecisionHeading:
     """What a heading says.
 
-    ``sigma`` tells that it says a standard deviation, ``wider`` that it says more than one (95 %, two sigma); where
-    neither is so it does not say of what kind it is. ``plain`` where no word of it is unknown.
+    ``sigma`` tells that it says a standard deviation, ``wider`` that it says more than one (95 %, two sigma),
+    ``square`` that it says a variance; where none is so it does not say of what kind it is. ``plain`` where no word of
+    it is unknown.
     """
 
     side: Side
     sigma: bool = False
     wider: bool = False
     plain: bool = True
+    square: bool = False
 
 
 #: What says that a precision is wider than a standard uncertainty.
@@ -69,6 +71,10 @@ _ANY = """
     bledy, chyba, hiba, hata, hatasi, eroare, kesalahan, sai so, greska, napaka, ακριβεια, σφαλμα, точность, точности,
     точність, ошибка, погрешность, погрешности, похибка, 精度, 精确度, 精確度, 误差, 誤差, 정밀도, 정확도, 오차,
     דיוק, دقة, الدقة, rms, rmse, emq, eqm, ecm, desvio, desvios
+"""
+_SQUARE = """
+    var, variance, variances, varianz, varianzen, varianza, varianzas, varianze, variancia, variancias, variantie,
+    varians, varianssi, wariancja, rozptyl, varijanca, varianta, szorasnegyzet, дисперсия, дисперсія, 分散, 方差, 분산
 """
 _SIDES = {
     Side.EAST: """
@@ -129,6 +135,7 @@ _CLASSES: dict[str, Side | str] = {
     **{word: side for side, words in _SIDES.items() for word in _split(words)},
     **dict.fromkeys(_split(_ANY), "any"),
     **dict.fromkeys(_split(_SIGMA), "sigma"),
+    **dict.fromkeys(_split(_SQUARE), "square"),
 }
 _PRECISE = sorted((word for word, of in _CLASSES.items() if of in ("any", "sigma") and " " not in word), key=len)
 
@@ -143,12 +150,14 @@ def precision_in_heading(heading: str) -> PrecisionHeading | None:
     classes = list(_classes(words))
     if _ELSE in classes:
         return None
-    kinds = {each for each in classes if each in ("any", "sigma")}
+    kinds = {each for each in classes if each in ("any", "sigma", "square")}
     if not kinds and not (wider and re.search("[%σ]|sigma", heading) and set(classes) & set(Side)):
         return None
     sides = {each for each in classes if isinstance(each, Side)}
     side = sides.pop() if len(sides) == 1 else _of_several(sides)
-    return PrecisionHeading(side, "sigma" in kinds, wider, None not in classes and bool(kinds))
+    if "square" in kinds and side is Side.OPEN:
+        return None  # of a compass needle, or of whatever else varies
+    return PrecisionHeading(side, "sigma" in kinds, wider, None not in classes and bool(kinds), "square" in kinds)
 
 
 def _of_several(sides: set[Side]) -> Side:

@@ -114,6 +114,17 @@ def test_layouts_that_say_the_same(tmp_path: Path, text: str) -> None:
         np.testing.assert_array_equal(getattr(register, name), getattr(plain, name))
 
 
+@pytest.mark.parametrize("lines", ["\n", "\r\n"])
+def test_columns_set_with_blanks(lines: str, tmp_path: Path) -> None:
+    text = [
+        "mark   easting      northing     height",
+        "K1     1753201.250  5921100.10   41.500",
+        "001    1753300.5    5921200  42",
+    ]
+    register = _good(tmp_path, lines.join(text))
+    assert (register.names, register.second.tolist()) == (("K1", "001"), [5921100.10, 5921200.0])
+
+
 def test_a_name_with_a_line_break_before_it_keeps_its_line(tmp_path: Path) -> None:
     """A cell over two lines moves the rows after it."""
     text = 'mark,easting,northing,height,source\nA,1,2,3,"one\ntwo"\nB,1,2,3,\n'

@@ -9,6 +9,7 @@ from pipeline.files.angle_notations import split_into_parts, unread_notation
     ("heading", "says"),
     [
         ("Lat [gon]", "gon"), ("LON GON", "gon"), ("Länge (gon)", "gon"), ("lat_rad", "radians"), ("LatRad", "radians"),
+        ("Longitude (gr)", "gon"), ("Lat_gra", "gon"), ("Länge (gr)", None),
         ("Latitude, grads", "gon"), ("Lat (arcsec)", "seconds of arc"), ("Lat (D.MMSS)", "(D.MMSS)"),
         ("Lat DD.MMSSs", "(DD.MMSSS)"), ("Lat_DDMM.mmmm", "(DDMM.MMMM)"), ("Lat DDMMSS.ss", "(DDMMSS.SS)"),
         ("Lat", None), ("Latitude [deg]", None), ("Lat (DD.dddd)", None), ("Lat dd", None), ("Breitengrad", None),

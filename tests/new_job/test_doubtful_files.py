@@ -529,3 +529,10 @@ def test_times_that_are_written_in_two_ways_are_shown(tmp_path: Path) -> None:
     texts = [text if at % 2 else f"{text[8:10]}/{text[5:7]}/{text[:4]} {text[11:]}" for at, text in enumerate(texts)]
     made(tmp_path, told={"time": texts})
     assert f'holds times written in several ways, as "{texts[0]}" and "{texts[1]}"' in refused(tmp_path)
+
+
+def test_a_link_that_leads_nowhere_is_told(tmp_path: Path) -> None:
+    """As of a share that is not there: a day may be missing."""
+    made(tmp_path)
+    (tmp_path / "b.csv").symlink_to(tmp_path / "elsewhere" / "b.csv")
+    assert ("b.csv", "neither", "is a link to a file that is not there") in start(tmp_path)[0].files

@@ -136,3 +136,13 @@ def test_a_row_of_units_above_them_is_no_cell_without_a_number(tmp_path: Path) -
         job.unlink()
     block = drafted(new_job(tmp_path)).blocks[0]
     assert sigmas(block) == dict(zip(_WORDS, headings, strict=True))
+
+
+def test_variances_are_told_and_not_mapped(tmp_path: Path) -> None:
+    _, block = made(tmp_path, _DEGREES, ("VarE", "VarN", "VarU"), times=0.01)
+    assert sigmas(block) == {}
+    assert [note.partition(":")[0] for note in block.notes if "looks like a variance" in note] == [
+        "VarE",
+        "VarN",
+        "VarU",
+    ]

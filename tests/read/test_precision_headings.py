@@ -59,3 +59,10 @@ def test_a_word_that_is_not_known_takes_the_plainness_away() -> None:
     assert precision_in_heading("Precision E") == PrecisionHeading(EAST)
     said = precision_in_heading("Grumbled precision E")
     assert said is not None and not said.plain
+
+
+@pytest.mark.parametrize(("heading", "side"), [("VarE", Side.EAST), ("variance N", Side.NORTH), ("方差 高程", Side.UP)])
+def test_variances_are_no_standard_uncertainties(heading: str, side: Side) -> None:
+    said = precision_in_heading(heading)
+    assert said is not None and (said.side, said.square, said.sigma) == (side, True, False)
+    assert precision_in_heading("Var") is None and precision_in_heading("Magnetic variance") is None
