@@ -27,6 +27,8 @@ _ROUNDED = 0.006
 _SET = 0.050
 #: Different pole heights of an export above which one that is another in feet may be so by chance.
 _FEW = 8
+#: The part of the points of a session and export that are exceptions; of more the pole is changed in the usual way.
+_EXCEPTIONS = 0.25
 #: Pole heights that a sentence lists.
 _LISTED = 3
 
@@ -64,10 +66,11 @@ def pole_doubts(survey: Survey) -> Iterator[Doubtful]:
 
 
 def pole_notes(survey: Survey) -> Iterator[str]:
-    """Yield which other pole heights points have than those with which marks were occupied in their session."""
-    for (_, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
-        if not why:
-            several = list(of)
+    """Yield which other pole heights a few points have than those with which marks were occupied in their session."""
+    points = survey.first_pass.poles.points
+    for (session, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
+        several, every = list(of), sum(seen.count for seen in points[session, export].values())
+        if not why and sum(one.seen.count for one in several) <= _EXCEPTIONS * every:
             yield (
                 f"{survey.exports[export].shown}:{min(one.seen.row for one in several)}: {_told(survey, several)}:"
                 " checks with another do not prove theirs; make sure that it was so, and occupy a mark with each"

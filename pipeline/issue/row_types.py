@@ -56,11 +56,11 @@ class Occupation(Strict):
     d_horizontal: Annotated[float | None, Field(description="length of the horizontal difference [m]")]
     tolerance_h: Annotated[
         float | None,
-        Field(description="the most that the horizontal difference may be [m]; null: it is not tested"),
+        Field(description="the most that the horizontal difference may be, null where it is not tested [m]"),
     ]
     tolerance_v: Annotated[
         float | None,
-        Field(description="the most that the difference in height may be, either way [m]; null: it is not tested"),
+        Field(description="the most that the difference in height may be, either way, null where it is not tested [m]"),
     ]
     hu95: Annotated[float | None, Field(description="95 % uncertainty of the horizontal difference: radius [m]")]
     vu95: Annotated[float | None, Field(description="95 % uncertainty of the difference in height [m]")]

@@ -60,8 +60,9 @@ def test_another_pole_with_which_no_mark_was_occupied_is_told(other: float, tmp_
         (lambda _: 0.0, 0.0),
         (lambda _: 8.0, 8.0),
         (lambda point: 2.0 + 0.001 * (point % 5), 2.0),
+        (lambda point: 2.3 if point % 3 else 2.0, 2.0),
     ],
-    ids=["one pole", "heights of the ground", "a mast", "measured anew"],
+    ids=["one pole", "heights of the ground", "a mast", "measured anew", "changed as usual"],
 )
 def test_work_as_it_should_be_is_quiet(points: Callable[[int], float], marks: float, tmp_path: Path) -> None:
     assert judged(tmp_path, points, points, marks) == (0, [], [])

@@ -185,7 +185,11 @@ def test_what_is_held_back_and_why(tmp_path):
         (1, 'sigma_east: "nan" is not a number: it means no value: export an empty cell'),
         (1, 'sigma_east: "-0.01" is below zero'),
         (1, 'height: "1_000" is not a number; time: "soon" is not a time'),
-        (1, 'height: "x" is not a number: it means no value: export an empty cell; no latitude'),
+        (
+            1,
+            'height: "x" is not a number: it seems to mark what is not known: if it stands for no value, export an empty'
+            " cell; no latitude",
+        ),
         (0, None),
     ]
     assert table["name"].to_pylist() == ["P1"] * 11
