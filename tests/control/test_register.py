@@ -119,7 +119,7 @@ def test_columns_set_with_blanks(lines: str, tmp_path: Path) -> None:
     text = [
         "mark   easting      northing     height",
         "K1     1753201.250  5921100.10   41.500",
-        "001    1753300.5    5921200  42",
+        "001 \t 1753300.5\t5921200  42",
     ]
     register = _good(tmp_path, lines.join(text))
     assert (register.names, register.second.tolist()) == (("K1", "001"), [5921100.10, 5921200.0])

@@ -187,8 +187,8 @@ def test_what_is_held_back_and_why(tmp_path):
         (1, 'height: "1_000" is not a number; time: "soon" is not a time'),
         (
             1,
-            'height: "x" is not a number: it seems to mark what is not known: if it stands for no value, export an empty'
-            " cell; no latitude",
+            'height: "x" is not a number: it seems to mark what is not known: if it stands for no value, export an'
+            " empty cell; no latitude",
         ),
         (0, None),
     ]
