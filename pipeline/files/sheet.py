@@ -355,9 +355,8 @@ def _check_heading_again(body: Sequence[_Record], header: Sequence[str], asked: 
 def _records(text: str, delimiter: str, asked: _Asked) -> Iterator[_Record]:
     """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
     blanks = delimiter == _BLANKS
-    text = (
-        "\n".join(line.strip().replace("\t", _BLANKS) for line in io.StringIO(text, newline=None)) if blanks else text
-    )
+    if blanks:
+        text = "\n".join(line.strip().replace("\t", _BLANKS) for line in io.StringIO(text, newline=None))
     reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True, skipinitialspace=blanks)
     while True:
         line = reader.line_num + 1

@@ -64,15 +64,13 @@ def contents(folder: Path, base: Path) -> Contents:
     Which table is the register is chosen afterwards.
     """
     found = Contents()
-    every = list(_files(folder))
-    files = [path for path in every if path.exists()]
-    for path in every:
-        if not path.exists():
-            shown = Path(os.path.relpath(path, base)).as_posix()
-            found.told.append((shown, "neither", "is a link to a file that is not there"))
-    page = preferred([pages for path in files if (pages := pages_of(path)) is not None])
-    for path in files:
+    files = {path: path.exists() for path in _files(folder)}
+    page = preferred([pages for path, there in files.items() if there and (pages := pages_of(path)) is not None])
+    for path, there in files.items():
         shown = Path(os.path.relpath(path, base)).as_posix()
+        if not there:
+            found.told.append((shown, "neither", "is a link to a file that is not there"))
+            continue
         try:
             _sort(path, shown, page, found)
         except Unusable as error:

@@ -53,7 +53,7 @@ class Wanted:
     @cached_property
     def telling(self) -> TellingNames:
         """What names are worth a closer look, of those behind the first pass too: by shape, and dates."""
-        patterns = (*IN_CHECK_WORDS, self.marks.stems, TOLD, *shape_patterns(self.names.to_pylist()).values(), DATE)
+        patterns = (*IN_CHECK_WORDS, self.marks.stems, _TOLD, *shape_patterns(self.names.to_pylist()).values(), DATE)
         return TellingNames.of([self.names, self.marks.whole], patterns)
 
     def stated(self, table: pa.Table) -> tuple[list[bool], list[str]]:
@@ -113,7 +113,7 @@ _MOST_STEMS, _ANYTHING = 2_000, "(?s)."
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
 #: What else may stand behind or before a mark's name that is known so, or a word for an occasion beside any other.
 _AFTER, _AHEAD = rf"^(?:[^0-9a-z]|{OCCASION}[0-9]*$)", r"[^0-9a-z]$"
-TOLD = rf"(?:^|[^a-z]){OCCASION}(?:$|[^a-z])"
+_TOLD = rf"(?:^|[^a-z]){OCCASION}(?:$|[^a-z])"
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ class MarkNames:
         if not self.spelled:
             return found
         lower = lowered(names)
-        occasion = flags_of(pc.match_substring_regex(lower, TOLD))
+        occasion = flags_of(pc.match_substring_regex(lower, _TOLD))
         said = occasion.copy()
         if self.stems and not told:
             said |= flags_of(pc.match_substring_regex(lower, self.stems)) & flags_of(
