@@ -11,6 +11,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.left_corrections import LeftCorrection
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
+from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
 from pipeline.words import Doubt, counted
@@ -101,7 +102,7 @@ def _bases(survey: Survey) -> Iterator[str]:
             mine = [
                 (export, name, left)
                 for export, name, left in _of(survey, word)
-                if window.index in left.counts and not _is_mapped(export, word)
+                if window.index in left.counts and not _is_mapped(survey, export, name, left, window.index)
             ]
             every: Counter[str] = Counter()
             for _, _, left in mine:
@@ -136,10 +137,16 @@ def _of(survey: Survey, word: str) -> Iterator[tuple[Export, str, LeftCorrection
                 yield export, name, left
 
 
-def _is_mapped(export: Export, word: str) -> bool:
-    """Tell whether the job maps a column that says as much: a base by its id or by its position."""
+def _is_mapped(survey: Survey, export: Export, name: str, left: LeftCorrection, session: int) -> bool:
+    """Tell whether the job maps a column that says as much: a base by its position, or by ids that tell as many.
+
+    A column that is mapped as base and has one id all along says nothing where another one changes.
+    """
     columns = export.points.columns
-    return columns.base_height is not None or (word == "base" and columns.base is not None)
+    if columns.base_height is not None or left.word != "base" or columns.base is None:
+        return columns.base_height is not None
+    told = len(survey.first_pass.log.sessions[session].ids) > 1
+    return told or len(left.counts[session]) < 2 or not says_base_id(name)
 
 
 def _unheeded(survey: Survey, export: Export, coarse: Counter[str]) -> bool:

@@ -1,4 +1,4 @@
-"""Columns of base ids, base positions and solutions, by their headings, that no job file maps: what is in them."""
+"""Columns of base ids, base positions and solutions, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
 from dataclasses import dataclass, field
@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
+from pipeline.intake.base_like_columns import base_like_columns
 from pipeline.read.correction_headings import correction_heading
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
@@ -58,17 +59,25 @@ class LeftCorrection:
 def note_left_corrections(
     found: dict[str, LeftCorrection], batch: pa.RecordBatch, export: Export, sound: Flags, session: NDArray[np.int32]
 ) -> None:
-    """Take a batch of an export: its sound readings, into what was found of it by the columns' headings."""
-    taken = set(mapped(export.points.columns).values())
-    for field_of in export.carried:
-        word = correction_heading(field_of.name) if field_of.name not in taken else ""
-        cells = batch.column(field_of.name) if word else None
+    """Take a batch of an export: its sound readings, into what was found of it by the columns' headings and contents.
+
+    Contents say what no heading says: a position that stays while the readings go on.
+    """
+    columns = export.points.columns
+    taken = set(mapped(columns).values())
+    says = {each.name: correction_heading(each.name) for each in export.carried if each.name not in taken}
+    if columns.base_height is None and not any(word.startswith("base_") for word in says.values()):
+        known = {name: left.word for name, left in found.items() if left.word.startswith("base_")}
+        silent = [name for name, word in says.items() if not word]
+        says |= known or base_like_columns(batch, silent, sound, columns)
+    for name, word in says.items():
+        cells = batch.column(name) if word else None
         if cells is None or not (pa.types.is_string(cells.type) or pa.types.is_primitive(cells.type)):
             continue
         rows = np.asarray(batch.column("source_row"), np.int64)
         which = pa.array(sound)
         texts = cells.filter(which).cast(pa.string())
-        found.setdefault(field_of.name, LeftCorrection(word)).take(texts, session[sound], rows[sound])
+        found.setdefault(name, LeftCorrection(word)).take(texts, session[sound], rows[sound])
 
 
 def _key(word: str, text: str) -> str:

@@ -7,7 +7,7 @@ left unmapped. Those of `ELSEWHERE` are from memory, as a dictionary has them.
 import re
 from functools import lru_cache
 
-from pipeline.files.heading_words import run_together, with_numbers
+from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.read.heading_units import without_unit
 
 #: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
@@ -73,9 +73,75 @@ def bare(heading: str) -> str:
 def correction_heading(heading: str) -> str:
     """Return which of our words a heading says: "solution", "base", or a part of the base's position in plan; "" none.
 
-    A unit behind it is no part of it.
+    A unit behind it is no part of it. A base in several words need not be a usual heading: "Korr. Station", "Lat of
+    base".
     """
-    return next((word for word, headings in _HEADINGS.items() if bare(heading) in headings), "")
+    return next((word for word, headings in _HEADINGS.items() if bare(heading) in headings), _of_a_base(heading))
+
+
+def says_base_id(heading: str) -> bool:
+    """Tell whether a heading of base ids can hardly be of anything else, as "Ref" can."""
+    return bare(heading) not in _AMBIGUOUS
+
+
+def _of_a_base(heading: str) -> str:
+    """Return what the words of a heading say together of a base: its id or a part of its position; "" if nothing."""
+    words = set(words_of(heading)) - _BETWEEN
+    base, reference, corrections, station = (bool(words & each) for each in _OF_BASE)
+    axes, rest = words & _AXES.keys(), words - frozenset().union(*_OF_BASE)
+    if len(axes) == 1 and rest == axes:
+        return _AXES[axes.pop()] if base or reference or station else ""
+    plainly = (base and len(words) > 1) or ((reference or corrections) and station)
+    return "base" if plainly and rest <= _ID else ""
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+#: Words of many languages by which a heading says that it is of the base: as such, as what is referred to, as what the
+#: corrections come from, and as a station, which others are too.
+_OF_BASE = (
+    _words(
+        """
+        base basis basisstation basestation baza bazy bazowa bazowej bas basstation basestasjon basisstasjon tukiasema
+        referenzstation referencestation refstation referansestasjon referensstation referentiestation
+        """
+    ),
+    _words(
+        """
+        ref reference referenz referencia referentie riferimento referencyjna referencyjnej referencni referans referens
+        """
+    ),
+    _words(
+        """
+        corr correction corrections correctie korr korrektur correccion correcciones correcao correcoes correzione
+        correzioni
+        """
+    ),
+    _words("station stn estacion estacao stazione stacja stacji stanice stasjon asema"),
+)
+#: The words by which it says which part of the position.
+_AXES = {
+    each: word
+    for word, called in {
+        "base_longitude": """
+            lon long lng longitude lange laenge longitud longitudine lengte lengtegraad lengde lengdegrad langd
+            dlugosc delka pituus
+            """,
+        "base_latitude": """
+            lat latitude breite latitud latitudine breedte breedtegraad bredde breddegrad bredd szerokosc sirka leveys
+            """,
+        "base_easting": "x east easting est este leste ost oost ostwert rechtswert",
+        "base_northing": "y north northing nord norte noord nordwert hochwert",
+    }.items()
+    for each in called.split()
+}
+#: Words of its id, and words that say nothing of what a column has.
+_ID = _words("id no nr num number nummer name nom nombre nome naam navn namn nazwa nazev numero kennung")
+_BETWEEN = _words("of the de der des della di du do da del la le van deg dd pos position coordinate gnss gps rtk")
+#: Headings of base ids that stand over other things too.
+_AMBIGUOUS = _words("ref refid reference referenceid referenz referentie riferimento basis bas estacion referans")
 
 
 _HEADINGS = {

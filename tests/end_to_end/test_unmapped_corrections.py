@@ -59,6 +59,56 @@ def test_a_position_of_the_base_that_changes(tmp_path: Path) -> None:
     assert "map it as base_longitude" in told
 
 
+def positioned(path: Path, job: Simulation, headings: tuple[str, str], east: float) -> Path:
+    """Two more columns with longitude and latitude of the base, which stands elsewhere from two hours on."""
+    here, there = ((at["BLon"], at["BLat"]) for at in (at_base(job, 0), at_base(job, 0, east=east, north=-east)))
+
+    def cells(row: dict[str, str]) -> dict[str, str]:
+        return dict(zip(headings, there if late(job, row, 0, 2.0) else here, strict=True))
+
+    rewrite_export(path.parent / "rover001.csv", lambda row: row | cells(row))
+    return path
+
+
+@pytest.mark.parametrize(
+    "headings",
+    [
+        ("Basis Länge", "Basis Breite"), ("Station Lon", "Station Lat"), ("Longitud estación", "Latitud estación"),
+        ("Longitude de la base", "Latitude de la base"), ("Długość stacji", "Szerokość stacji"),
+        ("Info 1", "Info 2"),
+    ],
+)  # fmt: skip
+def test_positions_of_the_base_are_known_by_many_headings_and_by_none(
+    headings: tuple[str, str], tmp_path: Path
+) -> None:
+    job = one_session()
+    _, _, (told,) = judged(positioned(bare(job, tmp_path), job, headings, 3.0))
+    assert f'column "{headings[0]}" of' in told and "has 2 values" in told and "positions of the base" in told
+
+
+def test_what_stays_or_lies_beside_the_readings_is_no_base(tmp_path: Path) -> None:
+    job = one_session()
+    path = positioned(bare(job, tmp_path), job, ("Info 1", "Info 2"), 0.0)
+    assert judged(path)[2] == []
+
+    def moved(row: dict[str, str]) -> dict[str, str]:
+        """All readings stand beside one of two known points, whose coordinates their rows have too."""
+        lon, lat = ("171.850000031", "-43.700000031") if late(job, row, 0, 2.0) else ("171.851000031", "-43.701000031")
+        return row | {"Lon": f"{lon}7", "Lat": f"{lat}7", "Info 1": lon, "Info 2": lat}
+
+    rewrite_export(tmp_path / "rover001.csv", lambda row: moved(row) if row["Code"] not in ("CM", "CHK") else row)
+    assert judged(path)[2] == []
+
+
+def test_another_column_of_ids_changes_where_the_mapped_one_stays(tmp_path: Path) -> None:
+    job = one_session()
+    path = columned(job.write(tmp_path), job, "Reference station", "1001", "1002")
+    _, record, (told,) = judged(path)
+    assert record["doubts"] == [] and 'column "Reference station" of' in told
+    assert judged(columned(path, job, "Reference station", "1001", "1001"))[2] == []
+    assert judged(columned(path, job, "Ref", "sheet 1", "sheet 2"))[2] == []
+
+
 @pytest.mark.parametrize(
     ("heading", "plain", "other"),
     [

@@ -1,0 +1,87 @@
+"""Columns that hold a position among the readings' own which stays while these go on, as a base's does; whatever head.
+
+The heading of such a column may be in any language, or say nothing. A pair of columns in the numbers of the readings'
+positions, with few values that change in the same rows and one after the other, is of where something stood all that
+time. What a reading has of its own, such as the design of a point that is set out, lies beside it,
+and so does a known mark.
+"""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.intake.positions import raw_positions
+from pipeline.job.model import Columns
+from pipeline.sphere import DEGREE
+
+#: Values in a batch beyond which a column is no base's, and the share of readings that have one at the least.
+_FEW, _FILLED = 5, 0.9
+#: Rows by which most columns are seen to have many values.
+_FIRST = 256
+#: Metres within which readings have their base, and beyond which the readings with one value go apart from it.
+_NEAR, _APART = 30_000.0, 30.0
+#: Metres below which a coordinate of a grid may be any number: a pressure, a pole in millimetres.
+_FALSE_ORIGIN = 50_000.0
+#: The steps of round numbers, which are of a sheet's corner: degrees and metres.
+_ROUND = (1e-4, 10.0)
+
+
+def base_like_columns(batch: pa.RecordBatch, names: list[str], sound: Flags, columns: Columns) -> dict[str, str]:
+    """Return the columns among ``names`` that are positions of a base by what a batch has, and which of our words.
+
+    ``sound`` (n,) are the readings that count, ``columns`` those that the job maps: longitude and latitude in degrees
+    or easting and northing in metres; of other positions nothing is said.
+    """
+    degrees = columns.longitude is not None
+    if len(names) < 2 or int(sound.sum()) < 2 * _FEW or not (degrees or columns.easting is not None):
+        return {}
+    own = np.column_stack(raw_positions(batch)[:2])[sound]
+    metre = np.array([DEGREE * np.cos(np.radians(np.nanmedian(own[:, 1]))), DEGREE]) if degrees else np.ones(2)
+    if not degrees and (np.abs(np.nanmedian(own, axis=0)) < _FALSE_ORIGIN).any():
+        return {}
+    few = [(name, found) for name in names if (found := _few_values(batch.column(name), sound)) is not None]
+    step = _ROUND[0 if degrees else 1]
+    by_axis: list[list[tuple[str, Floats, Integers]]] = [[], []]
+    for name, (values, code) in few:
+        for axis in range(2):
+            off = np.abs(values - np.nanmedian(own[:, axis])) * metre[axis]
+            if (off < _NEAR).all() and (np.abs(values / step - np.rint(values / step)) > 1e-6).all():
+                by_axis[axis].append((name, values, code))
+    words = ("base_longitude", "base_latitude") if degrees else ("base_easting", "base_northing")
+    for first, along, code in by_axis[0]:
+        for second, up, other in by_axis[1]:
+            if first != second and np.array_equal(code, other):
+                place = np.column_stack([along, up])[code]
+                if _goes_apart(np.hypot(*((own - place) * metre).T), code):
+                    return dict(zip((first, second), words, strict=True))
+    return {}
+
+
+def _few_values(cells: pa.Array, sound: Flags) -> tuple[Floats, Integers] | None:
+    """Return the (k,) different numbers of a column in order of appearance and (n,) which of them each reading has.
+
+    None where they are not few, some are no numbers, readings lack one, or they do not follow one after the other.
+    """
+    if not (pa.types.is_string(cells.type) or pa.types.is_floating(cells.type)):
+        return None
+    if len(pc.unique(cells.slice(0, _FIRST))) > _FEW + 1:
+        return None
+    coded = pc.dictionary_encode(cells.filter(pa.array(sound)))
+    if len(coded.dictionary) > _FEW or coded.null_count > (1.0 - _FILLED) * len(coded):
+        return None
+    try:
+        values = np.array([float(str(each).strip().replace(",", ".")) for each in coded.dictionary.to_pylist()])
+    except ValueError:
+        return None
+    code = np.asarray(coded.indices.fill_null(-1), np.int64)
+    code = code[np.maximum.accumulate(np.where(code >= 0, np.arange(len(code)), 0))]  # what is left out stays
+    return (values, code) if len(values) and np.isfinite(values).all() and (code >= 0).all() else None
+
+
+def _goes_apart(far: Floats, code: Integers) -> bool:
+    """Tell whether readings with each value of several lie apart from it; those with one come one after the other."""
+    turns = int((np.diff(code) != 0).sum())
+    return turns < len(np.unique(code)) and all(
+        int((code == each).sum()) > 2 and float(np.nanmedian(far[code == each])) > _APART for each in np.unique(code)
+    )
