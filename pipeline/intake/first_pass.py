@@ -16,6 +16,7 @@ from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
+from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
@@ -67,7 +68,7 @@ class FirstPass:
             and ``duplicate_row`` that row's number in its file.
         copied: (m, 2) numbers of readings that may stand on marks, and of those that they may be copies of.
         implausible: readings that cannot lie where they say; nothing else here counts them, but for candidates.
-        notes: what is to be said of repeated, implausible and doubtful readings, in words.
+        notes: what is to be said of repeated, implausible and doubtful readings, and of a few with another base.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
             no candidate and repeats none; first is greater than last where there is none.
         place: (S, 3) raw position of each session's first sound reading, NaN where none; ``place_block`` its block.
@@ -265,7 +266,12 @@ class _Gatherer:
             duplicate_row=rows.source_row(duplicates.first),
             copied=duplicates.on_marks,
             implausible=implausible,
-            notes=(*duplicates.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
+            notes=(
+                *duplicates.notes,
+                *implausible.notes,
+                *self.placeholders.notes(self.prepared.exports),
+                *switch_notes(rows, once, self.prepared),
+            ),
             first_point=first,
             last_point=last,
             place=place,

@@ -1,0 +1,108 @@
+"""Says that a few readings of an export have another base's id, in time between readings with the export's own.
+
+Where two bases are at work at once, a rover's receiver may take the corrections of the other one for a while. Its
+readings of that while are right if the id is; where the rover kept to its own base, they are off by the difference of
+two shifts, and no check is among them that would show it.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from pipeline.arrays import Flags, Integers
+from pipeline.clock import HOUR, between
+from pipeline.intake.ledger import CANDIDATE, NAMED, ReadingRows
+from pipeline.intake.prepare import Prepared
+from pipeline.near import listed
+from pipeline.words import counted, plural
+
+#: Readings in a row up to which they are few, how often that comes in an export up to which it is no habit, and rows
+#: around them, for each of these, that have the export's own.
+_FEW, _TIMES, _OWN = 4, 3, 2
+#: Milliseconds from the readings before and behind within which the rover did not go to work elsewhere.
+_MEANWHILE = HOUR
+#: Rows of an export beyond which it is no rover's day.
+_MOST = 2_000_000
+
+
+def switch_notes(rows: ReadingRows, once: Flags, prepared: Prepared) -> Iterator[str]:
+    """Yield a sentence per export with such readings.
+
+    Args:
+        rows: every reading.
+        once: (n,) the sound ones that repeat no other.
+        prepared: the job.
+    """
+    windows = [one for one in prepared.windows if one.base is not None and one.session.shift != "none"]
+    pairs = [
+        (one.index, other.index)
+        for one, other in combinations(windows, 2)
+        if one.base != other.base and one.start_ms < other.end_ms and other.start_ms < one.end_ms
+    ]
+    if not pairs:
+        return
+    ends = np.append(rows.starts, len(rows))
+    for number, (start, end) in enumerate(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True)):
+        session = rows.session[start:end][once[start:end]]
+        if end - start > _MOST or not any(np.isin(pair, session).all() for pair in pairs):
+            continue
+        numbers = start + np.flatnonzero(once[start:end])
+        (time,) = rows.columns.take(numbers, "time")
+        order = np.argsort(time, kind="stable")
+        numbers, time, session = numbers[order], time[order].astype(np.int64), session[order].astype(np.int64)
+        for few in _few(session, time, numbers, rows, pairs):
+            yield _told(few, time, session, numbers, rows, prepared, number)
+
+
+def _few(
+    session: Integers, time: Integers, numbers: Integers, rows: ReadingRows, pairs: list[tuple[int, int]]
+) -> Iterator[list[Integers]]:
+    """Yield, by the session that they are in, the runs (k,) of few readings among those of another of a pair."""
+    begins = np.flatnonzero(np.diff(session, prepend=-9))
+    sizes = np.diff(begins, append=len(session))
+    occupied = (rows.flags[numbers] & (CANDIDATE | NAMED)) != 0
+    found: dict[int, list[Integers]] = {}
+    turns: Counter[int] = Counter()
+    for at in range(1, len(begins) - 1):
+        own, other = int(session[begins[at - 1]]), int(session[begins[at]])
+        run = np.arange(begins[at], begins[at] + sizes[at])
+        pair = (own, other) in pairs or (other, own) in pairs
+        if not pair or session[begins[at + 1]] != own or _away(time, run) > _MEANWHILE:
+            continue
+        turns[other] += 1
+        # whoever stands on a mark with both bases changes over for it
+        enough = min(sizes[at - 1], sizes[at + 1]) >= _OWN * len(run)
+        if enough and len(run) <= _FEW and not occupied[run].any():
+            found.setdefault(other, []).append(run)
+    yield from (runs for other, runs in found.items() if turns[other] <= _TIMES)
+
+
+def _away(time: Integers, run: Integers) -> int:
+    """Return the longer of the times, milliseconds, between a run and the readings before and behind it."""
+    return int(max(time[run[0]] - time[run[0] - 1], time[run[-1] + 1] - time[run[-1]]))
+
+
+def _told(
+    runs: list[Integers],
+    time: Integers,
+    session: Integers,
+    numbers: Integers,
+    rows: ReadingRows,
+    prepared: Prepared,
+    export: int,
+) -> str:
+    which = np.concatenate(runs)
+    lines = rows.source_row(numbers[which]).tolist()
+    base, own = (prepared.windows[int(session[at])].base for at in (which[0], which[0] - 1))
+    count = len(which)
+    return (
+        f"{prepared.exports[export].shown}:{lines[0]}: {counted(count, 'reading')}"
+        f" {between(int(time[which].min()), int(time[which].max()))} ({plural(count, 'row', 'rows')}"
+        f" {listed([str(line) for line in lines])}) {plural(count, 'has', 'have')} the base id {base}, and the readings"
+        f" before and after {own}. {plural(count, 'It is', 'They are')} corrected with the shift of {base}: if the"
+        f" rover kept taking the corrections of {own}, {plural(count, 'it is', 'they are')} off by the difference of"
+        " the two shifts, which no check shows; ask the crew, and correct the id or leave"
+        f" {plural(count, 'it', 'them')} out"
+    )
