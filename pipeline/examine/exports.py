@@ -13,6 +13,7 @@ from pipeline.intake.implausible import Cliff
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
+from pipeline.job.model import Quality
 from pipeline.read.dialect import find_dialect
 from pipeline.read.exports import Export
 from pipeline.read.findings import Unusable
@@ -24,6 +25,8 @@ from pipeline.words import Doubt, Reason, counted, plural
 _FEW = 5
 #: The part of an export's rows, and how many at least, that are held back for one reason before that is told.
 _MUCH, _MANY = 0.2, 3
+#: The part of a session's readings, and `_MANY`, from which on such are in doubt that state not to be precise.
+_MANY_STATED = 0.05
 #: The part of an export's readings without a name up to which they are told of.
 _FEW_NAMELESS = 0.1
 #: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
@@ -69,7 +72,7 @@ def file_notes(survey: Survey) -> list[str]:
         told += [
             *_passed_over(export),
             *(() if export.apart is None else (export.apart.told(export.shown),)),
-            *_few_sigmas(export, log),
+            *_few_sigmas(export, log, survey.job.quality),
             *_unjudged(export, log),
             *_left(export, log, survey),
             *_ends(export, log),
@@ -163,9 +166,9 @@ def _held(export: Export, log: FileLog, outside: bool) -> Iterator[tuple[int, st
         yield noted.row, what, fix
 
 
-def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
-    """Yield readings with standard uncertainties that no fixed solution has; of most of a file that is a doubt."""
-    if log.large.count and not _most(log.large, log):
+def _few_sigmas(export: Export, log: FileLog, quality: Quality) -> Iterator[str]:
+    """Yield readings with standard uncertainties that no fixed solution has; of many of a file that is a doubt."""
+    if log.large.count and not _most(log.large, log) and not _many_large(log, quality):
         yield (
             f"{export.shown}:{log.large.row}: {_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or"
             f" {LARGE_SIGMA[1]:g} m in height (first one here); fixed solutions are never that uncertain: state"
@@ -227,6 +230,15 @@ def _readings(noted: Noted, log: FileLog) -> str:
 
 def _most(noted: Noted, log: FileLog) -> bool:
     return _most_of_all(noted, log) or bool(_mostly(noted, log))
+
+
+def _many_large(log: FileLog, quality: Quality) -> tuple[int, ...]:
+    """Return the sessions of which more than a few readings state that they are not precise, and no limit judges it."""
+    if quality.max_sigma_horizontal is not None or quality.max_sigma_vertical is not None:
+        return ()
+    stated = log.stated.by
+    large = sorted(log.large.by.items())
+    return tuple(number for number, count in large if count >= _MANY and count >= _MANY_STATED * stated[number])
 
 
 def _most_of_all(noted: Noted, log: FileLog) -> bool:
@@ -326,7 +338,10 @@ def _cliff(survey: Survey, one: Cliff) -> str:
 
 
 def precision_doubts(survey: Survey) -> list[Doubtful]:
-    """Return a doubt for each export of which most readings, or most of a session, state precision that cannot be."""
+    """Return a doubt for each export of which most readings, or most of a session, state precision that cannot be.
+
+    One also where many state so little of it that they are no fixed solutions, if the job sets no limit for it.
+    """
     coarse = any(_accepted(survey))
     found = []
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
@@ -347,4 +362,12 @@ def precision_doubts(survey: Survey) -> list[Doubtful]:
             sessions = tuple(sorted(log.stated.by)) if _most_of_all(noted, log) else _mostly(noted, log)
             what = f"{_readings(noted, log)} {says}, which cannot be right: {why}"
             found.append(Doubtful(Doubt.PRECISION, what, sessions, export.shown, noted.row))
+        many = () if coarse or _most(log.large, log) else _many_large(log, survey.job.quality)
+        if many:
+            what = (
+                f"{_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or {LARGE_SIGMA[1]:g} m in"
+                " height (first one here): no fixed solution is that uncertain, and checks on precise readings do not"
+                " prove such; state max_sigma_horizontal and max_sigma_vertical in [quality], which hold them back"
+            )
+            found.append(Doubtful(Doubt.PRECISION, what, many, export.shown, log.large.row))
     return found
