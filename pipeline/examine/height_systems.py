@@ -1,6 +1,6 @@
 """Doubts about height systems and datums: what the marks of all sessions, and the bases, have in common."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +25,8 @@ def system_doubts(survey: Survey, stood: Stood | None) -> list[Doubtful]:
     looked = _looked(survey, stood)
     if looked is None:
         return []
-    units = unit_doubts(survey, looked.register, looked.above)
-    return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
+    units, in_feet = unit_doubts(survey, looked.register, looked.above, looked.by_separation())
+    return [*looked.unfilled(), *looked.heights(in_feet), *looked.common(), *units]
 
 
 def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
@@ -93,18 +93,31 @@ class _Looked:
         )
         yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, self.register.lines[marks[0]])
 
-    def heights(self) -> Iterator[Doubtful]:
-        """Yield that the heights of sessions are off by the geoid separation, as the register or as the exports."""
+    def heights(self, explained: Collection[int] = ()) -> Iterator[Doubtful]:
+        """Yield that the heights of sessions are off by the geoid separation, as the register or as the exports.
+
+        Sessions that something else has ``explained`` are left out.
+        """
+        signs = np.where(np.isin(self.of.session, list(explained)), 0, self._signs())
+        for sign in (1, -1):
+            rows = np.flatnonzero(signs == sign)
+            if len(rows):
+                yield self._heights(rows, sign)
+
+    def by_separation(self) -> dict[int, float]:
+        """Return the sessions of which `heights` tells, and the metres that the separation leaves unexplained."""
+        left = np.abs(np.abs(self.of.off[:, 2]) - np.abs(self.of.separation))
+        rows = np.flatnonzero(self._signs())
+        return dict(zip(self.of.session[rows].tolist(), left[rows].tolist(), strict=True))
+
+    def _signs(self) -> Integers:
+        """Return (k,) per session +1 or -1 where its heights are off by plus or minus the separation, else 0."""
         signs = by_separation(self.of.base, self.of.off, self.of.separation)
         same = alike(self.of.base, self.of.off)
         up, apart = self.of.off[:, 2], self.of.separation
         with np.errstate(invalid="ignore"):
             by_it = same & (np.abs(np.abs(up) - np.abs(apart)) <= ALIKE[1]) & (np.abs(apart) >= LEAST)
-        signs = np.where((signs == 0) & by_it, np.where(up * apart > 0, 1, -1), signs)
-        for sign in (1, -1):
-            rows = np.flatnonzero(signs == sign)
-            if len(rows):
-                yield self._heights(rows, sign)
+        return np.where((signs == 0) & by_it, np.where(up * apart > 0, 1, -1), signs).astype(np.int64)
 
     def _heights(self, rows: Integers, sign: int) -> Doubtful:
         sessions = self.of.session[rows]

@@ -1,7 +1,7 @@
 """Doubts the units of a register or export: another foot than its CRS uses, or feet instead of metres."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, middle
 from pipeline.examine.systematic import ALIKE
-from pipeline.examine.unit_slips import another_foot, feet_for_metres, high_for_feet
+from pipeline.examine.unit_slips import another_foot, differ, feet_for_metres, high_for_feet
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.geodesy.operations import Operation, OperationError
@@ -44,15 +44,27 @@ class _Counted:
     at: tuple[str, int]
 
 
-def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtful]:
-    """Return the doubts about the units of the register and of each block, from the marks over the readings on them."""
+def unit_doubts(
+    survey: Survey, register: Register, above: Above, rivals: Mapping[int, float]
+) -> tuple[list[Doubtful], set[int]]:
+    """Return the doubts about the units of the register and of each block, from the marks over the readings on them.
+
+    ``rivals`` are sessions whose heights another height system explains, with the metres that it leaves. That is told
+    alone, as the commoner mistake, unless marks of different heights tell the unit, or heights are to be in feet and
+    metres leave less. Returned too are those of them that the unit explains better.
+    """
     if survey.operations.register is None:
-        return []
+        return [], set()
     found: list[Doubtful] = []
+    better: set[int] = set()
     read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
     xyz = np.column_stack(survey.operations.register.forward(*read))
     for counted, sessions in _every(survey, register):
-        looks = _looks(counted, survey, xyz, above, sessions)
+        looks, in_height = _looks(counted, survey, xyz, above, sessions)
+        for session, (what, left) in in_height.items():
+            if session not in rivals or left < rivals[session]:
+                looks[session] = what
+                better |= {session} & rivals.keys()
         for what in dict.fromkeys(looks.values()):
             of = tuple(session for session, one in looks.items() if one == what)
             names = ", ".join(survey.windows[session].session.name for session in of[:_NAMED])
@@ -60,7 +72,7 @@ def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtf
             text = f"{plural(len(of), 'session')} {names}{more}: {what}; check {counted.look}"
             every = len(of) == len(survey.windows)
             found.append(Doubtful(Doubt.UNITS, text, None if every else of, *counted.at))
-    return found
+    return found, better
 
 
 def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[int]]]:
@@ -107,9 +119,13 @@ class _Middles:
     rest: Floats
 
 
-def _looks(counted: _Counted, survey: Survey, xyz: Floats, above: Above, sessions: list[int]) -> dict[int, str]:
-    """Return in words what the numbers look like in each session, where that is not what they should.
+def _looks(
+    counted: _Counted, survey: Survey, xyz: Floats, above: Above, sessions: list[int]
+) -> tuple[dict[int, str], dict[int, tuple[str, float]]]:
+    """Return in words what the numbers look like in each session, where that is not what they should: plan and height.
 
+    With the latter come the metres that the other unit leaves: 0 where marks of different heights tell it, infinite
+    where nothing but chance would have it in feet.
     All sessions together tell it of each, those too that no mark says anything of; else a session tells it of itself.
     The register is the same for all sessions: one of them alone tells nothing of its eastings and northings.
     """
@@ -127,13 +143,21 @@ def _looks(counted: _Counted, survey: Survey, xyz: Floats, above: Above, session
             found |= dict.fromkeys(sessions, _in_plan(counted, of.off[of.once], other))
         elif counted.sign < 0:
             found |= {of.session[row]: _in_plan(counted, of.off[row : row + 1], other) for row in alone}
+    in_feet = _is_foot(counted.up)
     if high_for_feet(of.off[of.once, 2], of.rest[of.once]):
-        return found | dict.fromkeys(sessions, _in_height(counted, of.off[of.once], meant))
+        left = abs(float(np.nanmedian(of.rest[of.once]))) if in_feet else np.inf
+        what = _in_height(counted, of.off[of.once], meant)
+        return found, {
+            session: (what, 0.0 if differ(above.off[above.session == session, 2]) else left) for session in sessions
+        }
+    high: dict[int, tuple[str, float]] = {}
     for row, session in enumerate(of.session):
         here = above.session == session
         if feet_for_metres(above.off[here, 2], up[here]):
-            found[session] = _in_height(counted, of.off[row : row + 1], meant)
-    return found
+            alone = abs(float(of.rest[row])) if in_feet else np.inf
+            left = 0.0 if differ(above.off[here, 2]) else alone
+            high[session] = (_in_height(counted, of.off[row : row + 1], meant), left)
+    return found, high
 
 
 def _middles(above: Above, plans: list[Floats], rest: Floats, sessions: list[int]) -> _Middles:

@@ -44,14 +44,20 @@ def _root(errors: int) -> float:
 def feet_for_metres(up: Floats, rest: Floats) -> bool:
     """Tell whether (n,) metres up of one session's marks would be ``rest`` with heights in feet, or metres, instead.
 
-    Where the marks have different heights, these tell it; else only what no base is off by.
+    Where the marks have different heights, these tell it, or deny it; else only what no base is off by.
     """
     known = np.isfinite(up) & np.isfinite(rest)
     if not known.any() or abs(float(np.median(rest[known]))) > BASE_OFF:
         return False
-    if np.ptp(up[known]) >= _DIFFER:
+    if differ(up):
         return bool(np.ptp(rest[known]) <= ALIKE[1])
-    return high_for_feet(up, rest)
+    return not differ(rest) and high_for_feet(up, rest)
+
+
+def differ(up: Floats) -> bool:
+    """Tell whether (n,) metres up of one session's marks differ by more than any error that these have in common."""
+    known = up[np.isfinite(up)]
+    return bool(len(known)) and bool(np.ptp(known) >= _DIFFER)
 
 
 def high_for_feet(up: Floats, rest: Floats) -> bool:

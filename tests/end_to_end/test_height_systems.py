@@ -80,8 +80,11 @@ def test_a_small_separation_is_told_by_a_base_on_a_known_position(separation: fl
     assert kinds(job, tmp_path) == [("register-heights", ["session-01"])]
 
 
-def test_exports_that_give_heights_of_the_datum(tmp_path: Path) -> None:
-    assert kinds(of_the_datum(at(SMALL, tmp_path, 47.0), 0, 1), tmp_path) == [("register-heights", BOTH)]
+@pytest.mark.parametrize("height", [300.0, 67.6], ids=["high", "where feet would do as well"])
+def test_exports_that_give_heights_of_the_datum(height: float, tmp_path: Path) -> None:
+    """At 67.6 m a register in feet would be off by 47 m as well; of the two the commoner mistake is told alone."""
+    job = of_the_datum(at(SMALL, tmp_path, 47.0, height=height), 0, 1)
+    assert kinds(job, tmp_path) == [("register-heights", BOTH)]
 
 
 def test_one_session_of_which_the_export_gives_heights_of_the_datum(tmp_path: Path) -> None:

@@ -80,3 +80,11 @@ def test_nothing_known_tells_nothing() -> None:
     assert not another_foot(np.full((2, 2), np.nan), OTHER)
     assert not feet_for_metres(np.full(2, np.nan), np.ones(2))
     assert not feet_for_metres(np.zeros(0), np.zeros(0))
+
+
+def test_marks_of_different_heights_deny_feet() -> None:
+    """Two marks 20 m apart in height that are off alike are in the right unit, whatever all are off by."""
+    up, heights = np.array([47.0, 47.02]), np.array([60.0, 80.0])
+    rest = up - heights * (1.0 - 0.3048)
+    assert not feet_for_metres(up, rest)
+    assert feet_for_metres(heights * (1.0 - 0.3048), heights * 0.0)
