@@ -9,6 +9,8 @@ from pipeline.control.register_rows import Mark
 from pipeline.problems import Problems
 
 _KEEP = "keep the row that holds"
+#: What else a column may be of which a mark's rows have no date at all.
+_NO_DATES = "if the column is of something else, such as geodetic datums, name another one as dated, or none; else "
 _ISO = "write the dates as 2024-05-01"
 
 
@@ -38,7 +40,7 @@ def _newest(rows: Sequence[Mark], columns: tuple[str, str, str], shown: str, pro
     if len(known) < len(rows):
         row = rows[days.index(None)]
         what = f"mark '{row.name}' has several rows that differ, and '{row.dated}' is not a date that can be read"
-        problems.add(shown, row.line, what, f"{_ISO}, or {_KEEP}")
+        problems.add(shown, row.line, what, f"{'' if known else _NO_DATES}{_ISO}, or {_KEEP}")
         return first
     at = max(range(len(rows)), key=lambda number: (known[number][1], known[number][0]))
     newest = rows[at]

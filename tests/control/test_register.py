@@ -80,6 +80,13 @@ def test_a_register_is_never_changed(tmp_path: Path) -> None:
             array[0] = 1
 
 
+def test_a_column_of_datums_is_not_told_to_be_of_badly_written_dates(tmp_path: Path) -> None:
+    """ "Datum" is a date in some languages and a geodetic datum in all."""
+    rows = "CM1,1000,2000,10,ETRS89\nCM1,1000.5,2000,10,ETRS89\n"
+    _, (problem,) = _read(tmp_path, "mark,easting,northing,height,dated\n" + rows)
+    assert "'ETRS89' is not a date" in problem.what and "geodetic datums" in problem.fix
+
+
 def test_marks_are_found_by_name(tmp_path: Path) -> None:
     """Exactly, blanks around it apart."""
     register = _good(tmp_path, REGISTER)
