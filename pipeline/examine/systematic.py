@@ -26,7 +26,7 @@ TELLING = 5.0
 #: Metres within which the height of one base that is off by the separation is worth a word.
 _WORTH = 0.5
 #: Metres: no mark on earth is so high or low, and 9999 and the like stand for none.
-_NO_HEIGHT = 9_000.0
+NO_HEIGHT = 9_000.0
 #: The part of the separation by which a base may be off besides.
 _PART = 1.0 / 3.0
 
@@ -121,4 +121,4 @@ def one_height(heights: Floats) -> bool:
     """
     if len(heights) < 2 or not (heights == heights[0]).all():
         return False
-    return bool(heights[0] == 0.0 or abs(heights[0]) >= _NO_HEIGHT or len(heights) >= 3)
+    return bool(heights[0] == 0.0 or abs(heights[0]) >= NO_HEIGHT or len(heights) >= 3)

@@ -20,6 +20,7 @@ from pipeline.examine.register_looks import (
     misplaced,
 )
 from pipeline.examine.stood_on import Stood
+from pipeline.examine.systematic import NO_HEIGHT
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.misread_coordinates import ZONES, left_out
 from pipeline.geodesy.operations import lonlat
@@ -50,6 +51,8 @@ _OFF_ITS_READINGS, _BESIDE, _MOST_FAR = 100.0, 20.0, 20
 _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 #: Marks that one sentence names, and pairs of marks at one place that are told.
 _NAMED, _MOST_PAIRS = 3, 1_000
+#: Metres from all other heights of a register beyond which a zero among them is no height of a mark.
+_FAR_HEIGHT = 10.0
 #: Dates of registers are by some clock on earth.
 _DAY = timedelta(days=1)
 
@@ -77,6 +80,7 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
         *_revised(register, used),
         *_held_in_part(register, used),
         *_of_after(register, used, survey.data_to.date()),
+        *_unfilled(register, used),
         *_duplicates(register, pairs),
         *_dependent(survey, register, pairs, stood),
         *_misplaced(survey, register, places, survey.first_pass.area, stood),
@@ -108,6 +112,24 @@ def _held_in_part(register: Register, used: Collection[int | None]) -> Iterator[
             has, tests = plural(len(some), "has", "have"), plural(len(some), "ties and tests", "tie and test")
             what = f"{which} {has} no {lacking} in the register, and {tests} no {lacking}"
             yield Warned(register.lines[some[0]], f"{what}; if that is meant, write {word} in a column 'holds'")
+
+
+def _unfilled(register: Register, used: Collection[int | None]) -> Iterator[Warned]:
+    """Yield marks in use whose height is a zero or a number that stands for none, far from what all others have."""
+    none = register.holds_height & ((register.third == 0.0) | (np.abs(register.third) >= NO_HEIGHT))
+    others = register.third[register.holds_height & ~none]
+    if len(others) < 2 or 2 * int(none.sum()) > len(others):
+        return
+    low, high = float(others.min()), float(others.max())
+    for number in np.flatnonzero(none).tolist():
+        far = max(low - register.third[number], register.third[number] - high)
+        if number in used and far > max(_FAR_HEIGHT, high - low):
+            what = (
+                f"mark '{register.names[number]}' has the height {register.written[number][2]}, where"
+                f" {counted(len(others), 'other')} have heights from {low:.3f} to {high:.3f} m: it seems that it was"
+                " never filled in. Give its height, or leave the cell empty and write position in a column 'holds'"
+            )
+            yield Warned(register.lines[number], what)
 
 
 def _spoken(columns: Sequence[str], written: Sequence[str]) -> str:

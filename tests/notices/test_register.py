@@ -166,6 +166,21 @@ def test_marks_without_a_height_are_told_where_they_are_used(tmp_path: Path) -> 
     assert [mark for mark, height in heights.items() if height is None] == ["CM2"]
 
 
+@pytest.mark.parametrize("height", [0.0, -9999.0, 9999.999])
+def test_a_height_that_was_never_filled_in_is_told_where_it_is_used(height: float, tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    put(job, "CM2", height=height)
+    (told,) = [text for text in warnings(job, tmp_path) if "never filled in" in text]
+    assert told.startswith("register.csv:3: mark 'CM2' has the height")
+    assert "where 3 others have heights from" in told
+
+
+def test_the_zero_of_heights_by_the_sea_or_of_a_site_is_a_height(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    job.register["height"] = np.array([1.2, 0.0, 8.4, -0.3])
+    assert not any("never filled in" in text for text in warnings(job, tmp_path))
+
+
 def separation(job: Simulation, mark: str) -> float:
     return float(job.marks.geographic(mark)[2] - job.marks.of(mark)[2])
 
