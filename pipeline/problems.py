@@ -4,7 +4,7 @@ import errno
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipeline.limits import MESSAGE
@@ -179,6 +179,14 @@ class Problems:
         if problem not in self._known:
             self._known.add(problem)
             self.found.append(problem)
+
+    def extend(self, file: str, follows: str) -> None:
+        """Say behind the first problem of a file what follows from it; nothing where it has none."""
+        for number, problem in enumerate(self.found):
+            if problem.file == file:
+                fix = f"{problem.fix}; {follows}" if problem.fix else follows
+                self.found[number] = replace(problem, fix=fix)
+                return
 
     def raise_if_any(self) -> None:
         """Raise `JobError` with everything gathered so far, if there is anything."""

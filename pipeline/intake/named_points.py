@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +20,8 @@ from pipeline.near import BETWEEN, and_more, listed, nearest
 from pipeline.occupations.signs import Wanted
 from pipeline.problems import Problems
 from pipeline.read.exports import read_batches
+from pipeline.read.findings import Unusable
+from pipeline.read.point_names import UnusedFile, names_in
 from pipeline.sessions.attach import TWO, base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import REASONS, Reason, Role, counted, reason_code
@@ -69,15 +71,38 @@ def _look_again(prepared: Prepared, points: Collection[str]) -> dict[str, _Absen
     found = {point: _Absent() for point in points}
     for export in prepared.exports if points else ():
         for batch in read_batches(export):
-            names = pc.unique(batch.column("name")).drop_null()
-            length = pc.utf8_length(names)
+            _note_near(found, pc.unique(batch.column("name")).drop_null())
             faults = batch.filter(pc.is_null(batch.column("name"))).select(["detail", "source_row"])
             for point, absent in found.items():
-                alike = pc.less_equal(pc.abs(pc.subtract(length, len(point))), _LENGTHS)
-                absent.near |= dict.fromkeys(nearest(point, _likeliest(point, names.filter(alike))))
                 for row in faults.filter(pc.match_substring(faults.column("detail"), f'"{point}'))[:1].to_pylist():
                     absent.broken = absent.broken or f"{export.shown}:{row['source_row']}: {row['detail']}"
     return found
+
+
+def _note_near(found: dict[str, _Absent], names: pa.Array) -> None:
+    """Note which of some names are near to points that no reading is called like."""
+    length = pc.utf8_length(names)
+    for point, absent in found.items():
+        alike = pc.less_equal(pc.abs(pc.subtract(length, len(point))), _LENGTHS)
+        absent.near |= dict.fromkeys(nearest(point, _likeliest(point, names.filter(alike))))
+
+
+def _look_in_unused(
+    files: Iterable[UnusedFile], missing: Collection[str], found: dict[str, _Absent]
+) -> tuple[set[str], list[UnusedFile]]:
+    """Look for points in files that have problems; return those that are there, and the files of which nobody can say.
+
+    Names near to those that are ``found`` to be absent are noted there.
+    """
+    wanted, there, closed = pa.array(missing, pa.string()), set[str](), list[UnusedFile]()
+    for file in files if missing else ():
+        try:
+            for names in names_in(file):
+                there.update(wanted.filter(pc.is_in(wanted, names)).to_pylist())
+                _note_near(found, names)
+        except Unusable:
+            closed.append(file)
+    return there, closed
 
 
 def _likeliest(point: str, names: pa.Array) -> list[str]:
@@ -103,12 +128,17 @@ class _Looked:
         by_name: the readings that may be occupations, by name.
         occupied: per index of a session the names of its readings, each once and in their order.
         absent: what is found of points that no reading is called like.
+        unused: those of them that a file has which cannot be used.
+        missing: those of which nobody can say, for there are ``closed`` files, whose names cannot be read.
     """
 
     prepared: Prepared
     by_name: dict[str, list[_Row]]
     occupied: dict[int, dict[str, None]]
     absent: dict[str, _Absent]
+    unused: set[str]
+    missing: list[str]
+    closed: list[UnusedFile]
 
     @classmethod
     def of(cls, prepared: Prepared, first_pass: FirstPass) -> "_Looked":
@@ -121,8 +151,11 @@ class _Looked:
                 occupied.setdefault(int(str(row["session"])), {})[name] = None
         named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
         named += [one.stated.tie for one in prepared.field_windows if one.stated.tie is not None]
-        missing = dict.fromkeys(point for point in named if point not in by_name)
-        return cls(prepared, by_name, occupied, _look_again(prepared, list(missing)[:HINTS]))
+        missing = list(dict.fromkeys(point for point in named if point not in by_name))
+        absent = _look_again(prepared, missing[:HINTS])
+        there, closed = _look_in_unused(prepared.unused, missing, absent)
+        missing = [point for point in missing if point not in there]
+        return cls(prepared, by_name, occupied, absent, there, missing, closed)
 
     def rows(self, point: str, session: int) -> tuple[list[_Row], list[_Row]]:
         """Return the readings that are called like a point, and those of them that are of a session."""
@@ -146,6 +179,8 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
                 what, fix = missing
                 problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
     _report_field_shifts(looked, first_pass, problems)
+    for file in looked.closed if looked.missing else ():
+        problems.extend(file.shown, f"ties and checks could not be looked for in it: {listed(looked.missing)}")
 
 
 def _uses(window: SessionWindow) -> Iterator[tuple[str, Role, tuple[str, int]]]:
@@ -161,7 +196,7 @@ def _missing(looked: _Looked, first_pass: FirstPass, session: int, point: str, r
     rows, here = looked.rows(point, session)
     if any(not row["held"] for row in here) or (here and role is Role.CHECK):
         return None
-    if _follows(looked.prepared, here or rows):
+    if _follows(looked, point, here or rows):
         return None
     what, fix = _why(looked, point, session, here or rows)
     if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE) and not here[0]["detail"]:
@@ -205,7 +240,7 @@ def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Probl
         usable = [row for row in rows if not row["held"]]
         if usable:
             what, fix = _not_raw(prepared, one, tie, usable)
-        elif _follows(prepared, here or rows):
+        elif _follows(looked, tie, here or rows):
             continue
         else:
             what, fix = _why(looked, tie, one.session, here or rows)
@@ -281,10 +316,11 @@ def _advice(row: _Row, prepared: Prepared) -> str:
     return advice(_reason(row), prepared, int(str(row["export"])), solution)
 
 
-def _follows(prepared: Prepared, rows: list[_Row]) -> bool:
+def _follows(looked: _Looked, point: str, rows: list[_Row]) -> bool:
     """Tell whether a point may be missing only because of a fault that is told already."""
+    prepared = looked.prepared
     if not rows:
-        return not prepared.exports
+        return point in looked.unused or not (prepared.exports or (prepared.unused and not looked.closed))
     outside = {reason_code(Reason.TWO_SESSIONS), reason_code(Reason.OUTSIDE_SESSIONS)}
     return "sessions" in prepared.faulty and all(row["held"] in outside or row["session"] == -1 for row in rows)
 
@@ -298,6 +334,8 @@ def _why_absent(looked: _Looked, point: str, session: int) -> tuple[str, str]:
     names, missed = looked.occupied.get(session, {}), looked.absent.get(point, _Absent())
     near = nearest(point, missed.near)
     there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
+    if not names and looked.prepared.unused:
+        there = "check how the exports spell it"
     fix = f"did you mean {' or '.join(near)}? {there}" if near else there
     if missed.broken:
         what = f'"{point}", but the row that may be it cannot be split into cells, {missed.broken}'

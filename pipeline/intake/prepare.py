@@ -29,6 +29,7 @@ from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
 from pipeline.read.exports import Export, find_exports
 from pipeline.read.layer_crs import OF_SITE
+from pipeline.read.point_names import UnusedFile
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
 #: The columns that a position may be read from, by the kind of CRS that they go with.
@@ -53,7 +54,8 @@ class Prepared:
     from one of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
     where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
     ``field_windows`` the times in which readings carry a correction of the field; ``codes`` is the table of codes, None
-    where the job names none, and ``writing`` how strings are written, None where it has no linework.
+    where the job names none, and ``writing`` how strings are written, None where it has no linework; ``unused`` are
+    raw files that have problems.
     """
 
     loaded: LoadedJob
@@ -66,6 +68,7 @@ class Prepared:
     field_windows: tuple[FieldWindow, ...] = ()
     codes: CodeTable | None = None
     writing: Writing | None = None
+    unused: tuple[UnusedFile, ...] = ()
 
     @property
     def named(self) -> Callable[[str], str]:
@@ -123,11 +126,12 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         register, site = _register(loaded, problems), _site(loaded, problems)
     with _part("exports", faulty, problems):
         issued = find_keeper(loaded.job.job.folder)
-        exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
+        exports, unused = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
     _check_marks(loaded, windows, register, problems)
     carried = field_windows(windows, exports, loaded.recorded)
     check_windows(carried, register, exports, faulty <= {"sessions"}, problems)
     usable = tuple(export for export in exports if export.block in sound)
+    unused += [UnusedFile(one.path, one.shown, one.points) for one in exports if one.block not in sound]
     taken = _of_usable(carried, exports, sound)
     return Prepared(
         loaded=loaded,
@@ -140,6 +144,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         field_windows=taken,
         codes=codes,
         writing=writing,
+        unused=tuple(unused),
     )
 
 

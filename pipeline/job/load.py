@@ -34,7 +34,7 @@ from pipeline.job.model import (
     Source,
     Target,
 )
-from pipeline.job.named_folder import long_key
+from pipeline.job.named_folder import long_key, of_windows
 from pipeline.job.open_questions import check_open
 from pipeline.job.time_zones import zone_problem
 from pipeline.problems import NOT_TEXT, Problems, is_text, without_folder
@@ -360,6 +360,9 @@ class _Parts:
             folder = _resolve(path.parent, self.job.folder)
             if not is_text(folder):
                 problems.add(*where("job", "folder"), f"issues cannot be written there: {NOT_TEXT[0]}", NOT_TEXT[1])
+            if of_windows(self.job.folder) and not folder.is_dir():
+                what = f"{self.job.folder} is a path of Windows, and this system has no drives"
+                problems.add(*where("job", "folder"), what, 'write it as this system has it, such as "../out"')
             job_rules.check_folder(folder, partial(_show, job_file=path, shown=shown), where("job", "folder"), problems)
 
 

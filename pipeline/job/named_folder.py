@@ -17,6 +17,14 @@ _DOTTED = re.compile(
     r"""(?:^|[{,])[ \t]*\[{0,2}[ \t]*((?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){40})""", re.MULTILINE
 )
 
+#: How a path of Windows begins: with a drive, or with a server.
+_OF_WINDOWS = re.compile(r"[A-Za-z]:[\\/]|\\\\")
+
+
+def of_windows(path: Path) -> bool:
+    """Say whether a path is one of Windows, as written, on a system where it would only name a folder oddly."""
+    return os.name != "nt" and _OF_WINDOWS.match(str(path)) is not None
+
 
 def names_folder(path: Path, folder: Path) -> bool:
     """Say whether a job file is there and names a folder for its issues; of one that cannot be read now it may be so.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.files.atomic_write import atomic_write
+from pipeline.job.named_folder import of_windows
 from pipeline.new_job.decide import draft_of
 from pipeline.new_job.writing import Asked, page_of
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy, said_of
@@ -34,7 +35,10 @@ def new_job(folder: Path, to: Path | None = None) -> Started:
     check_working_folder([folder] if to is None else [folder, to])
     if not folder.is_dir():
         what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
-        raise JobError([Problem(str(folder), 0, what, "name the folder that the exports are in")])
+        fix = "name the folder that the exports are in"
+        if of_windows(folder):
+            fix += " as this system has it: this is a path of Windows, and there are no drives here"
+        raise JobError([Problem(str(folder), 0, what, fix)])
     name = job_name(folder.resolve().name)
     path = to if to is not None else folder / f"{name}.toml"
     _see_that_it_is_free(path)

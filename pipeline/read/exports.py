@@ -31,6 +31,8 @@ from pipeline.read.geojson import text_encoding
 from pipeline.read.geometry_apart import GeometryApart, geometry_apart
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
+from pipeline.read.named_copies import in_reading_order
+from pipeline.read.point_names import UnusedFile
 from pipeline.read.raw_batch import CutRow, Raw
 from pipeline.read.reading_cache import Kept
 from pipeline.read.skipped_comments import PassedOver, passed_over
@@ -105,13 +107,14 @@ def find_exports(
     where: Where,
     problems: Problems,
     issued: Callable[[Path], bool] = lambda _: False,
-) -> list[Export]:
+) -> tuple[list[Export], list[UnusedFile]]:
     """Find every file of every block, in order of block and path, and look at each just enough to know it is readable.
 
-    ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out. ``issued``
-    says of a path, links resolved, that it is of what runs of the job write: no pattern matches that.
+    ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out and
+    returned apart. ``issued`` says of a path, links resolved, that it is of what runs of the job write: no pattern
+    matches that.
     """
-    exports, room = list[Export](), LOOKED
+    exports, unused, room = list[Export](), list[UnusedFile](), LOOKED
     owners: dict[str, list[tuple[int, str | None]]] = {}
     for block, points in enumerate(job.points):
 
@@ -136,19 +139,23 @@ def find_exports(
             others.extend((block, layer) for layer in layers)
             if not is_text(path):
                 problems.add(shown, 0, NOT_TEXT[0], NOT_TEXT[1])
+                unused.append(UnusedFile(path, shown, points))
                 continue
             for layer in layers:
                 of_layer = points.model_copy(update={"layer": (layer,)}) if layer is not None else points
-                export = _checked(path, _with_layer(shown, layers, layer), block, of_layer, sound, problems)
+                layered = _with_layer(shown, layers, layer)
+                export = _checked(path, layered, block, of_layer, sound, problems)
                 if sound and export is not None:
                     room -= 0 if export.looked is None else export.looked.size
                     exports.append(replace(export, file=shown, looked=export.looked if room >= 0 else None))
+                else:
+                    unused.append(UnusedFile(path, layered, of_layer))
     exports = _told_apart(exports)
     names = {field.name for export in exports for field in export.carried}
     if len(names) > ALL_COLUMNS:
         what = f"the exports carry {counted(len(names), 'column')} along; the limit is {ALL_COLUMNS:,}"
         problems.add(job_file, where("points")[1], what, "export fewer, or divide the exports among several jobs")
-    return exports
+    return exports, unused
 
 
 def _checked(path: Path, shown: str, block: int, points: Points, sound: bool, problems: Problems) -> Export | None:
@@ -280,7 +287,7 @@ def _faults(points: Points) -> Iterator[tuple[str, str]]:
 def _paths(
     points: Points, folder: Path, job_file: str, line: int, problems: Problems, issued: Callable[[Path], bool]
 ) -> list[Path]:
-    """Return the block's files, each once, in the order of their paths."""
+    """Return the block's files, each once, in the order of their paths; what is named as a copy behind its original."""
     found: dict[str, Path] = {}
     hints = HINTS
     for pattern in points.files:
@@ -304,7 +311,7 @@ def _paths(
         what = f"there are {counted(len(found), 'file')}; the limit is {EXPORTS:,}"
         problems.add(job_file, line, what, "combine them, or divide them among several jobs")
         return []
-    return sorted(found.values(), key=lambda path: _shown(path, folder))
+    return in_reading_order({_shown(path, folder): path for path in found.values()})
 
 
 def _look(pattern: str, folder: Path) -> str:

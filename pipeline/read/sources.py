@@ -65,7 +65,7 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
     if path.suffix.lower() in WORKBOOKS:
         yield _open_sheet(path, points, rows_per_batch)
         return
-    layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
+    layer = layer_of(path, points) if path.suffix.lower() in PACKAGE else None
     seen = hashlib.sha256()
     with open_layer(path, layer, points, _LOOK_ROWS if look else rows_per_batch, seen) as vector:
         points = vector.points
@@ -120,7 +120,8 @@ def has_layers(path: Path) -> bool:
     return path.suffix.lower() in (*PACKAGE, *WORKBOOKS)
 
 
-def _layer(path: Path, points: Points) -> str:
+def layer_of(path: Path, points: Points) -> str:
+    """Return the layer of a GeoPackage that the block means. Raises `Unusable` where there is none."""
     there = layers_of(path)
     every = listed(there, QUOTE)
     if not there:

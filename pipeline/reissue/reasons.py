@@ -10,6 +10,7 @@ from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART
 from pipeline.issue.record_types import RegisterMark
+from pipeline.read.sources import TEXT
 from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
 from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
@@ -28,6 +29,7 @@ from pipeline.reissue.fingerprint import (
     sum_of,
 )
 from pipeline.reissue.frames import frame_changes
+from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
@@ -136,6 +138,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         before = called.get(name, name)
         (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
+    by_file |= _of_line_ends(last, survey, by_file)
     general, settings, words = _of_job_file(then, differing, _tolerances(last, survey))
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
@@ -157,6 +160,18 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         words=tuple(words),
         stands=frozenset(name for name, total in is_.items() if was.get(name) == total),
     )
+
+
+def _of_line_ends(last: Last, survey: Survey, by_file: Mapping[str, str]) -> dict[str, str]:
+    """Return what is to be said of changed texts that were saved anew and say the same."""
+    sums = {one["path"]: one["sha256"] for one in last.record["inputs"]}
+    return {
+        export.shown: f"{by_file[export.shown]} (its line ends or byte order mark alone)"
+        for export in survey.exports
+        if export.shown in by_file
+        and export.path.suffix.lower() in TEXT
+        and line_ends_alone(export.path, sums.get(export.shown, ""))
+    }
 
 
 def _of_marks(

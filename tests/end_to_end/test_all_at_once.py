@@ -100,3 +100,29 @@ def test_a_missing_grid_is_told_beside_an_export_that_cannot_be_read(tmp_path: P
     told = [problem.what for problem in found.value.problems]
     assert sum("broken.gpkg" in str(problem) for problem in found.value.problems) == 1
     assert [what for what in told if "grid file" in what and "is missing" in what], told
+
+
+@pytest.mark.parametrize("taken", ["sE", "Observed", "Lon"])
+def test_a_missing_column_hides_no_unknown_point(taken: str, tmp_path: Path) -> None:
+    """The names of that file can be read all the same: a point that it has is not told, one that it lacks is."""
+    path = written(tmp_path)
+    export = tmp_path / "rover001.csv"
+    header, rows = export.read_text(encoding="utf-8").split("\n", 1)
+    assert f",{taken}," in header
+    export.write_text(header.replace(f",{taken},", ",Other,") + "\n" + rows, encoding="utf-8")
+    with pytest.raises(JobError) as found:
+        check_job(path)
+    told = [problem.what for problem in found.value.problems]
+    assert all(sum(one in what for what in told) == 1 for one in (f'no column "{taken}"', *HIDDEN)), told
+    assert len(told) == 4, told
+
+
+def test_a_file_without_readable_names_says_that_points_could_not_be_looked_for(tmp_path: Path) -> None:
+    path = written(tmp_path)
+    export = tmp_path / "rover001.csv"
+    export.write_text(export.read_text(encoding="utf-8").replace("Point,", "Number,", 1), encoding="utf-8")
+    with pytest.raises(JobError) as found:
+        check_job(path)
+    (of_file,) = [problem for problem in found.value.problems if problem.file == "rover001.csv"]
+    assert 'no column "Point"' in of_file.what
+    assert "ties and checks could not be looked for in it" in of_file.fix and "NOPE" in of_file.fix

@@ -398,6 +398,18 @@ def test_one_problem(folder: Path, change: tuple[str, str], line: int, pieces: l
         assert piece in str(found[0])
 
 
+@pytest.mark.skipif(os.name == "nt", reason="such a path is one there")
+@pytest.mark.parametrize("named", [r"D:\jobs\out", "d:/jobs/out", r"\\office\jobs\out"])
+def test_a_folder_of_windows_is_refused_where_it_would_be_made_beside_the_job_file(folder: Path, named: str) -> None:
+    """Unless it is there already, from runs of before."""
+    text = _changed(('folder = "out"', f"folder = '{named}'"))
+    loaded, (problem,) = _load(folder, text)
+    assert loaded is None and problem.line == 3
+    assert "is a path of Windows" in problem.what and "../out" in problem.fix
+    (folder / "configs" / named).mkdir(parents=True)
+    assert _loaded(folder, text).job.job.folder.name == Path(named).name
+
+
 def test_every_problem_at_once(folder: Path) -> None:
     """A mistake of spelling, of type and between keys do not hide one another."""
     text = _changed(

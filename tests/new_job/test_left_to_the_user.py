@@ -1,5 +1,6 @@
 """What no job file can say: told with what to do, instead of a question whose answers are all refused."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -41,3 +42,9 @@ def test_the_question_after_the_foot_says_that_a_grid_in_metres_takes_none(tmp_p
     write(tmp_path / "rover.csv", job, heads)
     (asked,) = (one.question for one in new_job(tmp_path).asked if one.question.key == "units")
     assert "export them in metres" in asked.asks
+
+
+@pytest.mark.skipif(os.name == "nt", reason="such a path is one there")
+def test_a_folder_of_windows_that_is_not_there_is_said_to_be_one() -> None:
+    with pytest.raises(JobError, match="path of Windows"):
+        new_job(Path(r"D:\jobs\site"))

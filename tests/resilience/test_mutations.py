@@ -38,7 +38,7 @@ def test_reading_ends_in_rows_or_in_problems(jobs: dict[str, Path], form: str, t
         mutation = chance.choice(BY_FORM[form])
         mutation(path, chance)
         problems = Problems()
-        exports = find_exports(loaded.job, tmp_path, "job.toml", where, problems)
+        exports, _ = find_exports(loaded.job, tmp_path, "job.toml", where, problems)
         try:
             rows = [row for export in exports for batch in read_batches(export, 7) for row in batch.to_pylist()]
         except JobError as error:

@@ -52,7 +52,7 @@ def where(*keys: object) -> tuple[str, int]:
 def find(folder: Path, *points: Points) -> tuple[list[Export], list[str]]:
     """The exports found and the problems as texts."""
     problems = Problems()
-    exports = find_exports(job(*points), folder, "job.toml", where, problems)
+    exports, _ = find_exports(job(*points), folder, "job.toml", where, problems)
     return exports, [str(problem) for problem in problems.found]
 
 
