@@ -19,17 +19,16 @@ _PREFIXES = (
     "CPL_", "EZDXF_", "GDAL_", "OGR_", "OPENBLAS_", "OSR_", "PROJ_", "PYPROJ_", "SPATIALITE_", "SQLITE_", "VSI_",
 )  # fmt: skip
 
-#: Where the user's grids are, the one thing that is theirs to say: kept for `grid_folders` under a name that only we
-#: know, which processes that are started here have too.
-_GRIDS, _KEPT = ("PROJ_DATA", "PROJ_LIB"), "TIEDOWN_GRIDS"
+#: Where the user's grids are, the one thing that is theirs to say: pyproj keeps the last to itself, the others are kept
+#: for `grid_folders` under a name that only we know, which processes that are started here have too.
+_GRIDS, _OWN_GRIDS, _KEPT = ("PROJ_DATA", "PROJ_LIB"), "PROJ_USER_WRITABLE_DIRECTORY", "TIEDOWN_GRIDS"
 
 #: What the libraries are told instead.
 _OURS = {
     "GDAL_CONFIG_FILE": str(Path(__file__).with_name("gdal_settings.ini")),
     "PROJ_NETWORK": "OFF",
+    # of its settings, not of its grids: pyproj names that folder to PROJ for itself
     "PROJ_SKIP_READ_USER_WRITABLE_DIRECTORY": "YES",
-    # pyproj names that folder to PROJ for itself, for grids: else they would be those of whoever runs a job, from home
-    "PROJ_USER_WRITABLE_DIRECTORY": str(Path(__file__).parent),
     # Threads spin while they wait for one another: where other jobs keep the cores busy, a matrix of 300 rows takes two
     # twenty times as long as one. And the last bits of a sum hang on how many shared it: so they hang on no machine.
     "OPENBLAS_NUM_THREADS": "1",
@@ -102,4 +101,4 @@ def _taken_out() -> dict[str, str]:
 
 
 def _is_listened_to(name: str) -> bool:
-    return name == _KEPT or name.upper().startswith(_PREFIXES)
+    return name == _KEPT or (name.upper().startswith(_PREFIXES) and name != _OWN_GRIDS)

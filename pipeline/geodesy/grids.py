@@ -10,7 +10,7 @@ from pyproj import datadir, network
 from pipeline.digest import Signature, digest, signature
 from pipeline.digest import changed as written_to
 from pipeline.geodesy.errors import OperationError
-from pipeline.sealed import grid_folders, users_environment
+from pipeline.sealed import grid_folders
 
 
 @dataclass(frozen=True)
@@ -41,19 +41,11 @@ def prepare_proj() -> None:
 
 
 def folders() -> tuple[Path, ...]:
-    """Return the folders where PROJ looks for grid files, in order: never one that hangs on who runs a job."""
+    """Return the folders where PROJ looks for grid files, in order: the user's own first."""
     prepare_proj()
-    return tuple(dict.fromkeys(Path(folder) for folder in datadir.get_data_dir().split(os.pathsep) if folder))
-
-
-def _at_home(name: str) -> Path | None:
-    """Return where a grid lies in the folder that programs keep them in for one user; None where it does not."""
-    variables = users_environment()
-    own, home = variables.get("PROJ_USER_WRITABLE_DIRECTORY"), os.path.expanduser("~")
-    data = [variables.get("XDG_DATA_HOME"), f"{home}/.local/share", variables.get("LOCALAPPDATA")]
-    data.append(f"{home}/Library/Application Support")
-    places = [own, *(f"{folder}/proj" for folder in data if folder)]
-    return next((Path(one) / name for one in places if one and (Path(one) / name).is_file()), None)
+    own = datadir.get_user_data_dir()  # type: ignore[attr-defined]  # compiled, without stubs
+    looked = [own, *datadir.get_data_dir().split(os.pathsep)]
+    return tuple(dict.fromkeys(Path(folder) for folder in looked if folder))
 
 
 def looked() -> tuple[str, ...]:
@@ -134,18 +126,10 @@ def missing(step: str, names: list[str], operation: str, without: str = "") -> O
     ``without`` says in words what would be left without them.
     """
     files = ", ".join(names)
-    fix = (
-        f"put {files} into one of the folders where PROJ looks ({', '.join(map(str, folders()))}), or set PROJ_DATA to"
-    )
-    own = next((path for name in names if (path := _at_home(name)) is not None), None)
-    aside = (
-        ""
-        if own is None
-        else f"; {own} is there, but a folder of one user's own is searched only if PROJ_DATA names it"
-    )
     return OperationError(
         f"{step}: grid file {files} is missing; {operation} needs it{without}",
-        f"{fix} its folder{aside}{_not_searched()}",
+        f"put {files} into one of the folders where PROJ looks ({', '.join(map(str, folders()))}), "
+        f"or set PROJ_DATA to its folder{_not_searched()}",
     )
 
 

@@ -190,9 +190,7 @@ def _operation(candidate: Transformer, steps: Steps, step: str, plain: bool) -> 
 def _under_older_names(candidate: Transformer) -> dict[str, Path]:
     """Return the files that PROJ takes for grids, by the names it asks for: us_nga_egm96_15.tif, once egm96_15.gtx."""
     every = [grid for operation in candidate.operations or () for grid in operation.grids if grid.available]
-    found = {grid.short_name: Path(grid.full_name) for grid in every if Path(grid.full_name).is_file()}
-    searched = grids.folders()
-    return {name: path for name, path in found.items() if path.parent in searched}
+    return {grid.short_name: Path(grid.full_name) for grid in every if Path(grid.full_name).is_file()}
 
 
 def _name(candidate: Transformer) -> str:

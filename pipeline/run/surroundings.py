@@ -26,6 +26,8 @@ from pipeline.sealed import grid_folders
 _GRIDS = (".tif", ".tiff", ".gtx", ".gsb", ".byn")
 #: What else PROJ reads where it looks for grids; its cache of the network it does not.
 _BESIDE, _CACHE = (".json", ".db"), "cache.db"
+#: Where PROJ's folder of the user's own lies follows from these.
+_HOMES = ("HOME", "XDG_DATA_HOME", "LOCALAPPDATA", "APPDATA", "PROJ_USER_WRITABLE_DIRECTORY")
 #: Libraries that shape results: their folders change when they do.
 _LIBRARIES = ("numpy", "pyarrow", "pydantic", "pyproj")
 
@@ -49,6 +51,7 @@ def surroundings(path: Path, looked: Sequence[str]) -> str:
                 [_named(folder, text) for text in _texts(_without_patterns(as_written(data)))],
                 [[place, *_grids(place)] for place in looked],
                 [os.path.abspath(os.path.expanduser(place)) for place in _places_of_grids()],
+                [os.environ.get(name) for name in _HOMES],
                 _program(),
                 _zones(),
             ]

@@ -120,27 +120,6 @@ def test_a_missing_grid_tells_which_folders_cannot_be_searched(
     assert not came
 
 
-@pytest.mark.parametrize("variable", ["PROJ_USER_WRITABLE_DIRECTORY", "XDG_DATA_HOME", "HOME"])
-def test_grids_of_one_user_alone_are_named_and_not_used(
-    variable: str, job: tuple[Simulation, Path], tmp_path: Path
-) -> None:
-    """The same job gives the same issue whoever runs it: the folder of the user's own has to be named."""
-    made, path = job
-    below = {"PROJ_USER_WRITABLE_DIRECTORY": "", "XDG_DATA_HOME": "proj", "HOME": ".local/share/proj"}[variable]
-    folder = tmp_path / "own" / below
-    folder.mkdir(parents=True)
-    (folder / TIF).write_bytes(b"never opened")
-    shutil.copy(str(GEOID), folder / OLDER)
-    variables = {"PROJ_USER_WRITABLE_DIRECTORY": "", "XDG_DATA_HOME": "", variable: str(tmp_path / "own")}
-    done = tiedown("run", path, cwd=path.parent, **variables)
-    assert done.returncode == 2 and not (path.parent / "out").exists()
-    assert f"{folder / TIF} is there" in done.stderr and "PROJ_DATA" in done.stderr
-    (folder / TIF).unlink()
-    done = tiedown("run", path, cwd=path.parent, **variables, PROJ_DATA=str(folder))
-    assert done.returncode == 0, done.stderr
-    assert_true(made, path)
-
-
 @pytest.fixture
 def knocks() -> Iterator[tuple[str, list[object]]]:
     """The address of a server on this machine, and those who came."""

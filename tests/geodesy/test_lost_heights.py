@@ -77,7 +77,6 @@ def refusals(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]
                 print(error.what, "|", error.fix)
         """,
         empty,
-        PROJ_DATA=str(empty),
     )
     return empty, said.splitlines()
 
