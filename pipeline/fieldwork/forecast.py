@@ -227,9 +227,8 @@ class _Network:
         ends = self.sessions[number].ends
         session = np.full(len(ends), number)
         shifts = SessionShifts(self.shifts.shift, self.shifts.covariance)
-        geoid, site = self.job.target.geoid_sigma or 0.0, self.operations.site
-        sigma = self._observed(ends, session)
-        found = correct(self.operations.frames, ends, session, sigma=sigma, shifts=shifts, geoid_sigma=geoid, site=site)
+        geoid, sigma = self.job.target.geoid_sigma or 0.0, self._observed(ends, session)
+        found = correct(self.operations, ends, session, sigma=sigma, shifts=shifts, geoid_sigma=geoid)
         return found.hu95, found.vu95
 
     def _checks(self) -> list[tuple[int, Check]]:
