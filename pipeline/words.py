@@ -26,6 +26,10 @@ class Reason(StrEnum):
     DUPLICATE = "duplicate"
 
 
+#: What a point is held back for because of what the marks say of its session: it has coordinates all the same.
+REASONS_OF_PROOF = (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)
+
+
 class Whole(StrEnum):
     """What may be held back as a whole."""
 

@@ -20,11 +20,21 @@ from pipeline.adjust.connected import Ties, best_eliminated, find_ties
 from pipeline.adjust.inverse import FEW
 from pipeline.adjust.normal import Equations, Factored
 from pipeline.adjust.observations import Observations, check, weights
-from pipeline.adjust.statistics import ChiSquare, chi_square, critical_value, non_centrality, reliability
+from pipeline.adjust.statistics import (
+    POWER,
+    SIGNIFICANCE,
+    ChiSquare,
+    chi_square,
+    critical_value,
+    non_centrality,
+    reliability,
+)
 from pipeline.arrays import Flags, Floats, Integers
 
 #: Metres, standard uncertainty of a placing row: common practice, shifts of up to about ten metres.
 PLACING = 10.0
+#: The chance that the global test, two-sided, finds fault with observations as good as stated.
+_GLOBAL = 0.05
 
 
 @dataclass(frozen=True)
@@ -65,18 +75,9 @@ class Adjustment:
         return _local(self.marks, self.mark_covariance, rotation, *tied)
 
 
-def adjust(
-    observations: Observations,
-    sessions: int,
-    marks: int,
-    *,
-    significance: float = 0.05,
-    tie_significance: float = 0.001,
-    power: float = 0.80,
-) -> Adjustment:
+def adjust(observations: Observations, sessions: int, marks: int) -> Adjustment:
     """Adjust all observations of a job together; one tie in one session is the smallest case of it.
 
-    ``significance`` is that of the global test, ``tie_significance`` and ``power`` those of the single residual's.
     Raises `ValueError` for arrays that do not fit together, values that are not finite, and covariances that are not
     positive definite.
     """
@@ -96,7 +97,7 @@ def adjust(
         solution.residuals[:count],
         observed.weight,
         solution.fitted[:count],
-        non_centrality(tie_significance, power),
+        non_centrality(SIGNIFICANCE, POWER),
     )
     freedom = int(observations.present.sum() + np.count_nonzero(placing.weight)) - 3 * (sessions + marks)
     values, covariance = _geocentric(solution.parameters, solution.covariance, frames, ties.position | ties.height)
@@ -111,10 +112,10 @@ def adjust(
         redundancy=tests.redundancy,
         standardised=tests.standardised,
         detectable=tests.detectable,
-        critical=critical_value(tie_significance),
+        critical=critical_value(SIGNIFICANCE),
         degrees_of_freedom=freedom,
         variance_factor=solution.square_sum / freedom if freedom else None,
-        chi_square=chi_square(solution.square_sum, freedom, significance) if freedom else None,
+        chi_square=chi_square(solution.square_sum, freedom, _GLOBAL) if freedom else None,
         response=Response(factored, frames, ties.session_position | ties.session_height, count),
     )
 

@@ -61,22 +61,17 @@ class _Meetings:
     pairs: Integers  # (e, 2), every two unknowns that meet, once
 
 
-def solve_normal(equations: Equations, unknowns: int, eliminated: Flags | None = None) -> Solution:
-    """Adjust ``equations`` for ``unknowns`` blocks of unknowns.
-
-    ``eliminated`` (unknowns,) marks those to eliminate first, no two of which may meet in one observation; without it
-    one dense matrix per connected part is inverted. Units are the caller's. Raises `ValueError` for an unknown that
-    no observation touches or an observation that touches one twice, `numpy.linalg.LinAlgError` if the observations
-    do not determine every unknown.
-    """
-    return Factored(equations, unknowns, eliminated).solution()
-
-
 class Factored:
     """The normal equations of some observations, inverted once: their solution, and questions about single ones."""
 
     def __init__(self, equations: Equations, unknowns: int, eliminated: Flags | None = None) -> None:
-        """Form and invert the normal matrix; arguments and errors are those of `solve_normal`."""
+        """Form and invert the normal matrix of ``equations`` for ``unknowns`` blocks of unknowns.
+
+        ``eliminated`` (unknowns,) marks those to eliminate first, no two of which may meet in one observation; without
+        it one dense matrix per connected part is inverted. Units are the caller's. Raises `ValueError` for an unknown
+        that no observation touches or an observation that touches one twice, `numpy.linalg.LinAlgError` if the
+        observations do not determine every unknown.
+        """
         self._meetings = _meetings(equations.unknown, unknowns)
         self._scaled, self._scale, matrix = _normal(equations, self._meetings, unknowns)
         self._inverse = BlockInverse(matrix, np.zeros(unknowns, bool) if eliminated is None else eliminated)

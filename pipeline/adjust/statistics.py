@@ -22,6 +22,8 @@ from pipeline.arrays import Floats
 #: A component with a smaller share than this is uncontrolled: (P Q P)_ii / P_ii, which is r_i without correlation and
 #: between 0 and 1 with it. Below lie rounding, and the height that a position has through the tilt of the vertical.
 _CONTROLLED = 1e-6
+#: The chance that a sound observation is called a blunder, and that a blunder of the detectable size is found.
+SIGNIFICANCE, POWER = 0.001, 0.80
 
 
 @dataclass(frozen=True)

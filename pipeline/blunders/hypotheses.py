@@ -46,10 +46,6 @@ class Tried:
             self.hypotheses.append(hypothesis)
             self.count[hypothesis.kind] += 1
 
-    def of(self, hypothesis: Hypothesis) -> FoundPattern | None:
-        """Return the pattern that a hypothesis is about."""
-        return next((found for one, found in self.not_stated if one is hypothesis), None)
-
 
 def hypotheses(scope: Scope, evidence: WeighedDifferences) -> Tried:
     """Return every hypothesis about the scope; those about the register only where they may fit the evidence."""

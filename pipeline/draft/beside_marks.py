@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.draft.near_marks import NearMarks
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy.operations import own_places
@@ -13,14 +13,11 @@ from pipeline.notices.points_at_marks import Beside, beside_notes
 from pipeline.read.exports import read_batches
 from pipeline.solve.taken_out import unlisted
 from pipeline.sphere import DEGREE
-from pipeline.words import Reason, reason_code
 
 #: So many points are kept; of more only their number is told.
 _KEPT = 2_000
 #: Metres that a raw position of a mark, as it is predicted, may be off.
 _PREDICTED = 3.0
-#: Points that are held back because of others are told as well: what they stand on may say why.
-_FOR_OTHERS = (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)
 
 
 @dataclass
@@ -49,7 +46,7 @@ class BesideMarks:
         place, axes = drafted.corrected, self.drafter.survey.axes
         east, north, up = axes.metres(place.easting, place.northing, place.height)
         rows, marks = self.marks.find(east, north)
-        due = _due(drafted, rows) & ~np.isin(rows + drafted.start, self.told)
+        due = drafted.placed(rows) & ~np.isin(rows + drafted.start, self.told)
         for row, mark in zip(rows[due].tolist(), marks[due].tolist(), strict=True):
             if len(self.found) >= _KEPT:
                 self.more += 1
@@ -73,14 +70,6 @@ class BesideMarks:
     def notes(self) -> list[str]:
         """Return in words what was found, with the points that are named after marks."""
         return beside_notes(self.drafter.survey, self.drafter.solved, self.found, self.more)
-
-
-def _due(drafted: Drafted, rows: Integers) -> Flags:
-    """Return (k,) which rows are no occupations, and are points or held back because of others."""
-    held = drafted.held[rows]
-    for_others = np.isin(held, [reason_code(reason) for reason in _FOR_OTHERS])
-    due: Flags = ~drafted.on_mark[rows] & ((held == 0) | for_others)
-    return due
 
 
 def look_beside(drafter: Drafter, rows: ReadingRows) -> BesideMarks:

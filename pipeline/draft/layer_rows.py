@@ -62,7 +62,8 @@ _LOCAL = ("east", "north", "up")
 #: Columns of a batch that a layer has as they are, by its own names.
 _OF_READING = {"name": "name", "code": "code", "observed": "time", "source_row": "source_row"}
 
-_PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
+#: The words of `PROOFS` as a column has them, to be taken by code.
+PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
 
 
@@ -129,7 +130,7 @@ class LayerRows:
             **self._reading(drafted, rows, chosen),
             "name": self.drafter.names.names(pc.take(drafted.batch.column("name"), chosen), rows + drafted.start),
             **_taken(drafted.corrected, rows, "ellipsoid_height", "longitude", "latitude", "hu95", "vu95"),
-            "proof": _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
+            "proof": PROOF_WORDS.take(pa.array(drafted.proof[rows])),
             "solution": pc.take(drafted.batch.column("solution"), chosen),
             **self.carried.columns(drafted.batch, drafted.export, chosen),
         }

@@ -6,13 +6,12 @@ import pyarrow as pa
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.codes.writing import Writing
 from pipeline.draft.joined import Joined
+from pipeline.draft.layer_rows import PROOF_WORDS
 from pipeline.draft.string_rows import StringRows
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.layers import GEOMETRY, LINES, wkb_strings
-from pipeline.solve.proof import LESS_PROVEN, PROOFS
+from pipeline.solve.proof import LESS_PROVEN
 from pipeline.tables import TIME, number_column
-
-_PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 
 
 def line_rows(joined: Joined, survey: Survey, writing: Writing) -> pa.RecordBatch:
@@ -40,7 +39,7 @@ def line_rows(joined: Joined, survey: Survey, writing: Writing) -> pa.RecordBatc
         "length": number_column(_lengths(vertices, many, survey.axes.counts())),
         "hu95": number_column(_worst(rows.values[point, 3], start)),
         "vu95": number_column(_worst(rows.values[point, 4], start)),
-        "proof": _PROOF_WORDS.take(pa.array(_least_proven(rows, point, start))),
+        "proof": PROOF_WORDS.take(pa.array(_least_proven(rows, point, start))),
         "session": pa.array(_sessions(rows, point, start, size, survey), pa.string()),
         "started": pa.array(rows.time[first], TIME),
         "ended": pa.array(rows.time[last], TIME),

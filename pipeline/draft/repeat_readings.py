@@ -12,10 +12,6 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.solve.correct import VALUES
 from pipeline.tables import milliseconds
-from pipeline.words import Reason, reason_code
-
-#: Readings held back for one of these have coordinates all the same, and are compared.
-_COMPARED = np.array([0, *map(reason_code, (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED))], np.uint8)
 
 
 @dataclass(frozen=True)
@@ -83,7 +79,7 @@ class RepeatCollector:
         start = drafted.start
         first, last = np.searchsorted(self.wanted, [start, start + len(drafted.held)])
         rows = self.wanted[first:last] - start
-        rows = rows[np.isin(drafted.held[rows], _COMPARED) & ~drafted.on_mark[rows]]
+        rows = rows[drafted.placed(rows)]
         rows = rows[np.isfinite(drafted.corrected.easting[rows]) & np.isfinite(drafted.corrected.height[rows])]
         if not len(rows):
             return

@@ -30,20 +30,18 @@ from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved
 from pipeline.tables import milliseconds
-from pipeline.words import REASONS, Proof, Reason, reason_code
+from pipeline.words import REASONS, REASONS_OF_PROOF, Proof, Reason, reason_code
 
 #: How the words of `Proof` that may be held back are called as reasons.
-_AS_REASON = {
-    Proof.SUSPECT: Reason.SUSPECT,
-    Proof.UNCLOSED: Reason.UNCLOSED,
-    Proof.UNCHECKED: Reason.UNCHECKED,
-}
+_AS_REASON = {Proof(reason): reason for reason in REASONS_OF_PROOF}
 
 _WHY_PROOF = {
     Reason.SUSPECT: "an occupation of a control mark next to it in time failed",
     Reason.UNCLOSED: "no passing occupation of a control mark on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check",
 }
+#: Codes of what has coordinates: points, and what is held back for its proof.
+_PLACED = np.array([0, *map(reason_code, REASONS_OF_PROOF)], np.uint8)
 _WHY_UNSURE = (
     "it is not known whether it carries the field shift: it was observed between `earliest` and `from`,"
     " or between `until` and `latest`"
@@ -79,6 +77,11 @@ class Drafted:
         """Return (n,) which readings are drafted."""
         drafted: Flags = (self.held == 0) & ~self.on_mark
         return drafted
+
+    def placed(self, rows: Integers) -> Flags:
+        """Return (k,) which of some rows are no occupations, and are points or held back for their proof alone."""
+        placed: Flags = np.isin(self.held[rows], _PLACED) & ~self.on_mark[rows]
+        return placed
 
 
 @dataclass(frozen=True)
@@ -228,24 +231,14 @@ class Drafter:
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
-        frames, job = self.survey.operations.frames, self.survey.job
+        operations, job = self.survey.operations, self.survey.job
         xyz, sigma, correlated = self.observed(there, number, sessions)
         geoid = job.target.geoid_sigma or 0.0
         models = [self.solved.applied]
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
-        site = self.survey.operations.site
         found = [
-            correct(
-                frames,
-                xyz,
-                sessions,
-                sigma=sigma,
-                shifts=model,
-                geoid_sigma=geoid,
-                correlated=correlated,
-                site=site,
-            )
+            correct(operations, xyz, sessions, sigma=sigma, shifts=model, geoid_sigma=geoid, correlated=correlated)
             for model in models
         ]
         apart = _apart(*found) if len(found) > 1 else None

@@ -1,7 +1,6 @@
 """Makes point names unique by numbers, alike in every layer and format: the earliest reading keeps the bare name."""
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -73,8 +72,3 @@ class UniqueNames:
         keys = name_keys(made)
         at = np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)
         return np.asarray(self.keys[at] == keys)
-
-    @cached_property
-    def any(self) -> bool:
-        """Whether any name is changed."""
-        return len(self.number) > 0

@@ -60,7 +60,7 @@ def _plan_unit(unit: float | None, sexagesimal: bool) -> tuple[float, int]:
     return (DEGREE / 3600.0, 7) if sexagesimal else (DEGREE, 11)
 
 
-def plan_levels(unit: float | None, sexagesimal: bool = False) -> Integers:
+def plan_levels(unit: float | None, sexagesimal: bool) -> Integers:
     """Return (k,) every code that `plan_rounding` may give for a unit, a decimal more each, the coarsest first."""
     metres, most = _plan_unit(unit, sexagesimal)
     return np.unique(_code(np.arange(most + 1), most, metres)).astype(np.int64)
@@ -71,7 +71,7 @@ def height_levels(unit: float) -> Integers:
     return np.unique(_code(np.arange(6), 5, unit)).astype(np.int64)
 
 
-def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False) -> tuple[Codes, Codes]:
+def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal: bool) -> tuple[Codes, Codes]:
     """Return (n,) codes of the rounding of the first and of the second coordinate of positions.
 
     They are told apart, since an export may cut digits off one of them alone.

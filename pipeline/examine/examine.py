@@ -138,7 +138,7 @@ def _report_one_slip(prepared: Prepared, first_pass: FirstPass, offset: str | No
 
 def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:
     """Say of a job without a usable reading where its rows go; not where that follows from what is told already."""
-    if problems.found and (prepared.faulty or not first_pass.turned):
+    if problems.found and (prepared.faulty or not first_pass.unusable):
         return
     if (far := first_pass.unplaced) is not None:
         export = prepared.exports[far.export]
@@ -152,8 +152,8 @@ def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: st
         problems.add(*prepared.loaded.where("points"), what, ids)
         return
     what = "no reading of the job has a time within a session, a position and an accepted solution"
-    if first_pass.turned:
+    if first_pass.unusable:
         what += f". Of {counted(sum(first_pass.rows), 'row')} are held back: {distribution(first_pass, prepared)}"
-    fix = advice_on(first_pass.turned[0], first_pass, prepared) if first_pass.turned else "the exports have no rows"
+    fix = advice_on(first_pass.unusable[0], first_pass, prepared) if first_pass.unusable else "the exports have no rows"
     told = any(problem.what == offset for problem in problems.found)
     problems.add(*prepared.loaded.where("points"), what, "" if told else offset or fix)

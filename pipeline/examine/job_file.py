@@ -70,7 +70,7 @@ def job_notes(survey: Survey) -> Iterator[str]:
 
 def _would_tie(survey: Survey, window: SessionWindow) -> str:
     """Say which line ties a session: of its readings that are named after marks, or, where there are none, of any."""
-    names = MarkNames.of(survey.register.names if survey.register is not None else ())
+    names = MarkNames.of(survey.prepared.register_names)
     candidates = survey.candidates
     like = [(candidates.names[row], names.like(candidates.names[row])) for row in _of(candidates, window.index)]
     pairs = list(dict.fromkeys((name, mark) for name, mark in like if name and mark))[:_LISTED]

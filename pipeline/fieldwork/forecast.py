@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.adjust import FIRM
-from pipeline.adjust.statistics import critical_value, non_centrality
+from pipeline.adjust.statistics import POWER, SIGNIFICANCE, critical_value, non_centrality
 from pipeline.arrays import Floats, Integers
 from pipeline.fieldwork.nearby_marks import Marks
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
@@ -27,9 +27,6 @@ from pipeline.job.model import Job
 from pipeline.solve import covariance as difference
 from pipeline.solve.correct import SessionShifts, correct, scale_of, scaled, with_distance
 from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
-
-#: The chance that a sound observation is called a blunder, and that a blunder of the detectable size is found.
-SIGNIFICANCE, POWER = 0.001, 0.80
 
 
 @dataclass(frozen=True)
@@ -230,9 +227,8 @@ class _Network:
         ends = self.sessions[number].ends
         session = np.full(len(ends), number)
         shifts = SessionShifts(self.shifts.shift, self.shifts.covariance)
-        geoid, site = self.job.target.geoid_sigma or 0.0, self.operations.site
-        sigma = self._observed(ends, session)
-        found = correct(self.operations.frames, ends, session, sigma=sigma, shifts=shifts, geoid_sigma=geoid, site=site)
+        geoid, sigma = self.job.target.geoid_sigma or 0.0, self._observed(ends, session)
+        found = correct(self.operations, ends, session, sigma=sigma, shifts=shifts, geoid_sigma=geoid)
         return found.hu95, found.vu95
 
     def _checks(self) -> list[tuple[int, Check]]:

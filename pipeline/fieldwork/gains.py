@@ -1,6 +1,6 @@
 """What one more tie or check would gain: each mark at hand tried in each session, by the same adjustment."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,9 @@ from pipeline.words import Role
 
 #: Marks that are tried in each session, the nearest to the work; and in all of many sessions, but a few in each.
 TRIED, _TRIALS, _FEW = 40, 200, 3
+
+#: Foresees the session of a number as it is changed, with blunders in the ties of the sessions that are named.
+_Foresee = Callable[[int, Intended, Container[int]], ForeseenSession]
 
 
 @dataclass(frozen=True)
@@ -58,55 +61,39 @@ def gains(
 ) -> tuple[Gain, ...]:
     """Return what each mark tried, as one more tie or check of each session, would gain; the most first."""
     most = min(TRIED, max(_TRIALS // len(sessions), _FEW))
+
+    def foreseen(number: int, changed: Intended, ties: Container[int]) -> ForeseenSession:
+        every = [changed if at == number else one.intended for at, one in enumerate(sessions)]
+        return forecast_sessions(every, marks, job, operations, ties)[number]
+
     found = [
         gain
-        for number in range(len(sessions))
+        for number, before in enumerate(sessions)
         for kind in (_of_ties, _of_checks)
-        for gain in kind(sessions, number, tried[:most], marks, job, operations)
+        for gain in kind(before, number, tried[:most], foreseen)
     ]
     return tuple(sorted(found, key=lambda one: -round(one.worth, 3)))
 
 
-def _of_ties(
-    sessions: Sequence[ForeseenSession],
-    number: int,
-    tried: Sequence[int],
-    marks: Marks,
-    job: Job,
-    operations: Operations,
-) -> Iterator[Gain]:
+def _of_ties(before: ForeseenSession, number: int, tried: Sequence[int], foreseen: _Foresee) -> Iterator[Gain]:
     """Yield what each mark as one more tie would gain; one that was a check is none any longer."""
-    before = sessions[number]
     for mark in tried:
         checks = tuple(one for one in before.intended.checks if one != mark)
         changed = replace(before.intended, ties=(*before.intended.ties, mark), checks=checks)
-        after = forecast_sessions(_with(sessions, number, changed), marks, job, operations, [number])[number]
+        after = foreseen(number, changed, [number])
         hu95 = (_largest(before.hu95), _largest(after.hu95))
         vu95 = (_largest(before.vu95), _largest(after.vu95))
         yield Gain(number, Role.TIE, mark, hu95, vu95, (_ties(before), _ties(after)))
 
 
-def _of_checks(
-    sessions: Sequence[ForeseenSession],
-    number: int,
-    tried: Sequence[int],
-    marks: Marks,
-    job: Job,
-    operations: Operations,
-) -> Iterator[Gain]:
+def _of_checks(before: ForeseenSession, number: int, tried: Sequence[int], foreseen: _Foresee) -> Iterator[Gain]:
     """Yield what each mark that the session does not occupy would gain as a check, which changes no shift."""
-    before = sessions[number]
     taken = (*before.intended.ties, *before.intended.checks, before.intended.over)
     more = tuple(mark for mark in tried if mark not in taken)
-    changed = _with(sessions, number, replace(before.intended, checks=more))
-    after = forecast_sessions(changed, marks, job, operations, [])[number] if more else before
+    after = foreseen(number, replace(before.intended, checks=more), []) if more else before
     hu95, vu95, shown = _largest(before.hu95), _largest(before.vu95), _checks(before)
     for check in after.checks if more else ():
         yield Gain(number, Role.CHECK, check.mark, (hu95, hu95), (vu95, vu95), (shown, shown.better(check.shown)))
-
-
-def _with(sessions: Sequence[ForeseenSession], number: int, changed: Intended) -> list[Intended]:
-    return [changed if at == number else one.intended for at, one in enumerate(sessions)]
 
 
 def _largest(values: Floats) -> float:

@@ -3,7 +3,8 @@
 import math
 from typing import Any
 
-from pipeline.fieldwork.forecast import POWER, SIGNIFICANCE, Blunder, Check, ForeseenSession, ForeseenTie
+from pipeline.adjust.statistics import POWER, SIGNIFICANCE
+from pipeline.fieldwork.forecast import Blunder, Check, ForeseenSession, ForeseenTie
 from pipeline.fieldwork.gains import Gain
 from pipeline.fieldwork.plan_forecast import Foreseen
 

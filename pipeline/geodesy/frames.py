@@ -111,14 +111,12 @@ def turn(vector: ArrayLike, rotation: ArrayLike) -> Floats:
     return turned
 
 
-def rotate_covariance(cov: ArrayLike, rotation: ArrayLike, *, inverse: bool = False) -> Floats:
+def rotate_covariance(cov: ArrayLike, rotation: ArrayLike) -> Floats:
     """Return R C R' (n, 3, 3) [m2] for covariances (n, 3, 3) and rotations (n, 3, 3).
 
-    With `enu_rotation` this takes X, Y, Z covariances to east, north, up; ``inverse`` takes them back (R' C R).
+    With `enu_rotation` this takes X, Y, Z covariances to east, north, up; with its transpose it takes them back.
     """
     r = _floats(rotation)
-    if inverse:
-        r = np.swapaxes(r, -1, -2)
     turned: Floats = r @ _floats(cov) @ np.swapaxes(r, -1, -2)
     return turned
 

@@ -80,9 +80,7 @@ class IteratedHeight(Operation):
         return self.plan.forward(first, second, guess, time)
 
 
-def with_distant_geoid(
-    plan: Operation, geoid: Path, area: Area, cart: str, relation: Operation | None = None
-) -> Operation:
+def with_distant_geoid(plan: Operation, geoid: Path, area: Area, cart: str, relation: Operation | None) -> Operation:
     """Return ``plan`` (coordinates with ellipsoidal height to X, Y, Z of another datum) for heights of the geoid grid.
 
     ``cart`` is PROJ's step from geographic coordinates to X, Y, Z of the target's datum; ``relation`` as `with_geoid`

@@ -80,13 +80,12 @@ def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternativ
 class LeftOut:
     """What may have been left out of eastings and northings: metres to the east and the north to be added to them.
 
-    ``name`` says so, as a clause that goes before what would then be; ``of_grid`` whether it is what the grid adds.
+    ``name`` says so, as a clause that goes before what would then be.
     """
 
     name: str
     east: float
     north: float
-    of_grid: bool
 
 
 def left_out(crs: str, marks: tuple[float, float], readings: tuple[float, float]) -> list[LeftOut]:
@@ -112,7 +111,7 @@ def left_out(crs: str, marks: tuple[float, float], readings: tuple[float, float]
                 continue
             size = first / counts[0] if first else second / counts[1]
             of = "easting and northing" if what == "both" else f"{what} of {_said(size, counts)}"
-            found.append(LeftOut(f"with the grid's false {of} {done}", way * first, way * second, True))
+            found.append(LeftOut(f"with the grid's false {of} {done}", way * first, way * second))
     for digits in (6, 5) if there is not None else ():
         found += _digits(marks, there or marks, counts, 10.0**digits)
     told = dict[tuple[float, float], LeftOut]()
@@ -144,7 +143,7 @@ def _digits(
             for size, count, what in ((first, counts[0], "easting"), (second, counts[1], "northing"))
             if size
         ]
-        found.append(LeftOut(f"with {' and '.join(parts)} (digits left out in front)", first, second, False))
+        found.append(LeftOut(f"with {' and '.join(parts)} (digits left out in front)", first, second))
     return found
 
 

@@ -88,13 +88,13 @@ def raw_to_working(
     return operation
 
 
-def datum_to_datum(crs: str, other: str, area: Area, *, step: str = RAW) -> Operation:
+def datum_to_datum(crs: str, other: str, area: Area) -> Operation:
     """Return the operation from longitude, latitude and ellipsoidal height of one CRS's datum to X, Y, Z of another's.
 
     Degrees and metres. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.source_crs(other)
-    return _to_working(systems.geographic_of(source), systems.geographic_of(target), area, step, None)
+    return _to_working(systems.geographic_of(source), systems.geographic_of(target), area, RAW, None)
 
 
 @dataclass(frozen=True)
@@ -106,9 +106,7 @@ class Frame:
     epoch: float | None = None
 
 
-def register_to_working(
-    own: Frame, *, target: Frame, geoid: Path | None, area: Area, step: str = REGISTER
-) -> Operation:
+def register_to_working(own: Frame, *, target: Frame, geoid: Path | None, area: Area) -> Operation:
     """Return the operation from the register's frame to X, Y, Z of the datum of the grid that is the target's CRS.
 
     Coordinates are degrees and metres to the east, north and up, in whatever unit and to whatever side CRS and height
@@ -121,18 +119,18 @@ def register_to_working(
     datum = systems.vertical_of(own.height)
 
     def to_working(part: CRS) -> Operation:
-        return _at_epoch(_to_working(part, grid, area, step, target.epoch), part, own.epoch)
+        return _at_epoch(_to_working(part, grid, area, REGISTER, target.epoch), part, own.epoch)
 
     if datum is None:
         if source.is_compound:
             raise OperationError(
-                f'{step}: {source.name} has a height datum, but control.height is "{ELLIPSOID}"',
+                f'{REGISTER}: {source.name} has a height datum, but control.height is "{ELLIPSOID}"',
                 "name the horizontal CRS as control.crs and the height datum as control.height",
             )
         return to_working(source)
     if source.is_geocentric:
         raise OperationError(
-            f"{step}: {source.name} is geocentric and cannot go with heights in {datum.name}",
+            f"{REGISTER}: {source.name} is geocentric and cannot go with heights in {datum.name}",
             f'set control.height = "{ELLIPSOID}"',
         )
     horizontal = systems.horizontal_of(source)
@@ -143,9 +141,7 @@ def register_to_working(
     return to_working(systems.compound(horizontal, datum))
 
 
-def working_to_issued(
-    grid: str, height: str, area: Area, geoid: Path | None = None, *, step: str = ISSUED
-) -> Operation:
+def working_to_issued(grid: str, height: str, area: Area, geoid: Path | None = None) -> Operation:
     """Return the operation from X, Y, Z of the grid's datum to easting, northing and height [m].
 
     Metres to the east, north and up, in whatever unit and to whatever side grid and height datum count: how the numbers
@@ -155,21 +151,21 @@ def working_to_issued(
     """
     target, datum = systems.target_grid(grid), systems.vertical_of(height)
     working = systems.geocentric_of(target)
-    plain = choose_operation(working, systems.promote(target), WHOLE_EARTH, step)
+    plain = choose_operation(working, systems.promote(target), WHOLE_EARTH, ISSUED)
     if datum is None:
         if geoid is not None:
             raise OperationError(
-                f'{step}: target.geoid is named, but target.height is "{ELLIPSOID}"',
+                f'{ISSUED}: target.geoid is named, but target.height is "{ELLIPSOID}"',
                 "name the height datum as target.height, or leave target.geoid out",
             )
         return _from_axes(plain, target)
     if geoid is not None:
         return _from_axes(geoid_grid.with_geoid(plain, geoid, area), target)
     whole = systems.compound(target, datum)
-    return _from_axes(choose_operation(working, whole, area, step, accept=_carrying(target)), whole)
+    return _from_axes(choose_operation(working, whole, area, ISSUED, accept=_carrying(target)), whole)
 
 
-def working_to_geographic(grid: str, *, step: str = GEOGRAPHIC) -> Operation:
+def working_to_geographic(grid: str) -> Operation:
     """Return the operation from X, Y, Z to longitude, latitude [deg] and ellipsoidal height [m] of the grid's datum.
 
     In a datum that has no ellipsoidal heights of its own the height is that of the source, carried along. Raises
@@ -178,7 +174,7 @@ def working_to_geographic(grid: str, *, step: str = GEOGRAPHIC) -> Operation:
     target = systems.target_grid(grid)
     steps = (f"inv {_cart(target)}", "proj=unitconvert xy_in=rad xy_out=deg")
     return Operation(
-        step, f"geocentric to geographic, {systems.geographic_of(target).name}", pipelines.join(steps), 0.0
+        GEOGRAPHIC, f"geocentric to geographic, {systems.geographic_of(target).name}", pipelines.join(steps), 0.0
     )
 
 

@@ -14,7 +14,7 @@ _UNIT = re.compile(r" \((ftUS|ft|m|feet|yd|ch|ftCla|ftSe|ft\(Br36\))\)$")
 _TURNED = ("south", "west", "down")
 
 
-def twins(crs: CRS, metres: float = 1.0) -> list[str]:
+def twins(crs: CRS, metres: float) -> list[str]:
     """Return the codes of registered CRSs that are the same but count in a unit of so many metres."""
     kind = PJType.VERTICAL_CRS if crs.is_vertical else PJType.PROJECTED_CRS
     found = []

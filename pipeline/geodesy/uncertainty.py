@@ -20,7 +20,7 @@ CIRCLE_95 = math.sqrt(-2.0 * math.log(0.05))
 NORMAL_95 = 1.959963984540054
 
 
-def add_covariance(to: Floats, sigma: Floats, correlated: Floats | None = None) -> None:
+def add_covariance(to: Floats, sigma: Floats, correlated: Floats | None) -> None:
     """Add to (n, 3, 3) covariances, in place, those of (n, 3) standard uncertainties.
 
     ``correlated`` (n, 3) are the covariances of the first and second component, the first and third, the second and

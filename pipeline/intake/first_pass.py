@@ -76,7 +76,7 @@ class FirstPass:
         newest: UTC milliseconds of the newest reading that repeats none, or None.
         area: extent of the job, with where its readings lie.
         log: what the exports say of the bases.
-        turned: why rows cannot be used, by reason, the most frequent first.
+        unusable: why rows cannot be used, by reason, the most frequent first.
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
@@ -119,8 +119,8 @@ class FirstPass:
     log: BaseLog
     files: tuple[FileLog, ...]
     same_names: SameNames
-    turned: tuple["Turned", ...] = ()
-    unplaced: "Turned | None" = None
+    unusable: tuple["Unusable", ...] = ()
+    unplaced: "Unusable | None" = None
     solutions: tuple[str, ...] = ()
     claims: tuple[StatedOffsets, ...] = ()
     cut_off: dict[int, CutRow] = field(default_factory=dict)
@@ -143,7 +143,7 @@ class FirstPass:
 
 
 @dataclass(frozen=True)
-class Turned:
+class Unusable:
     """Rows that cannot be used for one reason: how many, and the first of them with why."""
 
     reason: Reason
@@ -228,8 +228,8 @@ class _Gatherer:
         self.cut_off: dict[int, CutRow] = {}
         room = Room()
         self.kept = [Kept(room) for _ in prepared.exports]
-        self.turned: dict[int, Turned] = {}
-        self.unplaced: Turned | None = None
+        self.unusable: dict[int, Unusable] = {}
+        self.unplaced: Unusable | None = None
         self.solutions: dict[str, None] = {}
         self.ledger = Ledger()
         self.placeholders = Placeholders()
@@ -282,7 +282,7 @@ class _Gatherer:
             log=self.logs.log(_rows_of(rows, implausible.numbers)),
             files=self.files.logs,
             same_names=same_names(rows, once, self.prepared.loaded.job.checks.same_place > 0),
-            turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
+            unusable=tuple(sorted(self.unusable.values(), key=lambda each: -each.count)),
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
             claims=tuple(self.claims),
@@ -328,7 +328,7 @@ class _Gatherer:
         self.ledger.take(batch, export, sifted, signs, places)
         self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
         self.logs.take(batch, number, export, sifted)
-        self._note_turned(batch, sifted.held, number)
+        self._note_unusable(batch, sifted.held, number)
         sound = sifted.held == 0
         unplaced = sound & ~np.isfinite(places[0] + places[1])
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
@@ -369,7 +369,7 @@ class _Gatherer:
         arrays["export"] = pa.array(np.full(len(rows), export), pa.int64())
         return pa.RecordBatch.from_arrays([arrays[name] for name in _CANDIDATE.names], schema=_CANDIDATE)
 
-    def _note_turned(self, batch: pa.RecordBatch, held: NDArray[np.uint8], export: int) -> None:
+    def _note_unusable(self, batch: pa.RecordBatch, held: NDArray[np.uint8], export: int) -> None:
         """Count the rows that cannot be used, by reason, and keep the first of each."""
         counts = np.bincount(held)
         for code in np.flatnonzero(counts).tolist():
@@ -378,12 +378,12 @@ class _Gatherer:
             if REASONS[code - 1] is Reason.NOT_FIXED:
                 found = pc.unique(batch.column("solution").filter(pa.array(held == code))).to_pylist()
                 self.solutions |= dict.fromkeys(solution for solution in found if solution)
-            if (before := self.turned.get(code)) is not None:
-                self.turned[code] = replace(before, count=before.count + int(counts[code]))
+            if (before := self.unusable.get(code)) is not None:
+                self.unusable[code] = replace(before, count=before.count + int(counts[code]))
                 continue
             row = int(np.argmax(held == code))
             number, why = int(batch.column("source_row")[row].as_py()), self._why(batch, row, code) or ""
-            self.turned[code] = Turned(REASONS[code - 1], int(counts[code]), export, number, why)
+            self.unusable[code] = Unusable(REASONS[code - 1], int(counts[code]), export, number, why)
 
     def _note_unplaced(self, batch: pa.RecordBatch, rows: Integers, export: int) -> None:
         """Count sound rows without a longitude and latitude, and keep the coordinates of the first."""
@@ -394,7 +394,7 @@ class _Gatherer:
             return
         first, second = (float(batch.column(axis)[int(rows[0])].as_py()) for axis in ("first", "second"))
         row = int(batch.column("source_row")[int(rows[0])].as_py())
-        self.unplaced = Turned(
+        self.unplaced = Unusable(
             Reason.OUTSIDE_COVERAGE, len(rows), export, row, f"{first:.3f}, {second:.3f}{zone_before(first)}"
         )
 

@@ -81,8 +81,12 @@ class Prepared:
         sessions = [window.session for window in self.windows]
         named = {tie.mark for session in sessions for tie in session.ties}
         named |= {session.setup.mark for session in sessions if session.setup is not None}
-        known = self.register.names if self.register is not None else ()
-        return tuple(dict.fromkeys((*known, *sorted(named))))
+        return tuple(dict.fromkeys((*self.register_names, *sorted(named))))
+
+    @property
+    def register_names(self) -> tuple[str, ...]:
+        """Return the names of the register's marks, none where no session needs a register."""
+        return self.register.names if self.register is not None else ()
 
 
 def load(path: Path, *, sessions: bool = True) -> LoadedJob:

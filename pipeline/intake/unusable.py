@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from pipeline.intake.first_pass import FirstPass, Turned
+from pipeline.intake.first_pass import FirstPass, Unusable
 from pipeline.intake.prepare import Prepared
 from pipeline.near import listed
 from pipeline.read.solution_words import is_coarse
@@ -39,14 +39,14 @@ def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[
 def distribution(first_pass: FirstPass, prepared: Prepared) -> str:
     """Return in words why rows cannot be used: each reason with the number of its rows and the first of them."""
     return "; ".join(
-        f"{turned.count:,} {turned.reason} (first {prepared.exports[turned.export].shown}:{turned.row}: {turned.why})"
-        for turned in first_pass.turned
+        f"{one.count:,} {one.reason} (first {prepared.exports[one.export].shown}:{one.row}: {one.why})"
+        for one in first_pass.unusable
     )
 
 
-def advice_on(turned: Turned, first_pass: FirstPass, prepared: Prepared) -> str:
+def advice_on(rows: Unusable, first_pass: FirstPass, prepared: Prepared) -> str:
     """Return what to do about all rows that cannot be used for one reason."""
-    return advice(turned.reason, prepared, turned.export, first_pass.solutions)
+    return advice(rows.reason, prepared, rows.export, first_pass.solutions)
 
 
 def _accept(prepared: Prepared, solutions: Iterable[str], where: str) -> str:

@@ -74,7 +74,7 @@ def tell(change: JobChange, command: Command, around: Mapping[str, str], late: l
         with last_notification.notification_lock(folder, command.timeout + _MORE):
             return _told(change, command, around, late, folder)
     except Exception as error:  # whatever it is, it costs no job
-        return Told(change.job, change.result, change.code, False, f"no notification was sent: {error!r}")
+        return Told(change.job, change.result, False, f"no notification was sent: {error!r}")
 
 
 def _told(
@@ -99,7 +99,7 @@ def _told(
         how += "; the next run calls it again"
     elif not kept:
         how += "; this cannot be recorded, so the next run calls it again"
-    return Told(change.job, change.result, change.code, called.well and kept, how, called.output)
+    return Told(change.job, change.result, called.well and kept, how, called.output)
 
 
 def _name(folder: Path | None) -> str | None:

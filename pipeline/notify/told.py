@@ -12,7 +12,6 @@ class Told:
 
     job: Path
     result: Result
-    code: int
     well: bool
     how: str
     output: str = ""

@@ -81,7 +81,7 @@ def _failing(survey: Survey, solved: Solved, revised: Iterable[str]) -> dict[str
     points = on_marks.table.column("name").to_pylist()
     failing = on_marks.compared.judged & ~on_marks.compared.passed
     ties = [(names[s], mark) for s, mark, role in _ties(survey, solved) if role is Role.TIE]
-    known = survey.register.names if survey.register is not None else ()
+    known = survey.prepared.register_names
     groups = joined((session, mark) for session, mark in ties if mark not in known)
     found: dict[str, list[tuple[bool, str]]] = {}
     for row in failing.nonzero()[0].tolist():

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
 from pipeline.draft.earlier_numbers import Reuse
-from pipeline.draft.layer_rows import Carried
+from pipeline.draft.layer_rows import PROOF_WORDS, Carried
 from pipeline.draft.second_pass import Drafted
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content_sums import Content
@@ -21,7 +21,6 @@ from pipeline.reissue.earlier import Last, Standing, called
 from pipeline.reissue.earlier_points import EarlierPoints, Passing, Piece
 from pipeline.reissue.fingerprint import ORIGIN, REGISTER, SESSION, differences, identity_of
 from pipeline.solve.correct import VALUES
-from pipeline.solve.proof import PROOFS
 
 #: The numbers of a point, as the layer ``points`` has them.
 _GRID = [VALUES.index(axis) for axis in ("easting", "northing", "height")]
@@ -29,7 +28,6 @@ _GRID = [VALUES.index(axis) for axis in ("easting", "northing", "height")]
 REVISED = (*VALUES, "session", "proof", GEOMETRY)
 #: Above this share of the points it is quicker to write the layer anew than to change its rows.
 _MOST = 0.1
-_PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 
 
 class ChangedRows:
@@ -108,7 +106,7 @@ class ChangedRows:
 
     def _add(self, values: Sequence[Floats], session: NDArray[np.int32], proof: NDArray[np.uint8]) -> None:
         """Take in the columns that may differ, of all points of a batch as they are now."""
-        columns = [*map(pa.array, values), self._names.take(pa.array(session)), _PROOF_WORDS.take(pa.array(proof))]
+        columns = [*map(pa.array, values), self._names.take(pa.array(session)), PROOF_WORDS.take(pa.array(proof))]
         columns.append(wkb_points(*self._axes.geometry(*(values[axis] for axis in _GRID))))
         batch = pa.RecordBatch.from_arrays(columns, schema=self._kinds)
         self._tally.add(batch.column(GEOMETRY))

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.tables import TIME
-from pipeline.words import Reason
+from pipeline.words import REASONS_OF_PROOF, Reason
 
 #: The columns of ``repeats`` that say which readings are of one point.
 PAIRS = ("name", "session_a", "observed_a", "session_b", "observed_b", "passed")
 #: What is held back for one of these is compared with other readings of its point, and is in no mean all the same.
-_COMPARED = pa.array([str(one) for one in (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)])
+_COMPARED = pa.array([str(one) for one in REASONS_OF_PROOF])
 _TAKEN = pa.array([str(Reason.DUPLICATE)])
 
 #: What is kept of a row that a pair names: keys of session and time, of these with its name, and with that name bare.

@@ -143,8 +143,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
     if REGISTER in differing:
-        there = survey.register.names if survey.register is not None else ()
-        gone_and_new = marks_gone_and_new(last.record["register"], now.register, there)
+        gone_and_new = marks_gone_and_new(last.record["register"], now.register, survey.prepared.register_names)
         if marks or own or general or settings or by_file:
             words += gone_and_new
         else:

@@ -7,10 +7,9 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import local_variances
-from pipeline.geodesy.transform import Frames
 from pipeline.geodesy.uncertainty import circle_95, semi_axes, vertical_95
+from pipeline.intake.operations import Operations
 from pipeline.intake.positions import column_numbers
-from pipeline.intake.site import Site
 from pipeline.job.model import Points, Quality
 
 
@@ -99,7 +98,7 @@ def scaled(sigma: Floats, correlated: Floats | None, scale: Floats) -> tuple[Flo
 
 
 def correct(
-    frames: Frames,
+    operations: Operations,
     xyz: Floats,
     session: Integers,
     *,
@@ -107,20 +106,19 @@ def correct(
     shifts: SessionShifts,
     geoid_sigma: float = 0.0,
     correlated: Floats | None = None,
-    site: Site | None = None,
 ) -> Corrected:
     """Apply each reading's session shift and transform to the issued frame.
 
     Args:
-        frames: the chosen operations.
+        operations: the chosen ones; the uncertainty of a localisation that they lead to is added.
         xyz: (n, 3) raw positions, working frame, field shifts taken out.
         session: (n,) index of each reading's session.
         sigma: (n, 3) standard uncertainty of the observation east, north, up, metres.
         shifts: the sessions' shifts.
         geoid_sigma: standard uncertainty of the geoid separation, metres, added to the heights'.
         correlated: (n, 3) covariances of the observation's components, as `observed_covariance` gives them.
-        site: the localisation that the frames lead to, whose uncertainty is added; None where there is none.
     """
+    frames, site = operations.frames, operations.site
     if shifts.grid is None:
         moved = xyz + shifts.shift[session]
         easting, northing, height = frames.to_issued.forward(*moved.T)

@@ -70,7 +70,6 @@ class IssuedApart:
         return apart
 
     def _issued(self, raw: Floats, by: Read) -> Floats:
-        frames, none = self.survey.operations.frames, np.zeros((len(raw), 3))
-        raw = self.field.take_out(raw, by, frames.to_issued)
-        site = self.survey.operations.site
-        return correct(frames, raw, by.session, sigma=none, shifts=self.add, site=site).places
+        operations, none = self.survey.operations, np.zeros((len(raw), 3))
+        raw = self.field.take_out(raw, by, operations.frames.to_issued)
+        return correct(operations, raw, by.session, sigma=none, shifts=self.add).places

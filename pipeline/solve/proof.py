@@ -11,7 +11,6 @@ from pipeline.words import Place, Proof, Verdict
 #: Codes of the proof words in the arrays that `Evidence.words` gives.
 PROOFS: tuple[Proof, ...] = (Proof.BRACKETED, Proof.UNCLOSED, Proof.SUSPECT, Proof.UNCHECKED)
 
-
 #: How much less than the others each word of `PROOFS` proves. It is its own inverse.
 LESS_PROVEN = np.array([0, 1, 3, 2])
 

@@ -26,7 +26,7 @@ from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.copied_points import copied_point_doubts
-from pipeline.solve.correct import SessionShifts, correct
+from pipeline.solve.correct import Corrected, SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
@@ -135,37 +135,19 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     Raises `JobError` for a transformation that is not good enough for a session that no control ties, and for more
     readings on marks than are adjusted.
     """
-    if len(survey.candidates.named) > OCCUPATIONS:
-        what = (
-            f"{counted(len(survey.candidates.named), 'reading')} may be on marks; the most allowed is {OCCUPATIONS:,}"
-        )
-        fix = "make sure that [checks] codes are used for checks only, and split the exports among several jobs"
-        raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
+    _refuse_too_many(survey)
     job, derived = survey.job, _derive(survey)
     candidates, known, tied, places = derived.candidates, derived.reference, derived.tied, derived.places
     refuse_poor_transformations(survey, tied.shifts)
-    add = applied(survey, candidates, tied, places)
-    sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
-    geoid, correlated = job.target.geoid_sigma or 0.0, covariance_of(candidates.table, survey)
-    corrected = correct(
-        frames,
-        candidates.raw,
-        candidates.session,
-        sigma=sigma,
-        shifts=add,
-        geoid_sigma=geoid,
-        correlated=correlated,
-        site=survey.operations.site,
-    )
-    temporary = temporary_marks(tied, known, survey)
-    first, equal = survey.first_pass, equal_to_register(survey)
-    stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)
-    marks = KnownMarks(known, temporary, job)
+    add, sigma = applied(survey, candidates, tied, places), candidate_sigma(candidates, survey)
+    corrected = _corrected(survey, candidates, sigma, add)
+    temporary, equal = temporary_marks(tied, known, survey), equal_to_register(survey)
+    stands_on = resolve(candidates, corrected, job, known, temporary.places(), survey.operations.frames.to_issued)
     stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
-    missed = unanswered(candidates, corrected, stands_on, marks, first.few, first.elsewhere, equal)
-    at, moved = corrected.places, _moved(add)
+    marks = KnownMarks(known, temporary, job)
+    missed = unanswered(candidates, corrected, stands_on, marks, survey.first_pass, equal)
     told = unanswered_doubts(survey, candidates, missed)
-    of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, at, moved, marks))
+    of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, corrected.places, _moved(add), marks))
     held = held_back(missed, of_missed)
     looked = Looked(
         corrected=corrected,
@@ -195,7 +177,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         doubts=(*doubts, *confirmed_by(job, later), *of_missed),
         unanswered=held,
         missed=missed,
-        at=at,
+        at=corrected.places,
         vectors=vectors,
     )
 
@@ -205,21 +187,32 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
     every = (*adjusted.doubts, *doubts)
     proof = tuple(_evidence(survey, adjusted, every))
     return Solved(
-        reference=adjusted.reference,
-        tied=adjusted.tied,
-        applied=adjusted.applied,
-        field=adjusted.field,
-        places=adjusted.places,
-        occupations=adjusted.occupations,
-        spans=adjusted.spans,
-        doubts=every,
-        unanswered=adjusted.unanswered,
-        missed=adjusted.missed,
-        at=adjusted.at,
-        vectors=adjusted.vectors,
+        **vars(replace(adjusted, doubts=every)),
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
         strays=strays(adjusted.occupations, survey.windows),
+    )
+
+
+def _refuse_too_many(survey: Survey) -> None:
+    """Raise `JobError` for more readings on marks than are adjusted."""
+    count = len(survey.candidates.named)
+    if count > OCCUPATIONS:
+        what = f"{counted(count, 'reading')} may be on marks; the most allowed is {OCCUPATIONS:,}"
+        fix = "make sure that [checks] codes are used for checks only, and split the exports among several jobs"
+        raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
+
+
+def _corrected(survey: Survey, candidates: Candidates, sigma: Floats, add: SessionShifts) -> Corrected:
+    """Return the candidates as issued; ``sigma`` (n, 3) are their standard uncertainties, ``add`` the shifts."""
+    return correct(
+        survey.operations,
+        candidates.raw,
+        candidates.session,
+        sigma=sigma,
+        shifts=add,
+        geoid_sigma=survey.job.target.geoid_sigma or 0.0,
+        correlated=covariance_of(candidates.table, survey),
     )
 
 
@@ -268,12 +261,16 @@ def _other_session_doubts(
 ) -> list[Doubtful]:
     """Return the doubts about readings that two have at one place before any shift, or apart by one vector."""
     copied = list(copied_point_doubts(survey, issued))
-    told = frozenset(one.sessions for one in copied if one.sessions is not None)
+    told = _sessions(copied)
     unmoved = list(unmoved_base_doubts(survey, issued, shifts, told))
-    told |= {one.sessions for one in unmoved if one.sessions is not None}
+    told |= _sessions(unmoved)
     far = list(one_vector_doubts(survey, vectors, told))
-    told |= {one.sessions for one in far if one.sessions is not None}
+    told |= _sessions(far)
     return [*copied, *unmoved, *far, *repeats_off_doubts(survey, issued, shifts, occupations, told)]
+
+
+def _sessions(doubts: Sequence[Doubtful]) -> frozenset[tuple[int, ...]]:
+    return frozenset(one.sessions for one in doubts if one.sessions is not None)
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:

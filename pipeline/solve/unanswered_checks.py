@@ -8,8 +8,7 @@ import pyarrow as pa
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.named_elsewhere import Elsewhere
-from pipeline.intake.rare_kinds import Rare
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job, Session
 from pipeline.near import and_more
@@ -51,18 +50,16 @@ def unanswered(
     corrected: Corrected,
     marks: Sequence[str | None],
     known: KnownMarks,
-    few: Rare,
-    elsewhere: Elsewhere,
-    of_register: Collection[int] = (),
+    first: FirstPass,
+    of_register: Collection[int],
 ) -> tuple[Unanswered, ...]:
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one.
 
-    ``few`` is what of the listed occupations few other readings have, ``elsewhere`` the marks that readings name in
-    columns which are not mapped; ``of_register`` are the candidates that equal the register to the last digit.
+    ``of_register`` are the candidates that equal the register to the last digit; the rest is as `features_of` asks.
     """
     numbers = candidates.table.column("number").to_pylist()
     found = []
-    for row, reading in features_of(candidates, corrected, marks, known, few, elsewhere):
+    for row, reading in features_of(candidates, corrected, marks, known, first):
         if (of := ruling(reading)) is not None:
             session, keyed = int(candidates.session[row]), of.held and row in of_register
             because = _OF_REGISTER if keyed else of.because

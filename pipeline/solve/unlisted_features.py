@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.named_elsewhere import Elsewhere
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.rare_kinds import Rare
 from pipeline.job.model import Job
 from pipeline.occupations.code_slips import slip_of
@@ -31,8 +31,7 @@ def features_of(
     corrected: Corrected,
     stands_on: Sequence[str | None],
     known: KnownMarks,
-    few: Rare,
-    elsewhere: Elsewhere,
+    first: FirstPass,
 ) -> Iterator[tuple[int, Features]]:
     """Yield the candidates that are on no mark and have a place, by row, with what is known of each.
 
@@ -40,65 +39,78 @@ def features_of(
         candidates: (n,) readings, with ``corrected`` their places.
         stands_on: the mark that each is on, None for no mark.
         known: the marks, and how the job has readings compared with them.
-        few: what of the listed occupations few other readings have.
-        elsewhere: the marks that readings name in columns which are not mapped.
+        first: what of the listed occupations few other readings have, and the marks that columns name which are not
+            mapped.
     """
-    job, register = known.job, known.register
-    wanted = Wanted.of([], job.checks.codes, register.names)
-    coded, columns = wanted.stated(candidates.table)
-    codes = candidates.table.column("code").to_pylist()
-    numbers = candidates.table.column("number").to_pylist()
-    at = corrected.places
-    marks, pegs = wanted.marks, MarkNames.arranged(known.temporary.names)
-    alike = _Alike.of(candidates, codes, stands_on, few, marks)
-    far = _misnamed(candidates, stands_on, at, marks, register)
-    of_peg = Counter(
-        (int(session), pegs.like(name)) for session, name in zip(candidates.session, candidates.names, strict=True)
-    )
-    of_column: Counter[tuple[int, str, str | None]] = Counter(
-        (int(session), *elsewhere[number])
-        for session, number, mark in zip(candidates.session, numbers, stands_on, strict=True)
-        if mark is None and number in elsewhere
-    )
-    occupied = _occupied_by_name(candidates, marks)
-    slips = _slips(few, codes, stands_on, [known.nearest(place).within(BESIDE) for place in at], job)
-    for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
-        if stands_on[row] is not None:
-            continue
-        name, code, session, place = candidates.names[row], codes[row], int(candidates.session[row]), at[row]
+    unlisted = _Unlisted(candidates, corrected.places, stands_on, known, first)
+    for row in np.flatnonzero(np.isfinite(corrected.places).all(axis=1)).tolist():
+        if stands_on[row] is None:
+            yield row, unlisted.features(row)
+
+
+class _Unlisted:
+    """The candidates of a job, with what is counted over all of them."""
+
+    def __init__(
+        self, candidates: Candidates, at: Floats, stands_on: Sequence[str | None], known: KnownMarks, first: FirstPass
+    ) -> None:
+        """Count; arguments are those of `features_of`, ``at`` (n, 3) the places."""
+        self._candidates, self._at, self._known, self._elsewhere = candidates, at, known, first.elsewhere
+        self._codes = candidates.table.column("code").to_pylist()
+        self._numbers = candidates.table.column("number").to_pylist()
+        wanted = Wanted.of([], known.job.checks.codes, known.register.names)
+        self._coded, self._columns = wanted.stated(candidates.table)
+        self._marks, self._pegs = wanted.marks, MarkNames.arranged(known.temporary.names)
+        self._alike = _Alike.of(candidates, self._codes, stands_on, first.few, self._marks)
+        self._far = _misnamed(candidates, stands_on, at, self._marks, known.register)
+        self._of_peg = Counter(
+            (int(session), self._pegs.like(name))
+            for session, name in zip(candidates.session, candidates.names, strict=True)
+        )
+        self._of_column: Counter[tuple[int, str, str | None]] = Counter(
+            (int(session), *self._elsewhere[number])
+            for session, number, mark in zip(candidates.session, self._numbers, stands_on, strict=True)
+            if mark is None and number in self._elsewhere
+        )
+        self._occupied = _occupied_by_name(candidates, self._marks)
+        beside = [known.nearest(place).within(BESIDE) for place in at]
+        self._slips = _slips(first.few, self._codes, stands_on, beside, known.job)
+
+    def features(self, row: int) -> Features:
+        """Return what is known of a candidate."""
+        known, marks, alike = self._known, self._marks, self._alike
+        name, code, place = self._candidates.names[row], self._codes[row], self._at[row]
+        session = int(self._candidates.session[row])
         borne, beside = marks.bearing(name) or (None, "")
-        peg, (heading, in_column) = pegs.like(name), elsewhere.get(numbers[row], ("", None))
         to_borne = known.to(borne, place)
-        yield (
-            row,
-            Features(
-                radius=job.checks.radius,
-                name=name,
-                code=code,
-                coded=bool(coded[row]),
-                mark_column=columns[row],
-                nearest=known.nearest(place),
-                nearest_register=known.nearest_register(place),
-                like_name=known.to(marks.like(name), place),
-                like_code=known.to(marks.like(code), place),
-                plain_name=marks.plainly(name),
-                borne=to_borne,
-                beside=beside,
-                namesakes=alike.count[session, _kind(marks, name)],
-                witnesses=sum(alike.count[session, f"{borne} {letter}"] for letter in "nesw"),
-                ties_code=alike.code,
-                ties_code_rare=alike.code_rare,
-                slip=slips.get((code or "").strip().lower(), ""),
-                ties_shape=shape(name or "") in alike.shapes,
-                off_alike=_off_alike(far, session, to_borne, job),
-                last=alike.last.get(session, 0) <= int(candidates.time[row]),
-                peg=known.to(peg, place),
-                numbered_from_peg=of_peg[session, peg] > OCCUPATIONS,
-                column=heading,
-                of_column=known.to(in_column, place),
-                column_readings=of_column[session, heading, in_column],
-                occupied_by_name=(session, in_column) in occupied,
-            ),
+        peg, (heading, in_column) = self._pegs.like(name), self._elsewhere.get(self._numbers[row], ("", None))
+        return Features(
+            radius=known.job.checks.radius,
+            name=name,
+            code=code,
+            coded=bool(self._coded[row]),
+            mark_column=self._columns[row],
+            nearest=known.nearest(place),
+            nearest_register=known.nearest_register(place),
+            like_name=known.to(marks.like(name), place),
+            like_code=known.to(marks.like(code), place),
+            plain_name=marks.plainly(name),
+            borne=to_borne,
+            beside=beside,
+            namesakes=alike.count[session, _kind(marks, name)],
+            witnesses=sum(alike.count[session, f"{borne} {letter}"] for letter in "nesw"),
+            ties_code=alike.code,
+            ties_code_rare=alike.code_rare,
+            slip=self._slips.get((code or "").strip().lower(), ""),
+            ties_shape=shape(name or "") in alike.shapes,
+            off_alike=_off_alike(self._far, session, to_borne, known.job),
+            last=alike.last.get(session, 0) <= int(self._candidates.time[row]),
+            peg=known.to(peg, place),
+            numbered_from_peg=self._of_peg[session, peg] > OCCUPATIONS,
+            column=heading,
+            of_column=known.to(in_column, place),
+            column_readings=self._of_column[session, heading, in_column],
+            occupied_by_name=(session, in_column) in self._occupied,
         )
 
 

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from pipeline.adjust.inverse import BlockInverse, BlockMatrix
-from pipeline.adjust.normal import Equations, solve_normal
+from pipeline.adjust.normal import Equations, Factored
 
 Floats = NDArray[np.float64]
 
@@ -74,7 +74,7 @@ def test_solve_against_dense_numpy(seed: int) -> None:
     weight = root @ root.transpose(0, 2, 1) + 0.1 * np.eye(2)
     for array in (unknown, design, observed, weight):
         array.setflags(write=False)
-    solution = solve_normal(Equations(unknown, design, observed, weight), 8)
+    solution = Factored(Equations(unknown, design, observed, weight), 8).solution()
     whole, heavy = np.zeros((80, 16)), np.zeros((80, 80))
     for row in range(40):
         heavy[2 * row : 2 * row + 2, 2 * row : 2 * row + 2] = weight[row]
@@ -102,16 +102,16 @@ def _heights(unknown: list[list[int]]) -> Equations:
 def test_an_unknown_without_observation_is_named() -> None:
     """The error says which unknown nothing determines."""
     with pytest.raises(ValueError, match="unknown 2"):
-        solve_normal(_heights([[0, -1], [0, 1]]), 3)
+        Factored(_heights([[0, -1], [0, 1]]), 3).solution()
 
 
 def test_differences_alone_determine_no_height() -> None:
     """Height differences without a fixed height: the matrix is singular and is refused, not solved somehow."""
     with pytest.raises(np.linalg.LinAlgError):
-        solve_normal(_heights([[0, 1], [1, 2], [2, 0]]), 3)
+        Factored(_heights([[0, 1], [1, 2], [2, 0]]), 3).solution()
 
 
 def test_an_observation_touches_an_unknown_once() -> None:
     """The same unknown in two slots is refused, as its blocks would be added in the wrong place."""
     with pytest.raises(ValueError, match="observation 1"):
-        solve_normal(_heights([[0, -1], [0, 0]]), 1)
+        Factored(_heights([[0, -1], [0, 0]]), 1).solution()

@@ -149,7 +149,7 @@ def test_layouts_of_an_export_that_are_read(change: Callable[[str], str], job: P
     export = job.parent / "rover001.csv"
     export.write_bytes(change(export.read_text()).encode())
     assert sum(check_job(job).survey.first_pass.rows) == ROWS
-    assert check_job(job).survey.first_pass.turned == ()
+    assert check_job(job).survey.first_pass.unusable == ()
 
 
 @pytest.mark.parametrize("form", ["NFC", "NFD"])
@@ -157,7 +157,7 @@ def test_a_heading_in_another_unicode_form(form: str, job: Path) -> None:
     other = {"NFC": "NFD", "NFD": "NFC"}[form]
     replace_in(job.parent / "rover001.csv", {"EllHt": unicodedata.normalize(other, "Höhe über Ellipsoid")})
     replace_in(job, {'"EllHt"': f'"{unicodedata.normalize(form, "Höhe über Ellipsoid")}"'})
-    assert check_job(job).survey.first_pass.turned == ()
+    assert check_job(job).survey.first_pass.unusable == ()
 
 
 def test_a_heading_in_another_case_is_only_suggested(job: Path) -> None:
@@ -181,8 +181,8 @@ def test_a_header_that_comes_again(job: Path) -> None:
     export = job.parent / "rover001.csv"
     header, *rows = export.read_text().splitlines()
     export.write_text("\n".join([header, *rows[:4], header, *rows[4:]]) + "\n")
-    (turned,) = check_job(job).survey.first_pass.turned
-    assert (turned.count, turned.row) == (1, 6) and "are repeated here" in turned.why
+    (header,) = check_job(job).survey.first_pass.unusable
+    assert (header.count, header.row) == (1, 6) and "are repeated here" in header.why
 
 
 def test_decimal_commas_in_one_column(job: Path) -> None:

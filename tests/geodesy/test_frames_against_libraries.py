@@ -85,7 +85,7 @@ def test_covariances_are_geodepys(places: np.ndarray) -> None:
     for k in range(0, 500, 25):
         theirs = geodepy.transform.vcv_cart2local(cov[k], places[1, k], places[0, k])
         np.testing.assert_allclose(ours[k], theirs, rtol=0, atol=1e-12)
-    np.testing.assert_allclose(frames.rotate_covariance(ours, rotation, inverse=True), cov, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(frames.rotate_covariance(ours, np.swapaxes(rotation, -1, -2)), cov, rtol=0, atol=1e-12)
 
 
 def test_local_variances_are_geodepys(places: np.ndarray) -> None:

@@ -116,7 +116,9 @@ def test_covariance_turned_to_east_north_up_and_back() -> None:
     rotation = frames.enu_rotation(70.69315634, 19.4792453)
     local = frames.rotate_covariance(VCV_XYZ, rotation)
     np.testing.assert_allclose(local, VCV_ENU, rtol=0, atol=1e-7)
-    np.testing.assert_allclose(frames.rotate_covariance(local, rotation, inverse=True), VCV_XYZ, rtol=0, atol=1e-14)
+    np.testing.assert_allclose(
+        frames.rotate_covariance(local, np.swapaxes(rotation, -1, -2)), VCV_XYZ, rtol=0, atol=1e-14
+    )
     entries = frames.local_variances(VCV_XYZ[None], np.zeros(1, int), np.array([70.69315634]), np.array([19.4792453]))
     np.testing.assert_allclose(np.ravel(entries), VCV_ENU[[0, 1, 2, 0], [0, 1, 2, 1]], rtol=0, atol=1e-7)
 

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 from published_network import ADJUSTED, BASELINES, FIXED
 
-from pipeline.adjust.normal import Equations, Solution, solve_normal
+from pipeline.adjust.normal import Equations, Factored, Solution
 from pipeline.adjust.statistics import chi_square, critical_value, non_centrality, reliability
 
 Floats = NDArray[np.float64]
@@ -56,7 +56,9 @@ def _solve_columns(design: Floats, observed: Floats) -> Solution:
     """A plain problem of one column per unknown, all weights 1."""
     rows, columns = design.shape
     unknown = np.tile(np.arange(columns), (rows, 1))
-    return solve_normal(Equations(unknown, design[:, :, None, None], observed[:, None], np.ones((rows, 1, 1))), columns)
+    return Factored(
+        Equations(unknown, design[:, :, None, None], observed[:, None], np.ones((rows, 1, 1))), columns
+    ).solution()
 
 
 def test_norris() -> None:
@@ -119,7 +121,7 @@ def _level_net() -> Equations:
 
 def test_level_net_heights_and_residuals() -> None:
     """Heights, their deviations, m0, v' P v and residuals as the course prints them."""
-    solution = solve_normal(_level_net(), 3)
+    solution = Factored(_level_net(), 3).solution()
     np.testing.assert_allclose(solution.parameters[:, 0], [104.2350, 103.4868, 102.9588], rtol=0, atol=0.6e-4)
     deviation = np.sqrt(solution.square_sum / 3)
     # The course scales the deviations of its heights by m0, and prints m0 cut to two decimals.
@@ -136,7 +138,7 @@ def test_level_net_heights_and_residuals() -> None:
 def test_level_net_tests() -> None:
     """Redundancy numbers and standardised residuals of the course; the one-sided global test at 5 % fails."""
     equations = _level_net()
-    solution = solve_normal(equations, 3)
+    solution = Factored(equations, 3).solution()
     tests = reliability(solution.residuals, equations.weight, solution.fitted, non_centrality(0.001, 0.80))
     np.testing.assert_allclose(tests.redundancy[:, 0], [0.3, 0.7, 0.5, 0.5, 0.7, 0.2], rtol=0, atol=0.0501)
     assert tests.redundancy.sum() == pytest.approx(3, abs=1e-9)
@@ -169,7 +171,7 @@ def _baseline_network() -> Equations:
 def test_baseline_network(eliminated: str) -> None:
     """Station C as the book prints it, the others as recomputed; v' P v, global test, the largest residuals."""
     equations = _baseline_network()
-    solution = solve_normal(equations, 4, np.array([name in eliminated for name in "CDEF"]))
+    solution = Factored(equations, 4, np.array([name in eliminated for name in "CDEF"])).solution()
     stations = solution.parameters + np.array(FIXED["A"])
     np.testing.assert_allclose(stations[0], [12046.5808, -4649394.0826, 4353160.0634], rtol=0, atol=1e-4)
     np.testing.assert_allclose(stations, [ADJUSTED[name] for name in "CDEF"], rtol=0, atol=1.1e-5)
@@ -183,7 +185,7 @@ def test_baseline_network(eliminated: str) -> None:
 def test_baseline_network_residuals() -> None:
     """The largest standardised residuals are A-E in X and F-A in Z, and the redundancy numbers sum to 27."""
     equations = _baseline_network()
-    solution = solve_normal(equations, 4)
+    solution = Factored(equations, 4).solution()
     tests = reliability(solution.residuals, equations.weight, solution.fitted, non_centrality(0.001, 0.80))
     assert tests.redundancy.sum() == pytest.approx(27, abs=1e-9)
     size = np.abs(tests.standardised)
