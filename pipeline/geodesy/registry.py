@@ -123,11 +123,16 @@ _BEYOND = 50_000.0
 
 def in_use_there(text: str, easting: float, northing: float) -> bool | None:
     """Tell whether a position in a grid lies in its area of use or beside it; None where it has no area."""
-    area = systems.area_of_use(systems.parse(text))
+    area = used_in(text)
     if area is None:
         return None
     longitude, latitude = unprojected(text, np.array([easting]), np.array([northing]))
     return bool(area.with_margin(_BEYOND).holds(longitude, latitude)[0])
+
+
+def used_in(text: str) -> Area | None:
+    """Return the area in which a CRS is used; None where its definition tells none. Raises `OperationError`."""
+    return systems.area_of_use(systems.parse(text))
 
 
 def x_is_northing(text: str) -> bool | None:

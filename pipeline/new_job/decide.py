@@ -61,6 +61,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     if len(choice) > 1:
         grid = of_rivals(grid, grids_of_rivals(choice, tables, read, place))
         ask_register(draft, choice, inside.exports)
+    if grid.misread:
+        draft.notes.append(grid.misread)
+    place = grid.place or place
     grid = with_axis_order(grid, tables, register, agreed, place)
     draft_target(draft, inside, register, grid, place)
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]

@@ -1,7 +1,7 @@
 """Decides the grid, datum and heights of the files, each with its reason, or asks with candidates."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -64,6 +64,8 @@ class GridState:
     ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
     whether readings and marks stand the same way then. ``step`` is what degrees that are projected without a change of
     datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
+    ``misread`` is with which misreading of the columns alone readings and marks agree, "" for none, ``place`` where the
+    job lies with it [deg].
     """
 
     state: State
@@ -72,6 +74,8 @@ class GridState:
     step: Floats | None = None
     turns: str | None = ""
     alike: bool = True
+    misread: str = ""
+    place: tuple[float, float] | None = None
 
     @property
     def codes(self) -> list[str]:
@@ -191,16 +195,23 @@ def fits(readings: FilePositions, marks: FilePositions, grids: Sequence[Register
     return sorted(near or found, key=lambda fit: (fit.grid.size, round(fit.found.size), fit.grid.code))
 
 
-def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks: FilePositions | None) -> Question:
-    """Return the question after the grid, with those that fit, or that are in use at the place."""
+def grid_question(
+    place: tuple[float, float] | None,
+    found: Sequence[Fit],
+    marks: FilePositions | None,
+    why: Callable[[Registered], str] = lambda _: "the marks agree with the readings on them",
+) -> Question:
+    """Return the question after the grid, with those that fit, or that are in use at the place.
+
+    ``why`` says what speaks for one that fits.
+    """
     also = ("control.crs",) if marks is not None and marks.kind == "plane" else ()
     asks = "which grid are the coordinates of the register in, and those to be issued?"
     if not also:
         asks = "which grid are coordinates to be issued in?"
     if found:
-        why = "the marks agree with the readings on them"
-        once = {fit.grid.code: fit.grid.name for fit in found}
-        candidates = [Candidate(quoted(code), f"{name}: {why}") for code, name in once.items()]
+        once = {fit.grid.code: fit.grid for fit in found}
+        candidates = [Candidate(quoted(code), f"{grid.name}: {why(grid)}") for code, grid in once.items()]
     else:
         near = _modern_first(grids_at(*place)) if place is not None else []
         near = _by_numbers(near, place, marks) if marks is not None and marks.kind == "plane" and place else near
