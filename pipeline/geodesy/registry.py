@@ -22,6 +22,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
+from pipeline.geodesy.candidate_operations import candidate_operations
 from pipeline.geodesy.errors import OperationError
 
 
@@ -123,11 +124,16 @@ _BEYOND = 50_000.0
 
 def in_use_there(text: str, easting: float, northing: float) -> bool | None:
     """Tell whether a position in a grid lies in its area of use or beside it; None where it has no area."""
-    area = systems.area_of_use(systems.parse(text))
+    area = used_in(text)
     if area is None:
         return None
     longitude, latitude = unprojected(text, np.array([easting]), np.array([northing]))
     return bool(area.with_margin(_BEYOND).holds(longitude, latitude)[0])
+
+
+def used_in(text: str) -> Area | None:
+    """Return the area in which a CRS is used; None where its definition tells none. Raises `OperationError`."""
+    return systems.area_of_use(systems.parse(text))
 
 
 def x_is_northing(text: str) -> bool | None:
@@ -227,6 +233,17 @@ def height_datum_words() -> frozenset[str]:
     found = query_crs_info("EPSG", PJType.VERTICAL_CRS)
     names = [info.name for info in found if not any(word in f"{info.name} " for word in (*_WATER, "example"))]
     return frozenset(word for name in names for word in re.findall(r"[A-Za-z]+\d*|\d{4}", re.sub(r"\(.*?\)", "", name)))
+
+
+def leads_to(source: str, target: str, longitude: float, latitude: float) -> bool:
+    """Tell whether PROJ has an operation at a place [deg] from a CRS to the datum of another, at hand or not."""
+    place = Area(longitude, latitude, longitude, latitude)
+    try:
+        end = systems.geographic_of(systems.parse(target)).to_3d()
+        group = candidate_operations(systems.parse(source), end, place)
+    except (OperationError, CRSError):
+        return False
+    return bool(group.transformers or group.unavailable_operations)
 
 
 def flat(text: str) -> str | None:

@@ -12,9 +12,9 @@ from pipeline.codes.writing import Writing, writing_of
 from pipeline.control import Form, Register, listed_marks, read_register
 from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
-from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
+from pipeline.files.features import UNKNOWN_CRS
 from pipeline.geodesy import crs
-from pipeline.geodesy.crs_comparison import crs_label, is_local, is_unknown
+from pipeline.geodesy.crs_comparison import crs_label, is_local, is_unknown, is_wgs84
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
@@ -30,6 +30,7 @@ from pipeline.problems import JobError, Problems
 from pipeline.read.exports import Export, find_exports
 from pipeline.read.layer_crs import OF_SITE
 from pipeline.read.point_names import UnusedFile
+from pipeline.read.sources import JSON
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
 #: The columns that a position may be read from, by the kind of CRS that they go with.
@@ -323,10 +324,11 @@ def _writing(loaded: LoadedJob, table: CodeTable | None, problems: Problems) -> 
 def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:
     """Check that a register whose coordinates are a layer's geometry is in the CRS that the job file says."""
     found = register.geometry_crs
-    # GeoJSON that says nothing means WGS 84 by its standard, and is written in any datum all the same
-    if found is None or found == GEOJSON_CRS:
+    is_json = Path(register.shown).suffix.lower() in JSON
+    # GeoJSON means WGS 84 by its standard, says it unasked, and is written in any datum all the same
+    if found is None or (is_json and is_wgs84(found)):
         return
-    if is_unknown(found) and Path(register.shown).suffix.lower() != ".gpkg":
+    if is_unknown(found) and is_json:
         problems.add(register.shown, 0, UNKNOWN_CRS[0].format(found), UNKNOWN_CRS[1])
         return
     try:

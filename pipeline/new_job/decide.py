@@ -55,12 +55,15 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     rovers = logs.count(None) or len(logs)
     read = rows([(one, points_of(one, clock)) for one, clock in zip(inside.exports[:rovers], clocks, strict=False)])
-    tables = tables_of(inside.exports, read)
+    tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
     grid, agreed = choose_grid(tables, register, some[0], place)
     if len(choice) > 1:
         grid = of_rivals(grid, grids_of_rivals(choice, tables, read, place))
         ask_register(draft, choice, inside.exports)
+    if grid.misread:
+        draft.notes.append(grid.misread)
+    place = grid.place or place
     grid = with_axis_order(grid, tables, register, agreed, place)
     draft_target(draft, inside, register, grid, place)
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]

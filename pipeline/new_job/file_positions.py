@@ -8,13 +8,15 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
 from pipeline.geodesy.registry import crs_kind, northing_first
+from pipeline.geodesy.units import METRES
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
 from pipeline.new_job.timed_rows import TimedRows
-from pipeline.new_job.values import angles, numbers_of
+from pipeline.new_job.values import angles, numbers_of, with_unit
+from pipeline.read.heading_units import metres_in_heading
 
 #: Marks of a register that are read.
 _MARKS = 50_000
@@ -86,17 +88,32 @@ def _numbers(texts: Sequence[str], word: str, mapped: Mapped) -> Floats:
     return np.full(len(texts), np.nan) if read is None else read
 
 
-def tables_of(exports: Sequence[FileFound], found: TimedRows) -> list[FilePositions]:
-    """Return the positions of each export's rows, all (n,) long: NaN for the rows of others."""
+def tables_of(exports: Sequence[FileFound], found: TimedRows, register: FileFound | None) -> list[FilePositions]:
+    """Return the positions of each export's rows, all (n,) long: NaN for the rows of others.
+
+    Those of a plane are in the unit of the register where the headings of both say one, else as the export has them.
+    """
     made = []
     for number, one in enumerate(exports):
         mine = found.export == number
         first, second, third = (np.where(mine, values, np.nan) for values in (found.first, found.second, found.third))
         if one.mapped.kind == "geocentric":
             first, second, _ = to_geographic(first, second, third, WGS84)
+        elif one.mapped.kind == "plane" and one.look.crs is None:  # they were read as metres by the headings' unit
+            unit = (_metre(register) if _metre(one) else None) or METRES[one.mapped.feet or "metre"]
+            first, second = first / unit, second / unit
         is_of = "degrees" if one.mapped.kind == "geocentric" else one.mapped.kind
         made.append(FilePositions(is_of, first, second, own_crs(one)[0], one.mapped.turned))
     return made
+
+
+def _metre(one: FileFound | None) -> float | None:
+    """Return the metres in the unit that the headings of a file say of its eastings; None where they say none."""
+    if one is None:
+        return None
+    name = one.mapped.columns.get("easting", "")
+    said = metres_in_heading(with_unit(name, one.look.columns.get(name, [])))
+    return (METRES[one.mapped.feet] if one.mapped.feet else said[0]) if said else None
 
 
 def together(tables: Sequence[FilePositions], grid: GridState) -> Floats | None:

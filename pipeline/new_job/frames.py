@@ -1,7 +1,7 @@
 """Decides the grid, datum and heights of the files, each with its reason, or asks with candidates."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,6 +29,7 @@ from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
+from pipeline.new_job.plain_grids import frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.zones import countries_near
 
@@ -38,8 +39,6 @@ _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
 _FITS, _WITH_DATUM = 30.0, 400.0
 #: How much two sessions' shifts may differ while a grid is looked for, metres.
 _LOOSE = 8.0
-#: Square degrees of the area of a frame that is a region's or a country's.
-_REGIONAL = 10_000.0
 #: How far from the job the marks of a register lie, metres.
 NEAR = 50_000.0
 #: Candidates that a question lists.
@@ -64,6 +63,8 @@ class GridState:
     ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
     whether readings and marks stand the same way then. ``step`` is what degrees that are projected without a change of
     datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
+    ``misread`` is with which misreading of the columns alone readings and marks agree, "" for none, ``place`` where the
+    job lies with it [deg].
     """
 
     state: State
@@ -72,6 +73,8 @@ class GridState:
     step: Floats | None = None
     turns: str | None = ""
     alike: bool = True
+    misread: str = ""
+    place: tuple[float, float] | None = None
 
     @property
     def codes(self) -> list[str]:
@@ -191,18 +194,25 @@ def fits(readings: FilePositions, marks: FilePositions, grids: Sequence[Register
     return sorted(near or found, key=lambda fit: (fit.grid.size, round(fit.found.size), fit.grid.code))
 
 
-def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks: FilePositions | None) -> Question:
-    """Return the question after the grid, with those that fit, or that are in use at the place."""
+def grid_question(
+    place: tuple[float, float] | None,
+    found: Sequence[Fit],
+    marks: FilePositions | None,
+    why: Callable[[Registered], str] = lambda _: "the marks agree with the readings on them",
+) -> Question:
+    """Return the question after the grid, with those that fit, or that are in use at the place.
+
+    ``why`` says what speaks for one that fits.
+    """
     also = ("control.crs",) if marks is not None and marks.kind == "plane" else ()
     asks = "which grid are the coordinates of the register in, and those to be issued?"
     if not also:
         asks = "which grid are coordinates to be issued in?"
     if found:
-        why = "the marks agree with the readings on them"
-        once = {fit.grid.code: fit.grid.name for fit in found}
-        candidates = [Candidate(quoted(code), f"{name}: {why}") for code, name in once.items()]
+        once = {fit.grid.code: fit.grid for fit in found}
+        candidates = [Candidate(quoted(code), f"{grid.name}: {why(grid)}") for code, grid in once.items()]
     else:
-        near = _modern_first(grids_at(*place)) if place is not None else []
+        near = plain_first(grids_at(*place), place) if place is not None else []
         near = _by_numbers(near, place, marks) if marks is not None and marks.kind == "plane" and place else near
         candidates = [Candidate(quoted(grid.code), f"{grid.name}, in use there") for grid in near]
     if not candidates and place is None:
@@ -213,11 +223,6 @@ def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks
             " coordinates in the file that [target.site] names"
         )
     return Question("target.grid", asks, tuple(candidates[:_LISTED]), also)
-
-
-def _modern_first(grids: Sequence[Registered]) -> list[Registered]:
-    """Return grids with those first whose datum has ellipsoidal heights, as GNSS gives them, but for WGS 84."""
-    return sorted(grids, key=lambda one: (with_heights(one.code) in (None, "EPSG:4979"), one.size))
 
 
 def turned_alike(readings: FilePositions, marks: FilePositions) -> bool | None:
@@ -290,13 +295,12 @@ def _words(name: str) -> Iterator[str]:
 
 
 def frame_question(place: tuple[float, float] | None, grid: GridState, key: str, asks: str) -> Question:
-    """Return the question after a frame of degrees: those of the grid's datum first, then those of small areas."""
+    """Return the question after a frame of degrees: those of the grid's datum first, then the region's."""
     own = [with_heights(code) for code in grid.codes] if grid.step is None else []
     first = list(dict.fromkeys(code for code in own if code is not None))
     its = with_heights(grid.now) if grid.now is not None else None
     near = [one for one in frames_at(*place) if one.code != its] if place is not None else []
-    rest = [one for one in near if one.size < _REGIONAL and one.code not in first][:_LISTED]
-    rest += [one for one in near if one.code == "EPSG:4979" and one.code not in first]
+    rest = frames_offered(near, first, grid.now, place) if place is not None else []
     told = [Candidate(quoted(code), f"{crs_name(code)}, the datum of the grid") for code in first]
     return Question(key, asks, (*told, *(Candidate(quoted(one.code), one.name) for one in rest)))
 
@@ -307,10 +311,7 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if own is not None:
         return Known(quoted(own), f"{crs_name(own)}: {why}")
     if table.kind == "degrees" and _says_wgs84(one):
-        whole = with_heights(str(one.look.crs)) or one.look.crs
-        return Known(
-            quoted(str(whole)), "WGS 84, as the layer states; if that is wrong, correct the layer where it was exported"
-        )
+        return _wgs84_of_layer(one)
     if table.kind == "degrees":
         return _degrees_state(grid, place)
     if table.kind == "geocentric":
@@ -325,6 +326,13 @@ def _says_wgs84(one: FileFound) -> bool:
     """Tell whether geometries stand in a layer that says WGS 84 of them: unlike GeoJSON a GeoPackage may say others."""
     from_geometry = "longitude" not in one.mapped.columns
     return one.look.form == "gpkg" and from_geometry and is_wgs84(one.look.crs)
+
+
+def _wgs84_of_layer(one: FileFound) -> Known:
+    whole = with_heights(str(one.look.crs)) or one.look.crs
+    return Known(
+        quoted(str(whole)), "WGS 84, as the layer states; if that is wrong, correct the layer where it was exported"
+    )
 
 
 def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
@@ -373,5 +381,7 @@ def register_states(
     if one.mapped.kind == "geocentric":
         asks = "X, Y, Z of marks are not read: export longitude, latitude and ellipsoidal height, or grid coordinates"
         return Question("crs", asks, ()), None
+    if _says_wgs84(one):
+        return _wgs84_of_layer(one), None
     asks = "which datum are the degrees of the register in? the file does not state it"
     return frame_question(place, grid, "crs", asks), None

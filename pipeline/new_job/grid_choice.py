@@ -12,6 +12,7 @@ from pipeline.new_job.eastings import way_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.frames import FilePositions, Fit, GridState, fits, grid_question, own_crs, step_of
+from pipeline.new_job.grids_otherwise import Otherwise, beyond, grids_beside, otherwise
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.questions import Known
 from pipeline.new_job.timed_rows import TimedRows
@@ -46,10 +47,14 @@ def choose_grid(
         agreed = [
             fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
         ]
-        return GridState(
+        state = GridState(
             Known(quoted(own[0]), f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
-        ), agreed
+        )
+        other = None if agreed else _otherwise(tables, marks, chosen, place, [known])
+        return (state if other is None else replace(state, misread=_misread(other), place=other.place)), agreed
     fitting = _fitting(tables, marks, chosen, place) if marks is not None else []
+    if marks is not None and not fitting:
+        return _without_fit(tables, marks, chosen, place)
     if marks is not None and len({fit.grid.code for fit in fitting}) == 1:
         code = fitting[0].grid.code
         why = f"{fitting[0].grid.name}: the only grid in use there in which marks and readings on them agree"
@@ -59,6 +64,51 @@ def choose_grid(
     asks = grid_question(place, fitting, marks)
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
     return GridState(asks, now, step=step_of(fitting)), fitting
+
+
+def _without_fit(
+    tables: Sequence[FilePositions], marks: FilePositions, chosen: Integers, place: tuple[float, float] | None
+) -> tuple[GridState, list[Fit]]:
+    """Ask for the grid where none in use there fits: with those of the next zones, or of another reading, that do."""
+    others = [table for table in tables if table.kind != marks.kind]
+    beside = grids_beside(place) if others and place is not None else []
+    fitting = [fit for table in others for fit in fits(_only(table, chosen), marks, beside)]
+    other = None if fitting else _otherwise(tables, marks, chosen, place, [])
+    if other is None:
+        asks = grid_question(place, fitting, marks, lambda grid: _outside(grid, place))
+        other = Otherwise("", [], None)
+    else:
+        fitting, place = other.fits, other.place
+        asks = grid_question(place, fitting, marks, lambda _: f"the marks agree with the readings if {other.what}")
+    now = unquoted(asks.candidates[0].value) if asks.candidates else None
+    return GridState(asks, now, step=step_of(fitting), misread=_misread(other), place=other.place), fitting
+
+
+def _outside(grid: Registered, place: tuple[float, float] | None) -> str:
+    far = beyond(grid.code, place) / 1000.0 if place is not None else 0.0
+    return f"the marks agree with the readings on them, {far:,.0f} km outside the area in which it is used"
+
+
+def _otherwise(
+    tables: Sequence[FilePositions],
+    marks: FilePositions,
+    chosen: Integers,
+    place: tuple[float, float] | None,
+    stated: Sequence[Registered],
+) -> Otherwise | None:
+    """Return how readings and marks agree otherwise; None where those of one file agree as they stand."""
+    found = (otherwise(_only(table, chosen), marks, place, stated) for table in tables)
+    return next(filter(None, found), None)
+
+
+def _misread(found: Otherwise) -> str:
+    """Return what to do about columns that are misread, "" where none are."""
+    if not found.what:
+        return ""
+    return (
+        f"as their columns stand, marks and readings lie apart, but they agree if {found.what}: if that"
+        " is so, correct the file or its headings, and run `tiedown new` again"
+    )
 
 
 def grids_of_rivals(
