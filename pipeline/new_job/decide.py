@@ -12,7 +12,7 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.control_section import draft_register, draft_target
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
-from pipeline.new_job.file_positions import geometries_of, sample_of, tables_of, together
+from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
@@ -79,7 +79,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         ask_clock(draft, table, place, read.time)
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-        sessions(draft, read, together(tables, grid), marks, some, clocks, inside.exports, on_clock)
+        places = together(tables, grid), moved(tables, grid)
+        sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
     _note_unread(draft, inside, read)
     return draft
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
 from pipeline.job.toml_text import listed, quoted
@@ -36,6 +36,7 @@ def sessions(
     draft: Draft,
     rows: TimedRows,
     places: Floats | None,
+    moved: Flags,
     marks: Marks,
     says: tuple[Integers, Integers],
     clocks: Sequence[ClockState],
@@ -48,6 +49,7 @@ def sessions(
         draft: takes them up, with what is to be told of them.
         rows: the exports' rows.
         places: (n, 2) of the rows in the marks' plane, metres; None where it is not known.
+        moved: (n,) which of them a step between datums was added to.
         marks: the register's.
         says: which rows say that they stand on a mark, and on which.
         clocks: of the exports.
@@ -55,7 +57,7 @@ def sessions(
         on_clock: whether times of a clock that is asked for are written without an offset.
     """
     parts = stretches(rows)
-    found = [occupied(one, rows, places, marks, says) for one in parts]
+    found = [occupied(one, rows, places, moved, marks, says) for one in parts]
     on_marks = np.zeros(len(rows), bool)
     on_marks[[at for each in found for at, _ in each.every]] = True
     left = slips(parts, on_marks)
