@@ -98,7 +98,7 @@ def _register_heights(
     if datum is not None:
         draft.control["height"] = height = Known(quoted(datum), f"{crs_name(datum)}: the register's")
         return height
-    if not _is_ellipsoidal(register):
+    if not is_ellipsoidal(register):
         return None
     draft.control["units"] = units_of(register.found)
     draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
@@ -169,7 +169,7 @@ def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | N
     return [shown for shown, path in geoids if separation(path, *place) is not None]
 
 
-def _is_ellipsoidal(register: RegisterRead) -> bool:
+def is_ellipsoidal(register: RegisterRead) -> bool:
     """Tell whether a register's heights are above the ellipsoid: its heading says so, or its geometry is in degrees."""
     mapped = register.found.mapped
     if "height" in mapped.columns:
@@ -183,7 +183,7 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     Where it is asked what heights are above, their column goes by both names: the answer takes the one that it needs.
     ``again`` tells that which of X and Y is the easting is asked of an export too, where it is.
     """
-    columns, ellipsoidal = dict(register.found.mapped.columns), _is_ellipsoidal(register)
+    columns, ellipsoidal = dict(register.found.mapped.columns), is_ellipsoidal(register)
     draft.control_notes += [*register.found.mapped.notes, *(() if ellipsoidal else _other_unit(register))]
     if register.found.mapped.turned:
         if grid.turns is None:
