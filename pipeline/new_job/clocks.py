@@ -27,6 +27,8 @@ from pipeline.words import counted
 _DAY = 24 * HOUR
 #: By how much times go back over midnight at least, whatever the break was.
 _BACK = 12 * HOUR
+#: The longest break between two readings of one session.
+_BREAK = 3 * HOUR
 #: Readings that are counted from a beginning are of this year or later, rather than before.
 _RECENT = 2020
 #: By how much the clock of this machine may be behind.
@@ -288,6 +290,8 @@ def _zone(
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
     near = clocks_near(*place) if place is not None else []
+    if said == "" and date is not None and of_date:
+        return _asks_local_clock(column, date, of_date, near, written), near[0].zone if near else "UTC"
     if said and near and not any(map(str.isdigit, column)) and _in_summer(near[0].zone, said, texts, form):
         return _asks_summer(column, said, near[0].zone), said
     if said:
@@ -295,7 +299,7 @@ def _zone(
     fitting = _fitting(texts, form, spans) if spans is not None else None
     if fitting is not None:
         return fitting
-    return _asks_zone(column, date, texts[0], near), near[0].zone if near else "UTC"
+    return _asks_zone(column, date, texts[0], near, of_date), near[0].zone if near else "UTC"
 
 
 def _written_zone(column: str, written: WrittenClock) -> State:
@@ -328,12 +332,18 @@ def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[Stat
     return Known(f'"{fitting[0]}"', why), fitting[0]
 
 
-def _asks_zone(column: str, date: str | None, text: str, near: Sequence[NearClock]) -> Question:
-    """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings."""
+def _asks_zone(column: str, date: str | None, text: str, near: Sequence[NearClock], of_date: str | None) -> Question:
+    """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings.
+
+    ``of_date`` is what the heading of dates in a column of their own says.
+    """
     several = offsets_of_zone_name(column) or (offsets_of_zone_name(date) if date is not None else ())
     candidates = [Candidate(f'"{offset}"', f"if it is {whose}") for offset, whose in several]
     candidates += [Candidate(f'"{one.zone}"', one.whose) for one in near]
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
+    if of_date and date is not None:
+        first = Candidate(f'"{of_date}"', f'if times are on the clock of the dates, as "{date}" says')
+        candidates = [first, *(one for one in candidates if one.value != first.value)]
     asks = f'which clock are the times of "{column}" on, as "{text}"?'
     if is_offset(column):
         asks += " its heading mentions an offset from UTC but does not state it"
@@ -380,6 +390,23 @@ def _asks_summer(column: str, said: str, near: str) -> Question:
     )
     stays = Candidate(f'"{said}"', "if it was not changed: winter time all year")
     return Question("time_zone", asks, (Candidate(f'"{near}"', "what clocks on the wall show there"), stays))
+
+
+def _asks_local_clock(column: str, date: str, of_date: str, near: Sequence[NearClock], written: _Written) -> Question:
+    """Return the question whether dates are local as the times beside them are, whose own heading says otherwise."""
+    why = f'the heading "{date}" says {of_date}, and "{column}" a local clock'
+    if _turns(written.texts, written.form):
+        why += ". The date changes between two readings of one session, with no midnight between them"
+    asks = f'are the dates of "{date}" on the same clock as the times of "{column}"? {why}'
+    other = "if they are; else export dates and times on one clock, or both in one column"
+    return Question("time_zone", asks, tuple(Candidate(f'"{one.zone}"', f"{other}; {one.whose}") for one in near))
+
+
+def _turns(texts: Sequence[str], form: str | None) -> bool:
+    """Tell whether a day is skipped between two times of day that are close: the date is not of their clock."""
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    times = fields.milliseconds[fields.real]
+    return bool(((np.diff(times) >= _DAY) & (np.diff(times) <= _DAY + _BREAK)).any())
 
 
 def _asks_one_clock(column: str, date: str, said: str, of_date: str | None) -> Question:

@@ -79,6 +79,11 @@ def sessions(
                 f"session {session.name} has readings with and without an offset from UTC in their times:"
                 " start and end are in UTC and cover them for each answer to time_zone; narrow them to the base's"
             )
+        elif on_clock and isinstance(clock.zone, Question) and (twice := _comes_twice(session)) is not None:
+            draft.notes.append(
+                f"session {session.name}: {twice:%Y-%m-%d %H:%M} comes twice in {clock.zone_now}, where the clocks go"
+                " back, so start and end have their offset from UTC: with another answer to time_zone write them anew"
+            )
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
         session.ties, session.checks = each.named(rows)
@@ -100,6 +105,16 @@ def _dated(one: Stretch, since: int, until: int, clock: ClockState, names: set[s
     if isinstance(clock.format, Question):
         session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
     return session
+
+
+def _comes_twice(session: SessionDraft) -> datetime | None:
+    """Return a bound of a session that its clock shows twice, as one does that is put back; None where none is."""
+    bounds = [session.start, session.end, *(bound for _, *pair in session.otherwise for bound in pair)]
+    for each in bounds:
+        first, second = (each.replace(fold=fold).utcoffset() or timedelta() for fold in (0, 1))
+        if first > second:  # where the clocks go forward, the time that is left out has them the other way round
+            return each
+    return None
 
 
 def _take_offsets_off(session: SessionDraft) -> None:
