@@ -14,6 +14,7 @@ from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.look import ROWS
 from pipeline.new_job.look_at_files import whole
+from pipeline.new_job.order_in_heading import order_in_heading
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.time_notation import TimeNotation, day_and_time, decided
 from pipeline.new_job.twelve_hour_clocks import half_nowhere
@@ -88,7 +89,7 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     texts = _from_sound(_texts(one, one.look.columns), times.formats[0])
     if len(times.formats) > 1 and "%" in times.formats[0]:
         times = _looked_further(one, times)
-    form = _format(times, column, texts, spans, one.look.header_line)
+    form = _as_headed(_format(times, column, texts, spans, one.look.header_line), times, columns)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
     if isinstance(form, Known):
         form_now = form.value.strip('"')
@@ -193,6 +194,16 @@ def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans
     forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
     candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
     return Question("time_format", _asks_order(times, column, texts, header), candidates)
+
+
+def _as_headed(form: State, times: TimeNotation, columns: dict[str, str]) -> State:
+    """Answer the question after the order of day, month and year where the heading of the dates states it."""
+    heading = columns.get("date", columns["time"])
+    said = order_in_heading(heading)
+    if not isinstance(form, Question) or said is None or times.odd:
+        return form
+    fitting = [one for one in times.formats if "%" in one and order_of(one) == said]
+    return Known(f'"{fitting[0]}"', f'the heading "{heading}" says so: {said}') if len(fitting) == 1 else form
 
 
 def _others(texts: Sequence[str], form: str) -> str:

@@ -1,5 +1,10 @@
 """Finds the columns of times: one column or two, as text, GPS week and seconds, or counts."""
 
+from datetime import UTC, datetime
+
+import numpy as np
+
+from pipeline.files.heading_words import words_of
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
@@ -97,7 +102,36 @@ def _counted(look: FileLook, free: list[str]) -> _Taken | None:
     """Return times that are counted from some day on, such as seconds since 1970."""
     counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
     telling = _telling(look, [name for name in counted if _is_time(name) or look.numbered])
+    telling = telling or _by_range(look, counted)
     return ({"time": telling[0]}, counted[telling[0]]) if telling else None
+
+
+#: The longest time that one export is of, and the share of rows that are not before the one above them.
+_A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
+#: Seconds since 1970 at the beginning of 2000, and by how many the clock of this machine may be behind.
+_FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
+
+
+def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
+    """Return the only column, whatever it is called, whose numbers are of one stretch of time since 1970, in order."""
+    found = []
+    for name, how in counted.items():
+        values = numbers_of(look.columns[name])
+        if values is None or not how.formats[0].startswith("unix") or _means_else(name):
+            continue
+        seconds = values[np.isfinite(values)] / (1000.0 if how.formats[0] == "unix-milliseconds" else 1.0)
+        in_order = (np.diff(seconds) >= 0.0).mean() if len(seconds) >= _STILL else 0.0
+        now = datetime.now(UTC).timestamp() + _AHEAD
+        within = bool((seconds >= _FROM).all() and (seconds <= now).all() and np.ptp(seconds) <= _A_YEAR)
+        if within and in_order >= _IN_ORDER and not (np.diff(seconds) == 1.0).all():
+            found.append(name)
+    return found if len(found) == 1 else []
+
+
+def _means_else(heading: str) -> bool:
+    """Tell whether a heading says a name or number of points, which may be as large."""
+    words = ("name", "mark", "code", "base", "time_end", "dated")
+    return any(rank(word, heading) is not None for word in words) or bool({"id", "fid", "no"} & set(words_of(heading)))
 
 
 #: Where no column holds dates with times, these are tried in turn.

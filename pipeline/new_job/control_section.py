@@ -26,6 +26,9 @@ from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
 from pipeline.words import plural
 
+#: Files of which it is said why none is the register.
+_FILES = 3
+
 
 def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -> RegisterRead | None:
     """Draft the register's file and how it is read; return it, None where there is none or it is not known which.
@@ -36,7 +39,9 @@ def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -
         none = "no register of control marks was recognised in the folder: without one no shift can be derived"
         if found.unread:
             none += f"; {' and '.join(found.unread)} cannot be read, and may be it: check what is reported for it"
-        draft.notes.append(none)
+        elif others := [(name, why) for name, role, why in found.told if role == "neither" and "positions" in why]:
+            none += "".join(f"; {name} has {why}" for name, why in others[:_FILES])
+        draft.lacking = none
         return None
     if len(choice) > 1:
         return None
