@@ -113,11 +113,11 @@ _FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
 
 
 def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
-    """Return the only column, whatever it is called, whose numbers are of one stretch of time since 1970, in order."""
+    """Return the only column that hints at time and whose numbers are of one stretch of time since 1970, in order."""
     found = []
     for name, how in counted.items():
         values = numbers_of(look.columns[name])
-        if values is None or not how.formats[0].startswith("unix") or _means_else(name):
+        if values is None or not how.formats[0].startswith("unix") or not _hints_at_time(name):
             continue
         seconds = values[np.isfinite(values)] / (1000.0 if how.formats[0] == "unix-milliseconds" else 1.0)
         in_order = (np.diff(seconds) >= 0.0).mean() if len(seconds) >= _STILL else 0.0
@@ -128,10 +128,14 @@ def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
     return found if len(found) == 1 else []
 
 
-def _means_else(heading: str) -> bool:
-    """Tell whether a heading says a name or number of points, which may be as large."""
-    words = ("name", "mark", "code", "base", "time_end", "dated")
-    return any(rank(word, heading) is not None for word in words) or bool({"id", "fid", "no"} & set(words_of(heading)))
+#: Words of headings that are times if the numbers are: "t_obs", "utc_ms", "obs_ts".
+_HINTS = frozenset(
+    ["t", "ts", "utc", "gmt", "obs", "ms", "sec", "secs", "time", "times", "millis", "unix", "epoch", "moment"]
+)
+
+
+def _hints_at_time(heading: str) -> bool:
+    return not _HINTS.isdisjoint(words_of(heading))
 
 
 #: Where no column holds dates with times, these are tried in turn.

@@ -121,8 +121,11 @@ def moved(tables: Sequence[FilePositions], grid: GridState) -> Flags:
 
     That one falls on its mark to the last digit then, however it was measured.
     """
-    degrees = [np.isfinite(table.first) for table in tables if table.kind == "degrees" and grid.step is not None]
-    return np.logical_or.reduce([np.zeros(len(tables[0].first), bool), *degrees])
+    found = np.zeros(len(tables[0].first), bool)
+    for table in tables:
+        if table.kind == "degrees" and grid.step is not None:
+            found |= np.isfinite(table.first)
+    return found
 
 
 def together(tables: Sequence[FilePositions], grid: GridState) -> Floats | None:
