@@ -50,10 +50,11 @@ def _lines(started: Started) -> list[str]:
     head = f"{started.path}: job file written"
     lines = [f"{head}, {counted(len(started.asked), 'open question')}" if started.asked else f"{head}, nothing is open"]
     lines += [f"  {one_line(file)}: {role}, {one_line(why)}" for file, role, why in started.files]
+    lines += [f"  note: {one_line(started.lacking)}"] if started.lacking else []
     for one in started.asked:
         lines.append(f"  OPEN: {started.path}:{one.line}: {one.question.key}: {one_line(one.question.asks)}")
         for each in one.question.candidates:
             lines.append(f"      {one_line(each.value)}" + (f"  {one_line(each.why)}" if each.why else ""))
-    lines += [f"  note: {one_line(note)}" for note in started.notes]
+    lines += [f"  note: {one_line(note)}" for note in started.notes if note != started.lacking]
     lines.append(f"  next: tiedown check {started.path}")
     return lines

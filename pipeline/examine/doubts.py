@@ -24,6 +24,7 @@ from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.mark_columns import mark_column_doubts
 from pipeline.examine.mixed_heights import mixed_doubts
 from pipeline.examine.other_bases import base_doubts
+from pipeline.examine.other_ellipsoid import ellipsoid_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
 from pipeline.examine.pole_heights import pole_doubts
@@ -54,6 +55,7 @@ def doubts_before(
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
     flat, on_marks = flat_doubts(survey), on_the_marks(survey, stood)
     found = [
+        *ellipsoid_doubts(survey, stood),
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),

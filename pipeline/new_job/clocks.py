@@ -14,6 +14,7 @@ from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.look import ROWS
 from pipeline.new_job.look_at_files import whole
+from pipeline.new_job.order_in_heading import order_in_heading
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.time_notation import TimeNotation, day_and_time, decided
 from pipeline.new_job.twelve_hour_clocks import half_nowhere
@@ -27,6 +28,8 @@ from pipeline.words import counted
 _DAY = 24 * HOUR
 #: By how much times go back over midnight at least, whatever the break was.
 _BACK = 12 * HOUR
+#: The longest break between two readings of one session.
+_BREAK = 3 * HOUR
 #: Readings that are counted from a beginning are of this year or later, rather than before.
 _RECENT = 2020
 #: By how much the clock of this machine may be behind.
@@ -86,7 +89,7 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     texts = _from_sound(_texts(one, one.look.columns), times.formats[0])
     if len(times.formats) > 1 and "%" in times.formats[0]:
         times = _looked_further(one, times)
-    form = _format(times, column, texts, spans, one.look.header_line)
+    form = _as_headed(_format(times, column, texts, spans, one.look.header_line), times, columns)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
     if isinstance(form, Known):
         form_now = form.value.strip('"')
@@ -193,6 +196,16 @@ def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans
     return Question("time_format", _asks_order(times, column, texts, header), candidates)
 
 
+def _as_headed(form: State, times: TimeNotation, columns: dict[str, str]) -> State:
+    """Answer the question after the order of day, month and year where the heading of the dates states it."""
+    heading = columns.get("date", columns["time"])
+    said = order_in_heading(heading)
+    if not isinstance(form, Question) or said is None or times.odd:
+        return form
+    fitting = [one for one in times.formats if "%" in one and order_of(one) == said]
+    return Known(f'"{fitting[0]}"', f'the heading "{heading}" says so: {said}') if len(fitting) == 1 else form
+
+
 def _others(texts: Sequence[str], form: str) -> str:
     """Return what is to be said of times that a format does not read; "" where it reads all, rows of words apart."""
     matched = clock(None, form).pattern.read(pa.array(texts, pa.string())).matched
@@ -288,6 +301,8 @@ def _zone(
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
     near = clocks_near(*place) if place is not None else []
+    if said == "" and date is not None and of_date:
+        return _asks_local_clock(column, date, of_date, near, written), near[0].zone if near else "UTC"
     if said and near and not any(map(str.isdigit, column)) and _in_summer(near[0].zone, said, texts, form):
         return _asks_summer(column, said, near[0].zone), said
     if said:
@@ -295,7 +310,7 @@ def _zone(
     fitting = _fitting(texts, form, spans) if spans is not None else None
     if fitting is not None:
         return fitting
-    return _asks_zone(column, date, texts[0], near), near[0].zone if near else "UTC"
+    return _asks_zone(column, date, texts[0], near, of_date), near[0].zone if near else "UTC"
 
 
 def _written_zone(column: str, written: WrittenClock) -> State:
@@ -328,12 +343,18 @@ def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[Stat
     return Known(f'"{fitting[0]}"', why), fitting[0]
 
 
-def _asks_zone(column: str, date: str | None, text: str, near: Sequence[NearClock]) -> Question:
-    """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings."""
+def _asks_zone(column: str, date: str | None, text: str, near: Sequence[NearClock], of_date: str | None) -> Question:
+    """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings.
+
+    ``of_date`` is what the heading of dates in a column of their own says.
+    """
     several = offsets_of_zone_name(column) or (offsets_of_zone_name(date) if date is not None else ())
     candidates = [Candidate(f'"{offset}"', f"if it is {whose}") for offset, whose in several]
     candidates += [Candidate(f'"{one.zone}"', one.whose) for one in near]
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
+    if of_date and date is not None:
+        first = Candidate(f'"{of_date}"', f'if times are on the clock of the dates, as "{date}" says')
+        candidates = [first, *(one for one in candidates if one.value != first.value)]
     asks = f'which clock are the times of "{column}" on, as "{text}"?'
     if is_offset(column):
         asks += " its heading mentions an offset from UTC but does not state it"
@@ -380,6 +401,23 @@ def _asks_summer(column: str, said: str, near: str) -> Question:
     )
     stays = Candidate(f'"{said}"', "if it was not changed: winter time all year")
     return Question("time_zone", asks, (Candidate(f'"{near}"', "what clocks on the wall show there"), stays))
+
+
+def _asks_local_clock(column: str, date: str, of_date: str, near: Sequence[NearClock], written: _Written) -> Question:
+    """Return the question whether dates are local as the times beside them are, whose own heading says otherwise."""
+    why = f'the heading "{date}" says {of_date}, and "{column}" a local clock'
+    if _turns(written.texts, written.form):
+        why += ". The date changes between two readings of one session, with no midnight between them"
+    asks = f'are the dates of "{date}" on the same clock as the times of "{column}"? {why}'
+    other = "if they are; else export dates and times on one clock, or both in one column"
+    return Question("time_zone", asks, tuple(Candidate(f'"{one.zone}"', f"{other}; {one.whose}") for one in near))
+
+
+def _turns(texts: Sequence[str], form: str | None) -> bool:
+    """Tell whether a day is skipped between two times of day that are close: the date is not of their clock."""
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    times = fields.milliseconds[fields.real]
+    return bool(((np.diff(times) >= _DAY) & (np.diff(times) <= _DAY + _BREAK)).any())
 
 
 def _asks_one_clock(column: str, date: str, said: str, of_date: str | None) -> Question:

@@ -1,5 +1,10 @@
 """Finds the columns of times: one column or two, as text, GPS week and seconds, or counts."""
 
+from datetime import UTC, datetime
+
+import numpy as np
+
+from pipeline.files.heading_words import words_of
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
@@ -97,7 +102,40 @@ def _counted(look: FileLook, free: list[str]) -> _Taken | None:
     """Return times that are counted from some day on, such as seconds since 1970."""
     counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
     telling = _telling(look, [name for name in counted if _is_time(name) or look.numbered])
+    telling = telling or _by_range(look, counted)
     return ({"time": telling[0]}, counted[telling[0]]) if telling else None
+
+
+#: The longest time that one export is of, and the share of rows that are not before the one above them.
+_A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
+#: Seconds since 1970 at the beginning of 2000, and by how many the clock of this machine may be behind.
+_FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
+
+
+def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
+    """Return the only column that hints at time and whose numbers are of one stretch of time since 1970, in order."""
+    found = []
+    for name, how in counted.items():
+        values = numbers_of(look.columns[name])
+        if values is None or not how.formats[0].startswith("unix") or not _hints_at_time(name):
+            continue
+        seconds = values[np.isfinite(values)] / (1000.0 if how.formats[0] == "unix-milliseconds" else 1.0)
+        in_order = (np.diff(seconds) >= 0.0).mean() if len(seconds) >= _STILL else 0.0
+        now = datetime.now(UTC).timestamp() + _AHEAD
+        within = bool((seconds >= _FROM).all() and (seconds <= now).all() and np.ptp(seconds) <= _A_YEAR)
+        if within and in_order >= _IN_ORDER and not (np.diff(seconds) == 1.0).all():
+            found.append(name)
+    return found if len(found) == 1 else []
+
+
+#: Words of headings that are times if the numbers are: "t_obs", "utc_ms", "obs_ts".
+_HINTS = frozenset(
+    ["t", "ts", "utc", "gmt", "obs", "ms", "sec", "secs", "time", "times", "millis", "unix", "epoch", "moment"]
+)
+
+
+def _hints_at_time(heading: str) -> bool:
+    return not _HINTS.isdisjoint(words_of(heading))
 
 
 #: Where no column holds dates with times, these are tried in turn.

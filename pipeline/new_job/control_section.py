@@ -26,6 +26,9 @@ from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
 from pipeline.words import plural
 
+#: Files of which it is said why none is the register.
+_FILES = 3
+
 
 def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -> RegisterRead | None:
     """Draft the register's file and how it is read; return it, None where there is none or it is not known which.
@@ -36,7 +39,9 @@ def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -
         none = "no register of control marks was recognised in the folder: without one no shift can be derived"
         if found.unread:
             none += f"; {' and '.join(found.unread)} cannot be read, and may be it: check what is reported for it"
-        draft.notes.append(none)
+        elif others := [(name, why) for name, role, why in found.told if role == "neither" and "positions" in why]:
+            none += "".join(f"; {name} has {why}" for name, why in others[:_FILES])
+        draft.lacking = none
         return None
     if len(choice) > 1:
         return None
@@ -98,7 +103,7 @@ def _register_heights(
     if datum is not None:
         draft.control["height"] = height = Known(quoted(datum), f"{crs_name(datum)}: the register's")
         return height
-    if not _is_ellipsoidal(register):
+    if not is_ellipsoidal(register):
         return None
     draft.control["units"] = units_of(register.found)
     draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
@@ -169,7 +174,7 @@ def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | N
     return [shown for shown, path in geoids if separation(path, *place) is not None]
 
 
-def _is_ellipsoidal(register: RegisterRead) -> bool:
+def is_ellipsoidal(register: RegisterRead) -> bool:
     """Tell whether a register's heights are above the ellipsoid: its heading says so, or its geometry is in degrees."""
     mapped = register.found.mapped
     if "height" in mapped.columns:
@@ -183,7 +188,7 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     Where it is asked what heights are above, their column goes by both names: the answer takes the one that it needs.
     ``again`` tells that which of X and Y is the easting is asked of an export too, where it is.
     """
-    columns, ellipsoidal = dict(register.found.mapped.columns), _is_ellipsoidal(register)
+    columns, ellipsoidal = dict(register.found.mapped.columns), is_ellipsoidal(register)
     draft.control_notes += [*register.found.mapped.notes, *(() if ellipsoidal else _other_unit(register))]
     if register.found.mapped.turned:
         if grid.turns is None:

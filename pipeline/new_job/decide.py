@@ -9,14 +9,15 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.clocks import clock_of
 from pipeline.new_job.column_places import other_places
-from pipeline.new_job.control_section import draft_register, draft_target
+from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
-from pipeline.new_job.file_positions import geometries_of, sample_of, tables_of, together
+from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
 from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.other_ellipsoid import ellipsoid_state
 from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
@@ -66,6 +67,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     place = grid.place or place
     grid = with_axis_order(grid, tables, register, agreed, place)
     draft_target(draft, inside, register, grid, place)
+    if register and is_ellipsoidal(register):
+        above = ellipsoid_state(register, read, some, inside.exports, grid, place)
+        draft.control["height"] = above or draft.control["height"]
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
     for one, clock, each, log in zip(inside.exports, clocks, tables, logs, strict=True):
         crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
@@ -79,7 +83,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         ask_clock(draft, table, place, read.time)
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-        sessions(draft, read, together(tables, grid), marks, some, clocks, inside.exports, on_clock)
+        places = together(tables, grid), moved(tables, grid)
+        sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
     _note_unread(draft, inside, read)
     return draft
 

@@ -39,7 +39,7 @@ class SessionDraft:
 
 @dataclass
 class Draft:
-    """A whole job, ready to be written."""
+    """A whole job, ready to be written; ``lacking`` is what has to be cured before any question is answered."""
 
     target: dict[str, State] = field(default_factory=dict)
     source: dict[str, State] = field(default_factory=dict)
@@ -54,4 +54,5 @@ class Draft:
     no_session: Question | None = None
     codes: State = None
     files: list[tuple[str, str, str]] = field(default_factory=list)
+    lacking: str = ""
     notes: list[str] = field(default_factory=list)

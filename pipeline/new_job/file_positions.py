@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
 from pipeline.geodesy.registry import crs_kind, northing_first
 from pipeline.geodesy.units import METRES
@@ -114,6 +114,18 @@ def _metre(one: FileFound | None) -> float | None:
     name = one.mapped.columns.get("easting", "")
     said = metres_in_heading(with_unit(name, one.look.columns.get(name, [])))
     return (METRES[one.mapped.feet] if one.mapped.feet else said[0]) if said else None
+
+
+def moved(tables: Sequence[FilePositions], grid: GridState) -> Flags:
+    """Return (n,) to which rows' positions `together` adds the step between datums, which one reading on a mark gave.
+
+    That one falls on its mark to the last digit then, however it was measured.
+    """
+    found = np.zeros(len(tables[0].first), bool)
+    for table in tables:
+        if table.kind == "degrees" and grid.step is not None:
+            found |= np.isfinite(table.first)
+    return found
 
 
 def together(tables: Sequence[FilePositions], grid: GridState) -> Floats | None:

@@ -68,7 +68,12 @@ def _says_mark(name: str, code: str) -> bool:
 
 
 def occupied(
-    one: Stretch, rows: TimedRows, places: Floats | None, marks: Marks, says: tuple[Integers, Integers]
+    one: Stretch,
+    rows: TimedRows,
+    places: Floats | None,
+    moved: Flags,
+    marks: Marks,
+    says: tuple[Integers, Integers],
 ) -> SessionOccupations:
     """Return the occupations of marks in a stretch.
 
@@ -76,6 +81,7 @@ def occupied(
         one: the stretch.
         rows: all rows.
         places: (n, 2) of the rows in the marks' plane, metres; None where it is not known.
+        moved: (n,) which of them a step between datums was added to: where they lie exactly says nothing.
         marks: the register's.
         says: what `likely` gave.
     """
@@ -85,7 +91,7 @@ def occupied(
         pairs = [(int(at), int(mark)) for at, mark in zip(some, named, strict=True) if mark >= 0]
         return roles(pairs, one.members, rows, marks.names, None, "by their names; their positions were not compared")
     known = marks.places
-    keyed = _beside_measured(some, named, places, known)
+    keyed = _beside_measured(some, named, places, moved, known)
     if keyed.any():
         told = _of_register(list(zip(some[keyed].tolist(), named[keyed].tolist(), strict=True)), rows, marks, left=True)
         some, named = some[~keyed], named[~keyed]
@@ -100,7 +106,9 @@ def occupied(
 
     pairs = list(zip(found.readings.tolist(), found.marks.tolist(), strict=True))
     occupations = roles(pairs, one.members, rows, marks.names, away, by)
-    equal = [(at, mark) for at, mark in pairs if float(np.hypot(*(places[at] - known[mark]))) <= _SAME]
+    equal = [
+        (at, mark) for at, mark in pairs if not moved[at] and float(np.hypot(*(places[at] - known[mark]))) <= _SAME
+    ]
     if len({mark for _, mark in equal}) > 1 or (equal and len(equal) < len(pairs)):
         occupations.computed = _of_register(equal, rows, marks)
     elif keyed.any():
@@ -112,14 +120,14 @@ def occupied(
     return occupations
 
 
-def _beside_measured(some: Integers, named: Integers, places: Floats, known: Floats) -> Flags:
+def _beside_measured(some: Integers, named: Integers, places: Floats, moved: Flags, known: Floats) -> Flags:
     """Return (n,) which readings have the register's own coordinates, where as many others on its marks agree.
 
     ``some`` are the readings, ``named`` (n,) the marks that they name, -1 for none.
     """
     equal, measured = np.zeros(len(some), bool), named >= 0
     between = known[named[measured]] - places[some[measured]]
-    equal[measured] = np.hypot(*between.T) <= _SAME
+    equal[measured] = (np.hypot(*between.T) <= _SAME) & ~moved[some[measured]]
     near = ~equal[measured] & (np.hypot(*between.T) <= FAR)
     if not equal.any() or np.count_nonzero(near) < np.count_nonzero(equal):
         return np.zeros(len(some), bool)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
 from pipeline.job.toml_text import listed, quoted
@@ -36,6 +36,7 @@ def sessions(
     draft: Draft,
     rows: TimedRows,
     places: Floats | None,
+    moved: Flags,
     marks: Marks,
     says: tuple[Integers, Integers],
     clocks: Sequence[ClockState],
@@ -48,6 +49,7 @@ def sessions(
         draft: takes them up, with what is to be told of them.
         rows: the exports' rows.
         places: (n, 2) of the rows in the marks' plane, metres; None where it is not known.
+        moved: (n,) which of them a step between datums was added to.
         marks: the register's.
         says: which rows say that they stand on a mark, and on which.
         clocks: of the exports.
@@ -55,7 +57,7 @@ def sessions(
         on_clock: whether times of a clock that is asked for are written without an offset.
     """
     parts = stretches(rows)
-    found = [occupied(one, rows, places, marks, says) for one in parts]
+    found = [occupied(one, rows, places, moved, marks, says) for one in parts]
     on_marks = np.zeros(len(rows), bool)
     on_marks[[at for each in found for at, _ in each.every]] = True
     left = slips(parts, on_marks)
@@ -76,6 +78,11 @@ def sessions(
             draft.notes.append(
                 f"session {session.name} has readings with and without an offset from UTC in their times:"
                 " start and end are in UTC and cover them for each answer to time_zone; narrow them to the base's"
+            )
+        elif on_clock and isinstance(clock.zone, Question) and (twice := _comes_twice(session)) is not None:
+            draft.notes.append(
+                f"session {session.name}: {twice:%Y-%m-%d %H:%M} comes twice in {clock.zone_now}, where the clocks go"
+                " back, so start and end have their offset from UTC: with another answer to time_zone write them anew"
             )
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
@@ -98,6 +105,16 @@ def _dated(one: Stretch, since: int, until: int, clock: ClockState, names: set[s
     if isinstance(clock.format, Question):
         session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
     return session
+
+
+def _comes_twice(session: SessionDraft) -> datetime | None:
+    """Return a bound of a session that its clock shows twice, as one does that is put back; None where none is."""
+    bounds = [session.start, session.end, *(bound for _, *pair in session.otherwise for bound in pair)]
+    for each in bounds:
+        first, second = (each.replace(fold=fold).utcoffset() or timedelta() for fold in (0, 1))
+        if first > second:  # where the clocks go forward, the time that is left out has them the other way round
+            return each
+    return None
 
 
 def _take_offsets_off(session: SessionDraft) -> None:

@@ -16,12 +16,16 @@ from pipeline.sealed import sealed_off
 
 @dataclass(frozen=True)
 class Started:
-    """A job file that was written: its path as it is shown, the questions left in it, what was looked at, notes."""
+    """A job file that was written: its path as it is shown, the questions left in it, what was looked at, notes.
+
+    ``lacking`` is the note that is to be read before the questions, "" where there is none; it is the first of them.
+    """
 
     path: str
     asked: tuple[Asked, ...]
     files: tuple[tuple[str, str, str], ...]
     notes: tuple[str, ...]
+    lacking: str = ""
 
 
 @sealed_off()
@@ -45,12 +49,13 @@ def new_job(folder: Path, to: Path | None = None) -> Started:
     base = path.parent
     try:
         draft = draft_of(folder, base, str(folder))
+        notes = [draft.lacking, *draft.notes] if draft.lacking else draft.notes
         page = page_of(draft, name if to is None else job_name(path.stem))
         _write(path, "\n".join(page.lines) + "\n")
     except OSError as error:
         what = f"it cannot be read or written to: {said_of(error)}"
         raise JobError([Problem(str(error.filename or folder), 0, what, remedy(error))]) from error
-    return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(draft.notes))
+    return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(notes), draft.lacking)
 
 
 def job_name(text: str) -> str:

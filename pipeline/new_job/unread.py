@@ -37,6 +37,11 @@ _LEAST_ROWS = 3
 _REASONS = 3
 #: Columns of numbers that an export is the poorer without.
 _NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radial", "pole")
+#: A heading of degrees, minutes or seconds alone: "LatDeg", "Longitude (min)", "lat_s".
+_PART_OF_ANGLE = re.compile(
+    r"(?:lat|lon|long|lng|latitude?|longitude?|breite|lange|laenge)"
+    r"(?:d|m|s|deg|min|sec|degrees?|minutes?|seconds?|grad|gr|minuten?|sekunden?|grados?|minutos?|segundos?)"
+)
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
@@ -70,6 +75,12 @@ def no_position(look: FileLook) -> str:
             unreadable.append(f'the heading "{name}" {said}: {TO_DEGREES}')
     if unreadable:
         return f"no positions that can be read: {'; '.join(unreadable)}"
+    if len(parts := [name for name in look.names if _PART_OF_ANGLE.fullmatch("".join(words_of(name)))]) > 2:
+        return (
+            f"no positions that can be read: {listed(parts, _QUOTE)} hold degrees, minutes and seconds in columns of"
+            " their own, which are not put together: export decimal degrees, or each angle in one column, as 12 02"
+            " 48.70355 with its sign or N, S, E, W"
+        )
     if look.no_place:
         return f"no positions that can be read: {look.no_place}"
     return _without_header(look) if look.keys.get("header") == 0 else _unknown(look)

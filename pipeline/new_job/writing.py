@@ -93,6 +93,8 @@ def _head(page: JobFileLines, draft: Draft, questions: int) -> None:
             "Remove the # from the correct line, or write another value there; if none is right, delete the lines."
             " Unanswered questions stop the job. Then run `tiedown check` on this file."
         )
+    if draft.lacking:
+        page.comment(f"Note: {draft.lacking}")
     page.add("#")
     page.comment("Files read:")
     for file, role, why in draft.files:

@@ -156,3 +156,20 @@ def test_dates_and_times_in_parts_are_said_not_to_be_read(tmp_path: Path, names:
     with pytest.raises(JobError) as error:
         new_job(tmp_path)
     assert says in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("first", "ends"), [("2025-10-26T01:40", "2025-10-26T02:07:00+02:00"), ("2025-10-25T01:40", "2025-10-25T02:07:00")]
+)
+def test_a_bound_that_the_clock_shows_twice_is_written_with_its_offset(first: str, ends: str, tmp_path: Path) -> None:
+    """Clocks in Berlin go back from three to two on the last Sunday of October (Directive 2000/84/EC)."""
+    begins = dt.datetime.fromisoformat(first)
+    lines = WITHOUT.splitlines()
+    rows = [
+        line.replace(line.split(",")[1], (begins + dt.timedelta(minutes=8 * number)).isoformat())
+        for number, line in enumerate(lines[1:4])
+    ]
+    (tmp_path / "night.csv").write_text("\n".join([lines[0], *rows]), encoding="utf-8")
+    started = new_job(tmp_path)
+    assert f"\nend = {ends}\n" in Path(started.path).read_text(encoding="utf-8")
+    assert any("comes twice in Europe/Berlin" in note for note in started.notes) == ends.endswith("+02:00")

@@ -236,6 +236,24 @@ def test_dates_and_times_of_two_clocks_are_asked_after(
         assert 'the dates of "Date" are assumed to be on the same clock' in Path(started.path).read_text("utf-8")
 
 
+@pytest.mark.parametrize("heads", [("UTC Date", "Local Time"), ("Date (UTC)", "Ortszeit"), ("Fecha UTC", "Hora local")])
+def test_dates_of_utc_beside_local_times_are_asked_after_and_never_joined_unasked(
+    heads: tuple[str, str], tmp_path: Path
+) -> None:
+    _, questions = two_columns(tmp_path, heads, 0)
+    asks = questions["time_zone"]
+    assert f'are the dates of "{heads[0]}" on the same clock as the times of "{heads[1]}"?' in asks.asks
+    assert '"UTC"' not in values(asks) and all("one clock" in each.why for each in asks.candidates)
+
+
+@pytest.mark.parametrize("heads", [("UTC Date", "Time"), ("Date (GPS)", "Time")])
+def test_the_clock_of_the_dates_is_offered_first_where_that_of_the_times_is_not_said(
+    heads: tuple[str, str], tmp_path: Path
+) -> None:
+    _, questions = two_columns(tmp_path, heads, 0)
+    assert values(questions["time_zone"])[0] == ('"UTC"' if "UTC" in heads[0] else '"GPS"')
+
+
 @pytest.mark.parametrize(
     ("heading", "form", "asked"),
     [("Time", "gps-seconds", True), ("Time", "unix-seconds", False), ("GPS time", "gps-seconds", False),

@@ -1,0 +1,96 @@
+"""A register in a classical grid whose ellipsoidal heights are those of satellite positioning."""
+
+import random
+from pathlib import Path
+
+import numpy as np
+import pytest
+from issued import current_issue
+from pyproj import CRS, Transformer
+
+from pipeline import run_job
+from pipeline.run.outcome import Outcome
+
+#: Grids of classical datums with a place in each [deg]; what the base is off by [deg, m].
+GRIDS = {3123: (121.0, 14.6), 31256: (16.4, 48.2), 5235: (80.6, 7.3)}
+_BASE = (1.1e-5, -0.8e-5, 2.9)
+
+_JOB = """
+[job]
+name = "classical"
+folder = "out"
+[target]
+grid = "EPSG:{grid}"
+height = "ellipsoid"
+[source]
+crs = "EPSG:4979"
+time_zone = "UTC"
+[[points]]
+files = ["obs.csv"]
+columns = {{ name = "Point", time = "Time", longitude = "Lon", latitude = "Lat", height = "H" }}
+[control]
+file = "control.csv"
+crs = "{crs}"
+height = "ellipsoid"
+[[session]]
+name = "day"
+start = 2026-03-12T00:00:00Z
+end = 2026-03-12T23:00:00Z
+ties = [{{ point = "K0", mark = "K0" }}]
+checks = [{{ point = "K1", mark = "K1" }}, {{ point = "K2", mark = "K2" }}]
+"""
+
+
+def ran(folder: Path, grid: int, heights: str) -> tuple[Outcome, dict[str, float]]:
+    """Lay a job whose register has heights above WGS 84 or the grid's ellipsoid, or all in WGS 84, and run it.
+
+    Returns the outcome and the points' true heights above the ellipsoid of the grid's datum.
+    """
+    some, plane = random.Random(grid), Transformer.from_crs(4326, grid, always_xy=True)
+    base = CRS.from_epsg(grid).geodetic_crs
+    assert base is not None
+    up = Transformer.from_crs(CRS.from_epsg(4979), base.to_3d(), always_xy=True)
+    lon, lat = GRIDS[grid]
+    marks, rows, truth = [], [], {}
+    for number in range(9):
+        x, y, h = lon + some.uniform(-0.004, 0.004), lat + some.uniform(-0.004, 0.004), 160 + some.uniform(-8, 8)
+        name = {0: "K0", 1: "K1", 8: "K2"}.get(number, f"P{number}")
+        east, north = plane.transform(x, y)
+        own = up.transform(x, y, h)[2]
+        if name[0] == "K":
+            place = f"{x:.9f},{y:.9f}" if heights == "all" else f"{east:.4f},{north:.4f}"
+            marks.append(f"{name},{place},{own if heights == 'grid' else h:.4f}")
+        else:
+            truth[name] = own
+        x, y, h = (at + by for at, by in zip((x, y, h), _BASE, strict=True))
+        rows.append(f"{name},2026-03-12T0{number}:00:00Z,{x:.9f},{y:.9f},{h:.4f}")
+    head = "mark,longitude,latitude" if heights == "all" else "mark,easting,northing"
+    (folder / "control.csv").write_text("\n".join([f"{head},ellipsoid_height", *marks]), encoding="utf-8")
+    (folder / "obs.csv").write_text("\n".join(["Point,Time,Lon,Lat,H", *rows]), encoding="utf-8")
+    job = folder / "job.toml"
+    crs = "EPSG:4979" if heights == "all" else f"EPSG:{grid}"
+    job.write_text(_JOB.format(grid=grid, crs=crs), encoding="utf-8")
+    return run_job(job), truth
+
+
+def said(outcome: Outcome) -> list[str]:
+    return [doubt["what"] for doubt in outcome.record["doubts"]]
+
+
+@pytest.mark.parametrize("grid", GRIDS)
+def test_heights_above_the_readings_ellipsoid_are_doubted_with_what_to_write(grid: int, tmp_path: Path) -> None:
+    outcome, _ = ran(tmp_path, grid, "wgs84")
+    first = said(outcome)[0]
+    assert outcome.exit_code == 3 and "look like those of WGS 84" in first and 'crs = "EPSG:4979"' in first
+
+
+@pytest.mark.parametrize("grid", GRIDS)
+@pytest.mark.parametrize("heights", ["grid", "all"])
+def test_a_register_that_is_stated_as_it_is_is_right_and_gives_rise_to_no_doubt(
+    grid: int, heights: str, tmp_path: Path
+) -> None:
+    outcome, truth = ran(tmp_path, grid, heights)
+    assert not [what for what in said(outcome) if "the ellipsoid of" in what or "shift of" in what]
+    points = current_issue(tmp_path / "out").points
+    known = np.array([truth[row["name"]] for row in points.rows])
+    assert np.abs(points.xyz()[:, 2] - known).max() < 0.002
