@@ -46,9 +46,9 @@ class _Counted:
 
 def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtful]:
     """Return the doubts about the units of the register and of each block, from the marks over the readings on them."""
+    found = _stated_otherwise(survey)
     if survey.operations.register is None:
-        return []
-    found: list[Doubtful] = []
+        return found
     read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
     xyz = np.column_stack(survey.operations.register.forward(*read))
     for counted, sessions in _every(survey, register):
@@ -60,6 +60,17 @@ def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtf
             text = f"{plural(len(of), 'session')} {names}{more}: {what}; check {counted.look}"
             every = len(of) == len(survey.windows)
             found.append(Doubtful(Doubt.UNITS, text, None if every else of, *counted.at))
+    return found
+
+
+def _stated_otherwise(survey: Survey) -> list[Doubtful]:
+    """Return a doubt for each export that states another unit above its header than the job file does."""
+    found = []
+    for log, export in zip(survey.first_pass.files, survey.exports, strict=True):
+        if export.other_unit is not None:
+            line, what = export.other_unit
+            sessions = tuple(np.flatnonzero(log.sessions).tolist())
+            found.append(Doubtful(Doubt.UNITS, f"{what}, as the job file states", sessions, export.shown, line))
     return found
 
 

@@ -14,7 +14,8 @@ from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
-from pipeline.new_job.values import MOSTLY, angles, decimal_places, numbers_of, with_unit
+from pipeline.new_job.stated_above import headed, heights_stated
+from pipeline.new_job.values import MOSTLY, angles, decimal_places, numbers_of
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
 #: between heights above two surfaces: a geoid is flat beside it.
@@ -52,9 +53,15 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
     _height(look, found, free, number)
     if "height" not in found.columns:
         _unsure_height(look, found, free, number)
+    _take_stated(look, found)
+
+
+def _take_stated(look: FileLook, found: Mapped) -> None:
+    """Take what headings, or lines above them, state of units and of heights."""
+    if "height" in found.columns and not found.height:
+        found.height = heights_stated(look)
     for word in ("height", "easting"):
-        name = found.columns.get(word, "")
-        found.feet = feet_of(with_unit(name, look.columns.get(name, []))) or found.feet
+        found.feet = feet_of(headed(look, found.columns.get(word, ""), word)) or found.feet
 
 
 def _degrees(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:

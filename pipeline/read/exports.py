@@ -26,7 +26,7 @@ from pipeline.read.bare_times import bare_time
 from pipeline.read.columns import ReadingPlan, readings
 from pipeline.read.covariances import lacking
 from pipeline.read.findings import Unusable
-from pipeline.read.first_rows import check_times, check_units
+from pipeline.read.first_rows import check_times, check_units, otherwise_above
 from pipeline.read.geojson import text_encoding
 from pipeline.read.geometry_apart import GeometryApart, geometry_apart
 from pipeline.read.layer_crs import check_crs
@@ -79,7 +79,8 @@ class Export:
     ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings.
     ``looked`` has the rows of a small text, all of which that look took apart. ``headings`` are what the file calls the
     columns that are mapped, by our words, those too that the job file maps by number. ``apart`` is how far its
-    geometries lie from the columns that are mapped instead of them.
+    geometries lie from the columns that are mapped instead of them. ``other_unit`` is the line above the header that
+    says another unit than the job file states, and what it says.
     """
 
     path: Path
@@ -96,6 +97,7 @@ class Export:
     looked: Looked | None = field(default=None, compare=False, repr=False)
     headings: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
     apart: GeometryApart | None = None
+    other_unit: tuple[int, str] | None = field(default=None, compare=False, repr=False)
 
 
 def find_exports(
@@ -359,11 +361,13 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             raise Unusable(0, what, "export it without the columns that are not needed")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
+        other = otherwise_above(source, first)
         unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
         return Export(
             path, shown, block, points, sha256, carried, at, bare,
             passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
             apart=geometry_apart(path, points, source, first),
+            other_unit=None if other is None else (other.line, other.what),
         )  # fmt: skip
 
 
