@@ -15,7 +15,10 @@ _UNITS = {
 }
 #: Longitude and latitude in languages in which "Grad" is a degree; and where the bare word may be one or the other:
 #: what is gon all the same then lies in another country, and no check agrees.
-_DEGREES_SO = re.compile(r"lae?nge|breite|bredd|l(?:ae?|e)ngd")
+#: So are sexagesimal ones anywhere, as in "gr. sex.".
+_DEGREES_SO = re.compile(r"lae?nge|breite|bredd|l(?:ae?|e)ngd|\bsex(?:ag\w*)?\b")
+#: The sign of a gon, which is no letter of a word.
+_GON = "ᵍ"
 _EITHER = re.compile(r"l(?:at|ong)itud")
 #: Degrees with minutes, or minutes and seconds, in the same run of figures, with a point between: D.MMSS, DDMM.mm.
 _PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+|d{2,3}m{2})(?![a-z])")
@@ -62,6 +65,8 @@ def unread_notation(heading: str, *, dms: bool) -> str | None:
 
     None where it says nothing, or what is read.
     """
+    if _GON in heading:
+        return "states gon, but degrees are expected"
     words = _words(heading)
     for word in words[1:]:
         unit = _UNITS.get(word)

@@ -63,6 +63,11 @@ def _one_sign(value: str) -> str:
     return value
 
 
+def _sign_or_blank(value: str) -> str:
+    """Return a sign, the word for blanks as one: tables are small, and all their blanks are taken together."""
+    return " " if value == BLANKS else _one_sign(value)
+
+
 def _file_name(value: object) -> object:
     if isinstance(value, str):
         if not value.strip():
@@ -133,6 +138,7 @@ CommandWord = Annotated[str, StringConstraints(min_length=1, max_length=4000), A
 Column = Annotated[str | int, BeforeValidator(_name_or_number)]
 LayerName = Annotated[Named, AfterValidator(drawn_layer)]
 Delimiter = Annotated[str, Field(min_length=1), AfterValidator(_one_sign)]
+TableDelimiter = Annotated[str, Field(min_length=1), AfterValidator(_sign_or_blank)]
 LineNumber = Annotated[int, Field(ge=0, le=10_000)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 #: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.

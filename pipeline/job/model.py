@@ -55,6 +55,7 @@ from pipeline.job.key_values import (
     SecondsColumn,
     Spot,
     SquareMetres,
+    TableDelimiter,
     TargetEpoch,
     TimeOfCommand,
     Unit,
@@ -316,8 +317,9 @@ class _Table(_Strict):
     """The keys of a table kept in a file beside the job file: how it is written."""
 
     file: File
-    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
-        None, description='one sign between the columns, as in `[source]`, or `" "`; detected if not stated'
+    delimiter: TableDelimiter | None = Field(
+        None,
+        description='one sign between the columns, as `";"`, or `"blanks"` for any number; detected if not stated',
     )
     decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
     encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; UTF-8 or UTF-16 if not stated')

@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.geodesy.registry import crs_name, separation
-from pipeline.job.key_values import BLANKS
 from pipeline.job.model import ControlSection
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.near import listed, plain
@@ -51,7 +50,7 @@ def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -
     draft.control["angles"] = packed_question(register.table, one.mapped)
     for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
         if key in ControlSection.model_fields:
-            draft.control[key] = Known(value_text(" " if value == BLANKS else value))
+            draft.control[key] = Known(value_text(value))
     if one.look.pages is not None:
         draft.control["encoding"] = encoding_of(one, one.look.pages, "control.encoding")
     if one.look.layer is not None:

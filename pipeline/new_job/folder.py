@@ -71,6 +71,9 @@ def contents(folder: Path, base: Path) -> Contents:
         if not there:
             found.told.append((shown, "neither", "is a link to a file that is not there"))
             continue
+        if path.name[0] == ".":
+            _tell_hidden_file(path, shown, page, found)
+            continue
         try:
             _sort(path, shown, page, found)
         except Unusable as error:
@@ -84,6 +87,19 @@ def contents(folder: Path, base: Path) -> Contents:
             found.told.append((shown, "neither", "cannot be read: its headings contain control characters"))
     _leave_copies_out(found)
     return found
+
+
+def _tell_hidden_file(path: Path, shown: str, page: str | None, found: Contents) -> None:
+    """Tell of a file that nobody sees, as its name begins with a point, that it holds readings or marks."""
+    inside = Contents()
+    try:
+        _sort(path, shown, page, inside)
+    except (Unusable, OSError, ValueError):  # what programs keep for themselves
+        return
+    if inside.exports or inside.registers:
+        what = "readings" if inside.exports else "names and positions"
+        why = f'has {what}, but is hidden, as its name begins with ".", and not read: if it belongs here, rename it'
+        found.told.append((shown, "neither", why))
 
 
 def _leave_copies_out(found: Contents) -> None:
@@ -118,7 +134,10 @@ def _tell_copy(called: str, first: str, found: Contents) -> None:
 
 
 def _files(folder: Path) -> Iterator[Path]:
-    """Yield the files that are not of an issue, not hidden and no job files, and links to none, ordered by name."""
+    """Yield the files that are not of an issue and no job files, and links to none, ordered by name.
+
+    Those whose name begins with a point only where they are there and have an ending of readings.
+    """
     seen = 0
     for at, folders, names in os.walk(folder):
         ours = find_keeper(Path(at).resolve())
@@ -132,7 +151,9 @@ def _files(folder: Path) -> Iterator[Path]:
             if seen > _MOST:
                 return
             file = path.is_file() or not path.exists()  # a link that leads nowhere is told
-            if name[0] != "." and path.suffix.lower() != ".toml" and file and not ours(path.resolve()):
+            if name[0] == ".":
+                file = path.is_file() and path.suffix.lower() in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
+            if path.suffix.lower() != ".toml" and file and not ours(path.resolve()):
                 yield path
 
 

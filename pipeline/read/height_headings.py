@@ -67,7 +67,7 @@ _USUAL = {
         """,
     HeightKind.HEIGHT: """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
-        hojde kote koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
+        hojde kote haeð koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
         υψομετρο υψοσ высота н
         高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian cotă altitudine înălțime висота отметка الارتفاع ارتفاع
         المنسوب גובה רום სიმაღლე ऊँचाई ऊंचाई ความสูง kimo
@@ -94,6 +94,7 @@ class _Class(Enum):
     NORMAL = auto()
     MOSTLY_LEVEL = auto()
     DATUM = auto()
+    GAUGE = auto()
     HEIGHT = auto()
     ABOVE = auto()
     OF = auto()
@@ -105,7 +106,7 @@ class _Class(Enum):
 _HEIGHT_WORDS = (
     r"(?:hts?|hgts?|heights?|alt|altitudes?|altitud|elev|elevations?|hohen?|hoehen?|hauteurs?|alturas?|cotas?|cote|"
     r"quotas?|quote|altezz[ae]|hoogten?|hoyder?|hoeyde|hojd|hojder?|hoejder?|kot[ea]r?|korkeu\w*|wysokosc\w*|wys|rzedna|"
-    r"vysk[ay]|vysek|magassag\w*|yukseklig?i?k?|visina|tinggi|ketinggian|inaltime)"
+    r"vysk[ay]|vysek|magassag\w*|yukseklig?i?k?|visina|tinggi|ketinggian|inaltime|haeð(?:in|ar)?)"
 )
 _SEPARATIONS = (
     r"(?:sep|separations?|separaci?on(?:es)?|separacao|separazione|separatie|abstand|afstand|avstand|scheiding|odstep|"
@@ -157,15 +158,17 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
     (_Class.MODEL, r"egm\d*"),
     (_Class.ELLIPSOIDAL, rf"h?ell?(?:ip(?:s(?:oid\w*?)?)?)?(?:{_HEIGHT_WORDS}|h)|hae|h?ellip?soidal\w*|"
                          rf"ell?ipsoidis[ck]\w*|ell?ipsoidique|ell?issoidic\w*|elipsoidal\w*|elipsoidick\w*|"
-                         rf"{_HEIGHT_WORDS}ell?(?:ip\w*)?|楕円体高|elipsoidn\w*|elipsoidin\w*|elipsoida[al]\w*|"
+                         rf"{_HEIGHT_WORDS}ell?(?:ip\w*)?|sporvoluhaeð|楕円体高|elipsoidn\w*|elipsoidin\w*|elipsoida[al]\w*|"
                          r"[еэ]лл?[иі]псо[иі]д(?:альн|н|ичн|ическ)\w*|ελλειψοειδ\w*"),
-    (_Class.ELLIPSOID, r"h?ell|h?ell?ips?|h?ell?ipsoid\w*|ell?iss?oid\w*|elliss|elipsoit\w*|elip[xs]oit|"
+    (_Class.ELLIPSOID, r"sporvolu|sporvala|"
+                       r"h?ell|h?ell?ips?|h?ell?ipsoid\w*|ell?iss?oid\w*|elliss|elipsoit\w*|elip[xs]oit|"
                        r"[еэ]лл?[иі]псо[иі]д\w*|ελλειψοειδου?σ?"),
     (_Class.REFERENCE, r"wgs84|wgs|grs80|grs|геодезичн\w*|геодезическ\w*"),
     (_Class.LEVEL, r"hort|h?orth(?:o|om\w*)?|h?orto(?:m\w*)?|orth?o(?:h|ht|hgt|hts|height|elev\w*)|"
-                   r"m?h?a?msl(?:ht|height)?|m?asl|slm|msnm|snm|nmm|npm|mnm|moh|mslm|bpv|navd\d*|ngvd\d*|nhn|dhhn\d*|ahd|"
+                   r"m?h?a?msl(?:ht|height)?|m?asl|slm|msnm|snm|nmm|npm|mnm|moh|mslm|bpv|navd\d*|ngvd\d*|nhn|dhhn\d*|"
                    r"nzvd\d*|(?:pl)?evrf\d*(?:nh)?|evrs|nap\d*|taw|dng|odn|ngf|ign(?:69|78)|nn(?:54|1954|2000)|"
                    r"rh(?:00|70|2000)|n(?:43|60|2000)|cgvd\d*|dvr90|kron\d+|kronsztadt?\w*|lhn95|ln02|"
+                   r"ahd\d*|ran95|eh2000|las(?:07|2000)|ish2004|"
                    r"meeres(?:hohe|hoehe|spiegel|niveau)|seehohe|seehoehe|nadmorska|gebrauchshohe|"
                    rf"(?:nhn|nn|nap|ngf|msl|normal|orthom?\w*){_HEIGHT_WORDS}|標高|ортометр\w*|бс77|балтииск\w*|балт[иі]иськ\w*"),
     (_Class.ABBREVIATED, r"nn|ort|normalnull"),
@@ -175,7 +178,7 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
                     r"височин(?:а|ата|и|ите)|отметк[аи]|cao|visin[aeiu]|visinom|korgus(?:e|ed|te|t|est)?|augstum[saui]|"
                     r"aukst(?:is|i|iai)|auksci[ou]|inaltim(?:e|ea|i|ii|ile|ilor)"),
     (_Class.ABOVE, r"above|over|to|from|on|wrt|referred|relative|uber|ueber|u|ue|sobre|sur|dessus|sul|sulla|sopra|"
-                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli|над|tren|"
+                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli|yfir|над|tren|"
                    r"от|в[иі]д|πανω|απο|iznad|deasupra|peste|virs"),
     (_Class.OF, r"of|du|des|de|del|della|dell|do|van|av|af|von|d"),
     (_Class.CORRECTED, r"corrected|corr|based|referenced|reduced|applied|korrigiert\w*|corrige\w*|corregid[ao]|"
@@ -196,10 +199,19 @@ _SEA = re.compile(
 )
 #: Names of height datums and models with their year set apart: "RH 2000", "WGS 84".
 _YEAR_APART = re.compile(
-    r"\b(navd|ngvd|dhhn|evrf|rh|nn|dvr|ln|ign|cgvd|nzvd|egm|lhn|wgs|grs|n(?= ?(?:2000|60|43)\b))[ -]{1,2}(\d{2,4})\b"
+    r"\b(navd|ngvd|dhhn|evrf|rh|nn|dvr|ln|ign|cgvd|nzvd|egm|lhn|eh|ish|las|ahd|ran|wgs|grs|n(?= ?(?:2000|60|43)\b))"
+    r"[ -]{1,2}(\d{2,4})\b"
 )
 #: Words that mean another point than the row's own.
 _ELSEWHERE = frozenset(["base", "bases", "ref", "reference", "master", "antenna", "ant", "design", "target"])
+#: Ports and seas by which height datums are called, in the languages of their countries, besides the registry's names:
+#: beside a word for height they are one.
+_GAUGES = frozenset(
+    ("adria", "adriatic", "adriatico", "adriatique", "jadran", "amsterdam", "amsterdams", "ostende", "oostende",
+     "kronstadt", "kronstad", "kronshtadt", "newlyn", "genova", "genua", "genoa", "genes", "triest", "trst", "trstu",
+     "marseille", "piraeus", "pireus", "baltic", "baltico", "balti", "baltijas", "baltijos", "balt", "ostsee", "las",
+     "sjo", "sjavarmal", "sjavarmali")
+)  # fmt: skip
 #: Words of the registry's names of height datums that say something else in a heading.
 _NO_DATUM = frozenset(
     ("tree", "point", "one", "head", "fair", "island", "isle", "isles", "black", "north", "yellow", "danger", "santa",
@@ -284,7 +296,8 @@ def _of_surfaces(found: list[_Class], height: bool, whole: bool) -> HeightHeadin
         (ellipsoid, HeightHeading(HeightKind.ELLIPSOIDAL, joined or _Class.ELLIPSOIDAL in there, whole)),
         (level, HeightHeading(HeightKind.LEVEL, True, whole)),
         (_Class.NORMAL in there and height, HeightHeading(HeightKind.LEVEL, whole, whole)),
-        (_Class.DATUM in there and (height or found == [_Class.DATUM]), HeightHeading(HeightKind.LEVEL, False, whole)),
+        (_Class.DATUM in there and (height or there == {_Class.DATUM}), HeightHeading(HeightKind.LEVEL, False, whole)),
+        (_Class.GAUGE in there and height, HeightHeading(HeightKind.LEVEL, False, whole)),
         (_Class.REFERENCE in there and height, HeightHeading(HeightKind.ELLIPSOIDAL, False, whole)),
         (_Class.MOSTLY_LEVEL in there, HeightHeading(HeightKind.LEVEL, False, whole)),
         (height, HeightHeading(HeightKind.HEIGHT, False, whole)),
@@ -368,6 +381,8 @@ def _class(token: str) -> _Class | None:
         return _Class.BETWEEN
     if token in _datums():
         return _Class.DATUM
+    if token in _GAUGES:
+        return _Class.GAUGE
     return None if token.isdecimal() and len(token) == 4 else _Class.UNKNOWN
 
 

@@ -16,6 +16,7 @@ from pipeline.files.angle_notations import split_into_parts, unread_notation
         ("Breite (Grad)", None), ("Latitude Grad", None),
         ("緯度rad", "radians"), ("LA\u0308NGE grad", None), ("Längd (grad)", None), ("langd grad", None),
         ("Longitud (grad)", None), ("Geogr. Länge [Grad]", None), ("Latitude (WGS84)", None), ("Lat °", None),
+        ("Latitude gr. sex.", None), ("Latitud (grados sexagesimales)", None), ("Breite (ᵍ)", "gon"),
     ],
 )  # fmt: skip
 def test_what_a_heading_says_of_an_angle(heading: str, says: str | None) -> None:

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from pyproj import Transformer
+from pyproj import CRS, Transformer
 
 from pipeline.new_job import new_job
 from pipeline.new_job.start import Started
@@ -21,7 +21,9 @@ def laid(
 
     ``heads`` are the headings of longitude and latitude as they are written, ``sign`` is that of the longitude.
     """
-    way = Transformer.from_crs(Transformer.from_crs(grid, 4326).source_crs.geodetic_crs, grid, always_xy=True)
+    datum = CRS(grid).geodetic_crs
+    assert datum is not None
+    way = Transformer.from_crs(datum, grid, always_xy=True)
     east, north = way.transform(*place)
     rows, marks = [], []
     for number, (x, y) in enumerate(_MARKS):
