@@ -82,7 +82,10 @@ def with_datum_stated(state: State, look: FileLook, names: dict[str, str]) -> St
             return replace(state, why=f"{names[unquoted(state.value)]}: {told}")
         if not called:
             return replace(state, why=f"{state.why.replace(_NONE_STATED, 'no such datum is known here')}; {told}")
-        own = Candidate(state.value, state.why)
+        grid = (
+            f"{names.get(unquoted(state.value), '')}, that of the grid: the shift from the ties absorbs the difference"
+        )
+        own = Candidate(state.value, grid)
         asks = f"which datum are the positions in? {told}, and the marks are in another"
         return Question("crs", asks, (*(Candidate(quoted(code), f"{names[code]}, as stated") for code in called), own))
     first = [Candidate(quoted(code), f"{names[code]}, as stated above the header") for code in called]
