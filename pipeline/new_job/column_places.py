@@ -15,7 +15,7 @@ from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.stated_above import headed, heights_stated
-from pipeline.new_job.values import MOSTLY, angles, decimal_places, numbers_of
+from pipeline.new_job.values import MOSTLY, angles, decimal_places, has_names, numbers_of
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
 #: between heights above two surfaces: a geoid is flat beside it.
@@ -179,7 +179,10 @@ def _alike(one: Floats | None, other: Floats | None) -> bool:
 def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and not look.numbered:
-        found.heights = tuple(name for name in free if not is_known(name) and number(name) and not is_precision(name))
+        some = [name for name in free if not is_known(name) and number(name) and not is_precision(name)]
+        some = [name for name in some if not has_names(look.columns[name])]
+        broken = [name for name in some if decimal_places(look.columns[name])]
+        found.heights = tuple(broken or some)  # numbers of points are whole
         if found.heights:
             found.columns["height"] = found.heights[0]
             free.remove(found.heights[0])

@@ -59,6 +59,13 @@ def no_number(texts: Sequence[str]) -> str | None:
     return odd[0] if odd else None
 
 
+def has_names(texts: Sequence[str]) -> bool:
+    """Tell whether a column has texts of letters and figures, as names do: "CP1" among "100" and "101"."""
+    values, _ = numbers(pa.array([text or None for text in texts], pa.string()), "," if comma(texts) else ".")
+    odd = [text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)]
+    return any(any(map(str.isdecimal, text)) and any(map(str.isalpha, text)) for text in odd)
+
+
 def angles(texts: Sequence[str], letters: str) -> Floats | None:
     """Return the degrees (n,) of a column that mostly holds degrees, minutes and seconds; None for another."""
     some = given(texts)
