@@ -318,8 +318,8 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if table.kind == "degrees":
         near = {one.code: one.name for one in frames_at(*place)} if place is not None else {}
         codes = [code for each in grid.codes if (code := with_heights(each)) is not None]
-        own = {code: str(crs_name(code)) for code in (*codes, WGS84_3D)}
-        return with_datum_stated(_degrees_state(grid, place), one.look, own | near)
+        named = {code: str(crs_name(code)) for code in (*codes, WGS84_3D)}
+        return with_datum_stated(_degrees_state(grid, place), one.look, named | near)
     if table.kind == "geocentric":
         return _geocentric_state(grid)
     grids = {code: str(crs_name(code)) for code in grid.codes}

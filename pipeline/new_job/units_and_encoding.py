@@ -18,8 +18,8 @@ def units_of(one: FileFound) -> State:
     heads = {word: headed(one.look, name, word) for word, name in names.items()}
     says = "as a heading says" if heads == names else "as the row of units below the header says"
     above = (unit_stated(one.look, name, word) for word, name in names.items())
-    if (stated := next((each for each in above if each is not None), None)) is not None:
-        says = f"as {stated.said.shown}, above the header, says"
+    if (first := next((each for each in above if each is not None), None)) is not None:
+        says = f"as {first.said.shown}, above the header, says"
     if _in_two_units(heads):
         if one.mapped.height == "level":
             return None  # the grid and the height datum say a unit each

@@ -15,8 +15,8 @@ _WHOLE = 3
 
 def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
     """Return why the angles among a file's mapped columns cannot be read, "" where nothing speaks against them."""
-    if "latitude" in columns and (told := angles_refused(look, dms=dms)):
-        return told
+    if "latitude" in columns and (refused := angles_refused(look, dms=dms)):
+        return refused
     for word in ("latitude", "longitude"):
         name = columns.get(word)
         if name is None:
