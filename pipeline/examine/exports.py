@@ -78,8 +78,18 @@ def file_notes(survey: Survey) -> list[str]:
             *_ends(export, log),
             *_dates(export, log),
             *_nameless(export, log),
+            *_marked(export),
         ]
     return told
+
+
+def _marked(export: Export) -> Iterator[str]:
+    """Yield that all names carry the sign by which a spreadsheet keeps a cell a text, and are issued with it."""
+    if export.marked:
+        yield (
+            f"{export.shown}: all names {export.marked}, as a spreadsheet marks texts, and are issued so: export them"
+            " without these signs, and correct the names of ties and checks, if they are no part of the names"
+        )
 
 
 def _not_matched(survey: Survey) -> Iterator[str]:

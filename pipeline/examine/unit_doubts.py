@@ -53,9 +53,9 @@ def unit_doubts(
     alone, as the commoner mistake, unless marks of different heights tell the unit, or heights are to be in feet and
     metres leave less. Returned too are those of them that the unit explains better.
     """
+    found = _stated_otherwise(survey)
     if survey.operations.register is None:
-        return [], set()
-    found: list[Doubtful] = []
+        return found, set()
     better: set[int] = set()
     read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
     xyz = np.column_stack(survey.operations.register.forward(*read))
@@ -73,6 +73,17 @@ def unit_doubts(
             every = len(of) == len(survey.windows)
             found.append(Doubtful(Doubt.UNITS, text, None if every else of, *counted.at))
     return found, better
+
+
+def _stated_otherwise(survey: Survey) -> list[Doubtful]:
+    """Return a doubt for each export that states another unit above its header than the job file does."""
+    found = []
+    for log, export in zip(survey.first_pass.files, survey.exports, strict=True):
+        if export.other_unit is not None:
+            line, what = export.other_unit
+            sessions = tuple(np.flatnonzero(log.sessions).tolist())
+            found.append(Doubtful(Doubt.UNITS, f"{what}, as the job file states", sessions, export.shown, line))
+    return found
 
 
 def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[int]]]:

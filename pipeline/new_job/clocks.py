@@ -16,6 +16,7 @@ from pipeline.new_job.look import ROWS
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.order_in_heading import order_in_heading
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.stated_above import clock_stated
 from pipeline.new_job.time_notation import TimeNotation, day_and_time, decided
 from pipeline.new_job.twelve_hour_clocks import half_nowhere
 from pipeline.new_job.values import given
@@ -94,10 +95,12 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     if isinstance(form, Known):
         form_now = form.value.strip('"')
     unit = _unit_of_clock(column, one.look.columns[column])
-    called = f"{column} [{unit}]" if unit else column
+    above = "" if unit or _says_clock(column, columns.get("date")) else clock_stated(one.look)
+    called = f"{column} [{unit or above}]" if unit or above else column
     written = _Written(called, columns.get("date"), texts, form_now)
     zone, zone_now = _zone(times, written, place, spans)
-    zone = _of_units_row(zone, column, unit) if unit else zone
+    zone = _said_elsewhere(zone, column, unit, "in the row of units", "below") if unit else zone
+    zone = _said_elsewhere(zone, column, above, "above the header", "of") if above else zone
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
@@ -126,14 +129,20 @@ def _unit_of_clock(column: str, texts: Sequence[str]) -> str:
     )
 
 
-def _of_units_row(zone: State, column: str, unit: str) -> State:
-    """Say of a clock that it is the row of units that names it, rather than the heading."""
-    heading, row = f'"{column} [{unit}]"', f'"{unit}" in the row of units below "{column}"'
+def _says_clock(column: str, date: str | None) -> bool:
+    """Tell whether a heading of times, or of their dates, says a clock."""
+    return any(zone_in_heading(name) is not None or offsets_of_zone_name(name) for name in (column, date or ""))
+
+
+def _said_elsewhere(zone: State, column: str, unit: str, where: str, side: str) -> State:
+    """Say of a clock that it is the row of units that names it, or a line above the header, rather than the heading."""
+    heading = f'"{column} [{unit}]"'
+    row = f'"{unit}" {where} {side} "{column}"' if side == "below" else f'"{unit}" {where}'
     if isinstance(zone, Known):
         return replace(zone, why=zone.why.replace(f"the heading {heading}", row))
     if isinstance(zone, Question):
         asks = zone.asks.replace(f"the times of {heading}", f'the times of "{column}"').replace(heading, row)
-        return replace(zone, asks=asks.replace("in the heading", "in the row of units"))
+        return replace(zone, asks=asks.replace("in the heading", where))
     return zone
 
 

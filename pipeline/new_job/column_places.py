@@ -14,7 +14,8 @@ from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
-from pipeline.new_job.values import MOSTLY, angles, decimal_places, numbers_of, with_unit
+from pipeline.new_job.stated_above import headed, heights_stated
+from pipeline.new_job.values import MOSTLY, angles, decimal_places, has_names, numbers_of
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
 #: between heights above two surfaces: a geoid is flat beside it.
@@ -52,9 +53,15 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
     _height(look, found, free, number)
     if "height" not in found.columns:
         _unsure_height(look, found, free, number)
+    _take_stated(look, found)
+
+
+def _take_stated(look: FileLook, found: Mapped) -> None:
+    """Take what headings, or lines above them, state of units and of heights."""
+    if "height" in found.columns and not found.height:
+        found.height = heights_stated(look)
     for word in ("height", "easting"):
-        name = found.columns.get(word, "")
-        found.feet = feet_of(with_unit(name, look.columns.get(name, []))) or found.feet
+        found.feet = feet_of(headed(look, found.columns.get(word, ""), word)) or found.feet
 
 
 def _degrees(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:
@@ -172,7 +179,10 @@ def _alike(one: Floats | None, other: Floats | None) -> bool:
 def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and not look.numbered:
-        found.heights = tuple(name for name in free if not is_known(name) and number(name) and not is_precision(name))
+        some = [name for name in free if not is_known(name) and number(name) and not is_precision(name)]
+        some = [name for name in some if not has_names(look.columns[name])]
+        broken = [name for name in some if decimal_places(look.columns[name])]
+        found.heights = tuple(broken or some)  # numbers of points are whole
         if found.heights:
             found.columns["height"] = found.heights[0]
             free.remove(found.heights[0])

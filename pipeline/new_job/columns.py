@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.files.heading_words import words_of
+from pipeline.files.text_marks import text_mark
 from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
 from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year
@@ -78,6 +79,11 @@ def mapped(look: FileLook) -> Mapped:
     of_doubles = double_rivals(look, mapping, doubles)
     mapping.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
     of_notations = refusal(look, mapping.columns, dms=mapping.dms) or odd_unit(mapping.columns)
+    if marked := text_mark(look.columns.get(mapping.columns.get("name", ""), ())):
+        mapping.notes.append(
+            f'the names in "{mapping.columns["name"]}" {marked}, as a spreadsheet marks texts, and would be issued so:'
+            " if these signs are no part of the names, export without them and run `tiedown new` again"
+        )
     mapping.refused = of_notations or _of_years(look, mapping) or of_doubles or of_hemispheres or of_halves
     return mapping
 

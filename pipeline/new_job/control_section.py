@@ -20,8 +20,9 @@ from pipeline.new_job.frames import GridState, height_question, register_states
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.stated_above import headed, unit_stated
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
-from pipeline.new_job.values import numbers_of, with_unit
+from pipeline.new_job.values import numbers_of
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
 from pipeline.words import plural
@@ -147,17 +148,21 @@ def _without_heights(register: FileFound) -> str:
 
 
 def _heads_of(register: RegisterRead) -> list[str]:
-    """Return the headings of a register, each with the unit that a row below it says."""
-    return [with_unit(name, texts) for name, texts in register.found.look.columns.items()]
+    """Return the headings of a register, each with the unit that a row below it says, or a line above the header."""
+    height = register.found.mapped.columns.get("height", "")
+    words = {name: "height" if name == height else "easting" for name in register.found.look.names}
+    return [headed(register.found.look, name, word) for name, word in words.items()]
 
 
 def _other_unit(register: RegisterRead) -> Iterator[str]:
     """Yield that heights are not in metres, which only a height datum can say beside eastings and northings."""
     name = register.found.mapped.columns.get("height", "")
-    head = with_unit(name, register.found.look.columns.get(name, []))
+    head = headed(register.found.look, name, "height")
     metres = metres_in_heading(head)
     if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
+        stated = unit_stated(register.found.look, name, "height")
         where = "its heading" if head == name else "the row of units below the header"
+        where = where if stated is None else f"{stated.said.shown}, above the header,"
         yield (
             f'heights in "{name}" are in {unit_in_heading(head)}, as {where} says: a height datum in that unit reads'
             " them correctly; for any other, or ellipsoidal heights with a crs in metres, give them in metres"

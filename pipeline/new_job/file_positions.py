@@ -14,8 +14,9 @@ from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
+from pipeline.new_job.stated_above import headed
 from pipeline.new_job.timed_rows import TimedRows
-from pipeline.new_job.values import angles, numbers_of, with_unit
+from pipeline.new_job.values import angles, numbers_of
 from pipeline.read.heading_units import metres_in_heading
 
 #: Marks of a register that are read.
@@ -112,7 +113,7 @@ def _metre(one: FileFound | None) -> float | None:
     if one is None:
         return None
     name = one.mapped.columns.get("easting", "")
-    said = metres_in_heading(with_unit(name, one.look.columns.get(name, [])))
+    said = metres_in_heading(headed(one.look, name, "easting"))
     return (METRES[one.mapped.feet] if one.mapped.feet else said[0]) if said else None
 
 

@@ -31,6 +31,7 @@ from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.plain_grids import frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.stated_above import with_datum_stated
 from pipeline.new_job.zones import countries_near
 
 #: A code in a file's name, in a line above its header or in a heading.
@@ -41,6 +42,8 @@ _FITS, _WITH_DATUM = 30.0, 400.0
 _LOOSE = 8.0
 #: How far from the job the marks of a register lie, metres.
 NEAR = 50_000.0
+#: WGS 84 with heights, which files state as their datum everywhere.
+WGS84_3D = "EPSG:4979"
 #: Candidates that a question lists.
 _LISTED = 6
 
@@ -313,13 +316,19 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if table.kind == "degrees" and _says_wgs84(one):
         return _wgs84_of_layer(one)
     if table.kind == "degrees":
-        return _degrees_state(grid, place)
+        near = {one.code: one.name for one in frames_at(*place)} if place is not None else {}
+        codes = [code for each in grid.codes if (code := with_heights(each)) is not None]
+        named = {code: str(crs_name(code)) for code in (*codes, WGS84_3D)}
+        return with_datum_stated(_degrees_state(grid, place), one.look, named | near)
     if table.kind == "geocentric":
         return _geocentric_state(grid)
+    grids = {code: str(crs_name(code)) for code in grid.codes}
     if isinstance(grid.state, Known):
-        return Known(grid.state.value, "metres that agree with the marks in the register's grid")
+        known = Known(grid.state.value, "metres that agree with the marks in the register's grid")
+        return with_datum_stated(known, one.look, grids)
     asks = "the same answer as target.grid, unless the exports are in a different grid from the one to be issued"
-    return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else (), repeats=True)
+    again = grid.state.candidates if isinstance(grid.state, Question) else ()
+    return with_datum_stated(Question("crs", asks, again, repeats=True), one.look, grids)
 
 
 def _says_wgs84(one: FileFound) -> bool:

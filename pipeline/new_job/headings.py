@@ -6,7 +6,8 @@ from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
 from pipeline.read import correction_headings
 from pipeline.read.correction_headings import bare as bare  # as all of this room take it from here
-from pipeline.read.heading_units import metres_in_heading
+from pipeline.read.correction_headings import without_brackets
+from pipeline.read.heading_units import metres_in_heading, without_unit
 from pipeline.read.height_headings import USUAL, HeightKind
 
 #: Our words, and the headings that stand for each, the plainest first: of two columns the one that is named first wins.
@@ -171,13 +172,28 @@ _LETTERED = {
 for _word, _letter in (("easting", "x"), ("northing", "y")):
     CALLED[_word] = tuple(dict.fromkeys((*CALLED[_word], *sorted(_LETTERED[_letter]))))
 _SIDES = ("easting", "northing", "longitude", "latitude")
+#: Names of grids that stand beside an axis in a heading, as "ITM E" and "EOV Y"; figures of zones may stand there too.
+_GRID_NAMES = """
+    itm utm eov mga agd amg osgb bng rd lv sweref euref etrs nztm nzmg gda nzgd magna sirgas posgar jtsk sjtsk krovak gk
+    gausskruger gausskrueger htrs lks lest lambert stereo isn nad spcs stateplane mgi dhdn pulkovo sk msk rgf ntf ntm
+    kkj crtm tm cgcs wgs hk svy rso cassini ggrs egsa tmfin etrstm
+"""
+_GRIDS = frozenset(_GRID_NAMES.split())
 
 
 def letter_of(heading: str) -> str:
     """Return "x" or "y" where a heading tells its axis by that letter alone, else ""."""
     if axis_of(heading) is not None:
         return ""
-    return next((letter for letter, headings in _LETTERED.items() if bare(heading) in headings), "")
+    said = _of_grid(heading) or bare(heading)
+    return next((letter for letter, headings in _LETTERED.items() if said in headings), "")
+
+
+def _of_grid(heading: str) -> str:
+    """Return what a heading says beside the name of a grid: "e" of "ITM E", "y" of "EOV Y"; "" without such a name."""
+    words = words_of(without_unit(without_brackets(heading)), capitals=False)
+    rest = [word for word in words if word not in _GRIDS]
+    return "".join(rest) if len(rest) == 1 < len(words) else ""
 
 
 def axis_of(heading: str) -> tuple[str, str] | None:
@@ -208,6 +224,8 @@ def rank(word: str, heading: str) -> int | None:
     called, bared = CALLED[word], bare(heading)
     if bared not in called and word in ("longitude", "latitude") and side_in_heading(heading, word) is not None:
         bared = bare(without_side(heading, word))  # "Lon W": what its numbers are is told besides
+    if bared not in called and word in ("easting", "northing") and (said := _of_grid(heading)) in called:
+        return len(called) + called.index(said)
     return called.index(bared) if bared in called else None
 
 
@@ -218,7 +236,8 @@ def words_compared(heading: str) -> list[str]:
 
 def is_known(heading: str) -> bool:
     """Tell whether a heading is the usual one of anything."""
-    return bare(heading) in _EVERY or axis_of(heading) is not None
+    return bare(heading) in _EVERY or axis_of(heading) is not None or _of_grid(heading) in _PLAN
 
 
+_PLAN = frozenset((*CALLED["easting"], *CALLED["northing"]))
 _EVERY = frozenset(heading for headings in CALLED.values() for heading in headings)

@@ -19,6 +19,9 @@ ELSEWHERE = correction_headings.ELSEWHERE | {
         pont pontnév pontnev pontazonosító pontjel punct numepunct nrpunct denumirepunct numărpunct
         točka tačka nazivtočke oznakatočke imetočke nazivtačke brojtačke oznakatačke ονομασημείου αριθμόςσημείου
         названиеточки пункт имяпункта номерпункта названиепункта назваточки номерпункту назвапункту
+        нүкте нүктеатауы нүктенөмірі чекит nuqta nöqtə цэг կետ pika emripikës пунктнаназив бројтачке тачка називтачке
+        пунктназив номернаточка именаточка пунктномер taškas taškopavadinimas punkts punktanosaukums punktur punktsnafn
+        mælipunktur točkaime puntua pwynt pointe punctul বিন্দু બિંદુ புள்ளி బిందువు ಬಿಂದು
     """,
     "code": """
         کد کدعارضه კოდი कोड รหัส msimbo
@@ -33,6 +36,8 @@ ELSEWHERE = correction_headings.ELSEWHERE | {
         זמן תאריךושעה זמןמדידה idő dátumidő dátumésidő mérésideje timp datașiora dataora vrijeme vreme datumivrijeme
         datumvrijeme datumivreme времяизмерения времянаблюдения час датачас датаічас часвимірювання
         tarih tanggal ngày 日期 日付 날짜 التاريخ תאריך dátum
+        време датаивреме датаичас уақыты уақыт күніуақыты убакыт vaqt vaxt цаг ժամանակ koha data čas datumincas
+        dátumačas laikas dataslaikas laiks datumsunlaiks aeg kuupäevaeg tími dagsetningogtími ordua amser দিনাংক
     """,
     "time_end": "bis bitiş selesai kếtthúc 结束 结束时间 終了 終了時刻 종료 종료시간 vége sfârșit kraj конец кінець",
     "date": """
@@ -51,21 +56,36 @@ ELSEWHERE = correction_headings.ELSEWHERE | {
         boylam bujur kinhđộ 经度 經度 経度 경도 خطالطول الطول קואורך אורך hosszúság földrajzihosszúság
         duljina duzina zemljopisnaduljina geografskadužina longitudine γεωγραφικόμήκος географическаядолгота довгота
         географічнадовгота
+        дължина географскадължина дужина географскадужина должина географскадолжина даўгата бойлық географиялықбойлық
+        узундук узунлик uzunluq uzunlik уртраг երկայնություն gjatësia gjatësiagjeografike dolžina geografskadolžina
+        zemljepisnadolžina dĺžka zemepisnádĺžka ilgumos longituda longitudea hydred domhanfhad lengdargráða дарозо тӯл
+        দ্রাঘিমাংশ रेखांश રેખાંશ తీర్ఘాంశం రేఖాంశం ರೇಖಾಂಶ രേഖാംശം தீர்க்கரேகை දේශාංශ طولبلد طولبلد ኬንትሮስ រយៈបណ្តោយ
+        ເສັ້ນແວງ လောင်ဂျီတွဒ် longitúd lambda λ l gd
     """,
     "latitude": """
         عرضجغرافیایی განედი अक्षांश ละติจูด latitudo
         enlem lintang vĩđộ 纬度 緯度 위도 خطالعرض دائرةالعرض العرض קורוחב רוחב szélesség földrajziszélesség
         širina zemljopisnaširina geografskaširina latitudine γεωγραφικόπλάτος географическаяширота географічнаширота
+        ширина географскаширина шырата ендік географиялықендік кеңдик кенглик enlik kenglik өргөрөг լայնություն
+        gjerësia gjerësiagjeografike zemljepisnaširina šírka zemepisnášírka platumos latituda latitudea lledred
+        domhanleithead арз অক্ষাংশ અક્ષાંશ అక్షాంశం ಅಕ್ಷಾಂಶ അക്ഷാംശം அட்சரேகை අක්ෂාංශ عرضبلد ኬክሮስ រយៈទទឹង ເສັ້ນຂະໜານ
+        လတ္တီတွဒ် phi φ b gs
     """,
     "easting": """
         აღმოსავლეთი पूर्व شرقی ตะวันออก mashariki الشرقيات شرقيات
         sağa sağadeğer doğu timur đông 东 东坐标 东向坐标 東 東坐標 東座標 동 동좌표 شرق الشرق الإحداثيالشرقي מזרח
         kelet istok ανατολικά восток схід
+        изток исток усход шығыс чыгыш sharq şərq зүүн արևելք lindje vzhod východ východná rytai austrumi ida
+        idakoordinaat austur ekialdea dwyreiniad dwyrain oirthear oos পূর্ব પૂર્વ கிழக்கு తూర్పు ಪೂರ್ವ කිழක්කු مشرق
+        eastings easts estes ostings me
     """,
     "northing": """
         ჩრდილოეთი उत्तर شمالی เหนือ kaskazini الشماليات شماليات
         yukarı yukarıdeğer kuzey utara bắc 北 北坐标 北向坐标 北坐標 北座標 북 북좌표 شمال الشمال الإحداثيالشمالي צפון
         észak sjever βόρεια север північ
+        поўнач солтүстік түндүк shimol şimal хойд հյուսիս veri severná šiaurė ziemeļi põhi põhjakoordinaat norður
+        iparraldea gogleddiad gogledd tuaisceart উত্তর ઉત્તર வடக்கு ఉత్తరం ಉತ್ತರ شمال
+        northings norths nortes mn
     """,
 }
 

@@ -13,6 +13,8 @@ _EITHER = frozenset((
     "laenge", "lange", "lengte", "lengde", "lengd", "laengde", "langd", "pikkus", "garums", "ilguma", "pituus",
     "dlugosc", "delka", "dlzka", "hosszusag", "duljina", "duzina", "dolzina", "lungime", "μηκοσ", "אורך", "الطول",
     "breite", "breedte", "bredde", "bredd", "breidd", "laius", "platums", "platuma", "plotis", "leveys", "szerokosc",
+    "l", "b", "gd", "gs", "дължина", "дужина", "должина", "ширина", "узундук", "uzunluq", "uzunlik", "enlik", "kenglik",
+    "երկայնություն", "լայնություն", "gjatesia", "gjeresia", "кендик",
     "sirka", "szelesseg", "sirina", "latime", "πλατοσ", "רוחב", "العرض",
 ))  # fmt: skip
 #: Decimals that degrees have at least, to about a metre; and how many of them a job may reach across. Ours, no source.

@@ -133,7 +133,7 @@ def _workbook(path: Path, shown: str, layer: str | None) -> FileLook:
     keys |= {"header": sheet.header_line} if twice else {}  # columns by their numbers need it
     return FileLook(
         path, shown, columns, sheet.header_line, keys, twice, written, layer, layer is not None, dated=dated,
-        form="workbook",
+        above=sheet.above, form="workbook",
     )  # fmt: skip
 
 

@@ -8,15 +8,18 @@ from pipeline.new_job.encodings import CodePages
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.values import with_unit
+from pipeline.new_job.stated_above import headed, unit_stated
 from pipeline.read.heading_units import is_one, metres_in_heading
 
 
 def units_of(one: FileFound) -> State:
-    """Return the unit that headings, or a row of units below them, state where it is no metre; None for metres."""
+    """Return the unit that headings, a row of units below or lines above them state where it is no metre, else None."""
     names = {word: one.mapped.columns.get(word, "") for word in ("easting", "northing", "height")}
-    heads = {word: with_unit(name, one.look.columns.get(name, [])) for word, name in names.items()}
+    heads = {word: headed(one.look, name, word) for word, name in names.items()}
     says = "as a heading says" if heads == names else "as the row of units below the header says"
+    above = (unit_stated(one.look, name, word) for word, name in names.items())
+    if (first := next((each for each in above if each is not None), None)) is not None:
+        says = f"as {first.said.shown}, above the header, says"
     if _in_two_units(heads):
         if one.mapped.height == "level":
             return None  # the grid and the height datum say a unit each

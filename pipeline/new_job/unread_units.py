@@ -5,6 +5,7 @@ import numpy as np
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES
 from pipeline.new_job.look import FileLook
+from pipeline.new_job.stated_above import angles_refused
 from pipeline.new_job.values import numbers_of
 from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 
@@ -14,6 +15,8 @@ _WHOLE = 3
 
 def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
     """Return why the angles among a file's mapped columns cannot be read, "" where nothing speaks against them."""
+    if "latitude" in columns and (refused := angles_refused(look, dms=dms)):
+        return refused
     for word in ("latitude", "longitude"):
         name = columns.get(word)
         if name is None:

@@ -9,14 +9,13 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.files.angles import dms
-from pipeline.read.heading_units import LENGTHS_SAID, unit_in_heading
+from pipeline.read.heading_units import unit_in_heading
+from pipeline.read.headings import is_row_of_units
 from pipeline.read.numeric import numbers
 
 #: The share of a column's texts that has to be of a kind; some rows of an export are always spoilt.
 MOSTLY = 0.8
 _COMMA = re.compile(r"[+-]?\d*,\d+")
-#: What stands below a heading as its unit.
-_ANGLE_UNITS = frozenset(["deg", "degrees", "°", "dd"])
 
 
 def given(texts: Sequence[str]) -> list[str]:
@@ -25,8 +24,7 @@ def given(texts: Sequence[str]) -> list[str]:
 
 
 def _is_unit(text: str) -> bool:
-    said = unit_in_heading(f"x [{text.strip(' []()')}]")
-    return said in LENGTHS_SAID or said in _ANGLE_UNITS
+    return is_row_of_units([text])
 
 
 def with_unit(heading: str, texts: Sequence[str]) -> str:
@@ -57,6 +55,13 @@ def no_number(texts: Sequence[str]) -> str | None:
     if odd and odd[0] == given(texts)[0] and _is_unit(odd[0]):
         odd = odd[1:]
     return odd[0] if odd else None
+
+
+def has_names(texts: Sequence[str]) -> bool:
+    """Tell whether a column has texts of letters and figures, as names do: "CP1" among "100" and "101"."""
+    values, _ = numbers(pa.array([text or None for text in texts], pa.string()), "," if comma(texts) else ".")
+    odd = [text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)]
+    return any(any(map(str.isdecimal, text)) and any(map(str.isalpha, text)) for text in odd)
 
 
 def angles(texts: Sequence[str], letters: str) -> Floats | None:

@@ -19,7 +19,7 @@ from pipeline.job.model import Points
 from pipeline.limits import LEAST, LENGTH, SIGMA
 from pipeline.read.covariances import COVARIANCES, NOT_DEFINITE, impossible
 from pipeline.read.findings import Findings
-from pipeline.read.headings import small_units
+from pipeline.read.headings import is_row_of_units, small_units
 from pipeline.read.mapping import (
     ALONG,
     DEGREES,
@@ -134,11 +134,13 @@ class _Reader:
         self.raw, self.how = raw, how
         self.rows = len(raw.row)
         self.findings = Findings(self.rows)
+        self.units = False
         self.whole: Flags = np.ones(self.rows, dtype=bool)
         if raw.fault is not None:
             self.whole = raw.fault.is_null().to_numpy(zero_copy_only=False)
             self.findings.add(Reason.UNREADABLE, ~self.whole, raw.fault)
         self._note_header()
+        self.units = self._note_units()
 
     def _note_header(self) -> None:
         """Find the header where it comes again among the rows, as where files were put together."""
@@ -146,6 +148,17 @@ class _Reader:
         if cells is not None and pa.types.is_string(cells.type):
             again = pc.fill_null(pc.equal(cells, name), False).to_numpy(zero_copy_only=False)
             self.findings.add(Reason.UNREADABLE, again, "the column names are repeated here")
+
+    def _note_units(self) -> bool:
+        """Tell whether the first row has units where numbers are to be, as the one below a header may; it is none."""
+        if not self.rows or not self.whole[0]:
+            return False
+        words = (LENGTHS | DEGREES) & self.how.names.keys()
+        if not is_row_of_units(self.raw.columns[self.how.names[word]][0].as_py() for word in sorted(words)):
+            return False
+        self.whole[0] = False
+        self.findings.add(Reason.UNREADABLE, np.arange(self.rows) == 0, "this is the row of units below the header")
+        return True
 
     def columns(self) -> dict[str, pa.Array]:
         reading: dict[str, pa.Array] = {}
@@ -172,7 +185,12 @@ class _Reader:
 
     def _cells(self, word: str) -> pa.Array | None:
         name = self.how.names.get(word)
-        return None if name is None else self.raw.columns[name]
+        if name is None:
+            return None
+        cells = self.raw.columns[name]
+        if self.units and word not in TEXTS:
+            return pa.concat_arrays([pa.nulls(1, cells.type), cells.slice(1)])
+        return cells
 
     def _text(self, word: str) -> pa.Array:
         cells = self._cells(word)

@@ -65,8 +65,13 @@ ELSEWHERE = {
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
     heading = with_numbers(heading)
-    bared = run_together(without_unit(_UNIT.sub("", heading.strip())) or heading)
+    bared = run_together(without_unit(without_brackets(heading)) or heading)
     return _LOOK_ALIKE.get(bared, bared)
+
+
+def without_brackets(heading: str) -> str:
+    """Return a heading without what stands in brackets behind it."""
+    return _UNIT.sub("", heading.strip())
 
 
 @lru_cache(maxsize=1024)

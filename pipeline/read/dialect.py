@@ -40,6 +40,7 @@ class Dialect:
 
     Rows begin below ``header_line``, which is 0 or the last line stepped over where no line names the columns. With
     ``blanks`` the delimiter, a tab, stands for any run of blanks; a line that begins with ``comment`` is no row.
+    ``above`` are the lines above the header.
     """
 
     encoding: str
@@ -49,6 +50,7 @@ class Dialect:
     names: tuple[str, ...]
     blanks: bool = False
     comment: str | None = None
+    above: tuple[str, ...] = ()
 
 
 def find_dialect(path: Path, points: Points) -> Dialect:
@@ -98,7 +100,8 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     decimal = points.decimal or _decimal(rows, numbers, first + 2)
     blanks = delimiter == BLANKS
     sign = "\t" if blanks else delimiter
-    return Dialect(encoding, sign, decimal, first + 1, names, blanks, points.comment)
+    above = tuple(line.decode("utf-8", "replace").strip() for line in lines[: max(first, 0)])
+    return Dialect(encoding, sign, decimal, first + 1, names, blanks, points.comment, above)
 
 
 def _first_lines(path: Path, encoding: str | None, beyond: int) -> list[bytes]:

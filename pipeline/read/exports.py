@@ -15,6 +15,7 @@ from pipeline.digest import Signature, changed, digest, signature
 from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, temporary_ones
 from pipeline.files.geopackages import SQLITE
 from pipeline.files.regular_files import COPY, NoFile, check_regular
+from pipeline.files.text_marks import text_mark
 from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS, HiddenSheet
 from pipeline.handoff import ahead
 from pipeline.job.key_values import BLANKS
@@ -26,7 +27,7 @@ from pipeline.read.bare_times import bare_time
 from pipeline.read.columns import ReadingPlan, readings
 from pipeline.read.covariances import lacking
 from pipeline.read.findings import Unusable
-from pipeline.read.first_rows import check_times, check_units
+from pipeline.read.first_rows import check_times, check_units, otherwise_above
 from pipeline.read.geojson import text_encoding
 from pipeline.read.geometry_apart import GeometryApart, geometry_apart
 from pipeline.read.layer_crs import check_crs
@@ -50,6 +51,8 @@ _CHANGED = ("the file changed while it was being read", "run the job again")
 
 #: Bytes of rows of texts that a job holds from the first look at them until they are read.
 LOOKED = 4 << 20
+#: Names of an export that are looked at for marks of a spreadsheet.
+LOOKED_NAMES = 200
 #: Bytes of a text beyond which it comes in several pieces, so that the next is taken apart while one is worked at.
 MUCH = 1 << 23
 _ZIP = b"PK\x03\x04"
@@ -81,7 +84,9 @@ class Export:
     ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings.
     ``looked`` has the rows of a small text, all of which that look took apart. ``headings`` are what the file calls the
     columns that are mapped, by our words, those too that the job file maps by number. ``apart`` is how far its
-    geometries lie from the columns that are mapped instead of them.
+    geometries lie from the columns that are mapped instead of them. ``other_unit`` is the line above the header that
+    says another unit than the job file states, and what it says. ``marked`` is how the names are marked as texts of a
+    spreadsheet, "" where they are not.
     """
 
     path: Path
@@ -98,6 +103,8 @@ class Export:
     looked: Looked | None = field(default=None, compare=False, repr=False)
     headings: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
     apart: GeometryApart | None = None
+    other_unit: tuple[int, str] | None = field(default=None, compare=False, repr=False)
+    marked: str = field(default="", compare=False, repr=False)
 
 
 def find_exports(
@@ -366,12 +373,22 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             raise Unusable(0, what, "export it without the columns that are not needed")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
+        other = otherwise_above(source, first)
         unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
         return Export(
             path, shown, block, points, sha256, carried, at, bare,
             passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
             apart=geometry_apart(path, points, source, first),
+            other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
         )  # fmt: skip
+
+
+def _marked(source: Source, first: list[Raw]) -> str:
+    """Return how the names of the first rows are marked as texts of a spreadsheet, "" where they are not."""
+    name = source.how.names.get("name")
+    if name is None or not first or not pa.types.is_string(first[0].columns[name].type):
+        return ""
+    return text_mark(first[0].columns[name][:LOOKED_NAMES].to_pylist()) or ""
 
 
 def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:

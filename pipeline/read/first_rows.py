@@ -6,9 +6,13 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.odd_text import look_of_time
+from pipeline.geodesy.units import METRES
 from pipeline.job.time_format import likely_formats
 from pipeline.read.findings import Unusable
+from pipeline.read.heading_units import LENGTHS_SAID, is_one, metres_in_heading, unit_in_heading
 from pipeline.read.headings import check_units_row
+from pipeline.read.lines_above import UnitAbove, units_above
+from pipeline.read.mapping import ALONG, UPWARD
 from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import Source
 
@@ -27,6 +31,41 @@ def check_units(source: Source, first: list[Raw]) -> None:
     texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
     cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
     check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
+    if how.points.units is None and (other := otherwise_above(source, first)) is not None:
+        raise Unusable(other.line, other.what, other.fix)
+
+
+def otherwise_above(source: Source, first: list[Raw]) -> Unusable | None:
+    """Return what lines above the header say of units that is not what numbers are read in; None where nothing is.
+
+    A heading, or a row of units below it, that says a unit itself is nearer to its numbers.
+    """
+    how = source.how
+    if not source.above or not (said := units_above(source.above)):
+        return None
+    raw = first[0] if first and len(first[0].row) else None
+    for word, name in how.names.items():
+        cell = str(raw.columns[name][0].as_py() or "") if raw is not None else ""
+        if unit_in_heading(name) in LENGTHS_SAID or metres_in_heading(f"x [{cell.strip('[](){}<> ')}]"):
+            continue
+        for one in said:
+            plan = word in ALONG and one.plan and not how.lengths.degrees
+            metre = how.lengths.plan if plan else how.lengths.up if word in UPWARD and one.up else None
+            if metre is not None and not any(is_one(metre, each) for each in one.metres):
+                return _otherwise(one, name, word, metre, plan)
+    return None
+
+
+def _otherwise(one: UnitAbove, name: str, word: str, metre: float, plan: bool) -> Unusable:
+    read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
+    what = f'"{one.said.value}" is stated above the header ({one.said.key}), but "{name}" ({word}) is read in {read}'
+    units = " or ".join(f'"{called}"' for called, each in METRES.items() if each in one.metres)
+    fix = f"state units = {units} for its block if that is right, else correct the line, or state units for what is"
+    if plan:
+        fix = "state a crs in that unit, or export in the unit of the crs; else correct the line"
+    elif not units:
+        fix = "export in metres, or correct the line"
+    return Unusable(one.said.line, what, fix)
 
 
 def check_times(source: Source, first: list[Raw]) -> None:

@@ -1,6 +1,7 @@
 """Compares units in column headings ("Height [ft]", "sE (mm)") with those in the job file."""
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES, Lengths
@@ -9,6 +10,8 @@ from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import LENGTHS_SAID, another_unit, is_one, metres_in_heading, unit_in_heading
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
+#: The form of decimal degrees or lengths, as a row below a header may give it: "dd.dddd", "ddd,ddddddd".
+_FORM = re.compile(r"[dD]{1,3}[.,][dD]+|[mM]+[.,][mM]{2,}")
 _SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
 
 _WORDS = LENGTHS_SAID.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd", "°"}
@@ -67,9 +70,16 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
         raise Unusable(line, what, "write it into the heading, such as sE [mm], or export metres")
 
 
+def is_row_of_units(cells: Iterable[object]) -> bool:
+    """Tell whether those cells of a row that are to be numbers are units, as far as any are there: "[deg]", "(m)"."""
+    there = [cell.strip("[](){}<> ") if isinstance(cell, str) else None for cell in cells if cell is not None]
+    return bool(there) and all(cell is not None and (not cell or _says_unit(cell)) for cell in there) and any(there)
+
+
 def _says_unit(cell: str) -> bool:
     heading = f"x [{cell}]"
-    return unit_in_heading(heading) in _WORDS or unread_notation(heading, dms=False) is not None
+    unit = unit_in_heading(heading)
+    return unit in _WORDS or _FORM.fullmatch(cell) is not None or unread_notation(heading, dms=False) is not None
 
 
 def _check_angle(word: str, name: str, unit: str | None, points: Points, line: int) -> None:

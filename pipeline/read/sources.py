@@ -44,6 +44,7 @@ class Source:
     """A file that is open: the line of its header, its CRS if it says one, its plan, and its rows to be read once.
 
     ``seen`` is the sum of what was read of a text or GeoJSON file; a GeoPackage is not read from its beginning to end.
+    ``above`` are the lines above the header.
     """
 
     header_line: int
@@ -51,6 +52,7 @@ class Source:
     how: ReadingPlan
     batches: Iterator[Raw]
     seen: Sum | None = None
+    above: tuple[str, ...] = ()
 
 
 @contextmanager
@@ -97,7 +99,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points, dialect, read_delimited(path, dialect, points.encoding, chunk, seen))
     how, rows = put_together(how, with_one_heading(points, dialect.names, how.lengths, whole))
-    return Source(dialect.header_line, None, how, checked(how, rows), seen)
+    return Source(dialect.header_line, None, how, checked(how, rows), seen, dialect.above)
 
 
 def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
@@ -112,7 +114,7 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     how = reading_plan(points, points.decimal or ".", sheet.schema, dates=True)
     rows = with_one_heading(points, sheet.schema.names, how.lengths, sheet.batches)
     how, batches = put_together(how, rows)
-    return Source(line, None, how, checked(how, batches))
+    return Source(line, None, how, checked(how, batches), above=sheet.above)
 
 
 def has_layers(path: Path) -> bool:

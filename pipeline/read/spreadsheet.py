@@ -30,13 +30,14 @@ Row = tuple[int, tuple[object, ...]]
 class OpenSheet:
     """A sheet that is open: the block with the names of its columns as they are there, the header's row, the columns.
 
-    ``batches`` are its rows, to be read once.
+    ``batches`` are its rows, to be read once; ``above`` those above the header, a comma between their cells.
     """
 
     points: Points
     header_line: int
     schema: pa.Schema
     batches: Iterator[Raw]
+    above: tuple[str, ...] = ()
 
 
 def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
@@ -49,7 +50,14 @@ def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
     schema = pa.schema([(name, _kind(values)) for name, values in zip(names, plain, strict=True)])
     faults = _faults(sheet, points, names, rows)
     batches = _batches(points, schema, plain, [number for number, _ in rows], faults, rows_per_batch)
-    return OpenSheet(points, header_line, schema, batches)
+    return OpenSheet(points, header_line, schema, batches, tuple(_above(sheet, header_line)))
+
+
+def _above(sheet: SheetRows, header_line: int) -> Iterator[str]:
+    """Yield the rows above the header, empty ones too."""
+    filled = {number: values for number, values in sheet.rows if number < header_line}
+    for number in range(1, header_line if filled else 1):
+        yield ",".join(as_text(value) for value in filled.get(number, ()))
 
 
 def unseen_sheets(path: Path, points: Points) -> tuple[HiddenSheet, ...]:
