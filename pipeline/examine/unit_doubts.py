@@ -154,8 +154,8 @@ def _looks(
     for row, session in enumerate(of.session):
         here = above.session == session
         if feet_for_metres(above.off[here, 2], up[here]):
-            alone = abs(float(of.rest[row])) if in_feet else np.inf
-            left = 0.0 if differ(above.off[here, 2]) else alone
+            left = abs(float(of.rest[row])) if in_feet else np.inf
+            left = 0.0 if differ(above.off[here, 2]) else left
             high[session] = (_in_height(counted, of.off[row : row + 1], meant), left)
     return found, high
 

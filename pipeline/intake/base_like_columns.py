@@ -6,6 +6,8 @@ time. What a reading has of its own, such as the design of a point that is set o
 and so does a known mark.
 """
 
+from itertools import product
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -34,49 +36,68 @@ def base_like_columns(batch: pa.RecordBatch, names: list[str], sound: Flags, col
     or easting and northing in metres; of other positions nothing is said.
     """
     degrees = columns.longitude is not None
-    if len(names) < 2 or int(sound.sum()) < 2 * _FEW or not (degrees or columns.easting is not None):
+    if len(names) < 2 or not (degrees or columns.easting is not None):
+        return {}
+    metre, middle = np.ones(2), [_middle(values[:_FIRST]) for values in raw_positions(batch)[:2]]
+    if degrees:
+        metre = np.array([DEGREE * np.cos(np.radians(middle[1])), DEGREE])
+    elif not min(map(abs, middle)) >= _FALSE_ORIGIN:
+        return {}
+    step = _ROUND[0 if degrees else 1]
+    axes = {name: axis for name in names if (axis := _axis(batch.column(name), middle, metre, step)) >= 0}
+    if set(axes.values()) != {0, 1} or int(sound.sum()) < 2 * _FEW:
         return {}
     own = np.column_stack(raw_positions(batch)[:2])[sound]
-    metre = np.array([DEGREE * np.cos(np.radians(np.nanmedian(own[:, 1]))), DEGREE]) if degrees else np.ones(2)
-    if not degrees and (np.abs(np.nanmedian(own, axis=0)) < _FALSE_ORIGIN).any():
-        return {}
-    few = [(name, found) for name in names if (found := _few_values(batch.column(name), sound)) is not None]
-    step = _ROUND[0 if degrees else 1]
     by_axis: list[list[tuple[str, Floats, Integers]]] = [[], []]
-    for name, (values, code) in few:
-        for axis in range(2):
-            off = np.abs(values - np.nanmedian(own[:, axis])) * metre[axis]
-            if (off < _NEAR).all() and (np.abs(values / step - np.rint(values / step)) > 1e-6).all():
-                by_axis[axis].append((name, values, code))
+    for name, axis in axes.items():
+        if (found := _few_values(batch.column(name), sound)) is not None:
+            by_axis[axis].append((name, *found))
     words = ("base_longitude", "base_latitude") if degrees else ("base_easting", "base_northing")
-    for first, along, code in by_axis[0]:
-        for second, up, other in by_axis[1]:
-            if first != second and np.array_equal(code, other):
-                place = np.column_stack([along, up])[code]
-                if _goes_apart(np.hypot(*((own - place) * metre).T), code):
-                    return dict(zip((first, second), words, strict=True))
+    for (first, along, code), (second, up, other) in product(*by_axis):
+        place = np.column_stack([along[code], up[other]])
+        if np.array_equal(code, other) and _goes_apart(np.hypot(*((own - place) * metre).T), code):
+            return dict(zip((first, second), words, strict=True))
     return {}
+
+
+def _middle(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
+
+
+def _axis(cells: pa.Array, middle: list[float], metre: Floats, step: float) -> int:
+    """Return along which axis the first values of a column lie about the readings and are not round; -1 none."""
+    if not (pa.types.is_string(cells.type) or pa.types.is_floating(cells.type)):
+        return -1
+    different = pc.unique(cells.slice(0, _FIRST)).drop_null()
+    values = _numbers(different) if 0 < len(different) <= _FEW else None
+    if values is None or (np.abs(values / step - np.rint(values / step)) <= 1e-6).any():
+        return -1
+    near = [bool((np.abs(values - middle[axis]) * metre[axis] < _NEAR).all()) for axis in range(2)]
+    return near.index(True) if any(near) else -1
+
+
+def _numbers(different: pa.Array) -> Floats | None:
+    """Return the numbers of cells, None where some are none."""
+    try:
+        values = np.array([float(str(each).strip().replace(",", ".")) for each in different.to_pylist()])
+    except ValueError:
+        return None
+    return values if np.isfinite(values).all() else None
 
 
 def _few_values(cells: pa.Array, sound: Flags) -> tuple[Floats, Integers] | None:
     """Return the (k,) different numbers of a column in order of appearance and (n,) which of them each reading has.
 
-    None where they are not few, some are no numbers, readings lack one, or they do not follow one after the other.
+    None where they are not few, some are no numbers, or many readings lack one.
     """
-    if not (pa.types.is_string(cells.type) or pa.types.is_floating(cells.type)):
-        return None
-    if len(pc.unique(cells.slice(0, _FIRST))) > _FEW + 1:
-        return None
     coded = pc.dictionary_encode(cells.filter(pa.array(sound)))
     if len(coded.dictionary) > _FEW or coded.null_count > (1.0 - _FILLED) * len(coded):
         return None
-    try:
-        values = np.array([float(str(each).strip().replace(",", ".")) for each in coded.dictionary.to_pylist()])
-    except ValueError:
-        return None
+    values = _numbers(coded.dictionary)
     code = np.asarray(coded.indices.fill_null(-1), np.int64)
     code = code[np.maximum.accumulate(np.where(code >= 0, np.arange(len(code)), 0))]  # what is left out stays
-    return (values, code) if len(values) and np.isfinite(values).all() and (code >= 0).all() else None
+    return (values, code) if values is not None and len(values) and (code >= 0).all() else None
 
 
 def _goes_apart(far: Floats, code: Integers) -> bool:

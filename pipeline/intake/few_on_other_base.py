@@ -45,13 +45,13 @@ def switch_notes(rows: ReadingRows, once: Flags, prepared: Prepared) -> Iterator
         return
     ends = np.append(rows.starts, len(rows))
     for number, (start, end) in enumerate(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True)):
-        session = rows.session[start:end][once[start:end]]
+        session = rows.session[start:end][once[start:end]].astype(np.int64)
         if end - start > _MOST or not any(np.isin(pair, session).all() for pair in pairs):
             continue
         numbers = start + np.flatnonzero(once[start:end])
         (time,) = rows.columns.take(numbers, "time")
         order = np.argsort(time, kind="stable")
-        numbers, time, session = numbers[order], time[order].astype(np.int64), session[order].astype(np.int64)
+        numbers, time, session = numbers[order], time[order].astype(np.int64), session[order]
         for few in _few(session, time, numbers, rows, pairs):
             yield _told(few, time, session, numbers, rows, prepared, number)
 
