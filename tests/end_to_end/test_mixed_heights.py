@@ -85,3 +85,14 @@ def test_points_of_another_system_among_those_with_a_field_shift(hours: float, t
     job.job["session"][0]["field_shift"] = {"from": begins, "until": ends, "east": 0.3, "north": -0.2, "up": 3.0}
     outcome = run_job(job.write(tmp_path), dry_run=True)
     assert (outcome.exit_code, {one["kind"] for one in outcome.record["doubts"]}) == (3, {"export-heights"})
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_heights_all_over_the_relief_are_no_levels(seed: int, tmp_path: Path) -> None:
+    """Points anywhere between the bottom and 45 m above it, but for 7 m halfway that nobody happened to measure."""
+    job = simulate(replace(PLAN, reach=600.0))
+    random = np.random.default_rng(seed)
+    up = random.uniform(0.0, 19.0, len(job.rows["name"])) + 26.0 * random.integers(0, 2, len(job.rows["name"]))
+    job.rows["height"] = job.rows["height"] + np.where(job.rows["kind"] == "point", up, 0.0)
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert (outcome.exit_code, outcome.record["doubts"]) == (0, [])
