@@ -41,10 +41,11 @@ class LikeHeights:
                 continue
             time, number = self._rows.columns.take(numbers[here], "time", "base")
             base = pa.array(self._bases, pa.string()).take(pa.array(number))
-            by = np.full(len(here), session), time, self._rows.export(numbers[here]), base
+            export = self._rows.export(numbers[here]).astype(np.int64)
+            by = np.full(len(here), session, np.int64), time, export, base
             state, unsure = np.zeros(len(here), np.int64), np.zeros(len(here), bool)
             for one in windows:
-                state = np.unique(2 * state + one.carried(*by), return_inverse=True)[1]
+                state = np.unique(2 * state + one.carried(*by).astype(np.int64), return_inverse=True)[1]
                 unsure |= one.unsure(*by)
             yield from (here[part[~unsure[part]]] for part in _parted(state))
 
