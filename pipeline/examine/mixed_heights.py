@@ -20,6 +20,10 @@ _LEAST, _TELLING = 5.0, 10.0
 _FREE, _PART = 0.25, 0.12
 #: Metres that models of the geoid may differ by, and standard errors of the levels. Ours, no source.
 _MODELS, _ERRORS = 1.0, 3.0
+#: So many times as wide as any among the most is a gap that chance does not leave; and the part of the separation that
+#: readings side by side differ by otherwise, as one standard deviation. Ours, no source: of even spreads over up to
+#: twice the separation a few in a thousand are taken for two levels, of hillsides none in thousands.
+_CHANCE, _ROUGH = 2.0, 0.2
 
 _CURE = "check which heights each export has: ellipsoidal ones, or those above a height datum"
 
@@ -33,8 +37,23 @@ class _Mixed:
 
     @property
     def certain(self) -> bool:
-        """Whether no terrace explains it, and no code says that the readings are of something else."""
-        return self.found.levels.mixed and not self.found.things and abs(self.separation) >= _TELLING
+        """Whether no terrace or relief explains it, and no code says that the readings are of something else."""
+        of = self.found.levels
+        apart = self.sharp and (of.gap >= of.wide or self.side_by_side)
+        return of.mixed and apart and not self.found.things and abs(self.separation) >= _TELLING
+
+    @property
+    def sharp(self) -> bool:
+        """Whether heights that are spread over the whole relief leave no such gap."""
+        return self.found.levels.gap >= _CHANCE * self.found.levels.inner
+
+    @property
+    def side_by_side(self) -> bool:
+        """Whether readings next to one another differ by the separation, and hardly otherwise."""
+        step, size = self.found.levels.step, abs(self.separation)
+        if step is None or step.rough > _ROUGH * size:
+            return False
+        return abs(abs(step.by) - size) <= max(_MODELS, _ERRORS * step.error)
 
 
 def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
@@ -60,8 +79,8 @@ def _told(survey: Survey, one: _Mixed) -> str:
     return (
         f"session {survey.windows[one.found.session].session.name}: {counted(count, 'reading')} (first one here)"
         f" {plural(count, 'is', 'are')} {abs(of.by):.1f} m {'above' if of.by > 0 else 'below'} the"
-        f" {counted(of.others, 'other')} with no height between, and the geoid separation is {one.separation:+.1f} m:"
-        " heights of two height systems may be mixed"
+        f" {counted(of.others, 'other')}, with no height in the {of.gap:.1f} m between them, and the geoid"
+        f" separation is {one.separation:+.1f} m: heights of two height systems may be mixed"
     )
 
 
@@ -75,4 +94,6 @@ def _mixed(survey: Survey) -> Iterator[_Mixed]:
         most = min(_MODELS + _ERRORS * one.levels.error, _PART * abs(separation))
         off = abs(abs(one.levels.by) - abs(separation))
         if abs(separation) >= _LEAST and off <= most and one.levels.gap >= _FREE * abs(separation):
-            yield _Mixed(one, separation)
+            mixed = _Mixed(one, separation)
+            if mixed.sharp or mixed.side_by_side:
+                yield mixed

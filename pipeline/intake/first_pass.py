@@ -244,8 +244,9 @@ class _Gatherer:
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
         rows = self.ledger.rows()
-        duplicates = find_duplicates(rows, self.prepared, list(self.ledger.bases))
-        implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
+        bases = list(self.ledger.bases)
+        duplicates = find_duplicates(rows, self.prepared, bases)
+        implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions, bases)
         more, few = self.alike.chosen()
         named, elsewhere = self.elsewhere.chosen()
         more, few = _with_named(more, few, named, rows)
@@ -291,7 +292,7 @@ class _Gatherer:
             kept=tuple(self.kept),
             coarse=find_coarse(rows, once, self.prepared, self.files.logs),
             reach=tie_reach(rows, once, candidates, self.prepared) if self._in_grid else None,
-            astray=self.order.out_of_order(rows, duplicates.numbers, list(self.ledger.bases)),
+            astray=self.order.out_of_order(rows, duplicates.numbers, bases),
             shifted=duplicates.shifted,
             recurring=duplicates.recurring,
             few=few,

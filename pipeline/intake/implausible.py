@@ -22,6 +22,7 @@ from pipeline.intake.far_out import (
     look_in_brackets,
 )
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
+from pipeline.intake.like_heights import LikeHeights
 from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
@@ -128,12 +129,19 @@ class TwoLevels:
 
 
 def find_implausible(
-    rows: ReadingRows, duplicates: Integers, prepared: Prepared, logs: Sequence[SessionLog]
+    rows: ReadingRows,
+    duplicates: Integers,
+    prepared: Prepared,
+    logs: Sequence[SessionLog],
+    bases: Sequence[str | None],
 ) -> Implausible:
-    """Hold every sound reading that repeats no other against its base, its session and its neighbours."""
+    """Hold every sound reading that repeats no other against its base, its session and its neighbours.
+
+    ``bases`` are the keys of base ids by the numbers that ``rows`` have of them.
+    """
     sound = rows.having(SOUND)
     sound[duplicates] = False
-    judged = _Judge(BySession(rows, sound), prepared, logs)
+    judged = _Judge(BySession(rows, sound), prepared, logs, LikeHeights(rows, prepared, bases))
     held: dict[int, str] = {}
     notes = []
     for window in prepared.windows:
@@ -166,8 +174,8 @@ def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[
         yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
 
 
-def _levels(rows: ReadingRows, found: dict[int, tuple[Integers, Levels]]) -> Iterator[TwoLevels]:
-    for session, (numbers, of) in found.items():
+def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Iterator[TwoLevels]:
+    for session, numbers, of in found:
         fewer, others = numbers[of.rows], np.delete(numbers, of.rows)
         first = fewer[:1]
         codes = rows.codes(fewer[(rows.flags[fewer] & CANDIDATE) == 0])
@@ -191,12 +199,12 @@ def _listed(rows: ReadingRows, prepared: Prepared, told: dict[int, str]) -> str:
 class _Judge:
     """Holds sessions' readings against what is known of each session."""
 
-    def __init__(self, rows: BySession, prepared: Prepared, logs: Sequence[SessionLog]) -> None:
-        self.rows, self.prepared, self.logs = rows, prepared, logs
+    def __init__(self, rows: BySession, prepared: Prepared, logs: Sequence[SessionLog], heights: LikeHeights) -> None:
+        self.rows, self.prepared, self.logs, self.heights = rows, prepared, logs, heights
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
         self.steep: dict[int, tuple[int, Steep]] = {}
-        self.levels: dict[int, tuple[Integers, Levels]] = {}
+        self.levels: list[tuple[int, Integers, Levels]] = []
         self._whole: tuple[Floats, Floats] | None = None
 
     def session(self, session: int) -> Findings:
@@ -244,12 +252,13 @@ class _Judge:
                 found.findings.jumps.append((number[run].tolist(), metres))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
-        """Note readings that lie on two levels."""
+        """Note readings that lie on two levels, among those whose heights count from one."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
-            height = piece.height[near]
-            sound = np.flatnonzero(np.isfinite(height) & ((piece.flags[near] & PLACEHOLDER) == 0))
-            if (two := levels(piece.places[near][sound], height[sound])) is not None:
-                self.levels[session] = piece.number[near][sound], two
+            sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
+            for alike in self.heights.alike(session, piece.number[sound]):
+                here = sound[alike]
+                if (two := levels(piece.places[here], piece.height[here])) is not None:
+                    self.levels.append((session, piece.number[here], two))
 
     def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
@@ -277,8 +286,10 @@ class _Judge:
         chance = self._zeros(number[zero], height[right & np.isfinite(height)], around)
         no_zero, odd_zero = zero & (chance <= _NO_ZERO), zero & (chance <= _ODD_ZERO)
         sound = np.flatnonzero(right & ~impossible & ~false & ~placeholder & np.isfinite(height))
-        if (cliff := steep(places[sound], height[sound])) is not None:
-            self.steep[session] = int(number[sound[cliff.rows[0]]]), cliff
+        for alike in self.heights.of_system(number[sound]):
+            here = sound[alike]
+            if (cliff := steep(places[here], height[here])) is not None:
+                self.steep[session] = int(number[here[cliff.rows[0]]]), cliff
         looks = np.zeros(len(number), np.uint8)
         some = np.flatnonzero(impossible | false | (odd & told_of) | no_zero | (odd_zero & told_of))
         looks[some] = height_looks(height[some], around, placeholder[some])

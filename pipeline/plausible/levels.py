@@ -18,6 +18,10 @@ _SAMPLE = 200
 #: Nearest of the others that lie round about a reading among them, and the part of the fewer of which they do at least:
 #: of marks on the rim of a pit they do of none.
 _ROUND, _AMONG = 12, 0.2
+#: Nearest of the others with which a reading's height is compared.
+_NEAREST = 4
+#: The standard deviation of normal errors over the median of their sizes, and the error of their median over theirs.
+_NORMAL, _MEDIAN = 1.4826, 1.2533
 #: The part of the neighbours of another level, of those that chance alone would give, from which levels are mixed.
 _MIXED = 0.6
 
@@ -26,9 +30,10 @@ _MIXED = 0.6
 class Levels:
     """Readings (k,), places among those given, ascending, on a level ``by`` metres above or below the ``others``.
 
-    ``gap`` is the width in which there is no height, ``error`` the standard error of ``by`` from how rough both levels
+    ``gap`` is the width in which there is no height, ``inner`` the widest such among the others, ``wide`` the metres of
+    height that the higher of the two levels takes. ``error`` is the standard error of ``by`` from how rough both levels
     are, ``mixed`` whether readings of the two lie among one another, as those of terraces do not; of a bridge, a row of
-    roofs or a gorge they may.
+    roofs or a gorge they may. ``step`` is known of those that are: how they differ from what lies beside them.
     """
 
     rows: Integers
@@ -37,6 +42,21 @@ class Levels:
     error: float
     others: int
     mixed: bool
+    inner: float
+    wide: float
+    step: "Step | None"
+
+
+@dataclass(frozen=True)
+class Step:
+    """Metres by which readings lie above the others next to them, with its standard error, and how ``rough`` that is.
+
+    The last is the standard deviation of one reading above those next to it, metres: of the same level or the other.
+    """
+
+    by: float
+    error: float
+    rough: float
 
 
 def levels(places: Floats, height: Floats) -> Levels | None:
@@ -62,7 +82,40 @@ def levels(places: Floats, height: Floats) -> Levels | None:
     rows = np.sort(fewer)
     of_fewer = np.zeros(len(height), bool)
     of_fewer[rows] = True
-    return Levels(rows, by, float(gaps[split - 1]), error, len(most), mixed(plan, of_fewer))
+    among = mixed(plan, of_fewer)
+    step = _step(plan, height, of_fewer) if among else None
+    inner = float((gaps[: split - 1] if most is low else gaps[split:]).max(initial=0.0))
+    wide = max(float(np.ptp(height[of])) for of in (low, high))
+    return Levels(rows, by, float(gaps[split - 1]), error, len(most), among, inner, wide, step)
+
+
+def _step(plan: Floats, height: Floats, which: Flags) -> Step | None:
+    """Return how readings ``which`` (n,) differ from the others next to them; None where they have none.
+
+    How rough the ground is show besides them the others, by what lies next to them.
+    """
+    others = np.flatnonzero(~which)
+    over, same = (
+        _above_nearest(plan, height, rows[:: -(-len(rows) // _SAMPLE)], others)
+        for rows in (np.flatnonzero(which), others)
+    )
+    if not len(over) or not len(same):
+        return None
+    by = float(np.median(over))
+    rough = _NORMAL * max(float(np.median(np.abs(over - by))), float(np.median(np.abs(same))))
+    return Step(by, _MEDIAN * rough / float(np.sqrt(len(over))), rough)
+
+
+def _above_nearest(plan: Floats, height: Floats, rows: Integers, others: Integers) -> Floats:
+    """Return the metres by which readings ``rows`` lie above the middle of the nearest ``others`` at other places."""
+    found = list[float]()
+    for row in rows.tolist():
+        away = np.hypot(*(plan[others] - plan[row]).T)
+        away[away <= _ONE_PLACE] = np.inf
+        nearest = np.argpartition(away, min(_NEAREST, len(away)) - 1)[:_NEAREST]
+        if len(nearest := nearest[np.isfinite(away[nearest])]):
+            found.append(float(height[row] - np.median(height[others[nearest]])))
+    return np.array(found)
 
 
 def mixed(plan: Floats, which: Flags) -> bool:

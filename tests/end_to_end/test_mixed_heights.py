@@ -1,5 +1,6 @@
 """Heights of two systems in one session: occupations of the one prove nothing of points of the other."""
 
+import datetime as dt
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -8,7 +9,7 @@ import numpy as np
 import pytest
 from base_logged import SMALL
 from running import rewrite_export
-from simulate import CENTRAL_JAVA, simulate
+from simulate import CANTERBURY, CENTRAL_JAVA, simulate
 
 from pipeline import run_job
 
@@ -52,3 +53,46 @@ def test_a_bridge_over_the_others_is_a_note(tmp_path: Path) -> None:
     """What is coded as something else may lie as high as the separation; common practice, no source."""
     code, doubts, notes = judged(tmp_path, lambda point: 1.0 if 20 <= point < 32 else 0.0, code="DECK")
     assert (code, doubts, len(notes)) == (0, [], 1)
+
+
+@pytest.mark.parametrize("hours", [2.0, 7.0], ids=["most without", "most with"])
+def test_a_stated_field_shift_makes_no_levels(hours: float, tmp_path: Path) -> None:
+    """The field lifts readings by as much as the geoid is off, for some hours, as the job states."""
+    job = simulate(replace(PLAN, place=CANTERBURY, reach=600.0))
+    up = float(np.median(job.marks.ellipsoid_height - job.marks.height))
+    begins = job.job["session"][0]["start"] + dt.timedelta(hours=1)
+    ends = begins + dt.timedelta(hours=hours)
+    job.correct_in_field(0, begins, 0.3, -0.2, up)
+    job.correct_in_field(0, ends, -0.3, 0.2, -up)
+    stated = {"from": begins, "until": ends, "east": 0.3, "north": -0.2, "up": up}
+    job.job["session"][0]["field_shift"] = stated
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert (outcome.exit_code, outcome.record["doubts"]) == (0, [])
+    assert not any("two height systems" in note for note in outcome.record["notes"])
+
+
+@pytest.mark.parametrize("hours", [2.0, 7.0], ids=["most without", "most with"])
+def test_points_of_another_system_among_those_with_a_field_shift(hours: float, tmp_path: Path) -> None:
+    """Every fourth point is above the datum, whatever the field did."""
+    job = simulate(replace(PLAN, reach=600.0))
+    separation = float(np.median(job.marks.ellipsoid_height - job.marks.height))
+    begins = job.job["session"][0]["start"] + dt.timedelta(hours=1)
+    ends = begins + dt.timedelta(hours=hours)
+    job.correct_in_field(0, begins, 0.3, -0.2, 3.0)
+    job.correct_in_field(0, ends, -0.3, 0.2, -3.0)
+    fourth = np.isin(np.arange(len(job.rows["name"])), np.flatnonzero(job.rows["kind"] == "point")[::4])
+    job.rows["height"] = job.rows["height"] - np.where(fourth, separation, 0.0)
+    job.job["session"][0]["field_shift"] = {"from": begins, "until": ends, "east": 0.3, "north": -0.2, "up": 3.0}
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert (outcome.exit_code, {one["kind"] for one in outcome.record["doubts"]}) == (3, {"export-heights"})
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_heights_all_over_the_relief_are_no_levels(seed: int, tmp_path: Path) -> None:
+    """Points anywhere between the bottom and 45 m above it, but for 7 m halfway that nobody happened to measure."""
+    job = simulate(replace(PLAN, reach=600.0))
+    random = np.random.default_rng(seed)
+    up = random.uniform(0.0, 19.0, len(job.rows["name"])) + 26.0 * random.integers(0, 2, len(job.rows["name"]))
+    job.rows["height"] = job.rows["height"] + np.where(job.rows["kind"] == "point", up, 0.0)
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert (outcome.exit_code, outcome.record["doubts"]) == (0, [])

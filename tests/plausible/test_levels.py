@@ -52,3 +52,24 @@ def test_slopes_single_masts_and_level_ground_are_not_mixed() -> None:
     assert levels(at(one_tower), np.where(np.arange(80) < 6, 346.7, 300.0)) is None
     assert levels(at(plan), np.full(80, 300.0)) is None
     assert levels(np.zeros((0, 3)), np.zeros(0)) is None
+
+
+@pytest.mark.parametrize("off", [29.0, -29.0])
+def test_the_step_to_what_lies_next_to_them(off: float) -> None:
+    """A hillside of 1 in 40: to the nearest of 80 readings in a square of 600 m it rises by some metres at the most."""
+    plan = square(80)
+    lifted = np.arange(80) % 4 == 0
+    found = levels(at(plan), 300.0 + 0.025 * plan[:, 1] + np.where(lifted, off, 0.0))
+    assert found is not None and found.mixed and found.step is not None
+    assert found.step.by == pytest.approx(off, abs=1.0) and found.step.rough < 3.0
+    assert found.wide == pytest.approx(15.0, abs=1.0) and found.inner < 0.3 * found.wide
+
+
+def test_heights_all_over_the_relief_differ_as_much_within_a_level() -> None:
+    """Two even spreads of 25 m with 6 m between: the deviation of one from the middle of four next to it is 8 m."""
+    random = np.random.default_rng(2)
+    height = 300.0 + random.uniform(0.0, 25.0, 80) + np.where(random.random(80) < 0.4, 31.0, 0.0)
+    found = levels(at(square(80)), height)
+    assert found is not None and found.mixed and found.step is not None
+    assert found.step.rough == pytest.approx(25.0 / np.sqrt(12.0) * np.sqrt(1.25), rel=0.4)
+    assert found.wide > found.gap and found.step.by == pytest.approx(31.0, abs=3.0 * found.step.error)
