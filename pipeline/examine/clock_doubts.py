@@ -322,7 +322,11 @@ def _headed(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
 
 
 def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
-    """Say that the sessions are written in another offset from UTC than the export's zone has at the time."""
+    """Say that the sessions are written in another offset from UTC than the export's zone has at the time.
+
+    UTC itself contradicts no zone: whoever writes it may well mean it. So that is told where the zone's own offset
+    fits too and gives other sessions, and is no doubt.
+    """
     zone = clock(of.export.points.time_zone, None).kind
     if zone in (None, 0) or of.export.bare_time is None:
         return
@@ -331,16 +335,30 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
         start = window.session.start
         written = start.utcoffset()
         own = minutes_east(zone, start)
-        if not counts[window.index] or not written or round(written.total_seconds() / 60) == own:
+        if not counts[window.index] or written is None or round(written.total_seconds() / 60) == own:
             continue
         off = own - round(written.total_seconds() / 60)
         other = of.elsewhere([off * MINUTE])
+        if not written:
+            if other is not None:
+                yield _written_in_utc(of, window.session.name, own, other)
+                return
+            continue
         what = (
             f'the export is read with time_zone "{of.export.points.time_zone}", {_east(own)} on that day, and session'
             f" {window.session.name} is written in {_east(own - off)}: one of the two may be wrong"
         )
         yield _stated(of, what, other)
         return
+
+
+def _written_in_utc(of: _Clock, session: str, own: int, other: _Fit) -> ClockFinding:
+    what = (
+        f'session {session} is written in UTC, and the export is read with time_zone "{of.export.points.time_zone}",'
+        f" {_east(own)} on that day{_moves(other)}: if the session's times are of that clock too, write"
+        f" {_east(own)[3:]} in place of +00:00 or Z"
+    )
+    return ClockFinding(of.number, of.export.shown, 0, what, False)
 
 
 def _better(of: _Clock) -> Iterator[ClockFinding]:

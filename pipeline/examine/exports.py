@@ -7,6 +7,7 @@ from contextlib import suppress
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
+from pipeline.intake.correction_ages import FRESH, STALE
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.implausible import Cliff
@@ -32,6 +33,9 @@ _FEW_NAMELESS = 0.1
 #: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
 #: wider than a standard uncertainty those are that say to be.
 _LARGER, _WIDEST = 3.0, 2.5
+#: The part of an export's readings, and of those with an age, whose corrections are young, so that the rest stands out:
+#: of a column that is not mapped, of one that is.
+_MOSTLY_FRESH = (0.75, 0.5)
 #: Solutions that are listed.
 _LISTED = 4
 
@@ -73,6 +77,7 @@ def file_notes(survey: Survey) -> list[str]:
             *_passed_over(export),
             *(() if export.apart is None else (export.apart.told(export.shown),)),
             *_few_sigmas(export, log, survey.job.quality),
+            *_old_corrections(export, log, survey.job.quality),
             *_unjudged(export, log),
             *_left(export, log, survey),
             *_ends(export, log),
@@ -183,6 +188,32 @@ def _few_sigmas(export: Export, log: FileLog, quality: Quality) -> Iterator[str]
             f"{export.shown}:{log.large.row}: {_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or"
             f" {LARGE_SIGMA[1]:g} m in height (first one here); fixed solutions are never that uncertain: state"
             " max_sigma_horizontal and max_sigma_vertical"
+        )
+
+
+def _old_corrections(export: Export, log: FileLog, quality: Quality) -> Iterator[str]:
+    """Yield that a few readings have far older corrections than most of their export, and that no limit judges it.
+
+    A column that nobody mapped may be of something else's age, which few readings have, or of various ages.
+    """
+    is_mapped = export.points.columns.correction_age is not None
+    if is_mapped and quality.max_correction_age is not None:
+        return
+    for heading, ages in log.ages.items():
+        share = _MOSTLY_FRESH[is_mapped]
+        if not ages.stale or ages.fresh < share * ages.known or ages.known < share * log.sound:
+            continue
+        limit = f"max_correction_age = {FRESH:g} in [quality]"
+        if is_mapped:
+            column, fix = f'"{heading}" (correction_age)', f"state {limit}"
+        else:
+            column = f'"{heading}", which is not mapped,'
+            fix = f'if it is the age of corrections in seconds, map it: correction_age = "{heading}", and state {limit}'
+        yield (
+            f"{export.shown}:{ages.row}: column {column} says {ages.oldest:g} s at the most, and more than {STALE:g} s"
+            f" of {counted(ages.stale, 'accepted reading')} (first one here), but at most {FRESH:g} s of"
+            f" {ages.fresh:,} others; a position goes astray with the age of its corrections, and its stated precision"
+            f" need not tell: {fix}"
         )
 
 

@@ -3,6 +3,7 @@
 Kept is little: counts per export, and a count per minute and base id.
 """
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
+from pipeline.intake.correction_ages import Ages, note_ages
 from pipeline.intake.left_corrections import LeftCorrection, note_left_corrections
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.positions import raw_positions, stated_sigmas
@@ -31,6 +33,8 @@ from pipeline.words import REASONS, Reason, reason_code
 
 #: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.
 LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
+#: Metres: those of real-time readings are larger (plan, height). Common practice, no source.
+RTK_SIGMA = (0.002, 0.003)
 #: Milliseconds beyond which one occupation is unlikely to last.
 _LONG = 12 * HOUR
 #: What a measurement has beside its place, as far as its export has it at all.
@@ -104,6 +108,7 @@ class FileLog:
         late_end: those whose time_end lies outside the session that their time is in.
         left: columns that are precisions by their headings and that the job file does not map, by heading.
         left_corrections: likewise columns of base ids, base positions and solutions.
+        ages: columns of ages of corrections, mapped or by their heading, by heading.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
@@ -130,6 +135,7 @@ class FileLog:
     late_end: Noted = field(default_factory=Noted)
     left: dict[str, LeftPrecision] = field(default_factory=dict)
     left_corrections: dict[str, LeftCorrection] = field(default_factory=dict)
+    ages: dict[str, Ages] = field(default_factory=dict)
     nameless: Noted = field(default_factory=Noted)
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
@@ -152,6 +158,16 @@ class FileLog:
             minute, place = np.unique(every[:, 0], return_inverse=True)
             found[base] = (minute * MINUTE, np.bincount(place.ravel(), every[:, 1]).astype(np.int64))
         return found
+
+
+def stated_sizes(logs: Sequence[FileLog]) -> tuple[float, float]:
+    """Return the root mean squares [m] of the standard uncertainties that exports state, in plan and in height.
+
+    Infinite where they state none.
+    """
+    squares, counts = sum((log.squares for log in logs), np.zeros(2)), sum((log.squared for log in logs), np.zeros(2))
+    plan, up = (math.sqrt(of / n) if n else math.inf for of, n in zip(squares.tolist(), counts.tolist(), strict=True))
+    return plan, up
 
 
 class FileLogs:
@@ -193,6 +209,7 @@ class FileLogs:
             self._note_sigmas(batch, sifted, log, rows)
         note_left(log.left, batch, export, sound, self.quality)
         note_left_corrections(log.left_corrections, batch, export, sound, sifted.session)
+        note_ages(log.ages, batch, export, sound)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
         self._note_dates(batch, signs.telling, log, rows)

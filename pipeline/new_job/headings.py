@@ -99,11 +99,7 @@ _CALLED = {
         aantalsatellieten satellitter antallsatellitter satelliter antalsatelliter satelliitit satelity
         liczbasatelitow pocetdruzic druzice pocetsatelitu
         """,
-    "correction_age": """
-        correctionage ageofcorrection ageofcorrections corrage agecorr age diffage dgpsage differentialage rtcmage
-        korrekturalter alter agecorrection edadcorreccion idadecorrecao etacorrezione ouderdomcorrectie
-        korreksjonsalder wiekpoprawki starikorekci
-        """,
+    "correction_age": correction_headings.AGE,
     "base_longitude": correction_headings.CALLED["base_longitude"],
     "base_latitude": correction_headings.CALLED["base_latitude"],
     "base_easting": correction_headings.CALLED["base_easting"],

@@ -8,7 +8,7 @@ import re
 from functools import lru_cache
 
 from pipeline.files.heading_words import run_together, with_numbers, words_of
-from pipeline.read.heading_units import without_unit
+from pipeline.read.heading_units import unit_in_heading, without_unit
 
 #: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
 _UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
@@ -61,6 +61,13 @@ ELSEWHERE = {
     """,
 }
 
+#: Headings of the age of a reading's corrections, likewise.
+AGE = """
+    correctionage ageofcorrection ageofcorrections corrage agecorr age diffage dgpsage differentialage rtcmage
+    korrekturalter alter agecorrection edadcorreccion idadecorrecao etacorrezione ouderdomcorrectie
+    korreksjonsalder wiekpoprawki starikorekci agediff ageofdiff ageofdifferential correctionsage ageofcorr rtkage
+"""
+
 
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
@@ -82,6 +89,12 @@ def correction_heading(heading: str) -> str:
     base".
     """
     return next((word for word, headings in _HEADINGS.items() if bare(heading) in headings), _of_a_base(heading))
+
+
+@lru_cache(maxsize=1024)
+def says_correction_age(heading: str) -> bool:
+    """Tell whether a heading may say that it is of ages of corrections, in seconds; "Age" is of trees too."""
+    return bare(heading) in AGE.split() and unit_in_heading(heading) not in ("ms", "min")
 
 
 def says_base_id(heading: str) -> bool:

@@ -7,6 +7,7 @@ from pipeline.adjust.components import least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
 from pipeline.draft.precision import Precision, precision
 from pipeline.draft.repeat_pairs import Repeated
+from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.run.layers import Laid
@@ -22,6 +23,12 @@ _CHANCE = 0.005
 _LARGE = 1.2
 #: No receiver's noise is so many times larger than it states: something else is in what differs. Ours, no source.
 _ABSURD = 10.0
+#: Metres, in plan and in height: standard uncertainties of fixed solutions are smaller. Ours, no source.
+_NOISE = (0.05, 0.1)
+#: A scale beyond which a job's is doubted (`examine/uncertainties.py`).
+_MOST_SCALE = 20.0
+#: Degrees of freedom and a scale from which on readings that state less than RTK gives are told without knowing better.
+_SOME, _CLEARLY = 1.5, 2.0
 
 
 def precisions(survey: Survey, solved: Solved, laid: Laid) -> list[record_types.Precision]:
@@ -58,27 +65,78 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
     Where an occupation ``fails`` or a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale
-    would hide that, and is not proposed.
+    would hide that, and is not proposed, unless what is stated is absurd itself and all is within the tolerances.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
     for one in of_files or whole:
         whose = f"{one['file']}: readings" if one["file"] is not None else "readings"
         where = "[quality]" if one["file"] is None else "[quality], or in its [[points]] only"
-        taken = _taken(one["file"], survey)
-        scaled = "as scaled by the job " if taken != 1.0 else ""
+        scaled = "as scaled by the job " if _taken(one["file"], survey) != 1.0 else ""
         yield (
             f"{whose} differ by more than their standard uncertainties {scaled}allow, by a factor of {one['scale']:.1f}"
             f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)})"
             + (
                 "; what fails or is in doubt may be the cause: resolve that first"
                 if fails
-                else "; this is too much for noise and no scale would cover it: look for the occupations and repeats"
-                " with the largest differences"
-                if (one["scale"] or 0.0) > _ABSURD
-                else f", so hu95 and vu95 are too small; set scale = {taken * (one['scale'] or 1.0):.1f} in {where}"
+                else _cure(one["file"], one["scale"] or 1.0, where, survey)
             )
         )
+    if not whole and not fails:
+        yield from _far_too_small(found, survey)
+
+
+def _cure(file: str | None, scale: float, where: str, survey: Survey) -> str:
+    """Return what to do where readings differ by this factor more than their standard uncertainties allow."""
+    taken, (plan, up) = _taken(file, survey), _stated(file, survey)
+    if scale <= _ABSURD:
+        return f", so hu95 and vu95 are too small; set scale = {taken * scale:.1f} in {where}"
+    if not (plan < RTK_SIGMA[0] and up < RTK_SIGMA[1] and scale * plan < _NOISE[0] and scale * up < _NOISE[1]):
+        return (
+            "; this is too much for noise and no scale would cover it: look for the occupations and repeats with the"
+            " largest differences"
+        )
+    return f"; {_small(plan, up)}, so hu95 and vu95 are too small by that factor: {_instead(taken * scale, where)}"
+
+
+def _instead(scale: float, where: str) -> str:
+    again = "check what the columns mapped as standard uncertainties hold, and their unit"
+    if scale > _MOST_SCALE:
+        return f"{again}, or leave them out and state sigma_horizontal and sigma_vertical in [quality]"
+    return f"{again}; if they are what the receiver states, set scale = {scale:.1f} in {where}"
+
+
+def _small(plan: float, up: float) -> str:
+    return (
+        f"what is stated is {1000 * plan:.1f} mm in plan and {1000 * up:.1f} mm in height (root mean square), less than"
+        f" RTK gives ({1000 * RTK_SIGMA[0]:g} and {1000 * RTK_SIGMA[1]:g} mm at best)"
+    )
+
+
+def _far_too_small(found: Sequence[record_types.Precision], survey: Survey) -> Iterator[str]:
+    """Yield that readings state less than RTK gives, where the few differences that there are do not fit that.
+
+    Static work states as little, and its checks fit: so what is stated alone is not told.
+    """
+    for one in found:
+        scale, (plan, up) = one["scale"] or 0.0, _stated(None, survey)
+        if (
+            one["file"] is not None
+            or not (plan < RTK_SIGMA[0] and up < RTK_SIGMA[1])
+            or one["degrees_of_freedom"] < _SOME
+        ):
+            continue
+        if scale > _CLEARLY and least(scale, one["degrees_of_freedom"], _CHANCE) > 1.0:
+            yield (
+                f"{_small(plan, up)}, and occupations and repeats differ by more than that allows, by a factor of about"
+                f" {scale:.1f}, though there are too few to tell it well: hu95 and vu95 are too small by some such"
+                f" factor: {_instead(_taken(None, survey) * scale, '[quality]')}"
+            )
+
+
+def _stated(file: str | None, survey: Survey) -> tuple[float, float]:
+    logs = zip(survey.first_pass.files, survey.exports, strict=True)
+    return stated_sizes([log for log, export in logs if file in (None, export.shown)])
 
 
 def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iterator[str]:
