@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.intake.base_like_columns import base_like_columns
-from pipeline.read.correction_headings import correction_heading
+from pipeline.read.correction_headings import correction_heading, says_other_place
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
 from pipeline.sessions.attach import spelling
@@ -68,7 +68,7 @@ def note_left_corrections(
     says = {each.name: correction_heading(each.name) for each in export.carried if each.name not in taken}
     if columns.base_height is None and not any(word.startswith("base_") for word in says.values()):
         known = {name: left.word for name, left in found.items() if left.word.startswith("base_")}
-        silent = [name for name, word in says.items() if not word]
+        silent = [name for name, word in says.items() if not word and not says_other_place(name)]
         says |= known or base_like_columns(batch, silent, sound, columns)
     for name, word in says.items():
         cells = batch.column(name) if word else None

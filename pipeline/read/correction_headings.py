@@ -97,6 +97,12 @@ def says_correction_age(heading: str) -> bool:
     return bare(heading) in AGE.split() and unit_in_heading(heading) not in ("ms", "min")
 
 
+@lru_cache(maxsize=1024)
+def says_other_place(heading: str) -> bool:
+    """Tell whether a heading says that its column is a place in the work or on the ground, where no base stands."""
+    return not _OTHER_PLACES.isdisjoint(words_of(heading))
+
+
 def says_base_id(heading: str) -> bool:
     """Tell whether a heading of base ids can hardly be of anything else, as "Ref" can."""
     return bare(heading) not in _AMBIGUOUS
@@ -158,6 +164,26 @@ _AXES = {
 #: Words of its id, and words that say nothing of what a column has.
 _ID = _words("id no nr num number nummer name nom nombre nome naam navn namn nazwa nazev numero kennung")
 _BETWEEN = _words("of the de der des della di du do da del la le van deg dd pos position coordinate gnss gps rtk")
+#: Words of places that several readings may have in common, a base's not among them: lines and plots and their ends,
+#: what is set out, drawings, control.
+_OTHER_PLACES = _words(
+    """
+    line start end begin from to first last previous next parcel plot lot field block area site project design target
+    stake staked plan planned layout axis alignment section sheet tile cell centre center centroid origin corner mark
+    control known check near nearest closest house building structure tree pole well manhole
+    linie anfang ende beginn von nach parzelle flurstuck feld flache projekt entwurf soll ziel achse blatt mitte ecke
+    festpunkt bekannt nachster haus gebaude baum mast schacht
+    ligne debut fin parcelle lot champ zone projet cible axe feuille milieu coin borne repere connu proche batiment
+    arbre
+    linea inicio fin parcela campo zona proyecto diseno objetivo eje hoja centro esquina hito conocido cercano edificio
+    inizio fine particella progetto disegno asse foglio angolo noto vicino
+    linha fim projeto eixo folha canto marco conhecido proximo
+    lijn eind perceel veld vlak ontwerp doel blad midden hoek bekend gebouw boom
+    linje slutt slut teig mal akse ark senter hjorne fastmerke
+    linia poczatek koniec dzialka pole projekt cel os arkusz srodek rog znany
+    linie zacatek konec parcela projekt osa list stred roh
+    """
+)
 #: Headings of base ids that stand over other things too.
 _AMBIGUOUS = _words("ref refid reference referenceid referenz referentie riferimento basis bas estacion referans")
 

@@ -86,6 +86,16 @@ def test_positions_of_the_base_are_known_by_many_headings_and_by_none(
     assert f'column "{headings[0]}" of' in told and "has 2 values" in told and "positions of the base" in told
 
 
+@pytest.mark.parametrize(
+    "headings",
+    [("Line start Lon", "Line start Lat"), ("Parcel X", "Parcel Y"), ("Soll Länge", "Soll Breite"), ("Axe X", "Axe Y")],
+)
+def test_places_in_the_work_are_no_base(headings: tuple[str, str], tmp_path: Path) -> None:
+    """Lines and plots that are measured one after the other: their coordinates stay for a while as a base's do."""
+    job = one_session()
+    assert judged(positioned(bare(job, tmp_path), job, headings, 3.0))[2] == []
+
+
 def test_what_stays_or_lies_beside_the_readings_is_no_base(tmp_path: Path) -> None:
     job = one_session()
     path = positioned(bare(job, tmp_path), job, ("Info 1", "Info 2"), 0.0)
