@@ -36,6 +36,7 @@ _FORMS = {
     "string_type": "must be text in quotes",
     "path_type": "must be a file or folder name in quotes",
     "float_type": "must be a number, without quotes",
+    "int_type": "must be a whole number, without quotes",
     "bool_type": "must be true or false, without quotes",
     "finite_number": "must be a finite number",
     "datetime_type": "must be a date and time without quotes, such as 2026-03-02T07:30:00+13:00",
@@ -44,6 +45,11 @@ _FORMS = {
     "dict_type": "must be a table of keys",
     "too_short": "must not be empty",
     "string_too_short": "must not be empty",
+}
+#: The form of a number that somebody put in quotes, or gave decimals that are none, by the kind of error.
+_NUMBERS = {
+    "int_type": re.compile(r"(0|[1-9]\d*)(?:\.0*)?", re.A),
+    "float_type": re.compile(r"(-?(?:0|[1-9]\d*)(?:\.\d+)?)", re.A),
 }
 _LIMITS = {
     "greater_than": ("gt", "must be more than"),
@@ -120,10 +126,19 @@ def _wrong_value(error: ErrorDetails, model: type[BaseModel], called: Callable[[
     if kind in _LIMITS:
         limit, words_ = _LIMITS[kind]
         return f"{called(path)} {words_} {error['ctx'][limit]:g}, not {_shown(found)}", ""
+    if kind == "too_long":
+        most = error["ctx"]["max_length"]
+        return f"{called(path)} must have at most {most:,} items, not {error['ctx']['actual_length']:,}", ""
     form = _FORMS.get(kind)
-    return (f"{called(path)} {form}{_instead(found)}" if form else f"{called(path)}: {error['msg']}"), _hint(
-        path, model, found
-    )
+    return (f"{called(path)} {form}{_instead(found)}" if form else f"{called(path)}: {error['msg']}"), _as_number(
+        kind, path, found
+    ) or _hint(path, model, found)
+
+
+def _as_number(kind: str, path: KeyPath, found: object) -> str:
+    """How a number is written that is in quotes, or has a decimal point where a whole one is asked for."""
+    number = _NUMBERS[kind].fullmatch(str(found).strip()) if kind in _NUMBERS else None
+    return f"write {path[-1]} = {number[1]}" if number is not None and isinstance(path[-1], str) else ""
 
 
 def _which_foot(text: str) -> str:

@@ -1,17 +1,23 @@
 """A job file loads whole; and whatever is wrong with one is told with its file and line, all of it at once."""
 
 import json
+import math
 import os
 import pickle
-from datetime import UTC, datetime
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time
+from itertools import product
 from pathlib import Path
 
 import pytest
 from packages_made import stored_package
+from pydantic import BaseModel, ValidationError
 
+from pipeline.job.annotations import models
 from pipeline.job.canonical_text import meaning
+from pipeline.job.error_messages import explain
 from pipeline.job.load import LoadedJob, load_job
-from pipeline.job.model import GivenShift
+from pipeline.job.model import GivenShift, Job
 from pipeline.problems import Problem, Problems
 from pipeline.words import Reason
 
@@ -566,3 +572,54 @@ def test_blanks_around_a_name_are_no_part_of_it(folder: Path) -> None:
     assert (session.name, session.ties[0].point, session.ties[0].mark) == ("one", "A 1", "K2")
     _, found = _load(folder, _changed(('name = "one"', 'name = " "')))
     assert [(problem.line, "must not be empty" in problem.what) for problem in found] == [(15, True)]
+
+
+#: What somebody may put behind any key: every kind of value that TOML has, in and out of lists and tables.
+ODD: tuple[object, ...] = (
+    True, 7, -1, 1.5, 2.0, 1e300, 10**400, math.nan, math.inf, "x", "", "2", "x" * 6000, "a\nb", datetime(2026, 3, 2),
+    date(2026, 3, 2), time(8), [], [1], ["a"], [""], [True], [[1]], [[]], [{}], [[1, 2]] * 101, {}, {"a": 1},
+)  # fmt: skip
+
+
+def keys_of(model: type[BaseModel], above: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    for name, field in model.model_fields.items():
+        path = (*above, field.alias or name)
+        yield path
+        for inner in models(field.annotation):
+            yield from keys_of(inner, path)
+
+
+def test_no_mistake_is_told_in_the_words_of_a_library() -> None:
+    """Each key with each kind of value: what pydantic says of it itself never reaches the user."""
+    refused = 0
+    for path, odd, in_list in product(keys_of(Job), ODD, (False, True)):
+        found: object = odd
+        for depth, key in enumerate(reversed(path)):
+            found = [{key: found}] if in_list and depth < len(path) - 1 else {key: found}
+        try:
+            Job.model_validate(found)
+        except ValidationError as error:
+            for each in error.errors(include_url=False):
+                told = explain(each, Job)
+                own = each["type"] == "value_error"  # our own words, with pydantic's before them
+                assert own or each["msg"] not in told.what, (path, odd, told)
+                assert "Input should" not in told.what and "Value error" not in told.what, (path, odd, told)
+                refused += 1
+    assert refused > 10_000
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "what", "fix"),
+    [
+        ("keep", True, "must be a whole number, without quotes, not true", ""),
+        ("keep", "2", "must be a whole number, without quotes, not '2'", "write keep = 2"),
+        ("keep", 2.0, "must be a whole number, without quotes, not 2.0", "write keep = 2"),
+        ("keep", 1.5, "must be a whole number, without quotes, not 1.5", ""),
+        ("keep", "007", "must be a whole number, without quotes, not '007'", ""),
+    ],
+)
+def test_a_whole_number_is_asked_for_in_words(key: str, value: object, what: str, fix: str) -> None:
+    with pytest.raises(ValidationError) as caught:
+        Job.model_validate({"issue": {key: value}})
+    told = next(explain(each, Job) for each in caught.value.errors() if each["loc"][0] == "issue")
+    assert (told.what, told.fix) == (f"'{key}' in [issue] {what}", fix)
