@@ -49,6 +49,8 @@ _LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue":
 
 #: Tables of which the meaning is told apart: always, and where something is stated in them.
 _ALWAYS = ("job", "target", "points", "quality", "control", "shift", "checks", "issue")
+#: Begins what `meanings` calls the keys of a table that are limits.
+LIMITS_OF = "limits of "
 _WHERE_STATED = ("particulars", "drawing", "linework")
 
 #: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
@@ -68,7 +70,7 @@ def meanings(job: Job) -> dict[str, str]:
         table = told.get(name)
         limits = _LIMITS.get(name, ())
         if isinstance(table, dict) and limits:
-            found[f"limits of [{name}]"] = {key: table[key] for key in table if key in limits}
+            found[f"{LIMITS_OF}[{name}]"] = {key: table[key] for key in table if key in limits}
             table = {key: table[key] for key in table if key not in limits}
         found[f"[[{name}]]" if isinstance(table, list) else f"[{name}]"] = table
     return {name: json.dumps(table, sort_keys=True, ensure_ascii=False) for name, table in found.items()}

@@ -1,5 +1,6 @@
 """Why a point differs from the previous issue: only what reached it, and everything for the record."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +11,8 @@ from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART
 from pipeline.issue.record_types import RegisterMark
+from pipeline.job.canonical_text import LIMITS_OF, meanings
+from pipeline.job.stated_keys import in_words, stated_keys
 from pipeline.read.sources import TEXT
 from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
 from pipeline.reissue.code_changes import code_changes, was_and_is
@@ -112,7 +115,12 @@ _SETTINGS = (_CHECKS, "[drawing]", "[issue]", "[job]", "limits of [quality]", "l
 #: Metres by which a tolerance is another.
 _SAME = 5e-7
 #: Those that reach no point.
-_WORDS = ("[particulars]", "[linework]")
+_PARTICULARS = "[particulars]"
+_WORDS = (_PARTICULARS, "[linework]")
+#: Those of which more is told beside, or of which too much is stated to be listed.
+_TOLD_BESIDE = ("[target]", "[control]", "[[points]]", "[job]", _PARTICULARS)
+#: Keys of a table up to which they are listed.
+_LISTED = 4
 
 
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
@@ -139,7 +147,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
     by_file |= _of_line_ends(last, survey, by_file)
-    general, settings, words = _of_job_file(then, differing, _tolerances(last, survey))
+    general, settings, words = _of_job_file(last, survey, then, differing)
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
     if REGISTER in differing:
@@ -245,11 +253,11 @@ def _tolerances(last: Last, survey: Survey) -> list[str]:
 
 
 def _of_job_file(
-    then: Mapping[str, str], told: Mapping[str, str], tolerances: Sequence[str]
+    last: Last, survey: Survey, then: Mapping[str, str], told: Mapping[str, str]
 ) -> tuple[list[str], list[str], list[str]]:
     """Return what of the job file reaches numbers, what only holds points back, and what only the report tells.
 
-    Each is a sentence or none. ``tolerances`` are those of checks that are others, in words.
+    Each is a sentence or none.
     """
     if JOB_FILE not in told:
         return [], [], []
@@ -258,12 +266,34 @@ def _of_job_file(
         return [told[JOB_FILE]], [], []
     holds, tells = ([part for part in parts if part in some] for some in (_SETTINGS, _WORDS))
     makes = [part for part in parts if part not in (*_SETTINGS, *_WORDS)]
-    if _CHECKS in holds and tolerances:
-        holds[holds.index(_CHECKS)] = f"{_CHECKS} {', '.join(tolerances)}"
     general, settings, words = (
-        [f"{told[JOB_FILE]}: {', '.join(some)}"] if some else [] for some in (makes, holds, tells)
+        [f"{told[JOB_FILE]}: {'; '.join(_of_part(part, last, survey) for part in some)}"] if some else []
+        for some in (makes, holds, tells)
     )
     return general, settings, words
+
+
+def _of_part(part: str, last: Last, survey: Survey) -> str:
+    """Return a table of the job file that differs, with what its keys said and say, or what they say now.
+
+    The last record keeps tolerances and particulars, and checksums of all else.
+    """
+    before = {_CHECKS: _tolerances, _PARTICULARS: _particulars}.get(part)
+    if before is not None and 0 < len(told := before(last, survey)) <= _LISTED:
+        return f"{part} {', '.join(told)}"
+    if part in _TOLD_BESIDE:
+        return part
+    table = json.loads(meanings(survey.job).get(part, "null"))
+    now = list(stated_keys(part.removeprefix(LIMITS_OF).strip("[]"), table or {}))
+    return f"{part}, which now says {', '.join(now) or 'nothing but defaults'}" if len(now) <= _LISTED else part
+
+
+def _particulars(last: Last, survey: Survey) -> list[str]:
+    """Return which particulars are others than in the last issue, from what to what."""
+    before = last.record["particulars"] or {}
+    now = survey.job.particulars.given if survey.job.particulars is not None else {}
+    both = [(key, before.get(key), now.get(key)) for key in dict.fromkeys((*before, *now))]
+    return [f"{in_words(key)} {in_words(was)} -> {in_words(is_)}" for key, was, is_ in both if was != is_]
 
 
 def _reached(

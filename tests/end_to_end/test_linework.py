@@ -353,7 +353,9 @@ def test_a_changed_linework_makes_an_issue_and_moves_nothing(tmp_path: Path) -> 
     replace_in(path, {'codes = ["POND", "KERB", "FENCE"]': 'codes = ["KERB"]\nend = "stop"'})
     made = run_job(path)
     assert made.issued and made.record["changes"] is not None
-    assert made.record["changes"]["because"] == ["the job file changed: [linework]"]
+    assert made.record["changes"]["because"] == [
+        "the job file changed: [linework], which now says codes [KERB], end [stop]"
+    ]
     assert made.record["changes"]["moved"] == 0
     rewrite_export(tmp_path / "rover001.csv", lambda row: {**row, "Code": row["Code"].replace("KERB end", "KERB stop")})
     assert run_job(path).record["linework"]["lines"] == 1  # type: ignore[index]

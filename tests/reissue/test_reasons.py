@@ -148,6 +148,37 @@ def test_settings_hold_points_back_and_move_none(job: Simulation, tmp_path: Path
     assert {row["because"].removeprefix(mark) for row in rows} == {back}
 
 
+def test_changed_keys_of_the_job_file_are_told_with_what_they_say_now(job: Simulation, tmp_path: Path) -> None:
+    """A record keeps particulars, and checksums of all else."""
+    job.job["issue"] = {"release": "any"}
+    path = job.write(tmp_path)
+    run_job(path)
+    plain = path.read_text(encoding="utf-8")
+    told = []
+    for more in ('hold_back = ["unclosed", "suspect"]', 'formats = ["csv"]\nrepeats = "last"\nby_code = true'):
+        path.write_text(plain.replace('release = "any"', f'release = "any"\n{more}'), encoding="utf-8")
+        told += every(run_job(path).record["changes"]["because"])
+    for limits in ("max_pdop = 3.5", 'max_pdop = 6\nsolutions = ["fix", "fixed"]', "scale = 1.25"):
+        path.write_text(plain.replace("[quality]", f"[quality]\n{limits}"), encoding="utf-8")
+        told += every(run_job(path).record["changes"]["because"])
+    for client in ("Canal Board", "Harbour\nBoard"):
+        path.write_text(f"{plain}\n[particulars]\nclient = {json.dumps(client)}\n", encoding="utf-8")
+        told += run_job(path).record["changes"]["because"]
+    of = "the job file changed: "
+    assert told == [
+        f"{of}[issue], which now says hold_back [suspect, unclosed]",
+        f"{of}[issue], which now says formats [csv, gpkg], repeats last, by_code true",
+        f"{of}limits of [quality], which now says max_sigma_horizontal 0.05, max_pdop 3.5; [issue], which now says"
+        " nothing but defaults",
+        f"{of}limits of [quality], which now says solutions [fix, fixed], max_sigma_horizontal 0.05, max_pdop 6",
+        f"{of}[quality], which now says scale 1.25",
+        f"{of}limits of [quality], which now says max_sigma_horizontal 0.05",
+        f"{of}[quality], which now says nothing but defaults",
+        f"{of}[particulars] client not stated -> Canal Board",
+        f"{of}[particulars] client Canal Board -> Harbour Board",
+    ]
+
+
 def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulation, tmp_path: Path) -> None:
     """It ends an instant before its last point; the check that came after is none of its own any more."""
     later = job.job["session"][0]["checks"].pop()["point"]
