@@ -210,9 +210,9 @@ class _Clock:
         bases, minute, _ = self.minutes
         session = self.index.attach(minute + offset, bases)
         base = np.asarray(bases.dictionary_encode().indices.fill_null(-1))
-        minute, session, base = (values[session >= 0] for values in (minute, session, base))
-        follows = (np.diff(session) != 0) & (np.diff(base) == 0)
-        return int(np.diff(minute)[follows].min()) if follows.any() else 0
+        within = session >= 0
+        follows = (np.diff(session[within]) != 0) & (np.diff(base[within]) == 0)
+        return int(np.diff(minute[within])[follows].min()) if follows.any() else 0
 
     def after(self, offset: int) -> tuple[int, ...]:
         """Return the sessions of the readings with times moved by an offset."""
