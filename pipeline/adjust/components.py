@@ -82,6 +82,26 @@ def varying(model: Model) -> Model:
     return Model(turn.T @ model.differences, turn.T @ model.fixed @ turn, turn.T @ model.parts @ turn)
 
 
+def misfit(models: Sequence[Model]) -> tuple[float, int]:
+    """Return the sum of squares of differences against all that is stated, parts and fixed, and how many they are.
+
+    The sets must be `varying`. Where what is stated holds, that is chi-square of so many degrees of freedom.
+    """
+    square = 0.0
+    for model in models:
+        if len(model.differences):
+            stated = model.fixed + model.parts.sum(axis=0)
+            square += float(model.differences @ np.linalg.solve(stated, model.differences))
+    return square, sum(len(model.differences) for model in models)
+
+
+def chance_of(square: float, count: int) -> float:
+    """Return the chance that a chi-square of so many degrees of freedom is at least as large."""
+    from scipy.special import chdtrc  # as below
+
+    return float(chdtrc(count, square))
+
+
 def _stacked(models: Sequence[Model]) -> list[Model]:
     """Return sets of one size as one: differences (s, n), fixed (s, n, n), parts (g, s, n, n)."""
     found = []

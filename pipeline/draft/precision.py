@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.adjust.components import Components, Model, components, varying
+from pipeline.adjust.components import Components, Model, components, misfit, varying
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.common_offsets import CommonOffset, SessionsApart, among, common_offsets, sessions_apart
 from pipeline.draft.repeat_pairs import Repeated
@@ -40,6 +40,7 @@ class Precision:
 
     ``file`` is the number of their export, None for all. ``differences`` are how many numbers it comes from, and
     ``left_out`` how many readings on marks and pairs were not taken, since something else than noise is in them.
+    ``misfit`` is how far all of them are from what is stated of readings and all else (`components.misfit`).
     """
 
     file: int | None
@@ -48,6 +49,7 @@ class Precision:
     height: Components
     differences: int
     left_out: int
+    misfit: tuple[float, int]
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,7 @@ def _estimated(found: _Differences, file: int | None, left_out: int) -> Precisio
     count = sum(len(model.differences) for model in models.values())
     models = {axis: varying(model) for axis, model in models.items()}
     whole, plan, height = (components([models[axis] for axis in axes]) for axes in (models, _PLAN, _HEIGHT))
-    return Precision(file, whole, plan, height, count, left_out)
+    return Precision(file, whole, plan, height, count, left_out, misfit(list(models.values())))
 
 
 def _model(found: _Differences, axis: int, groups: Integers) -> Model:

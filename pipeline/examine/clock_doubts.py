@@ -8,7 +8,7 @@ clock that has a good part of a file held back, with whatever checks are in it.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -44,6 +44,8 @@ _LEGAL, _UNDER_ONE_HOUR = (-1.0, 2.6), 15.0
 _SAME_CLOCK = 8 * DAY
 #: The part of them that another hour has to put into sessions, and that it may put out of them.
 _FITS, _LOST = 0.98, 0.02
+#: How many times longer a pause between sessions has to be than another one to speak for them.
+_LONGER = 1.5
 
 
 @dataclass(frozen=True)
@@ -200,6 +202,18 @@ class _Clock:
             read = {minutes_east(kind, moment(int(time))) * MINUTE for time in (times.min(), times.max())}
         return tuple(dict.fromkeys(ours - theirs for ours in sorted(read) for theirs in clocks if ours != theirs))
 
+    def pause(self, offset: int) -> int:
+        """Return the shortest time between readings of two sessions that follow one another, with times moved so.
+
+        Milliseconds, to the minute; 0 where none follows another.
+        """
+        bases, minute, _ = self.minutes
+        session = self.index.attach(minute + offset, bases)
+        base = np.asarray(bases.dictionary_encode().indices.fill_null(-1))
+        within = session >= 0
+        follows = (np.diff(session[within]) != 0) & (np.diff(base[within]) == 0)
+        return int(np.diff(minute[within])[follows].min()) if follows.any() else 0
+
     def after(self, offset: int) -> tuple[int, ...]:
         """Return the sessions of the readings with times moved by an offset."""
         found = self.index.attach(self.minutes[1] + offset, self.minutes[0])
@@ -325,12 +339,14 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
     """Say that the sessions are written in another offset from UTC than the export's zone has at the time.
 
     UTC itself contradicts no zone: whoever writes it may well mean it. So that is told where the zone's own offset
-    fits too and gives other sessions, and is no doubt.
+    fits too and gives other sessions, and is no doubt; and not where work paused when the sessions as they are follow
+    one another, and less or not at all when they would.
     """
     zone = clock(of.export.points.time_zone, None).kind
     if zone in (None, 0) or of.export.bare_time is None:
         return
     counts = of.survey.first_pass.files[of.number].sessions
+    fits = cache(lambda off: of.elsewhere([off * MINUTE]))
     for window in of.survey.windows:
         start = window.session.start
         written = start.utcoffset()
@@ -338,9 +354,9 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
         if not counts[window.index] or written is None or round(written.total_seconds() / 60) == own:
             continue
         off = own - round(written.total_seconds() / 60)
-        other = of.elsewhere([off * MINUTE])
+        other = fits(off)
         if not written:
-            if other is not None:
+            if other is not None and of.pause(0) <= _LONGER * of.pause(other.offset):
                 yield _written_in_utc(of, window.session.name, own, other)
                 return
             continue
@@ -355,8 +371,8 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
 def _written_in_utc(of: _Clock, session: str, own: int, other: _Fit) -> ClockFinding:
     what = (
         f'session {session} is written in UTC, and the export is read with time_zone "{of.export.points.time_zone}",'
-        f" {_east(own)} on that day{_moves(other)}: if the session's times are of that clock too, write"
-        f" {_east(own)[3:]} in place of +00:00 or Z"
+        f" {_east(own)} on that day{_moves(other)}: if the session's times are of that clock too, write them with"
+        f" {_east(own)[3:]}"
     )
     return ClockFinding(of.number, of.export.shown, 0, what, False)
 

@@ -15,6 +15,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
 from pipeline.job.model import Quality
+from pipeline.read.correction_headings import says_plainly_age
 from pipeline.read.dialect import find_dialect
 from pipeline.read.exports import Export
 from pipeline.read.findings import Unusable
@@ -33,9 +34,9 @@ _FEW_NAMELESS = 0.1
 #: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
 #: wider than a standard uncertainty those are that say to be.
 _LARGER, _WIDEST = 3.0, 2.5
-#: The part of an export's readings, and of those with an age, whose corrections are young, so that the rest stands out:
-#: of a column that is not mapped, of one that is.
-_MOSTLY_FRESH = (0.75, 0.5)
+#: The part of the readings with an age whose corrections are young, where that may be of something else too, and where
+#: it is not; and the part that the old ones are of those that are not young, so that they stand out.
+_MOSTLY_FRESH, _APART = (0.75, 0.5), 0.5
 #: Solutions that are listed.
 _LISTED = 4
 
@@ -194,21 +195,25 @@ def _few_sigmas(export: Export, log: FileLog, quality: Quality) -> Iterator[str]
 def _old_corrections(export: Export, log: FileLog, quality: Quality) -> Iterator[str]:
     """Yield that a few readings have far older corrections than most of their export, and that no limit judges it.
 
-    A column that nobody mapped may be of something else's age, which few readings have, or of various ages.
+    Ages that spread out from the young to the old are those of a link that is slow. A column that nobody mapped may be
+    of something else's age: not all readings have one then, as those on marks.
     """
     is_mapped = export.points.columns.correction_age is not None
     if is_mapped and quality.max_correction_age is not None:
         return
     for heading, ages in log.ages.items():
-        share = _MOSTLY_FRESH[is_mapped]
-        if not ages.stale or ages.fresh < share * ages.known or ages.known < share * log.sound:
+        plain = is_mapped or says_plainly_age(heading)
+        if not ages.stale or ages.stale < _APART * (ages.known - ages.fresh):
             continue
-        limit = f"max_correction_age = {FRESH:g} in [quality]"
+        if ages.fresh < _MOSTLY_FRESH[plain] * ages.known or (not plain and ages.known < log.sound):
+            continue
+        limit = f"max_correction_age = {STALE:g} in [quality]"
         if is_mapped:
             column, fix = f'"{heading}" (correction_age)', f"state {limit}"
         else:
             column = f'"{heading}", which is not mapped,'
-            fix = f'if it is the age of corrections in seconds, map it: correction_age = "{heading}", and state {limit}'
+            stated = "" if quality.max_correction_age is not None else f", and state {limit}"
+            fix = f'if it is the age of corrections in seconds, map it: correction_age = "{heading}"{stated}'
         yield (
             f"{export.shown}:{ages.row}: column {column} says {ages.oldest:g} s at the most, and more than {STALE:g} s"
             f" of {counted(ages.stale, 'accepted reading')} (first one here), but at most {FRESH:g} s of"

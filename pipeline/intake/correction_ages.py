@@ -18,6 +18,8 @@ from pipeline.read.numeric import numbers
 #: Seconds: corrections of a link that works are younger; older ones tell that it was lost. Common practice, no source.
 FRESH, STALE = 10.0, 20.0
 _COMMA = r"^[+-]?\d*,\d+$"
+#: Seconds behind the number of a cell.
+_UNIT = r"(\d)\s*(?:s|sec)\.?$"
 
 
 @dataclass
@@ -57,6 +59,7 @@ def note_ages(found: dict[str, Ages], batch: pa.RecordBatch, export: Export, sou
     for heading, name in here.items():
         cells = batch.column(name)
         if pa.types.is_string(cells.type):
+            cells = pc.replace_substring_regex(cells, _UNIT, r"\1")
             comma = pc.any(pc.match_substring_regex(cells, _COMMA)).as_py()
             values, _ = numbers(cells, "," if comma else ".")
         elif pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type):

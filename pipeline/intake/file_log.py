@@ -160,12 +160,15 @@ class FileLog:
         return found
 
 
-def stated_sizes(logs: Sequence[FileLog]) -> tuple[float, float]:
+def stated_sizes(logs: Sequence[tuple[FileLog, tuple[float, float]]]) -> tuple[float, float]:
     """Return the root mean squares [m] of the standard uncertainties that exports state, in plan and in height.
 
-    Infinite where they state none.
+    Each is times the scales (plan, height) beside it. Infinite where they state none.
     """
-    squares, counts = sum((log.squares for log in logs), np.zeros(2)), sum((log.squared for log in logs), np.zeros(2))
+    squares, counts = (
+        sum((log.squares * np.square(scales) for log, scales in logs), np.zeros(2)),
+        sum((log.squared for log, _ in logs), np.zeros(2)),
+    )
     plan, up = (math.sqrt(of / n) if n else math.inf for of, n in zip(squares.tolist(), counts.tolist(), strict=True))
     return plan, up
 

@@ -61,12 +61,13 @@ ELSEWHERE = {
     """,
 }
 
-#: Headings of the age of a reading's corrections, likewise.
+#: Headings of the age of a reading's corrections, likewise, and units that they may say.
 AGE = """
     correctionage ageofcorrection ageofcorrections corrage agecorr age diffage dgpsage differentialage rtcmage
     korrekturalter alter agecorrection edadcorreccion idadecorrecao etacorrezione ouderdomcorrectie
     korreksjonsalder wiekpoprawki starikorekci agediff ageofdiff ageofdifferential correctionsage ageofcorr rtkage
 """
+_SECONDS = re.compile(r"s|se[ckg]\w*")
 
 
 def bare(heading: str) -> str:
@@ -93,8 +94,14 @@ def correction_heading(heading: str) -> str:
 
 @lru_cache(maxsize=1024)
 def says_correction_age(heading: str) -> bool:
-    """Tell whether a heading may say that it is of ages of corrections, in seconds; "Age" is of trees too."""
-    return bare(heading) in AGE.split() and unit_in_heading(heading) not in ("ms", "min")
+    """Tell whether a heading may say that it is of ages of corrections, in seconds: with no unit, or with that one."""
+    unit = unit_in_heading(heading)
+    return bare(heading) in AGE.split() and (unit is None or _SECONDS.fullmatch(unit) is not None)
+
+
+def says_plainly_age(heading: str) -> bool:
+    """Tell whether a heading of ages can hardly be of anything else, as "Age" can, of trees."""
+    return bare(heading) not in _OF_ANYTHING
 
 
 @lru_cache(maxsize=1024)
@@ -184,7 +191,8 @@ _OTHER_PLACES = _words(
     linie zacatek konec parcela projekt osa list stred roh
     """
 )
-#: Headings of base ids that stand over other things too.
+#: Headings of ages, and of base ids, that stand over other things too.
+_OF_ANYTHING = _words("age alter")
 _AMBIGUOUS = _words("ref refid reference referenceid referenz referentie riferimento basis bas estacion referans")
 
 

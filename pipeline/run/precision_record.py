@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 
-from pipeline.adjust.components import least
+from pipeline.adjust.components import chance_of, least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
 from pipeline.draft.precision import Precision, precision
 from pipeline.draft.repeat_pairs import Repeated
@@ -27,14 +27,20 @@ _ABSURD = 10.0
 _NOISE = (0.05, 0.1)
 #: A scale beyond which a job's is doubted (`examine/uncertainties.py`).
 _MOST_SCALE = 20.0
-#: Degrees of freedom and a scale from which on readings that state less than RTK gives are told without knowing better.
-_SOME, _CLEARLY = 1.5, 2.0
+#: A scale from which on readings that state less than RTK gives are told, where they are too few to know better.
+_CLEARLY = 2.0
+_LOOK = (
+    "check what the columns mapped as standard uncertainties hold, and their unit, or leave them out and state"
+    " sigma_horizontal and sigma_vertical in [quality]"
+)
 
 
-def precisions(survey: Survey, solved: Solved, laid: Laid) -> list[record_types.Precision]:
-    """Return the record's ``precision``."""
+def precisions(
+    survey: Survey, solved: Solved, laid: Laid
+) -> tuple[list[record_types.Precision], list[tuple[float, int]]]:
+    """Return the record's ``precision``, and the misfit of each (`adjust/components.py:misfit`)."""
     found = precision(survey, solved, laid.repeated)
-    return [_recorded(one, survey, _CHANCE / len(found)) for one in found]
+    return [_recorded(one, survey, _CHANCE / len(found)) for one in found], [one.misfit for one in found]
 
 
 def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Precision:
@@ -61,7 +67,13 @@ def _known(scale: float) -> float | None:
     return float(scale) if math.isfinite(scale) else None
 
 
-def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, fails: bool = False) -> Iterator[str]:
+def precision_notes(
+    found: Sequence[record_types.Precision],
+    misfits: Sequence[tuple[float, int]],
+    survey: Survey,
+    *,
+    fails: bool = False,
+) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
     Where an occupation ``fails`` or a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale
@@ -83,7 +95,7 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
             )
         )
     if not whole and not fails:
-        yield from _far_too_small(found, survey)
+        yield from _far_too_small(found, misfits, survey)
 
 
 def _cure(file: str | None, scale: float, where: str, survey: Survey) -> str:
@@ -100,10 +112,9 @@ def _cure(file: str | None, scale: float, where: str, survey: Survey) -> str:
 
 
 def _instead(scale: float, where: str) -> str:
-    again = "check what the columns mapped as standard uncertainties hold, and their unit"
     if scale > _MOST_SCALE:
-        return f"{again}, or leave them out and state sigma_horizontal and sigma_vertical in [quality]"
-    return f"{again}; if they are what the receiver states, set scale = {scale:.1f} in {where}"
+        return _LOOK
+    return f"{_LOOK}; if they are what the receiver states, set scale = {scale:.1f} in {where}"
 
 
 def _small(plan: float, up: float) -> str:
@@ -113,30 +124,35 @@ def _small(plan: float, up: float) -> str:
     )
 
 
-def _far_too_small(found: Sequence[record_types.Precision], survey: Survey) -> Iterator[str]:
+def _far_too_small(
+    found: Sequence[record_types.Precision], misfits: Sequence[tuple[float, int]], survey: Survey
+) -> Iterator[str]:
     """Yield that readings state less than RTK gives, where the few differences that there are do not fit that.
 
-    Static work states as little, and its checks fit: so what is stated alone is not told.
+    Static work states as little, and its checks fit: so what is stated alone is not told. With marks and poles far less
+    certain than readings state to be, a scale of the readings is large by chance alone, so the differences must not
+    fit what is stated of everything. By how much too small it is, so few do not tell.
     """
-    for one in found:
-        scale, (plan, up) = one["scale"] or 0.0, _stated(None, survey)
-        if (
-            one["file"] is not None
-            or not (plan < RTK_SIGMA[0] and up < RTK_SIGMA[1])
-            or one["degrees_of_freedom"] < _SOME
-        ):
-            continue
-        if scale > _CLEARLY and least(scale, one["degrees_of_freedom"], _CHANCE) > 1.0:
+    plan, up = _stated(None, survey)
+    if plan >= RTK_SIGMA[0] or up >= RTK_SIGMA[1]:
+        return
+    for one, misfit in zip(found, misfits, strict=True):
+        if one["file"] is None and (one["scale"] or 0.0) > _CLEARLY and chance_of(*misfit) < _CHANCE:
             yield (
-                f"{_small(plan, up)}, and occupations and repeats differ by more than that allows, by a factor of about"
-                f" {scale:.1f}, though there are too few to tell it well: hu95 and vu95 are too small by some such"
-                f" factor: {_instead(_taken(None, survey) * scale, '[quality]')}"
+                f"{_small(plan, up)}, and occupations of marks and repeats differ by more than the uncertainties of"
+                " readings and marks allow, though there are too few to tell by how much: hu95 and vu95 may be several"
+                f" times too small: {_LOOK}"
             )
 
 
 def _stated(file: str | None, survey: Survey) -> tuple[float, float]:
-    logs = zip(survey.first_pass.files, survey.exports, strict=True)
-    return stated_sizes([log for log, export in logs if file in (None, export.shown)])
+    """Return what exports state as the job takes it, scaled [m], in plan and in height; infinite where nothing."""
+    logs = [
+        (log, export)
+        for log, export in zip(survey.first_pass.files, survey.exports, strict=True)
+        if file in (None, export.shown)
+    ]
+    return stated_sizes([(log, survey.job.quality.scales(export.points)) for log, export in logs])
 
 
 def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iterator[str]:

@@ -71,7 +71,7 @@ def account(
         altered: in words every file of the previous issue that is not what was issued.
     """
     survey, solved = job.survey, job.solved
-    precise, compared = precisions(survey, solved, laid), solved.occupations.compared
+    (precise, misfits), compared = precisions(survey, solved, laid), solved.occupations.compared
     fails = bool((compared.judged & ~compared.passed).any())
     record: Record = {
         "schema": SCHEMA,
@@ -95,7 +95,7 @@ def account(
             *_notes(job, laid, last),
             *one_vector_notes(survey, solved, laid.repeated),
             *sessions_apart_notes(survey, solved, laid.repeated),
-            *precision_notes(precise, survey, fails=fails or any(_of_base(doubt) for doubt in solved.doubts)),
+            *precision_notes(precise, misfits, survey, fails=fails or any(_of_base(doubt) for doubt in solved.doubts)),
             *altered,
         ],
         "doubts": _doubts(survey, solved, number),

@@ -427,3 +427,60 @@ def test_times_that_state_their_offset_are_read_by_it(tmp_path: Path) -> None:
     replace_in(path, {'time = "Observed"': 'time = "Time (CET)"'})
     assert UTC_LINE in path.read_text()
     assert [text for text in told(path) if "heading" in text] == []
+
+
+def in_utc(folder: Path, *, typed_local: bool, pause: int, tied_late: bool = False) -> Path:
+    """Return a day of two sessions written in UTC, its export on Vienna's clock (CET, UTC+1), a reading every 8 min.
+
+    The base was set up again at 11:30 UTC, and work paused then by some minutes. Sessions that are ``typed_local``
+    say 12:30, as that clock showed, with UTC's sign behind it.
+    """
+    job = simulate(Plan(sessions=2, points=26, ties=1, checks=1, start=dt.datetime(2026, 3, 10, 8, 0, tzinfo=dt.UTC)))
+    rows, moved = job.rows, dt.datetime(2026, 3, 10, 11, 30)
+    for number, session in enumerate(job.job["session"]):
+        mine = np.flatnonzero(rows["session"] == number)
+        step = np.arange(len(mine)) * np.timedelta64(8, "m")
+        half = np.timedelta64(pause * 30, "s")
+        first = np.datetime64(moved, "ms") + half if number else np.datetime64(moved, "ms") - half - step[-1]
+        rows["time"][mine] = first + step
+        session["start"] = dt.datetime(2026, 3, 10, 11 if number else 4, 30, tzinfo=dt.UTC)
+        session["end"] = dt.datetime(2026, 3, 10, 16 if number else 11, 30, tzinfo=dt.UTC)
+        session["base"] = "BASE-01"
+        if typed_local:
+            session["start"], session["end"] = (session[key] + dt.timedelta(hours=1) for key in ("start", "end"))
+    rows["base"][:] = "BASE-01"
+    if typed_local:  # the tie of the second session came late enough to lie in it all the same
+        tie = np.flatnonzero((rows["session"] == 1) & (rows["kind"] != "point"))
+        rows["time"][tie] += np.timedelta64(90, "m")
+    else:  # the check at the end of the first one came an hour before: nothing but the pause tells the clock
+        check = np.flatnonzero((rows["session"] == 0) & (rows["kind"] == "check"))
+        rows["time"][check] -= np.timedelta64(90, "m")
+    rows["time"] = rows["time"] + np.timedelta64(1, "h")
+    order = np.argsort(rows["time"], kind="stable")
+    job.keep(order)
+    return bare(job.write(folder), stated="Europe/Vienna")
+
+
+def utc_notes(path: Path) -> list[str]:
+    return [note for note in dry_once(path).record["notes"] if "is written in UTC" in note]
+
+
+def test_local_times_typed_as_utc_are_told(tmp_path: Path) -> None:
+    """Seven readings of the second base, 8 minutes apart in an hour, would take the first one's shift."""
+    path = in_utc(tmp_path, typed_local=True, pause=24)
+    (note,) = utc_notes(path)
+    assert "session session-01 is written in UTC" in note and "write them with +01:00" in note
+    assert "time-zone" not in kinds(path)
+
+
+@pytest.mark.parametrize("pause", [24, 40, 90])
+def test_sessions_in_utc_that_change_where_work_paused_are_left_in_peace(pause: int, tmp_path: Path) -> None:
+    path = in_utc(tmp_path, typed_local=False, pause=pause)
+    assert utc_notes(path) == [] and kinds(path) == []
+    assert dry_once(path).record["rows"]["held_back"] == 0
+
+
+def test_sessions_in_utc_of_days_apart_are_left_in_peace(tmp_path: Path) -> None:
+    """Sessions of two days: an hour more or less changes none of them."""
+    path = bare(late(simulate(Plan(sessions=2, points=20)), 1).write(tmp_path), stated="+01:00")
+    assert utc_notes(path) == [] and kinds(path) == []

@@ -102,3 +102,45 @@ def test_a_base_that_moved_is_no_noise(tmp_path: Path) -> None:
     work.displace((rows["session"] == 2) & (rows["time"] > rows["time"][rows["session"] == 2][6]), (0.12, 0.0, 0.0))
     (one,) = record_of(work.write(tmp_path), code=3)["precision"]
     assert one["left_out"] > 0 and not one["too_good"] and one["scale"] < 1.3
+
+
+def in_millimetres(folder: Path, seed: int, *, worse: float, many: int = 1) -> dict[str, Any]:
+    """A day's record: 1 mm and 1.8 mm stated, as static work does, with noise so many times larger.
+
+    Poles and marks are off by what is stated of them. Each point is measured once.
+    """
+    work, random = days(many, 6, seed=seed), np.random.default_rng(seed)
+    rows, count = work.rows, len(work.rows["name"])
+    names = zip(rows["name"], rows["session"], strict=True)
+    rows["name"] = np.array([f"{name}-{day}" if name.startswith("P") else name for name, day in names], object)
+    stated = np.array([0.001, 0.001, 0.0018])
+    for column, size in zip(("sigma_east", "sigma_north", "sigma_up"), stated, strict=True):
+        rows[column] = np.full(count, size)
+    pole = np.array([0.003, 0.003, 0.0])
+    work.displace(np.ones(count, bool), random.normal(size=(count, 3)) * stated * worse)
+    if worse:
+        work.displace(np.ones(count, bool), random.normal(size=(count, 3)) * pole)
+        for column, size in (("easting", 0.010 / 2.4477), ("northing", 0.010 / 2.4477), ("height", 0.020 / 1.96)):
+            work.register[column] = work.register[column] + random.normal(size=len(work.register["mark"])) * size
+    work.job["checks"] = WIDE
+    return dict(record_of(work.write(folder)))
+
+
+def too_small(found: dict[str, Any]) -> list[str]:
+    return [note for note in found["notes"] if "less than RTK gives" in note]
+
+
+@pytest.mark.parametrize("worse", [0.0, 1.0])
+def test_small_uncertainties_that_fit_are_left_in_peace(worse: float, tmp_path: Path) -> None:
+    """Static work: poles and marks are far less certain than readings, which a few checks must not be blamed for."""
+    told = [too_small(in_millimetres(tmp_path / str(seed), seed, worse=worse)) for seed in range(12)]
+    assert not any(told)
+
+
+def test_a_few_checks_tell_that_uncertainties_are_far_too_small_but_not_by_how_much(tmp_path: Path) -> None:
+    """Readings of 1 and 2 cm that state 1 and 2 mm, in a column in another unit."""
+    told = [too_small(in_millimetres(tmp_path / str(seed), seed, worse=10.0)) for seed in range(4)]
+    assert [len(notes) for notes in told] == [1, 1, 1, 1]
+    for (note,) in told:
+        assert "too few to tell by how much" in note and "check what the columns mapped" in note
+        assert "scale =" not in note and "a factor of" not in note
