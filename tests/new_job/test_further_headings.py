@@ -74,10 +74,9 @@ def test_a_column_of_heights_goes_by_its_number_where_its_name_depends_on_the_co
     (tmp_path / "rover.csv").write_bytes(("\n".join([head, *rows]) + "\n").encode("cp1257"))
     marks = "Punktas;X;Y;Elipsoidinis aukštis\nKP1;6063139,956;583446,861;142,110\nKP2;6063223,604;584177,139;139,596\n"
     (tmp_path / "marks.csv").write_bytes(marks.encode("cp1257"))
-    started = new_job(tmp_path)
-    (note,) = [note for note in started.notes if "recognised as heights" in note]
-    assert "ellipsoid_height = 4 in" in note
-    assert "height = 4 if" in note
+    written = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    assert 'height = "ellipsoid"  # as the register\'s' in written
+    assert "\nellipsoid_height = 4\n" in written
 
 
 def test_lengths_of_poles_with_their_unit_in_the_cell_are_not_offered(tmp_path: Path) -> None:
