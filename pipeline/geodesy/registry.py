@@ -22,7 +22,6 @@ from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
-from pipeline.geodesy.candidate_operations import candidate_operations
 from pipeline.geodesy.errors import OperationError
 
 
@@ -233,17 +232,6 @@ def height_datum_words() -> frozenset[str]:
     found = query_crs_info("EPSG", PJType.VERTICAL_CRS)
     names = [info.name for info in found if not any(word in f"{info.name} " for word in (*_WATER, "example"))]
     return frozenset(word for name in names for word in re.findall(r"[A-Za-z]+\d*|\d{4}", re.sub(r"\(.*?\)", "", name)))
-
-
-def leads_to(source: str, target: str, longitude: float, latitude: float) -> bool:
-    """Tell whether PROJ has an operation at a place [deg] from a CRS to the datum of another, at hand or not."""
-    place = Area(longitude, latitude, longitude, latitude)
-    try:
-        end = systems.geographic_of(systems.parse(target)).to_3d()
-        group = candidate_operations(systems.parse(source), end, place)
-    except (OperationError, CRSError):
-        return False
-    return bool(group.transformers or group.unavailable_operations)
 
 
 def flat(text: str) -> str | None:

@@ -303,7 +303,7 @@ def frame_question(place: tuple[float, float] | None, grid: GridState, key: str,
     first = list(dict.fromkeys(code for code in own if code is not None))
     its = with_heights(grid.now) if grid.now is not None else None
     near = [one for one in frames_at(*place) if one.code != its] if place is not None else []
-    rest = frames_offered(near, first, grid.now, place) if place is not None else []
+    rest = frames_offered(near, first) if place is not None else []
     told = [Candidate(quoted(code), f"{crs_name(code)}, the datum of the grid") for code in first]
     return Question(key, asks, (*told, *(Candidate(quoted(one.code), one.name) for one in rest)))
 

@@ -3,9 +3,8 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
-from itertools import islice
 
-from pipeline.geodesy.registry import Registered, crs_name, leads_to, scope_of, with_heights
+from pipeline.geodesy.registry import Registered, scope_of, with_heights
 from pipeline.new_job.zones import countries_near
 
 #: Words of the registry for what surveys are issued in, and for what one trade alone uses.
@@ -25,10 +24,8 @@ _ZONES = 2
 _PART = re.compile(r" - | between ")
 #: Square degrees of the area of a frame that is a region's or a country's.
 _REGIONAL = 10_000.0
-#: Frames of the region that are looked at, and offered: PROJ may take a second to find the way from one to another.
-_LOOKED_AT, _USABLE = 4, 3
-#: The part of the area of Europe's frame that a region's is less than.
-_NARROWER = 0.9
+#: Frames of the region that are offered; whether PROJ has a way from one to the grid may take it minutes to find.
+_OFFERED = 4
 _WORLD, _EUROPE = "EPSG:4979", "EPSG:4937"
 
 
@@ -56,7 +53,7 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
 
     def age(one: Registered) -> tuple[bool | float, ...]:
         datum = _datum(one)
-        passed = "(" in datum and _year(one) < newest.get(_stem(one), 0) or _NUMBERED.search(datum) is not None
+        passed = ("(" in datum and _year(one) < newest.get(_stem(one), 0)) or _NUMBERED.search(datum) is not None
         return passed, one.code not in own, one.code not in modern, -_year(one), one.size
 
     found = {one.code: faults(one) for one in grids}
@@ -99,22 +96,9 @@ def _year(one: Registered) -> int:
     return max((year if year > 99 else year + (1900 if year > _OF_2000 else 2000) for year in found), default=0)
 
 
-def frames_offered(
-    frames: Sequence[Registered], first: Sequence[str], grid: str | None, place: tuple[float, float]
-) -> list[Registered]:
-    """Return the frames to be offered besides those of ``first``, each with a way to the datum of the grid.
-
-    They are a few of the region, that of Europe where it is one, and WGS 84. ``place`` is the job's [deg].
-    """
+def frames_offered(frames: Sequence[Registered], first: Sequence[str]) -> list[Registered]:
+    """Return the frames to be offered besides those of ``first``: that of Europe, a few of the region, and WGS 84."""
     others = [one for one in frames if one.code not in first and not _VARIANT.search(one.name)]
     europe = [one for one in others if one.code == _EUROPE]
-    within = min((one.size for one in europe), default=_REGIONAL)
-    region = [one for one in others if one.size < _NARROWER * within][:_LOOKED_AT]
-    usable = (one for one in (*europe, *region) if grid is None or _leads(one.code, grid, place))
-    return [*islice(usable, _USABLE), *(one for one in others if one.code == _WORLD)]
-
-
-def _leads(frame: str, grid: str, place: tuple[float, float]) -> bool:
-    """Tell whether a way leads from a frame to a grid; from ETRS89 to its realisations one always does."""
-    realised = frame == _EUROPE and (crs_name(grid) or "").startswith("ETRS89")
-    return realised or leads_to(frame, grid, *place)
+    region = [one for one in others if one.size < _REGIONAL and one.code != _EUROPE]
+    return [*europe, *region[:_OFFERED], *(one for one in others if one.code == _WORLD)]
