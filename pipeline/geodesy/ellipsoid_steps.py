@@ -23,11 +23,15 @@ def ellipsoid_step(crs: str, grid: str, longitude: float, latitude: float) -> fl
         latitude: degrees.
 
     Returns:
-        Metres; None where PROJ has no operation at hand, or either text names no CRS.
+        Metres; None where PROJ has no operation at hand, or one that depends on time, as between datums of today, or
+        where either text names no CRS.
     """
     here = Area(longitude, latitude, longitude, latitude)
     try:
-        xyz = datum_to_datum(crs, grid, here).forward(*np.array([[longitude], [latitude], [0.0]]))
+        operation = datum_to_datum(crs, grid, here)
+        if operation.time_dependent:
+            return None
+        xyz = operation.forward(*np.array([[longitude], [latitude], [0.0]]))
         height = float(working_to_geographic(grid).forward(*xyz)[2][0])
     except (OperationError, CRSError, ProjError):
         return None

@@ -22,6 +22,8 @@ from pipeline.read.text_blocks import CHUNK
 from pipeline.read.vector import open_layer
 
 _ROWS = 65536
+#: Bytes beyond which a file that is refused is not read for its names.
+_MOST = 1 << 28
 
 
 @dataclass(frozen=True)
@@ -34,8 +36,13 @@ class UnusedFile:
 
 
 def names_in(file: UnusedFile) -> Iterator[pa.Array]:
-    """Give the names of a file's points, each once per batch. Raises `Unusable` where they cannot be read."""
+    """Give the names of a file's points, each once per batch.
+
+    Raises `Unusable` where they cannot be read. What is no file that ends, such as a device, is never opened.
+    """
     try:
+        if not file.path.is_file() or file.path.stat().st_size > _MOST:
+            raise Unusable(0, "the names of its points are not looked for")
         with _rows(file.path, file.points) as (column, batches):
             for raw in batches:
                 cells = raw.columns[column]
