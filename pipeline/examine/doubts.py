@@ -35,6 +35,7 @@ from pipeline.examine.site_doubts import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
 from pipeline.examine.uncertainties import uncertainty_doubts
+from pipeline.examine.unit_doubts import stated_unit_doubts
 from pipeline.examine.unmapped_corrections import unmapped_doubts
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
@@ -57,6 +58,7 @@ def doubts_before(
     found = [
         *ellipsoid_doubts(survey, stood),
         *system_doubts(survey, stood),
+        *stated_unit_doubts(survey),
         *of_register,
         *heading_doubts(survey),
         *pole_doubts(survey),

@@ -53,9 +53,9 @@ def unit_doubts(
     alone, as the commoner mistake, unless marks of different heights tell the unit, or heights are to be in feet and
     metres leave less. Returned too are those of them that the unit explains better.
     """
-    found = _stated_otherwise(survey)
     if survey.operations.register is None:
-        return found, set()
+        return [], set()
+    found: list[Doubtful] = []
     better: set[int] = set()
     read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
     xyz = np.column_stack(survey.operations.register.forward(*read))
@@ -75,7 +75,7 @@ def unit_doubts(
     return found, better
 
 
-def _stated_otherwise(survey: Survey) -> list[Doubtful]:
+def stated_unit_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each export that states another unit above its header than the job file does."""
     found = []
     for log, export in zip(survey.first_pass.files, survey.exports, strict=True):
