@@ -59,6 +59,15 @@ def job_notes(survey: Survey) -> Iterator[str]:
             if value is not None and value > _SIGMA:
                 file, line = survey.where("quality", key)
                 yield f"{Path(file).name}:{line}: quality.{key} = {value:g} {what}"
+    for number, block in enumerate(survey.job.points):
+        up, columns = block.columns.sigma_up, block.columns
+        if up is not None and up in (columns.sigma_east, columns.sigma_north, columns.sigma_horizontal):
+            file, line = survey.where("points", number, "columns")
+            yield (
+                f'{Path(file).name}:{line}: the column "{up}" is mapped as sigma_up and as a horizontal sigma too, and'
+                " heights are less certain than positions: map the vertical one as sigma_up, or leave it out and state"
+                " sigma_vertical in [quality]"
+            )
     for window in survey.windows:
         session = window.session
         if session.shift == "derive" and not session.ties and session.setup is None:

@@ -115,7 +115,7 @@ def _moved_by_ties(survey: Survey, solved: Solved) -> Iterator[str]:
 def _idle_confirmations(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield kinds of doubt that the job file confirms and that nothing raises: the next one would pass unseen."""
     raised = {doubt.kind for doubt in solved.doubts}
-    idle = [f'"{kind}"' for kind in survey.job.checks.confirmed if kind not in raised]
+    idle = [f'"{kind}"' for kind in dict.fromkeys(survey.job.checks.confirmed) if kind not in raised]
     if idle:
         file, line = survey.where("checks", "confirmed")
         yield (

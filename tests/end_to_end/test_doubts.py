@@ -144,7 +144,7 @@ def test_an_unknown_kind_is_refused_with_the_kinds_there_are(tmp_path: Path) -> 
 def test_a_confirmation_of_nothing_is_told(tmp_path: Path) -> None:
     """It was for a doubt that is gone; the next of its kind would pass as looked into."""
     job = simulate(Plan(sessions=2, points=12, noise=False))
-    job.job["checks"] = {"confirmed": ["shift", "datum"]}
+    job.job["checks"] = {"confirmed": ["shift", "datum", "shift"]}
     outcome = run_job(job.write(tmp_path), dry_run=True)
     (note,) = (note for note in outcome.record["notes"] if "confirmed" in note)
     assert outcome.exit_code == 0 and '"shift" and "datum" in [checks] confirmed no longer match a doubt' in note

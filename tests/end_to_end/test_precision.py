@@ -12,6 +12,8 @@ import pytest
 from repeated_days import days, within_95
 from running import record_of, run_written
 
+from pipeline import run_job
+
 #: Wide, so that noise fails no check: what is tried here is how large noise is found to be.
 WIDE = {"horizontal": 0.3, "vertical": 0.4}
 
@@ -21,6 +23,17 @@ def record(folder: Path, worse: Any, *, many: int = 4, **more: Any) -> dict[str,
     work.job["checks"] = WIDE
     work.job["quality"] |= more
     return dict(record_of(work.write(folder)))
+
+
+def test_one_column_for_heights_and_positions_is_told(tmp_path: Path) -> None:
+    """Heights by satellite are less certain than positions: common practice, no source. East and north may be alike."""
+    work = days(1, 12, worse=1.0, seed=3, hu95=0.002, vu95=0.002)
+    path = work.write(tmp_path)
+    text = path.read_text(encoding="utf-8")
+    for mapped, told in (('sigma_north = "sE", sigma_up = "sU"', 0), ('sigma_north = "sN", sigma_up = "sE"', 1)):
+        path.write_text(text.replace('sigma_north = "sN", sigma_up = "sU"', mapped), encoding="utf-8")
+        notes = run_job(path, dry_run=True).record["notes"]
+        assert len([note for note in notes if 'the column "sE" is mapped as sigma_up' in note]) == told
 
 
 @pytest.mark.parametrize("worse", [1.0, 2.0, 4.0])
