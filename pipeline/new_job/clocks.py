@@ -99,8 +99,10 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     called = f"{column} [{unit or above}]" if unit or above else column
     written = _Written(called, columns.get("date"), texts, form_now)
     zone, zone_now = _zone(times, written, place, spans)
-    zone = _said_elsewhere(zone, column, unit, "in the row of units", "below") if unit else zone
-    zone = _said_elsewhere(zone, column, above, "above the header", "of") if above else zone
+    if unit:
+        zone = _said_elsewhere(zone, column, unit, "in the row of units", f' below "{column}"')
+    elif above:
+        zone = _said_elsewhere(zone, column, above, "above the header")
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
@@ -134,10 +136,9 @@ def _says_clock(column: str, date: str | None) -> bool:
     return any(zone_in_heading(name) is not None or offsets_of_zone_name(name) for name in (column, date or ""))
 
 
-def _said_elsewhere(zone: State, column: str, unit: str, where: str, side: str) -> State:
+def _said_elsewhere(zone: State, column: str, unit: str, where: str, of: str = "") -> State:
     """Say of a clock that it is the row of units that names it, or a line above the header, rather than the heading."""
-    heading = f'"{column} [{unit}]"'
-    row = f'"{unit}" {where} {side} "{column}"' if side == "below" else f'"{unit}" {where}'
+    heading, row = f'"{column} [{unit}]"', f'"{unit}" {where}{of}'
     if isinstance(zone, Known):
         return replace(zone, why=zone.why.replace(f"the heading {heading}", row))
     if isinstance(zone, Question):

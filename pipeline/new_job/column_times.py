@@ -23,6 +23,14 @@ from pipeline.read.clock_headings import zone_in_heading
 
 #: Rows from which on one and the same time in all of them is odd.
 _STILL = 3
+#: The longest time that one export is of, and the share of rows that are not before the one above them.
+_A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
+#: Seconds since 1970 at the beginning of 2000, and by how many the clock of this machine may be behind.
+_FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
+#: Words of headings that are times if the numbers are: "t_obs", "utc_ms", "obs_ts".
+_HINTS = frozenset(
+    ["t", "ts", "utc", "gmt", "obs", "ms", "sec", "secs", "time", "times", "millis", "unix", "epoch", "moment"]
+)
 
 
 def find_time(look: FileLook, found: Mapped, free: list[str]) -> None:
@@ -106,12 +114,6 @@ def _counted(look: FileLook, free: list[str]) -> _Taken | None:
     return ({"time": telling[0]}, counted[telling[0]]) if telling else None
 
 
-#: The longest time that one export is of, and the share of rows that are not before the one above them.
-_A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
-#: Seconds since 1970 at the beginning of 2000, and by how many the clock of this machine may be behind.
-_FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
-
-
 def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
     """Return the only column that hints at time and whose numbers are of one stretch of time since 1970, in order."""
     found = []
@@ -126,12 +128,6 @@ def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
         if within and in_order >= _IN_ORDER and not (np.diff(seconds) == 1.0).all():
             found.append(name)
     return found if len(found) == 1 else []
-
-
-#: Words of headings that are times if the numbers are: "t_obs", "utc_ms", "obs_ts".
-_HINTS = frozenset(
-    ["t", "ts", "utc", "gmt", "obs", "ms", "sec", "secs", "time", "times", "millis", "unix", "epoch", "moment"]
-)
 
 
 def _hints_at_time(heading: str) -> bool:

@@ -29,7 +29,7 @@ from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.plain_grids import frames_offered, plain_first
+from pipeline.new_job.plain_grids import WORLD, frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import with_datum_stated
 from pipeline.new_job.zones import countries_near
@@ -42,8 +42,6 @@ _FITS, _WITH_DATUM = 30.0, 400.0
 _LOOSE = 8.0
 #: How far from the job the marks of a register lie, metres.
 NEAR = 50_000.0
-#: WGS 84 with heights, which files state as their datum everywhere.
-WGS84_3D = "EPSG:4979"
 #: Candidates that a question lists.
 _LISTED = 6
 
@@ -318,7 +316,7 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if table.kind == "degrees":
         near = {one.code: one.name for one in frames_at(*place)} if place is not None else {}
         codes = [code for each in grid.codes if (code := with_heights(each)) is not None]
-        named = {code: str(crs_name(code)) for code in (*codes, WGS84_3D)}
+        named = {code: str(crs_name(code)) for code in (*codes, WORLD)}
         return with_datum_stated(_degrees_state(grid, place), one.look, named | near)
     if table.kind == "geocentric":
         return _geocentric_state(grid)

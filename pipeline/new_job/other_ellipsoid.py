@@ -10,13 +10,12 @@ from pipeline.geodesy.indirect_operations import datum_name
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead
 from pipeline.new_job.frames import GridState, own_crs
+from pipeline.new_job.plain_grids import WORLD
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.values import with_unit
 from pipeline.read.heading_units import is_one, metres_in_heading
 
-#: What degrees are in where a file states nothing of them and they are in no grid's datum.
-_USUAL = "EPSG:4979"
 #: Metres: a smaller step between ellipsoids is taken up by the shift from the ties; so far may a base be off in height.
 _LEAST, _BASE_OFF = 1.0, 15.0
 
@@ -44,7 +43,7 @@ def ellipsoid_state(
     if grid.step is None or place is None or register.table.kind != "plane":
         return None
     stated = (own_crs(one)[0] for one in exports if one.mapped.kind == "degrees")
-    theirs = next((crs for crs in stated if crs is not None), _USUAL)
+    theirs = next((crs for crs in stated if crs is not None), WORLD)  # where no file states its datum
     steps = {code: ellipsoid_step(theirs, code, *place) for code in grid.codes}
     code, step = next(((code, step) for code, step in steps.items() if abs(step or 0.0) >= _LEAST), ("", None))
     if step is None:

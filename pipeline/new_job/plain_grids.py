@@ -26,7 +26,8 @@ _PART = re.compile(r" - | between ")
 _REGIONAL = 10_000.0
 #: Frames of the region that are offered; whether PROJ has a way from one to the grid may take it minutes to find.
 _OFFERED = 4
-_WORLD, _EUROPE = "EPSG:4979", "EPSG:4937"
+#: WGS 84 with heights, which files state as their datum everywhere, and ETRS89.
+WORLD, _EUROPE = "EPSG:4979", "EPSG:4937"
 
 
 def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list[Registered]:
@@ -39,7 +40,7 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
     """
     every = [tuple(name.removesuffix(" Republic") for name in each) for each in countries_near(*place)]
     near = [names for names in every if any(_names(one, names) for one in grids)]
-    modern = {one.code for one in grids if with_heights(one.code) not in (None, _WORLD)}
+    modern = {one.code for one in grids if with_heights(one.code) not in (None, WORLD)}
     own = {one.code for one in grids if near and _names(one, near[0])}
     newest: dict[tuple[str, str], int] = {}
     for one in grids:
@@ -101,4 +102,4 @@ def frames_offered(frames: Sequence[Registered], first: Sequence[str]) -> list[R
     others = [one for one in frames if one.code not in first and not _VARIANT.search(one.name)]
     europe = [one for one in others if one.code == _EUROPE]
     region = [one for one in others if one.size < _REGIONAL and one.code != _EUROPE]
-    return [*europe, *region[:_OFFERED], *(one for one in others if one.code == _WORLD)]
+    return [*europe, *region[:_OFFERED], *(one for one in others if one.code == WORLD)]

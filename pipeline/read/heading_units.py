@@ -82,6 +82,11 @@ def is_one(metre: float, other: float) -> bool:
     return abs(metre / other - 1.0) < 1e-7
 
 
+def unit_alone(cell: str) -> str:
+    """Return a cell below a heading as a unit that stands alone there, without the brackets around it."""
+    return cell.strip("[](){}<> ")
+
+
 def without_unit(name: str) -> str:
     """Return a column's name without the unit of lengths behind it that is not in brackets."""
     behind = _shortest(name.strip())

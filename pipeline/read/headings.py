@@ -7,7 +7,14 @@ from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem,
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import LENGTHS_SAID, another_unit, is_one, metres_in_heading, unit_in_heading
+from pipeline.read.heading_units import (
+    LENGTHS_SAID,
+    another_unit,
+    is_one,
+    metres_in_heading,
+    unit_alone,
+    unit_in_heading,
+)
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
 #: The form of decimal degrees or lengths, as a row below a header may give it: "dd.dddd", "ddd,ddddddd".
@@ -72,7 +79,7 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
 
 def is_row_of_units(cells: Iterable[object]) -> bool:
     """Tell whether those cells of a row that are to be numbers are units, as far as any are there: "[deg]", "(m)"."""
-    there = [cell.strip("[](){}<> ") if isinstance(cell, str) else None for cell in cells if cell is not None]
+    there = [unit_alone(cell) if isinstance(cell, str) else None for cell in cells if cell is not None]
     return bool(there) and all(cell is not None and (not cell or _says_unit(cell)) for cell in there) and any(there)
 
 
