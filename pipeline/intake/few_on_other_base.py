@@ -5,7 +5,6 @@ readings of that while are right if the id is; where the rover kept to its own b
 two shifts, and no check is among them that would show it.
 """
 
-from collections import Counter
 from collections.abc import Iterator
 from itertools import combinations
 
@@ -62,26 +61,23 @@ def _few(
     """Yield, by the session that they are in, the runs (k,) of few readings among those of another of a pair."""
     begins = np.flatnonzero(np.diff(session, prepend=-9))
     sizes = np.diff(begins, append=len(session))
+    own, other, after = session[begins[:-2]], session[begins[1:-1]], session[begins[2:]]
+    starts, ends, size = begins[1:-1], begins[2:], sizes[1:-1]
+    away = np.maximum(time[starts] - time[starts - 1], time[ends] - time[ends - 1])
+    several = int(session.max(initial=0)) + 1
+    paired = [one * several + two for pair in pairs for one, two in (pair, pair[::-1])]
+    turns = (own == after) & (np.minimum(own, other) >= 0) & (away <= _MEANWHILE)
+    turns &= np.isin(own * several + other, paired)
+    often = np.bincount(other[turns], minlength=several)
+    # whoever stands on a mark with both bases changes over for it
+    enough = np.minimum(sizes[:-2], sizes[2:]) >= _OWN * size
     occupied = (rows.flags[numbers] & (CANDIDATE | NAMED)) != 0
     found: dict[int, list[Integers]] = {}
-    turns: Counter[int] = Counter()
-    for at in range(1, len(begins) - 1):
-        own, other = int(session[begins[at - 1]]), int(session[begins[at]])
-        run = np.arange(begins[at], begins[at] + sizes[at])
-        pair = (own, other) in pairs or (other, own) in pairs
-        if not pair or session[begins[at + 1]] != own or _away(time, run) > _MEANWHILE:
-            continue
-        turns[other] += 1
-        # whoever stands on a mark with both bases changes over for it
-        enough = min(sizes[at - 1], sizes[at + 1]) >= _OWN * len(run)
-        if enough and len(run) <= _FEW and not occupied[run].any():
-            found.setdefault(other, []).append(run)
-    yield from (runs for other, runs in found.items() if turns[other] <= _TIMES)
-
-
-def _away(time: Integers, run: Integers) -> int:
-    """Return the longer of the times, milliseconds, between a run and the readings before and behind it."""
-    return int(max(time[run[0]] - time[run[0] - 1], time[run[-1] + 1] - time[run[-1]]))
+    for at in np.flatnonzero(turns & enough & (size <= _FEW) & (often[other] <= _TIMES)).tolist():
+        run = np.arange(starts[at], ends[at])
+        if not occupied[run].any():
+            found.setdefault(int(other[at]), []).append(run)
+    yield from found.values()
 
 
 def _told(
