@@ -12,6 +12,7 @@ from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind, OneShape
 from pipeline.clock import DAY, stamp
 from pipeline.job.model import GivenShift
+from pipeline.solve.reading_precision import with_centring
 from pipeline.words import Role
 
 #: Milliseconds after which nobody forgets to switch off the shift of a session before.
@@ -104,7 +105,7 @@ def _levels(case: Case, rows: Integers, rotation: Floats) -> Levels:
     centring = case.survey.job.quality.centring
     needed = (known_places(case, rows) - on_marks.raw[rows]) @ rotation.T
     of_mark = np.vstack([case.solved.reference.sigma, np.zeros((1, 3))])[case.mark[rows]]
-    sigma = np.hypot(np.hypot(on_marks.sigma[rows], [centring, centring, 0.0]), of_mark)
+    sigma = np.hypot(with_centring(on_marks.precision.sigma[rows], centring), of_mark)
     held = case.held[rows] | (case.mark[rows] < 0)[:, None]
     bases = {name: number for number, name in enumerate(dict.fromkeys(on_marks.table.column("base").to_pylist()))}
     receiver = np.array([bases[name] for name in on_marks.table.column("base").to_pylist()], np.int64)[rows]

@@ -14,6 +14,7 @@ from pipeline.blunders.score import WeighedDifferences
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import RegisterMark
+from pipeline.solve.reading_precision import with_centring
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.tolerance import Tolerance
 from pipeline.words import Role
@@ -200,7 +201,7 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
     difference = compared.vectors[rows]
     observed = on_marks.corrected.places
     difference = np.where(case.reached[rows, None], np.nan_to_num(difference), observed[rows] - case.known[rows])
-    noise = np.hypot(on_marks.sigma[rows], [centring, centring, 0.0])
+    noise = with_centring(on_marks.precision.sigma[rows], centring)
     mark, session, check = case.mark[rows], on_marks.session[rows], case.checks[rows]
     shifted, of = np.unique(session, return_inverse=True)
     variance = rotate_covariance(np.nan_to_num(solved.shifts.covariance[shifted]), rotation)

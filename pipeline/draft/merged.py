@@ -160,7 +160,7 @@ def _of_shifts(readings: Readings, groups: Groups, share: Floats, turn: Floats, 
 
 def _uncertainty(covariance: Floats, places: Floats, survey: Survey) -> Floats:
     """Return (g, 2) 95 % radius and height uncertainty, with the geoid's and the localisation's parts."""
-    covariance[:, 2, 2] += (survey.job.target.geoid_sigma or 0.0) ** 2
+    covariance[:, 2, 2] += survey.operations.geoid_sigma**2
     site = survey.operations.site
     if site is not None:
         plan, height = site.uncertainty(places[:, 0], places[:, 1])

@@ -174,7 +174,7 @@ class _Sources:
         files = np.asarray(on_marks.table.column("export"), np.int64)
         for row in np.flatnonzero(on_marks.observation >= 0).tolist():
             number = int(on_marks.observation[row])
-            self.own[number], self.fixed[number] = on_marks.sigma[row], self.centred
+            self.own[number], self.fixed[number] = on_marks.precision.sigma[row], self.centred
             self.export[number] = int(files[row])
 
     @property
@@ -257,13 +257,13 @@ def _occupation(sources: _Sources, row: int) -> None:
         shares[int(on_marks.observation[row])] = -1.0  # what is adjusted is the mark less the reading
     else:
         export = int(on_marks.table.column("export")[row].as_py())
-        shares[sources.source(("occupation", row), on_marks.sigma[row], sources.centred, export)] = 1.0
+        shares[sources.source(("occupation", row), on_marks.precision.sigma[row], sources.centred, export)] = 1.0
     held = marks.names.index(name) if name in marks.names else -1
     control = np.flatnonzero(solved.shifts.control == held) if held >= 0 else np.zeros(0, np.int64)
     if len(control):
         shares[len(solved.tied.occupied) + int(control[0])] = -1.0
     else:
-        geoid = np.array([0.0, 0.0, sources.survey.job.target.geoid_sigma or 0.0])
+        geoid = np.array([0.0, 0.0, sources.survey.operations.geoid_sigma])
         shares[sources.source(("mark", name), np.zeros(3), np.hypot(solved.reference.sigma[known], geoid), -1)] = -1.0
     off = np.array([compared.east[row], compared.north[row], compared.height[row]])
     there = compared.holds[row][[0, 0, 1]] & np.isfinite(off)

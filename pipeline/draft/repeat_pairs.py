@@ -17,6 +17,7 @@ from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Checks
+from pipeline.solve.reading_precision import with_centring
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance, plan_and_height
 
@@ -134,9 +135,8 @@ def _covariance(readings: Readings, first: Integers, second: Integers, centring:
     session = readings.session[first], readings.session[second]
     turn = enu_rotation(readings.value("longitude")[first], readings.value("latitude")[first])
     total = rotate_covariance(solved.shifts.apart(*session), turn)
-    pole = np.array([centring, centring, 0.0])
     for rows in (first, second):
-        add_covariance(total, np.hypot(readings.sigma[rows], pole), readings.correlated[rows])
+        add_covariance(total, with_centring(readings.sigma[rows], centring), readings.correlated[rows])
     return total
 
 

@@ -85,15 +85,15 @@ class RepeatCollector:
             return
         batch = drafted.batch.take(pa.array(rows))
         session = drafted.session[rows].astype(np.int64)
-        _, sigma, correlated = self.drafter.observed(batch, drafted.number, session)
+        _, precision = self.drafter.observed(batch, drafted.number, session)
         found = {
             "number": rows + start,
             "name": self._name(rows + start),
             "session": session,
             "time": milliseconds(batch),
             "values": np.column_stack([getattr(drafted.corrected, name)[rows] for name in VALUES]),
-            "sigma": sigma,
-            "correlated": np.zeros_like(sigma) if correlated is None else correlated,
+            "sigma": precision.sigma,
+            "correlated": precision.pairs(),
             "proof": drafted.proof[rows],
             "drafted": drafted.held[rows] == 0,
             "export": np.full(len(rows), drafted.number),

@@ -16,18 +16,10 @@ from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export, read_again
-from pipeline.solve.correct import (
-    VALUES,
-    Corrected,
-    correct,
-    observed_covariance,
-    observed_sigma,
-    scale_of,
-    scaled,
-    with_distance,
-)
+from pipeline.solve.correct import VALUES, Corrected, correct
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
+from pipeline.solve.reading_precision import Precision, observed_precision, scale_of
 from pipeline.solve.solve import Solved
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS, REASONS_OF_PROOF, Proof, Reason, reason_code
@@ -231,16 +223,12 @@ class Drafter:
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
-        operations, job = self.survey.operations, self.survey.job
-        xyz, sigma, correlated = self.observed(there, number, sessions)
-        geoid = job.target.geoid_sigma or 0.0
+        operations = self.survey.operations
+        xyz, precision = self.observed(there, number, sessions)
         models = [self.solved.applied]
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
-        found = [
-            correct(operations, xyz, sessions, sigma=sigma, shifts=model, geoid_sigma=geoid, correlated=correlated)
-            for model in models
-        ]
+        found = [correct(operations, xyz, sessions, precision, model) for model in models]
         apart = _apart(*found) if len(found) > 1 else None
         issued = written(found[0], self.survey.axes)
         if not whole:
@@ -250,11 +238,10 @@ class Drafter:
                 apart[rows] = of_rows
         return issued, apart
 
-    def observed(self, batch: pa.RecordBatch, number: int, session: Integers) -> tuple[Floats, Floats, Floats | None]:
-        """Return (n, 3) raw positions, field shifts taken out, their (n, 3) standard uncertainties and covariances.
+    def observed(self, batch: pa.RecordBatch, number: int, session: Integers) -> tuple[Floats, Precision]:
+        """Return (n, 3) raw positions in the working frame, field shifts taken out, and how certain they are.
 
-        ``number`` is that of their export. The positions are of the working frame, the rest is east, north, up as
-        `correct` takes it.
+        ``number`` is that of their export.
         """
         export = self.survey.exports[number]
         frames, quality = self.survey.operations.frames, self.survey.job.quality
@@ -264,8 +251,7 @@ class Drafter:
             by = Read(session, milliseconds(batch), np.full(batch.num_rows, number), batch.column("base"))
             xyz = self.solved.field.take_out(xyz, by, frames.to_issued)
         distance = np.linalg.norm(xyz - self.survey.bases.receiver[session], axis=1)
-        sigma = with_distance(observed_sigma(batch, quality), distance, quality.ppm)
-        return xyz, *scaled(sigma, observed_covariance(batch), scale_of(quality, export.points))
+        return xyz, observed_precision(batch, quality, distance, scale_of(quality, export.points))
 
     def _proof(self, time: Integers, session: NDArray[np.int32]) -> NDArray[np.uint8]:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)

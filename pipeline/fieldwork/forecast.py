@@ -25,7 +25,8 @@ from pipeline.geodesy.uncertainty import error_ellipse, horizontal_95, vertical_
 from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
 from pipeline.solve import covariance as difference
-from pipeline.solve.correct import SessionShifts, correct, scale_of, scaled, with_distance
+from pipeline.solve.correct import SessionShifts, correct
+from pipeline.solve.reading_precision import Precision, scale_of, with_centring, with_distance
 from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 
@@ -154,11 +155,11 @@ class _Network:
         session = np.repeat(np.arange(len(of_sessions)), [len(one) for one in of_sessions])
         mark = np.array([number for one in of_sessions for number in one], np.int64)
         centring = self.job.quality.centring
-        sigma = np.hypot(self._observed(self.marks.xyz[mark], session), [centring, centring, 0.0])
+        sigma = with_centring(self._observed(self.marks.xyz[mark], session).sigma, centring)
         return _Occupations(session, mark, sigma)
 
-    def _observed(self, xyz: Floats, session: Integers) -> Floats:
-        """Return (n, 3) standard uncertainty of readings at places of the working frame, as exports that state none.
+    def _observed(self, xyz: Floats, session: Integers) -> Precision:
+        """Return how certain (n,) readings are at places of the working frame, as exports that state none.
 
         It is scaled as the job says; who knows by which of its receivers a reading will be made? The worst is taken.
         """
@@ -166,7 +167,7 @@ class _Network:
         sigma = np.array([quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical])
         distance = np.linalg.norm(xyz - self.bases[session], axis=1)
         grown = with_distance(np.tile(sigma, (len(xyz), 1)), distance, quality.ppm)
-        return scaled(grown, None, np.max([scale_of(quality, points) for points in self.job.points], axis=0))[0]
+        return Precision(grown).scaled(np.max([scale_of(quality, points) for points in self.job.points], axis=0))
 
     def _derived(self) -> Shifts:
         marks, used = self.marks, self.used
@@ -183,7 +184,9 @@ class _Network:
         return derive_shifts(len(self.sessions), known, self._occupied(self.ties), self._occupied(self.setups), stated)
 
     def _occupied(self, of: _Occupations) -> ReceiversOverMarks:
-        return ReceiversOverMarks(of.session, np.searchsorted(self.used, of.mark), self.marks.xyz[of.mark], of.sigma)
+        return ReceiversOverMarks(
+            of.session, np.searchsorted(self.used, of.mark), self.marks.xyz[of.mark], Precision(of.sigma)
+        )
 
     def _differences(self) -> Floats:
         """Return (c, 3, 3) the covariance of observed minus known of every check, local; NaN where it is not tied."""
@@ -195,7 +198,7 @@ class _Network:
         parts = difference.Parts(
             observation=np.maximum(self.checks.sigma, FIRM),
             known=np.maximum(self.marks.sigma[mark], FIRM),
-            geoid=self.job.target.geoid_sigma or 0.0,
+            geoid=self.operations.geoid_sigma,
             shift=rotate_covariance(self.shifts.covariance[session], self.turn),
             between=rotate_covariance(between, self.turn),
             held=self.marks.held[mark] & hanging[:, None],
@@ -227,8 +230,7 @@ class _Network:
         ends = self.sessions[number].ends
         session = np.full(len(ends), number)
         shifts = SessionShifts(self.shifts.shift, self.shifts.covariance)
-        geoid, sigma = self.job.target.geoid_sigma or 0.0, self._observed(ends, session)
-        found = correct(self.operations, ends, session, sigma=sigma, shifts=shifts, geoid_sigma=geoid)
+        found = correct(self.operations, ends, session, self._observed(ends, session), shifts)
         return found.hu95, found.vu95
 
     def _checks(self) -> list[tuple[int, Check]]:

@@ -37,7 +37,8 @@ class Operations:
 
     ``site`` is the site's own system, which ``frames`` lead to where there is one.
     ``epochs`` (S + 1, B) are the stated epochs of coordinates per session and block, the last row for no session; NaN
-    where the time of an observation is its coordinates'.
+    where the time of an observation is its coordinates'. ``geoid_sigma`` is the standard uncertainty of the geoid
+    separation, metres; 0 where the job states none.
     """
 
     frames: Frames
@@ -45,6 +46,7 @@ class Operations:
     base: Operation | None
     area: Area
     epochs: Floats
+    geoid_sigma: float
     site: Site | None = None
 
     def year(self, session: int, block: int | None, milliseconds: int) -> Floats:
@@ -112,4 +114,4 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     check_target_epoch(prepared, every, problems)
     problems.raise_if_any()
     frames = Frames(tuple(to_working), to_issued, to_geographic)
-    return Operations(frames, register, base, area, stated_epochs(prepared), site)
+    return Operations(frames, register, base, area, stated_epochs(prepared), target.geoid_sigma or 0.0, site)

@@ -11,7 +11,7 @@ from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.run.layers import Laid
-from pipeline.solve.correct import scale_of
+from pipeline.solve.reading_precision import scale_of
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt, counted
 

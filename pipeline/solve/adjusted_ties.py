@@ -3,21 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
-import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.job.model import GivenShift
 from pipeline.solve.control_marks import Reference
-from pipeline.solve.correct import (
-    SessionShifts,
-    observed_covariance,
-    observed_sigma,
-    scale_of,
-    scaled,
-    with_distance,
-)
+from pipeline.solve.correct import SessionShifts
+from pipeline.solve.reading_precision import Precision, observed_precision, scale_of, with_centring
 from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 #: Metres. Common practice, no source: an antenna height is measured about as well as a pole is centred, and at best so.
@@ -78,40 +71,28 @@ def sole_control(tied: Tied, survey: Survey) -> list[tuple[str | None, str | Non
     return list(zip(*found, strict=True))
 
 
-def candidate_sigma(candidates: Candidates, survey: Survey) -> Floats:
-    """Return (n, 3) standard uncertainty of the candidates' observations, without centring."""
+def candidate_precision(candidates: Candidates, survey: Survey) -> Precision:
+    """Return how certain the candidates' observations are, without centring."""
     quality = survey.job.quality
     distance = np.linalg.norm(candidates.raw - survey.bases.receiver[candidates.session], axis=1)
-    sigma = with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
-    return scaled(sigma, None, scales(candidates.table, survey))[0]
+    scales = np.array([scale_of(quality, export.points) for export in survey.exports])
+    scale = scales[np.asarray(candidates.table.column("export"), np.int64)]
+    return observed_precision(candidates.table, quality, distance, scale)
 
 
-def covariance_of(table: pa.Table, survey: Survey) -> Floats | None:
-    """Return (n, 3) covariances of candidates: east and north, east and up, north and up; None where all are 0."""
-    found = observed_covariance(table)
-    return None if found is None else scaled(found, found, scales(table, survey))[1]
-
-
-def scales(table: pa.Table, survey: Survey) -> Floats:
-    """Return (n, 3) how many times larger than stated uncertainties are taken, of candidates."""
-    each = np.array([scale_of(survey.job.quality, export.points) for export in survey.exports])
-    return np.asarray(each[np.asarray(table.column("export"), np.int64)])
-
-
-def tie(candidates: Candidates, survey: Survey, marks: NetworkMarks, places: Floats) -> Tied:
-    """Adjust the whole job."""
+def tie(candidates: Candidates, precision: Precision, survey: Survey, marks: NetworkMarks, places: Floats) -> Tied:
+    """Adjust the whole job; ``precision`` is that of the candidates."""
     row_of = {name: number for number, name in enumerate(marks.names)}
     centring = survey.job.quality.centring
     ties = candidates.ties()
     rows = np.array([row for row, _ in ties], np.int64)
     over = [window for window in survey.windows if window.session.setup is not None]
-    correlated = covariance_of(candidates.table, survey)
+    of_ties = precision.of(rows)
     occupied = ReceiversOverMarks(
         candidates.session[rows],
         np.array([row_of[mark] for _, mark in ties], np.int64),
         candidates.raw[rows],
-        np.hypot(candidate_sigma(candidates, survey)[rows], [centring, centring, 0.0]),
-        (np.zeros((len(candidates.named), 3)) if correlated is None else correlated)[rows],
+        Precision(with_centring(of_ties.sigma, centring), of_ties.correlated),
     )
     given = [window.session.setup for window in over if window.session.setup is not None]
     own = np.array([[one.sigma_east, one.sigma_north, one.sigma_up] for one in given], np.float64).reshape(-1, 3)
@@ -119,8 +100,10 @@ def tie(candidates: Candidates, survey: Survey, marks: NetworkMarks, places: Flo
         np.array([window.index for window in over], np.int64),
         np.array([row_of[one.mark] for one in given], np.int64),
         survey.bases.mark[[window.index for window in over]],
-        np.hypot(own, max(centring, _LEAST_SETUP)),
-        np.array([[one.cov_en, one.cov_eu, one.cov_nu] for one in given], np.float64).reshape(-1, 3),
+        Precision(
+            np.hypot(own, max(centring, _LEAST_SETUP)),
+            np.array([[one.cov_en, one.cov_eu, one.cov_nu] for one in given], np.float64).reshape(-1, 3),
+        ),
     )
     shifts = derive_shifts(len(survey.windows), marks, occupied, setups, _stated(survey, places))
     observation = np.full(len(candidates.named), -1)

@@ -15,6 +15,7 @@ from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import VALUES, Corrected
 from pipeline.solve.differences import Differences, differences
 from pipeline.solve.proof import Evidence, place
+from pipeline.solve.reading_precision import Precision
 from pipeline.solve.temporary_marks import Temporary
 from pipeline.tolerance import Tolerance
 from pipeline.words import Place, Role
@@ -36,7 +37,7 @@ class OnMarks:
         compared: observed minus known.
         places: opening, between, closing.
         raw: (n, 3) raw position, working frame, field shifts taken out.
-        sigma: (n, 3) standard uncertainty of the observation east, north, up, without centring.
+        precision: how certain the observations are, without centring.
         observation: number of each tie in the adjustment, -1 for checks.
         temporary: (n,) which are on marks that the register has not.
     """
@@ -51,7 +52,7 @@ class OnMarks:
     compared: Differences
     places: tuple[Place, ...]
     raw: Floats
-    sigma: Floats
+    precision: Precision
     observation: Integers
     temporary: Flags
 
@@ -91,7 +92,7 @@ class Looked:
     Args:
         corrected: their issued coordinates.
         marks: the mark of each, or None.
-        sigma: (n, 3) the standard uncertainty of each, east, north, up.
+        precision: how certain they are, without centring.
         observation: the number of each one's observation in the adjustment, -1 for none.
         known_to: (n, 2) the 95 % uncertainty of its mark, where that is a temporary one.
         left_out: those that are neither points nor occupations.
@@ -99,7 +100,7 @@ class Looked:
 
     corrected: Corrected
     marks: list[str | None]
-    sigma: Floats
+    precision: Precision
     observation: Integers
     known_to: Floats
     left_out: Integers
@@ -151,7 +152,7 @@ def compare(
         compared=differences(observed, published.known, published.holds, tolerance, known_to),
         places=tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
         raw=candidates.raw[rows],
-        sigma=looked.sigma[rows],
+        precision=looked.precision.of(rows),
         observation=looked.observation[rows],
         temporary=~published.of_register,
     )

@@ -3,14 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import local_variances
 from pipeline.geodesy.uncertainty import circle_95, semi_axes, vertical_95
 from pipeline.intake.operations import Operations
-from pipeline.intake.positions import column_numbers
-from pipeline.job.model import Points, Quality
+from pipeline.solve.reading_precision import Precision
 
 
 @dataclass(frozen=True)
@@ -55,68 +53,17 @@ class Corrected:
 VALUES = tuple(Corrected.__dataclass_fields__)
 
 
-def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats:
-    """Return (n, 3) standard uncertainty east, north, up in metres: the export's, else the job's defaults.
-
-    Zero is none: rounding, or software that did not know, wrote it.
-    """
-    defaults = (quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical)
-    columns = []
-    for name, default in zip(("sigma_east", "sigma_north", "sigma_up"), defaults, strict=True):
-        values = column_numbers(batch, name)
-        columns.append(np.where(values > 0.0, values, default))
-    return np.column_stack(columns)
-
-
-def observed_covariance(batch: pa.RecordBatch | pa.Table) -> Floats | None:
-    """Return (n, 3) covariances of east with north, east with up, north with up, square metres; None where all are 0.
-
-    They are the observation's own: neither the distance from the base nor the centring of a pole adds to them.
-    """
-    values = np.column_stack([column_numbers(batch, name) for name in ("cov_en", "cov_eu", "cov_nu")])
-    found = np.nan_to_num(values)
-    return found if found.any() else None
-
-
-def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
-    """Return (n, 3) sigma with ``ppm`` of (n,) distance from the base added in quadrature; NaN adds nothing."""
-    return np.hypot(sigma, np.nan_to_num(distance)[:, None] * ppm * 1e-6)
-
-
-def scale_of(quality: Quality, points: Points) -> Floats:
-    """Return (3,) how many times larger than stated the job takes uncertainties of a block's readings, axis by axis."""
-    plan, height = quality.scales(points)
-    return np.array([plan, plan, height])
-
-
-def scaled(sigma: Floats, correlated: Floats | None, scale: Floats) -> tuple[Floats, Floats | None]:
-    """Return standard uncertainties (n, 3) and covariances (n, 3) as the job takes them; ``scale`` (3,) or (n, 3)."""
-    if (scale == 1.0).all():
-        return sigma, correlated
-    both = np.stack([scale[..., 0] * scale[..., 1], scale[..., 0] * scale[..., 2], scale[..., 1] * scale[..., 2]], -1)
-    return sigma * scale, None if correlated is None else correlated * both
-
-
 def correct(
-    operations: Operations,
-    xyz: Floats,
-    session: Integers,
-    *,
-    sigma: Floats,
-    shifts: SessionShifts,
-    geoid_sigma: float = 0.0,
-    correlated: Floats | None = None,
+    operations: Operations, xyz: Floats, session: Integers, precision: Precision, shifts: SessionShifts
 ) -> Corrected:
     """Apply each reading's session shift and transform to the issued frame.
 
     Args:
-        operations: the chosen ones; the uncertainty of a localisation that they lead to is added.
+        operations: the chosen ones; the uncertainties of the geoid and of a localisation that they lead to are added.
         xyz: (n, 3) raw positions, working frame, field shifts taken out.
         session: (n,) index of each reading's session.
-        sigma: (n, 3) standard uncertainty of the observation east, north, up, metres.
+        precision: that of the observations.
         shifts: the sessions' shifts.
-        geoid_sigma: standard uncertainty of the geoid separation, metres, added to the heights'.
-        correlated: (n, 3) covariances of the observation's components, as `observed_covariance` gives them.
     """
     frames, site = operations.frames, operations.site
     if shifts.grid is None:
@@ -128,8 +75,12 @@ def correct(
         )
         moved = np.column_stack(frames.to_issued.inverse(easting, northing, height))
     longitude, latitude, ellipsoid_height = frames.to_geographic.forward(*moved.T)
-    own, local = np.hypot(sigma, [0.0, 0.0, geoid_sigma]), None if site is None else site.uncertainty(easting, northing)
-    hu95, vu95 = _uncertainty(longitude, latitude, session, own, correlated, shifts.covariance, local)
+    known = np.isfinite(longitude) & np.isfinite(latitude)
+    places = (np.where(known, degrees, 0.0) for degrees in (longitude, latitude))
+    local = local_variances(shifts.covariance, session, *places)
+    hu95, vu95 = _uncertainty(
+        local, precision, operations.geoid_sigma, None if site is None else site.uncertainty(easting, northing)
+    )
     return Corrected(
         easting=easting,
         northing=northing,
@@ -137,35 +88,30 @@ def correct(
         longitude=longitude,
         latitude=latitude,
         ellipsoid_height=ellipsoid_height,
-        hu95=hu95,
-        vu95=vu95,
+        hu95=np.where(known, hu95, np.nan),
+        vu95=np.where(known, vu95, np.nan),
     )
 
 
 def _uncertainty(
-    longitude: Floats,
-    latitude: Floats,
-    session: Integers,
-    sigma: Floats,
-    correlated: Floats | None,
-    covariance: Floats,
+    shift: tuple[Floats, Floats, Floats, Floats],
+    precision: Precision,
+    geoid_sigma: float,
     site: tuple[Floats, Floats] | None,
 ) -> tuple[Floats, Floats]:
-    """Return (n,) 95 % radius and height uncertainty: observation, shift, localisation, in own east, north, up.
+    """Return (n,) 95 % radius and height uncertainty: shift, observation, geoid, localisation, in own east, north, up.
 
-    The few degrees between the grid's north and the point's make no difference to the localisation's part.
+    ``shift`` is what `local_variances` makes of the sessions' shifts. The few degrees between the grid's north and the
+    point's make no difference to the localisation's part.
     """
-    known = np.isfinite(longitude) & np.isfinite(latitude)
-    places = (np.where(known, degrees, 0.0) for degrees in (longitude, latitude))
-    east, north, up, both = local_variances(covariance, session, *places)
-    for total, own in zip((east, north, up), sigma.T, strict=True):
+    east, north, up, both = shift
+    for total, own in zip((east, north, up), np.hypot(precision.sigma, [0.0, 0.0, geoid_sigma]).T, strict=True):
         total += own**2
-    if correlated is not None:
-        both += correlated[:, 0]
+    if precision.correlated is not None:
+        both += precision.correlated[:, 0]
     if site is not None:
         east += site[0][:, 0, 0]
         north += site[0][:, 1, 1]
         both += site[0][:, 0, 1]
         up += site[1]
-    hu95, vu95 = circle_95(*semi_axes(east, north, both)), vertical_95(np.sqrt(up))
-    return np.where(known, hu95, np.nan), np.where(known, vu95, np.nan)
+    return circle_95(*semi_axes(east, north, both)), vertical_95(np.sqrt(up))

@@ -7,8 +7,8 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
-from pipeline.solve.adjusted_ties import covariance_of
 from pipeline.solve.covariance import Parts, covariance
+from pipeline.solve.reading_precision import with_centring
 from pipeline.solve.solve import Solved
 from pipeline.solve.temporary_marks import shift_less_mark
 
@@ -39,9 +39,9 @@ def _on_temporary(survey: Survey, solved: Solved, turn: Floats, local: Floats) -
     number = {name: place for place, name in enumerate(solved.tied.marks.names)}
     at = np.array([number[on_marks.marks[row]] for row in rows], np.int64)
     local[rows] = rotate_covariance(shift_less_mark(solved.tied, on_marks.session[rows], at), turn[rows])
-    correlated, own = covariance_of(on_marks.table, survey), np.hypot(on_marks.sigma[rows], [centring, centring, 0.0])
+    precision = on_marks.precision.of(rows)
     of_rows = local[rows]
-    add_covariance(of_rows, np.maximum(own, FIRM), None if correlated is None else correlated[rows])
+    add_covariance(of_rows, np.maximum(with_centring(precision.sigma, centring), FIRM), precision.correlated)
     local[rows] = of_rows
 
 
@@ -55,15 +55,13 @@ def _parts(survey: Survey, solved: Solved, turn: Floats) -> Parts:
     hanging = np.flatnonzero(number >= 0)
     between = np.zeros((len(number), 3, 3))
     between[hanging] = solved.shifts.between(on_marks.session[hanging], number[hanging])
-    centring = job.quality.centring
-    observation = np.hypot(on_marks.sigma, [centring, centring, 0.0])
     return Parts(
-        observation=np.maximum(observation, FIRM),
+        observation=np.maximum(with_centring(on_marks.precision.sigma, job.quality.centring), FIRM),
         known=np.maximum(np.vstack([solved.reference.sigma, np.full((1, 3), np.nan)])[known], FIRM),
-        geoid=job.target.geoid_sigma or 0.0,
+        geoid=survey.operations.geoid_sigma,
         shift=rotate_covariance(solved.applied.covariance[on_marks.session], turn),
         between=rotate_covariance(between, turn),
         held=np.vstack([marks.held, np.zeros((1, 3), bool)])[number],
         tie=on_marks.ties,
-        correlated=covariance_of(on_marks.table, survey),
+        correlated=on_marks.precision.correlated,
     )

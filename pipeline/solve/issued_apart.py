@@ -11,6 +11,7 @@ from pipeline.intake.same_names import SameNames
 from pipeline.intake.survey import Survey
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read
+from pipeline.solve.reading_precision import Precision
 from pipeline.sphere import DEGREE
 
 
@@ -70,6 +71,6 @@ class IssuedApart:
         return apart
 
     def _issued(self, raw: Floats, by: Read) -> Floats:
-        operations, none = self.survey.operations, np.zeros((len(raw), 3))
+        operations, none = self.survey.operations, Precision(np.zeros((len(raw), 3)))
         raw = self.field.take_out(raw, by, operations.frames.to_issued)
-        return correct(operations, raw, by.session, sigma=none, shifts=self.add).places
+        return correct(operations, raw, by.session, none, self.add).places

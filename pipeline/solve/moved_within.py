@@ -19,6 +19,7 @@ from pipeline.clock import stamp
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks
+from pipeline.solve.reading_precision import with_centring
 from pipeline.words import Doubt
 
 #: The chance of a step as large by what is stated, and by the scatter of all, in any gap of a session.
@@ -76,7 +77,7 @@ def _step(survey: Survey, on_marks: OnMarks, rows: Integers) -> _Step | None:
     centring, limits = survey.job.quality.centring, survey.job.checks
     known = on_marks.compared.holds[rows][:, [0, 0, 1]]
     off = np.where(known, on_marks.compared.vectors[rows], 0.0)
-    weight = known / np.hypot(on_marks.sigma[rows], [centring, centring, 0.0]) ** 2
+    weight = known / with_centring(on_marks.precision.sigma[rows], centring) ** 2
     freedom = int(np.maximum(known.sum(axis=0) - 2, 0).sum())
     time = on_marks.time[rows]
     if freedom < _FREEDOM or time[0] == time[-1]:

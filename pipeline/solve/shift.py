@@ -12,6 +12,7 @@ from pipeline.adjust import Adjustment, Observations, Response, Ties, adjust, fi
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import add_covariance
+from pipeline.solve.reading_precision import Precision
 
 
 @dataclass(frozen=True)
@@ -43,19 +44,13 @@ class ReceiversOverMarks:
         session: (n,) index of the session.
         mark: (n,) index of the mark.
         xyz: (n, 3) raw position of the mark, working frame.
-        sigma: (n, 3) standard uncertainty east, north, up, centring included.
-        correlated: (n, 3) covariances of east and north, east and up, north and up; None where there are none.
+        precision: how certain the observations are, centring included.
     """
 
     session: Integers
     mark: Integers
     xyz: Floats
-    sigma: Floats
-    correlated: Floats | None = None
-
-    def pairs(self) -> Floats:
-        """Return ``correlated``, zeros where there is none."""
-        return np.zeros_like(self.sigma) if self.correlated is None else self.correlated
+    precision: Precision
 
 
 @dataclass(frozen=True)
@@ -173,9 +168,9 @@ def derive_shifts(
         [rotation[on_marks.mark], rotation[control], enu_rotation(stated.longitude, stated.latitude)]
     ).reshape(-1, 3, 3)
     reduced = np.einsum("nij,nj->ni", rotation[on_marks.mark], marks.xyz[on_marks.mark] - on_marks.xyz)
-    sigma = np.concatenate([on_marks.sigma, np.where(marks.held, marks.sigma, 1.0)[control], stated.sigma])
+    sigma = np.concatenate([on_marks.precision.sigma, np.where(marks.held, marks.sigma, 1.0)[control], stated.sigma])
     covariance = sigma[:, :, None] ** 2 * np.eye(3)
-    add_covariance(covariance[:rows], np.zeros((rows, 3)), on_marks.pairs())
+    add_covariance(covariance[:rows], np.zeros((rows, 3)), on_marks.precision.correlated)
     nobody = np.full(len(control), -1)
     observations = Observations(
         session=np.concatenate([on_marks.session, nobody, stated.session]),
@@ -232,6 +227,8 @@ def _stack(first: ReceiversOverMarks, second: ReceiversOverMarks) -> ReceiversOv
         np.concatenate([first.session, second.session]),
         np.concatenate([first.mark, second.mark]),
         np.concatenate([first.xyz, second.xyz]),
-        np.concatenate([first.sigma, second.sigma]),
-        np.concatenate([first.pairs(), second.pairs()]),
+        Precision(
+            np.concatenate([first.precision.sigma, second.precision.sigma]),
+            np.concatenate([first.precision.pairs(), second.precision.pairs()]),
+        ),
     )

@@ -19,14 +19,14 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
-from pipeline.solve.adjusted_ties import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
+from pipeline.solve.adjusted_ties import Tied, applied, candidate_precision, sole_control, tie, used_marks
 from pipeline.solve.bend import bend_doubts
 from pipeline.solve.compare import ByMark, Looked, OnMarks, checked_sessions, compare, dependent, evidence, span
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.copied_points import copied_point_doubts
-from pipeline.solve.correct import Corrected, SessionShifts, correct
+from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
@@ -34,6 +34,7 @@ from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
+from pipeline.solve.reading_precision import Precision
 from pipeline.solve.repeats_off import repeats_off_doubts
 from pipeline.solve.shift import Shifts
 from pipeline.solve.strays import Stray, strays
@@ -115,6 +116,7 @@ class _Derived:
     """The shifts and what they were derived from; ``candidates`` with their field shifts taken out."""
 
     candidates: Candidates
+    precision: Precision
     reference: Reference
     tied: Tied
     field: FieldShifts
@@ -139,8 +141,8 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     job, derived = survey.job, _derive(survey)
     candidates, known, tied, places = derived.candidates, derived.reference, derived.tied, derived.places
     refuse_poor_transformations(survey, tied.shifts)
-    add, sigma = applied(survey, candidates, tied, places), candidate_sigma(candidates, survey)
-    corrected = _corrected(survey, candidates, sigma, add)
+    add = applied(survey, candidates, tied, places)
+    corrected = correct(survey.operations, candidates.raw, candidates.session, derived.precision, add)
     temporary, equal = temporary_marks(tied, known, survey), equal_to_register(survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), survey.operations.frames.to_issued)
     stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
@@ -152,7 +154,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     looked = Looked(
         corrected=corrected,
         marks=stands_on,
-        sigma=sigma,
+        precision=derived.precision,
         observation=tied.observation,
         known_to=known_to_95(tied, temporary, candidates.session, stands_on),
         left_out=np.array([one.row for one in missed if one.number in held], np.int64),
@@ -203,19 +205,6 @@ def _refuse_too_many(survey: Survey) -> None:
         raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
 
 
-def _corrected(survey: Survey, candidates: Candidates, sigma: Floats, add: SessionShifts) -> Corrected:
-    """Return the candidates as issued; ``sigma`` (n, 3) are their standard uncertainties, ``add`` the shifts."""
-    return correct(
-        survey.operations,
-        candidates.raw,
-        candidates.session,
-        sigma=sigma,
-        shifts=add,
-        geoid_sigma=survey.job.target.geoid_sigma or 0.0,
-        correlated=covariance_of(candidates.table, survey),
-    )
-
-
 def _derive(survey: Survey) -> _Derived:
     """Bring the register into the job's frames, take field shifts out, and adjust."""
     guesses, places = first_positions(survey), shift_places(survey)
@@ -225,13 +214,14 @@ def _derive(survey: Survey) -> _Derived:
     given, to_issued = survey.candidates, survey.operations.frames.to_issued
     by = Read.of(given.table, np.arange(len(given.named)))
     candidates = replace(given, raw=undone.take_out(given.raw, by, to_issued))
-    tied = tie(candidates, survey, marks, places)
+    precision = candidate_precision(candidates, survey)
+    tied = tie(candidates, precision, survey, marks, places)
     if not known.held.all():
         # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
         guesses = guesses | _adjusted(tied)
         known = reference(survey, guesses)
-        tied = tie(candidates, survey, used_marks(candidates, survey, known, guesses), places)
-    return _Derived(candidates, known, tied, undone, places)
+        tied = tie(candidates, precision, survey, used_marks(candidates, survey, known, guesses), places)
+    return _Derived(candidates, precision, known, tied, undone, places)
 
 
 def _later_doubts(

@@ -14,9 +14,9 @@ from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.uncertainty import add_covariance, error_ellipse
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
-from pipeline.solve.correct import observed_covariance, observed_sigma, scale_of, scaled
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
+from pipeline.solve.reading_precision import observed_precision, scale_of
 from pipeline.solve.taken_out import by_what
 from pipeline.tables import milliseconds
 from pipeline.trace.model import Applied, Reading, Step, Uncertainty
@@ -140,21 +140,20 @@ class _Follower:
         job = self.survey.job
         xyz = self.solved.field.take_out(raw, self._read(), self.frames.to_issued)
         distance = number(float(np.linalg.norm(xyz[0] - self.survey.bases.receiver[self.session])))
-        observed = np.hypot(observed_sigma(self.one, job.quality)[0], (distance or 0.0) * job.quality.ppm * 1e-6)
-        geoid = job.target.geoid_sigma or 0.0
+        geoid = self.survey.operations.geoid_sigma
         rotation = enu_rotation(*self.geographic[:2])
         shift = rotate_covariance(self.solved.applied.covariance[self.session], rotation)
         whole = shift[None].copy()
         scale = scale_of(job.quality, self.drafted.export.points)
-        observed, correlated = scaled(observed, observed_covariance(self.one), scale)
-        add_covariance(whole, np.hypot(observed, [0.0, 0.0, geoid])[None], correlated)
+        precision = observed_precision(self.one, job.quality, np.array([distance or 0.0]), scale)
+        add_covariance(whole, np.hypot(precision.sigma, [0.0, 0.0, geoid]), precision.correlated)
         (whole,) = whole
         site = self._site()
         whole = whole + site
         a, b = error_ellipse(whole[:2, :2])
         stated = [value is not None for value in self._numbers("sigma_east", "sigma_north", "sigma_up")]
         return Uncertainty(
-            observed=vector(observed),
+            observed=vector(precision.sigma[0]),
             by_default=(not stated[0], not stated[1], not stated[2]),
             distance=distance,
             ppm=job.quality.ppm,

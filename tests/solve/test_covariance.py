@@ -17,6 +17,7 @@ from tie_networks import directions
 
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.solve.covariance import Parts, covariance
+from pipeline.solve.reading_precision import Precision
 from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 Floats = NDArray[np.float64]
@@ -105,7 +106,9 @@ def adjusted(errors: Floats) -> Shifts:
 
     def occupied(pairs: list[tuple[int, int]], off: Floats, sigma: Floats) -> ReceiversOverMarks:
         session, mark = np.array(pairs, np.int64).T
-        return ReceiversOverMarks(session, mark, true[mark] + _turned(off, mark), np.tile(sigma, (len(pairs), 1)))
+        return ReceiversOverMarks(
+            session, mark, true[mark] + _turned(off, mark), Precision(np.tile(sigma, (len(pairs), 1)))
+        )
 
     at = np.full(len(TOLD), LONGITUDE[0]), np.full(len(TOLD), LATITUDE[0])
     told = StatedShifts(np.array(TOLD), stated, np.tile(STATED, (len(TOLD), 1)), *at)

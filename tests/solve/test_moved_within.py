@@ -9,6 +9,7 @@ import pytest
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.solve.moved_within import moved_within_doubts
+from pipeline.solve.reading_precision import Precision
 
 SIGMA = np.array([0.008, 0.008, 0.015])
 
@@ -21,7 +22,7 @@ def doubts(marks: str, off: Floats) -> list[Doubtful]:
     compared = SimpleNamespace(holds=np.ones((count, 2), bool), vectors=off, passed=passed, judged=np.ones(count, bool))
     on_marks = SimpleNamespace(
         compared=compared, temporary=np.zeros(count, bool), session=np.zeros(count, np.int64),
-        sigma=np.tile(SIGMA, (count, 1)), time=np.arange(count) * 3_600_000, marks=tuple(marks),
+        precision=Precision(np.tile(SIGMA, (count, 1))), time=np.arange(count) * 3_600_000, marks=tuple(marks),
     )  # fmt: skip
     checks, quality = SimpleNamespace(horizontal=0.03, vertical=0.05), SimpleNamespace(centring=0.003)
     window = SimpleNamespace(index=0, session=SimpleNamespace(name="day"))

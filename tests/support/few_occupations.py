@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.solve.differences import differences
+from pipeline.solve.reading_precision import Precision
 from pipeline.tolerance import Tolerance
 from pipeline.words import Role
 
@@ -70,7 +71,8 @@ def solved(marks: dict[str, tuple[float, float, float]], occupied: list[Occupied
         session=session, time=np.arange(len(occupied)) * 60_000, marks=tuple(one.mark for one in occupied), roles=roles,
         corrected=corrected, known=known, compared=differences(observed, known, holds, TOLERANCE),
         temporary=~holds[:, 0], evidence=holds[:, 0],
-        sigma=np.full((len(occupied), 3), sigma), observation=np.where(ties, np.cumsum(ties) - 1, -1),
+        precision=Precision(np.full((len(occupied), 3), sigma)),
+        observation=np.where(ties, np.cumsum(ties) - 1, -1),
     )  # fmt: skip
     tied = session[ties]
     shifts = SimpleNamespace(
