@@ -27,7 +27,7 @@ from pipeline.read.bare_times import bare_time
 from pipeline.read.columns import ReadingPlan, readings
 from pipeline.read.covariances import lacking
 from pipeline.read.findings import Unusable
-from pipeline.read.first_rows import check_times, check_units, otherwise_above
+from pipeline.read.first_rows import check_times, check_units
 from pipeline.read.geojson import text_encoding
 from pipeline.read.geometry_apart import GeometryApart, geometry_apart
 from pipeline.read.layer_crs import check_crs
@@ -366,14 +366,13 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         check_crs(path, points, source, first)
         check_times(source, first)
-        check_units(source, first)
+        other = check_units(source, first)
         carried = tuple(field for _, field in source.how.carried)
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} besides those that are mapped; the limit is {COLUMNS:,}"
             raise Unusable(0, what, "export it without the columns that are not needed")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
-        other = otherwise_above(source, first)
         unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
         return Export(
             path, shown, block, points, sha256, carried, at, bare,

@@ -23,19 +23,23 @@ _FEW_ROWS = 10
 _TIME_FORMAT = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
 
 
-def check_units(source: Source, first: list[Raw]) -> None:
-    """Hold a row of units below the header against those that the job file states."""
-    if not first or not len(first[0].row):
-        return
-    how, raw = source.how, first[0]
-    texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
-    cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
-    check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
-    if how.points.units is None and (other := otherwise_above(source, first)) is not None:
-        raise Unusable(other.line, other.what, other.fix)
+def check_units(source: Source, first: list[Raw]) -> Unusable | None:
+    """Hold a row of units below the header, and lines above it, against those that the job file states.
+
+    Returns what lines above say otherwise where the job states units itself.
+    """
+    how, raw = source.how, first[0] if first and len(first[0].row) else None
+    if raw is not None:
+        texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
+        cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
+        check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
+    other = _otherwise_above(source, raw)
+    if other is not None and raw is not None and how.points.units is None:
+        raise other
+    return other
 
 
-def otherwise_above(source: Source, first: list[Raw]) -> Unusable | None:
+def _otherwise_above(source: Source, raw: Raw | None) -> Unusable | None:
     """Return what lines above the header say of units that is not what numbers are read in; None where nothing is.
 
     A heading, or a row of units below it, that says a unit itself is nearer to its numbers.
@@ -43,7 +47,6 @@ def otherwise_above(source: Source, first: list[Raw]) -> Unusable | None:
     how = source.how
     if not source.above or not (said := units_above(source.above)):
         return None
-    raw = first[0] if first and len(first[0].row) else None
     for word, name in how.names.items():
         cell = str(raw.columns[name][0].as_py() or "") if raw is not None else ""
         if unit_in_heading(name) in LENGTHS_SAID or metres_in_heading(f"x [{unit_alone(cell)}]"):

@@ -5,8 +5,9 @@ Where they are all one, the same points were measured twice, and one of the two 
 mark. Only points that are laid out by a rule, as piles and stakes are, differ by one vector and are others.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -88,6 +89,9 @@ class SameNamed:
     exports: tuple[int, int]
 
 
+_Found = TypeVar("_Found", bound=OneVector | SameNamed)
+
+
 def same_named(survey: Survey) -> Iterator[SameNamed]:
     """Yield the pairs of readings of one name by their sessions and exports, in the order of these.
 
@@ -123,15 +127,22 @@ def one_vectors(survey: Survey, issued: IssuedApart) -> list[OneVector]:
     return [one for one in found if one is not None]
 
 
+def not_told(
+    survey: Survey, found: Iterable[_Found], told: frozenset[tuple[int, ...]]
+) -> Iterator[tuple[_Found, tuple[int, ...]]]:
+    """Yield those that have no doubt yet, with their sessions in order; one tells of copies of an export that moved."""
+    copies = {(*sorted(one.exports), one.session) for one in survey.first_pass.shifted}
+    for one in found:
+        sessions = tuple(sorted(set(one.sessions)))
+        if sessions not in told and not any((*sorted(one.exports), each) in copies for each in sessions):
+            yield one, sessions
+
+
 def one_vector_doubts(
     survey: Survey, found: Sequence[OneVector], told: frozenset[tuple[int, ...]]
 ) -> Iterator[Doubtful]:
     """Yield a doubt for those that are certain; ``told`` are sessions, in order, that have one about the same."""
-    copies = {(*sorted(one.exports), one.session) for one in survey.first_pass.shifted}
-    for one in found:
-        sessions = tuple(sorted(set(one.sessions)))
-        if not one.certain or sessions in told or any((*sorted(one.exports), each) in copies for each in sessions):
-            continue
+    for one, sessions in not_told(survey, [each for each in found if each.certain], told):
         what = (
             f"{one.sentence(survey)}. Numbers that are used twice by chance scatter: these seem to be the same points,"
             " and one of the two hangs on another base position, pole height, field shift or mark. Check what each was"

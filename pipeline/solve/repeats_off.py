@@ -21,7 +21,7 @@ from pipeline.intake.at_one_time import minutes_within, together
 from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks
 from pipeline.solve.issued_apart import IssuedApart
-from pipeline.solve.one_vector import SameNamed, by_a_rule, noise, of_one_vector, same_named, vectors_apart
+from pipeline.solve.one_vector import SameNamed, by_a_rule, noise, not_told, of_one_vector, same_named, vectors_apart
 from pipeline.solve.shift import Shifts
 from pipeline.words import Doubt, counted
 
@@ -59,11 +59,7 @@ def repeats_off_doubts(
     survey: Survey, issued: IssuedApart, shifts: Shifts, occupations: OnMarks, told: frozenset[tuple[int, ...]]
 ) -> Iterator[Doubtful]:
     """Yield a doubt for each; ``told`` are sessions, in order, that have one about the same."""
-    copies = {(*sorted(one.exports), one.session) for one in survey.first_pass.shifted}
-    for some in same_named(survey):
-        sessions = tuple(sorted(set(some.sessions)))
-        if sessions in told or any((*sorted(some.exports), each) in copies for each in sessions):
-            continue
+    for some, sessions in not_told(survey, same_named(survey), told):
         one = _off(survey, issued, shifts, some)
         if one is None or _proven(survey, occupations, one):
             continue
