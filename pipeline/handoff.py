@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Iterable, Iterator
 from queue import Empty, Queue
-from types import TracebackType
 from typing import Any, Self
 
 import pyarrow as pa
@@ -31,9 +30,7 @@ class Handoff:
         self._thread.start()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self._stop.set()
         self._drain()
         self._thread.join()

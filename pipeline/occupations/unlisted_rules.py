@@ -2,8 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 from pipeline.occupations.features import BESIDE, OFTEN, VICINITY, Features, MarkNearby
+
+#: Which mark of a reading's `Features` a rule speaks of.
+Near = Literal["borne", "meant", "nearest_register", "of_column", "on", "peg", "slipped_on"]
 
 
 @dataclass(frozen=True)
@@ -57,15 +61,30 @@ def _no_mark(reading: Features) -> None:
     return None
 
 
-def _borne_mark(reading: Features) -> str:
-    return reading.borne.mark
+def _mark(near: Near) -> Callable[[Features], str]:
+    return lambda reading: _of(reading, near).mark
+
+
+def _fails(near: Near) -> Callable[[Features], bool]:
+    return lambda reading: _of(reading, near).fails
+
+
+def _is_on(near: Near) -> Callable[[Features], str]:
+    return lambda reading: _named_on(_of(reading, near))
+
+
+def _refers_to(near: Near) -> Callable[[Features], str]:
+    return lambda reading: (
+        f"its name refers to the mark {_of(reading, near).mark}, but that is {_of(reading, near).away()}"
+    )
+
+
+def _of(reading: Features, near: Near) -> MarkNearby:
+    found: MarkNearby = getattr(reading, near)
+    return found
 
 
 # Said to be a check by what the job file knows
-
-
-def _has_check_code(reading: Features) -> bool:
-    return reading.coded
 
 
 def _check_by_code(reading: Features) -> str:
@@ -92,14 +111,6 @@ def _mistyped_check(reading: Features) -> str:
     return _compared(says, reading.slipped_on.mark, reading.slipped_on)
 
 
-def _slipped_fails(reading: Features) -> bool:
-    return reading.slipped_on.fails
-
-
-def _slipped_mark(reading: Features) -> str:
-    return reading.slipped_on.mark
-
-
 # In common with the readings that are listed
 
 
@@ -124,10 +135,6 @@ def _held_like_ties(reading: Features) -> bool:
     return reading.last or reading.ties_shape or reading.says_occasion
 
 
-def _nearest_register_mark(reading: Features) -> str:
-    return reading.nearest_register.mark
-
-
 # Named after a mark of the register, with something beside the mark's name
 
 
@@ -147,18 +154,6 @@ def _occupies_borne(reading: Features) -> bool:
 
 def _occupies_beyond(reading: Features) -> bool:
     return _occupies_borne(reading) and not reading.borne.within(reading.radius)
-
-
-def _refers_to_borne(reading: Features) -> str:
-    return f"its name refers to the mark {reading.borne.mark}, but that is {reading.borne.away()}"
-
-
-def _on_borne(reading: Features) -> str:
-    return _named_on(reading.borne)
-
-
-def _borne_fails(reading: Features) -> bool:
-    return reading.borne.fails
 
 
 def _beside_borne(reading: Features) -> bool:
@@ -189,14 +184,6 @@ def _on_it(reading: Features) -> str:
     return _compared(says, "it" if on.mark in says else on.mark, on)
 
 
-def _on_fails(reading: Features) -> bool:
-    return reading.on.fails
-
-
-def _mark_on(reading: Features) -> str:
-    return reading.on.mark
-
-
 def _meant_near(reading: Features) -> bool:
     reach = VICINITY if reading.plain_name else BESIDE
     return reading.meant.placed and (reading.says_check or reading.meant.within(reach))
@@ -204,10 +191,6 @@ def _meant_near(reading: Features) -> bool:
 
 def _meant_as_witness(reading: Features) -> bool:
     return reading.witness and _meant_near(reading)
-
-
-def _refers_to_meant(reading: Features) -> str:
-    return f"its name refers to the mark {reading.meant.mark}, but that is {reading.meant.away()}"
 
 
 def _name_of_far_mark(reading: Features) -> bool:
@@ -237,26 +220,14 @@ def _on_peg(reading: Features) -> bool:
     return reading.peg.within(min(BESIDE, reading.radius))
 
 
-def _named_on_peg(reading: Features) -> str:
-    return _named_on(reading.peg)
-
-
 def _peg_fails(reading: Features) -> bool:
     # a base that moved since shows there alone
     return reading.peg.fails and not reading.numbered_from_peg
 
 
-def _peg_mark(reading: Features) -> str:
-    return reading.peg.mark
-
-
 def _beside_peg(reading: Features) -> bool:
     # names of pegs are given to points as well
     return reading.peg.within(BESIDE)
-
-
-def _refers_to_peg(reading: Features) -> str:
-    return f"its name refers to the mark {reading.peg.mark}, but that is {reading.peg.away()}"
 
 
 # Naming a mark in a column that is not mapped
@@ -276,16 +247,8 @@ def _column_and_on(reading: Features) -> str:
     return _compared(f"{_column_gives(reading)}, and it is", "it", reading.of_column)
 
 
-def _column_fails(reading: Features) -> bool:
-    return reading.of_column.fails
-
-
 def _column_but_off(reading: Features) -> str:
     return f"{_column_gives(reading)}, but that is {reading.of_column.away()}"
-
-
-def _column_mark(reading: Features) -> str:
-    return reading.of_column.mark
 
 
 # Pieces of sentences
@@ -321,25 +284,31 @@ def _nowhere(reading: Features) -> str:
 #: The rules in their order; the first that applies decides. A reading on a mark is held back where a check would fail
 #: there, one off every mark where it can hardly be anything but a check. A witness of a mark is a point: it is told.
 RULES = (
-    Rule("check by code", _has_check_code, _check_by_code, _always, _no_mark),
+    Rule("check by code", lambda reading: reading.coded, _check_by_code, _always, _no_mark),
     Rule("check by mark column", _mark_column_filled, _check_by_column, _always, _no_mark),
-    Rule("code mistyped for a check's, at a mark", _code_slipped, _mistyped_check, _slipped_fails, _slipped_mark),
-    Rule("like the ties, beside a mark", _like_ties_on_mark, _like_ties, _held_like_ties, _nearest_register_mark),
-    Rule("off its mark as a listed reading is", _off_as_listed, _by_one_vector, _always, _borne_mark),
-    Rule("named as an occupation, off the mark", _occupies_beyond, _refers_to_borne, _always, _borne_mark),
-    Rule("named as an occupation, on the mark", _occupies_borne, _on_borne, _borne_fails, _borne_mark),
-    Rule("named after a mark beside it", _beside_borne, _named_after_borne, _never, _borne_mark),
-    Rule("says check or mark, on a mark", _on_some_mark, _on_it, _on_fails, _mark_on),
-    Rule("witness of a mark near by", _meant_as_witness, _refers_to_meant, _never, _borne_mark),
-    Rule("says the name of a mark near by", _meant_near, _refers_to_meant, _always, _no_mark),
+    Rule(
+        "code mistyped for a check's, at a mark",
+        _code_slipped,
+        _mistyped_check,
+        _fails("slipped_on"),
+        _mark("slipped_on"),
+    ),
+    Rule("like the ties, beside a mark", _like_ties_on_mark, _like_ties, _held_like_ties, _mark("nearest_register")),
+    Rule("off its mark as a listed reading is", _off_as_listed, _by_one_vector, _always, _mark("borne")),
+    Rule("named as an occupation, off the mark", _occupies_beyond, _refers_to("borne"), _always, _mark("borne")),
+    Rule("named as an occupation, on the mark", _occupies_borne, _is_on("borne"), _fails("borne"), _mark("borne")),
+    Rule("named after a mark beside it", _beside_borne, _named_after_borne, _never, _mark("borne")),
+    Rule("says check or mark, on a mark", _on_some_mark, _on_it, _fails("on"), _mark("on")),
+    Rule("witness of a mark near by", _meant_as_witness, _refers_to("meant"), _never, _mark("borne")),
+    Rule("says the name of a mark near by", _meant_near, _refers_to("meant"), _always, _no_mark),
     Rule("has the name of a far mark", _name_of_far_mark, _has_the_name, _never, _no_mark),
-    Rule("witness, by words a check", _witness_on_no_mark, _check_by_words, _never, _borne_mark),
+    Rule("witness, by words a check", _witness_on_no_mark, _check_by_words, _never, _mark("borne")),
     Rule("says check on no mark", _check_on_no_mark, _check_by_words, _always, _no_mark),
-    Rule("named after a temporary mark, on it", _on_peg, _named_on_peg, _peg_fails, _peg_mark),
-    Rule("named after a temporary mark beside it", _beside_peg, _refers_to_peg, _never, _no_mark),
+    Rule("named after a temporary mark, on it", _on_peg, _is_on("peg"), _peg_fails, _mark("peg")),
+    Rule("named after a temporary mark beside it", _beside_peg, _refers_to("peg"), _never, _no_mark),
 )
 #: Those of readings that name a mark in a column which is not mapped.
 OF_UNMAPPED_COLUMN = (
-    Rule("on the mark of an unmapped column", _column_on_mark, _column_and_on, _column_fails, _column_mark),
-    Rule("off the mark of an unmapped column", _names_in_column, _column_but_off, _always, _column_mark),
+    Rule("on the mark of an unmapped column", _column_on_mark, _column_and_on, _fails("of_column"), _mark("of_column")),
+    Rule("off the mark of an unmapped column", _names_in_column, _column_but_off, _always, _mark("of_column")),
 )

@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import cached_property
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import pyarrow as pa
@@ -65,9 +64,7 @@ class LayOut:
         self._written = self._beside.submit(self._write)
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self._given_up.set()
         self._beside.shutdown()
 

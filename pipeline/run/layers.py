@@ -6,7 +6,6 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import numpy as np
@@ -111,9 +110,7 @@ class SecondPass:
         )
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self._open.close()
 
     def read_earlier(self) -> None:

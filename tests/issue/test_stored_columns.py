@@ -16,7 +16,7 @@ from pipeline.files.gdal import gdal_options
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage import write
 from pipeline.issue.geopackage.append import completing
-from pipeline.issue.geopackage.blank_packages import make_layer
+from pipeline.issue.geopackage.blank_packages import Georeference, make_layer
 from pipeline.issue.geopackage.layers import CHANGES, HELD_BACK, LINE_Z, points_schema, wkb_lines, wkb_points
 from pipeline.issue.geopackage.readback import read_back
 from pipeline.issue.geopackage.stored_columns import stored_column
@@ -81,7 +81,7 @@ def by_the_library(path: Path, crs: str, metadata: dict[str, str]) -> None:
     with gdal_options(date):
         for number, layer in enumerate(layers()):
             new = dict(first=number == 0, append=number > 0)
-            make_layer(path, layer, crs, metadata, Axes(), layer.batches, **new)
+            make_layer(path, layer, Georeference(crs, Axes(), metadata), layer.batches, **new)
     with completing(path) as file:
         write_beside(file, path.stem, date["OGR_CURRENT_DATE"], ())
 

@@ -12,7 +12,6 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from filelock import FileLock, Timeout
@@ -126,9 +125,7 @@ class Staged:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         if not self._published:
             _sweep(self.folder)
 

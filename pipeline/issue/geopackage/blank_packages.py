@@ -30,6 +30,21 @@ _COUNTED, _UNCOUNTED = " PRIMARY KEY AUTOINCREMENT", " PRIMARY KEY"
 
 
 @dataclass(frozen=True)
+class Georeference:
+    """What the coordinates of a GeoPackage are in.
+
+    Args:
+        crs: the target grid, by its code where it has one ("EPSG:2193"), else WKT.
+        axes: what the columns are said to count in.
+        metadata: what the file and every layer say besides, such as the height datum.
+    """
+
+    crs: str
+    axes: Axes
+    metadata: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Blank:
     """Layers of a GeoPackage without rows: what SQLite is to run once they have rows, and their ``srs_id``.
 
@@ -46,20 +61,20 @@ class Blank:
 _made: OrderedDict[Hashable, tuple[Blank, bytes]] = OrderedDict()
 
 
-def lay_blank(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes) -> Blank:
+def lay_blank(path: Path, layers: Sequence[LayerSource], within: Georeference) -> Blank:
     """Make a GeoPackage with ``layers`` at ``path``, without their rows and what works on every one.
 
     Nothing of it hangs on when it is made. Raises NotWritten where the disk refuses, TooLarge beyond a limit.
     """
     own = [layer for layer in layers if layer.like is None]
-    blank = _copied(path, own, crs, metadata, axes)
+    blank = _copied(path, own, within)
     return _with_alike(path, [layer for layer in layers if layer.like is not None], blank)
 
 
-def _copied(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes) -> Blank:
+def _copied(path: Path, layers: Sequence[LayerSource], within: Georeference) -> Blank:
     """Make a GeoPackage with ``layers``, once for all that have the same."""
     kinds = [(layer.name, layer.schema, layer.geometry_type, *_said(layer).values()) for layer in layers]
-    key = (crs, axes, tuple(metadata.items()), tuple(kinds))
+    key = (within.crs, within.axes, tuple(within.metadata.items()), tuple(kinds))
     if (made := _made.get(key)) is not None:
         _made.move_to_end(key)
         try:
@@ -68,7 +83,7 @@ def _copied(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mappi
             raise refusal(path, "all", error) from error
         return made[0]
     for number, layer in enumerate(layers):
-        make_layer(path, layer, crs, metadata, axes, [], first=number == 0, append=number > 0)
+        make_layer(path, layer, within, [], first=number == 0, append=number > 0)
     blank = _bare(path, [layer.name for layer in layers])
     _made[key] = blank, path.read_bytes()
     while len(_made) > _KINDS_MAX:
@@ -76,30 +91,20 @@ def _copied(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mappi
     return blank
 
 
-def lay_more(
-    path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes, *, anew: bool
-) -> Blank:
+def lay_more(path: Path, layers: Sequence[LayerSource], within: Georeference, *, anew: bool) -> Blank:
     """Make ``layers`` in a GeoPackage that is there, as `lay_blank` does; ``anew``: in place of those so named.
 
     Those that are like another layer are not there yet, ``anew`` or not.
     """
     own = [layer for layer in layers if layer.like is None]
     for layer in own:
-        make_layer(path, layer, crs, metadata, axes, [], first=False, append=not anew)
+        make_layer(path, layer, within, [], first=False, append=not anew)
     blank = _bare(path, [layer.name for layer in own])
     return _with_alike(path, [layer for layer in layers if layer.like is not None], blank)
 
 
 def make_layer(
-    path: Path,
-    layer: LayerSource,
-    crs: str,
-    metadata: Mapping[str, str],
-    axes: Axes,
-    batches: object,
-    *,
-    first: bool,
-    append: bool,
+    path: Path, layer: LayerSource, within: Georeference, batches: object, *, first: bool, append: bool
 ) -> None:
     """Make a layer with the rows of ``batches`` by GDAL; without ``append`` it is made again in a file that is there.
 
@@ -111,16 +116,16 @@ def make_layer(
     try:
         with warnings.catch_warnings(action="ignore"):  # of what a full disk made of the file; what fails is raised
             pyogrio.write_arrow(
-                pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, axes), batches),
+                pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, within.axes), batches),
                 path,
                 layer=layer.name,
                 driver="GPKG",
                 geometry_name=GEOMETRY,
                 geometry_type=layer.geometry_type,
-                crs=crs,
+                crs=within.crs,
                 append=append,
-                dataset_metadata=dict(metadata) if first else None,
-                layer_metadata=dict(metadata),
+                dataset_metadata=dict(within.metadata) if first else None,
+                layer_metadata=dict(within.metadata),
                 layer_options=_said(layer),
             )
     except (DataSourceError, DataLayerError, FeatureError, GeometryError) as error:

@@ -3,7 +3,7 @@
 import re
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from types import MappingProxyType, TracebackType
+from types import MappingProxyType
 from typing import Self
 
 import numpy as np
@@ -49,9 +49,7 @@ class ByCode:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self._file.close()
 
     def add(self, batch: pa.RecordBatch) -> None:

@@ -17,7 +17,7 @@ from pipeline.files.plain_path import plain_folder
 from pipeline.geodesy.axes import Axes
 from pipeline.handoff import Handoff, close
 from pipeline.issue.geopackage.append import Appending, Kept, appending, completing, finish
-from pipeline.issue.geopackage.blank_packages import Blank, lay_blank, lay_more
+from pipeline.issue.geopackage.blank_packages import Blank, Georeference, lay_blank, lay_more
 from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY
@@ -71,17 +71,16 @@ def write_geopackage(
     if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
     date = _date(data_to)
+    within = Georeference(crs, axes, dict(metadata or {}))
     with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": date}), plain_folder(path.parent) as folder:
-        return _write_layers(folder / path.name, layers, crs, date, dict(metadata or {}), axes, lineage, into=into)
+        return _write_layers(folder / path.name, layers, within, date, lineage, into=into)
 
 
 def _write_layers(
     path: Path,
     layers: Iterable[LayerSource],
-    crs: str,
+    within: Georeference,
     date: str,
-    told: Mapping[str, str],
-    axes: Axes,
     lineage: Sequence[str],
     *,
     into: bool,
@@ -95,12 +94,9 @@ def _write_layers(
                 with completing(path) as file:
                     finish(file, *last, date)
             sources = [one.layer for one in group]
-            if written or into:
-                blank = lay_more(path, sources, crs, told, axes, anew=into)
-            else:
-                blank = lay_blank(path, sources, crs, told, axes)
+            blank = lay_more(path, sources, within, anew=into) if written or into else lay_blank(path, sources, within)
             with appending(path) as opened:
-                made = [_append(opened, one, blank, crs) for one in group]
+                made = [_append(opened, one, blank, within.crs) for one in group]
         finally:
             for one in group:
                 close(one.layer.batches)
