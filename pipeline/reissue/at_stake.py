@@ -9,8 +9,9 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AtStake, Record, RegisterMark
-from pipeline.reissue.changes import Touched, mark_changes
+from pipeline.reissue.changes import Touched
 from pipeline.reissue.reasons import joined
+from pipeline.reissue.register_changes import mark_changes
 from pipeline.solve.solve import Solved
 from pipeline.words import Change, Reason, Role, Verdict, Whole
 

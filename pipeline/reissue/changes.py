@@ -7,9 +7,8 @@ issued by another of its readings now is the same point, and so is what has its 
 """
 
 from collections import Counter
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -21,7 +20,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
-from pipeline.issue.record_types import Changes, Compared, RegisterMark
+from pipeline.issue.record_types import Changes, Compared
 from pipeline.reissue.known_again import (
     are_held,
     at_other_times,
@@ -458,52 +457,3 @@ def times_differ(points: int, since: int) -> list[str]:
         return []
     what = "its time differs" if points == 1 else "their times differ"
     return [f"{counted(points, 'point')} {_AGAIN}: {what} from issue {since:03d}"]
-
-
-def marks_gone_and_new(
-    before: Sequence[RegisterMark], after: Sequence[RegisterMark], there: Container[str] = ()
-) -> list[str]:
-    """Return in words which marks of the register are used no more, and which were not before.
-
-    Both are its used rows, as for `mark_changes`; what was not used then may have stood there. ``there`` are all marks
-    that the register has now.
-    """
-    then, now = [row["mark"] for row in before], [row["mark"] for row in after]
-    gone, new = [mark for mark in then if mark not in now], [mark for mark in now if mark not in then]
-    return [
-        *(f"mark {mark} {'is no longer used' if mark in there else 'is gone from the register'}" for mark in gone),
-        *(f"mark {mark} is now used and was not before" for mark in new),
-    ]
-
-
-def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> dict[str, str]:
-    """Return, per mark whose row of the register changed, what changed, in words with the numbers as written.
-
-    Args:
-        before: the register's used rows as an earlier record has them, each with ``mark`` and its values as text.
-        after: the same now.
-    """
-    known = {row["mark"]: row for row in before}
-    told = {}
-    for row in after:
-        old = known.get(row["mark"])
-        if old is None:
-            continue
-        pairs = [(key, str(old.get(key, "")), str(value)) for key, value in row.items() if key != "mark"]
-        parts = [(key, was, now) for key, was, now in pairs if was != now]
-        other = [(key, was, now) for key, was, now in parts if not _same_number(was, now)]
-        changed = ", ".join(
-            f"{key.replace('_', ' ')} {was or 'none'} to {now or 'none'}" for key, was, now in other or parts
-        )
-        if parts:
-            same = "" if other else ", the same numbers written otherwise"
-            told[row["mark"]] = f"{row['mark']} {changed} in the register{same}"
-    return told
-
-
-def _same_number(one: str, other: str) -> bool:
-    """Say whether two texts are one number, as where trailing zeros were left out."""
-    try:
-        return Decimal(one) == Decimal(other)
-    except ArithmeticError:
-        return False

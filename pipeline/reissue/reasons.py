@@ -14,7 +14,7 @@ from pipeline.issue.record_types import RegisterMark
 from pipeline.job.canonical_text import LIMITS_OF, meanings
 from pipeline.job.stated_keys import in_words, stated_keys
 from pipeline.read.sources import TEXT
-from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
+from pipeline.reissue.changes import MOVED, Reached
 from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import (
@@ -33,6 +33,7 @@ from pipeline.reissue.fingerprint import (
 )
 from pipeline.reissue.frames import frame_changes
 from pipeline.reissue.line_ends import line_ends_alone
+from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
 from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE

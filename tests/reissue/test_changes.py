@@ -13,7 +13,7 @@ from second_issues import rewrite_register, rows_of, tie_of
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.reissue.changes import mark_changes
+from pipeline.reissue.register_changes import mark_changes
 
 
 @pytest.fixture

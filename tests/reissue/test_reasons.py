@@ -15,7 +15,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
-from pipeline.reissue.changes import marks_gone_and_new
+from pipeline.reissue.register_changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
 
 
