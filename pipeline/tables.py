@@ -71,6 +71,12 @@ def number_column(values: Floats) -> pa.Array:
     return pa.array(values, pa.float64(), mask=~np.isfinite(values))
 
 
+def iso_texts(column: pa.Array) -> pa.StringArray:
+    """Return times as ISO 8601 to the millisecond, with a Z where they are said to be UTC; a null stays one."""
+    texts = pc.replace_substring(column.cast(pa.timestamp("ms")).cast(pa.string()), " ", "T")
+    return texts if column.type.tz is None else pc.binary_join_element_wise(texts, "Z", "")
+
+
 def bytes_of(column: pa.Array) -> tuple[memoryview, Integers]:
     """Return the bytes of a column of texts or bytes, one value behind the other, and where each begins (n + 1,).
 
@@ -83,3 +89,10 @@ def bytes_of(column: pa.Array) -> tuple[memoryview, Integers]:
     width = np.dtype(np.int64 if large else np.int32)
     offsets = np.frombuffer(starts, width, len(column) + 1, column.offset * width.itemsize).astype(np.int64)
     return memoryview(values)[offsets[0] : offsets[-1]], offsets - offsets[0]
+
+
+def bytes_column(records: NDArray[Any], present: Flags | None = None) -> pa.BinaryArray:
+    """Return (n,) records of one packed layout as a column of their bytes; null where one is not ``present``."""
+    offsets = np.arange(len(records) + 1, dtype=np.int32) * np.int32(records.dtype.itemsize)
+    validity = None if present is None or present.all() else pa.py_buffer(np.packbits(present, bitorder="little"))
+    return pa.Array.from_buffers(pa.binary(), len(records), [validity, pa.py_buffer(offsets), pa.py_buffer(records)])

@@ -15,9 +15,9 @@ import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
 from pipeline.issue.file_facts import FileFacts
-from pipeline.issue.formats.figures import DECIMALS, fixed_or, floats, joined, moments_column
+from pipeline.issue.formats.figures import DECIMALS, fixed_or, floats, joined
 from pipeline.issue.geopackage.layer_stream import Differs, Package, first_difference, side_by_side
-from pipeline.tables import bytes_of
+from pipeline.tables import bytes_of, iso_texts
 
 # What a spreadsheet would take for a formula that does something, in wide and small signs and behind blanks too; a
 # plain plus or minus needs a call, a command or another sheet for it: numbers and codes such as "-FE" stay as they are.
@@ -68,7 +68,7 @@ def _cells(name: str, column: pa.Array) -> pa.StringArray:
     if pa.types.is_floating(kind):
         figures = floats(column)
         return pc.if_else(pa.array(np.isfinite(figures)), pa.array(map(repr, figures.tolist()), pa.string()), "")
-    return pc.fill_null(moments_column(column) if pa.types.is_timestamp(kind) else column.cast(pa.string()), "")
+    return pc.fill_null(iso_texts(column) if pa.types.is_timestamp(kind) else column.cast(pa.string()), "")
 
 
 def _texts(column: pa.StringArray) -> pa.StringArray:

@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats, Integers
+from pipeline.tables import iso_texts
 
 #: Digits that are looked up together.
 _KNOWN = 4
@@ -87,27 +88,13 @@ def floats(column: pa.Array) -> Floats:
     return np.asarray(column.cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
 
 
-def moments_column(column: pa.Array) -> pa.StringArray:
-    """Return a column of times as ISO 8601 to the millisecond, with a Z where it is in UTC; a null stays one."""
-    ending = "Z" if column.type.tz is not None else ""
-    times = pc.fill_null(column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64()), 0)
-    days, of_day = np.divmod(np.asarray(times, np.int64), 86_400_000)
-    known, which = np.unique(days, return_inverse=True)
-    dates = pa.array(np.datetime_as_string(known.astype("datetime64[D]")).tolist(), pa.string())
-    seconds, thousandths = np.divmod(of_day, 1000)
-    hours, minutes, whole = (_digits(part, 2) for part in (seconds // 3600, seconds // 60 % 60, seconds % 60))
-    date = dates.take(pa.array(which))
-    texts = joined(date, "T", hours, ":", minutes, ":", whole, ".", _digits(thousandths, 3), ending)
-    return pc.if_else(column.is_valid(), texts, None)
-
-
 def plain(name: str, column: pa.Array) -> list[Any]:
     """Return a column as JSON has it: None, text, whole numbers, numbers, booleans; times and dates as ISO 8601 text.
 
     A number that is not finite is None. Issued figures are rounded (see `DECIMALS`).
     """
     if pa.types.is_timestamp(column.type):
-        return list(moments_column(column).to_pylist())
+        return list(iso_texts(column).to_pylist())
     if pa.types.is_floating(column.type):
         values = floats(column)
         values = rounded(values, DECIMALS[name]) if name in DECIMALS else values

@@ -8,11 +8,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.geodesy.axes import NAMES
-from pipeline.issue.formats.figures import joined, moments_column
+from pipeline.issue.formats.figures import joined
 from pipeline.issue.formats.hashed_names import HashedNames
 from pipeline.issue.formats.landxml_text import legal_column, named_column, positions, quoted_column
 from pipeline.issue.geopackage.layer_stream import Package
-from pipeline.tables import bytes_of
+from pipeline.tables import bytes_of, iso_texts
 from pipeline.words import Proof
 
 #: Attributes of a CgPoint, in the order in which they are written; the text follows them.
@@ -80,7 +80,7 @@ class PointPlan:
             names = self._names.give(named_column(batch.column("name")).to_pylist(), self._given)
             self._given += batch.num_rows
             texts = positions(batch, self._factors)
-            placed, observed = texts.is_valid(), moments_column(batch.column("observed"))
+            placed, observed = texts.is_valid(), iso_texts(batch.column("observed"))
             columns = (pa.array(names, pa.string()), legal_column(batch.column("code")), observed, texts)
             name, code, observed, text = (column.filter(placed) for column in columns)
             yield Points(name, code, word or "unproven", observed, text)

@@ -21,6 +21,7 @@ from pipeline.issue.geopackage.spatial_index import Boxes, Packing
 from pipeline.issue.geopackage.stored_columns import boxes, stored_columns
 from pipeline.issue.geopackage.write_errors import refusal
 from pipeline.issue.geopackage.written_counts import Written
+from pipeline.tables import bytes_column
 
 _INGEST = {"adbc.ingest.mode": "adbc.ingest.mode.append"}
 #: Rows of the index's table of rows that are written at a time.
@@ -183,9 +184,7 @@ def _chained(first: pa.RecordBatch, rest: Iterator[pa.RecordBatch]) -> Iterator[
 
 def _nodes(packing: Packing) -> Iterator[pa.RecordBatch]:
     for numbers, blobs in packing.nodes():
-        offsets = np.arange(len(blobs) + 1, dtype=np.int32) * np.int32(blobs.dtype.itemsize)
-        data = pa.Array.from_buffers(pa.binary(), len(blobs), [None, pa.py_buffer(offsets), pa.py_buffer(blobs)])
-        yield pa.RecordBatch.from_arrays([pa.array(numbers), data], schema=_NODE)
+        yield pa.RecordBatch.from_arrays([pa.array(numbers), bytes_column(blobs)], schema=_NODE)
 
 
 def _entries(packing: Packing) -> Iterator[pa.RecordBatch]:

@@ -8,7 +8,7 @@ file itself.
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -84,17 +84,17 @@ def _family(kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pieces]] | No
     if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_uint64(kind):
         return "number", _numbers  # a GeoPackage has no whole number so large, nor any decimal
     if pa.types.is_integer(kind):
-        return "whole", _whole
+        return "whole", partial(_filled, (pa.int64(),))
     if pa.types.is_boolean(kind):
-        return "whether", _whether
+        return "whether", partial(_filled, (pa.uint8(),))
     if pa.types.is_string(kind) or pa.types.is_large_string(kind):
         return "text", _texts
     if pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
         return "bytes", _bytes
     if pa.types.is_timestamp(kind) and kind.unit in ("s", "ms"):  # GDAL rounds what is finer in its own way
-        return "moment", _moments
+        return "moment", partial(_filled, (pa.timestamp("ms", kind.tz), pa.int64()))
     if pa.types.is_date32(kind):
-        return "date", _dates
+        return "date", partial(_filled, (pa.int32(), pa.int64()))
     return None
 
 
@@ -108,23 +108,10 @@ def _numbers(column: pa.Array) -> _Pieces:
     return values, ~absent
 
 
-def _whole(column: pa.Array) -> _Pieces:
-    return _filled(column.cast(pa.int64()))
-
-
-def _moments(column: pa.Array) -> _Pieces:
-    return _filled(column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64()))
-
-
-def _dates(column: pa.Array) -> _Pieces:
-    return _filled(column.cast(pa.int32()).cast(pa.int64()))
-
-
-def _whether(column: pa.Array) -> _Pieces:
-    return _filled(column.cast(pa.uint8()))
-
-
-def _filled(column: pa.Array) -> _Pieces:
+def _filled(kinds: tuple[pa.DataType, ...], column: pa.Array) -> _Pieces:
+    """Return the values of a column that is taken for numbers by so many casts, 0 where there is none."""
+    for kind in kinds:
+        column = column.cast(kind)
     filled = pc.fill_null(column, 0) if column.null_count else column
     return np.ascontiguousarray(filled.to_numpy(zero_copy_only=False)), _present(column)
 

@@ -16,7 +16,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.issue.former_names import column_names
 from pipeline.issue.record_values import UTC_TIME
 from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
-from pipeline.tables import TIME, bytes_of
+from pipeline.tables import TIME, bytes_column, bytes_of
 
 #: Name of the Arrow column that holds the geometry; in the GeoPackage it is called ``geom``.
 GEOMETRY = "geometry"
@@ -231,7 +231,4 @@ def each_of(vertices: Floats, many: Integers) -> list[Floats]:
 
 def _binary(wkb: npt.NDArray[Any]) -> pa.BinaryArray:
     # One packed array is the whole value buffer: a million points in 0.05 s, where making shapes takes a second.
-    finite = np.isfinite(wkb["xyz"]).all(axis=(1, 2))
-    offsets = np.arange(len(wkb) + 1, dtype=np.int32) * np.int32(wkb.dtype.itemsize)
-    validity = pa.py_buffer(np.packbits(finite, bitorder="little"))
-    return pa.Array.from_buffers(pa.binary(), len(wkb), [validity, pa.py_buffer(offsets), pa.py_buffer(wkb)])
+    return bytes_column(wkb, np.isfinite(wkb["xyz"]).all(axis=(1, 2)))

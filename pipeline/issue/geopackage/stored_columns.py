@@ -11,10 +11,9 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Floats, Integers
-from pipeline.clock import DAY
+from pipeline.arrays import Floats
 from pipeline.issue.geopackage.layers import GEOMETRY, WKB_POINT_Z, vertices_of
-from pipeline.tables import bytes_of
+from pipeline.tables import bytes_column, bytes_of, iso_texts
 
 #: What precedes the WKB of a geometry (OGC 12-128r18, clause 2.1.3): of points no envelope, of lines that of x, y, z.
 _POINT = np.dtype([("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("wkb", WKB_POINT_Z)])
@@ -22,10 +21,6 @@ _LINE_HEAD = np.dtype(
     [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("envelope", "<f8", (3, 2))]
 )
 _LITTLE_ENDIAN, _WITH_ENVELOPE = 1, 4
-
-# "2026-03-02T07:30:00.000Z": where its parts stand
-_DATE, _FULL, _SHORT = 10, 24, 20
-_ZERO = ord("0")
 
 
 def stored_columns(batch: pa.RecordBatch, first: int, srs_id: int) -> pa.RecordBatch:
@@ -56,7 +51,7 @@ def stored_column(column: pa.Array) -> pa.Array:
     if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_uint64(kind):
         return column.cast(pa.float64(), safe=False)
     if pa.types.is_timestamp(kind):
-        return _moments(column)
+        return pc.replace_substring(iso_texts(column), ".000", "")  # milliseconds where there are any
     if pa.types.is_date32(kind):
         return column.cast(pa.string())
     if pa.types.is_string(kind) or pa.types.is_large_string(kind):
@@ -72,45 +67,6 @@ def _texts(column: pa.Array) -> pa.Array:
     return pc.replace_substring_regex(column, r"(?s)\x00.*", "")
 
 
-def _moments(column: pa.Array) -> pa.Array:
-    """Write times as ISO 8601, with milliseconds where there are any, and a Z where they are said to be UTC."""
-    zone = column.type.tz is not None
-    plain = column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64())
-    times = np.asarray(pc.fill_null(plain, 0)).astype(np.int64)
-    days, of_day = np.divmod(times, DAY)
-    signs = np.empty((len(times), _FULL), np.uint8)
-    signs[:, :_DATE] = _dates(days)
-    for place, sign in ((10, "T"), (13, ":"), (16, ":"), (19, "."), (23, "Z")):
-        signs[:, place] = ord(sign)
-    seconds, thousandths = np.divmod(of_day, 1000)
-    for place, values in ((11, seconds // 3600), (14, seconds // 60 % 60), (17, seconds % 60), (21, thousandths % 100)):
-        signs[:, place], signs[:, place + 1] = values // 10 + _ZERO, values % 10 + _ZERO
-    signs[:, 20] = thousandths // 100 + _ZERO
-    whole = thousandths == 0
-    signs[whole, _SHORT - 1] = ord("Z")
-    lengths = np.where(whole, _SHORT, _FULL) - (0 if zone else 1)
-    return _joined(signs, lengths, column)
-
-
-def _dates(days: Integers) -> npt.NDArray[np.uint8]:
-    """Return days since 1970 as their (n, 10) signs; a year has four digits."""
-    known, which = np.unique(days, return_inverse=True)
-    texts = np.char.encode(np.datetime_as_string(known.astype("datetime64[D]")), "ascii").astype(f"S{_DATE}")
-    return np.frombuffer(texts.tobytes(), np.uint8).reshape(-1, _DATE)[which]
-
-
-def _joined(signs: npt.NDArray[np.uint8], lengths: Integers, column: pa.Array) -> pa.Array:
-    """Return texts of ASCII signs, each so long, null where ``column`` is."""
-    present = column.is_valid().to_numpy(zero_copy_only=False)
-    lengths = np.where(present, lengths, 0)
-    offsets = np.zeros(len(lengths) + 1, np.int32)
-    np.cumsum(lengths, out=offsets[1:])
-    held = signs[np.arange(signs.shape[1]) < lengths[:, None]]
-    return pa.Array.from_buffers(
-        pa.string(), len(lengths), [_validity(present), pa.py_buffer(offsets), pa.py_buffer(held)]
-    )
-
-
 def _geometries(shapes: pa.Array, srs_id: int) -> pa.Array:
     """Return geometries given as WKB with the header of a GeoPackage before each; none where there is none."""
     present = shapes.is_valid().to_numpy(zero_copy_only=False)
@@ -121,10 +77,7 @@ def _geometries(shapes: pa.Array, srs_id: int) -> pa.Array:
     blobs["magic"], blobs["srs_id"] = b"GP", srs_id
     blobs["flags"] = _LITTLE_ENDIAN
     blobs["wkb"][present] = _packed(there)
-    offsets = np.arange(len(blobs) + 1, dtype=np.int32) * np.int32(blobs.dtype.itemsize)
-    return pa.Array.from_buffers(
-        pa.binary(), len(blobs), [_validity(present), pa.py_buffer(offsets), pa.py_buffer(blobs)]
-    )
+    return bytes_column(blobs, present)
 
 
 def _lines(shapes: pa.Array, present: npt.NDArray[np.bool_], srs_id: int) -> pa.Array:
@@ -168,7 +121,3 @@ def _are_lines(shapes: pa.Array) -> bool:
 def _packed(shapes: pa.Array) -> npt.NDArray[Any]:
     """Return points, none of them null, in their packed layout."""
     return np.frombuffer(bytes_of(shapes)[0], WKB_POINT_Z)
-
-
-def _validity(present: npt.NDArray[np.bool_]) -> pa.Buffer | None:
-    return None if present.all() else pa.py_buffer(np.packbits(present, bitorder="little"))
