@@ -73,9 +73,9 @@ def test_unreached_points_are_not_computed_again(
     computed: list[int] = []
     real = draft.correct
 
-    def counting(frames: Any, xyz: Any, session: Any, **more: Any) -> Any:
+    def counting(frames: Any, xyz: Any, session: Any, *more: Any) -> Any:
         computed.extend(np.asarray(session).tolist())
-        return real(frames, xyz, session, **more)
+        return real(frames, xyz, session, *more)
 
     monkeypatch.setattr(draft, "correct", counting)
     run_job(path)
