@@ -9,8 +9,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.clock import from_iso
-from pipeline.intake.prepare import load, owner
-from pipeline.issue.folder.ownership import in_the_way
+from pipeline.intake.prepare import load, own_folder
 from pipeline.issue.folder.standing_issues import standing_issue
 from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.issue.geopackage.descriptions import described
@@ -63,10 +62,7 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
     Raises `JobError` where there is no such issue, where one is damaged, where they cannot be compared, and where the
     GeoPackage cannot be written.
     """
-    loaded = load(path)
-    folder = loaded.job.job.folder
-    if clashes := in_the_way(folder, owner(loaded), loaded.show):
-        raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
+    folder = own_folder(load(path))
     if first == second:
         raise JobError([Problem(str(path), 0, f"issue {first:03d} is named twice", "name two issues")])
     old, new = (Last.of(*standing_issue(folder, number)) for number in (first, second))

@@ -7,13 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.clock import iso
-from pipeline.intake.prepare import load, owner
+from pipeline.intake.prepare import load, own_folder
 from pipeline.issue import record_types
 from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.issues_list import RELEASED, entries_of_making, read_issues_list
 from pipeline.issue.folder.manual_release import is_pending
-from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.standing_issues import standing
 from pipeline.issue.folder.thinned_issues import Thinned, read_thinned
 from pipeline.issue.record_types import Record
@@ -94,10 +93,7 @@ def history(path: Path) -> tuple[Entry, ...]:
     Raises `JobError` where the job file cannot be loaded, its folder is another's or the job has no issue, and
     `Incomplete` where issues are damaged.
     """
-    loaded = load(path)
-    folder = loaded.job.job.folder
-    if clashes := in_the_way(folder, owner(loaded), loaded.show):
-        raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
+    folder = own_folder(load(path))
     lines = read_issues_list(folder)
     listed, releases = entries_of_making(lines), [line for line in lines if line.verdict == RELEASED]
     entries, problems, newest = [], list[Problem](), None

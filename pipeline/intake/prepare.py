@@ -188,6 +188,14 @@ def owner(loaded: LoadedJob) -> Owner:
     return Owner(loaded.job.job.name, loaded.path)
 
 
+def own_folder(loaded: LoadedJob) -> Path:
+    """Return the folder of a job. Raises `JobError` where it is another's, or has what is somebody else's."""
+    problems = Problems()
+    _check_folder(loaded, problems)
+    problems.raise_if_any()
+    return loaded.job.job.folder
+
+
 def _check_folder(loaded: LoadedJob, problems: Problems) -> None:
     """Refuse a folder that is another job's, or has files of somebody else's where a run keeps its own."""
     for what, fix in in_the_way(loaded.job.job.folder, owner(loaded), loaded.show):
