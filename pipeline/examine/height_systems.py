@@ -11,7 +11,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, known_places, looks
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
-from pipeline.examine.unit_doubts import unit_doubts
+from pipeline.examine.unit_doubts import foot_notes, unit_doubts
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.words import Doubt, plural
@@ -30,11 +30,14 @@ def system_doubts(survey: Survey, stood: Stood | None) -> list[Doubtful]:
 
 
 def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
-    """Return in words which bases are off in height by the geoid separation, where chance would do as well."""
+    """Return in words which bases are off by the geoid separation or another foot, where chance would do as well."""
     looked = _looked(survey, stood)
-    if looked is None or any(looked.heights()):
+    if looked is None:
         return []
-    signs, told = near_separation(looked.of.off, looked.of.separation), []
+    told = list(foot_notes(survey, looked.register, looked.above))
+    if any(looked.heights()):
+        return told
+    signs = near_separation(looked.of.off, looked.of.separation)
     for sign in (1, -1):
         if not len(rows := np.flatnonzero(signs == sign)):
             continue

@@ -11,7 +11,7 @@ from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, middle
 from pipeline.examine.systematic import ALIKE
-from pipeline.examine.unit_slips import another_foot, differ, feet_for_metres, high_for_feet
+from pipeline.examine.unit_slips import another_foot, differ, feet_for_metres, high_for_feet, may_be_another_foot
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.geodesy.operations import Operation, OperationError
@@ -57,8 +57,7 @@ def unit_doubts(
         return [], set()
     found: list[Doubtful] = []
     better: set[int] = set()
-    read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
-    xyz = np.column_stack(survey.operations.register.forward(*read))
+    xyz = _marks(survey.operations.register, register, above)
     for counted, sessions in _every(survey, register):
         looks, in_height = _looks(counted, survey, xyz, above, sessions)
         for session, (what, left) in in_height.items():
@@ -84,6 +83,36 @@ def stated_unit_doubts(survey: Survey) -> list[Doubtful]:
             sessions = tuple(np.flatnonzero(log.sessions).tolist())
             found.append(Doubtful(Doubt.UNITS, f"{what}, as the job file states", sessions, export.shown, line))
     return found
+
+
+def foot_notes(survey: Survey, register: Register, above: Above) -> Iterator[str]:
+    """Yield in words where eastings and northings may be in the other foot, and a base alone may be off by as much."""
+    if survey.operations.register is None:
+        return
+    xyz = _marks(survey.operations.register, register, above)
+    for counted, sessions in _every(survey, register):
+        others = _other_feet(counted)
+        plans = [_moved(counted, survey, xyz, other / counted.plan, 1.0)[:, :2] for other in others]
+        of = _middles(above, plans, np.zeros(len(xyz)), sessions)
+        for other, plan in zip(others, of.plan, strict=True):
+            off = of.off[of.once]
+            if may_be_another_foot(off[:, :2], plan[of.once]) and not another_foot(off[:, :2], plan[of.once]):
+                file, line = counted.at
+                yield (
+                    f"{file}:{line}: {_in_plan(counted, off, other)}. A base that averaged its own position may be off"
+                    f" by as much, and nothing here tells which it is: make sure of {counted.look}"
+                )
+
+
+def _marks(way: Operation, register: Register, above: Above) -> Floats:
+    """Return (n, 3) the marks in the working frame."""
+    read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
+    return np.column_stack(way.forward(*read))
+
+
+def _other_feet(counted: _Counted) -> list[float]:
+    """Return the metres of the other foot, where eastings and northings count in one."""
+    return [METRES[word] for word in _FEET if _is_foot(counted.plan) and not _same(METRES[word], counted.plan)]
 
 
 def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[int]]]:
@@ -140,7 +169,7 @@ def _looks(
     All sessions together tell it of each, those too that no mark says anything of; else a session tells it of itself.
     The register is the same for all sessions: one of them alone tells nothing of its eastings and northings.
     """
-    others = [METRES[word] for word in _FEET if _is_foot(counted.plan) and not _same(METRES[word], counted.plan)]
+    others = _other_feet(counted)
     meant = METRES["metre"] if _is_foot(counted.up) else METRES["foot"]
     up = above.off[:, 2] - _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
     if counted.sign < 0:

@@ -4,6 +4,9 @@
 the base were right. A base that averaged its own position is off by chance besides.
 """
 
+import math
+from typing import NamedTuple
+
 import numpy as np
 
 from pipeline.arrays import Floats
@@ -27,13 +30,44 @@ def another_foot(off: Floats, other: Floats) -> bool:
     Each row is one base's: of many the middle is off by less. A base's error on top of the foot's makes what is found
     the larger, so that as much more of it may be the base's.
     """
+    found = _middles(off, other)
+    return _may_be(found) and (found.off >= PLAN_OFF / _root(found.bases) or _on_known(found))
+
+
+def may_be_another_foot(off: Floats, other: Floats) -> bool:
+    """Tell the same where they may as well be the error of a base that lies along the step between the two feet.
+
+    That of one in twenty that averaged their own positions does, beside a step of 3.5 m.
+    """
+    return _may_be(_middles(off, other))
+
+
+class _Middles(NamedTuple):
+    """The middle of so many bases [m]: of what they are off, of the other foot's step, and of what is between both."""
+
+    off: float
+    step: float
+    apart: float
+    bases: int
+
+
+def _middles(off: Floats, other: Floats) -> _Middles:
     known = np.isfinite(off).all(axis=1) & np.isfinite(other).all(axis=1)
     if not known.any():
-        return False
-    size, found = (float(np.hypot(*np.median(each[known], axis=0))) for each in (other, off))
-    apart = float(np.hypot(*np.median((off - other)[known], axis=0)))
-    within = max(_PART * size, min(_NEARER * max(size, found), _BASE / _root(int(known.sum()))))
-    return (size >= PLAN_OFF / _root(int(known.sum())) and apart <= within) or (size >= LEAST and apart <= ON_KNOWN)
+        return _Middles(0.0, 0.0, math.inf, 0)
+    both = (off[known], other[known], (off - other)[known])
+    size, step, apart = (float(np.hypot(*np.median(each, axis=0))) for each in both)
+    return _Middles(size, step, apart, int(known.sum()))
+
+
+def _may_be(found: _Middles) -> bool:
+    root = _root(found.bases)
+    within = max(_PART * found.step, min(_NEARER * max(found.step, found.off), _BASE / root))
+    return (found.step >= PLAN_OFF / root and found.apart <= within) or _on_known(found)
+
+
+def _on_known(found: _Middles) -> bool:
+    return found.step >= LEAST and found.apart <= ON_KNOWN
 
 
 def _root(errors: int) -> float:

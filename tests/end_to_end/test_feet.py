@@ -278,17 +278,26 @@ def test_the_invented_geoid_slopes(tmp_path: Path) -> None:
 
 #: NAD83(2011) / Texas Central in metres and in US survey feet: northings of 3,000 km, 6 m between the two feet.
 TEXAS, TEXAS_FEET = "EPSG:6577", "EPSG:6578"
+#: The same of the zone to its north: northings of 2,100 km, 4 m between the two feet.
+NORTH, NORTH_FEET = "EPSG:6583", "EPSG:6584"
 
 
 def texas(
-    folder: Path, foot: float, up: float, raw_up: float = 1.0, shifts: Sequence[tuple[float, float]] = ((1.2, -0.9),)
+    folder: Path,
+    foot: float,
+    up: float,
+    raw_up: float = 1.0,
+    shifts: Sequence[tuple[float, float]] = ((1.2, -0.9),),
+    zone: tuple[str, str, float] = (TEXAS, TEXAS_FEET, 30.3),
 ) -> dict[str, Any]:
     """Run a job in Texas whose register counts in so many metres, and whose raw heights do; return its record.
 
     Each day has a base of its own, whose readings need so many metres east and north to be right.
     """
-    to_grid = pyproj.Transformer.from_crs("EPSG:6318", TEXAS, always_xy=True)
-    places = {"T1": (-97.70, 30.30, 180.0), "C1": (-97.69, 30.31, 184.0), "P1": (-97.71, 30.29, 182.0)}
+    grid, grid_feet, north = zone
+    to_grid = pyproj.Transformer.from_crs("EPSG:6318", grid, always_xy=True)
+    steps = {"T1": (0.0, 0.0, 180.0), "C1": (0.01, 0.01, 184.0), "P1": (-0.01, -0.01, 182.0)}
+    places = {name: (east - 97.70, north + up_north, height) for name, (east, up_north, height) in steps.items()}
     folder.mkdir(parents=True, exist_ok=True)
     raw, marks = ["Point,Time,Lon,Lat,H"], ["mark,easting,northing,ellipsoid_height"]
     for minute, (name, place) in enumerate(places.items()):
@@ -305,7 +314,7 @@ def texas(
 name = "texas"
 folder = "out"
 [target]
-grid = "{TEXAS}"
+grid = "{grid}"
 height = "ellipsoid"
 [source]
 crs = "{GEOGRAPHIC}"
@@ -314,7 +323,7 @@ files = ["rover.csv"]
 columns = {{ name = "Point", time = "Time", longitude = "Lon", latitude = "Lat", height = "H" }}
 [control]
 file = "register.csv"
-crs = "{TEXAS_FEET}"
+crs = "{grid_feet}"
 height = "ellipsoid"
 units = "us-survey-foot"
 """ + "".join(f"""
@@ -343,6 +352,16 @@ def test_units_that_are_not_the_stated_ones_are_in_doubt(
     """The other foot puts every point 6 m off while all checks agree, well within the limit of a shift."""
     doubts = [doubt["what"] for doubt in texas(tmp_path, foot, up, raw_up)["doubts"] if doubt["kind"] == "units"]
     assert any(said in what for what in doubts) if said else not doubts
+
+
+def test_a_base_that_may_be_the_other_foot_is_told(tmp_path: Path) -> None:
+    """A base 2.8 m off and more or less along the 4.4 m between the feet: its proof stands, and the foot is told."""
+    zone = (NORTH, NORTH_FEET, 32.8)
+    record = texas(tmp_path / "base", SURVEY, SURVEY, 1.0, [(0.9, 2.65)], zone)
+    assert record["doubts"] == []
+    assert any("international feet" in note and "A base that averaged" in note for note in record["notes"])
+    other = texas(tmp_path / "foot", FOOT, SURVEY, 1.0, [(0.4, -0.3)], zone)
+    assert [doubt["kind"] for doubt in other["doubts"]] == ["units"]
 
 
 def test_a_foot_that_one_session_hides_is_told_of_all(tmp_path: Path) -> None:
