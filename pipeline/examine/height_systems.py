@@ -8,6 +8,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.geometry_heights import geometry_notes
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, known_places, looks
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
@@ -34,7 +35,8 @@ def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
     looked = _looked(survey, stood)
     if looked is None or any(looked.heights()):
         return []
-    signs, told = near_separation(looked.of.off, looked.of.separation), []
+    told = list(geometry_notes(survey, looked.register, looked.of))
+    signs = near_separation(looked.of.off, looked.of.separation)
     for sign in (1, -1):
         if not len(rows := np.flatnonzero(signs == sign)):
             continue
