@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.adjust.components import chance_of_ratio
 from pipeline.arrays import Flags, Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
@@ -310,10 +311,8 @@ def _beyond_scatter(survey: Survey, evidence: WeighedDifferences, own: Flags, tr
     freedom = int(own.sum()) - 3
     if freedom <= 0:
         return False
-    from scipy.special import fdtrc  # a tenth of a second that other jobs need not wait for
-
     whitener, _ = evidence.white()
     explained = np.divide(trend.size, trend.sigma, out=np.zeros(3), where=trend.sigma > 0) ** 2
     left = whitener(trend.left)[: len(own)][own]
     scatter = np.maximum((left**2).sum(axis=0), 1e-9) / freedom
-    return bool((fdtrc(1, freedom, explained / scatter) < _SCATTER / 3.0).any())
+    return bool((chance_of_ratio(explained / scatter, freedom) < _SCATTER / 3.0).any())
