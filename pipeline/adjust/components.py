@@ -102,6 +102,13 @@ def chance_of(square: float, count: int) -> float:
     return float(chdtrc(count, square))
 
 
+def chance_of_ratio(ratio: Floats, count: int) -> Floats:
+    """Return (n,) the chances that one square is at least so many times (n,) the mean of ``count`` others (F)."""
+    from scipy.special import fdtrc  # as below
+
+    return np.asarray(fdtrc(1, count, ratio), np.float64)
+
+
 def _stacked(models: Sequence[Model]) -> list[Model]:
     """Return sets of one size as one: differences (s, n), fixed (s, n, n), parts (g, s, n, n)."""
     found = []

@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.arrays import Integers
+from pipeline.adjust.components import chance_of_ratio
+from pipeline.arrays import Flags, Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
-from pipeline.blunders.score import Explanation, Hypothesis, Kind, explain, significance_of, tail
+from pipeline.blunders.score import Explanation, Hypothesis, Kind, WeighedDifferences, explain, significance_of, tail
+from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
@@ -31,6 +33,8 @@ if TYPE_CHECKING:
 CLOSE = 2.0 * math.log(10.0)
 #: A drift is told where noise alone gives as large a trend, in any of its sessions, in one job of a thousand.
 _DRIFT = 0.001
+#: And by the scatter around it, where less is stated than RTK gives. Ours, no source.
+_SCATTER = 0.005
 #: Metres an hour that are written as none: no trend that matters, however well it is known.
 _WRITTEN = 0.0005
 #: Less than three occupations make no trend.
@@ -289,4 +293,26 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     (trend,) = explain(evidence, [next(drift(scope, own))], Tolerance(math.inf, math.inf))
     chance = significance_of(trend.size, trend.sigma)
     told = chance < _DRIFT / sessions and np.abs(trend.size).max() >= _WRITTEN
-    return Drift(session, trend, chance) if told else None
+    own_rows = np.isin(scope.influence.rows, own)
+    return Drift(session, trend, chance) if told and _beyond_scatter(case.survey, evidence, own_rows, trend) else None
+
+
+def _beyond_scatter(survey: Survey, evidence: WeighedDifferences, own: Flags, trend: Explanation) -> bool:
+    """Tell whether a trend stands out of the scatter that it leaves among a session's occupations, ``own`` (n,) rows.
+
+    Where exports state less than RTK gives, any scatter has a trend that this does not allow. So along one axis at the
+    least, what the trend explains is compared with what it leaves, by F: of the occupations' degrees of freedom, a
+    level, the trend and what the tie takes up are no scatter.
+    """
+    logs = zip(survey.first_pass.files, survey.exports, strict=True)
+    plan, up = stated_sizes([(log, survey.job.quality.scales(export.points)) for log, export in logs])
+    if plan >= RTK_SIGMA[0] or up >= RTK_SIGMA[1]:
+        return True
+    freedom = int(own.sum()) - 3
+    if freedom <= 0:
+        return False
+    whitener, _ = evidence.white()
+    explained = np.divide(trend.size, trend.sigma, out=np.zeros(3), where=trend.sigma > 0) ** 2
+    left = whitener(trend.left)[: len(own)][own]
+    scatter = np.maximum((left**2).sum(axis=0), 1e-9) / freedom
+    return bool((chance_of_ratio(explained / scatter, freedom) < _SCATTER / 3.0).any())

@@ -10,6 +10,7 @@ from pipeline.blunders.score import PARTS, Hypothesis, Kind, OneShape
 from pipeline.geodesy.units import FOOT
 from pipeline.job.model import GivenShift
 from pipeline.sessions.toml_lines import shift_text
+from pipeline.words import counted, plural
 
 _EXCHANGED = np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
 #: How the three numbers of a shift are mistyped, as the rows of a matrix that gives what was meant.
@@ -25,6 +26,8 @@ _SLIPS = {
     "is in metres but was read as feet": np.eye(3) / FOOT,
 }
 _DECIDE = "where the stated shift comes from; a mark of the register as a tie, with shift left out"
+#: What part of a stated shift's error ties have to leave for it to be read from what they leave. Ours, no source.
+_SHOWN = 0.05
 #: How much less likely it is that a session without a shift needs one. Common practice, no source.
 _NONE = 10.0
 
@@ -46,20 +49,25 @@ def stated_shifts(scope: Scope, session: int, own: Integers) -> Iterator[Hypothe
     if not case.reached[own].all():
         return
     shape, group = scope.influence.any_stated(number), OneShape()
-    # what one metre east, north and up is in the grid, in whose directions sizes are found
+    # what a metre too much to the east, north and up makes of a difference on the grid, in whose directions sizes are
     at = int(np.flatnonzero(scope.influence.rows == own[0])[0])
     in_grid = scope.influence.stated(number, turn)[:, at].T
-    if not np.isfinite(in_grid).all() or abs(np.linalg.det(in_grid)) < 0.1:
+    if not np.isfinite(in_grid).all() or not shape[at].min() > _SHOWN:
         return
 
     def sentence_for(size: Floats) -> str:
-        off = np.linalg.solve(in_grid, size)
+        off = np.linalg.solve(in_grid, shape[at] * size)
         east, north, up = off + 0.0
         by = f"({east:+.3f}, {north:+.3f}, {up:+.3f}) m east, north, up"
         if isinstance(given, GivenShift):
             meant = _write(scope, given, typed - off)
             return f"the stated shift of session {_name(scope, session)} is off by {by}: {meant}"
-        return f'session {_name(scope, session)} has shift = "none", but all its readings are off by {by}'
+        which = counted(len(own), "occupation of a mark", "occupations of marks")
+        return (
+            f'session {_name(scope, session)} has shift = "none", but its {which} {plural(len(own), "is", "are all")}'
+            f" off by {by}: the position that its base broadcast seems to be off by so much; leave out"
+            ' shift = "none" and tie the session to a mark, or correct that position and export the readings again'
+        )
 
     for free, what in PARTS:
         text = f"the stated shift of session {_name(scope, session)} is off{what} by {{size}}"

@@ -67,6 +67,7 @@ class Register:
         unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
             to the west, to the south or downwards.
         units_row: the row of units below its heading, None where there is none.
+        z_of_points: whether the heights are the Z of the file's geometries.
         by_cells: whether each mark holds position or height alone because the cells of the rest are empty.
     """
 
@@ -93,6 +94,7 @@ class Register:
     former: tuple[tuple[Mark, ...], ...] = ()
     units_row: UnitsRow | None = None
     by_cells: tuple[bool, ...] = ()
+    z_of_points: bool = False
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -165,7 +167,8 @@ def read_register(
     once = single(read, columns, shown, problems)
     if len(problems.found) > before:
         return None
-    return replace(_register(once, sheet, kind, geometry_crs, lengths, form.sigma), units_row=units_row)
+    found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
+    return replace(found, units_row=units_row, z_of_points=columns[2] in sheet.of_points)
 
 
 def _exchanged(mark: Mark) -> Mark:

@@ -70,8 +70,8 @@ def read_source(
     features = form.of_features(features, shown, problems)
     if features is None:
         return None, None
-    sheet, from_points = sheet_of(features, columns, data, shown)
-    return sheet, features.crs if from_points else None
+    sheet = sheet_of(features, columns, data, shown)
+    return sheet, features.crs if sheet.of_points else None
 
 
 def _geopackage(

@@ -30,7 +30,7 @@ _AS_REASON = {Proof(reason): reason for reason in REASONS_OF_PROOF}
 _WHY_PROOF = {
     Reason.SUSPECT: "an occupation of a control mark next to it in time failed",
     Reason.UNCLOSED: "no passing occupation of a control mark on both sides of it in time",
-    Reason.UNCHECKED: "its session has no independent check",
+    Reason.UNCHECKED: "its session has no independent check, or none of a field shift in it",
 }
 #: Codes of what has coordinates: points, and what is held back for its proof.
 _PLACED = np.array([0, *map(reason_code, REASONS_OF_PROOF)], np.uint8)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.sigma_units import usual_unit
 from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
 from pipeline.intake.correction_ages import FRESH, STALE
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
@@ -406,7 +407,8 @@ def precision_doubts(survey: Survey) -> list[Doubtful]:
             if not noted.count or not _most(noted, log) or (noted is log.large and coarse):
                 continue
             sessions = tuple(sorted(log.stated.by)) if _most_of_all(noted, log) else _mostly(noted, log)
-            what = f"{_readings(noted, log)} {says}, which cannot be right: {why}"
+            smaller = usual_unit(export, log) if noted is log.large else ""
+            what = f"{_readings(noted, log)} {says}, which cannot be right: {why}{smaller}"
             found.append(Doubtful(Doubt.PRECISION, what, sessions, export.shown, noted.row))
         many = () if coarse or _most(log.large, log) else _many_large(log, survey.job.quality)
         if many:

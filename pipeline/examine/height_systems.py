@@ -8,6 +8,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.geometry_heights import geometry_notes
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, known_places, looks
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
@@ -37,6 +38,7 @@ def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
     told = list(foot_notes(survey, looked.register, looked.above))
     if any(looked.heights()):
         return told
+    told += geometry_notes(survey, looked.register, looked.of)
     signs = near_separation(looked.of.off, looked.of.separation)
     for sign in (1, -1):
         if not len(rows := np.flatnonzero(signs == sign)):

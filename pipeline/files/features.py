@@ -146,8 +146,8 @@ def has_too_many_columns(features: Features, shown: str, problems: Problems) -> 
     return False
 
 
-def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str) -> tuple[Sheet, bool]:
-    """Return ``features`` as a table, and whether points gave any of ``columns`` (easting, northing, height or alike).
+def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str) -> Sheet:
+    """Return ``features`` as a table, in which points give those of ``columns`` (easting, northing, height) not there.
 
     Of the columns, the first two come from the points where neither is an attribute, the third where it is not one; no
     columns, nothing of the points.
@@ -161,8 +161,9 @@ def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str
         (line, cells | {columns[axis]: point[axis] for axis in wanted if axis < len(point)})
         for line, (cells, point) in enumerate(zip(features.cells, features.points, strict=True), start=1)
     )
-    known = tuple(sorted(names | {columns[axis] for axis in wanted}))
-    return Sheet(shown, known, rows, False, hashlib.sha256(data).hexdigest(), header=0), bool(wanted)
+    given = tuple(columns[axis] for axis in wanted)
+    known = tuple(sorted(names.union(given)))
+    return Sheet(shown, known, rows, False, hashlib.sha256(data).hexdigest(), header=0, of_points=given)
 
 
 def single(geometry: Any) -> Any:

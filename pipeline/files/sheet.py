@@ -44,7 +44,7 @@ class Sheet:
     ``columns`` are the header's names in small letters, but for two that these would make one; each of
     ``rows`` is its line (or a feature's number) and its cells by column, those of columns that are asked for.
     ``header`` is the header's line; ``comma`` tells whether a decimal comma is possible, ``point`` whether a decimal
-    point is.
+    point is. ``of_points`` are the columns that geometries gave.
     """
 
     shown: str
@@ -54,6 +54,7 @@ class Sheet:
     sha256: str
     header: int = 1
     point: bool = True
+    of_points: tuple[str, ...] = ()
 
     def number(self, text: str) -> float | None:
         """Return the number that a cell writes in digits, with a decimal sign that is possible here, or None."""

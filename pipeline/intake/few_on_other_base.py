@@ -1,8 +1,9 @@
-"""Says that a few readings of an export have another base's id, in time between readings with the export's own.
+"""Says that readings of an export have another base's id, in time between readings with the export's own.
 
 Where two bases are at work at once, a rover's receiver may take the corrections of the other one for a while. Its
 readings of that while are right if the id is; where the rover kept to its own base, they are off by the difference of
-two shifts, and no check is among them that would show it.
+two shifts, and no check is among them that would show it. A few are told, and blocks of an export that occupied no mark
+with the other base at all.
 """
 
 from collections.abc import Iterator
@@ -70,10 +71,11 @@ def _few(
     turns &= np.isin(own * several + other, paired)
     often = np.bincount(other[turns], minlength=several)
     # whoever stands on a mark with both bases changes over for it
-    enough = np.minimum(sizes[:-2], sizes[2:]) >= _OWN * size
     occupied = (rows.flags[numbers] & (CANDIDATE | NAMED)) != 0
+    few = (size <= _FEW) & (np.minimum(sizes[:-2], sizes[2:]) >= _OWN * size)
+    blocks = (size > _FEW) & ~np.isin(other, session[occupied]) & np.isin(own, session[occupied])
     found: dict[int, list[Integers]] = {}
-    for at in np.flatnonzero(turns & enough & (size <= _FEW) & (often[other] <= _TIMES)).tolist():
+    for at in np.flatnonzero(turns & (few | blocks) & (often[other] <= _TIMES)).tolist():
         run = np.arange(starts[at], ends[at])
         if not occupied[run].any():
             found.setdefault(int(other[at]), []).append(run)
@@ -90,15 +92,24 @@ def _told(
     export: int,
 ) -> str:
     which = np.concatenate(runs)
-    lines = rows.source_row(numbers[which]).tolist()
+    first = int(rows.source_row(numbers[which[:1]])[0])
     base, own = (prepared.windows[int(session[at])].base for at in (which[0], which[0] - 1))
     count = len(which)
+    said = [text for run in runs for text in _lines(rows.source_row(numbers[run]))]
+    block = any(len(run) > _FEW for run in runs)
+    alone = f", and no reading of the file on a mark has {base}" if block else ""
     return (
-        f"{prepared.exports[export].shown}:{lines[0]}: {counted(count, 'reading')}"
-        f" {between(int(time[which].min()), int(time[which].max()))} ({plural(count, 'row', 'rows')}"
-        f" {listed([str(line) for line in lines])}) {plural(count, 'has', 'have')} the base id {base}, and the readings"
-        f" before and after {own}. {plural(count, 'It is', 'They are')} corrected with the shift of {base}: if the"
-        f" rover kept taking the corrections of {own}, {plural(count, 'it is', 'they are')} off by the difference of"
-        " the two shifts, which no check shows; ask the crew, and correct the id or leave"
-        f" {plural(count, 'it', 'them')} out"
+        f"{prepared.exports[export].shown}:{first}: {counted(count, 'reading')}"
+        f" {between(int(time[which].min()), int(time[which].max()))} ({plural(count, 'row', 'rows')} {listed(said)})"
+        f" {plural(count, 'has', 'have')} the base id {base}, and the readings before and after {own}{alone}."
+        f" {plural(count, 'It is', 'They are')} corrected with the shift of {base}: if the rover kept taking the"
+        f" corrections of {own}, {plural(count, 'it is', 'they are')} off by the difference of the two shifts, which no"
+        f" check shows; ask the crew, and correct the id or leave {plural(count, 'it', 'them')} out"
     )
+
+
+def _lines(numbers: Integers) -> list[str]:
+    """Return the (k,) numbers of a run's rows in their file: each, of many the least and the largest."""
+    if len(numbers) > _FEW:
+        return [f"{numbers.min()} to {numbers.max()}"]
+    return [str(number) for number in numbers.tolist()]

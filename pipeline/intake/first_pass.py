@@ -17,6 +17,7 @@ from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.few_on_other_base import switch_notes
+from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
@@ -99,6 +100,7 @@ class FirstPass:
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
         poles: with which pole heights readings were made.
+        field_points: the points of each field shift's session and receiver, by time.
     """
 
     rows: tuple[int, ...]
@@ -140,6 +142,7 @@ class FirstPass:
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
     poles: PoleLog = field(default_factory=PoleLog)
+    field_points: tuple[FieldPoints, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -303,6 +306,7 @@ class _Gatherer:
             steps=row_steps(rows, counting),
             hemispheres=self.hemispheres,
             poles=self.poles,
+            field_points=field_points(rows, once, self.prepared.field_windows, bases),
         )
         return found, rows
 

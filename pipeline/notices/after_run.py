@@ -19,6 +19,7 @@ from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.solve.bend import bend_notes
 from pipeline.solve.copied_checks import copied_notes
+from pipeline.solve.field_shift_switches import switch_notes
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
@@ -40,6 +41,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *_idle_confirmations(survey, solved),
         *_moved_by_ties(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
+        *switch_notes(survey, solved.field, solved.occupations),
         *taken_out_notes(survey, solved),
         *bend_notes(survey, shift_at_places(survey, solved)[0]),
         *register_row_notes(survey, survey.candidates, solved.missed),

@@ -27,6 +27,7 @@ from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.correct import SessionShifts, correct
+from pipeline.solve.field_shift_switches import untested
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
@@ -264,10 +265,11 @@ def _sessions(doubts: Sequence[Doubtful]) -> frozenset[tuple[int, ...]]:
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:
-    """Yield what each session's occupations prove, unless a doubt reaches it."""
+    """Yield what each session's occupations prove, unless a doubt reaches it or they test no field shift in it."""
+    hangs = {one.window.session for one, _ in untested(survey, adjusted.field, adjusted.occupations)}
     for number, hung_on in enumerate(_hung_on(survey, adjusted)):
         found = evidence(adjusted.occupations, number, *hung_on)
-        yield found.doubted(any(doubt.reaches(number) for doubt in doubts))
+        yield found.doubted(number in hangs or any(doubt.reaches(number) for doubt in doubts))
 
 
 def dependent_checks(survey: Survey, adjusted: Adjusted, session: int) -> ByMark:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from pipeline.adjust.components import Model, components, least, varying
+from pipeline.adjust.components import Model, chance_of_ratio, components, least, varying
 
 
 def test_one_group_of_equal_variance_is_the_root_of_the_mean_square() -> None:
@@ -62,3 +62,9 @@ def test_two_receivers_are_told_apart_and_the_interval_holds() -> None:
         held += int(low[1] <= 3.0 <= high[1])
     assert_allclose(np.median(scales, axis=0), [1.0, 3.0], rtol=0.06)
     assert 0.90 <= held / 200 <= 0.99
+
+
+@pytest.mark.parametrize(("count", "ratio", "chance"), [(10, 4.965, 0.05), (5, 16.258, 0.01), (1, 161.448, 0.05)])
+def test_chances_of_a_ratio_are_those_of_tables_of_f(count: int, ratio: float, chance: float) -> None:
+    """Critical values of F of one and so many degrees of freedom: NIST/SEMATECH e-Handbook, section 1.3.6.7.3."""
+    assert chance_of_ratio(np.array([ratio]), count) == pytest.approx(chance, rel=1e-3)

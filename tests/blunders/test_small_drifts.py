@@ -34,3 +34,22 @@ def test_what_rounds_to_nothing_an_hour_is_not_told(millimetres: float, told: bo
     record = record_of(job.write(tmp_path))
     assert all(check["passed"] for check in record["checks"]) and len(record["checks"]) == 5
     assert any("drift" in note for note in record["notes"]) is told
+
+
+@pytest.mark.parametrize(
+    ("seed", "millimetres", "told"), [(3, 0.0, False), (5, 0.0, False), (8, 0.0, False), (3, 5.0, True)]
+)
+def test_scatter_beyond_what_is_stated_is_no_drift(seed: int, millimetres: float, told: bool, tmp_path: Path) -> None:
+    """Readings ten times less certain than they state differ by more than that allows, with a trend by chance.
+
+    A drift of 5 mm an hour, some 40 mm in the day, stands out of that scatter all the same.
+    """
+    job = simulate(Plan(sessions=1, points=8, ties=1, checks=10, marks=4, seed=seed))
+    for sigma in ("sigma_east", "sigma_north", "sigma_up"):
+        job.rows[sigma] = job.rows[sigma] / 10
+    hours = (job.rows["time"] - job.rows["time"].min()) / np.timedelta64(1, "h")
+    up = np.column_stack([0 * hours, 0 * hours, hours * millimetres / 1000])
+    job.displace(np.ones(len(hours), bool), turn_enu(job.rows["longitude"], job.rows["latitude"], up))
+    record = record_of(job.write(tmp_path))
+    assert all(check["passed"] for check in record["checks"]) and len(record["checks"]) == 11
+    assert any("drift" in note for note in record["notes"]) is told

@@ -124,12 +124,19 @@ def test_a_table_of_sessions_is_told_its_cells(tmp_path: Path) -> None:
     assert f"shift_east {east}, shift_north {north} and shift_up {up} in its row of {rows.name}" in text
 
 
-def test_readings_said_to_need_no_shift_that_need_one(tmp_path: Path) -> None:
-    job = simulate(DAY)
-    state(job, true_shift(job))
+@pytest.mark.parametrize("place", [DAY.place, POLAR], ids=["New Zealand", "beside the pole"])
+@pytest.mark.parametrize("ties", [0, 1, 3])
+def test_readings_said_to_need_no_shift_that_need_one(ties: int, place: Place, tmp_path: Path) -> None:
+    """A tie takes part of it up, and so do three: what is off is the same."""
+    job = simulate(replace(DAY, place=place, ties=max(ties, 1), checks=4, marks=5))
+    if ties == 0:
+        state(job, true_shift(job))
     job.job["session"][0]["shift"] = "none"
     text = str(told(job.write(tmp_path))["text"])
-    numbers = re.search(r'has shift = "none", but all its readings are off by \((\S+), (\S+), (\S+)\) m', text)
+    numbers = re.search(
+        r'has shift = "none", but its \d occupations of marks are all off by \((\S+), (\S+), (\S+)\) m', text
+    )
+    assert "the position that its base broadcast seems to be off by so much" in text
     assert numbers is not None
     assert -np.array([float(number) for number in numbers.groups()]) == pytest.approx(true_shift(job), abs=5e-3)
 

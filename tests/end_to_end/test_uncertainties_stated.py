@@ -1,5 +1,6 @@
 """Standard uncertainties of job file and register that cannot be: millimetres taken for metres, or another unit."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -126,3 +127,23 @@ def test_a_mark_that_is_held_fixed_is_no_slip(tmp_path: Path) -> None:
     job.register["hu95"][:], job.register["vu95"][:] = 1e-4, 1e-4
     outcome = run(job, tmp_path)
     assert outcome.exit_code == 0 and not outcome.record["doubts"]
+
+
+@pytest.mark.parametrize(("times", "told"), [(1000.0, True), (100.0, False)])
+def test_millimetres_in_an_export_are_told_with_what_to_do(times: float, told: bool, tmp_path: Path) -> None:
+    """8 mm in plan and 15 in height; a hundred times as much is what solutions that are not fixed state."""
+    job = simulate(Plan(sessions=1, points=20, ties=1, checks=2, noise=False))
+    for limit in ("max_sigma_horizontal", "max_sigma_vertical"):
+        job.job["quality"].pop(limit, None)
+    for sigma in ("sigma_east", "sigma_north", "sigma_up"):
+        job.rows[sigma] = job.rows[sigma] * times
+    path = job.write(tmp_path)
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert doubt["kind"] == "precision" and ("would be usual in millimetres" in doubt["what"]) is told
+    if told:
+        (export,) = tmp_path.glob("rover*.csv")
+        heading, rows = export.read_text(encoding="utf-8").split("\n", 1)
+        headed, mapped = re.subn(r"\bs([ENU])\b", r"s\1 [mm]", heading)[0], path.read_text(encoding="utf-8")
+        export.write_text(f"{headed}\n{rows}", encoding="utf-8")
+        path.write_text(re.sub(r'"s([ENU])"', r'"s\1 [mm]"', mapped), encoding="utf-8")
+        assert run_job(path, dry_run=True).record["doubts"] == []

@@ -7,8 +7,8 @@ VERDICTS = {
     " published coordinates within the tolerances",
     Verdict.UNCLOSED: "every check agrees, but no passing occupation of a control mark stands on both sides of all"
     " points: a base that moved after the last check would not have been noticed",
-    Verdict.UNCHECKED: "no mark that is independent of the ties was occupied, or a doubt takes its proof away: nothing"
-    " proves the coordinates",
+    Verdict.UNCHECKED: "no mark that is independent of the ties was occupied, none was while a field shift was applied"
+    " that its points carry, or a doubt takes its proof away: nothing proves the coordinates",
     Verdict.FAILED: "at least one occupation of a control mark disagrees with its published coordinates by more than"
     " the tolerances",
     Verdict.UNTIED: "no chain of ties leads to control, in position or in height: its points have no coordinates yet",
@@ -18,7 +18,8 @@ PROOFS = {
     Proof.BRACKETED: "between two occupations of control marks that both passed",
     Proof.UNCLOSED: "a passing occupation on one side in time, none on the other",
     Proof.SUSPECT: "next in time to an occupation that failed, or of an export all of whose occupations did",
-    Proof.UNCHECKED: "in a session without an independent check, or with a doubt that takes its proof away",
+    Proof.UNCHECKED: "in a session without an independent check, or whose proof a field shift that no check tests, or a"
+    " doubt, takes away",
 }
 
 REASONS = {
@@ -36,7 +37,8 @@ REASONS = {
     Reason.SUSPECT: "an occupation of a control mark next to it in time failed, or all of its export in the session"
     " did, or it says that it is a check and no mark is there",
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
-    Reason.UNCHECKED: "its session has no independent check, or a doubt takes its proof away",
+    Reason.UNCHECKED: "its session has no independent check, or a field shift that no check tests, or a doubt, takes"
+    " its proof away",
     Reason.DUPLICATE: "it is the same observation as another row, exported twice, or copied to another name and time",
 }
 

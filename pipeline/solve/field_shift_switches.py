@@ -1,0 +1,89 @@
+"""Asks what shows that field shifts were applied, and when: occupations on one side of a switch show neither.
+
+A check before a shift was switched on passes whether or not it was applied afterwards. And of points between the last
+occupation before a switch and the first after it, the time stated alone says on which side of the switch they are.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.clock import stamp
+from pipeline.intake.field_points import FieldPoints
+from pipeline.intake.survey import Survey
+from pipeline.solve.compare import OnMarks, checked_sessions
+from pipeline.solve.field_shifts import FieldShifts, Read, TakenOut, local
+from pipeline.tolerance import plan_and_height
+from pipeline.words import counted, plural
+
+
+def untested(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[tuple[TakenOut, int]]:
+    """Yield the field shifts that points carry, with how many, and no occupation does, in sessions with checks.
+
+    Of those within the tolerances no occupation could say anything.
+    """
+    by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
+    checked = checked_sessions(on_marks, len(survey.windows))
+    for one, points in zip(field.taken, survey.first_pass.field_points, strict=True):
+        count = points.between(one.window.start, one.window.until)
+        told = count and checked[one.window.session] and not _small(survey, one, on_marks)
+        if told and not one.carried(by).any():
+            yield one, count
+
+
+def switch_notes(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[str]:
+    """Yield field shifts that nothing tests, and switches of others amid points without an occupation beside them."""
+    nowhere = [one for one, _ in untested(survey, field, on_marks)]
+    for one, count in untested(survey, field, on_marks):
+        yield _untested_words(survey, one, count)
+    by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
+    for one, points in zip(field.taken, survey.first_pass.field_points, strict=True):
+        if any(one is other for other in nowhere) or _small(survey, one, on_marks):
+            continue
+        window, stated = one.window, one.window.stated
+        own = (on_marks.session == window.session) & window.of_receiver(by.export, by.base)
+        occupied = np.unique(on_marks.time[own])
+        if stated.earliest is None:
+            yield from _hangs(one, "from", window.start, occupied, points)
+        if stated.latest is None and not _follows(field, one):
+            yield from _hangs(one, "until", window.until, occupied, points)
+
+
+def _untested_words(survey: Survey, one: TakenOut, count: int) -> str:
+    window = one.window
+    east, north, up = local(survey, one).tolist()
+    since = max(window.start, survey.windows[window.session].start_ms)
+    return (
+        f"session {window.name} is unchecked: its field shift ({east:+.3f} east, {north:+.3f} north, {up:+.3f} up,"
+        f" {stamp(since)} to {stamp(window.until)} UTC) is taken out of {counted(count, 'point')}, but no reading on a"
+        f" mark carries it: checks without it pass whether or not {plural(count, 'it does', 'they do')}. List one that"
+        " does as a check; in the field, check a mark after switching a shift on and before switching it off"
+    )
+
+
+def _follows(field: FieldShifts, one: TakenOut) -> bool:
+    """Tell whether another field shift takes a shift's place when it ends: what is said of its start serves both."""
+    return any(other.window.start == one.window.until for other in field.of(one.window.session))
+
+
+def _hangs(one: TakenOut, key: str, switch: int, occupied: Integers, points: FieldPoints) -> Iterator[str]:
+    """Yield a sentence where points lie on both sides of a switch before any occupation does."""
+    place = int(np.searchsorted(occupied, switch))
+    since = int(occupied[place - 1]) if place else None
+    until = int(occupied[place]) if place < len(occupied) else None
+    before, after = points.between(since, switch), points.between(switch, until)
+    if not before or not after or not len(occupied):
+        return  # switched beside an occupation, as it should be, or in a session that nothing ties
+    gap = " and ".join(f"{which} {stamp(time)}" for which, time in (("after", since), ("before", until)) if time)
+    way, unsure = ("on", "earliest") if key == "from" else ("off", "latest")
+    yield (
+        f"session {one.window.name}: only `{key}` says that the field shift was switched {way} at {stamp(switch)} UTC:"
+        f" no mark was occupied {gap} UTC, where {counted(before, 'point')} {plural(before, 'lies', 'lie')} before that"
+        f" time and {after:,} after it. If it was switched {way} at another time, those between the two are off by the"
+        f" whole shift, and no check shows it: ask the crew; if nobody knows, state `{unsure}` too"
+    )
+
+
+def _small(survey: Survey, one: TakenOut, on_marks: OnMarks) -> bool:
+    return bool(on_marks.compared.tolerance.passes(plan_and_height(local(survey, one))))
