@@ -16,6 +16,7 @@ import pytest
 import shapely
 from running import record_of
 from simulate import CENTRAL_JAVA, Place, Plan, Simulation, simulate
+from simulate_plan import turn_enu
 
 from pipeline.issue.record_types import Record
 
@@ -62,8 +63,6 @@ def off(place: Place | None = None, up: float = 3.0, plan: float = 1.2) -> Simul
 
 def base_to(job: Simulation, enu: Any) -> None:
     """Let the raw readings of the day be off by (3,) metres east, north, up in all."""
-    from simulate_plan import turn_enu
-
     longitude, latitude = job.rows["longitude"], job.rows["latitude"]
     own = turn_enu(longitude, latitude, np.broadcast_to(enu, (len(longitude), 3)))
     job.displace(np.ones(len(longitude), bool), own + job.shifts[0])
