@@ -33,6 +33,7 @@ from pipeline.reissue.fingerprint import (
 )
 from pipeline.reissue.frames import frame_changes
 from pipeline.reissue.line_ends import line_ends_alone
+from pipeline.reissue.renamed_files import renamed_files
 from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
@@ -126,7 +127,7 @@ _LISTED = 4
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
     then = identity_of(last.record)
-    differing = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
+    differing = {name: f"{name} {how}" for name, how in differences(then, now.beside(last.record)).items()}
     moving, proving = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
     marks: dict[str, str] = {}
     for text, sessions, moved in _of_marks(last, survey, solved, now.register):
@@ -147,6 +148,8 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
     by_file |= _of_line_ends(last, survey, by_file)
+    for name, before in renamed_files(then, now.sums).items():
+        by_file[name] = by_file[before] = f"{FILE}{before} is called {name} now, with the same bytes"
     general, settings, words = _of_job_file(last, survey, then, differing)
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]

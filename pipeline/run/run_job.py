@@ -216,7 +216,7 @@ def _standing(job: Ready, history: History, progress: Progress | None) -> _Stand
     newest = history.newest
     if newest is None or read_thinned(newest.folder) is not None:
         return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
-    then, now = identity_of(newest.record), job.fingerprint.sums
+    then, now = identity_of(newest.record), job.fingerprint.beside(newest.record)
     if not by_program_alone(then, now):
         return _Standing(False)
     history.refuse_damaged()
