@@ -120,6 +120,6 @@ def _damaged(last: Standing | None, drawn: Standing | None, survey: Survey, solv
     found = [*damage(path.parent, record, confirmed(path.parent.parent.parent, record["issue"]).signs)]
     if drawn is not None and drawn[1]["issue"] != record["issue"]:
         found += damage(drawn[0].parent, drawn[1], {})
-    if found and same(identity_of(record), fingerprint(survey, solved).sums):
+    if found and same(identity_of(record), fingerprint(survey, solved).beside(record)):
         raise JobError(found)
     return [str(one) for one in found]

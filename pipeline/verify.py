@@ -22,7 +22,7 @@ from pipeline.issue.folder.thinned_issues import Thinned, may_go, read_thinned
 from pipeline.issue.geopackage.package_database import only_touched
 from pipeline.issue.geopackage.package_differences import differences
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, parse_record, read_any_version, read_record, sum_of
+from pipeline.issue.record import RecordError, is_as_written, parse_record, read_any_version, read_record, sum_of
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
 from pipeline.sealed import sealed_off
@@ -116,6 +116,8 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
         yield _without_sum(said)
     elif said["sum"] != sum_of(said):
         yield RECORD, "its content is not what was written", True
+    elif _written_again(place / RECORD, said):
+        yield RECORD, "something changed its bytes; its content is what was issued", False
     files = record["files"]
     if not files:
         yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
@@ -160,6 +162,14 @@ def _removed(place: Path, removed: Thinned, record: Record) -> Iterator[_Told]:
     for name in removed.files:
         if os.path.lexists(place / name):
             yield name, "its removal was interrupted; the next run goes on with it", False
+
+
+def _written_again(path: Path, said: Mapping[str, Any]) -> bool:
+    """Say whether a record's file has other bytes than were written, such as other line ends or another layout."""
+    try:
+        return not is_as_written(said, path.read_bytes())
+    except OSError:  # it was read a moment ago
+        return False
 
 
 def _without_sum(said: Mapping[str, Any]) -> _Told:

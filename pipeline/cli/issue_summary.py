@@ -31,10 +31,11 @@ _LEGEND_SIGMA = "  sE, sU: its sigma (one standard deviation), east and up"
 _WIDTH, _SESSIONS = 80, 24
 
 
-def summary(record: Record, headline: str, current: Sequence[str] = ()) -> str:
+def summary(record: Record, headline: str, current: Sequence[str] = (), new_notes: Sequence[str] = ()) -> str:
     """Return the summary of an issue record.
 
-    ``headline`` says what became of the run, ``current`` what is drawn from in the place of the issue, if anything is.
+    ``headline`` says what became of the run, ``current`` what is drawn from in the place of the issue, if anything is,
+    ``new_notes`` what is noted by now and not in the record.
     """
     rows = record["rows"]
     lines = [
@@ -59,8 +60,8 @@ def summary(record: Record, headline: str, current: Sequence[str] = ()) -> str:
     lines += _told(found)
     # a note may end in lines for the job file
     said = {*(one.what for one in found), *(line.strip() for line in current)}
-    lines += [f"  note: {indent(note, '    ').lstrip()}" for note in record["notes"] if note not in said]
-    return "\n".join(lines)
+    notes = [*(f"note: {note}" for note in record["notes"] if note not in said), *new_notes]
+    return "\n".join([*lines, *(f"  {indent(note, '    ').lstrip()}" for note in notes)])
 
 
 def needs_attention(record: Record, headline: str, current: Sequence[str] = ()) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
+from textwrap import indent
 
 from pipeline.cli.batch_summary import REFUSED
 from pipeline.cli.faults import HELD, code_of, fault_lines
@@ -13,22 +14,27 @@ from pipeline.notify.told import Told
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Mishap
 from pipeline.run.outcome import Outcome
-from pipeline.run.run_log import Notified, Said, keep
+from pipeline.run.run_log import Notified, NotKept, Said, keep
 from pipeline.visible import one_line, visible
 
 #: Things that need attention which are said of one run in which nothing changed.
 _REMARKS_MAX = 12
 
 
-def log_outcome(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
-    """Let the job's log say what became of a run; return whether it does. It is never the reason that a run fails.
+def log_outcome(job: Path, outcome: Result, *, unprinted: bool = False) -> str | None:
+    """Let the job's log say what became of a run. It is never the reason that a run fails.
 
     ``unprinted``: what was said could not be printed, so that all of it is to stand somewhere.
+
+    Returns "" where it stands there, in words why it does not, None where there is nothing for it to stand in.
     """
     try:
-        return keep(job, outcome, _said(job, outcome, unprinted), datetime.now(UTC), unprinted=unprinted)
+        kept = keep(job, outcome, _said(job, outcome, unprinted), datetime.now(UTC), unprinted=unprinted)
+    except NotKept as error:
+        return f"this run is not in the log: {error}"
     except Exception:  # it is met again, and told, where the same is printed
-        return False
+        return None
+    return "" if kept else None
 
 
 def log_notification(one: Told) -> None:
@@ -49,7 +55,8 @@ def _said(job: Path, outcome: Result, unprinted: bool) -> Said:
         return Said(code, word, "no new issue", _version(), visible(text))
     record = outcome.record
     whole = outcome.issued or unprinted
-    text = summary(record, outcome.headline, outcome.more()) if whole else "\n".join(_attention(outcome))
+    told = (record, outcome.headline, outcome.more(), outcome.new_notes())
+    text = summary(*told) if whole else "\n".join(_attention(outcome))
     waits = ", pending" if outcome.waits else ""
     issue = f"issue {record['issue']:03d}, {record['verdict']}{waits}"
     # another version makes another issue, so that the record has this one
@@ -63,6 +70,7 @@ def _attention(outcome: Outcome) -> Iterator[str]:
     yield from (f"needs attention: {one_line(one.what)}" for one in found[:_REMARKS_MAX])
     if len(found) > _REMARKS_MAX:
         yield f"and {len(found) - _REMARKS_MAX:,} more, in issue.json"
+    yield from (indent(note, "  ").lstrip() for note in outcome.new_notes())
 
 
 def _version() -> str:

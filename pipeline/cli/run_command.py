@@ -1,7 +1,7 @@
 """`tiedown run`: jobs one after another or over worker processes, a summary each, the highest exit code."""
 
 import sys
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -77,7 +77,7 @@ def run_jobs(
             at_cluster = run_on_cluster(once, cluster, timeout=timeout, dry_run=dry_run)
         except JobError as error:
             return _none_run(jobs, error, as_json=as_json)
-    logged: set[Path] = set()
+    logged: dict[Path, str] = {}
     notifier = Notifier(notify) if not (dry_run or silent) else None
     with progress_on_terminal(how.alone and not quiet and cluster is None) as progress:
         results = at_cluster or run_many(once, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
@@ -95,7 +95,7 @@ def run_jobs(
 
 
 def _followed(
-    results: Iterator[tuple[Path, Result]], how: _How, logged: set[Path], notifier: Notifier | None
+    results: Iterator[tuple[Path, Result]], how: _How, logged: dict[Path, str], notifier: Notifier | None
 ) -> Iterator[tuple[Path, Result]]:
     """Return results that are logged, and told by commands, as they come."""
     results = _chosen(results, how.fail_on)
@@ -113,15 +113,21 @@ class _End:
     entry: dict[str, Any]
 
 
-def _end(job: Path, outcome: Result, how: _How, logged: Collection[Path]) -> _End:
-    """Tell what became of a job; log what is not ``logged`` yet: a run without change, or what could not be printed."""
+def _end(job: Path, outcome: Result, how: _How, logged: Mapping[Path, str]) -> _End:
+    """Tell what became of a job; log what is not ``logged`` yet: a run without change, or what could not be printed.
+
+    What could not be logged is told, but for a log that there is not.
+    """
     unprinted()
     line, each = _tell(str(job), outcome, how)
     if how.fail_on is not None and FailOn.REFUSED not in how.fail_on and line.word == REFUSED:
         line, each = replace(line, code=0), {**each, "exit_code": 0}
-    lost = unprinted()
-    if not how.dry_run and job not in logged and (lost or changed_nothing(outcome)):
-        log_outcome(job, outcome, unprinted=lost)
+    lost, unlogged = unprinted(), logged.get(job)
+    if not how.dry_run and unlogged is None and (lost or changed_nothing(outcome)):
+        unlogged = log_outcome(job, outcome, unprinted=lost)
+    if unlogged:
+        print(fitted(one_line(f"{job}: {unlogged}"), sys.stderr), file=sys.stderr)
+        sys.stderr.flush()
     return _End(outcome, line, each)
 
 
@@ -163,11 +169,11 @@ def _in_order(
         yield job, early.pop(job)
 
 
-def _logging(results: Iterable[tuple[Path, Result]], logged: set[Path]) -> Iterator[tuple[Path, Result]]:
-    """Yield results on; log at once what is new or what another run may not meet again, and add its job to a set."""
+def _logging(results: Iterable[tuple[Path, Result]], logged: dict[Path, str]) -> Iterator[tuple[Path, Result]]:
+    """Yield results on; log at once what is new or what another run may not meet again, and note how that went."""
     for job, outcome in results:
-        if not changed_nothing(outcome) and log_outcome(job, outcome):
-            logged.add(job)
+        if not changed_nothing(outcome) and (how := log_outcome(job, outcome)) is not None:
+            logged[job] = how
         yield job, outcome
 
 
@@ -217,14 +223,15 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         report(job, outcome)
         return
     if not summaries:
-        for line in outcome.told_late():
+        for line in (*outcome.told_late(), *outcome.new_notes()):
             print(f"{one_line(job)}: {line}", file=sys.stderr)
     elif quiet:
         if outcome.exit_code or outcome.is_news or worth_a_look(outcome.record):
             print(fitted(needs_attention(outcome.record, outcome.headline, outcome.more()), sys.stdout))
             sys.stdout.flush()
     else:
-        print(fitted(f"{summary(outcome.record, outcome.headline, outcome.more())}\n{_CAUTION}", sys.stdout))
+        text = summary(outcome.record, outcome.headline, outcome.more(), outcome.new_notes())
+        print(fitted(f"{text}\n{_CAUTION}", sys.stdout))
         sys.stdout.flush()
 
 

@@ -99,8 +99,12 @@ def is_sealed(said: Mapping[str, Any], written: bytes) -> bool:
 
     Bytes that are as they were written say so by themselves, ten times sooner than what they say written again.
     """
-    as_written = hashlib.sha256(_SUM.sub(b"", written, count=1)).hexdigest()
-    return bool(said["sum"] == as_written) or said["sum"] == sum_of(said)
+    return is_as_written(said, written) or said["sum"] == sum_of(said)
+
+
+def is_as_written(said: Mapping[str, Any], written: bytes) -> bool:
+    """Tell whether the sum that a record states is that of the bytes of its file, ``written``."""
+    return bool(said["sum"] == hashlib.sha256(_SUM.sub(b"", written, count=1)).hexdigest())
 
 
 def write_record(folder: Path, record: Record) -> SealedRecord:

@@ -79,17 +79,33 @@ class Fingerprint:
         sums: of everything that shapes it, by the words that a reader would use for it.
         reach: of everything that numbers depend on, per session and per raw file.
         register: the register's rows that the job uses, as text.
+        origins: name, source and date of those of them that have any of the two.
     """
 
     sums: dict[str, str]
     reach: Reach
     register: list[RegisterMark]
+    origins: list[list[str]]
+
+    def beside(self, last: Record) -> dict[str, str]:
+        """Return the sums to be compared with an issue's: the order of the register's rows alone shapes nothing.
+
+        The rows are summed in the order in which that issue has them.
+        """
+        order = {row["mark"]: number for number, row in enumerate(last["register"])}
+        rows = sorted(self.register, key=lambda row: order.get(row["mark"], len(order)))
+        origins = sorted(self.origins, key=lambda one: order.get(one[0], len(order)))
+        again = {REGISTER: sum_of(rows), ORIGIN: sum_of(origins)}
+        return {name: again.get(name, total) for name, total in self.sums.items()}
 
 
 def fingerprint(survey: Survey, adjusted: Adjusted, given: Given | None = None) -> Fingerprint:
     """Return what the issue of a job is made from; ``given`` is what it has of points measured twice."""
     register = register_rows(survey, adjusted)
-    return Fingerprint(identity(survey, register), reach(survey, adjusted, given or Given()), register)
+    origins = _origins(survey, register)
+    return Fingerprint(
+        identity(survey, register, origins), reach(survey, adjusted, given or Given()), register, origins
+    )
 
 
 def with_means(now: Fingerprint, survey: Survey, adjusted: Adjusted, given: Given) -> Fingerprint:
@@ -97,10 +113,11 @@ def with_means(now: Fingerprint, survey: Survey, adjusted: Adjusted, given: Give
     return replace(now, reach=reach(survey, adjusted, given)) if len(given.number) else now
 
 
-def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]:
+def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence[list[str]]) -> dict[str, str]:
     """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it.
 
-    ``register`` are the register's rows that the job uses: a mark that nothing occupies shapes nothing.
+    ``register`` are the register's rows that the job uses, ``origins`` theirs, as in `Fingerprint`: a mark that nothing
+    occupies shapes nothing.
     """
     job = survey.job
     parts: dict[str, Any] = {
@@ -110,8 +127,8 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
     parts |= {f"{SESSION}{name}": session for name, session in session_values(survey.prepared).items()}
-    if told := _origins(survey, register):
-        parts[ORIGIN] = told
+    if origins:
+        parts[ORIGIN] = list(origins)
     if survey.prepared.codes is not None:
         parts[CODES] = survey.prepared.codes.told()
     if survey.operations.site is not None:

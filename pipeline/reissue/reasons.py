@@ -34,7 +34,9 @@ from pipeline.reissue.fingerprint import (
 from pipeline.reissue.frames import frame_changes
 from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
+from pipeline.reissue.renamed_files import renamed_files
 from pipeline.reissue.renamed_sessions import renamed_sessions
+from pipeline.reissue.stated_uncertainties import as_stated
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.tolerance import tolerance_text
@@ -127,10 +129,10 @@ _LISTED = 4
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
     then = identity_of(last.record)
-    differing = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
+    differing = {name: f"{name} {how}" for name, how in differences(then, now.beside(last.record)).items()}
     moving, proving = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
     marks: dict[str, str] = {}
-    for text, sessions, moved in _of_marks(last, survey, solved, now.register):
+    for text, sessions, moved in _of_marks(last, survey, solved, now):
         marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
         for session in sessions:
             (moving if session in moved else proving)[session].append(text)
@@ -148,6 +150,8 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
     by_file |= _of_line_ends(last, survey, by_file)
+    for name, before in renamed_files(then, now.sums).items():
+        by_file[name] = by_file[before] = f"{FILE}{before} is called {name} now, with the same bytes"
     general, settings, words = _of_job_file(last, survey, then, differing)
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
@@ -183,11 +187,18 @@ def _of_line_ends(last: Last, survey: Survey, by_file: Mapping[str, str]) -> dic
 
 
 def _of_marks(
-    last: Last, survey: Survey, solved: Solved, rows: Sequence[RegisterMark]
+    last: Last, survey: Survey, solved: Solved, now: Fingerprint
 ) -> Iterator[tuple[str, list[str], set[str]]]:
     """Yield each changed mark in words, with the sessions that it reaches, and those whose shift it reaches."""
-    for mark, text in mark_changes(last.record["register"], rows).items():
-        moved, seen = _reached(last, survey, solved, mark, rows)
+    control, register = survey.job.control, survey.register
+    if control is None or register is None:
+        return
+    key = f"{PART}[control]"
+    as_before = last.record["identity"].get(key) == now.sums.get(key)
+    unstated = (control.sigma_horizontal, control.sigma_vertical)
+    before, after = as_stated(last.record["register"], now.register, register, unstated, as_before=as_before)
+    for mark, text in mark_changes(before, after).items():
+        moved, seen = _reached(last, survey, solved, mark, now.register)
         sessions = [window.session.name for window in survey.windows if window.session.name in moved | seen]
         yield text + _stays(solved, mark), sessions, moved
 

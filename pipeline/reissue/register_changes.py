@@ -1,6 +1,6 @@
 """What changed in the register since an earlier issue, in words: marks that are gone or new, and rows that differ."""
 
-from collections.abc import Container, Sequence
+from collections.abc import Container, Mapping, Sequence
 from decimal import Decimal
 
 from pipeline.issue.record_types import RegisterMark
@@ -22,7 +22,7 @@ def marks_gone_and_new(
     ]
 
 
-def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> dict[str, str]:
+def mark_changes(before: Sequence[Mapping[str, object]], after: Sequence[Mapping[str, object]]) -> dict[str, str]:
     """Return, per mark whose row of the register changed, what changed, in words with the numbers as written.
 
     Args:
@@ -32,7 +32,7 @@ def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) 
     known = {row["mark"]: row for row in before}
     told = {}
     for row in after:
-        old = known.get(row["mark"])
+        mark, old = str(row["mark"]), known.get(row["mark"])
         if old is None:
             continue
         pairs = [(key, str(old.get(key, "")), str(value)) for key, value in row.items() if key != "mark"]
@@ -43,7 +43,7 @@ def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) 
         )
         if parts:
             same = "" if other else ", the same numbers written otherwise"
-            told[row["mark"]] = f"{row['mark']} {changed} in the register{same}"
+            told[mark] = f"{mark} {changed} in the register{same}"
     return told
 
 

@@ -20,11 +20,13 @@ class LookedAt:
         hand: the sum of everything at hand.
         glanced: what a glance compares.
         signs: of an issue that was there before, the signs of its files when they were looked at; else None.
+        notes: of such an issue, the notes that the job has by now and its record does not.
     """
 
     hand: str
     glanced: Glanced
     signs: Mapping[str, Signs] | None = None
+    notes: tuple[str, ...] = ()
 
 
 def finish(history: History, issue: Last, shown: int | None, rules: Rules, looked: LookedAt, *, made: bool) -> Outcome:
@@ -45,6 +47,7 @@ def finish(history: History, issue: Last, shown: int | None, rules: Rules, looke
         shown = follow(folder, issue.record, rules.release, shown)
     removed = retain(folder, rules.keep, shown)
     signs = looked.signs if looked.signs is not None else all_signs(folder, issue.folder)
-    if Confirmed(looked.hand, signs, looked.glanced) != history.noted_of(issue):
-        confirm(folder, number, looked.hand, signs, looked.glanced)
-    return outcome(issue.record, issue.folder, made, shown, removed)
+    found = Confirmed(looked.hand, signs, looked.glanced, looked.notes)
+    if found != history.noted_of(issue):
+        confirm(folder, number, found)
+    return outcome(issue.record, issue.folder, made, shown, removed, looked.notes)

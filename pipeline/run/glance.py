@@ -84,4 +84,4 @@ def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
         and is_sealed(said, (place / NAME).read_bytes())
         and all_signs(folder, place) == noted.signs
     )
-    return outcome(cast("Record", said), place, False, shown) if same else None
+    return outcome(cast("Record", said), place, False, shown, notes=noted.notes) if same else None

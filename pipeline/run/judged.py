@@ -1,9 +1,10 @@
 """Compares verdicts and doubts of a job with its newest issue: a newer version of the program may judge otherwise."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pipeline.issue.record_types import Record
+from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.issue.release import is_gone
 from pipeline.words import Whole, counted
 
@@ -31,6 +32,17 @@ def judged_otherwise(today: Record, then: Record) -> list[str]:
     ]
 
 
+def not_noted(today: Record, then: Record) -> tuple[str, ...]:
+    """Return the notes of a job that an issue of it, which stands, does not have; arguments as `judged_otherwise`.
+
+    A doubt may be worded otherwise once it has been issued: it is a new one only where there are more of its kind.
+    """
+    before = Counter(map(_key, then["doubts"]))
+    more = Counter(map(_key, today["doubts"])) - before
+    known = {*then["notes"], *(one["what"] for one in today["doubts"] if not more[_key(one)])}
+    return tuple(note for note in today["notes"] if note not in known)
+
+
 def _sessions(today: Record, then: Record) -> Iterator[str]:
     before = {one["session"]: one for one in then["sessions"]}
     for one in today["sessions"]:
@@ -48,12 +60,17 @@ def _sessions(today: Record, then: Record) -> Iterator[str]:
 
 def _doubts(today: Record, then: Record) -> Iterator[str]:
     def of(record: Record) -> set[tuple[str, tuple[str, ...], bool]]:
-        return {(one["kind"], tuple(one["sessions"]), one["confirmed"]) for one in record["doubts"]}
+        return set(map(_key, record["doubts"]))
 
     for kind, sessions, _ in sorted(of(today) - of(then)):
         yield f"doubt {kind} is new for {_few(sessions)}"
     for kind, sessions, _ in sorted(of(then) - of(today)):
         yield f"doubt {kind} no longer applies to {_few(sessions)}"
+
+
+def _key(doubt: DoubtNoted) -> tuple[str, tuple[str, ...], bool]:
+    """Return what a doubt is told from others by, whatever its words."""
+    return doubt["kind"], tuple(doubt["sessions"]), doubt["confirmed"]
 
 
 def _checks(today: Record, then: Record) -> Iterator[str]:

@@ -23,7 +23,8 @@ class Outcome:
     ``current`` is the number of the issue that `current` shows, None where none is released; ``waits`` says in words
     why that is not this one, where this one waits to be released. ``untold`` are records of issues that runs wrote
     which did not come to their end, so that nobody was told of them. ``fail_on`` is what the caller chose to be told
-    of by the exit code, None for whatever needs attention. ``removed`` says which files `issue.keep` removed.
+    of by the exit code, None for whatever needs attention. ``removed`` says which files `issue.keep` removed, ``notes``
+    what the job is noted for by now and the record does not have: by a newer program, or of what shapes no issue.
     """
 
     record: Record
@@ -34,6 +35,7 @@ class Outcome:
     untold: tuple[Record, ...] = ()
     fail_on: frozenset[FailOn] | None = None
     removed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def headline(self) -> str:
@@ -88,6 +90,10 @@ class Outcome:
             return []
         return [f"current shows issue {self.current:03d}, released by hand; tiedown history gives the reason"]
 
+    def new_notes(self) -> list[str]:
+        """Return in words the notes that the record does not have."""
+        return [f"note, not in issue {self.record['issue']:03d}: {note}" for note in self.notes]
+
     def told_late(self) -> list[str]:
         """Return in words which issues a run wrote that did not come to its end."""
         return [
@@ -100,12 +106,17 @@ class Outcome:
 
 
 def outcome(
-    record: Record, folder: Path | None, issued: bool, current: int | None, removed: tuple[str, ...] = ()
+    record: Record,
+    folder: Path | None,
+    issued: bool,
+    current: int | None,
+    removed: tuple[str, ...] = (),
+    notes: tuple[str, ...] = (),
 ) -> Outcome:
-    """Return what became of a run, with the issue that `current` shows now and what was ``removed``."""
+    """Return what became of a run, with the issue that `current` shows now; ``removed``, ``notes`` as in `Outcome`."""
     number = record["issue"]
     waits = waits_for(record, now=current) if is_pending(record) and current != number else []
-    return Outcome(record, folder, issued, current, tuple(waits), removed=removed)
+    return Outcome(record, folder, issued, current, tuple(waits), removed=removed, notes=notes)
 
 
 def _from_here(folder: Path | None) -> str:

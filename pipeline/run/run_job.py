@@ -32,7 +32,7 @@ from pipeline.reissue.occupations_before import occupations_before
 from pipeline.reissue.remembered import of_readings, of_shifts, since_before
 from pipeline.run.before import Before
 from pipeline.run.finish import LookedAt, finish
-from pipeline.run.judged import judged_otherwise
+from pipeline.run.judged import judged_otherwise, not_noted
 from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
@@ -109,7 +109,7 @@ def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome 
     signs = all_signs(history.folder, newest.folder)
     history.refuse_damaged()
     history.put_shown_right()
-    looked = LookedAt(hand, before.glanced(prepared, newest.record), signs)
+    looked = LookedAt(hand, before.glanced(prepared, newest.record), signs, history.noted_of(newest).notes)
     return finish(history, newest, history.current, prepared.loaded.job.issue, looked, made=False)
 
 
@@ -134,8 +134,8 @@ def _would_issue(job: Ready, history: History, progress: Progress | None) -> Out
     history.refuse()
     history.refuse_other_shown()
     newest, last = history.newest, history.drawn_from
-    if newest is not None and _standing(job, history, progress).stands:
-        return outcome(newest.record, newest.folder, False, history.current)
+    if newest is not None and (standing := _standing(job, history, progress)).stands:
+        return outcome(newest.record, newest.folder, False, history.current, notes=standing.notes)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
     told = account(job, laid, next_number(history.folder), last.record if last else None)
@@ -151,7 +151,7 @@ def _issue(job: Ready, before: Before, history: History, progress: Progress | No
         return _new_issue(job, before, history, standing.otherwise, progress)
     hand, signs = at_hand(job.survey.prepared), all_signs(history.folder, newest.folder)
     refuse_altered(job.survey)
-    looked = LookedAt(hand, before.glanced(job.survey.prepared, newest.record), signs)
+    looked = LookedAt(hand, before.glanced(job.survey.prepared, newest.record), signs, standing.notes)
     return finish(history, newest, history.current, job.survey.job.issue, looked, made=False)
 
 
@@ -195,10 +195,14 @@ def _new_issue(
 
 @dataclass(frozen=True)
 class _Standing:
-    """Whether the newest issue stands, and why not where it was made from the same: in words, of what is judged."""
+    """Whether the newest issue stands, and why not where it was made from the same: in words, of what is judged.
+
+    ``notes`` are those that the job has by now and the record of that issue does not.
+    """
 
     stands: bool
     otherwise: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def _standing(job: Ready, history: History, progress: Progress | None) -> _Standing:
@@ -212,13 +216,15 @@ def _standing(job: Ready, history: History, progress: Progress | None) -> _Stand
     newest = history.newest
     if newest is None or read_thinned(newest.folder) is not None:
         return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
-    then, now = identity_of(newest.record), job.fingerprint.sums
+    then, now = identity_of(newest.record), job.fingerprint.beside(newest.record)
     if not by_program_alone(then, now):
         return _Standing(False)
     history.refuse_damaged()
     laid = dry(job.settled, job.causes(), progress)
-    otherwise = judged_otherwise(account(job, laid, newest.record["issue"], newest.record), newest.record)
-    return _Standing(then.get(PROGRAM) == now.get(PROGRAM) and not otherwise, tuple(otherwise))
+    today = account(job, laid, newest.record["issue"], newest.record)
+    otherwise = tuple(judged_otherwise(today, newest.record))
+    stands = then.get(PROGRAM) == now.get(PROGRAM) and not otherwise
+    return _Standing(stands, otherwise, not_noted(today, newest.record))
 
 
 @contextmanager

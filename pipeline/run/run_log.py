@@ -1,7 +1,8 @@
 """``runs.log``: each run of a job with time, outcome and messages; beside the issues, not part of them.
 
-It is the one file of a job that is written although its disk may be full or its folder closed; then it is let go. A run
-that says what the one before said is counted there, so that a year of nights in which nothing changed is two lines.
+It is the one file of a job that is written although its disk may be full or its folder closed; then the caller
+says so. A run that says what the one before said is counted there, so that a year of nights in which nothing changed is
+two lines.
 """
 
 import errno
@@ -16,7 +17,7 @@ from pathlib import Path
 
 from pipeline.clock import iso
 from pipeline.files.atomic_write import atomic_write
-from pipeline.problems import JobError
+from pipeline.problems import JobError, said_of
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line
 
@@ -71,25 +72,44 @@ class Notified:
         return f"{NOTIFY}  {self.how}"
 
 
+class NotKept(Exception):
+    """What was said of a job cannot be written to its log; the message says which, and why."""
+
+
 def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, unprinted: bool) -> bool:
-    """Append what was said of a job to its log, as far as the disk lets it; return whether it stands there.
+    """Append what was said of a job to its log; return whether it stands there.
 
     The log stands in the job's folder; where nothing may be written there, in a log beside the job file. Where the
     folder is not known, not there yet, or another job's, what could not be printed (``unprinted``) goes beside the job
     file too, and what could be is not kept.
+
+    Raises `NotKept`.
     """
-    with suppress(OSError, ValueError):
+    try:
         folder = folder_of(job, outcome)
-        entry = _entry(job, said, now)
-        if folder is not None:
-            try:
-                return _append(folder / NAME, entry, now)
-            except OSError as error:
-                if error.errno not in _CLOSED or not job.is_file():
-                    raise
-                return _append(beside(job), entry, now)
-        return unprinted and job.is_file() and _append(beside(job), entry, now)
-    return False
+    except (OSError, ValueError):
+        folder = None
+    entry = _entry(job, said, now)
+    if folder is None:
+        if not (unprinted and job.is_file()):
+            return False
+        _keep(beside(job), entry, now)
+        return True
+    try:
+        _append(folder / NAME, entry, now)
+    except OSError as error:
+        if error.errno not in _CLOSED or not job.is_file():
+            raise NotKept(f"{folder / NAME}: {said_of(error)}") from error
+        _keep(beside(job), entry, now)
+    return True
+
+
+def _keep(path: Path, entry: bytes, now: datetime) -> None:
+    """Append as `_append`. Raises `NotKept`."""
+    try:
+        _append(path, entry, now)
+    except OSError as error:
+        raise NotKept(f"{path}: {said_of(error)}") from error
 
 
 def beside(job: Path) -> Path:
@@ -119,28 +139,27 @@ def _entry(job: Path, said: Said | Notified, now: datetime) -> bytes:
     return entry if len(entry) <= _LONGEST else entry[:_LONGEST].rpartition(b"\n")[0] + _CUT
 
 
-def _append(path: Path, entry: bytes, now: datetime) -> bool:
-    """Append to a log of ours, made where there is none, and return True; leave anything else of that name alone.
+def _append(path: Path, entry: bytes, now: datetime) -> None:
+    """Append to a log of ours, made where there is none; leave anything else of that name alone.
 
-    Raises OSError.
+    Raises OSError, and `NotKept` where it is something else.
     """
     with _opened(path, os.O_RDWR | os.O_CREAT | os.O_APPEND) as file:
         about = os.fstat(file.fileno())
         file.seek(0)
         if not stat.S_ISREG(about.st_mode) or file.read(len(HEAD)) not in (b"", HEAD):
-            return False
+            raise NotKept(f"{path} is not a log of tiedown: move it elsewhere")
         file.seek(max(about.st_size - len(entry) - _COUNT, 0))
         tail = file.read()
         if (runs := _said_before(tail, entry)) > 1:
             _count_again(path, about, _counted(now, runs + 1))
-            return True
+            return
         entry = _counted(now, 2) if runs else entry
         broken = b"\n" if tail and not tail.endswith(b"\n") else b""  # by a full disk
         file.write(broken + entry if about.st_size else HEAD + entry)
         if about.st_size + len(entry) > LARGEST:
             file.seek(-LARGEST // 2, os.SEEK_END)
             _replace(path, file.read())
-        return True
 
 
 def _opened(path: Path, flags: int) -> FileIO:

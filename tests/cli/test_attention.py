@@ -12,6 +12,7 @@ from click.testing import Result
 from command import SMALL, failing, floating, spoiled, untied
 from issued import current_issue
 from running import append_rows
+from second_issues import rows_of
 from simulate import Plan, Simulation, simulate
 from typer.testing import CliRunner
 
@@ -72,6 +73,24 @@ def test_a_file_exported_twice_is_told_by_name(tmp_path: Path) -> None:
     assert tiedown("run", path).exit_code == 3
     assert wholly(tmp_path) == [("file", "rover002.csv")]
     assert current_issue(tmp_path / "out").record["wholly_held_back"][0]["by_reason"] == {"duplicate": 7}
+
+
+@pytest.mark.parametrize(("shorter", "code"), [("rover001.csv", 0), ("rover001 (1).csv", 3)])
+def test_a_day_downloaded_twice_counts_once_and_is_its_originals(shorter: str, code: int, tmp_path: Path) -> None:
+    """Once before the day was over, once behind it: what both have is the original's, whichever is the longer. A copy
+    that adds nothing is wholly held back; neither is in doubt."""
+    path = local(simulate(Plan(sessions=1, points=20, noise=False))).write(tmp_path)
+    original, copy = tmp_path / "rover001.csv", tmp_path / "rover001 (1).csv"
+    head, *rows = original.read_text(encoding="utf-8").splitlines(keepends=True)
+    for file in (original, copy):
+        file.write_text("".join([head, *(rows[:11] if file.name == shorter else rows)]), encoding="utf-8")
+    assert tiedown("run", path).exit_code == code
+    issue = current_issue(tmp_path / "out")
+    assert wholly(tmp_path) == ([("file", copy.name)] if code else [])
+    assert issue.record["doubts"] == [] and issue.record["rows"]["by_reason"]["duplicate"] == 11
+    files = [row["source_file"] for row in rows_of(issue.folder, "points")]
+    assert len(files) == 20 and (copy.name in files) == (shorter == original.name)
+    assert {row["source_file"] for row in rows_of(issue.folder, "held_back")} == {copy.name}
 
 
 def test_a_stray_day_in_a_good_file_is_told(tmp_path: Path) -> None:

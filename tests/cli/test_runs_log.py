@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from io import FileIO
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from typer.testing import CliRunner
 
 from pipeline.cli.console import console
 from pipeline.cli.main import app
+from pipeline.run import run_log
 from pipeline.run.mishaps import Died, Fault, OutOfMemory, TimedOut
 from pipeline.run.run_log import Said, keep
 
@@ -178,6 +180,33 @@ def test_what_is_not_ours_is_not_written_to_whatever_its_name(what: str, tmp_pat
      "pipe": lambda: os.mkfifo(log)}[what]()  # fmt: skip
     assert unprinted("run", path) == 2
     assert target.read_text() == "mine\n" and (what != "text" or log.read_text() == "mine\n")
+
+
+@pytest.mark.parametrize("change", ["new", "unchanged", "refused"])
+@pytest.mark.parametrize("what", ["text", "folder", "full"])
+def test_a_log_that_cannot_be_written_is_told_and_costs_nothing(
+    what: str, change: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On stderr, once for each run, whatever is printed; the exit code is that of the job."""
+    path = failing().write(tmp_path)
+    assert tiedown("run", path).exit_code == 3
+    if change != "unchanged":
+        ties = ('mark = "CM1"', 'mark = "CM9"') if change == "refused" else ("horizontal = 0.03", "horizontal = 0.031")
+        said = path.read_text(encoding="utf-8")
+        path.write_text(said.replace(*ties), encoding="utf-8")
+    log = tmp_path / "out" / "runs.log"
+    log.unlink()
+    {"text": lambda: log.write_text("mine\n"), "folder": log.mkdir,
+     "full": lambda: monkeypatch.setattr(run_log, "_opened", full)}[what]()  # fmt: skip
+    why = {"text": " is not a log of tiedown", "folder": ": ", "full": ": the disk is full"}[what]
+    for switches in ([], ["--quiet"], ["--json"]):
+        found = tiedown("run", *switches, path)
+        assert found.exit_code == (2 if change == "refused" else 3)
+        assert found.stderr.count(f"{path}: this run is not in the log: {log}{why}") == 1
+
+
+def full(*_: object) -> FileIO:
+    raise OSError(errno.ENOSPC, "No space left on device")
 
 
 def test_it_is_bounded_and_loses_the_oldest_first(tmp_path: Path) -> None:

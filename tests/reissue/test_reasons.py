@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from every import every
 from first_issue import first_issue
@@ -251,3 +252,58 @@ def test_a_session_by_another_name_is_neither_gone_nor_new(job: Simulation, tmp_
     replace_in(path, {'name = "tuesday"': 'name = "day 2"\nshift = "none"'})
     third = run_job(path).record["changes"]
     assert "session tuesday is called day 2 now, and is changed" in third["because"] if third else False
+
+
+def because(outcome: Outcome) -> list[str]:
+    assert outcome.issued and outcome.record["changes"] is not None
+    return outcome.record["changes"]["because"]
+
+
+def reordered(register: Path) -> None:
+    """The register with its rows the other way round."""
+    head, *rows = register.read_text(encoding="utf-8").splitlines()
+    register.write_text("\n".join([head, *reversed(rows)]) + "\n", encoding="utf-8")
+
+
+def test_the_order_of_the_registers_rows_makes_no_issue(job: Simulation, tmp_path: Path) -> None:
+    """With sources and dates too; nor is it a reason beside another."""
+    job.register |= {"source": np.array(["authority", "", "authority", "adjusted"]), "dated": np.full(4, "2025-11-03")}
+    path = job.write(tmp_path)
+    first_issue(path)
+    reordered(tmp_path / "register.csv")
+    for _ in range(2):
+        assert not run_job(path).issued
+    old, new = rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
+    (only,) = because(run_job(path))
+    assert only.startswith(f"{tie_of(job, 0)} easting {old} to {new} in the register")
+    reordered(tmp_path / "register.csv")
+    assert not run_job(path).issued
+
+
+def test_a_raw_file_with_another_name_is_called_so(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path, files=3)
+    first_issue(path)
+    (tmp_path / "rover002.csv").rename(tmp_path / "rover009.csv")
+    told = because(run_job(path))
+    assert told == ["the raw file rover002.csv is called rover009.csv now, with the same bytes"]
+
+
+def test_a_raw_file_with_another_name_and_other_bytes_is_gone_and_new(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path, files=3)
+    first_issue(path)
+    (tmp_path / "rover002.csv").rename(tmp_path / "rover009.csv")
+    with (tmp_path / "rover009.csv").open("a", encoding="utf-8") as file:
+        file.write("\n")
+    told = because(run_job(path))
+    assert {"the raw file rover009.csv is new", "the raw file rover002.csv is gone"} <= set(told)
+
+
+def test_of_two_raw_files_with_the_same_bytes_none_is_told_apart(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path, files=3)
+    (tmp_path / "rover009.csv").write_bytes((tmp_path / "rover002.csv").read_bytes())
+    run_job(path)
+    for number in (2, 9):
+        (tmp_path / f"rover00{number}.csv").rename(tmp_path / f"rover01{number}.csv")
+    told = because(run_job(path))
+    assert sorted(told) == sorted(f"the raw file rover0{name}.csv {how}" for name, how in (
+        ("02", "is gone"), ("09", "is gone"), ("12", "is new"), ("19", "is new")))  # fmt: skip

@@ -9,7 +9,7 @@ from typing import Any
 
 from record_made import check, failing, record, tie
 
-from pipeline.issue.folder.confirmation import Glanced, confirm, signs_of
+from pipeline.issue.folder.confirmation import Confirmed, confirm, signs_of
 from pipeline.issue.folder.ownership import Owner
 from pipeline.issue.folder.publish import job_lock, open_issue
 from pipeline.issue.record import write_record
@@ -52,7 +52,7 @@ def add_issue(path: Path, made_at: datetime = MADE, because: str = "first issue"
         write_record(staged.path, made)
         pending = bool(other.get("release", {}).get("pending"))
         place = staged.publish(made["verdict"], because, made_at, stays=pending)
-        confirm(folder, staged.number, "", signs_of(place), Glanced())
+        confirm(folder, staged.number, Confirmed("", signs_of(place)))
     return place
 
 

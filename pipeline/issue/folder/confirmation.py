@@ -37,12 +37,13 @@ class Glanced:
 class Confirmed:
     """The sum of everything at hand, None where there is none for the issue, and the signs of the issue's files.
 
-    ``signs`` are those of `all_signs`.
+    ``signs`` are those of `all_signs`, ``notes`` those that the job has by now and the issue's record does not.
     """
 
     at_hand: str | None = None
     signs: Mapping[str, Signs] = field(default_factory=dict)
     glanced: Glanced = Glanced()
+    notes: tuple[str, ...] = ()
 
 
 def confirmed(folder: Path, issue: int) -> Confirmed:
@@ -61,15 +62,15 @@ def newest_confirmed(folder: Path) -> tuple[int, Confirmed] | None:
         at_a_glance = noted.get("glanced", {"seen": "", "record": "", "looked": ()})
         looked = tuple(map(str, at_a_glance["looked"]))
         glanced = Glanced(str(at_a_glance["seen"]), str(at_a_glance["record"]), looked)
-        return int(noted["issue"]), Confirmed(str(noted["at_hand"]), signs, glanced)
+        notes = tuple(map(str, noted.get("notes", ())))
+        return int(noted["issue"]), Confirmed(str(noted["at_hand"]), signs, glanced, notes)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
 
 
-def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs], glanced: Glanced) -> None:
-    """Note the sums for an issue and the signs of its files, in one step; where the disk refuses, there is no note."""
-    noted = {"issue": issue, "at_hand": at_hand, "signs": signs, "all_names": True, "glanced": asdict(glanced)}
-    said = json.dumps(noted)
+def confirm(folder: Path, issue: int, found: Confirmed) -> None:
+    """Note what was found of an issue, in one step; where the disk refuses, there is no note."""
+    said = json.dumps({"issue": issue, "all_names": True, **asdict(found)})
     with suppress(OSError):
         replace_synced(folder, NAME, f"{said}\n".encode(), synced=False)
 
