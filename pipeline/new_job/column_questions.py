@@ -15,6 +15,8 @@ _WHICH = {
     "solution": "which of these columns shows how a position was solved? they differ, and float must not pass as fixed",
     "height": "which of these columns holds the heights? they differ",
 }
+#: Words of a position that `unheaded_positions` may have taken by what columns hold.
+POSITION = ("longitude", "latitude", "easting", "northing")
 
 
 def rival_questions(one: FileFound, columns: dict[str, str]) -> list[Question]:
@@ -33,6 +35,10 @@ def rival_questions(one: FileFound, columns: dict[str, str]) -> list[Question]:
         which += "; start and end of the sessions go with it" if word in ("time", "date") else ""
         if word in ("name", "mark") and heading_of(names[0]) != heading_of(names[1]):
             which = "which of these columns holds the names? both may; ties and checks below use the first"
+        if one.mapped.unheaded and word in POSITION:
+            which = (
+                f"which of these columns is the {word}? no heading of {one.look.called} is known as that of a position"
+            )
         asks.append(Question(word, _WHICH.get(word, which), tuple(candidates)))
     return asks
 

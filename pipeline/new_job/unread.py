@@ -123,18 +123,19 @@ def no_height(look: FileLook, what: str, lacking: bool) -> str:
     """
     if (apart := _all_torn(look)) is not None:
         return f"no readable rows: {apart}"
-    words = ("ellipsoid_height", "level", "height")
-    unreadable = [
-        why
-        for name in look.names
-        if any(rank(word, name) is not None for word in words) and (why := _unread(look, name, "height")) is not None
-    ]
-    if unreadable and lacking:
-        return f"times and places, but no heights that can be read: {'; '.join(unreadable)}"
+    if lacking and (unreadable := unread_heights(look)):
+        return f"times and places, but no heights that can be read: {'; '.join(why for _, why in unreadable)}"
     return (
         f"times, but {what}: the headings are {listed(look.names[:_SHOWN], _QUOTE)}; rename the one of the heights, or"
         " state it as height in [points.columns]"
     )
+
+
+def unread_heights(look: FileLook) -> list[tuple[str, str]]:
+    """Return which columns are called as heights are and hold no numbers, each with why its first value is none."""
+    words = ("ellipsoid_height", "level", "height")
+    named = [name for name in look.names if any(rank(word, name) is not None for word in words)]
+    return [(name, why) for name in named if (why := _unread(look, name, "height")) is not None]
 
 
 def unread_times(look: FileLook, found: Mapped) -> str | None:
