@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from pipeline.files.heading_words import words_of
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.new_job.clocks import ClockState
 from pipeline.new_job.file_found import FileFound
@@ -15,6 +16,8 @@ _WHICH = {
     "solution": "which of these columns shows how a position was solved? they differ, and float must not pass as fixed",
     "height": "which of these columns holds the heights? they differ",
 }
+#: Words of headings that say the antenna on top of the pole, not the ground.
+_ANTENNA = frozenset(["antenna", "ant", "antenne", "antennen", "antena", "anteny", "antenn", "anten"])
 #: Words of a position that `unheaded_positions` may have taken by what columns hold.
 POSITION = ("longitude", "latitude", "easting", "northing")
 
@@ -81,7 +84,10 @@ def height_questions(one: FileFound) -> list[Question]:
     for name in one.mapped.heights:
         value = one.look.named({"height": name})["height"]
         which = f"{quoted(name)}, " if isinstance(value, int) and not one.look.numbered else ""
-        candidates.append(Candidate(value_text(value), f'{which}the first is "{given(one.look.columns[name])[0]}"'))
+        which += f'the first is "{given(one.look.columns[name])[0]}"'
+        if one.mapped.poles is None and _ANTENNA.intersection(words_of(name)):
+            which += "; of the antenna by its heading: right only where every pole had the same length"
+        candidates.append(Candidate(value_text(value), which))
     return [Question("height", asks, tuple(candidates))] if candidates else []
 
 

@@ -11,6 +11,7 @@ from pipeline.job.model import ControlSection
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.near import listed, plain
 from pipeline.new_job.column_questions import POSITION, meaning_questions, rival_questions
+from pipeline.new_job.dated_column import dated_column
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
@@ -190,6 +191,15 @@ def is_ellipsoidal(register: RegisterRead) -> bool:
     return register.table.kind == "degrees" and bool(np.isfinite(register.heights).any())
 
 
+def _dated(draft: Draft, register: RegisterRead) -> str:
+    """Return the column of dates of a register with several rows of one mark, and note that the newest is used."""
+    several = len(set(register.names)) < len(register.names)
+    dated = dated_column(register.found) if several else ""
+    if dated and plain(dated) != "dated":
+        draft.control_notes.append(f'"{dated}" holds dates: of several rows of one mark the newest is used')
+    return dated
+
+
 def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, again: bool) -> None:
     """Say which columns of the register are what, where they are not called as a register's are.
 
@@ -223,6 +233,7 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     named_as |= {word: columns[word] for word in plan if word in columns and word not in open_ones}
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
+    named_as["dated"] = _dated(draft, register)
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
     if "height" in columns and isinstance(draft.control.get("height"), Question):
         other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}

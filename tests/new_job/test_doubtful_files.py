@@ -467,6 +467,8 @@ def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path
 
 def test_a_cure_names_no_job_file_where_none_was_written(tmp_path: Path) -> None:
     made(tmp_path, {"name": "Point", "latitude": "Aa", "longitude": "Bb", "height": "Cc", "time": "Dd"})
+    path = tmp_path / "a.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("-43.", "about -43."), encoding="utf-8")
     said = refused(tmp_path)
     assert "state which is which in [points.columns]" in said and "none was written" in said
     (tmp_path / "a.csv").unlink()
