@@ -24,6 +24,7 @@ from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
 from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
+from pipeline.new_job.unread_formats import unread_format
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import ColumnsMissing, position_of
@@ -210,7 +211,7 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
         found.told.append((shown, "grid", "may be a geoid grid"))
         return
     if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
-        found.told.append((shown, "neither", f"the format {ending or 'without an ending'} is not read"))
+        found.told.append((shown, "neither", unread_format(path)))
         return
     found.told += [_hidden(shown, one) for one in hidden_of(path)]
     if ending in (*TEXT, *WORKBOOKS) and _is_sessions(path, shown):

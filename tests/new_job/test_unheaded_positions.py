@@ -28,7 +28,7 @@ def test_degrees_without_known_headings_are_asked_for(tmp_path: Path) -> None:
     started = new_job(tmp_path)
     assert {"longitude", "latitude", "height"} <= set(_keys(started))
     with pytest.raises(JobError) as error:
-        check_job(started.path)
+        check_job(Path(started.path))
     assert "this question is still open: which of these columns is the longitude?" in str(error.value)
     answers = {**HEIGHT, "points.columns.latitude": '"Q1"', "points.columns.longitude": '"Q2"',
                "points.columns.height": '"Q3"'}  # fmt: skip
