@@ -23,6 +23,7 @@ from pipeline.geodesy import crs as systems
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.frames import WGS84
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,15 @@ def crs_parts(text: str) -> tuple[str | None, str | None]:
         return None, None
     plan, height = (":".join(code) if code else None for code in codes)
     return plan, height
+
+
+def earth_centred(text: str) -> bool:
+    """Tell whether a CRS's ellipsoid is as large as that of WGS 84: datums of other ones lie beside the earth's centre.
+
+    Raises `OperationError` where the text names no CRS.
+    """
+    ellipsoid = systems.parse(text).ellipsoid
+    return ellipsoid is not None and ellipsoid.semi_major_metre == WGS84.a
 
 
 def with_heights(text: str) -> str | None:

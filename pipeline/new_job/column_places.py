@@ -15,6 +15,7 @@ from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.stated_above import headed, heights_stated
+from pipeline.new_job.unheaded_positions import suppose_position
 from pipeline.new_job.values import MOSTLY, angles, decimal_places, has_names, numbers_of
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
@@ -29,8 +30,13 @@ _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 _DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
 
 
-def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
-    """Find the positions and heights, by headings; ``take`` takes a free column for a word where it fits."""
+def find_position(
+    look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool], *, unheaded: bool = False
+) -> None:
+    """Find the positions and heights, by headings; ``take`` takes a free column for a word where it fits.
+
+    ``unheaded``: where no heading says a position, columns are taken by what they hold.
+    """
 
     def number(name: str) -> bool:
         return numbers_of(look.columns[name]) is not None
@@ -50,6 +56,8 @@ def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable
             return
         if level is not None:
             found.notes.append(f"the geometry's Z is {level:g} in all rows: not measured heights")
+    if not found.kind and unheaded:
+        suppose_position(look, found, free)
     _height(look, found, free, number)
     if "height" not in found.columns:
         _unsure_height(look, found, free, number)
@@ -178,7 +186,7 @@ def _alike(one: Floats | None, other: Floats | None) -> bool:
 
 def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
-    if found.kind and found.times is not None and not look.numbered:
+    if found.kind and found.times is not None and (found.unheaded or not look.numbered):
         some = [name for name in free if not is_known(name) and number(name) and not is_precision(name)]
         some = [name for name in some if not has_names(look.columns[name])]
         broken = [name for name in some if decimal_places(look.columns[name])]

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from pipeline.files.heading_words import words_of
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.new_job.clocks import ClockState
 from pipeline.new_job.file_found import FileFound
@@ -15,6 +16,10 @@ _WHICH = {
     "solution": "which of these columns shows how a position was solved? they differ, and float must not pass as fixed",
     "height": "which of these columns holds the heights? they differ",
 }
+#: Words of headings that say the antenna on top of the pole, not the ground.
+_ANTENNA = frozenset(["antenna", "ant", "antenne", "antennen", "antena", "anteny", "antenn", "anten"])
+#: Words of a position that `unheaded_positions` may have taken by what columns hold.
+POSITION = ("longitude", "latitude", "easting", "northing")
 
 
 def rival_questions(one: FileFound, columns: dict[str, str]) -> list[Question]:
@@ -33,6 +38,10 @@ def rival_questions(one: FileFound, columns: dict[str, str]) -> list[Question]:
         which += "; start and end of the sessions go with it" if word in ("time", "date") else ""
         if word in ("name", "mark") and heading_of(names[0]) != heading_of(names[1]):
             which = "which of these columns holds the names? both may; ties and checks below use the first"
+        if one.mapped.unheaded and word in POSITION:
+            which = (
+                f"which of these columns is the {word}? no heading of {one.look.called} is known as that of a position"
+            )
         asks.append(Question(word, _WHICH.get(word, which), tuple(candidates)))
     return asks
 
@@ -75,7 +84,10 @@ def height_questions(one: FileFound) -> list[Question]:
     for name in one.mapped.heights:
         value = one.look.named({"height": name})["height"]
         which = f"{quoted(name)}, " if isinstance(value, int) and not one.look.numbered else ""
-        candidates.append(Candidate(value_text(value), f'{which}the first is "{given(one.look.columns[name])[0]}"'))
+        which += f'the first is "{given(one.look.columns[name])[0]}"'
+        if one.mapped.poles is None and _ANTENNA.intersection(words_of(name)):
+            which += "; of the antenna by its heading: right only where every pole had the same length"
+        candidates.append(Candidate(value_text(value), which))
     return [Question("height", asks, tuple(candidates))] if candidates else []
 
 

@@ -151,12 +151,17 @@ def _of_clock(heading: str) -> bool:
     return rank("clock", heading) is not None or rank("time", heading) is not None
 
 
+def says_times(heading: str) -> bool:
+    """Tell whether a heading says times of readings, or a date and a time of day: "Date et heure", "Datum och tid"."""
+    parts = words_of(heading)
+    both = len(parts) > 1 and all(any(rank(word, part) is not None for part in parts) for word in ("date", "clock"))
+    return rank("time", heading) is not None or both
+
+
 def _is_time(heading: str) -> bool:
     heading = heading.rsplit(".", 1)[-1]  # "gnss.utc", as nested properties are called
     said = ("unix", "epoch", "gps", "tow", "msec", "timestamp", "serial")
-    return (
-        rank("time", heading) is not None or bare(heading) in ("ms", "s") or any(one in bare(heading) for one in said)
-    )
+    return says_times(heading) or bare(heading) in ("ms", "s") or any(one in bare(heading) for one in said)
 
 
 def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: TimeNotation) -> None:

@@ -47,8 +47,11 @@ _FEW = 15
 _OWN = 0.8
 
 
-def mapped(look: FileLook) -> Mapped:
-    """Return which column of an export or register is what."""
+def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
+    """Return which column of an export or register is what.
+
+    ``unheaded``: where no heading is known as that of a position, columns that may be one are taken, and asked for.
+    """
     mapping = Mapped()
     doubles = doubles_of(look)
     slants = [name for name in look.names if _is_slant_length(look, name)]
@@ -63,7 +66,7 @@ def mapped(look: FileLook) -> Mapped:
 
     find_time(look, mapping, free)
     of_halves = half_apart(look, mapping.columns, mapping.times)  # no other column is taken yet
-    find_position(look, mapping, free, take)
+    find_position(look, mapping, free, take, unheaded=unheaded)
     _sigmas(look, mapping, free, take)
     for word in _NUMBERS:
         take(word, lambda name: numbers_of(look.columns[name]) is not None)

@@ -10,7 +10,8 @@ from pipeline.geodesy.registry import crs_name, separation
 from pipeline.job.model import ControlSection
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.near import listed, plain
-from pipeline.new_job.column_questions import meaning_questions, rival_questions
+from pipeline.new_job.column_questions import POSITION, meaning_questions, rival_questions
+from pipeline.new_job.dated_column import dated_column
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
@@ -22,7 +23,8 @@ from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import headed, unit_stated
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
-from pipeline.new_job.values import numbers_of
+from pipeline.new_job.unread import unread_heights
+from pipeline.new_job.values import given, numbers_of
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
 from pipeline.words import plural
@@ -128,6 +130,8 @@ def _ask_height(
 def _without_heights(register: FileFound) -> str:
     """Return what to do about a register of which no column is known to hold heights; they may be in another."""
     look = register.look
+    if unreadable := [why for name, why in unread_heights(look) if given(look.columns[name])]:
+        return f"{look.shown} has no heights that can be read: {'; '.join(unreadable)}"
     others = [
         name for name, texts in look.columns.items()
         if name not in register.mapped.columns.values() and not is_known(name) and numbers_of(texts) is not None
@@ -187,6 +191,15 @@ def is_ellipsoidal(register: RegisterRead) -> bool:
     return register.table.kind == "degrees" and bool(np.isfinite(register.heights).any())
 
 
+def _dated(draft: Draft, register: RegisterRead) -> str:
+    """Return the column of dates of a register with several rows of one mark, and note that the newest is used."""
+    several = len(set(register.names)) < len(register.names)
+    dated = dated_column(register.found) if several else ""
+    if dated and plain(dated) != "dated":
+        draft.control_notes.append(f'"{dated}" holds dates: of several rows of one mark the newest is used')
+    return dated
+
+
 def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, again: bool) -> None:
     """Say which columns of the register are what, where they are not called as a register's are.
 
@@ -196,19 +209,19 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     columns, ellipsoidal = dict(register.found.mapped.columns), is_ellipsoidal(register)
     draft.control_notes += [*register.found.mapped.notes, *(() if ellipsoidal else _other_unit(register))]
     if register.found.mapped.turned:
-        if grid.turns is None:
+        if grid.turns is None and not register.found.mapped.unheaded:
             shown = register.found.look.named(columns)
             draft.control_asks += easting_questions(
                 shown, "the marks", "for the readings" if again and grid.alike else ""
             )
-        elif grid.turns:
+        elif grid.turns and not register.found.mapped.unheaded:
             draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
         columns = turned(columns, grid)
     draft.control_notes += other_sides(columns, grid)
     draft.control_asks += meaning_questions(register.found)
     for each in rival_questions(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
-        draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
+        draft.control_asks += [replace(each, key=word)] if each.key in ("height", *POSITION) else []
         draft.control_asks += [replace(each, key="mark")] if each.key in ("name", "mark") else []
         if word == "height" and isinstance(draft.control.get("height"), Question):
             also = 'the same answer as for height here, used if [control] has height = "ellipsoid"'
@@ -220,6 +233,7 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     named_as |= {word: columns[word] for word in plan if word in columns and word not in open_ones}
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
+    named_as["dated"] = _dated(draft, register)
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
     if "height" in columns and isinstance(draft.control.get("height"), Question):
         other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}

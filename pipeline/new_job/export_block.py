@@ -75,7 +75,7 @@ def _columns(one: FileFound, grid: GridState) -> tuple[dict[str, str], list[Ques
     """Return the columns of an export that are known, and the questions after others."""
     columns, asks = dict(one.mapped.columns), list[Question]()
     if one.mapped.turned:
-        if grid.turns is None:
+        if grid.turns is None and not one.mapped.unheaded:
             asks = [
                 *easting_questions(one.look.named(columns), "the readings"),
                 *sigma_questions(one.look.named(columns), columns),
@@ -125,7 +125,7 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
     if one.look.no_place and one.look.place is not None:
         yield f"some rows have no position: {one.look.no_place}"
     yield from other_sides(columns, grid)
-    if one.mapped.turned and grid.turns:
+    if one.mapped.turned and grid.turns and not one.mapped.unheaded:
         yield used_as_easting(columns["easting"], grid)
 
 

@@ -21,8 +21,10 @@ from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.look_at_files import hidden_of, looks
 from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
 from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
+from pipeline.new_job.unread_formats import unread_format
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import ColumnsMissing, position_of
@@ -47,7 +49,7 @@ _BEGINNING, _LINES = 1 << 16, 60
 class Contents:
     """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names.
 
-    ``unread`` are those that cannot be read at all.
+    ``unread`` are those that cannot be read at all, ``unplaced`` those with rows in which no position was found.
     """
 
     exports: list[FileFound] = field(default_factory=list)
@@ -56,6 +58,7 @@ class Contents:
     geoids: list[tuple[str, Path]] = field(default_factory=list)
     told: list[tuple[str, str, str]] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
+    unplaced: list[FileLook] = field(default_factory=list)
 
 
 def contents(folder: Path, base: Path) -> Contents:
@@ -85,8 +88,52 @@ def contents(folder: Path, base: Path) -> Contents:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
             found.told.append((shown, "neither", "cannot be read: its headings contain control characters"))
+    _suppose_positions(found)
     _leave_copies_out(found)
     return found
+
+
+def _suppose_positions(found: Contents) -> None:
+    """Take tables of which no heading says a position for exports where there are none, and so for the register.
+
+    What may be their position is asked for then. A register is only what looks like one, or has names of readings.
+    """
+    lacking, found.unplaced = found.unplaced, []
+    if not found.exports:
+        for look in lacking:
+            both = FileFound(look, mapped(look, unheaded=True))
+            if _is_export(both):
+                found.exports.append(both)
+                _tell_again(found, look, "export", f'times ("{_timed(both)}") and what may be positions')
+    if not found.registers:
+        exports = of_exports(found.exports)
+        for look in lacking:
+            both = FileFound(look, mapped(look, unheaded=True))
+            if _is_register(both) and (
+                register_looks(both) or marks_named(of_register(both), mark_column(both), exports)
+            ):
+                found.registers.append(both)
+                found.told = [told for told in found.told if told[0] != look.called]
+
+
+def _tell_again(found: Contents, look: FileLook, role: str, why: str) -> None:
+    found.told = [(look.called, role, why) if told[0] == look.called else told for told in found.told]
+
+
+def _timed(one: FileFound) -> str:
+    """Return the heading of an export's times."""
+    return one.mapped.columns.get("time") or one.mapped.columns["gps_week"]
+
+
+def _is_register(one: FileFound) -> bool:
+    columns = one.mapped
+    return bool(columns.kind) and columns.times is None and not columns.refused and "name" in columns.columns
+
+
+def _is_export(one: FileFound) -> bool:
+    columns = one.mapped
+    readable = bool(columns.kind) and not columns.refused and columns.times is not None and _unreadable(columns) is None
+    return readable and not (register_looks(one) >= 4 and "solution" not in columns.columns)
 
 
 def _tell_hidden_file(path: Path, shown: str, page: str | None, found: Contents) -> None:
@@ -164,7 +211,7 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
         found.told.append((shown, "grid", "may be a geoid grid"))
         return
     if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
-        found.told.append((shown, "neither", f"the format {ending or 'without an ending'} is not read"))
+        found.told.append((shown, "neither", unread_format(path)))
         return
     found.told += [_hidden(shown, one) for one in hidden_of(path)]
     if ending in (*TEXT, *WORKBOOKS) and _is_sessions(path, shown):
@@ -208,19 +255,14 @@ def _sort_table(look: FileLook, found: Contents) -> None:
         found.told.append((look.called, "neither", "has no rows"))
     elif not columns.kind:
         found.told.append((look.called, "neither", no_position(look)))
+        found.unplaced.append(look)
     elif columns.refused:
         found.told.append((look.called, "neither", columns.refused))
     elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
         found.told.append((look.called, "neither", no_height(look, str(wrong), _lacks_height(wrong))))
-    elif columns.times is not None and not (register_looks(both) >= 4 and "solution" not in columns.columns):
+    elif _is_export(both):
         found.exports.append(both)
-        found.told.append(
-            (
-                look.called,
-                "export",
-                f'positions and times ("{columns.columns.get("time") or columns.columns["gps_week"]}")',
-            )
-        )
+        found.told.append((look.called, "export", f'positions and times ("{_timed(both)}")'))
     elif "name" in columns.columns:
         found.registers.append(both)
     else:

@@ -42,8 +42,8 @@ _FITS, _WITH_DATUM = 30.0, 400.0
 _LOOSE = 8.0
 #: How far from the job the marks of a register lie, metres.
 NEAR = 50_000.0
-#: Candidates that a question lists.
-_LISTED = 6
+#: Candidates that a question lists, and grids.
+_LISTED, _GRIDS = 6, 8
 
 
 @dataclass(frozen=True)
@@ -223,7 +223,7 @@ def grid_question(
             " as longitude, latitude and ellipsoidal height, give a register in a grid, and the marks' local"
             " coordinates in the file that [target.site] names"
         )
-    return Question("target.grid", asks, tuple(candidates[:_LISTED]), also)
+    return Question("target.grid", asks, tuple(candidates[:_GRIDS]), also)
 
 
 def turned_alike(readings: FilePositions, marks: FilePositions) -> bool | None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.geodesy.registry import Registered, crs_name, grids_at
+from pipeline.geodesy.registry import Registered, crs_name, earth_centred, grids_at
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.eastings import way_of
 from pipeline.new_job.file_found import FileFound
@@ -14,6 +14,7 @@ from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.frames import FilePositions, Fit, GridState, fits, grid_question, own_crs, step_of
 from pipeline.new_job.grids_otherwise import Otherwise, beyond, grids_beside, otherwise
 from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.plain_grids import plain_first
 from pipeline.new_job.questions import Known
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.read.findings import Unusable
@@ -52,18 +53,43 @@ def choose_grid(
         )
         other = None if agreed else _otherwise(tables, marks, chosen, place, [known])
         return (state if other is None else replace(state, misread=_misread(other), place=other.place)), agreed
-    fitting = _fitting(tables, marks, chosen, place) if marks is not None else []
+    fitting = _usual_first(_fitting(tables, marks, chosen, place), place) if marks is not None else []
     if marks is not None and not fitting:
         return _without_fit(tables, marks, chosen, place)
-    if marks is not None and len({fit.grid.code for fit in fitting}) == 1:
+    if marks is not None and len({fit.grid.code for fit in fitting}) == 1 and not _unexplained(fitting):
         code = fitting[0].grid.code
         why = f"{fitting[0].grid.name}: the only grid in use there in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{fitting[0].grid.name}: that of the exports, and the marks agree with readings on them"
         return GridState(Known(quoted(code), why), code, step=step_of(fitting)), fitting
-    asks = grid_question(place, fitting, marks)
+    asks = grid_question(place, fitting, marks, _off) if _unexplained(fitting) else grid_question(place, fitting, marks)
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
     return GridState(asks, now, step=step_of(fitting)), fitting
+
+
+def _unexplained(fitting: Sequence[Fit]) -> bool:
+    """Tell whether degrees of GNSS lie beside the marks in grids that fit although these are of datums like theirs.
+
+    Then the register is likelier in a grid of another datum than those in use there.
+    """
+    return step_of(fitting) is not None and all(earth_centred(fit.grid.code) for fit in fitting)
+
+
+def _off(_: Registered) -> str:
+    return "marks lie beside readings as if one kind were in an older datum: if the marks are, write the grid of that"
+
+
+def _usual_first(fitting: Sequence[Fit], place: tuple[float, float] | None) -> list[Fit]:
+    """Return grids that fit in the order in which surveys at a place [deg] are issued in them.
+
+    Degrees of GNSS lie beside marks of a datum from the earth's centre without a step, and beside others with one: the
+    one kind comes before the other.
+    """
+    if place is None or len(fitting) < 2:
+        return list(fitting)
+    order = [one.code for one in plain_first(list({fit.grid.code: fit.grid for fit in fitting}.values()), place)]
+    stepped = step_of(fitting) is not None
+    return sorted(fitting, key=lambda fit: (earth_centred(fit.grid.code) == stepped, order.index(fit.grid.code)))
 
 
 def _without_fit(

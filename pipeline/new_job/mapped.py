@@ -24,6 +24,7 @@ class Mapped:
     ``separation`` is the heading of separations of a geoid, "" for none.
     ``naming`` is the heading of texts that name marks here and there beside the names of points, "" for none.
     ``asks`` are questions after columns of which only the meaning is open.
+    ``unheaded`` tells that no heading is known as that of a position: its columns were found by what they hold.
     ``refused`` says why the file cannot be read, "" where nothing speaks against it.
     """
 
@@ -39,6 +40,7 @@ class Mapped:
     slant: str = ""
     notes: list[str] = field(default_factory=list)
     rivals: dict[str, list[str]] = field(default_factory=dict)
+    unheaded: bool = False
     refused: str = ""
     still: str | None = None
     heights: tuple[str, ...] = ()

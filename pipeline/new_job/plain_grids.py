@@ -1,5 +1,6 @@
 """Puts grids and frames of degrees in the order in which surveyors of a place are likely to work in them."""
 
+import math
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -18,6 +19,12 @@ _YEAR, _OF_2000 = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)|(?<=[A-Za-z-])\d\d(?!\
 _ZONE = re.compile(r"\(.*?\)|\d")
 #: A later realisation of one datum, beside the first or the one without a number: "NAD83(CSRS)v6".
 _NUMBERED = re.compile(r"v[2-9]")
+#: The zones of WGS 84, and after how many grids of a datum in use today they are listed: at the latest.
+_WORLD_ZONE, _FIRST, _LAST = re.compile(r"WGS 84 / UTM zone \d+[NS]"), 3, 5
+#: Those of ETRS89, which are of every country of Europe.
+_EUROPES_ZONE = re.compile(r"ETRS89 / UTM zone \d+N")
+#: How many times the area of a grid of the nearest country, as towns have it, a grid of another one is smaller.
+_BY_FAR = 4.0
 #: Zones of one set and datum that are listed before other grids.
 _ZONES = 2
 #: What follows the countries in the name of an area.
@@ -36,12 +43,19 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
     They are those of the countries that may hold it, for surveys or maps of no small scale alone, plain ones first; of
     these those whose datum has ellipsoidal heights, as GNSS gives them, but for WGS 84, and all of the nearest country.
     Of what is left alike two zones of a set come before the others, the nearest country before its neighbours, and
-    newer datums before older ones.
+    newer datums before older ones. The zones of WGS 84, which no country calls its own, follow the first of all these.
     """
-    every = [tuple(name.removesuffix(" Republic") for name in each) for each in countries_near(*place)]
-    near = [names for names in every if any(_names(one, names) for one in grids)]
+    zones = [one for one in grids if _WORLD_ZONE.fullmatch(one.name)]
+    grids = [one for one in grids if one not in zones]
+    surveys = {one.code for one in grids if _surveys(scope_of(one.code))}
+    near = _countries([one for one in grids if one.code in surveys], place)
     modern = {one.code for one in grids if with_heights(one.code) not in (None, WORLD)}
     own = {one.code for one in grids if near and _names(one, near[0])}
+    names = {one.name: one.code for one in grids}
+    plain = {one.code: names[_plain_name(one)] for one in grids if _plain_name(one) in names}
+    own |= {code for realised, code in plain.items() if realised in own}
+    europe = {one.code for one in grids if one.area.startswith("Europe") and _EUROPES_ZONE.fullmatch(one.name)}
+    own |= europe
     newest: dict[tuple[str, str], int] = {}
     for one in grids:
         if one.code in modern:
@@ -50,11 +64,12 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
     def faults(one: Registered) -> tuple[bool, ...]:
         foreign = bool(near) and not one.area.startswith("Europe") and not any(_names(one, names) for names in near)
         old = one.code not in modern and one.code not in own
-        return foreign, not _surveys(scope_of(one.code)), _VARIANT.search(one.name) is not None, old
+        return foreign, one.code not in surveys, _VARIANT.search(one.name) is not None, old
 
     def age(one: Registered) -> tuple[bool | float, ...]:
         datum = _datum(one)
         passed = ("(" in datum and _year(one) < newest.get(_stem(one), 0)) or _NUMBERED.search(datum) is not None
+        passed = passed or one.code in plain
         return passed, one.code not in own, one.code not in modern, -_year(one), one.size
 
     found = {one.code: faults(one) for one in grids}
@@ -66,7 +81,34 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
         sets[its] += 1
         if sets[its] > _ZONES:
             further.add(one.code)
-    return sorted(ordered, key=lambda one: (found[one.code], one.code in further))
+    ordered = sorted(ordered, key=lambda one: (found[one.code], one.code in further))
+    at_home = [one.code in modern and not any(found[one.code]) for one in ordered[:_FIRST]]
+    after = max((at + 1 for at, home in enumerate(at_home) if home), default=0)
+    after = _LAST + bool(europe) if europe or (len(at_home) == _FIRST and all(at_home)) else after
+    return [*ordered[:after], *zones, *ordered[after:]]
+
+
+def _countries(surveys: Sequence[Registered], place: tuple[float, float]) -> list[tuple[str, ...]]:
+    """Return the names of each country that may hold a place [deg] and has grids for surveys there, the nearest first.
+
+    The nearest by its towns; where the smallest of the grids is of another one, and by far the smallest, that one.
+    """
+    every = [tuple(name.removesuffix(" Republic") for name in each) for each in countries_near(*place)]
+    near = [names for names in every if any(_names(one, names) for one in surveys)]
+    least = min(surveys, key=lambda one: one.size, default=None)
+    if least is None or (near and _names(least, near[0])):
+        return near
+    its = min((one.size for one in surveys if near and _names(one, near[0])), default=math.inf)
+    if least.size * _BY_FAR >= its:
+        return near
+    return [(_PART.split(least.area)[0].rstrip("."),), *near]
+
+
+def _plain_name(one: Registered) -> str:
+    """Return the name of a grid of a country's own realisation of a datum without that; "" for others."""
+    datum, _, grid = one.name.rpartition(" / ")
+    first, _, more = datum.partition("/")
+    return f"{first} / {grid}" if more else ""
 
 
 def _names(one: Registered, names: Sequence[str]) -> bool:

@@ -10,7 +10,7 @@ from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
-from pipeline.new_job.column_times import holds_days
+from pipeline.new_job.column_times import holds_days, says_times
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -123,18 +123,19 @@ def no_height(look: FileLook, what: str, lacking: bool) -> str:
     """
     if (apart := _all_torn(look)) is not None:
         return f"no readable rows: {apart}"
-    words = ("ellipsoid_height", "level", "height")
-    unreadable = [
-        why
-        for name in look.names
-        if any(rank(word, name) is not None for word in words) and (why := _unread(look, name, "height")) is not None
-    ]
-    if unreadable and lacking:
-        return f"times and places, but no heights that can be read: {'; '.join(unreadable)}"
+    if lacking and (unreadable := unread_heights(look)):
+        return f"times and places, but no heights that can be read: {'; '.join(why for _, why in unreadable)}"
     return (
         f"times, but {what}: the headings are {listed(look.names[:_SHOWN], _QUOTE)}; rename the one of the heights, or"
         " state it as height in [points.columns]"
     )
+
+
+def unread_heights(look: FileLook) -> list[tuple[str, str]]:
+    """Return which columns are called as heights are and hold no numbers, each with why its first value is none."""
+    words = ("ellipsoid_height", "level", "height")
+    named = [name for name in look.names if any(rank(word, name) is not None for word in words)]
+    return [(name, why) for name in named if (why := _unread(look, name, "height")) is not None]
 
 
 def unread_times(look: FileLook, found: Mapped) -> str | None:
@@ -215,7 +216,9 @@ def _by_values(look: FileLook, free: Sequence[str], dates: bool) -> str | None:
         if dates and is_day(texts):
             return f"times are not recognised: {_why(name, texts)[0]}; {_AS_TIMES}"
         how = counted_times(texts, name) if rank("name", name) is None else None
-        if how is not None and not how.formats[0].startswith("serial") and _goes_up(texts):
+        # numbers of that size may be coordinates of a register too, which has no solutions
+        told = how is not None and (dates or not how.formats[0].startswith("serial"))
+        if told and _goes_up(texts):
             fix = f'if it is, call it "time" in the export and run `tiedown new` again, or {_OR_STATE} in a job file'
             return f'times are not recognised: "{name}" holds "{texts[0]}", which {why_no_time(texts[0])}; {fix}'
     return None
@@ -231,7 +234,9 @@ def _goes_up(texts: Sequence[str]) -> bool:
 def _of_time(heading: str) -> bool:
     """Tell whether a heading says times of readings or times of day, with or without the clock that they are of."""
     plain = "".join(part for part in words_of(heading) if part not in _ZONES)
-    return any(rank(word, said) is not None for word in ("time", "clock") for said in (heading, plain))
+    return says_times(heading) or any(
+        rank(word, said) is not None for word in ("time", "clock") for said in (heading, plain)
+    )
 
 
 def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:

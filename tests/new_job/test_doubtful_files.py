@@ -398,8 +398,12 @@ def test_words_of_one_script_tell_the_page_where_no_heading_is_known(page: str, 
     greek = ("Κορυφή", "Στιγμή", "Φάρδος", "Άνοιγμα", "Ψήλωμα")
     names = greek if page in ("cp1253", "iso8859-7") else ("Опора", "Момент", "Ширь", "Даль", "Вышина")
     made(tmp_path, dict(zip(_WORDS, names, strict=True)), encoding=page)
-    said = refused(tmp_path)
-    assert f"read as {page}, as it is not UTF-8" in said and f'"{names[0]}"' in said
+    started, asked = start(tmp_path)
+    assert {"longitude", "latitude"} <= set(asked)
+    if "encoding" in asked:
+        assert asked["encoding"].candidates[0].value == f'"{page}"'
+    else:
+        assert block_of(started)["encoding"] == page
 
 
 @pytest.mark.parametrize("heading", ["Height", "Z"])
@@ -463,6 +467,8 @@ def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path
 
 def test_a_cure_names_no_job_file_where_none_was_written(tmp_path: Path) -> None:
     made(tmp_path, {"name": "Point", "latitude": "Aa", "longitude": "Bb", "height": "Cc", "time": "Dd"})
+    path = tmp_path / "a.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("-43.", "about -43."), encoding="utf-8")
     said = refused(tmp_path)
     assert "state which is which in [points.columns]" in said and "none was written" in said
     (tmp_path / "a.csv").unlink()
@@ -482,8 +488,12 @@ def test_dates_and_times_of_figures_alone_are_told_by_their_headings(tmp_path: P
 
 def test_headings_that_nobody_knows_are_shown_with_the_first_row_and_what_to_do(tmp_path: Path) -> None:
     made(tmp_path, {**HEADS, "latitude": "Breitenwert", "longitude": "Längenwert"})
+    path = tmp_path / "a.csv"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("-43.", "about -43."), encoding="utf-8"
+    )  # nor their values
     said = refused(tmp_path)
-    assert '"Point", "Breitenwert", "Längenwert", "EllHt"' in said and '"S01-T1", "-43.7' in said
+    assert '"Point", "Breitenwert", "Längenwert", "EllHt"' in said and '"S01-T1", "about -43.7' in said
     assert "[points.columns]" in said and ".xlsx and .xlsm are read" in said
 
 
@@ -554,3 +564,17 @@ def test_a_link_that_leads_nowhere_is_told(tmp_path: Path) -> None:
     made(tmp_path)
     (tmp_path / "b.csv").symlink_to(tmp_path / "elsewhere" / "b.csv")
     assert ("b.csv", "neither", "is a link to a file that is not there") in start(tmp_path)[0].files
+
+
+@pytest.mark.parametrize("text", ["{:,.3f}", "'{:.3f} m'"])
+def test_heights_of_a_register_that_are_no_numbers_are_shown_and_not_missed(text: str, tmp_path: Path) -> None:
+    """A height column that is there, with separators between thousands, is not said to be lacking."""
+    made(tmp_path)
+    path = tmp_path / "control.csv"
+    head, *rows = (line.split(",") for line in path.read_text(encoding="utf-8").splitlines())
+    at = head.index("height")
+    for row in rows:
+        row[at] = text.format(float(row[at]) + 2000.0)
+    path.write_text("\n".join(";".join(row) for row in (head, *rows)) + "\n", encoding="utf-8")
+    (note,) = [note for note in new_job(tmp_path).notes if note.startswith("control.csv has no heights")]
+    assert f'"height" holds "{rows[0][at]}", which is not a number' in note and "add a height column" not in note

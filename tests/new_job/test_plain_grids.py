@@ -1,8 +1,18 @@
 """Which grids and frames are offered first where nothing but the place tells them: as surveyors issue in them."""
 
+from pathlib import Path
+
+import numpy as np
 import pytest
+from pyproj import CRS, Transformer
 
 from pipeline.geodesy.registry import frames_at, grids_at
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import RegisterRead
+from pipeline.new_job.frames import FilePositions
+from pipeline.new_job.grid_choice import choose_grid
+from pipeline.new_job.look import FileLook
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.plain_grids import frames_offered, plain_first
 
 
@@ -37,12 +47,65 @@ from pipeline.new_job.plain_grids import frames_offered, plain_first
         ((-70.66, -33.45), {5361}),
         ((-99.10, 19.40), {6369}),
         ((-78.60, 35.80), {6543, 2264}),
+        ((77.60, 12.97), {32643}),
+        ((-77.00, -12.05), {5387, 32718}),
+        ((-97.00, 32.80), {6584, 2276}),
+        ((-97.40, 27.80), {6586}),
+        ((16.37, 48.20), {31256, 31287}),
+        ((9.50, 55.50), {4093, 25832}),
+        ((36.80, -1.30), {32737, 21037}),
+        ((55.30, 25.20), {3997, 32640}),
+        ((106.80, -6.20), {9488, 32748}),
+        ((-46.60, -23.50), {31983}),
     ],
 )
 def test_what_a_country_works_in_is_among_the_first(place: tuple[float, float], usual: set[int]) -> None:
     first = [one.code for one in plain_first(grids_at(*place), place)[:6]]
     assert {f"EPSG:{code}" for code in usual} <= set(first)
     assert not any(code == "EPSG:5683" for code in first)  # a railway's
+
+
+#: What a country's control is published in comes before what else has the same numbers but for some metres.
+@pytest.mark.parametrize(
+    ("code", "place", "others"),
+    [
+        (25832, (9.50, 51.30), {10732, 32632}),
+        (25832, (9.50, 55.50), {32632}),
+        (3301, (24.75, 59.43), {3300}),
+        (31983, (-46.60, -23.50), {29193, 32723}),
+        (6677, (139.70, 35.70), {2451, 30169}),
+        (7856, (151.20, -33.80), {28356, 20256}),
+    ],
+)
+def test_of_the_grids_that_fit_the_usual_one_is_first(code: int, place: tuple[float, float], others: set[int]) -> None:
+    found = _fitting(code, place, f"EPSG:{code}")
+    assert found[0] == code and others <= set(found)
+
+
+@pytest.mark.parametrize(("code", "other", "place"), [(31287, 3416, (14.3, 48.3)), (21037, 32737, (36.80, -1.30))])
+def test_a_step_tells_grids_of_older_datums_from_those_of_gnss(
+    code: int, other: int, place: tuple[float, float]
+) -> None:
+    """Marks of an older datum lie some hundred metres beside degrees of WGS 84, those of a datum like it do not."""
+    assert _fitting(code, place, "EPSG:4326")[0] == code
+    assert _fitting(other, place, "EPSG:4326")[0] == other
+
+
+def _fitting(code: int, place: tuple[float, float], degrees: str) -> list[int]:
+    """Return the grids that are offered for marks in a grid and readings on them in degrees of its datum or of another.
+
+    The change of datum is pyproj's own.
+    """
+    first = np.array([0.0, 0.004, 0.002, -0.003]) + place[0]
+    second = np.array([0.0, 0.001, 0.003, 0.002]) + place[1]
+    source = CRS(f"EPSG:{code}").geodetic_crs if degrees == f"EPSG:{code}" else CRS(degrees)
+    assert source is not None
+    east, north = Transformer.from_crs(source.to_2d(), f"EPSG:{code}", always_xy=True).transform(first, second)
+    look = FileLook(Path("control.csv"), "control.csv", {})
+    marks = FilePositions("plane", np.asarray(east), np.asarray(north))
+    register = RegisterRead(FileFound(look, Mapped(kind="plane")), list("abcd"), marks, np.zeros(4))
+    grid, _ = choose_grid([FilePositions("degrees", first, second)], register, np.arange(4), place)
+    return [int(each.removeprefix("EPSG:")) for each in grid.codes]
 
 
 def test_frames_of_the_region_are_offered_and_the_two_that_all_know() -> None:

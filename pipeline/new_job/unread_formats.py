@@ -1,0 +1,39 @@
+"""Says of files in formats that are not read what they have to be saved or exported as."""
+
+from pathlib import Path
+
+from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS
+
+#: Formats of geographic information and drawings that may hold points, and packed files.
+_FEATURES = frozenset((".kml", ".kmz", ".shp", ".gml", ".gpx", ".dxf", ".dwg", ".dgn", ".mif", ".tab", ".xml", ".gdb"))
+_PACKED = frozenset((".zip", ".7z", ".rar", ".gz", ".tar", ".tgz"))
+#: Bytes of a file's beginning that tell whether it is a text, and signs between the cells of a table.
+_BEGINNING, _SIGNS = 4096, ",;|\t "
+
+
+def unread_format(path: Path) -> str:
+    """Return that the format of a file is not read, and what to do if it holds readings or marks. Raises OSError."""
+    ending = path.suffix.lower()
+    told = f"the format {ending or 'without an ending'} is not read"
+    if ending in OTHER_WORKBOOKS:
+        return f"{told}: if it has readings or marks, {SAVE_AS}"
+    if ending in _FEATURES:
+        return f"{told}: if it has readings or marks, export them as .csv, .geojson or .gpkg"
+    if ending in _PACKED:
+        return f"{told}: if it has readings or marks, unpack it"
+    if _is_table(path):
+        return f"{told}: if it is a table of readings or marks, rename it so that it ends in .txt"
+    return told
+
+
+def _is_table(path: Path) -> bool:
+    """Tell whether a file begins like a table in text: lines of several cells, as many in each of the first."""
+    with path.open("rb") as file:
+        beginning = file.read(_BEGINNING)
+    try:
+        lines = [line for line in beginning.decode("utf-8-sig").splitlines()[:-1] if line.strip()]
+    except UnicodeDecodeError:
+        return False
+    if len(lines) < 2 or "\0" in lines[0]:
+        return False
+    return any(lines[0].count(sign) > 1 and lines[0].count(sign) == lines[1].count(sign) for sign in _SIGNS)

@@ -1,0 +1,65 @@
+"""Dates in a register, which some languages call "Datum", and times that are the days of a spreadsheet."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from answered import answer
+from folders_made import HEIGHT, job_of, lay, write
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+
+HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
+         "solution": "Solution", "code": "Code", "base": "Base"}  # fmt: skip
+
+
+def _with_dates(folder: Path, texts: tuple[str, str]) -> None:
+    """Give every mark an earlier row, 80 mm west of its newer one, and both a date."""
+    path = folder / "control.csv"
+    head, *rows = (line.split(",") for line in path.read_text(encoding="utf-8").splitlines())
+    at = head.index("easting")
+    lines = [[*head, "Datum"]]
+    for row in rows:
+        old = [*row]
+        old[at] = f"{float(row[at]) - 0.08:.5f}"
+        lines += [[*old, texts[0]], [*row, texts[1]]]
+    path.write_text("".join(",".join(line) + "\n" for line in lines), encoding="utf-8")
+
+
+def test_the_newest_row_of_a_mark_is_used_by_a_column_of_dates_called_datum(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "a.csv", job, HEADS, time="%Y-%m-%d %H:%M:%S")
+    _with_dates(tmp_path, ("01.05.1999", "01.06.2020"))
+    started = new_job(tmp_path)
+    (told,) = [why for name, role, why in started.files if name == "control.csv" and role == "register"]
+    assert "not recognised" not in told
+    page = Path(started.path).read_text(encoding="utf-8")
+    assert tomllib.loads(page)["control"]["columns"]["dated"] == "Datum"
+    assert '# "Datum" holds dates: of several rows of one mark the newest is used' in page
+    answer(Path(started.path), HEIGHT)
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_datums_of_the_same_heading_are_no_dates(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "a.csv", job, HEADS, time="%Y-%m-%d %H:%M:%S")
+    _with_dates(tmp_path, ("NZGD2000", "NZGD2000"))
+    control = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["control"]
+    assert "dated" not in control.get("columns", {})
+
+
+@pytest.mark.parametrize("heading", ["Date et heure", "Datum och tid", "Time"])
+def test_days_of_a_spreadsheet_are_times_under_a_heading_that_says_date_and_time(heading: str, tmp_path: Path) -> None:
+    """Day 1 is 31 December 1899, as spreadsheets count but for their 29 February 1900."""
+    job = job_of()
+    lay(tmp_path, job)
+    days = (job.rows["time"] - np.datetime64("1899-12-30")) / np.timedelta64(1, "D")
+    write(tmp_path / "a.csv", job, {**HEADS, "time": heading}, told={"time": [f"{day:.7f}" for day in days.tolist()]})
+    started = new_job(tmp_path)
+    answer(Path(started.path), {**HEIGHT, "time_zone": '"UTC"'})
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and record["sessions"][0]["start"].startswith("2026-03-19")
