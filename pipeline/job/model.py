@@ -282,7 +282,9 @@ class Quality(_Strict):
     max_sigma_vertical: Length | None = Field(None, description="held back beyond it")
     max_pdop: Positive | None = Field(None, description="held back beyond it")
     max_correction_age: Seconds | None = Field(None, description="held back beyond it")
-    max_distance: Length = Field(50_000.0, description="from base or session; ten times that with network corrections")
+    max_distance: Length = Field(
+        50_000.0, description="from base, else session; ten times that with network corrections"
+    )
     max_height_difference: Length = Field(3_000.0, description="above or below base or session")
     doubtful_distance: Length = Field(500.0, description="an isolated reading beyond it is issued and noted")
     doubtful_height_difference: Length = Field(90.0, description="an isolated reading beyond it is issued and noted")
