@@ -361,7 +361,11 @@ class ControlSection(_Table):
     crs: str = Field(description="CRS of its coordinates, as `target.grid`")
     height: str = Field("ellipsoid", description='vertical CRS of its heights, or `"ellipsoid"`')
     layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
-    epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
+    epoch: Epoch | None = Field(
+        None,
+        description="of its coordinates, where its frame moves; needed where the grid's does not, else"
+        " `target.epoch` is assumed and a note says so",
+    )
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
     angles: Literal["decimal", "dms"] | None = Field(None, description="as in `[source]`, for longitude and latitude")
     header: LineNumber | None = Field(None, description="as in `[source]`, of a text or a spreadsheet")
