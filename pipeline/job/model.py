@@ -556,7 +556,9 @@ class Shift(_Strict):
     """The shift's model, and the size beyond which a shift is doubted."""
 
     model: Literal["geocentric", "grid"] = Field(
-        "geocentric", description="one vector in X, Y, Z, or one in easting, northing and height"
+        "geocentric",
+        description="one vector in X, Y, Z, or one in easting, northing and height: the plain mean of what the former"
+        " adds at the session's ties, whose bend away from them is not in `hu95` and `vu95`",
     )
     limit_horizontal: Length = Field(10.0, description="a shift beyond it is a doubt (`shift`)")
     limit_vertical: Length = Field(20.0, description="a shift beyond it is a doubt (`shift`)")
@@ -608,8 +610,8 @@ class Issue(_Strict):
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     repeats: Literal["all", "last", "mean"] = Field(
         "all",
-        description="of a point measured twice: every reading; the last one, or the mean of those that agree, and the"
-        " others held back as duplicate",
+        description="of a point measured twice: every reading; the last one, or the mean of those that agree, weighted"
+        " by their uncertainty with that of their sessions' shifts, and the others held back as duplicate",
     )
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 
