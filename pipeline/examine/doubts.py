@@ -29,6 +29,7 @@ from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
 from pipeline.examine.pole_heights import pole_doubts
 from pipeline.examine.register_digits import register_digit_doubts
+from pipeline.examine.register_epoch import register_epoch_doubts
 from pipeline.examine.register_rows import register_row_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
 from pipeline.examine.site_doubts import site_doubts
@@ -67,6 +68,7 @@ def doubts_before(
         *flat,
         *mixed_steps(survey),
         *epoch_doubts(survey),
+        *register_epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
         *coarse_doubts(survey, on_marks, {doubt.file for doubt in flat}),

@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.clock import DAY
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.register_epoch import register_epoch_notes
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.indirect_operations import datum_name, moves_with_time
 from pipeline.intake.survey import Survey
@@ -22,9 +23,7 @@ def epoch_notes(survey: Survey) -> list[str]:
     if job.target.epoch is not None and not moves_with_time(job.target.grid):
         told.append(f"target.epoch changes nothing: {datum_name(job.target.grid)} does not move with time")
     control = job.control
-    unsaid = control is not None and control.epoch is None and moves_with_time(control.crs)
-    if job.target.epoch is not None and moves_with_time(job.target.grid) and unsaid:
-        told.append("no control.epoch is stated, so the register's marks are assumed to be at target.epoch")
+    told += register_epoch_notes(survey)
     if control is not None and control.epoch is not None and not moves_with_time(control.crs):
         told.append(f"control.epoch changes nothing: {datum_name(control.crs)} does not move with time")
     alone = [number for number in _lacking(survey) if _network(survey, number)]

@@ -151,6 +151,12 @@ def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: st
         what = "no reading of the job is in a session: their base ids are not those of the sessions at their time"
         problems.add(*prepared.loaded.where("points"), what, ids)
         return
+    if len(impossible := first_pass.implausible.numbers):
+        what = f"all {counted(len(impossible), 'reading')} that could be used cannot be where they state"
+        what += f": the first one {first_pass.implausible.details[0]}"
+        fix = "check the limits of [quality] and the position of the base; all lengths are metres"
+        problems.add(*prepared.loaded.where("quality"), what, fix)
+        return
     what = "no reading of the job has a time within a session, a position and an accepted solution"
     if first_pass.unusable:
         what += f". Of {counted(sum(first_pass.rows), 'row')} are held back: {distribution(first_pass, prepared)}"

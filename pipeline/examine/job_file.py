@@ -26,6 +26,12 @@ _ONE_POINT = {"same_name": 25.0, "same_place": 3.0}
 _LISTED = 4
 
 _LIMITS = ("max_sigma_horizontal", "max_sigma_vertical")
+#: Limits that nothing is beyond, metres or seconds, by section and key, and what is said of one. Ours, no source.
+_WIDE = (
+    ("quality", "max_correction_age", 3_600.0, "lets every reading pass: 30 seconds are written 30"),
+    ("checks", "radius", 50.0, "reaches marks that nobody stood on: lengths are metres, so 500 mm are written 0.5"),
+    ("target", "max_transform_error", 20.0, "lets every datum pass: lengths are metres, so 30 mm are written 0.030"),
+)
 
 
 def tolerance_doubts(survey: Survey) -> list[Doubtful]:
@@ -59,6 +65,11 @@ def job_notes(survey: Survey) -> Iterator[str]:
             if value is not None and value > _SIGMA:
                 file, line = survey.where("quality", key)
                 yield f"{Path(file).name}:{line}: quality.{key} = {value:g} {what}"
+    for name, key, most, what in _WIDE:
+        value = getattr(getattr(survey.job, name), key)
+        if value is not None and value > most:
+            file, line = survey.where(name, key)
+            yield f"{Path(file).name}:{line}: {name}.{key} = {value:g} {what}"
     for number, block in enumerate(survey.job.points):
         up, columns = block.columns.sigma_up, block.columns
         if up is not None and up in (columns.sigma_east, columns.sigma_north, columns.sigma_horizontal):

@@ -140,6 +140,7 @@ class FileLog:
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
+    ids: dict[str, str] = field(default_factory=dict)
     given: Counter[str] = field(default_factory=Counter)
 
     def parallel(self) -> float:
@@ -273,7 +274,11 @@ class FileLogs:
         if not len(rows):
             return
         coded = pc.dictionary_encode(batch.column("base").take(pa.array(rows)))
-        keys = [base_key(text) for text in coded.dictionary.to_pylist()] + [None]
+        texts = coded.dictionary.to_pylist()
+        keys = [base_key(text) for text in texts] + [None]
+        for key, text in zip(keys, texts, strict=False):
+            if key is not None:
+                log.ids.setdefault(key, text.strip())
         codes = np.asarray(pc.fill_null(coded.indices, len(keys) - 1), np.int64)
         minute = milliseconds(batch)[rows] // MINUTE
         for code in np.unique(codes).tolist():

@@ -31,6 +31,7 @@ from pipeline.plausible import (
     Middle,
     Steep,
     among,
+    distances,
     fence,
     from_base,
     height_looks,
@@ -57,6 +58,9 @@ _SAMPLE = 4_000
 _NETWORK = 10.0
 #: Metres within which the positions that points carry of their base are one base; a network's virtual ones are not.
 _ONE_BASE = 1_000.0
+#: Metres that a base serves at the most. A logged position farther from the readings is not where it stood: a default,
+#: or another job's. Common practice, no source.
+_SERVES = 50_000.0
 #: Metres from which on a height is no place's and is shortened.
 _PRINTED = 1e7
 #: The part of the readings of a level that have codes of their own where it is a thing's. Ours, no source.
@@ -154,6 +158,8 @@ def find_implausible(
             some = counted(len(of_session.doubtful), "reading is", "readings are")
             listed = _listed(rows, prepared, of_session.doubtful)
             notes.append(f"{name}: {some} far from the others and should be checked: {listed}")
+        if of_session.not_from_base is not None:
+            notes.append(of_session.not_from_base)
         for run, metres in of_session.jumps:
             lie = counted(len(run), "reading in a row is", "readings in a row are")
             first = np.array(run[:1], np.int64)
@@ -187,6 +193,19 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
 
 def _cannot(count: int) -> str:
     return counted(count, "reading cannot be where it states", "readings cannot be where they state")
+
+
+def _away(base: Floats, mid: Middle) -> float:
+    """Return how far [m] a base (3,), longitude, latitude, height, is from the middle of the readings."""
+    return float(distances(on_sphere(base[:1], base[1:2]), mid.at)[0])
+
+
+def _not_from_base(name: str, far: int, count: int, away: float, limit: float) -> str:
+    return (
+        f"{name}: {far:,} of {counted(count, 'reading')} are farther from the base than quality.max_distance ="
+        f" {limit:g} m; its stated position, {length_in_words(away)} away, is taken to be wrong, so the limit counts"
+        " from the middle of the readings: correct the position, or raise the limit if the base stood there"
+    )
 
 
 def _listed(rows: ReadingRows, prepared: Prepared, told: dict[int, str]) -> str:
@@ -232,7 +251,11 @@ class _Judge:
         against = Against(mid, limit, beyond, fence(high), of_middle)
         positions = look_at_positions(mine, against if base is None else against.with_base(base, f"the base of {name}"))
         if base is not None and not from_base(positions.far, mine.count):
-            positions = look_at_positions(mine, against)
+            stated, away = "max_distance" in quality.model_fields_set, _away(base, mid)
+            if not stated or away > max(limit, _SERVES):
+                far, positions = positions.far, look_at_positions(mine, against)
+                if stated:
+                    positions.findings.not_from_base = _not_from_base(name, far, mine.count, away, limit)
         positions.describe_far()
         ordinary = own and mine.count >= _COMPANY
         for number, away in positions.apart.alone(mine) if ordinary else ():

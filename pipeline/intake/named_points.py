@@ -228,11 +228,15 @@ def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Probl
     if not prepared.field_windows:
         return
     sound = first_pass.candidates.filter(pc.equal(first_pass.candidates.column("held"), 0))
-    bases = {base for log in first_pass.files for base in log.minutes if base is not None}
+    bases = {key: text for log in reversed(first_pass.files) for key, text in log.ids.items()}
     for one in prepared.field_windows:
         says, tie = f"field shift of session {one.name}", one.stated.tie
         if one.base not in (None, one.own_base, *bases) and not _files_missing(prepared):
-            there = f"the base ids of the exports are {listed(sorted(bases))}" if bases else "no export has a base id"
+            there = (
+                f"the base ids of the exports are {listed(sorted(bases.values()))}"
+                if bases
+                else "no export has a base id"
+            )
             problems.add(*one.where, f"{says} is for base {one.stated.base}, which no reading has", there)
         if tie is None or one.tie_row(sound) is not None:
             continue

@@ -71,8 +71,10 @@ def _time(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
         yield "until", f"ends at {stated.until.isoformat()}, before the session begins", _DATE
     if stated.earliest is not None and stated.earliest >= stated.start:
         yield "earliest", "has `earliest` at or after `from`", "set `earliest` before `from`"
-    if stated.latest is not None and (stated.until is None or stated.latest <= stated.until):
-        yield "latest", "has `latest` at or before `until`", "set `until`, and `latest` after it"
+    if stated.latest is not None and stated.until is None:
+        yield "latest", "has `latest` and no `until`", "set `until`, and `latest` after it"
+    elif stated.latest is not None and stated.until is not None and stated.latest <= stated.until:
+        yield "latest", "has `latest` at or before `until`", "set `latest` after `until`"
 
 
 def _base(stated: FieldShift, session: Session) -> Iterator[_Wrong]:

@@ -8,7 +8,17 @@ from pathlib import Path
 from pipeline.files.regular_files import COPY, other_kind
 from pipeline.job.field_rules import check_field_shifts
 from pipeline.job.key_lines import Where
-from pipeline.job.model import CodesSection, ControlSection, Points, Session, SessionsFile, Setup, Source, Target
+from pipeline.job.model import (
+    CodesSection,
+    ControlSection,
+    Points,
+    Quality,
+    Session,
+    SessionsFile,
+    Setup,
+    Source,
+    Target,
+)
 from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.time_zones import zone_problem
@@ -118,6 +128,12 @@ def check_target(target: Target, where: Where, problems: Problems) -> None:
             f"the base '{target.base}' is not the code of a registered CRS",
             'write the geographic CRS that the grid is based on, such as base = "EPSG:4959"',
         )
+
+
+def check_solutions(quality: Quality, points: Iterable[Points], where: tuple[str, int], problems: Problems) -> None:
+    """Note an empty list of accepted solutions where exports have a column of them: nothing would be accepted."""
+    if not quality.solutions and any(block.columns.solution is not None for block in points):
+        problems.add(*where, "no solution is accepted", 'name those that are, as solutions = ["fix"]')
 
 
 def check_file(path: Path, shown: str, what: str, most: int, where: tuple[str, int], problems: Problems) -> None:

@@ -29,6 +29,7 @@ from pipeline.job.model import (
     JobSection,
     Linework,
     Points,
+    Quality,
     Session,
     SessionsFile,
     Source,
@@ -275,6 +276,7 @@ class _Parts:
     source: Source | None
     control: ControlSection | None
     sessions: SessionsFile | None
+    quality: Quality | None = None
     drawing: Drawing | None = None
     codes: CodesSection | None = None
     linework: Linework | None = None
@@ -289,6 +291,7 @@ class _Parts:
             source=_part(Source, raw.get("source", {})),
             control=_part(ControlSection, raw.get("control")),
             sessions=_part(SessionsFile, raw.get("sessions")),
+            quality=_part(Quality, raw.get("quality", {})),
             drawing=_part(Drawing, raw.get("drawing", {})),
             codes=_part(CodesSection, raw.get("codes")),
             linework=_part(Linework, raw.get("linework")),
@@ -312,6 +315,8 @@ class _Parts:
         for name, table in (("control", self.control), ("sessions", self.sessions), ("codes", self.codes)):
             if table is not None:
                 job_rules.check_table(table, partial(where, name), problems)
+        if self.quality is not None:
+            job_rules.check_solutions(self.quality, self.points.values(), where("quality", "solutions"), problems)
         if self.drawing is not None:
             check_drawing(self.drawing, partial(where, "drawing"), problems)
         if self.linework is not None:

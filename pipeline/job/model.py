@@ -282,7 +282,9 @@ class Quality(_Strict):
     max_sigma_vertical: Length | None = Field(None, description="held back beyond it")
     max_pdop: Positive | None = Field(None, description="held back beyond it")
     max_correction_age: Seconds | None = Field(None, description="held back beyond it")
-    max_distance: Length = Field(50_000.0, description="from base or session; ten times that with network corrections")
+    max_distance: Length = Field(
+        50_000.0, description="from base, else session; ten times that with network corrections"
+    )
     max_height_difference: Length = Field(3_000.0, description="above or below base or session")
     doubtful_distance: Length = Field(500.0, description="an isolated reading beyond it is issued and noted")
     doubtful_height_difference: Length = Field(90.0, description="an isolated reading beyond it is issued and noted")
@@ -359,7 +361,11 @@ class ControlSection(_Table):
     crs: str = Field(description="CRS of its coordinates, as `target.grid`")
     height: str = Field("ellipsoid", description='vertical CRS of its heights, or `"ellipsoid"`')
     layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
-    epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
+    epoch: Epoch | None = Field(
+        None,
+        description="of its coordinates, where its frame moves; needed where the grid's does not, else"
+        " `target.epoch` is assumed and a note says so",
+    )
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
     angles: Literal["decimal", "dms"] | None = Field(None, description="as in `[source]`, for longitude and latitude")
     header: LineNumber | None = Field(None, description="as in `[source]`, of a text or a spreadsheet")
@@ -550,7 +556,9 @@ class Shift(_Strict):
     """The shift's model, and the size beyond which a shift is doubted."""
 
     model: Literal["geocentric", "grid"] = Field(
-        "geocentric", description="one vector in X, Y, Z, or one in easting, northing and height"
+        "geocentric",
+        description="one vector in X, Y, Z, or one in easting, northing and height: the plain mean of what the former"
+        " adds at the session's ties, whose bend away from them is not in `hu95` and `vu95`",
     )
     limit_horizontal: Length = Field(10.0, description="a shift beyond it is a doubt (`shift`)")
     limit_vertical: Length = Field(20.0, description="a shift beyond it is a doubt (`shift`)")
@@ -602,8 +610,8 @@ class Issue(_Strict):
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     repeats: Literal["all", "last", "mean"] = Field(
         "all",
-        description="of a point measured twice: every reading; the last one, or the mean of those that agree, and the"
-        " others held back as duplicate",
+        description="of a point measured twice: every reading; the last one, or the mean of those that agree, weighted"
+        " by their uncertainty with that of their sessions' shifts, and the others held back as duplicate",
     )
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 

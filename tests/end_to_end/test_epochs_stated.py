@@ -158,6 +158,46 @@ def test_a_register_in_a_moving_frame(epoch: float, tmp_path: Path) -> None:
     assert issue.record["verdict"] == "proven"
 
 
+MOVING_GRID = "+proj=utm +zone=55 +south +ellps=GRS80 +units=m +no_defs on EPSG:7912"
+
+
+def on_moving_grid(dated: str, **control: float) -> Network:
+    """A job in ITRF2014 at 2026.2, exports in GDA2020; the register has dates, and an epoch only where one is given."""
+    work = Network(MGA55)
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 2000, 900)
+    work.session("s", ties=["CM1"], checks=["CM2"], points=SOME, closing=["CM2"], start=on(2026, 3))
+    itrf_register(work, 2026.2)
+    work.register["dated"] = [dated] * 2
+    work.job["target"] |= {"grid": MOVING_GRID, "height": "ellipsoid", "epoch": 2026.2}
+    work.job["source"]["crs"] = "EPSG:7843"
+    work.job["control"] |= control
+    return work
+
+
+@pytest.mark.parametrize(
+    ("dated", "doubted"),
+    [("2020-01-01", True), ("2024", True), ("2026-02-10", False), ("2025", False), ("2030-01-01", False), ("", False)],
+)
+def test_marks_that_are_older_than_the_grid_s_epoch(dated: str, doubted: bool, tmp_path: Path) -> None:
+    """The note is there in any case, with the plate's speed; years before the epoch it is a doubt, never later ones."""
+    record = run_job(on_moving_grid(dated).write(tmp_path), dry_run=True).record
+    assert [doubt["kind"] for doubt in record["doubts"]] == (["epoch"] if doubted else [])
+    assert record["verdict"] == ("unchecked" if doubted else "proven")
+    (said,) = [note for note in record["notes"] if "no control.epoch is stated" in note]
+    speed = np.linalg.norm(np.diff(to_gda2020(at_place(), np.array([2026.0, 2027.0])), axis=0)) * 1000
+    assert f"by {speed:.0f} mm a year" in said
+    if dated == "2020-01-01":
+        millimetres = int(re.findall(r"moves by (\d+) mm in that time", record["doubts"][0]["what"])[0])
+        assert millimetres == pytest.approx(6.2 * speed, abs=1.0)
+
+
+def test_marks_with_an_epoch_are_at_that_whatever_their_dates(tmp_path: Path) -> None:
+    record = run_job(on_moving_grid("2020-01-01", epoch=2026.2).write(tmp_path), dry_run=True).record
+    assert record["doubts"] == [] and record["verdict"] == "proven"
+    assert not [note for note in record["notes"] if "control.epoch" in note]
+
+
 def test_years_are_decimal() -> None:
     assert years(np.datetime64("2026-07-02T12:00", "ms")) == pytest.approx(2026.5, abs=1e-9)
 

@@ -292,7 +292,7 @@ def test_a_base_that_nothing_carries_is_refused(tmp_path: Path) -> None:
     assert set(work.rows["base"]) == {"B0000"}
     del work.job["session"][0]["base"]
     (told,) = refused(work, tmp_path, BY | {"base": "B9"})
-    assert "is for base B9, which no reading has; the base ids of the exports are b0000" in told
+    assert "is for base B9, which no reading has; the base ids of the exports are B0000" in told
 
 
 def test_what_overlaps_on_purpose_is_taken_out_twice(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ That bases reach tens of kilometres, and how steep ground is, are common practic
 from collections.abc import Callable
 from pathlib import Path
 
+import base_logged
 import numpy as np
 import pytest
 from running import run_simulated, run_written
@@ -249,6 +250,56 @@ def test_rows_in_a_row_that_jump_and_come_back_are_told(tmp_path: Path) -> None:
     (told,) = [note for note in record["notes"] if "readings in a row are" in note]
     assert told.startswith(f"rover001.csv:{ROW + 2}: ") and "3 readings in a row are 8," in told
     assert record["verdict"] == "proven"
+
+
+def away_from_base(east: float, limit: float | None, folder: Path, **session: object) -> Path:
+    """Write a job whose base logged itself so many metres to the east of where it broadcast from."""
+    job = simulate(SMALL_SITE)
+    job.job["quality"] |= {} if limit is None else {"max_distance": limit}
+    job.job["session"][0] |= session
+    return base_logged.write(job, folder, lambda _: base_logged.at_base(job, 0, east=east), beside=False)
+
+
+SMALL_SITE = Plan(sessions=1, points=20, ties=1, checks=2, marks=4, reach=200.0)
+
+
+def test_a_stated_limit_counts_from_the_base_however_many_are_beyond_it(tmp_path: Path) -> None:
+    """The whole site is some 12 km from its base, and the job accepts 10: a tie there is none, nor is any point."""
+    with pytest.raises(JobError, match=r"implausible: is 1[12](,\d{3} m| km) from the base of session"):
+        run_job(away_from_base(12_000.0, 10_000.0, tmp_path))
+
+
+def test_a_job_of_which_all_is_beyond_a_stated_limit_is_refused_for_that(tmp_path: Path) -> None:
+    shift = {"east": 0.0, "north": 0.0, "up": 0.0}
+    path = away_from_base(12_000.0, 10_000.0, tmp_path, shift=shift, ties=[], checks=[])
+    with pytest.raises(JobError, match="all 23 readings that could be used cannot be where they state") as refused:
+        run_job(path)
+    (problem,) = refused.value.problems
+    assert "from the base of session" in problem.what and "limits of [quality]" in problem.fix
+
+
+def test_a_base_that_served_nobody_does_not_hold_back_a_day(tmp_path: Path) -> None:
+    """Its logged position is in another part of the country: the limit counts from the middle, which is told."""
+    record = run_job(away_from_base(300_000.0, 10_000.0, tmp_path), dry_run=True).record
+    assert record["rows"]["by_reason"] == {} and not record["doubts"]
+    (told,) = [note for note in record["notes"] if "max_distance" in note]
+    read = record["rows"]["read"]
+    assert f": {read} of {read} readings are farther from the base than quality.max_distance = 10000 m; " in told
+    assert " km away, is taken to be wrong" in told
+
+
+@pytest.mark.parametrize("east", [12_000.0, 300_000.0])
+def test_a_limit_that_no_job_states_holds_no_day_back(east: float, tmp_path: Path) -> None:
+    record = run_job(away_from_base(east, None, tmp_path), dry_run=True).record
+    assert record["rows"]["by_reason"] == {} and not record["doubts"]
+    assert not [note for note in record["notes"] if "max_distance" in note]
+
+
+@pytest.mark.parametrize("limit", [10_000.0, 500.0])
+def test_a_stated_limit_is_silent_where_the_base_is_near(limit: float, tmp_path: Path) -> None:
+    record = run_job(away_from_base(0.0, limit, tmp_path), dry_run=True).record
+    assert record["rows"]["by_reason"] == {} and not record["doubts"]
+    assert not [note for note in record["notes"] if "max_distance" in note]
 
 
 def quiet(job: Simulation, folder: Path) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from running import replace_in
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -57,6 +58,8 @@ def test_only_sessions_that_stand_on_such_a_mark_are_in_doubt(tmp_path: Path) ->
         ("quality", "ppm", 1_000.0),
         ("quality", "scale", 50.0),
         ("control", "sigma_horizontal", 5.0),
+        ("target", "geoid_sigma", 20.0),
+        ("target", "geoid_sigma", 5.0),
     ],
 )
 def test_an_uncertainty_of_the_job_file_is_in_doubt(table: str, key: str, value: float, tmp_path: Path) -> None:
@@ -66,6 +69,34 @@ def test_an_uncertainty_of_the_job_file_is_in_doubt(table: str, key: str, value:
     (doubt,) = outcome.record["doubts"]
     assert doubt["kind"] == "precision" and outcome.exit_code == 3
     assert f"{table}.{key} = {value:g}" in doubt["what"] and doubt["sessions"] == ["session-01", "session-02"]
+
+
+@pytest.mark.parametrize("key", ["scale", "scale_vertical"])
+def test_a_scale_of_one_block_is_in_doubt_as_that_of_all_is(key: str, tmp_path: Path) -> None:
+    path = simulate(TWO).write(tmp_path)
+    replace_in(path, {"[[points]]": f"[[points]]\n{key} = 50.0"})
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert doubt["kind"] == "precision" and f"points.{key} = 50" in doubt["what"]
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "told"),
+    [
+        ("target", "geoid_sigma", 1.0, False),  # a global model of the nineties
+        ("quality", "max_correction_age", 60_000.0, True),
+        ("quality", "max_correction_age", 30.0, False),
+        ("checks", "radius", 500.0, True),
+        ("checks", "radius", 10.0, False),
+        ("target", "max_transform_error", 30.0, True),
+        ("target", "max_transform_error", 5.0, False),
+    ],
+)
+def test_a_limit_in_another_unit_is_told(table: str, key: str, value: float, told: bool, tmp_path: Path) -> None:
+    job = simulate(TWO)
+    job.job.setdefault(table, {})[key] = value
+    record = run(job, tmp_path).record
+    assert record["verdict"] == "proven" and not record["doubts"]
+    assert len([note for note in record["notes"] if f"{table}.{key} = {value:g} " in note]) == told
 
 
 def test_an_uncertainty_for_rows_whose_cells_are_empty(tmp_path: Path) -> None:

@@ -327,6 +327,22 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
         ["'A' is listed twice"],
     ),
     ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
+    (
+        "no solution",
+        ("[control]", '[points.columns]\nsolution = "Sol"\n[quality]\nsolutions = []\n[control]'),
+        14,
+        ["no solution is accepted", 'solutions = ["fix"]'],
+    ),
+    (
+        "off at the latest, but when",
+        (
+            "end = 2026-03-02T16:45:00+13:00",
+            "end = 2026-03-02T16:45:00+13:00\nfield_shift = { from = 2026-03-02T08:00:00+13:00, east = 1.0,"
+            " north = 0.0, up = 0.0, latest = 2026-03-02T09:00:00+13:00 }",
+        ),
+        18,
+        ["has `latest` and no `until`"],
+    ),
     ("no crs", ('[source]\ncrs = "EPSG:4959"\n', ""), 7, ["no crs is given", "[source]"]),
     ("zone", ('crs = "EPSG:4959"', 'crs = "EPSG:4959"\ntime_zone = "Pacific/Aukland"'), 9, ["Pacific/Auckland"]),
     ("zone of a block", ('["*.csv"]', '["*.csv"]\ntime_zone = "+12"'), 11, ["'+12' is not known", "+12:00"]),
