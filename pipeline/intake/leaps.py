@@ -48,8 +48,8 @@ def leap_notes(rows: ReadingRows, once: Flags, steps: Sequence[RowSteps], export
             row = int(rows.source_row(which[part][found.at : found.at + 1])[0])
             yield (
                 f"{export.shown}:{row}: this reading lies {found.metres / 1000:,.1f} km from the one"
-                f" {found.seconds:,.0f} s before it, and {counted(found.count, 'time')} in all one rover would be too slow for"
-                " that: are two rovers, two jobs or two clocks in one file? The checks of one do not"
+                f" {found.seconds:,.0f} s before it, and {counted(found.count, 'time')} in all one rover would be too"
+                " slow for that: are two rovers, two jobs or two clocks in one file? The checks of one do not"
                 " prove the other"
             )
             break
