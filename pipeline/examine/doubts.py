@@ -13,6 +13,7 @@ from pipeline.examine.cut_off import cut_off_doubts
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
+from pipeline.examine.exchanged_axes import axis_doubts
 from pipeline.examine.exports import cliff_doubts, precision_doubts
 from pipeline.examine.filled_down import filled_doubts
 from pipeline.examine.flat_heights import flat_doubts
@@ -78,6 +79,7 @@ def doubts_before(
         *place_doubts(survey),
         *packed_doubts(survey),
         *side_doubts(survey),
+        *axis_doubts(survey),
         *tolerance_doubts(survey),
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),

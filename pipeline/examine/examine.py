@@ -11,6 +11,7 @@ from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
+from pipeline.examine.exchanged_axes import axis_notes
 from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
@@ -118,7 +119,7 @@ def _examined(survey: Survey) -> Examined:
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
     doubts = doubts_before(survey, stood, doubted, clocks)
-    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey), *side_notes(survey))
+    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey), *side_notes(survey), *axis_notes(survey))
     return Examined(survey, stood, doubts, clocks, remarks)
 
 

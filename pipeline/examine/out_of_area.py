@@ -1,21 +1,27 @@
 """Doubts a job far outside its grid's area of use: a mistyped zone, other columns, another CRS."""
 
+import re
 from pathlib import Path
 
 import numpy as np
 
+from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.crs import area_of_use, target_grid
+from pipeline.geodesy.crs import area_of_use, horizontal_of, source_crs, target_grid
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 #: Metres beyond a grid's area of use up to which one zone is kept for work that runs over its edge: three degrees at
 #: the equator, half a zone. Common practice, no source.
 _OVER_THE_EDGE = 333_000.0
+#: The same where the register is in a zone of the same grid that the job lies in. Ours, no source.
+_BESIDE_ITS_ZONE = 20_000.0
 #: Metres: neighbouring zones are drafted in now and then, other continents are not. Ours, no source.
 _ELSEWHERE = 1_000_000.0
+#: The number of a zone, or whatever figures of a name tell it from those of the same grid: "32N", "Lo29", "IX".
+_NUMBERS = re.compile(r"\d+[NS]?|\b[IVX]+\b")
 
 
 def beyond_grid(survey: Survey, area: Area | None) -> float:
@@ -23,7 +29,12 @@ def beyond_grid(survey: Survey, area: Area | None) -> float:
     use = area_of_use(target_grid(survey.job.target.grid))
     if area is None or use is None:
         return 0.0
-    return float(distance_from((use.west, use.south, use.east, use.north), np.column_stack(area.samples())).min())
+    return float(_outside(use, area).min())
+
+
+def _outside(use: Area, area: Area) -> Floats:
+    """Return metres from an area of use to places all over another area, zero inside."""
+    return distance_from((use.west, use.south, use.east, use.north), np.column_stack(area.samples()))
 
 
 def place_doubts(survey: Survey) -> list[Doubtful]:
@@ -47,8 +58,11 @@ def far_from_use(survey: Survey) -> list[str]:
     stated = survey.job.target.grid
     grid = target_grid(stated)
     use = area_of_use(grid)
-    if use is None or beyond_grid(survey, survey.operations.area) < _OVER_THE_EDGE:
+    beyond = beyond_grid(survey, survey.operations.area)
+    if use is None or beyond < _BESIDE_ITS_ZONE:
         return []
+    if beyond < _OVER_THE_EDGE:
+        return _beside_its_zone(survey, stated, grid.name, beyond)
     longitude, latitude = survey.operations.area.centre
     called = f"{stated} ({grid.name})" if len(stated) <= 40 else grid.name
     longitudes = f"longitudes {use.west:g} to {use.east:g} and " if use.width < 360.0 else ""
@@ -56,4 +70,24 @@ def far_from_use(survey: Survey) -> list[str]:
         f"target.grid {called} is meant for {longitudes}latitudes {use.south:g} to {use.north:g},"
         f" and the job is at {longitude:.2f}, {latitude:.2f}: is it the right zone? Grid lengths there"
         " differ greatly from those on the ground"
+    ]
+
+
+def _beside_its_zone(survey: Survey, stated: str, name: str, beyond: float) -> list[str]:
+    """Return in words that the register is in the zone that the job lies in, and the target grid is another one.
+
+    Whole countries work in one zone, and then their registers are in it too.
+    """
+    control = survey.job.control
+    crs = horizontal_of(source_crs(control.crs)) if control is not None and survey.register is not None else None
+    area = area_of_use(crs) if crs is not None and crs.is_projected else None
+    if crs is None or area is None or control is None:
+        return []
+    of_register, of_target = crs.name, horizontal_of(target_grid(stated)).name
+    alike = _NUMBERS.sub("", of_register) == _NUMBERS.sub("", of_target)
+    if of_register == of_target or not alike or _outside(area, survey.operations.area).max() > 0.0:
+        return []
+    return [
+        f"target.grid {stated} ({name}) is not used where the job lies, {beyond / 1000:,.0f} km beyond its area; the"
+        f" register is in {control.crs} ({of_register}), which is used there: is it the right zone?"
     ]

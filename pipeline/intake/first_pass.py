@@ -23,6 +23,7 @@ from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
 from pipeline.intake.implausible import Implausible, find_implausible
+from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
@@ -262,6 +263,7 @@ class _Gatherer:
         first, last = self._times(rows, once & ~rows.having(CANDIDATE))
         newest = max((int(time[once[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
         place, place_block = self._places(counting, once)
+        steps = row_steps(rows, counting)
         found = FirstPass(
             rows=counts,
             candidates=candidates,
@@ -275,6 +277,7 @@ class _Gatherer:
                 *implausible.notes,
                 *self.placeholders.notes(self.prepared.exports),
                 *switch_notes(rows, once, self.prepared),
+                *leap_notes(rows, once, steps, self.prepared.exports),
             ),
             first_point=first,
             last_point=last,
@@ -303,7 +306,7 @@ class _Gatherer:
             sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
             filled=self.filled.found(),
-            steps=row_steps(rows, counting),
+            steps=steps,
             hemispheres=self.hemispheres,
             poles=self.poles,
             field_points=field_points(rows, once, self.prepared.field_windows, bases),

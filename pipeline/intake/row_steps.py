@@ -6,23 +6,28 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.ledger import ReadingRows
+from pipeline.plausible.two_tracks import LEAST, SOON, SPEED
 from pipeline.sphere import apart
 
-#: Metres a second, and metres at once, that nobody moves faster between two measurements.
-_SPEED, _AT_ONCE = 30.0, 10.0
+#: Metres that somebody may be off at once, whatever the speed.
+_AT_ONCE = 10.0
 
 
 @dataclass
 class RowSteps:
-    """Steps from one reading of an export to the next in its order, and how many of them are too fast for anybody."""
+    """Steps from one reading of an export to the next in its order, and how many of them are too fast for anybody.
+
+    ``leaps`` are those to another site at a speed that no rover has.
+    """
 
     count: int = 0
     fast: int = 0
+    leaps: int = 0
 
 
 def farthest(milliseconds: Integers) -> Floats:
     """Return metres that somebody may be from where he was so long before."""
-    return np.asarray(_AT_ONCE + _SPEED * milliseconds / 1000.0, np.float64)
+    return np.asarray(_AT_ONCE + SPEED * milliseconds / 1000.0, np.float64)
 
 
 def row_steps(rows: ReadingRows, counting: Flags) -> tuple[RowSteps, ...]:
@@ -35,7 +40,10 @@ def row_steps(rows: ReadingRows, counting: Flags) -> tuple[RowSteps, ...]:
         one = found[int(rows.export(np.array([at.start]))[0])]
         time, longitude, latitude = time[which], longitude[which], latitude[which]
         far = apart(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])
-        with np.errstate(invalid="ignore"):
-            one.fast += int((far > farthest(np.abs(np.diff(time)))).sum())
         one.count += len(far)
+        with np.errstate(invalid="ignore"):
+            gone = np.abs(np.diff(time))
+            fast = far > farthest(gone)
+            one.fast += int(fast.sum())
+            one.leaps += int(((far[fast] > LEAST) & (gone[fast] >= 1000.0 * SOON)).sum())
     return found

@@ -21,6 +21,10 @@ _NEIGHBOURS = 8
 _LEVEL = 3
 #: Metres that a wall rises at the most, and a slope beyond it per metre. Common practice, no source.
 _WALL, _SLOPE = 500.0, 2.0
+#: Readings next to one through which a plane is laid, how much wider than long they lie at the least, and how far from
+#: their middle it reaches, in their own reach. A height is on the slope within so many residuals of the plane, or
+#: within that part of what is doubtful.
+_PLANE, _WIDE, _REACH, _RESIDUALS, _PART = 8, 0.2, 3.0, 3.0, 0.5
 #: How many heights that stand apart are looked at one by one. More of them are no slip.
 _LISTED = 200
 
@@ -101,7 +105,8 @@ def out_of_place(
     Returns:
         (n,) by how much each lies off its neighbours, metres with sign, zero where nothing is to be said; (n,) which
         cannot be: placeholders that the neighbours give away, and what nothing on earth is steep enough for; (n,) the
-        others that lie off by more than ``doubtful``, as no third reading near them does.
+        others that lie off by more than ``doubtful``, as no third reading near them does, nor the slope that they are
+        on.
     """
     off = around.beyond(height)
     if not around.level or placeholder.any():
@@ -114,14 +119,39 @@ def out_of_place(
     high = np.flatnonzero(~placeholder & (np.abs(off) > doubtful))
     odd = np.zeros(len(height), bool)
     if len(high) <= _LISTED:
+        apart = placeholder | ~np.isfinite(height)
+        apart[high] = True
         for row in high.tolist():
             level = np.abs(height - height[row]) <= np.abs(off[row]) / 3
             if np.count_nonzero(level) >= _LEVEL and not around.level:
                 level &= np.linalg.norm(places - places[row], axis=1) <= _SQUARES[-1]
-            odd[row] = np.count_nonzero(level) < _LEVEL
+            odd[row] = np.count_nonzero(level) < _LEVEL and not _on_slope(places, height, row, apart, doubtful)
             steepest = _WALL + _SLOPE * _third_nearest(places, row)
             false[row] = odd[row] and abs(off[row]) > steepest
     return off, false, odd & ~false
+
+
+def _on_slope(places: Floats, height: Floats, row: int, apart: Flags, doubtful: float) -> bool:
+    """Tell whether a height is that of the plane through the readings next to it, none of them ``apart`` (n,).
+
+    The foot and the top of an even slope lie beyond the heights round about, and are no slips.
+    """
+    away = np.linalg.norm(places - places[row], axis=1)
+    away[apart] = np.inf
+    nearest = np.argpartition(away, min(_PLANE, len(away)) - 1)[:_PLANE]
+    if len(nearest) < _PLANE or not np.isfinite(away[nearest]).all():
+        return False
+    plan = levelled(places[np.append(nearest, row)])
+    middle = plan[:-1].mean(axis=0)
+    off, here = plan[:-1] - middle, plan[-1] - middle
+    long, wide = np.linalg.svd(off, compute_uv=False)
+    if wide < _WIDE * long or np.hypot(*here) > _REACH * long / np.sqrt(_PLANE):
+        return False
+    design = np.column_stack([np.ones(_PLANE), off])
+    plane = np.linalg.lstsq(design, height[nearest], rcond=None)[0]
+    residual = float(np.sqrt(np.square(height[nearest] - design @ plane).sum() / (_PLANE - 3)))
+    missed = abs(float(height[row] - plane[0] - here @ plane[1:]))
+    return missed <= max(_RESIDUALS * residual, _PART * doubtful)
 
 
 def _third_nearest(places: Floats, row: int) -> float:

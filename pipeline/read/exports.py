@@ -26,6 +26,7 @@ from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.bare_times import bare_time
 from pipeline.read.columns import ReadingPlan, readings
 from pipeline.read.covariances import lacking
+from pipeline.read.degrees_beside import axes_exchanged
 from pipeline.read.findings import Unusable
 from pipeline.read.first_rows import check_times, check_units
 from pipeline.read.geojson import text_encoding
@@ -86,7 +87,8 @@ class Export:
     columns that are mapped, by our words, those too that the job file maps by number. ``apart`` is how far its
     geometries lie from the columns that are mapped instead of them. ``other_unit`` is the line above the header that
     says another unit than the job file states, and what it says. ``marked`` is how the names are marked as texts of a
-    spreadsheet, "" where they are not.
+    spreadsheet, "" where they are not. ``exchanged`` is whether degrees beside easting and northing say that these are
+    exchanged, None where nothing does say it.
     """
 
     path: Path
@@ -105,6 +107,7 @@ class Export:
     apart: GeometryApart | None = None
     other_unit: tuple[int, str] | None = field(default=None, compare=False, repr=False)
     marked: str = field(default="", compare=False, repr=False)
+    exchanged: bool | None = field(default=None, compare=False)
 
 
 def find_exports(
@@ -379,6 +382,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
             apart=geometry_apart(path, points, source, first),
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
+            exchanged=axes_exchanged(points, source, first),
         )  # fmt: skip
 
 

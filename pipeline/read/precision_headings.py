@@ -195,3 +195,9 @@ def _of_one(word: str) -> tuple[Side | str | None, ...]:
             if isinstance(side, Side) and (not latin or precise in _SHORT):
                 return side, _CLASSES[precise]
     return (None,)
+
+
+def side_of_word(word: str) -> Side | None:
+    """Return to which direction a word points by itself, small and without accents; None for any other word."""
+    side = _CLASSES.get(word)
+    return side if isinstance(side, Side) else None

@@ -1,0 +1,154 @@
+"""Tells easting and northing that are exchanged in exports and register alike: mirrored, and every check agrees.
+
+Where the numbers of both are of one size, as in grids that count from near the job, nothing shows it but what the
+headings say, what the grid itself calls X, and degrees beside the coordinates.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum, auto
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.registry import crs_kind, crs_name, flat, in_use_there, projected, unprojected, x_is_northing
+from pipeline.intake.survey import Survey
+from pipeline.read.axis_headings import axis_in_heading
+from pipeline.read.exports import Export
+from pipeline.sphere import apart
+from pipeline.words import Doubt
+
+#: Metres beyond which the place of exchanged numbers is not in question, where a grid has no area of use.
+_FAR = 1_000_000.0
+
+
+class _Way(Enum):
+    """What the headings of easting and northing say of the way in which they are mapped."""
+
+    SILENT = auto()
+    STRAIGHT = auto()
+    BY_WORDS = auto()  # exchanged, as "North" for the easting says
+    BY_LETTERS = auto()  # exchanged, by what the grid itself calls X and Y
+
+
+@dataclass(frozen=True)
+class _Said:
+    """What an export or the register says: its way, CRS, and headings of easting and northing."""
+
+    way: _Way
+    crs: str = ""
+    east: str = ""
+    north: str = ""
+
+    @property
+    def exchanged(self) -> bool:
+        return self.way in (_Way.BY_WORDS, _Way.BY_LETTERS)
+
+
+def axis_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for each export whose easting and northing seem exchanged as those of the register are."""
+    for number, export, what, certain in _found(survey):
+        if certain:
+            sessions = tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
+            file, line = survey.where("points", export.block, "columns", "easting")
+            yield Doubtful(Doubt.PLACE, f"{export.shown}: {what}", sessions, Path(file).name, line)
+
+
+def axis_notes(survey: Survey) -> list[str]:
+    """Return in words where headings say that easting and northing are exchanged, and others contradict that."""
+    return [f"{export.shown}: {what}" for _, export, what, certain in _found(survey) if not certain]
+
+
+def _found(survey: Survey) -> Iterator[tuple[int, Export, str, bool]]:
+    """Yield exports with what is to be said of them, and whether it is a doubt."""
+    register = _of_register(survey)
+    for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
+        if "easting" not in export.headings or not log.rows or export.exchanged is False:
+            continue
+        away = _exchanged_by(survey, export)
+        if export.exchanged:
+            what = "its eastings and northings lie where its longitudes and latitudes do only if they are exchanged"
+            yield number, export, f"{what}, and every check may agree all the same; {_CURE}", True
+        elif away is not None and register is not None:
+            own = _way_of(export.points.crs or "", export.headings["easting"], export.headings["northing"])
+            certain = _certain(own, register)
+            if certain is not None:
+                yield number, export, _told(export, own, register, away), certain
+
+
+_CURE = "exchange the columns in the job file then, those of the register too"
+
+
+def _certain(own: _Said, register: _Said) -> bool | None:
+    """Tell whether an export's headings and the register's make a doubt, or a note; None where they make nothing.
+
+    Letters alone are a doubt where both have them: a program of its own may call the easting X.
+    """
+    if own.way is _Way.BY_WORDS or register.way is _Way.BY_WORDS:
+        return _Way.STRAIGHT not in (own.way, register.way)
+    if own.exchanged and register.exchanged:
+        return True
+    return None if _Way.STRAIGHT in (own.way, register.way) or not own.exchanged else False
+
+
+def _told(export: Export, own: _Said, register: _Said, away: float) -> str:
+    where = [f'"{own.east}" is mapped as easting and "{own.north}" as northing'] if own.exchanged else []
+    if register.exchanged:
+        columns = f'"{register.east}" and "{register.north}"'
+        where.append(f"{columns} of the register likewise" if where else f"{columns} of the register are so mapped")
+    crs = flat(own.crs if own.exchanged else register.crs) or ""
+    why = f"but {crs_name(crs)} itself calls its northing {'X' if x_is_northing(crs) else 'Y'}"
+    if _Way.BY_WORDS in (own.way, register.way):
+        why = "against what they say"
+    if _Way.STRAIGHT in (own.way, register.way):
+        why += f", and {'the register' if own.exchanged else 'the export'} says otherwise"
+    return (
+        f"{', '.join(where)}, {why}: if easting and northing are exchanged, every point is mirrored and"
+        f" {away / 1000:,.0f} km from its place although every check agrees; {_CURE}"
+    )
+
+
+def _of_register(survey: Survey) -> _Said | None:
+    """Return what the register's headings say; None for one in degrees, which exchanged readings do not agree with."""
+    control, register = survey.job.control, survey.register
+    if control is None or register is None:
+        return _Said(_Way.SILENT)
+    if register.kind != "projected":
+        return None
+    if register.geometry_crs is not None:
+        return _Said(_Way.SILENT)
+    names = [getattr(control.columns, word) or word for word in ("easting", "northing")]
+    east, north = (name if isinstance(name, str) else "" for name in names)
+    return _way_of(control.crs, east, north)
+
+
+def _way_of(crs: str, east: str, north: str) -> _Said:
+    first, second = axis_in_heading(east), axis_in_heading(north)
+    way = _Way.SILENT
+    if first == "easting" or second == "northing":
+        way = _Way.STRAIGHT
+    elif "" not in (first, second) and (first == "northing" or second == "easting"):
+        way = _Way.BY_WORDS
+    elif {first, second} == {"x", "y"} and (turned := x_is_northing(crs)) is not None:
+        way = _Way.BY_LETTERS if turned == (first == "x") else _Way.STRAIGHT
+    return _Said(way, crs, east, north)
+
+
+def _exchanged_by(survey: Survey, export: Export) -> float | None:
+    """Return how many metres away the job lies with easting and northing exchanged; None where it cannot be meant.
+
+    That is so where the grid is not used there: then numbers that are used where they lie prove the mapping.
+    """
+    crs, area = export.points.crs or "", survey.first_pass.area
+    if area is None or crs_kind(crs) != "projected":
+        return None
+    here = np.array([area.centre[0]]), np.array([area.centre[1]])
+    try:
+        east, north = projected(crs, *here)
+        used = in_use_there(crs, float(north[0]), float(east[0]))
+        away = float(apart(*here, *unprojected(crs, north, east))[0])
+    except OperationError:
+        return None
+    return away if np.isfinite(away) and (used or (used is None and away <= _FAR)) else None

@@ -1,0 +1,50 @@
+"""Two rovers, or two jobs, in one export: a note, where the times show it and no column says whose a reading is."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from running import rewrite_export
+from simulate import Plan, simulate
+
+from pipeline import run_job
+
+
+def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02) -> list[str]:
+    """Return what is noted of an honest day whose points two rovers measured in turn; ``apart`` is in degrees.
+
+    Half of the points are moved to where the other one works, each a few metres from the one before.
+    """
+    job = simulate(Plan(sessions=1, points=40, checks=3, marks=4, seed=6))
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    number = np.arange(len(points))
+    first, drawn = job.rows["time"][points[0]], np.random.default_rng(7)
+    for name, middle in (("longitude", 171.85), ("latitude", -43.70)):
+        job.rows[name] = job.rows[name].copy()
+        job.rows[name][points] = (
+            middle
+            + drawn.normal(0.0, 1e-4, len(points)).cumsum()
+            + (number % 2) * (apart if name == "longitude" else 0.0)
+        )
+    job.rows["time"] = job.rows["time"].copy()
+    job.rows["time"][points] = first + (number * seconds).astype("timedelta64[s]")
+    path = job.write(folder)
+    if column:
+        rewrite_export(folder / "rover001.csv", lambda row: row | {column: str(len(row["Point"]) % 2)})
+    outcome = run_job(path, dry_run=True)
+    assert (outcome.exit_code, outcome.record["doubts"]) == (0, [])
+    return [note for note in outcome.record["notes"] if "two rovers, two jobs or two clocks" in note]
+
+
+def test_two_in_turn_are_noted(tmp_path: Path) -> None:
+    (note,) = noted(tmp_path, 30)
+    assert "lies 1.6 km from the one 30 s before it, and 39 times" in note
+
+
+@pytest.mark.parametrize(
+    ("seconds", "column", "apart"),
+    [(120, "", 0.02), (30, "Rover", 0.02), (30, "Receiver serial", 0.02), (30, "", 0.01)],
+)
+def test_honest_ways_are_left_alone(seconds: int, column: str, apart: float, tmp_path: Path) -> None:
+    """One who has the time to drive, a file that says whose its readings are, and two on one site."""
+    assert noted(tmp_path, seconds, column, apart) == []
