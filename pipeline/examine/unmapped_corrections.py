@@ -6,6 +6,7 @@ the heading of another column is the usual one of these and its values differ, n
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.left_corrections import LeftCorrection
@@ -14,10 +15,13 @@ from pipeline.near import and_more
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
+from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, counted
 
 #: Values within a session beyond which a column holds no base's, but a network's, or something else.
-_FEW = 5
+FEW = 5
+#: What a position of the base in plan is called.
+POSITIONS = ("base_longitude", "base_latitude", "base_easting", "base_northing")
 #: Values and files that a sentence lists.
 _LISTED, _FILES = 6, 3
 #: Words that mean no fixed solution among solutions, and many other things in a column that is none.
@@ -96,22 +100,41 @@ def _solutions(survey: Survey) -> Iterator[str]:
 
 def _bases(survey: Survey) -> Iterator[str]:
     for window in survey.windows:
-        if window.session.shift == "none":
-            continue  # stations of a network change, and share one frame
-        for word in ("base", "base_longitude", "base_latitude", "base_easting", "base_northing"):
-            mine = [
-                (export, name, left)
-                for export, name, left in _of(survey, word)
-                if window.index in left.counts and not _is_mapped(survey, export, name, left, window.index)
-            ]
-            every: Counter[str] = Counter()
-            for _, _, left in mine:
-                every.update(left.counts[window.index])
+        for found in base_columns(survey, window):
             # what differs from reading to reading is no base's
-            if not 1 < len(every) <= _FEW or sum(every.values()) < 2 * len(every):
-                continue
-            yield f"session {window.session.name}: {_more_than_one(mine, word, every, window.index)}"
-            break
+            if 1 < len(found.every) <= FEW and sum(found.every.values()) >= 2 * len(found.every):
+                yield found.told()
+                break
+
+
+@dataclass(frozen=True)
+class BaseColumns:
+    """Columns of exports that say one ``word`` of a session's base and are not mapped, and how often each value is."""
+
+    window: SessionWindow
+    word: str
+    columns: list[tuple[Export, str, LeftCorrection]]
+    every: Counter[str]
+
+    def told(self) -> str:
+        """Return in words which values they have, and what to do about it."""
+        session, number = self.window.session.name, self.window.index
+        return f"session {session}: {_more_than_one(self.columns, self.word, self.every, number)}"
+
+
+def base_columns(survey: Survey, window: SessionWindow) -> Iterator[BaseColumns]:
+    """Yield those of a session, the ids first; of a network's, whose stations change and share one frame, none."""
+    for word in ("base", *POSITIONS) if window.session.shift != "none" else ():
+        columns = [
+            (export, name, left)
+            for export, name, left in _of(survey, word)
+            if window.index in left.counts and not _is_mapped(survey, export, name, left, window.index)
+        ]
+        every: Counter[str] = Counter()
+        for _, _, left in columns:
+            every.update(left.counts[window.index])
+        if columns:
+            yield BaseColumns(window, word, columns, every)
 
 
 def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, every: Counter[str], session: int) -> str:
@@ -121,10 +144,11 @@ def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, ev
     for key, count in every.most_common(_LISTED):
         export, _, left = next(one for one in mine if key in one[2].counts[session])
         told.append(f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})")
+    listed = ", ".join(told) + and_more(len(every) - _LISTED)
     keys = "base" if word == "base" else f"{word} and the other two of the base's position"
     what = "base ids" if word == "base" else "positions of the base"
     return (
-        f"column {names} of {files} is not mapped and has {len(every)} values: {', '.join(told)}. If these are {what},"
+        f"column {names} of {files} is not mapped and has {len(every)} values: {listed}. If these are {what},"
         f" no check with one base proves readings with another: map it as {keys} in [points.columns], and give each"
         " base its own session"
     )

@@ -1,4 +1,4 @@
-"""Columns that say of bases, rovers and solutions, by heading or content, and that no job file maps: what is in them."""
+"""Columns of bases, rovers and solutions, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
 from dataclasses import dataclass, field
@@ -77,6 +77,13 @@ class LeftCorrection:
         begins, number = (np.concatenate(parts) for parts in zip(*self.turns, strict=True))
         keys = [*self.written, ""]
         return [keys[one] for one in number[np.searchsorted(begins, rows, side="right") - 1].tolist()]
+
+    def comes_back(self, key: str) -> bool:
+        """Tell whether sound readings have a value before and after those with another."""
+        number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
+        number = number[number >= 0]
+        begins = number[np.diff(number, prepend=-2) != 0]
+        return key in self.written and int((begins == list(self.written).index(key)).sum()) > 1
 
 
 def note_left_corrections(

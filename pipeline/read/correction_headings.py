@@ -210,7 +210,9 @@ _ANTENNA = _words(
     """
 )
 _HEIGHT = _words("height ht hgt h hoehe hohe hauteur altura altezza alt hoogte hoyde hojd korkeus wysokosc vyska m")
-_BASE_ANTENNAS = _words("baseant baseantenna baseantht baseantheight baseantennaheight basehi refantht refantennaheight")
+_BASE_ANTENNAS = _words(
+    "baseant baseantenna baseantht baseantheight baseantennaheight basehi refantht refantennaheight"
+)
 _BETWEEN = _words("of the de der des della di du do da del la le van deg dd pos position coordinate gnss gps rtk")
 #: Words of places that several readings may have in common, a base's not among them: lines and plots and their ends,
 #: what is set out, drawings, control.

@@ -136,7 +136,7 @@ def test_a_column_that_tells_of_no_such_rover_is_left_in_peace(
     heading, on_marks, points = rows
     every = [*on_marks, *points]
     rover = {
-        "both stood on marks": {line: f"R{place % 2}" for part in (on_marks, points) for place, line in enumerate(part)},
+        "both stood on marks": {line: f"R{n % 2}" for part in (on_marks, points) for n, line in enumerate(part)},
         "one rover": dict.fromkeys(every, "R0"),
         "many values": {line: str(place) for place, line in enumerate(every)},
         "another column": {line: "x" if line in on_marks else "y" for line in every},
