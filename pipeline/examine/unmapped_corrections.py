@@ -22,6 +22,8 @@ from pipeline.words import Doubt, counted
 FEW = 5
 #: What a position of the base in plan is called.
 POSITIONS = ("base_longitude", "base_latitude", "base_easting", "base_northing")
+#: Heights beyond which none is of a base's antenna, in feet too.
+_MAST = 30.0
 #: Values and files that a sentence lists.
 _LISTED, _FILES = 6, 3
 #: Words that mean no fixed solution among solutions, and many other things in a column that is none.
@@ -54,7 +56,7 @@ _NMEA_FIXED, _NMEA = "4", frozenset("01245")
 
 def unmapped_notes(survey: Survey) -> list[str]:
     """Return in words which columns nobody mapped tell more than one base, or other solutions than fixed ones."""
-    return [*_bases(survey), *_solutions(survey)]
+    return [*_bases(survey), *_antennas(survey), *_solutions(survey)]
 
 
 def unmapped_doubts(survey: Survey) -> list[Doubtful]:
@@ -135,6 +137,39 @@ def base_columns(survey: Survey, window: SessionWindow) -> Iterator[BaseColumns]
             every.update(left.counts[window.index])
         if columns:
             yield BaseColumns(window, word, columns, every)
+
+
+def _antennas(survey: Survey) -> Iterator[str]:
+    """Yield where heights of the base's antenna change within a session; another export may have its own setting."""
+    for export, name, left in _of(survey, "antenna"):
+        for window in survey.windows if export.points.columns.antenna_height is None else ():
+            every = left.counts.get(window.index, Counter())
+            heights = [height for key in every if (height := _height(key)) is not None]
+            if not 1 < len(every) == len(heights) <= FEW or every.total() < 2 * len(every):
+                continue
+            if max(heights) - min(heights) > survey.job.checks.vertical and window.session.shift != "none":
+                yield f"session {window.session.name}: {_unequal(export, name, left, window.index)}"
+
+
+def _unequal(export: Export, name: str, left: LeftCorrection, session: int) -> str:
+    told = [
+        f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})"
+        for key, count in left.counts[session].most_common()
+    ]
+    return (
+        f'column "{name}" of {export.shown} is not mapped and has {len(told)} values: {", ".join(told)}. If these are'
+        " heights of the base's antenna, it was set up again or one is a wrong entry, and no check with one proves"
+        " readings with another: map it as antenna_height in [points.columns], and give each set-up its own session"
+    )
+
+
+def _height(text: str) -> float | None:
+    """Return a height of an antenna [m or feet], None where a value is none."""
+    try:
+        height = float(text)
+    except ValueError:
+        return None
+    return height if 0.0 < height < _MAST else None
 
 
 def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, every: Counter[str], session: int) -> str:
