@@ -69,12 +69,16 @@ def far_base_doubts(survey: Survey, local: Floats, told: Sequence[Doubtful]) -> 
         told: the doubts that are known already; a session that has one about its base gets no second.
     """
     marks, found = _Marks(survey), []
-    for window, (east, north, up) in zip(survey.windows, local, strict=True):
-        shifted = np.hypot(east, north) > _NO_SHIFT[0] or abs(up) > _NO_SHIFT[1]
+    for window, shift in zip(survey.windows, local, strict=True):
         known = any(one.kind is Doubt.BASE and one.sessions and window.index in one.sessions for one in told)
-        if shifted and not known:
+        if is_shifted(shift) and not known:
             found.append(_doubt(survey, window, _Session(survey, window, marks).far()))
     return [one for one in found if one is not None]
+
+
+def is_shifted(shift: Floats) -> bool:
+    """Tell whether a shift (3,) east, north, up [m] is more than a network's corrections need; NaN is none."""
+    return bool(np.hypot(shift[0], shift[1]) > _NO_SHIFT[0] or abs(shift[2]) > _NO_SHIFT[1])
 
 
 def station_notes(survey: Survey) -> list[str]:
@@ -132,7 +136,7 @@ class _Session:
     def far(self) -> Iterator[tuple[str, ValueSeen]]:
         """Yield likewise a base that is farther from the others than two positions of one may be."""
         if len(self.stands) > 1 and not self.network:
-            yield from self._positions(self._elsewhere)
+            yield from self._positions(self._elsewhere, shifted=True)
 
     def strange_stations(self) -> Iterator[str]:
         """Yield the base ids of a session without a shift that no mark was occupied with, if it has a few ids."""
@@ -170,13 +174,17 @@ class _Session:
         """Return the session's base ids, each as first seen."""
         return sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
 
-    def _positions(self, another: Callable[[Stand, Stand, bool], bool]) -> Iterator[tuple[str, ValueSeen]]:
+    def _positions(
+        self, another: Callable[[Stand, Stand, bool], bool], shifted: bool = False
+    ) -> Iterator[tuple[str, ValueSeen]]:
         marked = set(self._stood_on().tolist())
         pairs = list(combinations(range(len(self.stands)), 2))
         alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
         groups = joined(len(self.stands), alike)
         several = len(groups) > _FEW or self.log.positions.further > 0
         whole = [self._together(group) for group in groups]
+        if shifted and several:
+            several = not self._comes_back(whole, [bool(marked & set(group)) for group in groups], marked)
         for group in unmarked(groups, marked, [stand.seen for stand in self.stands]):
             one = whole[groups.index(group)]
             for other in whole:
@@ -185,6 +193,18 @@ class _Session:
                     which = f"{self._written(other.seen)} and {self._written(one.seen)}"
                     what = f"{len(groups)} positions of the base: {which} are {apart:.3f} m apart"
                     yield f"{what}, and {_none_on(one.seen)}", one.seen
+
+    def _comes_back(self, whole: Sequence[Stand], occupied: Sequence[bool], marked: set[int]) -> bool:
+        """Tell whether one of many positions has all occupations, most readings, and some before and after another's.
+
+        No virtual station comes again. So that one is a base of its own, if it needs a shift, and no network's.
+        """
+        if sum(occupied) != 1 or -1 in marked:
+            return False
+        own = whole[occupied.index(True)].seen
+        every = sum(one.seen.count for one in whole) + self.log.positions.further
+        between = any(own.time < one.seen.time and one.seen.last < own.last for one in whole)
+        return 2 * own.count > every and between
 
     def _written(self, seen: ValueSeen) -> str:
         """Return a position of the base as its export has it, with what readings have it."""

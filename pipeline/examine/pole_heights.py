@@ -27,8 +27,9 @@ _ROUNDED = 0.006
 _SET = 0.050
 #: Different pole heights of an export above which one that is another in feet may be so by chance.
 _FEW = 8
-#: The part of the points of a session and export that are exceptions; of more the pole is changed in the usual way.
-_EXCEPTIONS = 0.25
+#: The part of the points of a session and export that are exceptions. Of more the pole is changed in the usual way, but
+#: not where it was for a few blocks of points only, or for all of them, and never on marks.
+_EXCEPTIONS, _BLOCKS = 0.25, 3
 #: Pole heights that a sentence lists.
 _LISTED = 3
 
@@ -66,15 +67,28 @@ def pole_doubts(survey: Survey) -> Iterator[Doubtful]:
 
 
 def pole_notes(survey: Survey) -> Iterator[str]:
-    """Yield which other pole heights a few points have than those with which marks were occupied in their session."""
+    """Yield which other pole heights points have than those with which marks were occupied in their session.
+
+    Of many points where no mark was with another pole than the others, and all of them or whole blocks have theirs.
+    """
     points = survey.first_pass.poles.points
     for (session, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
         several, every = list(of), sum(seen.count for seen in points[session, export].values())
-        if not why and sum(one.seen.count for one in several) <= _EXCEPTIONS * every:
+        few = sum(one.seen.count for one in several) <= _EXCEPTIONS * every
+        if not why and (few or _beside_one(several, every)):
+            ground = "" if few else "; if the positions are of the ground already, leave the column unmapped"
             yield (
                 f"{survey.exports[export].shown}:{min(one.seen.row for one in several)}: {_told(survey, several)}:"
                 " checks with another do not prove theirs; make sure that it was so, and occupy a mark with each"
+                f"{ground}"
             )
+
+
+def _beside_one(several: Sequence[_Pole], every: int) -> bool:
+    """Tell whether all marks had one pole, and all points others, or a few blocks of points."""
+    proven = several[0].occupied
+    all_points = sum(one.seen.count for one in several) == every
+    return proven[-1] - proven[0] <= _SAME and (all_points or sum(one.seen.blocks for one in several) <= _BLOCKS)
 
 
 def _told(survey: Survey, several: Sequence[_Pole]) -> str:

@@ -6,6 +6,7 @@ the heading of another column is the usual one of these and its values differ, n
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.left_corrections import LeftCorrection
@@ -14,10 +15,15 @@ from pipeline.near import and_more
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
+from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, counted
 
 #: Values within a session beyond which a column holds no base's, but a network's, or something else.
-_FEW = 5
+FEW = 5
+#: What a position of the base in plan is called.
+POSITIONS = ("base_longitude", "base_latitude", "base_easting", "base_northing")
+#: Heights beyond which none is of a base's antenna, in feet too.
+_MAST = 30.0
 #: Values and files that a sentence lists.
 _LISTED, _FILES = 6, 3
 #: Words that mean no fixed solution among solutions, and many other things in a column that is none.
@@ -50,7 +56,7 @@ _NMEA_FIXED, _NMEA = "4", frozenset("01245")
 
 def unmapped_notes(survey: Survey) -> list[str]:
     """Return in words which columns nobody mapped tell more than one base, or other solutions than fixed ones."""
-    return [*_bases(survey), *_solutions(survey)]
+    return [*_bases(survey), *_antennas(survey), *_solutions(survey)]
 
 
 def unmapped_doubts(survey: Survey) -> list[Doubtful]:
@@ -96,22 +102,74 @@ def _solutions(survey: Survey) -> Iterator[str]:
 
 def _bases(survey: Survey) -> Iterator[str]:
     for window in survey.windows:
-        if window.session.shift == "none":
-            continue  # stations of a network change, and share one frame
-        for word in ("base", "base_longitude", "base_latitude", "base_easting", "base_northing"):
-            mine = [
-                (export, name, left)
-                for export, name, left in _of(survey, word)
-                if window.index in left.counts and not _is_mapped(survey, export, name, left, window.index)
-            ]
-            every: Counter[str] = Counter()
-            for _, _, left in mine:
-                every.update(left.counts[window.index])
+        for found in base_columns(survey, window):
             # what differs from reading to reading is no base's
-            if not 1 < len(every) <= _FEW or sum(every.values()) < 2 * len(every):
+            if 1 < len(found.every) <= FEW and sum(found.every.values()) >= 2 * len(found.every):
+                yield found.told()
+                break
+
+
+@dataclass(frozen=True)
+class BaseColumns:
+    """Columns of exports that say one ``word`` of a session's base and are not mapped, and how often each value is."""
+
+    window: SessionWindow
+    word: str
+    columns: list[tuple[Export, str, LeftCorrection]]
+    every: Counter[str]
+
+    def told(self) -> str:
+        """Return in words which values they have, and what to do about it."""
+        session, number = self.window.session.name, self.window.index
+        return f"session {session}: {_more_than_one(self.columns, self.word, self.every, number)}"
+
+
+def base_columns(survey: Survey, window: SessionWindow) -> Iterator[BaseColumns]:
+    """Yield those of a session, the ids first; of a network's, whose stations change and share one frame, none."""
+    for word in ("base", *POSITIONS) if window.session.shift != "none" else ():
+        columns = [
+            (export, name, left)
+            for export, name, left in _of(survey, word)
+            if window.index in left.counts and not _is_mapped(survey, export, name, left, window.index)
+        ]
+        every: Counter[str] = Counter()
+        for _, _, left in columns:
+            every.update(left.counts[window.index])
+        if columns:
+            yield BaseColumns(window, word, columns, every)
+
+
+def _antennas(survey: Survey) -> Iterator[str]:
+    """Yield where heights of the base's antenna change within a session; another export may have its own setting."""
+    for export, name, left in _of(survey, "antenna"):
+        for window in survey.windows if export.points.columns.antenna_height is None else ():
+            every = left.counts.get(window.index, Counter())
+            heights = [height for key in every if (height := _height(key)) is not None]
+            if not 1 < len(every) == len(heights) <= FEW or every.total() < 2 * len(every):
                 continue
-            yield f"session {window.session.name}: {_more_than_one(mine, word, every, window.index)}"
-            break
+            if max(heights) - min(heights) > survey.job.checks.vertical and window.session.shift != "none":
+                yield f"session {window.session.name}: {_unequal(export, name, left, window.index)}"
+
+
+def _unequal(export: Export, name: str, left: LeftCorrection, session: int) -> str:
+    told = [
+        f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})"
+        for key, count in left.counts[session].most_common()
+    ]
+    return (
+        f'column "{name}" of {export.shown} is not mapped and has {len(told)} values: {", ".join(told)}. If these are'
+        " heights of the base's antenna, it was set up again or one is a wrong entry, and no check with one proves"
+        " readings with another: map it as antenna_height in [points.columns], and give each set-up its own session"
+    )
+
+
+def _height(text: str) -> float | None:
+    """Return a height of an antenna [m or feet], None where a value is none."""
+    try:
+        height = float(text)
+    except ValueError:
+        return None
+    return height if 0.0 < height < _MAST else None
 
 
 def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, every: Counter[str], session: int) -> str:
@@ -121,10 +179,11 @@ def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, ev
     for key, count in every.most_common(_LISTED):
         export, _, left = next(one for one in mine if key in one[2].counts[session])
         told.append(f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})")
+    listed = ", ".join(told) + and_more(len(every) - _LISTED)
     keys = "base" if word == "base" else f"{word} and the other two of the base's position"
     what = "base ids" if word == "base" else "positions of the base"
     return (
-        f"column {names} of {files} is not mapped and has {len(every)} values: {', '.join(told)}. If these are {what},"
+        f"column {names} of {files} is not mapped and has {len(every)} values: {listed}. If these are {what},"
         f" no check with one base proves readings with another: map it as {keys} in [points.columns], and give each"
         " base its own session"
     )

@@ -113,6 +113,10 @@ _STOOD_STILL = (
     " measure the missing points again"
 )
 _MAY_BE_COPIED = "check whether a row was copied, or the controller repeated its last position"
+_NEIGHBOURS = (
+    "; where that is the row before or behind, positions may have been moved by a row, which shows in no other way:"
+    " compare the rows around with the controller, which may have their neighbours' positions as well"
+)
 
 
 def _sentences(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:
@@ -127,10 +131,11 @@ def _sentences(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: In
             for (one, other), by in zip(named, later[some].tolist(), strict=True)
         )
         more = and_more(len(here) - _LISTED)
+        beside = what == _MAY_BE_COPIED and bool((np.abs(pairs[here, 0] - pairs[here, 1]) == 1).any())
         have = counted(len(here), "reading has", "readings have")
         yield (
             f"{prepared.exports[export].shown}: {have} the position of another to the last digit, at another time, and"
-            f" no measurement repeats like that: {what}: {listed}{more}"
+            f" no measurement repeats like that: {what}: {listed}{more}{_NEIGHBOURS if beside else ''}"
         )
 
 

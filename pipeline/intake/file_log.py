@@ -20,6 +20,7 @@ from pipeline.intake.correction_ages import Ages, note_ages
 from pipeline.intake.left_corrections import LeftCorrection, note_left_corrections
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.positions import raw_positions, stated_sigmas
+from pipeline.intake.sigma_sizes import SigmaSizes
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
 from pipeline.occupations.name_words import DATE
@@ -101,6 +102,7 @@ class FileLog:
         stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
         squares: (2,) sums of the squares of what is stated, larger of east and north, and up; ``squared`` (2,) of how
             many readings.
+        sizes: how large what is stated is, by session.
         unstated: (2,) sound readings without one in plan, and in height: theirs is ``[quality]``'s.
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key; ``none_stated`` those whose
             figure stands for none.
@@ -125,6 +127,7 @@ class FileLog:
     stated: Noted = field(default_factory=Noted)
     squares: Floats = field(default_factory=lambda: np.zeros(2))
     squared: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
+    sizes: SigmaSizes = field(default_factory=SigmaSizes)
     unstated: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
@@ -247,6 +250,7 @@ class FileLogs:
         plan = np.fmax(east, north)
         most = np.fmax(plan, up)
         known = (sifted.held == 0) & np.isfinite(most)
+        log.sizes.take(plan[known], up[known], sifted.session[known], rows[known])
         for axis, values in enumerate((plan, up)):
             stated = values[known & (values > 0.0)]
             log.squares[axis] += float((stated**2).sum())

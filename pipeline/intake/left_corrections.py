@@ -1,4 +1,4 @@
-"""Columns of base ids, base positions and solutions, by heading or content, that no job file maps: what is in them."""
+"""Columns of bases, rovers and solutions, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
 from dataclasses import dataclass, field
@@ -10,15 +10,22 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.intake.base_like_columns import base_like_columns
-from pipeline.read.correction_headings import correction_heading, says_other_place
+from pipeline.read.correction_headings import (
+    correction_heading,
+    says_base_antenna,
+    says_other_place,
+    says_rover,
+)
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
 from pipeline.sessions.attach import spelling
 
 #: Different values that are kept of a column; one with more is none of these.
 MOST = 32
-#: Decimals to which two numbers of a position are one: of degrees, and of lengths [m].
-_DEGREES, _METRES = 6, 1
+#: Decimals to which two numbers are one: degrees and lengths [m] of a position, and heights of an antenna [m].
+_DEGREES, _METRES, _ANTENNA = 6, 1, 3
+#: Words of which it is kept which reading has what.
+_BY_ROW = frozenset(("rover", "base_longitude", "base_latitude", "base_easting", "base_northing"))
 
 
 @dataclass
@@ -26,7 +33,8 @@ class LeftCorrection:
     """A column that says ``word`` by its heading and is carried along: what its sound readings have, by session.
 
     ``counts`` are by session and value, blanks left out; ``row`` is the first row with a value, ``written`` how it
-    stands there. ``many`` tells that there are more different values than are kept.
+    stands there. ``many`` tells that there are more different values than are kept. ``turns`` are the rows where
+    another value begins than the reading before has, and that value's number among ``written``; -1 is a blank.
     """
 
     word: str
@@ -34,6 +42,7 @@ class LeftCorrection:
     row: dict[tuple[int, str], int] = field(default_factory=dict)
     written: dict[str, str] = field(default_factory=dict)
     many: bool = False
+    turns: list[tuple[Integers, NDArray[np.int8]]] = field(default_factory=list)
 
     def take(self, cells: pa.Array, session: NDArray[np.int32], rows: Integers) -> None:
         """Take sound readings: (n,) texts, their sessions and numbers in the file."""
@@ -54,6 +63,27 @@ class LeftCorrection:
                 self.counts.setdefault(number, Counter())[key] += int(here.sum())
                 self.row.setdefault((number, key), int(rows[int(np.argmax(here))]))
         self.many = len(self.written) > MOST
+        if not self.many and self.word in _BY_ROW and len(rows):
+            order = list(self.written)
+            number = [order.index(key) if (key := _key(self.word, text)) else -1 for text in texts]
+            of_row = np.array([*number, -1], np.int8)[code]
+            begins = np.flatnonzero(np.diff(of_row, prepend=-2))
+            self.turns.append((rows[begins], of_row[begins]))
+
+    def of_rows(self, rows: Integers) -> list[str]:
+        """Return which value the sound readings of (k,) rows of the file have, "" for none."""
+        if self.many or not self.turns:
+            return [""] * len(rows)
+        begins, number = (np.concatenate(parts) for parts in zip(*self.turns, strict=True))
+        keys = [*self.written, ""]
+        return [keys[one] for one in number[np.searchsorted(begins, rows, side="right") - 1].tolist()]
+
+    def comes_back(self, key: str) -> bool:
+        """Tell whether sound readings have a value before and after those with another."""
+        number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
+        number = number[number >= 0]
+        begins = number[np.diff(number, prepend=-2) != 0]
+        return key in self.written and int((begins == list(self.written).index(key)).sum()) > 1
 
 
 def note_left_corrections(
@@ -65,7 +95,7 @@ def note_left_corrections(
     """
     columns = export.points.columns
     taken = set(mapped(columns).values())
-    says = {each.name: correction_heading(each.name) for each in export.carried if each.name not in taken}
+    says = {each.name: _said(each.name) for each in export.carried if each.name not in taken}
     if columns.base_height is None and not any(word.startswith("base_") for word in says.values()):
         known = {name: left.word for name, left in found.items() if left.word.startswith("base_")}
         silent = [name for name, word in says.items() if not word and not says_other_place(name)]
@@ -80,15 +110,23 @@ def note_left_corrections(
         found.setdefault(name, LeftCorrection(word)).take(texts, session[sound], rows[sound])
 
 
+def _said(heading: str) -> str:
+    """Return which of our words a heading says, or "rover" or "antenna", which is of the base's; "" if nothing."""
+    if says_base_antenna(heading):
+        return "antenna"
+    return correction_heading(heading) or ("rover" if says_rover(heading) else "")
+
+
 def _key(word: str, text: str) -> str:
     """Return a value as two are compared."""
     if word == "base":
         return spelling(text)
-    if not word.startswith("base_"):
+    if not word.startswith("base_") and word != "antenna":
         return text.casefold()
     try:
         number = float(text.replace(",", "."))
     except ValueError:
         return text.casefold()
     # zeros are what a controller logs as long as it knows no position
-    return f"{number:.{_DEGREES if word.endswith('tude') else _METRES}f}" if number else ""
+    decimals = _ANTENNA if word == "antenna" else _DEGREES if word.endswith("tude") else _METRES
+    return f"{number:.{decimals}f}" if number else ""

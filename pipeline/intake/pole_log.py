@@ -11,14 +11,17 @@ from pipeline.read.exports import Export
 from pipeline.read.pole_column import pole_heights
 
 _MILLIMETRE = 1e-3
+#: Blocks of one pole height that are counted in a batch: of more it is enough to know that there are.
+_BLOCKS = 32
 
 
 @dataclass
 class PoleSeen:
-    """How many points of a session and export have one pole height, and the row of the first in its file."""
+    """How many points of a session and export have one pole height, the row of the first, and in how many blocks."""
 
     count: int
     row: int
+    blocks: int = 0
 
 
 @dataclass
@@ -31,6 +34,7 @@ class PoleLog:
 
     points: dict[tuple[int, int], dict[int, PoleSeen]] = field(default_factory=dict)
     on: dict[tuple[int, int], float] = field(default_factory=dict)
+    _last: PoleSeen | None = None
 
     def take(
         self,
@@ -52,8 +56,16 @@ class PoleLog:
     def _points(self, number: int, session: NDArray[np.int32], metres: Floats, rows: NDArray[np.int64]) -> None:
         length = np.rint(metres / _MILLIMETRE).astype(np.int64)
         most = int(length.max(initial=0)) + 1
-        keys, first, counts = np.unique(session.astype(np.int64) * most + length, return_index=True, return_counts=True)
+        of_row = session.astype(np.int64) * most + length
+        keys, first, counts = np.unique(of_row, return_index=True, return_counts=True)
         for key, at, count in zip(keys.tolist(), first.tolist(), counts.tolist(), strict=True):
             own = self.points.setdefault((key // most, number), {})
             seen = own.setdefault(key % most, PoleSeen(0, int(rows[at])))
             seen.count += count
+        begins = np.flatnonzero(np.diff(of_row, prepend=-1))[: _BLOCKS + 1]
+        for key in of_row[begins].tolist():
+            seen = self.points[key // most, number][key % most]
+            seen.blocks += seen is not self._last
+            self._last = seen
+        for key in of_row[-1:].tolist():  # a block goes on in the next batch
+            self._last = self.points[key // most, number][key % most]

@@ -17,6 +17,7 @@ from pipeline.near import and_more
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.unknown_marks import peg_notes
+from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
 from pipeline.solve.copied_checks import copied_notes
 from pipeline.solve.field_shift_switches import switch_notes
@@ -35,6 +36,7 @@ _MARKS = 3
 
 def notes(survey: Survey, solved: Solved) -> list[str]:
     """Return in words what a reader of the issue should look at, apart from failing checks."""
+    local = shift_at_places(survey, solved)[0]
     return [
         *_untied(survey, solved),
         *dependent_check_notes(survey, solved),
@@ -43,10 +45,11 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *_field_shifts_in_doubt(survey, solved),
         *switch_notes(survey, solved.field, solved.occupations),
         *taken_out_notes(survey, solved),
-        *bend_notes(survey, shift_at_places(survey, solved)[0]),
+        *bend_notes(survey, local),
         *register_row_notes(survey, survey.candidates, solved.missed),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
+        *station_notes(survey, solved, local),
         *copied_notes(survey, solved.occupations),
         *_of_one_time(survey, solved),
         *_statistics(survey, solved),

@@ -10,17 +10,25 @@ import numpy as np
 import pyarrow.compute as pc
 
 from pipeline.intake.at_one_time import Clock, minutes_within, together
+from pipeline.intake.left_corrections import LeftCorrection
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
+from pipeline.read.exports import Export
 from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
-from pipeline.words import Reason, plural, reason_code
+from pipeline.words import Reason, counted, plural, reason_code
 
 _DUPLICATE = reason_code(Reason.DUPLICATE)
+#: Values of a column beyond which it is none of a crew's rovers, and readings up to which one is a base's own.
+_ROVERS, _FEW = 5, 2
 
 
 def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
-    """Yield exports that stood on no mark in a session, or on one that fails, while another was at work that did."""
+    """Yield exports that stood on no mark in a session, or on one that fails, while another was at work that did.
+
+    Likewise rovers of one export, by a column that is carried along, of which others did.
+    """
+    yield from _in_one_export(survey, solved)
     found: dict[int, tuple[int, list[str]]] = {}
     failing: dict[int, list[str]] = {}
     if len(survey.exports) < 2:
@@ -69,6 +77,53 @@ def _unproven(
         other = next((one for one in beside if one != at and together(own, minutes[one])), None)
         if other is not None:
             yield at, other, bool(stood[at])
+
+
+def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield for each export which rovers in it stood on no mark in a session where others of the column did."""
+    again = _exported_again(survey)
+    for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
+        for name, left in log.left_corrections.items():
+            if left.word == "rover" and not left.many and 1 < len(left.written) <= _ROVERS:
+                told = [
+                    (window.session.name, rover)
+                    for window in survey.windows
+                    if (window.index, at) not in again
+                    for rover in _without_mark(survey, solved, window.index, name)
+                    if left.counts.get(window.index, {}).get(rover, 0) > _FEW
+                ]
+                if told:
+                    yield _told(export, name, left, told, [window.session.name for window in survey.windows])
+                    break
+
+
+def _without_mark(survey: Survey, solved: Solved, session: int, name: str) -> list[str]:
+    """Return the values of a column without an occupation in a session, where others have all there are."""
+    table = solved.occupations.table
+    here = np.flatnonzero(solved.occupations.session == session)
+    export, row = (np.asarray(table.column(each), np.int64)[here] for each in ("export", "source_row"))
+    stood, every = set[str](), set[str]()
+    for at, log in enumerate(survey.first_pass.files):
+        left, rows = log.left_corrections.get(name), row[export == at]
+        stood |= set(left.of_rows(rows)) if left is not None else {""} if len(rows) else set()
+        every |= left.counts.get(session, {}).keys() if left is not None else set()
+    # an occupation of nobody in particular may be anybody's
+    return sorted(every - stood) if stood and "" not in stood else []
+
+
+def _told(export: Export, name: str, left: LeftCorrection, told: list[tuple[str, str]], order: list[str]) -> str:
+    rovers = list(dict.fromkeys(rover for _, rover in told))
+    sessions = sorted({session for session, _ in told}, key=order.index)
+    numbers = {session: number for number, session in enumerate(order)}
+    count = sum(left.counts[numbers[session]][rover] for session, rover in told)
+    first = min(left.row[numbers[session], rover] for session, rover in told)
+    shown = listed([left.written[rover] for rover in rovers])
+    return (
+        f'{export.shown}:{first}: none of the {counted(count, "reading")} with {shown} in column "{name}" (first one'
+        f" here) in {plural(len(sessions), 'session')} {listed(sessions)} is on a control mark, and others of that"
+        f" column are: if that is another rover, no check proves the pole height, the clock and the field shift of"
+        " these readings; occupy a mark with every rover, before and after its points"
+    )
 
 
 def _exported_again(survey: Survey) -> set[tuple[int, int]]:

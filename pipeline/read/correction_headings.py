@@ -69,6 +69,21 @@ AGE = """
 """
 _SECONDS = re.compile(r"s|se[ckg]\w*")
 
+#: Headings of which rover, or which receiver on it, a reading is of, likewise.
+ROVER = """
+    rover roverid rovername roverno rovernr rovernumber roverserial roverserialno roverserialnumber roversn receiver
+    receiverid receivername receiverno receivernr receivernumber receiverserial receiverserialno receiverserialnumber
+    receiversn rxserial rxsn gnssreceiver gpsreceiver instrument instrumentid instrumentname instrumentno instrumentnr
+    instrumentnumber instrumentserial instrumentserialno instrumentserialnumber instrumentsn serial serialno serialnr
+    serialnumber device deviceid devicename deviceserial deviceserialnumber empfanger empfaenger empfangernr
+    empfaengernr empfangerid empfaengerid gerat geraet geratenr geraetenr geratenummer geraetenummer gerateid
+    instrumentennummer seriennr seriennummer recepteur norecepteur numerorecepteur appareil noappareil numeroappareil
+    noserie noserierecepteur nodeserie numeroserie numerodeserie receptor instrumento nserie ricevitore strumento
+    matricola numeroseriale numerodiserie seriale ontvanger toestel instrumentnummer serienummer mottaker mottakernr
+    mottagare modtager serienr vastaanotin laite sarjanumero odbiornik nrodbiornika instrumentnr nrinstrumentu
+    nrseryjny numerseryjny prijimac pristroj cislopristroje seriovecislo vyrobnicislo
+"""
+
 
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
@@ -90,6 +105,23 @@ def correction_heading(heading: str) -> str:
     base".
     """
     return next((word for word, headings in _HEADINGS.items() if bare(heading) in headings), _of_a_base(heading))
+
+
+@lru_cache(maxsize=1024)
+def says_rover(heading: str) -> bool:
+    """Tell whether a heading says that its column is of rovers or receivers: their names, numbers or serials."""
+    return bare(heading) in _ROVERS
+
+
+@lru_cache(maxsize=1024)
+def says_base_antenna(heading: str) -> bool:
+    """Tell whether a heading says that its column is of the heights of the base's antenna."""
+    words = set(words_of(heading)) - _BETWEEN
+    of_base = bool(words & (_OF_BASE[0] | _OF_BASE[1]))
+    if not of_base and len(words) == 1:
+        return words <= _BASE_ANTENNAS
+    rest = words - _OF_BASE[0] - _OF_BASE[1] - _OF_BASE[3]
+    return of_base and bool(rest & _ANTENNA) and rest <= _ANTENNA | _HEIGHT
 
 
 @lru_cache(maxsize=1024)
@@ -170,6 +202,17 @@ _AXES = {
 }
 #: Words of its id, and words that say nothing of what a column has.
 _ID = _words("id no nr num number nummer name nom nombre nome naam navn namn nazwa nazev numero kennung")
+#: Words of its antenna, which alone or with those of a height are of the height of that.
+_ANTENNA = _words(
+    """
+    ant antenna antennen antenne antena antenni antennenhohe antennenhoehe antennehoogte antennehoyde antennhojd
+    antenneheight antennaheight antht antheight hi ih instrumentenhohe
+    """
+)
+_HEIGHT = _words("height ht hgt h hoehe hohe hauteur altura altezza alt hoogte hoyde hojd korkeus wysokosc vyska m")
+_BASE_ANTENNAS = _words(
+    "baseant baseantenna baseantht baseantheight baseantennaheight basehi refantht refantennaheight"
+)
 _BETWEEN = _words("of the de der des della di du do da del la le van deg dd pos position coordinate gnss gps rtk")
 #: Words of places that several readings may have in common, a base's not among them: lines and plots and their ends,
 #: what is set out, drawings, control.
@@ -196,6 +239,7 @@ _OF_ANYTHING = _words("age alter")
 _AMBIGUOUS = _words("ref refid reference referenceid referenz referentie riferimento basis bas estacion referans")
 
 
+_ROVERS = frozenset(ROVER.split())
 _HEADINGS = {
     word: frozenset(map(run_together, f"{text} {ELSEWHERE.get(word, '')}".split())) for word, text in CALLED.items()
 }

@@ -95,7 +95,19 @@ def test_points_that_have_one_position_here_and_there_are_told_and_stay(tmp_path
     copy(job, *points)
     issue = run_simulated(job, tmp_path)
     (note,) = copied(issue)
-    assert issue.reasons() == {} and "2 readings have" in note
+    assert issue.reasons() == {} and "2 readings have" in note and "rows around" not in note
+
+
+def test_positions_that_were_moved_by_a_row_leave_one_pair_that_says_where_to_look(tmp_path: Path) -> None:
+    """Six points have the position of the one before: the first of them alone shares it with another."""
+    job = day()
+    points = np.flatnonzero(job.rows["kind"] == "point")[5:12]
+    assert (np.diff(points) == 1).all()
+    for name in POSITION:
+        job.rows[name][points[1:]] = job.rows[name][points[:-1]].copy()
+    (note,) = copied(run_simulated(job, tmp_path))
+    assert "1 reading has" in note and f"rover001.csv:{points[1] + 2} that of rover001.csv:{points[0] + 2}" in note
+    assert "compare the rows around with the controller" in note
 
 
 def test_a_point_stored_again_at_its_own_time_stays(tmp_path: Path) -> None:

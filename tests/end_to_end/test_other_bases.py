@@ -368,3 +368,61 @@ def test_a_base_started_anew_in_an_export_that_is_not_in_the_order_of_time(tmp_p
 
 def hash_of(text: str) -> int:
     return sum(31**place * ord(letter) for place, letter in enumerate(text)) % 9_973
+
+
+def on_stations(job: Simulation, every: int, since: float = 2.0, until: float = 5.0) -> Cells:
+    """For a few hours every so many rows of their own have another virtual station, some hundreds of metres apart."""
+    inside, numbers = between(job, {"there": True}, since, until), iter(range(1000))
+
+    def cells(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, east=150.0 + 90.0 * (next(numbers) // every), north=40.0, up=-2.2) if inside(row) else {}
+
+    return cells
+
+
+MANY = replace(ONE, points=60)
+
+
+def test_stations_of_a_network_between_readings_with_a_base_of_ones_own(tmp_path: Path) -> None:
+    """However many they are: what the marks give the base of is not theirs, and that base came back."""
+    job = simulate(MANY)
+    code, record, kinds = judged(write(job, tmp_path, on_stations(job, 3), beside=False))
+    assert (code, kinds, record["verdict"]) == (3, ["base"], "unchecked")
+    what = record["doubts"][0]["what"]
+    assert f"{at_base(job, 0)['BLon'][:10]}" in what and "no mark was occupied with the one of 3 readings" in what
+    assert int(what.split("its points have ")[1].split()[0]) > 6
+
+
+@pytest.mark.parametrize("how", ["all day", "none comes again", "no shift", "a mark occupied with one"])
+def test_many_stations_of_a_network_are_left_in_peace(how: str, tmp_path: Path) -> None:
+    """A frame that is a metre off needs a shift for all of them: nobody can say that one is a base of one's own."""
+    job = simulate(replace(MANY, base_horizontal=0.1, base_vertical=0.1) if how == "no shift" else MANY)
+    cells = {
+        "all day": on_stations(job, 6, 0.0, 99.0),
+        "none comes again": on_stations(job, 3, 5.0, 99.0),
+    }.get(how, on_stations(job, 3))
+    path = write(job, tmp_path, cells, beside=False)
+    if how == "a mark occupied with one":
+        mine = at_base(job, 0, east=150.0, north=40.0, up=-2.2)
+        rewrite_export(tmp_path / "rover001.csv", lambda row: row | (mine if row["Point"] == "S01-C1" else {}))
+    assert judged(path)[::2] == (0, [])
+
+
+def test_many_stations_in_columns_that_nobody_mapped_are_told_likewise(tmp_path: Path) -> None:
+    for how, noted in (("back", 1), ("for good", 0), ("no shift", 0)):
+        job = simulate(replace(MANY, base_horizontal=0.1, base_vertical=0.1) if how == "no shift" else MANY)
+        cells = on_stations(job, 3, *((5.0, 99.0) if how == "for good" else (2.0, 5.0)))
+        (folder := tmp_path / how).mkdir()
+        path = job.write(folder)
+        rewrite_export(
+            folder / "rover001.csv",
+            lambda row, job=job, cells=cells: row | rename(at_base(job, 0)) | rename(cells(row)),
+        )
+        code, record, kinds = judged(path)
+        told = [note for note in record["notes"] if 'column "BaseLon" of rover001.csv is not mapped' in note]
+        assert (how, code, kinds, len(told)) == (how, 0, [], noted)
+
+
+def rename(cells: dict[str, Any]) -> dict[str, Any]:
+    """Cells of the base's position under headings that say so."""
+    return {{"BLon": "BaseLon", "BLat": "BaseLat", "BHt": "BaseHt"}[name]: cell for name, cell in cells.items()}

@@ -15,7 +15,11 @@ _TRUE = 2.0
 
 
 def judged(
-    folder: Path, entered: Callable[[int], float], used: Callable[[int], float], marks: float = _TRUE
+    folder: Path,
+    entered: Callable[[int], float],
+    used: Callable[[int], float],
+    marks: float = _TRUE,
+    other_mark: float | None = None,
 ) -> tuple[int, list[str], list[str]]:
     """Run a day in which the ``used`` and the ``entered`` pole heights depend on the number of the point."""
     path = simulate(replace(SMALL, sessions=1, points=24)).write(folder)
@@ -25,7 +29,8 @@ def judged(
     def with_pole(row: dict[str, str]) -> dict[str, str]:
         on_mark = "-T" in row["Point"] or "-C" in row["Point"]
         number = 0 if on_mark else next(count)
-        true, said = (marks, marks) if on_mark else (used(number), entered(number))
+        on = other_mark if other_mark is not None and "-C1" in row["Point"] else marks
+        true, said = (on, on) if on_mark else (used(number), entered(number))
         return row | {"EllHt": f"{float(row['EllHt']) + true:.4f}", "Pole": f"{said:.3f}"}
 
     rewrite_export(export, with_pole)
@@ -51,6 +56,34 @@ def test_another_pole_with_which_no_mark_was_occupied_is_told(other: float, tmp_
 
     code, doubts, (note,) = judged(tmp_path, pole, pole)
     assert (code, doubts) == (0, []) and f"6 readings (first one here) have a pole height of {other:.3f} m" in note
+
+
+@pytest.mark.parametrize(
+    ("pole", "count"),
+    [
+        (lambda point: 1.8 if point >= 14 else _TRUE, 10),
+        (lambda point: 1.8 if 4 <= point < 12 or point >= 20 else _TRUE, 12),
+        (lambda _: 1.5, 24),
+        (lambda point: 1.5 if point % 2 else 1.8, 24),
+    ],
+    ids=["an afternoon", "twice", "all day", "two, never on marks"],
+)
+def test_poles_of_many_points_with_which_no_mark_was_occupied_are_told_once(
+    pole: Callable[[int], float], count: int, tmp_path: Path
+) -> None:
+    """A second pole, or heights that the controller took off already: no check shows either."""
+    code, doubts, (note,) = judged(tmp_path, pole, pole)
+    assert (code, doubts) == (0, []) and f"{count} readings (first one here) have" in note
+    assert "leave the column unmapped" in note
+
+
+def test_poles_of_many_points_are_nothing_to_tell_where_marks_have_several_too(tmp_path: Path) -> None:
+    """Checks with two pole heights agree: both were entered, and taken off, as they were."""
+
+    def pole(point: int) -> float:
+        return 1.8 if point >= 14 else _TRUE
+
+    assert judged(tmp_path, pole, pole, other_mark=2.5) == (0, [], [])
 
 
 @pytest.mark.parametrize(

@@ -178,3 +178,38 @@ def test_millimetres_in_an_export_are_told_with_what_to_do(times: float, told: b
         export.write_text(f"{headed}\n{rows}", encoding="utf-8")
         path.write_text(re.sub(r'"s([ENU])"', r'"s\1 [mm]"', mapped), encoding="utf-8")
         assert run_job(path, dry_run=True).record["doubts"] == []
+
+
+@pytest.mark.parametrize(
+    ("times", "every", "solution", "limit", "told"),
+    [
+        (40.0, 6, False, False, True),
+        (40.0, 6, True, False, False),
+        (40.0, 6, False, True, False),
+        (8.0, 6, False, False, False),
+        (40.0, 1, False, False, False),
+    ],
+    ids=["some", "by a column of solutions fixed", "a limit judges them", "under trees", "all alike"],
+)
+def test_readings_far_less_precise_than_most_are_told(
+    times: float, every: int, solution: bool, limit: bool, told: bool, tmp_path: Path
+) -> None:
+    """8 mm in plan is usual of fixed solutions, and three decimetres of floats that converge (common practice)."""
+    job = simulate(Plan(sessions=1, points=60, ties=1, checks=2, noise=False))
+    for key in ("max_sigma_horizontal", "max_sigma_vertical"):
+        job.job["quality"].pop(key, None)
+        if limit:
+            job.job["quality"][key] = 0.9
+    for name, usual in (("sigma_east", 0.008), ("sigma_north", 0.008), ("sigma_up", 0.012)):
+        some = np.arange(len(job.rows["name"])) % every == every - 1
+        job.rows[name] = np.where(some, usual * times, usual)
+    path = job.write(tmp_path)
+    text = path.read_text(encoding="utf-8")
+    assert text.count(', solution = "Sol"') == 1
+    if not solution:
+        path.write_text(text.replace(', solution = "Sol"', ""), encoding="utf-8")
+    outcome = run_job(path, dry_run=True)
+    notes = [note for note in outcome.record["notes"] if "over 10 times those of most in the session" in note]
+    assert (outcome.exit_code, outcome.record["doubts"], len(notes)) == (0, [], int(told))
+    count = len(job.rows["name"]) // every
+    assert all(f"{count} of {len(job.rows['name'])} accepted readings state" in note for note in notes)

@@ -195,3 +195,31 @@ def test_floats_that_the_job_accepts_are_no_doubt(tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8").replace("[quality]\n", '[quality]\nsolutions = ["fixed", "float"]\n')
     path.write_text(text, encoding="utf-8")
     assert judged(path)[0] == 0
+
+
+@pytest.mark.parametrize("heading", ["BaseAnt", "Base antenna height (m)", "Ref. antenna ht", "Antennenhöhe Basis"])
+def test_an_antenna_height_of_the_base_that_changes(heading: str, tmp_path: Path) -> None:
+    job = one_session()
+    code, record, (told,) = judged(columned(bare(job, tmp_path), job, heading, "1.600", "1.850"))
+    assert (code, record["doubts"]) == (0, [])
+    assert f'column "{heading}" of rover001.csv is not mapped and has 2 values: 1.600 (' in told
+    assert "map it as antenna_height" in told
+
+
+@pytest.mark.parametrize(
+    ("heading", "plain", "other"),
+    [
+        ("BaseAnt", "1.600", "1.600"),
+        ("BaseAnt", "1.600", ""),
+        ("BaseAnt", "1.600", "1.6"),
+        ("BaseAnt", "type A", "type B"),
+        ("Antenna height", "1.600", "1.850"),
+        ("Base antenna type", "1", "2"),
+        ("Foundation height", "1.600", "1.850"),
+    ],
+)
+def test_what_is_no_antenna_height_of_the_base_is_left_in_peace(
+    heading: str, plain: str, other: str, tmp_path: Path
+) -> None:
+    job = one_session()
+    assert judged(columned(bare(job, tmp_path), job, heading, plain, other))[2] == []

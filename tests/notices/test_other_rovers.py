@@ -106,3 +106,53 @@ def test_a_rover_at_work_for_a_while_among_another_ones_points_is_told(
     first = sorted([*on_marks, *(line for line in points if line not in second)], key=lambda line: line.split(",")[1])
     (note,) = job_of(tmp_path, {"rover1.csv": first, "rover2.csv": second}, heading)
     assert note.startswith("rover2.csv: none of its readings in session session-01 is on a control mark")
+
+
+def merged(heading: str, rows: list[str], rover: dict[str, str], column: str) -> tuple[dict[str, list[str]], str]:
+    """One export of several rovers, in the order of time, with a column that says whose each row is."""
+    every = sorted(rows, key=lambda line: line.split(",")[1])
+    return {"rover1.csv": [f"{line},{rover[line]}" for line in every]}, f"{heading},{column}"
+
+
+@pytest.mark.parametrize(
+    ("column", "names"), [("Rover", ("R0", "R1")), ("Receiver S/N", ("4471", "4485")), ("Seriennummer", ("1", "2"))]
+)
+def test_a_rover_of_a_merged_export_that_stood_on_no_mark_is_told(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path, column: str, names: tuple[str, str]
+) -> None:
+    heading, on_marks, points = rows
+    rover = {line: names[0] for line in (*on_marks, *points[::2])} | {line: names[1] for line in points[1::2]}
+    (note,) = job_of(tmp_path, *merged(heading, [*on_marks, *points], rover, column))
+    assert f'none of the {len(points[1::2])} readings with {names[1]} in column "{column}"' in note
+    assert "in sessions session-01, session-02 is on a control mark" in note
+
+
+@pytest.mark.parametrize(
+    "case", ["both stood on marks", "one rover", "many values", "another column", "rows of a base", "occupations blank"]
+)
+def test_a_column_that_tells_of_no_such_rover_is_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path, case: str
+) -> None:
+    heading, on_marks, points = rows
+    every = [*on_marks, *points]
+    rover = {
+        "both stood on marks": {line: f"R{n % 2}" for part in (on_marks, points) for n, line in enumerate(part)},
+        "one rover": dict.fromkeys(every, "R0"),
+        "many values": {line: str(place) for place, line in enumerate(every)},
+        "another column": {line: "x" if line in on_marks else "y" for line in every},
+        "rows of a base": dict.fromkeys(every, "rover") | {points[0]: "base"},
+        "occupations blank": {line: "" if line in on_marks else f"R{len(line) % 2}" for line in every},
+    }[case]
+    column = "Surface" if case == "another column" else "Rover"
+    assert job_of(tmp_path, *merged(heading, every, rover, column)) == []
+
+
+def test_a_rover_of_a_merged_export_whose_occupations_are_in_another_is_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    parts = {
+        "rover1.csv": [*(f"{line},R0" for line in (*on_marks[::2], *points[::2])), *(f"{x},R1" for x in points[1::2])],
+        "rover2.csv": [f"{line},R1" for line in on_marks[1::2]],
+    }
+    assert job_of(tmp_path, parts, f"{heading},Rover") == []
