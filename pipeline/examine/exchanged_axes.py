@@ -67,15 +67,14 @@ def _found(survey: Survey) -> Iterator[tuple[int, Export, str, bool]]:
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         if "easting" not in export.headings or not log.rows or export.exchanged is False:
             continue
-        away = _exchanged_by(survey, export)
         if export.exchanged:
             what = "its eastings and northings lie where its longitudes and latitudes do only if they are exchanged"
             yield number, export, f"{what}, and every check may agree all the same; {_CURE}", True
-        elif away is not None and register is not None:
+        elif register is not None:
             own = _way_of(export.points.crs or "", export.headings["easting"], export.headings["northing"])
             certain = _certain(own, register)
-            if certain is not None:
-                yield number, export, _told(export, own, register, away), certain
+            if certain is not None and (away := _exchanged_by(survey, export)) is not None:
+                yield number, export, _told(own, register, away), certain
 
 
 _CURE = "exchange the columns in the job file then, those of the register too"
@@ -93,12 +92,13 @@ def _certain(own: _Said, register: _Said) -> bool | None:
     return None if _Way.STRAIGHT in (own.way, register.way) or not own.exchanged else False
 
 
-def _told(export: Export, own: _Said, register: _Said, away: float) -> str:
+def _told(own: _Said, register: _Said, away: float) -> str:
     where = [f'"{own.east}" is mapped as easting and "{own.north}" as northing'] if own.exchanged else []
     if register.exchanged:
         columns = f'"{register.east}" and "{register.north}"'
         where.append(f"{columns} of the register likewise" if where else f"{columns} of the register are so mapped")
-    crs = flat(own.crs if own.exchanged else register.crs) or ""
+    crs = own.crs if own.exchanged else register.crs
+    crs = flat(crs) or crs
     why = f"but {crs_name(crs)} itself calls its northing {'X' if x_is_northing(crs) else 'Y'}"
     if _Way.BY_WORDS in (own.way, register.way):
         why = "against what they say"
