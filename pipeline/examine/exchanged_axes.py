@@ -15,6 +15,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.registry import crs_kind, crs_name, flat, in_use_there, projected, unprojected, x_is_northing
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.read.axis_headings import axis_in_heading
 from pipeline.read.exports import Export
 from pipeline.sphere import apart
@@ -48,17 +49,31 @@ class _Said:
 
 
 def axis_doubts(survey: Survey) -> Iterator[Doubtful]:
-    """Yield a doubt for each export whose easting and northing seem exchanged as those of the register are."""
-    for number, export, what, certain in _found(survey):
-        if certain:
-            sessions = tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
-            file, line = survey.where("points", export.block, "columns", "easting")
-            yield Doubtful(Doubt.PLACE, f"{export.shown}: {what}", sessions, Path(file).name, line)
+    """Yield a doubt for the exports of each block whose easting and northing seem exchanged, the register's too."""
+    logs = survey.first_pass.files
+    for (block, what), exports in _alike(survey, certain=True).items():
+        sessions = tuple(np.flatnonzero(np.any([logs[number].sessions for number in exports], axis=0)).tolist())
+        file, line = survey.where("points", block, "columns", "easting")
+        yield Doubtful(Doubt.PLACE, f"{_shown(survey, exports)}: {what}", sessions, Path(file).name, line)
 
 
 def axis_notes(survey: Survey) -> list[str]:
     """Return in words where headings say that easting and northing are exchanged, and others contradict that."""
-    return [f"{export.shown}: {what}" for _, export, what, certain in _found(survey) if not certain]
+    found = _alike(survey, certain=False)
+    return [f"{_shown(survey, exports)}: {what}" for (_, what), exports in found.items()]
+
+
+def _alike(survey: Survey, certain: bool) -> dict[tuple[int, str], list[int]]:
+    """Return the numbers of the exports of which one thing is to be said, by their block and that."""
+    found: dict[tuple[int, str], list[int]] = {}
+    for number, export, what, sure in _found(survey):
+        if sure is certain:
+            found.setdefault((export.block, what), []).append(number)
+    return found
+
+
+def _shown(survey: Survey, exports: list[int]) -> str:
+    return f"{survey.exports[exports[0]].shown}{and_more(len(exports) - 1)}"
 
 
 def _found(survey: Survey) -> Iterator[tuple[int, Export, str, bool]]:

@@ -46,7 +46,7 @@ def test_slips_are_told(relief: float, wide: float, slip: float, least: int) -> 
 
 
 def test_the_foot_of_an_even_slope_is_none() -> None:
-    """A flank of 30 degrees whose foot lies 700 m farther than the next reading, and the same with its height 900 m off."""
+    """A flank of 30 degrees whose foot lies 700 m beyond the next reading, and the same with its height 900 m off."""
     drawn = np.random.default_rng(1)
     along = np.append(np.linspace(0.0, 1_500.0, 40), -700.0)
     plan = np.column_stack([along, drawn.uniform(-300.0, 300.0, len(along))])
