@@ -15,6 +15,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.registry import crs_kind, crs_name, flat, in_use_there, projected, unprojected, x_is_northing
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.read.axis_headings import axis_in_heading
 from pipeline.read.exports import Export
 from pipeline.sphere import apart
@@ -48,17 +49,31 @@ class _Said:
 
 
 def axis_doubts(survey: Survey) -> Iterator[Doubtful]:
-    """Yield a doubt for each export whose easting and northing seem exchanged as those of the register are."""
-    for number, export, what, certain in _found(survey):
-        if certain:
-            sessions = tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
-            file, line = survey.where("points", export.block, "columns", "easting")
-            yield Doubtful(Doubt.PLACE, f"{export.shown}: {what}", sessions, Path(file).name, line)
+    """Yield a doubt for the exports of each block whose easting and northing seem exchanged, the register's too."""
+    logs = survey.first_pass.files
+    for (block, what), exports in _alike(survey, certain=True).items():
+        sessions = tuple(np.flatnonzero(np.any([logs[number].sessions for number in exports], axis=0)).tolist())
+        file, line = survey.where("points", block, "columns", "easting")
+        yield Doubtful(Doubt.PLACE, f"{_shown(survey, exports)}: {what}", sessions, Path(file).name, line)
 
 
 def axis_notes(survey: Survey) -> list[str]:
     """Return in words where headings say that easting and northing are exchanged, and others contradict that."""
-    return [f"{export.shown}: {what}" for _, export, what, certain in _found(survey) if not certain]
+    found = _alike(survey, certain=False)
+    return [f"{_shown(survey, exports)}: {what}" for (_, what), exports in found.items()]
+
+
+def _alike(survey: Survey, certain: bool) -> dict[tuple[int, str], list[int]]:
+    """Return the numbers of the exports of which one thing is to be said, by their block and that."""
+    found: dict[tuple[int, str], list[int]] = {}
+    for number, export, what, sure in _found(survey):
+        if sure is certain:
+            found.setdefault((export.block, what), []).append(number)
+    return found
+
+
+def _shown(survey: Survey, exports: list[int]) -> str:
+    return f"{survey.exports[exports[0]].shown}{and_more(len(exports) - 1)}"
 
 
 def _found(survey: Survey) -> Iterator[tuple[int, Export, str, bool]]:
@@ -67,15 +82,14 @@ def _found(survey: Survey) -> Iterator[tuple[int, Export, str, bool]]:
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         if "easting" not in export.headings or not log.rows or export.exchanged is False:
             continue
-        away = _exchanged_by(survey, export)
         if export.exchanged:
             what = "its eastings and northings lie where its longitudes and latitudes do only if they are exchanged"
             yield number, export, f"{what}, and every check may agree all the same; {_CURE}", True
-        elif away is not None and register is not None:
+        elif register is not None:
             own = _way_of(export.points.crs or "", export.headings["easting"], export.headings["northing"])
             certain = _certain(own, register)
-            if certain is not None:
-                yield number, export, _told(export, own, register, away), certain
+            if certain is not None and (away := _exchanged_by(survey, export)) is not None:
+                yield number, export, _told(own, register, away), certain
 
 
 _CURE = "exchange the columns in the job file then, those of the register too"
@@ -93,12 +107,13 @@ def _certain(own: _Said, register: _Said) -> bool | None:
     return None if _Way.STRAIGHT in (own.way, register.way) or not own.exchanged else False
 
 
-def _told(export: Export, own: _Said, register: _Said, away: float) -> str:
+def _told(own: _Said, register: _Said, away: float) -> str:
     where = [f'"{own.east}" is mapped as easting and "{own.north}" as northing'] if own.exchanged else []
     if register.exchanged:
         columns = f'"{register.east}" and "{register.north}"'
         where.append(f"{columns} of the register likewise" if where else f"{columns} of the register are so mapped")
-    crs = flat(own.crs if own.exchanged else register.crs) or ""
+    crs = own.crs if own.exchanged else register.crs
+    crs = flat(crs) or crs
     why = f"but {crs_name(crs)} itself calls its northing {'X' if x_is_northing(crs) else 'Y'}"
     if _Way.BY_WORDS in (own.way, register.way):
         why = "against what they say"
