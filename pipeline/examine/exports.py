@@ -13,7 +13,7 @@ from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.implausible import Cliff
 from pipeline.intake.prepare import Prepared
-from pipeline.intake.sigma_sizes import LEAST, TIMES
+from pipeline.intake.sigma_sizes import LEAST
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
 from pipeline.job.model import Quality
@@ -198,9 +198,9 @@ def _few_sigmas(export: Export, log: FileLog, quality: Quality) -> Iterator[str]
     if count and quality.max_sigma_horizontal is None and quality.max_sigma_vertical is None:
         yield (
             f"{export.shown}:{row}: {count:,} of {counted(log.stated.count, 'accepted reading')}"
-            f" {plural(count, 'states', 'state')} standard uncertainties of {LEAST:g} m or more, over {TIMES:g} times"
-            " those of most in the session (first one here), as solutions do that are not fixed, and no solution column"
-            " is mapped: checks on precise readings do not prove such; map it, or state max_sigma_horizontal and"
+            f" {plural(count, 'states', 'state')} a standard uncertainty of {LEAST:g} m or more, over ten times that of"
+            " most in the session (first one here), as solutions do that are not fixed, and no solution column is"
+            " mapped: checks on precise readings do not prove such; map it, or state max_sigma_horizontal and"
             " max_sigma_vertical in [quality], which hold them back"
         )
 

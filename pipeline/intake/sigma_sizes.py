@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Floats, Integers
 
 #: Metres below which none stands out, and how many times the median of its session one does.
-LEAST, TIMES = 0.1, 10.0
+LEAST, _TIMES = 0.1, 10.0
 #: Classes of size: fourth parts of a power of two, so that a fourth power has the number of its class as exponent.
 _CLASSES, _ZERO = 160, 80
 #: Readings of a session from which on there is a median, and of a batch up to about which all are counted for it.
@@ -52,7 +52,8 @@ class SigmaSizes:
         limits: dict[int, list[int]] = {}
         for (session, plan, up), seen in self.high.items():
             if session not in limits:
-                limits[session] = [_limit(counts) for counts in self.counts.get(session, np.zeros((2, _CLASSES)))]
+                none = np.zeros((2, _CLASSES), np.int64)
+                limits[session] = [_limit(counts) for counts in self.counts.get(session, none)]
             if plan >= limits[session][0] or up >= limits[session][1]:
                 yield seen
 
@@ -65,11 +66,11 @@ def _class(values: Floats) -> Integers:
 
 
 def _limit(counts: Integers) -> int:
-    """Return the class from which on all is from `LEAST` on and `TIMES` the median; one beyond all without a median."""
+    """Return the class from which on sizes stand out, one beyond all where there is no median."""
     stated = counts[1:]
     if int(stated.sum()) < _ENOUGH:
         return _CLASSES
     median = 1 + int(np.searchsorted(np.cumsum(stated), 0.5 * stated.sum()))
     most = 2.0 ** ((median - _ZERO) / 4.0)
-    least, times = _class(np.array([LEAST, TIMES * most])).tolist()
-    return max(least, times + 1)
+    least, times = _class(np.array([LEAST, _TIMES * most]))
+    return max(int(least), int(times) + 1)

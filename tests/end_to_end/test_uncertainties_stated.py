@@ -209,7 +209,7 @@ def test_readings_far_less_precise_than_most_are_told(
     if not solution:
         path.write_text(text.replace(', solution = "Sol"', ""), encoding="utf-8")
     outcome = run_job(path, dry_run=True)
-    notes = [note for note in outcome.record["notes"] if "over 10 times those of most in the session" in note]
+    notes = [note for note in outcome.record["notes"] if "over ten times that of most in the session" in note]
     assert (outcome.exit_code, outcome.record["doubts"], len(notes)) == (0, [], int(told))
     count = len(job.rows["name"]) // every
     assert all(f"{count} of {len(job.rows['name'])} accepted readings state" in note for note in notes)
