@@ -23,6 +23,8 @@ from pipeline.notices.names import name_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
+from pipeline.reissue.gone_files import with_gone
+from pipeline.reissue.history import History
 from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
@@ -68,7 +70,8 @@ def check_job(path: Path) -> Checked:
     problems = Problems()
     loaded = begin(path, problems)
     prepared = prepare(loaded, problems)
-    examined = examine(prepared, problems, keep=True)
+    newest = History.read(loaded.job.job.folder).newest
+    examined = examine(with_gone(prepared, newest.record if newest else None), problems, keep=True)
     last = newest_standing(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
