@@ -165,7 +165,7 @@ def test_every_format_says_its_unit(feet_everywhere: tuple[Simulation, Path, Iss
 def test_heights_beside_points_are_in_the_drawings_unit(
     grid: str, height: str, plan: float, up: int, tmp_path: Path
 ) -> None:
-    """As Z is, whatever the height datum counts in; depths stay depths. The truth in metres by the foot's definition."""
+    """As Z is, whatever the height datum counts in; depths stay depths. Truth by the definitions of the feet."""
     job, path = in_feet(tmp_path, grid, height, '["gpkg", "dxf"]')
     issue = run_written(path)
     drawing = ezdxf.readfile(issue.package.with_suffix(".dxf"))
