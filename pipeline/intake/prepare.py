@@ -22,6 +22,7 @@ from pipeline.intake.field_windows import FieldWindow, check_windows, field_wind
 from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
+from pipeline.issue.folder.path_length import path_too_long
 from pipeline.job.load import LoadedJob, Part, begin_job, load_job
 from pipeline.job.model import Columns
 from pipeline.limits import HINTS
@@ -137,6 +138,8 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     more: the register may be missing, and exports that cannot be read or placed are left out.
     """
     _check_folder(loaded, problems)
+    if (long := path_too_long(loaded.job.job.folder, loaded.job.job.name)) is not None:
+        problems.add(*loaded.where("job", "folder"), *long)
     codes = _codes(loaded, problems)
     writing = _writing(loaded, codes, problems)
     faulty = set[Part](loaded.faulty)
