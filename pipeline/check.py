@@ -12,6 +12,7 @@ from pipeline.draft.string_notes import linework_notes, look_at_strings
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import begin, prepare
 from pipeline.intake.survey import Survey
+from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.manual_release import find_issue_to_show
@@ -84,7 +85,8 @@ def check_job(path: Path) -> Checked:
     before = before_notes(examined, drawn[1] if drawn else None, shown)
     before += name_notes(examined.survey, solved)
     beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
-    notes = (*carried, *looked_into, *odd, *beside, *before)
+    ahead = date_ahead_notes(examined.survey.data_to)
+    notes = (*ahead, *carried, *looked_into, *odd, *beside, *before)
     return Checked(
         examined.survey, (*doubts, *notes, *_damaged(last, drawn, examined.survey, solved)), doubts, taken_out
     )
