@@ -12,6 +12,7 @@ from pipeline.draft.string_notes import linework_notes, look_at_strings
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import begin, prepare
 from pipeline.intake.survey import Survey
+from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.manual_release import find_issue_to_show
@@ -23,6 +24,8 @@ from pipeline.notices.names import name_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
+from pipeline.reissue.gone_files import with_gone
+from pipeline.reissue.history import History
 from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
@@ -68,7 +71,8 @@ def check_job(path: Path) -> Checked:
     problems = Problems()
     loaded = begin(path, problems)
     prepared = prepare(loaded, problems)
-    examined = examine(prepared, problems, keep=True)
+    newest = History.read(loaded.job.job.folder).newest
+    examined = examine(with_gone(prepared, newest.record if newest else None), problems, keep=True)
     last = newest_standing(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
@@ -81,7 +85,8 @@ def check_job(path: Path) -> Checked:
     before = before_notes(examined, drawn[1] if drawn else None, shown)
     before += name_notes(examined.survey, solved)
     beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
-    notes = (*carried, *looked_into, *odd, *beside, *before)
+    ahead = date_ahead_notes(examined.survey.data_to)
+    notes = (*ahead, *carried, *looked_into, *odd, *beside, *before)
     return Checked(
         examined.survey, (*doubts, *notes, *_damaged(last, drawn, examined.survey, solved)), doubts, taken_out
     )

@@ -15,7 +15,7 @@ from pipeline.examine.exchanged_axes import axis_notes
 from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
-from pipeline.examine.out_of_area import far_from_use
+from pipeline.examine.out_of_area import far_from_use, heights_far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
@@ -114,7 +114,7 @@ def _choose(prepared: Prepared, area: Area | None, problems: Problems) -> Operat
 
 def _examined(survey: Survey) -> Examined:
     """Return what is in doubt, odd or worth a look in a job without problems."""
-    far, unlike = far_from_use(survey), unlike_steps(survey)
+    far, unlike = (*far_from_use(survey), *heights_far_from_use(survey)), unlike_steps(survey)
     doubted, noted = register_step(survey)
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already

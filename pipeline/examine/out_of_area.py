@@ -1,4 +1,4 @@
-"""Doubts a job far outside its grid's area of use: a mistyped zone, other columns, another CRS."""
+"""Tells a job far outside the area of its grid or height datum: a mistyped zone or code, other columns, another CRS."""
 
 import re
 from pathlib import Path
@@ -9,7 +9,8 @@ from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.crs import area_of_use, horizontal_of, source_crs, target_grid
+from pipeline.geodesy.crs import area_of_use, horizontal_of, source_crs, target_grid, vertical_of
+from pipeline.geodesy.crs_hints import heights_hint
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
@@ -27,9 +28,7 @@ _NUMBERS = re.compile(r"\d+[NS]?|\b[IVX]+\b")
 def beyond_grid(survey: Survey, area: Area | None) -> float:
     """Return how many metres all readings lie outside the grid's area of use; zero where it is not told, or reached."""
     use = area_of_use(target_grid(survey.job.target.grid))
-    if area is None or use is None:
-        return 0.0
-    return float(_outside(use, area).min())
+    return 0.0 if area is None or use is None else float(_outside(use, area).min())
 
 
 def _outside(use: Area, area: Area) -> Floats:
@@ -63,14 +62,8 @@ def far_from_use(survey: Survey) -> list[str]:
         return []
     if beyond < _OVER_THE_EDGE:
         return _beside_its_zone(survey, stated, grid.name, beyond)
-    longitude, latitude = survey.operations.area.centre
-    called = f"{stated} ({grid.name})" if len(stated) <= 40 else grid.name
-    longitudes = f"longitudes {use.west:g} to {use.east:g} and " if use.width < 360.0 else ""
-    return [
-        f"target.grid {called} is meant for {longitudes}latitudes {use.south:g} to {use.north:g},"
-        f" and the job is at {longitude:.2f}, {latitude:.2f}: is it the right zone? Grid lengths there"
-        " differ greatly from those on the ground"
-    ]
+    told = _meant_for(f"target.grid {_called(stated, grid.name)}", use, survey.operations.area)
+    return [f"{told}: is it the right zone? Grid lengths there differ greatly from those on the ground"]
 
 
 def _beside_its_zone(survey: Survey, stated: str, name: str, beyond: float) -> list[str]:
@@ -91,3 +84,35 @@ def _beside_its_zone(survey: Survey, stated: str, name: str, beyond: float) -> l
         f"target.grid {stated} ({name}) is not used where the job lies, {beyond / 1000:,.0f} km beyond its area; the"
         f" register is in {control.crs} ({of_register}), which is used there: is it the right zone?"
     ]
+
+
+def heights_far_from_use(survey: Survey) -> list[str]:
+    """Return in words which height datums are not used where the job lies; numbers may be right under a wrong name.
+
+    A named geoid grid takes heights to any datum, so nothing else shows that its code is another country's.
+    """
+    job, area = survey.job, survey.operations.area
+    keys: dict[str, list[str]] = {}
+    for key, text in (("target.height", job.target.height), ("control.height", job.control and job.control.height)):
+        if text is not None:
+            keys.setdefault(text, []).append(key)
+    told = []
+    for text, names in keys.items():
+        datum = vertical_of(text)
+        use = None if datum is None else area_of_use(datum)
+        if datum is None or use is None or _outside(use, area).min() < _OVER_THE_EDGE:
+            continue
+        what = _meant_for(f"{' and '.join(names)} {_called(text, datum.name)}", use, area)
+        told.append(f"{what}: is it the right code? Every file would name that height datum{heights_hint(area)}")
+    return told
+
+
+def _called(stated: str, name: str) -> str:
+    return f"{stated} ({name})" if len(stated) <= 40 else name
+
+
+def _meant_for(what: str, use: Area, area: Area) -> str:
+    longitude, latitude = area.centre
+    longitudes = f"longitudes {use.west:g} to {use.east:g} and " if use.width < 360.0 else ""
+    latitudes = f"latitudes {use.south:g} to {use.north:g}"
+    return f"{what} is meant for {longitudes}{latitudes}, and the job is at {longitude:.2f}, {latitude:.2f}"

@@ -24,7 +24,7 @@ from pipeline.read.findings import Unusable
 from pipeline.read.point_names import UnusedFile, names_in
 from pipeline.sessions.attach import TWO, base_key
 from pipeline.sessions.windows import SessionWindow
-from pipeline.words import REASONS, Reason, Role, counted, reason_code
+from pipeline.words import REASONS, Reason, Role, counted, plural, reason_code
 
 #: Names that differ in length by more than this are not near each other.
 _LENGTHS = 2
@@ -162,6 +162,16 @@ class _Looked:
         rows = self.by_name.get(point, [])
         return rows, [row for row in rows if row["session"] == session]
 
+    def is_gone(self, point: str) -> bool:
+        """Tell whether a point was an occupation when exports that are gone were there, and nothing else may be it."""
+        gone, absent = self.prepared.gone, self.absent.get(point, _Absent())
+        return (
+            gone is not None
+            and point in gone.occupations
+            and point in self.missing
+            and not (nearest(point, absent.near) or absent.broken)
+        )
+
 
 def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:
     """Report every tie and check whose point is not a usable reading of its session.
@@ -170,6 +180,7 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
     ``held_back`` with its reason. A tie that is held back would leave the session untied, so it is one.
     """
     looked = _Looked.of(prepared, first_pass)
+    _report_gone(looked, problems)
     for window in prepared.windows:
         if window.end_ms <= window.start_ms:
             continue  # told of its times, in which no reading lies
@@ -181,6 +192,25 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
     _report_field_shifts(looked, first_pass, problems)
     for file in looked.closed if looked.missing else ():
         problems.extend(file.shown, f"ties and checks could not be looked for in it: {listed(looked.missing)}")
+
+
+def _report_gone(looked: _Looked, problems: Problems) -> None:
+    """Report the exports that are gone since the last issue, with the ties and checks that are missing with them."""
+    gone, lost = looked.prepared.gone, dict[str, list[str]]()
+    whole = True
+    for window in looked.prepared.windows if gone is not None else ():
+        points = list(dict.fromkeys(point for point, _, _ in _uses(window)))
+        if mine := [point for point in points if looked.is_gone(point)]:
+            lost[window.session.name] = mine
+            whole = whole and mine == points
+    if gone is None or not lost:
+        return
+    sessions = f"{plural(len(lost), 'session', 'sessions')} {listed(lost)}"
+    points = listed(point for mine in lost.values() for point in mine)
+    what = f"issue {gone.issue:03d} read this file, and it is no longer there: no other file has {points} of {sessions}"
+    fix = f"put it back, or take {sessions if whole else 'these ties and checks'} out of the job file"
+    for file in gone.files:
+        problems.add(file, 0, what, fix)
 
 
 def _uses(window: SessionWindow) -> Iterator[tuple[str, Role, tuple[str, int]]]:
@@ -323,6 +353,8 @@ def _advice(row: _Row, prepared: Prepared) -> str:
 def _follows(looked: _Looked, point: str, rows: list[_Row]) -> bool:
     """Tell whether a point may be missing only because of a fault that is told already."""
     prepared = looked.prepared
+    if not rows and looked.is_gone(point):
+        return True
     if not rows:
         return point in looked.unused or not (prepared.exports or (prepared.unused and not looked.closed))
     outside = {reason_code(Reason.TWO_SESSIONS), reason_code(Reason.OUTSIDE_SESSIONS)}

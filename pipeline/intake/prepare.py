@@ -22,6 +22,7 @@ from pipeline.intake.field_windows import FieldWindow, check_windows, field_wind
 from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
+from pipeline.issue.folder.path_length import path_too_long
 from pipeline.job.load import LoadedJob, Part, begin_job, load_job
 from pipeline.job.model import Columns
 from pipeline.limits import HINTS
@@ -47,6 +48,21 @@ BASE_COLUMNS = {
 }
 
 
+@dataclass(frozen=True)
+class GoneExports:
+    """Exports that an issue before read, that a pattern of the job file still asks for, and that are not there.
+
+    Args:
+        issue: the number of that issue.
+        files: the exports, as that issue has them.
+        occupations: the names of the ties and checks that it had, of all its exports.
+    """
+
+    issue: int
+    files: tuple[str, ...]
+    occupations: frozenset[str]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Prepared:
     """A job with its sessions, its register (None where no session needs one) and its raw files.
@@ -56,7 +72,8 @@ class Prepared:
     where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
     ``field_windows`` the times in which readings carry a correction of the field; ``codes`` is the table of codes, None
     where the job names none, and ``writing`` how strings are written, None where it has no linework; ``unused`` are
-    raw files that have problems.
+    raw files that have problems; ``gone`` are those that the last issue read and that are not there, None where there
+    are none or no issue is before.
     """
 
     loaded: LoadedJob
@@ -70,6 +87,7 @@ class Prepared:
     codes: CodeTable | None = None
     writing: Writing | None = None
     unused: tuple[UnusedFile, ...] = ()
+    gone: GoneExports | None = None
 
     @property
     def named(self) -> Callable[[str], str]:
@@ -120,6 +138,8 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     more: the register may be missing, and exports that cannot be read or placed are left out.
     """
     _check_folder(loaded, problems)
+    if (long := path_too_long(loaded.job.job.folder, loaded.job.job.name)) is not None:
+        problems.add(*loaded.where("job", "folder"), *long)
     codes = _codes(loaded, problems)
     writing = _writing(loaded, codes, problems)
     faulty = set[Part](loaded.faulty)

@@ -6,13 +6,42 @@ was exported again under another name, the points are known again, and nothing i
 """
 
 import os
+from collections.abc import Iterable
+from dataclasses import replace
+from glob import has_magic
 from pathlib import Path
 
 from pipeline.files.file_patterns import fits
+from pipeline.intake.prepare import GoneExports, Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record, WhollyHeld
 from pipeline.reissue.changes import Touched
-from pipeline.words import Whole
+from pipeline.words import Role, Whole
+
+
+def with_gone(prepared: Prepared, newest: Record | None) -> Prepared:
+    """Return a job with the exports that its newest issue read and that are gone: what is missing may be in them.
+
+    A file that the job file names without a pattern is left out: that it is missing is told already.
+    """
+    if newest is None:
+        return prepared
+    folder, there = prepared.loaded.path.parent, {export.file for export in prepared.exports}
+    missing = (one["path"] for one in newest["inputs"] if one["path"] not in there)
+    files = tuple(
+        path for path in dict.fromkeys(missing) if not os.path.lexists(folder / path) and _found_by(path, prepared)
+    )
+    if not files:
+        return prepared
+    occupations = frozenset(one["point"] for one in newest["checks"] if one["role"] != Role.NOTED)
+    return replace(prepared, gone=GoneExports(newest["issue"], files, occupations))
+
+
+def _found_by(path: str, prepared: Prepared) -> bool:
+    """Say whether a pattern that finds other files would find a file if it were there."""
+    blocks = {export.block for export in prepared.exports}
+    patterns = (pattern for block in blocks for pattern in prepared.loaded.job.points[block].files)
+    return _asked_for(path, prepared, (pattern for pattern in patterns if has_magic(pattern)))
 
 
 def gone_files(last: Record, survey: Survey, touched: Touched) -> list[WhollyHeld]:
@@ -27,10 +56,11 @@ def gone_files(last: Record, survey: Survey, touched: Touched) -> list[WhollyHel
         touched: how many points of each file that issue had, and how many of them are in no export any more.
     """
     there = {export.file for export in survey.exports}
+    patterns = [pattern for points in survey.job.points for pattern in points.files]
     gone: list[WhollyHeld] = []
     for path in dict.fromkeys(one["path"] for one in last["inputs"] if one["path"] not in there):
         had, lost = (_of_file(counts, path) for counts in (touched.had, touched.withdrawn))
-        if 2 * lost > had and _asked_for(path, survey):
+        if 2 * lost > had and _asked_for(path, survey.prepared, patterns):
             gone.append(
                 {"kind": str(Whole.FILE), "name": path, "rows": lost, "on_marks": 0, "held_back": 0, "by_reason": {}}
             )
@@ -42,8 +72,8 @@ def _of_file(counts: dict[str, int], path: str) -> int:
     return sum(count for name, count in counts.items() if name == path or name.startswith(f"{path}:"))
 
 
-def _asked_for(path: str, survey: Survey) -> bool:
-    """Say whether a pattern of the job file would find a file if it were there."""
-    folder = survey.prepared.loaded.path.parent
+def _asked_for(path: str, prepared: Prepared, patterns: Iterable[str]) -> bool:
+    """Say whether one of some patterns of the job file would find a file if it were there."""
+    folder = prepared.loaded.path.parent
     place = Path(os.path.realpath(folder / path))
-    return any(fits(folder, pattern, place) for points in survey.job.points for pattern in points.files)
+    return any(fits(folder, pattern, place) for pattern in patterns)

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.clock import from_iso
 from pipeline.issue.attention import attention, chosen
 from pipeline.issue.change_summary import change_message, takes_away
+from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.release import release_command, stays, waits_for
 from pipeline.words import FailOn
@@ -92,7 +94,8 @@ class Outcome:
 
     def new_notes(self) -> list[str]:
         """Return in words the notes that the record does not have."""
-        return [f"note, not in issue {self.record['issue']:03d}: {note}" for note in self.notes]
+        new = (f"note, not in issue {self.record['issue']:03d}: {note}" for note in self.notes)
+        return [*new, *(f"note: {note}" for note in date_ahead_notes(from_iso(self.record["data_to"])))]
 
     def told_late(self) -> list[str]:
         """Return in words which issues a run wrote that did not come to its end."""

@@ -27,6 +27,7 @@ from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusa
 from pipeline.progress import Progress
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
+from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
 from pipeline.reissue.occupations_before import occupations_before
 from pipeline.reissue.remembered import of_readings, of_shifts, since_before
@@ -87,6 +88,7 @@ def _run(loaded: LoadedJob, problems: Problems, before: Before, dry_run: bool, p
                     return with_untold(standing, folder)
         else:
             history = History.read(folder)
+        prepared = with_gone(prepared, history.newest.record if history.newest else None)
         examined = examine(prepared, problems, progress)
         job = _solved(examined, history)
         if dry_run:

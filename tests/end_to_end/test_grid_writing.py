@@ -152,6 +152,35 @@ def test_every_format_says_its_unit(feet_everywhere: tuple[Simulation, Path, Iss
     assert_allclose(first["easting"], true_feet[names.index(first["name"]), 0], rtol=0, atol=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("grid", "height", "plan", "up"),
+    [
+        (FEET, NAVD88, SURVEY, 1),
+        (FEET, NAVD88_SURVEY, SURVEY, 1),
+        (METRES, NAVD88_FOOT, 1.0, 1),
+        (METRES, NAVD88, 1.0, 1),
+        (METRES, NAVD88_DEPTH, 1.0, -1),
+    ],
+)
+def test_heights_beside_points_are_in_the_drawings_unit(
+    grid: str, height: str, plan: float, up: int, tmp_path: Path
+) -> None:
+    """As Z is, whatever the height datum counts in; depths stay depths. Truth by the definitions of the feet."""
+    job, path = in_feet(tmp_path, grid, height, '["gpkg", "dxf"]')
+    issue = run_written(path)
+    drawing = ezdxf.readfile(issue.package.with_suffix(".dxf"))
+    inserts = drawing.modelspace().query("INSERT")
+    assert len(inserts) > len(issue.points.rows)  # marks and occupations among them
+    for insert in inserts:
+        assert_allclose(up * float(insert.get_attrib_text("HEIGHT")), insert.dxf.insert.z, rtol=0, atol=0.5501e-3)
+    drawn = {insert.get_attrib_text("NAME"): float(insert.get_attrib_text("HEIGHT")) for insert in inserts}
+    read = [up * drawn[row["name"]] * plan for row in issue.points.rows]
+    assert_allclose(read, true(issue, job)[:, 2], rtol=0, atol=1e-3)
+    units = dict(drawing.header.custom_vars)["units"]
+    assert ("the GeoPackage has heights in" in units) == ((grid, height) in ((FEET, NAVD88), (METRES, NAVD88_FOOT)))
+    assert ("count downwards" in units) == (up < 0)
+
+
 def test_layers_and_columns_say_their_unit(feet_everywhere: tuple[Simulation, Path, Issue]) -> None:
     """In the tables that OGC 12-128r19 has for it: gpkg_contents, and gpkg_data_columns of the schema extension."""
     _, _, issue = feet_everywhere

@@ -8,6 +8,8 @@ from running import replace_in
 from simulate import Plan, simulate
 
 from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.problems import JobError
 from pipeline.release import release
 from pipeline.run.outcome import Outcome
 
@@ -68,6 +70,57 @@ def test_where_any_issue_is_released_it_needs_attention_as_long_as_that_stands(p
         found = run_job(path)
         assert found.exit_code == 3 and not found.waits and shown(path) == "002"
         assert any(f"{file.name} is no longer there" in note for note in found.record["notes"])
+
+
+def of_second_session(path: Path) -> list[Path]:
+    """Return the files with ties and checks of the second session; none of the first session's is in them."""
+    found = [one for one in exports(path) if re.search(r"S02-[TC]\d", one.read_text(encoding="utf-8"))]
+    assert found and not any("S01-T" in one.read_text(encoding="utf-8") for one in found)
+    return found
+
+
+def refused(path: Path) -> list[tuple[str, str]]:
+    """Return what a run is refused for, which a check says too: file and what."""
+    told = []
+    for refuse in (run_job, check_job):
+        with pytest.raises(JobError) as error:
+            refuse(path)
+        told.append([(problem.file, problem.what) for problem in error.value.problems])
+    assert told[0] == told[1]
+    return told[0]
+
+
+def test_ties_that_left_with_their_export_are_told_of_the_export(path: Path) -> None:
+    """Nothing is wrong with the job file that names them: the export is what is missing, once for each."""
+    lost = of_second_session(path)
+    content = [one.read_bytes() for one in lost]
+    for one in lost:
+        one.unlink()
+    told = refused(path)
+    assert [file for file, _ in told] == [one.relative_to(path.parent).as_posix() for one in lost]
+    assert all("issue 001 read this file, and it is no longer there" in what and "session" in what for _, what in told)
+    for one, was in zip(lost, content, strict=True):
+        one.write_bytes(was)
+    assert run_job(path).exit_code == 0
+
+
+def test_a_tie_by_a_name_that_no_issue_had_is_told_beside_an_export_that_is_gone(path: Path) -> None:
+    file, _ = middle_of(path)
+    file.unlink()
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('"S01-C1"', '"NEW-CHECK"'), encoding="utf-8")
+    ((where, what),) = refused(path)
+    assert where.endswith(path.name) and '"NEW-CHECK"' in what
+
+
+def test_a_tie_that_was_named_otherwise_in_a_new_export_is_told_by_its_name(path: Path) -> None:
+    """The export came again as another file with an underscore in its names: what is near is more use than the file."""
+    for one in of_second_session(path):
+        text = one.read_text(encoding="utf-8")
+        one.with_name(f"rover-again-{one.name}").write_text(text.replace("S02-", "S02_"), encoding="utf-8")
+        one.unlink()
+    told = refused(path)
+    assert told and all(file.endswith(path.name) for file, _ in told)
 
 
 def test_another_name_is_no_loss(path: Path) -> None:

@@ -21,9 +21,9 @@ def drawn_elsewhere_messages(package: Package, factors: Sequence[float] = (1.0, 
     return dict(_told(package, np.asarray(factors, np.float64)))
 
 
-def control_lines(package: Package) -> list[str]:
-    """Return the same as lines, each with its mark; numbers are the grid's."""
-    return [f"{one_line(mark)}: {told}" for mark, told in drawn_elsewhere_messages(package).items()]
+def control_lines(package: Package, factors: Sequence[float] = (1.0, 1.0, 1.0)) -> list[str]:
+    """Return the same as lines, each with its mark; numbers are the grid's unless there are ``factors``."""
+    return [f"{one_line(mark)}: {told}" for mark, told in drawn_elsewhere_messages(package, factors).items()]
 
 
 def _told(package: Package, factors: Floats) -> Iterator[tuple[str, str]]:

@@ -26,17 +26,18 @@ def facts(about: FileFacts, unproven: int) -> list[tuple[str, str]]:
 
 
 def _units(axes: Axes) -> str:
-    """Return in words what the drawing counts in, and what the texts on it do where that differs."""
+    """Return in words what the drawing counts in, its texts too, and what differs from that."""
     told = f"{axes.easting.units}; easting, northing, height"
     if axes.plain:
         return told
+    if axes.height.metres != axes.easting.metres:
+        told += f", also of heights beside points; the GeoPackage has heights in {axes.height.units}"
     told += "; differences in metres"
     if axes.turned:
         told += f"; east is right and north above: the grid counts to the {axes.easting.direction}"
         told += f" and to the {axes.northing.direction}"
-    if axes.height.count != axes.easting.metres:
-        down = " downwards" if axes.height.count < 0.0 else ""
-        told += f"; heights are written{down} in {axes.height.units}"
+    if axes.height.count < 0.0:
+        told += "; heights beside points count downwards"
     return told
 
 

@@ -240,6 +240,14 @@ def vertices_drawn(vertices: Floats, axes: Axes) -> Floats:
     return rounded(vertices * axes.upright(axes.easting.metres), LENGTHS)
 
 
+def height_factor(axes: Axes) -> float:
+    """Return what a height as issued is multiplied by to be read in a drawing, whose one unit is that of the eastings.
+
+    One that counts downwards does so there too, although Z counts upwards.
+    """
+    return abs(axes.height.count) / axes.easting.metres
+
+
 def places_of(batch: pa.RecordBatch, axes: Axes, prefix: str = "") -> Floats:
     """Return X, Y, Z (n, 3) as a drawing has them, NaN where unknown; of columns with a ``prefix`` before the axis.
 

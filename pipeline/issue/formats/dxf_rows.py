@@ -24,6 +24,7 @@ from pipeline.issue.formats.dxf_layers import (
     Layer,
     Overview,
     distinct,
+    height_factor,
     key_of,
     places_of,
     point_layers,
@@ -154,7 +155,8 @@ class DrawingContents:
         beside = _beside(package, overview) if len(overview.codes) > len(CALM) else {}
         colours = colours_of(overview.codes, drafting.codes, beside)
         by_key = point_layers(overview.counts, colours, drafting.codes, drafting.former)
-        return cls(overview, by_key, handles, crowded, control, (*control_lines(package), *crowded.listed()))
+        listed = (*control_lines(package, (1.0, 1.0, height_factor(axes))), *crowded.listed())
+        return cls(overview, by_key, handles, crowded, control, listed)
 
     @property
     def layers(self) -> list[Layer]:
@@ -199,7 +201,8 @@ class DrawingContents:
             raise RuntimeError("a point without a position was issued")
         keys, which = self.overview.keys_of(batch)
         proofs = pa.array([proof or "" for _, proof in keys], pa.string()).take(pa.array(which))
-        texts = [attribute_texts(batch.column("name")), _heights(batch), attribute_texts(batch.column("code")), proofs]
+        names, codes = (attribute_texts(batch.column(name)) for name in ("name", "code"))
+        texts = [names, _heights(batch, self.overview.axes), codes, proofs]
         kinds = [(_symbol(key), self.by_key[key]) for key in keys]
         return Drawn(kinds, which, places, texts, np.zeros(len(places)))
 
@@ -211,7 +214,7 @@ class DrawingContents:
         """
         batch = batch.filter(pa.array(_placed(places_of(batch, self.overview.axes))))
         shown, kinds, which, down = list[tuple[str, ...]](), dict[tuple[Symbol, Group], int](), [], []
-        rows = zip(batch.to_pylist(), _heights(batch).to_pylist(), strict=True)
+        rows = zip(batch.to_pylist(), _heights(batch, self.overview.axes).to_pylist(), strict=True)
         for row, (given, height) in enumerate(rows, start=before):
             line, left = self.crowded.line(row)
             more = f"and {counted(left, 'more occupation')}: see {LIST}" if left else ""
@@ -266,13 +269,13 @@ def _placed(places: Floats) -> Flags:
     return np.asarray(np.isfinite(places[:, :2]).all(axis=1), np.bool_)
 
 
-def _heights(batch: pa.RecordBatch) -> pa.StringArray:
-    """Return the heights as they are to be read beside the points, to the millimetre."""
-    return fixed_or(floats(batch.column("height")), 3, "no height")
+def _heights(batch: pa.RecordBatch, axes: Axes) -> pa.StringArray:
+    """Return the heights as they are to be read beside the points, in the drawing's unit, to a thousandth of it."""
+    return fixed_or(floats(batch.column("height")) * height_factor(axes), 3, "no height")
 
 
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:
     batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
-    shown = [attribute_texts(batch.column("mark")), _heights(batch), attribute_texts(batch.column("status"))]
+    shown = [attribute_texts(batch.column("mark")), _heights(batch, axes), attribute_texts(batch.column("status"))]
     none = np.zeros(batch.num_rows, np.int64)
     return Drawn([(MARK, OWN[MARKS])], none, places_of(batch, axes), shown, none.astype(np.float64))
