@@ -13,8 +13,11 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.letter_case import fold_letters, folded
 
 TIME = pa.timestamp("ms", tz="UTC")
+#: What stands between texts that are folded as one: no letter is joined with it.
+_BETWEEN = "\0"
 
 #: What `read` gives and `attach`, `correct` and `issue` take: one row per row of an export, in the export's order.
 READING = pa.schema(
@@ -57,6 +60,22 @@ def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
 def has_text(column: pa.Array) -> Flags:
     """Return (n,) which texts are there and not empty."""
     return np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
+
+
+def folded_column(texts: pa.Array | pa.ChunkedArray) -> pa.Array:
+    """Return (n,) texts as they are compared, each as `letter_case.folded` has it; null stays."""
+    trimmed = pc.utf8_trim_whitespace(texts.combine_chunks() if isinstance(texts, pa.ChunkedArray) else texts)
+    small, other = pc.ascii_lower(trimmed), pc.fill_null(pc.invert(pc.string_is_ascii(trimmed)), False)
+    return pc.replace_with_mask(small, other, _folded(trimmed.filter(other))) if pc.any(other).as_py() else small
+
+
+def _folded(texts: pa.Array) -> pa.Array:
+    """Return (n,) texts as they are compared: folded as one text, as a step of Python for each takes longer."""
+    one = pa.ListArray.from_arrays(pa.array([0, len(texts)], pa.int32()), texts)
+    found = fold_letters(pc.binary_join(one, _BETWEEN)[0].as_py()).split(_BETWEEN)
+    if len(found) != len(texts):  # one of them has that sign itself
+        found = [folded(text) for text in texts.to_pylist()]
+    return pa.array(found, texts.type)
 
 
 def each_once(column: pa.Array, look: Callable[[pa.Array], NDArray[Any]]) -> NDArray[Any]:

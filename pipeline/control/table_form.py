@@ -1,6 +1,6 @@
 """How a register, or a table of codes, is written, as the job file says, and its columns by our names."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
@@ -10,6 +10,7 @@ from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
+from pipeline.words import plural
 
 #: Every column of a register, whatever its CRS.
 COLUMNS = (*KNOWN, *POSITION["projected"], *POSITION["geographic"], "height", "ellipsoid_height")
@@ -86,7 +87,8 @@ class Form:
             return sheet
         called = {name: self.called(name, sheet.columns) for name in sheet.columns if name}
         self._see_notations(sheet, problems)
-        if not self._is_there(sheet.shown, sheet.header, tuple(called), problems):
+        nameless = [place for place, name in enumerate(sheet.columns, start=1) if not name]
+        if not self._is_there(sheet.shown, sheet.header, tuple(called), problems, nameless):
             return None
         columns = tuple(word for name in sheet.columns for word in called.get(name, ("",)))
         return replace(
@@ -103,14 +105,20 @@ class Form:
         called = {name: self.called(name) for name in names}
         return replace(features, cells=tuple(_renamed(cells, called) for cells in features.cells))
 
-    def _is_there(self, shown: str, line: int, names: tuple[str, ...], problems: Problems) -> bool:
+    def _is_there(
+        self, shown: str, line: int, names: tuple[str, ...], problems: Problems, nameless: Sequence[int] = ()
+    ) -> bool:
         there = set(map(plain, names))
         missing = [(word, theirs) for word, theirs in self.named.items() if plain(theirs) not in there]
         for word, theirs in missing:
             near = nearest(theirs, names)
             is_it = f"nearest: {listed(near, QUOTE)}; " if near else ""
             what = f"[{self.table}.columns] maps {word} to the column '{theirs}', which the file does not have"
-            problems.add(shown, line, what, f"{is_it}the columns are {listed(names, QUOTE)}")
+            fix = f"{is_it}the columns are {listed(names, QUOTE)}"
+            if nameless:
+                without = f"{plural(len(nameless), 'column', 'columns')} {listed(map(str, nameless))}"
+                fix += f", and {without} without a heading: map one by its number, such as {word} = {nameless[0]}"
+            problems.add(shown, line, what, fix)
         return not missing
 
     def _see_notations(self, sheet: Sheet, problems: Problems) -> None:

@@ -13,6 +13,7 @@ from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.survey import Survey
+from pipeline.letter_case import folded
 from pipeline.near import and_more
 from pipeline.occupations.signs import MarkNames
 from pipeline.sphere import apart
@@ -71,7 +72,7 @@ def _contradicted(survey: Survey) -> Iterator[tuple[int, list[_Contradiction], b
         if said is None or not (column or "").strip():
             continue
         session, stated = int(candidates.session[row]), marks.like(column)
-        if marks.like(said.mark) == stated or column.strip().casefold() == said.mark.casefold():
+        if marks.like(said.mark) == stated or folded(column) == folded(said.mark):
             confirmed.add(session)
         elif stated is not None and not _one_place(survey, register, said.mark, stated):
             found[session].append(_Contradiction(row, said.mark, stated))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.left_corrections import LeftCorrection
 from pipeline.intake.survey import Survey
+from pipeline.letter_case import folded
 from pipeline.near import and_more
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
@@ -214,7 +215,7 @@ def _unheeded(survey: Survey, export: Export, coarse: Counter[str]) -> bool:
 
 
 def _accepted(survey: Survey, coarse: Counter[str]) -> int:
-    return len({word.strip().casefold() for word in survey.job.quality.solutions} & coarse.keys())
+    return len({folded(word) for word in survey.job.quality.solutions} & coarse.keys())
 
 
 def _all(left: LeftCorrection) -> Counter[str]:

@@ -226,8 +226,7 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
         asked.note(how.header or 0, "the line that header states is empty", "count lines from the top")
         return None
     line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
-    named_by_place = how.places if above >= 0 else range(1, len(header) + 1)
-    columns = tuple(by_place(at) if at in named_by_place else plain(name) for at, name in enumerate(header, start=1))
+    columns = _called(header, how.places if above >= 0 else range(1, len(header) + 1), known)
     _check_above(records[: max(above, 0)], header, line, asked)
     if how.header is None and not set(columns) & set(known) and looks_like_data(header):
         what = "the first line holds data, not column names: this table has no header"
@@ -240,6 +239,16 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
     body = records[above + 1 :]
     _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], asked)
     return _Headed(columns, line, body)
+
+
+def _called(header: Sequence[str], places: Collection[int], known: Collection[str]) -> tuple[str, ...]:
+    """Return the names of columns: those of ``places``, and nameless ones that are ``known`` so, go by their numbers.
+
+    A column has no name under a heading of several lines, or merged cells; an export's go by their numbers too.
+    """
+    names = [plain(name) for name in header]
+    nameless = {at for at, name in enumerate(names, start=1) if not name and by_place(at) in {*known} - {*names}}
+    return tuple(by_place(at) if at in places or at in nameless else name for at, name in enumerate(names, start=1))
 
 
 def _quotes_commas(rows: Sequence[tuple[int, dict[str, str]]]) -> bool:
@@ -418,8 +427,7 @@ def _names_of(texts: list[_Record], asked: _Asked) -> tuple[int, list[str]]:
         width = max((len(cells) for _, cells in texts), default=0)
         return 0, [by_place(at) for at in range(1, width + 1)]
     line, header = texts[above]
-    places = asked.how.places
-    return line, [by_place(at) if at in places else plain(name) for at, name in enumerate(header, start=1)]
+    return line, list(_called(header, asked.how.places, asked.known))
 
 
 def _row(

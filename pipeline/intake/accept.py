@@ -10,6 +10,9 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags, Floats
 from pipeline.intake.positions import column_numbers, stated_sigmas
 from pipeline.job.model import Quality
+from pipeline.letter_case import folded
+from pipeline.occupations.telling_names import flags_of
+from pipeline.tables import each_once, folded_column
 from pipeline.words import Reason
 
 #: Metres: no solution is accepted that is as uncertain as this; 99.99 and the like are written where it is not known.
@@ -18,9 +21,10 @@ _ABSURD = 99.0
 
 def not_fixed(batch: pa.RecordBatch, quality: Quality) -> Flags:
     """Return (n,) which readings have a solution that ``quality.solutions`` does not accept; none is not accepted."""
-    accepted = pa.array([solution.strip().lower() for solution in quality.solutions], pa.string())
-    known = pc.is_in(pc.utf8_lower(batch.column("solution")), value_set=accepted)
-    return ~np.asarray(known.to_numpy(zero_copy_only=False), bool)
+    accepted = pa.array(list(map(folded, quality.solutions)), pa.string())
+    return ~each_once(
+        batch.column("solution"), lambda words: flags_of(pc.is_in(folded_column(words), value_set=accepted))
+    )
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import base_key
-from pipeline.tables import has_text, milliseconds
+from pipeline.tables import folded_column, has_text, milliseconds
 from pipeline.words import Reason, reason_code
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
@@ -278,12 +278,12 @@ class Ledger:
 
 def name_hashes(names: pa.Array) -> Hashes:
     """Return (n,) hashes of names: a spreadsheet or a converter writes 001 as 1. `ReadingRows` keeps 32 bits."""
-    return text_hashes(pc.utf8_ltrim(pc.utf8_lower(names), characters="0 "))
+    return text_hashes(pc.utf8_ltrim(folded_column(names), characters="0 "))
 
 
 def code_hashes(codes: pa.Array) -> Hashes:
     """Return (n,) hashes of codes without what a string's number or a word adds: KERB, kerb2 and KERB ST are one."""
-    coded = pc.dictionary_encode(pc.utf8_lower(pc.utf8_trim_whitespace(pc.fill_null(codes, ""))))
-    alone = pc.replace_substring_regex(coded.dictionary, r"^([^\d\s]+)[\d\s].*$", r"\1")
+    coded = pc.dictionary_encode(pc.fill_null(codes, ""))
+    alone = pc.replace_substring_regex(folded_column(coded.dictionary), r"^([^\d\s]+)[\d\s].*$", r"\1")
     found: Hashes = text_hashes(alone)[np.asarray(coded.indices, np.int64)]
     return found

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.intake.base_like_columns import base_like_columns
+from pipeline.letter_case import folded
 from pipeline.read.correction_headings import (
     correction_heading,
     says_base_antenna,
@@ -122,11 +123,11 @@ def _key(word: str, text: str) -> str:
     if word == "base":
         return spelling(text)
     if not word.startswith("base_") and word != "antenna":
-        return text.casefold()
+        return folded(text)
     try:
         number = float(text.replace(",", "."))
     except ValueError:
-        return text.casefold()
+        return folded(text)
     # zeros are what a controller logs as long as it knows no position
     decimals = _ANTENNA if word == "antenna" else _DEGREES if word.endswith("tude") else _METRES
     return f"{number:.{decimals}f}" if number else ""

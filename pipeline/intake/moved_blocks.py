@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE
+from pipeline.letter_case import folded
 
 #: Milliseconds that rows around a block may leave beside it: a pause at one of its ends.
 _PAUSE = 2 * HOUR
@@ -80,7 +81,7 @@ def runs_on(one: str | None, other: str | None) -> bool:
 
 
 def _numbered(name: str | None) -> re.Match[str] | None:
-    return _NUMBERED.fullmatch((name or "").strip().casefold())
+    return _NUMBERED.fullmatch(folded(name))
 
 
 @dataclass(frozen=True)

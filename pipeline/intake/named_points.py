@@ -15,6 +15,7 @@ from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id
 from pipeline.intake.unusable import advice
+from pipeline.letter_case import folded
 from pipeline.limits import HINTS
 from pipeline.near import BETWEEN, and_more, listed, nearest
 from pipeline.occupations.signs import Wanted
@@ -24,6 +25,7 @@ from pipeline.read.findings import Unusable
 from pipeline.read.point_names import UnusedFile, names_in
 from pipeline.sessions.attach import TWO, base_key
 from pipeline.sessions.windows import SessionWindow
+from pipeline.tables import folded_column
 from pipeline.words import REASONS, Reason, Role, counted, plural, reason_code
 
 #: Names that differ in length by more than this are not near each other.
@@ -109,7 +111,7 @@ def _likeliest(point: str, names: pa.Array) -> list[str]:
     """Return the names that share most signs with a point's: to look closely at a million takes seconds for each."""
     if len(names) <= _CLOSELY:
         return list(names.to_pylist())
-    bare, signs = pc.replace_substring_regex(pc.utf8_lower(names), BETWEEN, ""), re.sub(BETWEEN, "", point.lower())
+    bare, signs = pc.replace_substring_regex(folded_column(names), BETWEEN, ""), re.sub(BETWEEN, "", folded(point))
     shared = sum(np.minimum(pc.count_substring(bare, sign), many) for sign, many in Counter(signs).items())
     share = shared / (len(signs) + np.asarray(pc.utf8_length(bare)))
     return list(names.take(pa.array(np.argsort(-share, kind="stable")[:_CLOSELY])).to_pylist())

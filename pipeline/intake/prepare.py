@@ -25,6 +25,7 @@ from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.path_length import path_too_long
 from pipeline.job.load import LoadedJob, Part, begin_job, load_job
 from pipeline.job.model import Columns
+from pipeline.letter_case import folded
 from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
@@ -380,7 +381,7 @@ def _code(text: str) -> str:
 
 def _letters(mark: str) -> str:
     """Return the letters and digits of a mark's name, whatever their case."""
-    return "".join(one for one in mark.casefold() if one.isalnum())
+    return "".join(one for one in folded(mark) if one.isalnum())
 
 
 #: What else to do where a tie's mark is in no register.

@@ -12,10 +12,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.letter_case import folded
 from pipeline.occupations.code_slips import slip_of
 from pipeline.occupations.name_words import shape, shape_patterns
 from pipeline.occupations.signs import MarkNames, Signs
-from pipeline.occupations.telling_names import flags_of, lowered
+from pipeline.occupations.telling_names import flags_of
+from pipeline.tables import folded_column
 
 #: Readings of a job that are alike, up to which they may be occupations. Common practice, no source.
 _FEW = 6
@@ -31,10 +33,10 @@ _Kind = tuple[str, str]
 
 @dataclass(frozen=True)
 class Rare:
-    """What few readings besides the listed ones have: codes in lower case, and `shape` of names.
+    """What few readings besides the listed ones have: codes as `folded`, and `shape` of names.
 
     ``others`` is how many readings are in no list, ``numbers`` which are candidates for such a reason alone. ``slips``
-    are codes in lower case that may be mistyped for the code of a check, each with how many readings have it.
+    are codes as `folded` that may be mistyped for the code of a check, each with how many readings have it.
     """
 
     codes: frozenset[str] = frozenset()
@@ -72,9 +74,7 @@ class RareKinds:
             checks: the codes of checks.
             known: codes that stand for something by the job's table of codes.
         """
-        return cls(
-            marks, shape_patterns(listed), checks=tuple(checks), known=frozenset(code.strip().lower() for code in known)
-        )
+        return cls(marks, shape_patterns(listed), checks=tuple(checks), known=frozenset(map(folded, known)))
 
     def take(self, batch: pa.RecordBatch, signs: Signs, pick: Callable[[Integers], pa.RecordBatch]) -> None:
         """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
@@ -100,9 +100,10 @@ class RareKinds:
         return self.count[kind] <= _FEW
 
     def _by_code(self, batch: pa.RecordBatch, named: Flags) -> Iterable[tuple[int, _Kind]]:
-        coding = pc.dictionary_encode(pc.utf8_lower(batch.column("code")))
-        codes = [(code or "").strip() for code in coding.dictionary.to_pylist()]
-        number = pc.fill_null(coding.indices, -1).to_numpy(zero_copy_only=False).astype(np.int64)
+        coding = pc.dictionary_encode(batch.column("code"))
+        alike = pc.dictionary_encode(folded_column(coding.dictionary))
+        codes = alike.dictionary.to_pylist()
+        number = np.append(np.asarray(alike.indices, np.int64), -1)[np.asarray(pc.fill_null(coding.indices, -1))]
         self.codes |= {codes[one] for one in np.unique(number[named & (number >= 0)]).tolist()} - {""}
         self.described = self.described or len(codes) > _CODES
         counts = np.bincount(number[~named & (number >= 0)], minlength=len(codes))
@@ -117,7 +118,7 @@ class RareKinds:
         telling = signs.telling[~signs.named[signs.telling]]
         if not wanted or not len(telling):
             return
-        lower = lowered(batch.column("name").take(pa.array(telling)))
+        lower = folded_column(batch.column("name").take(pa.array(telling)))
         for one in wanted:
             rows = telling[flags_of(pc.match_substring_regex(lower, self.shapes[one]))]
             if len(rows) and self._counted(("shape", one), len(rows)):
@@ -137,7 +138,7 @@ class RareKinds:
                     continue
                 self.of_mark[mark] = self.of_mark.get(mark, 0) + 1
                 if self.of_mark[mark] == _OF_MARK:
-                    self.many.add(mark.strip().lower())
+                    self.many.add(folded(mark))
                 if self._counted(("name", f"{mark} {shape(beside)}"), 1):
                     yield row, ("name", f"{mark} {shape(beside)}")
 
@@ -160,7 +161,7 @@ class RareKinds:
     def _slips(self) -> dict[str, int]:
         """Return the codes of few readings that may be mistyped for the code of a check, with how many have each."""
         few = {what: count for (by, what), count in self.count.items() if by == "code" and count <= _FEW}
-        own = self.codes | self.known | {code.strip().lower() for code in self.checks}
+        own = self.codes | self.known | set(map(folded, self.checks))
         return {
             code: count
             for code, count in few.items()

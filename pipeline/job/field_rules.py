@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from pipeline.job.key_lines import Where
 from pipeline.job.model import TYPED, FieldShift, Session
+from pipeline.letter_case import folded
 from pipeline.problems import Problems
 
 #: A key to point at, what is wrong, and what to do.
@@ -80,6 +81,6 @@ def _time(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
 def _base(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
     if stated.base is not None and not stated.base:
         yield "base", "has an empty base", "leave it out where every base's readings carry it"
-    elif stated.base and session.base and stated.base.casefold() != session.base.casefold():
+    elif stated.base and session.base and folded(stated.base) != folded(session.base):
         what = f"is for base '{stated.base}', but the session's base is '{session.base}'"
         yield "base", what, "write it in the session of that base, or leave the base out"

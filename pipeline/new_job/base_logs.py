@@ -11,6 +11,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.clock import MINUTE
 from pipeline.job.toml_text import listed
+from pipeline.letter_case import folded
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Candidate, Question
@@ -46,7 +47,7 @@ def base_ids(exports: Sequence[FileFound]) -> frozenset[str]:
     found: set[str] = set()
     for one in exports:
         if "solution" in one.mapped.columns and "base" in one.mapped.columns:
-            found |= {text.casefold() for text in given(one.look.columns[one.mapped.columns["base"]])}
+            found |= {folded(text) for text in given(one.look.columns[one.mapped.columns["base"]])}
     return frozenset(found)
 
 
@@ -103,7 +104,7 @@ def _runs(one: FileFound, bases: Collection[str]) -> str:
 
 def _is_base(name: str, texts: Sequence[str], bases: Collection[str]) -> bool:
     some = given(texts)
-    known = bool(some) and all(text.casefold() in bases for text in some)
+    known = bool(some) and all(folded(text) in bases for text in some)
     return known or (bool(some) and rank("base", name) is not None and rank("name", name) is None)
 
 

@@ -143,7 +143,8 @@ def _without_heights(register: FileFound) -> str:
     named = look.named({others[-1]: others[-1]})[others[-1]]
     name = value_text(named)
     by_number = isinstance(named, int) and not look.numbered
-    why = " (by its number, as its name differs by code page)" if by_number else ""
+    reason = "it has no heading" if others[-1].isascii() else "its name differs by code page"
+    why = f" (by its number, as {reason})" if by_number else ""
     return (
         f"{look.shown} has no column that is recognised as heights by its heading; {shown}"
         f" {plural(len(others), 'holds', 'hold')} numbers too: if they are heights, write ellipsoid_height = {name} in"

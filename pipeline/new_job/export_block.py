@@ -118,7 +118,11 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
     """Yield what is told of how an export is read, ``heights`` being that of its heights."""
     if heights is not None:
         yield heights
-    if not one.look.numbered and any(isinstance(name, int) for name in one.look.named(columns).values()):
+    named = {} if one.look.numbered else one.look.named(columns)
+    by_number = {columns[word].isascii() for word, name in named.items() if isinstance(name, int)}
+    if True in by_number:
+        yield "columns without a heading are mapped by number"
+    if False in by_number:
         yield "columns whose names differ by code page are mapped by number"
     if "solution" not in one.mapped.columns:
         yield "no column shows how positions were solved, so float solutions would count as fixed"

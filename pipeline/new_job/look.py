@@ -8,6 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
+from pipeline.files.sheet import by_place
 from pipeline.job.model import Columns, Points
 from pipeline.new_job.encodings import CodePages
 from pipeline.read.raw_batch import Raw
@@ -70,13 +71,19 @@ class FileLook:
 
     def named(self, columns: dict[str, str]) -> dict[str, str | int]:
         """Return columns as a job file names them: by their numbers where names do not tell them apart, or are spelt
-        in as many ways as there are code pages that the file may be in.
+        in as many ways as there are code pages that the file may be in; and those that the file gives no name.
         """
         spelt = self.pages is not None and len(self.pages.names) > 1  # otherwise in each code page
         return {
-            word: self.names.index(name) + 1 if self.numbered or (spelt and not name.isascii()) else name
+            word: self.names.index(name) + 1
+            if self.numbered or (spelt and not name.isascii()) or self._nameless(name)
+            else name
             for word, name in columns.items()
         }
+
+    def _nameless(self, name: str) -> bool:
+        """Tell whether a column of a text or a sheet has nothing where the header names the others."""
+        return self.form in ("text", "workbook") and name == by_place(self.names.index(name) + 1)
 
     def points(self, columns: dict[str, str], **more: str | None) -> Points:
         """Return the block of a job file by which the file is read."""

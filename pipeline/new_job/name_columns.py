@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.letter_case import folded
 from pipeline.near import listed
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import register_of, sample_of
@@ -120,14 +121,14 @@ def is_of_points(register: Named, column: str, exports: Sequence[Named]) -> bool
 
 
 def _folded(texts: Sequence[str]) -> dict[str, str]:
-    return {text.strip().casefold(): text.strip() for text in reversed(texts) if text.strip()}
+    return {folded(text): text.strip() for text in reversed(texts) if text.strip()}
 
 
 def _named(texts: Sequence[str], names: Mapping[str, str]) -> set[str]:
     """Return the names, of marks in small letters, that texts are, or that a part of one is which has a letter."""
     found = set()
     for text in set(texts):
-        said = text.strip().casefold()
+        said = folded(text)
         parts = [part for part in re.findall(r"[^\W_]+", said) if not part.isdigit()]
         found |= {names[one] for one in (said, *parts) if one in names}
     return found
@@ -172,7 +173,7 @@ def settle_register(register: Named, exports: Sequence[Named]) -> None:
 
 def _names_each(register: Named, column: str, some_lack: bool) -> bool:
     """Tell whether a column gives each mark a name of its own; some may have none, and one may be given twice."""
-    texts = [text.strip().casefold() for text in register.columns[column]]
+    texts = [folded(text) for text in register.columns[column]]
     if not (register.own(column) if some_lack else all(texts)):
         return False
     rows: dict[str, list[int]] = {}
@@ -251,10 +252,10 @@ def _beside(export: Named, said: Mapping[str, set[str]], names: Mapping[str, str
         filled, mapped = given(export.columns[name]), export.found.mapped
         if not _at_their_marks(export, name, names):
             continue
-        if all(text.strip().casefold() in names for text in filled):
+        if all(folded(text) in names for text in filled):
             _take(export.found, "mark", name)
             mapped.notes.append(f'"{name}" is used for the marks: it holds only names from the register')
-        elif any(text.strip().casefold() in names for text in filled):
+        elif any(folded(text) in names for text in filled):
             mapped.naming = name
             mapped.notes.append(f'"{name}" also holds names of marks; ties and checks are found by them')
         else:
@@ -267,7 +268,7 @@ def _at_their_marks(export: Named, column: str, names: Mapping[str, str]) -> boo
 
     A column that is filled on nearly all rows with the name of one mark is of something else: where a base stood.
     """
-    texts = [text.strip().casefold() for text in export.columns[column]]
+    texts = [folded(text) for text in export.columns[column]]
     if len(set(texts) & names.keys()) == 1 and sum(map(bool, texts)) >= _OWN * len(texts):
         return False
     rows: dict[str, list[int]] = {}

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.letter_case import folded
 from pipeline.near import listed
 from pipeline.new_job.common_shift import TOLERANCE, Agreement, agreement
 from pipeline.new_job.stretches import Stretch
@@ -32,16 +33,16 @@ class Marks:
 
     def __init__(self, names: Sequence[str], places: Floats | None) -> None:
         self.names, self.places = list(names), places
-        self._folded = {name.casefold(): number for number, name in reversed(list(enumerate(names)))}
+        self._folded = {folded(name): number for number, name in reversed(list(enumerate(names)))}
         # longest first: CM12 is not CM1
         ordered = sorted((re.escape(name) for name in self._folded), key=len, reverse=True)
         self._within = re.compile(rf"(?<![a-z0-9])(?:{'|'.join(ordered)})(?![a-z0-9])") if ordered else None
 
     def named(self, reading: str, mark: str) -> int | None:
         """Return the mark that a reading's own column of marks or its name says, None where none does."""
-        if (found := self._folded.get(mark.casefold())) is not None and mark:
+        if (found := self._folded.get(folded(mark))) is not None and mark:
             return found
-        said = self._within.findall(reading.casefold()) if self._within is not None and reading else []
+        said = self._within.findall(folded(reading)) if self._within is not None and reading else []
         known = list(dict.fromkeys(self._folded[each] for each in said))
         return known[0] if len(known) == 1 else None
 
@@ -218,7 +219,7 @@ def _parts_of_names(members: Integers, rows: TimedRows, places: Floats | None) -
     """
     found: dict[str, list[int]] = {}
     for at in members.tolist():
-        for part in set(re.findall(r"[^\W_]+", rows.name[at].casefold())):
+        for part in set(re.findall(r"[^\W_]+", folded(rows.name[at]))):
             if re.search(r"[a-z]", part) and re.search(r"\d", part):
                 found.setdefault(part, []).append(at)
     return {part: those[0] for part, those in found.items() if len(those) == 1 or _are_one(those, rows, places)}

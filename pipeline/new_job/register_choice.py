@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.job.toml_text import quoted
+from pipeline.letter_case import folded
 from pipeline.near import listed
 from pipeline.new_job.dated_column import dated_column
 from pipeline.new_job.draft import Draft
@@ -107,7 +108,7 @@ def _may_be_instead(one: Named, marks: set[str], other: Named, named: set[str]) 
 
 
 def _folded(marks: Iterable[str]) -> set[str]:
-    return {mark.strip().casefold() for mark in marks if mark.strip()}
+    return {folded(mark) for mark in marks if mark.strip()}
 
 
 def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:

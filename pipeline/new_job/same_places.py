@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.registry import grids_at, projected
+from pipeline.letter_case import folded
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead
 from pipeline.new_job.look_at_files import whole
@@ -24,7 +25,7 @@ _MOST = 50_000
 
 def rows_of(register: RegisterRead, marks: Sequence[str]) -> list[int] | None:
     """Return the first rows of marks, which are in small letters; None where one is not there."""
-    names = {name.strip().casefold(): at for at, name in reversed(list(enumerate(register.names)))}
+    names = {folded(name): at for at, name in reversed(list(enumerate(register.names)))}
     return [names[mark] for mark in marks] if all(mark in names for mark in marks) else None
 
 

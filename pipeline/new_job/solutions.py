@@ -4,6 +4,7 @@ import re
 from collections import Counter
 
 from pipeline.job.toml_text import listed
+from pipeline.letter_case import folded
 from pipeline.new_job.headings import bare
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import MOSTLY
@@ -40,7 +41,7 @@ def solutions(words: Counter[str]) -> State:
     if not words:
         return None
     shown = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12))
-    clear = sorted({word.casefold() for word in words if bare(word) in FIXED})
+    clear = sorted({folded(word) for word in words if bare(word) in FIXED})
     if clear:
         others = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12) if bare(word) not in FIXED)
         return Known(listed(clear), f"not accepted: {others}" if others else "")

@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import HOUR, MINUTE
+from pipeline.letter_case import folded
 from pipeline.new_job.timed_rows import TimedRows
 
 #: A gap from which on a base is taken to have been set up again, and what is left before and after the readings of a
@@ -32,7 +33,7 @@ def stretches(rows: TimedRows) -> list[Stretch]:
     Readings without a base id are of the base that runs at their time where only one does; else of a stretch of their
     own, of which no base is known.
     """
-    keys = np.array([base.casefold() for base in rows.base], object)
+    keys = np.array([folded(base) for base in rows.base], object)
     found: list[Stretch] = []
     for key in sorted(set(keys) - {""}):
         members = np.flatnonzero(keys == key)
@@ -82,7 +83,7 @@ def windows(found: list[Stretch]) -> list[tuple[int, int]]:
         spans.append((start, -(-(one.end + MARGIN + 1) // MINUTE) * MINUTE))
     for number, one in enumerate(found):
         for other in range(number + 1, len(found)):
-            same = found[other].base.casefold() == one.base.casefold() or "" in (one.base, found[other].base)
+            same = folded(found[other].base) == folded(one.base) or "" in (one.base, found[other].base)
             if same and spans[other][0] < spans[number][1] and found[other].start > one.end:
                 middle = (one.end + found[other].start) // 2
                 spans[number] = spans[number][0], middle

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
+from pipeline.letter_case import folded
 from pipeline.near import listed
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.occupations.check_words import mentions_check
@@ -95,8 +96,8 @@ def _one_of_a_name(pairs: Sequence[_Pair], names: Sequence[str]) -> list[_Pair]:
     """Return pairs with one number per name of a mark: an old and a new row of one name are one mark."""
     first: dict[str, int] = {}
     for number, name in enumerate(names):
-        first.setdefault(name.casefold(), number)
-    return [(at, first[names[mark].casefold()] if names[mark] else mark) for at, mark in pairs]
+        first.setdefault(folded(name), number)
+    return [(at, first[folded(names[mark])] if names[mark] else mark) for at, mark in pairs]
 
 
 def _ties(pairs: Sequence[_Pair], rows: TimedRows, first: _Pair) -> list[_Pair]:

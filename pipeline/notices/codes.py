@@ -1,10 +1,17 @@
-"""Compares the codes of readings with the table of codes, and gives the nearest for those it does not have."""
+"""Compares the codes of readings with the table of codes, and with those of checks that the job file lists."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pyarrow.compute as pc
 
 from pipeline.intake.code_log import CodeSeen
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import CodesNoted, CodeUnknown
+from pipeline.letter_case import folded
 from pipeline.limits import HINTS
-from pipeline.near import nearest
+from pipeline.near import listed, nearest
+from pipeline.occupations.signs import Wanted
 from pipeline.words import counted, plural
 
 #: Codes that the record lists, and those that a note does.
@@ -18,12 +25,12 @@ def codes_noted(survey: Survey, most: int = LISTED) -> CodesNoted | None:
     table, log = survey.prepared.codes, survey.first_pass.codes
     if table is None or log is None:
         return None
-    checks = {code.strip().lower() for code in survey.job.checks.codes}
+    checks = set(map(folded, survey.job.checks.codes))
     readings = {code: seen.readings for code, seen in log.seen.items()}
     unknown = {
         code: seen
         for code, seen in log.seen.items()
-        if code.strip() and code not in table.by_code and code.lower() not in checks
+        if code.strip() and code not in table.by_code and folded(code) not in checks
     }
     order = sorted(unknown, key=lambda code: (-unknown[code].readings, code))
     hinted = max(HINTS, _COMPARED // len(table.codes))
@@ -61,6 +68,26 @@ def code_notes(survey: Survey, shown: bool) -> list[str]:
     more = f"; and {count - _SHOWN:,} more, in issue.json" if count > _SHOWN else ""
     are = plural(count, "is", "are")
     return [f"{path}: {counted(count, 'code')} of readings {are} not in the table of codes: {told}{more}"]
+
+
+def check_code_notes(survey: Survey) -> Iterator[str]:
+    """Yield in words that no reading has any of the codes of checks that the job file lists, where readings have some.
+
+    A code that is spelled otherwise there, or was changed in the field, is silently no check: only those of its
+    readings that lie on a mark are told of. Where every session lists its checks, none hangs on a code.
+    """
+    codes, candidates = survey.job.checks.codes, survey.first_pass.candidates
+    coded = any(export.points.columns.code is not None for export in survey.exports)
+    hang = any(not window.session.checks for window in survey.windows)
+    if not (coded and codes and hang and survey.prepared.loaded.stated("checks", "codes")):
+        return
+    if pc.any(Wanted.of([], codes).has_code(candidates.column("code"))).as_py():
+        return
+    file, line = survey.where("checks", "codes")
+    yield (
+        f"{Path(file).name}:{line}: no reading has a code of checks.codes ({listed(codes)}), so no check is found by"
+        " its code: if checks were measured under another code, add it"
+    )
 
 
 def _told(one: CodeUnknown) -> str:

@@ -7,6 +7,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags
+from pipeline.letter_case import folded
+from pipeline.tables import folded_column
 
 #: Words that mean a check wherever they stand, in the usual tongues of exports; letters beside make another word.
 _CHECK = r"(?:re)?(?:checks?|chks?|chck|kontroll[a-z]*|controles?|contrôles?|controllo)"
@@ -27,7 +29,7 @@ _ALSO = r"^[^a-z]*(?:ck|ctrl|ctl|control|gcp|qc|bm)[^a-z]*$"
 
 def holds_check(texts: pa.Array, codes: bool) -> Flags:
     """Return (n,) which texts hold a word for a check; among ``codes`` also those for control."""
-    lower = pc.ascii_lower(texts)
+    lower = folded_column(texts)
     likely = pc.or_(*(pc.match_substring(lower, part) for part in IN_CHECK_WORDS))
     if codes:
         likely = pc.or_(likely, pc.match_substring_regex(lower, _ALSO))
@@ -43,10 +45,10 @@ def holds_check(texts: pa.Array, codes: bool) -> Flags:
 
 def says_check(text: str | None) -> bool:
     """Tell whether a text says that it is a check, and nothing else."""
-    return re.search(_WHOLE, (text or "").lower()) is not None
+    return re.search(_WHOLE, folded(text)) is not None
 
 
 def mentions_check(text: str | None, code: bool = False) -> bool:
     """Tell whether a text holds a word for a check; a ``code`` also one for control."""
-    lower = (text or "").lower()
+    lower = folded(text)
     return re.search(_HOLDS, lower) is not None or (code and re.search(_ALSO, lower) is not None)

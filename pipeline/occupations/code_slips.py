@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+from pipeline.letter_case import folded
+
 #: Letters from which a code is long enough that one wrong or missing letter is a slip, and no code of its own.
 _LONG = 3
 
@@ -11,13 +13,13 @@ def slip_of(code: str, meant: Iterable[str]) -> str:
 
     Numbers count things: CHK1 and CHK2 are codes of their own. Upper and lower case are alike.
     """
-    typed = code.strip().lower()
-    return next((one for one in meant if _one_slip(typed, one.strip().lower())), "")
+    typed = folded(code)
+    return next((one for one in meant if _one_slip(typed, folded(one))), "")
 
 
 def changed_over(code: str, meant: str) -> bool:
     """Tell whether a code has the letters of another in another order, which no other word has by chance."""
-    return sorted(code.strip().lower()) == sorted(meant.strip().lower())
+    return sorted(folded(code)) == sorted(folded(meant))
 
 
 def _one_slip(typed: str, meant: str) -> bool:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from math import isfinite, nan
 
+from pipeline.letter_case import folded
 from pipeline.occupations.check_words import mentions_check, says_check
 from pipeline.occupations.code_slips import changed_over
 from pipeline.occupations.name_words import direction, of_numbers, of_occasion, of_witness
@@ -121,7 +122,7 @@ class Features:
     @property
     def lower_code(self) -> str:
         """The code in lower case, without blanks around it."""
-        return (self.code or "").strip().lower()
+        return folded(self.code)
 
     @property
     def has_ties_code(self) -> bool:
@@ -188,12 +189,12 @@ class Features:
     @property
     def says_occasion(self) -> bool:
         """Whether its whole name is words for an occasion."""
-        return of_occasion((self.name or "").lower())
+        return of_occasion(folded(self.name))
 
     @property
     def says_witness(self) -> bool:
         """Whether its whole name says that it lies beside something."""
-        return of_witness((self.name or "").lower())
+        return of_witness(folded(self.name))
 
     @property
     def repeats_mark(self) -> bool:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable
 
 from pipeline.clock import MONTHS
+from pipeline.letter_case import folded
 
 #: Words for the time or the turn of an occupation, and for what it is, in the usual tongues of exports.
 OCCASION = (
@@ -58,7 +59,7 @@ def direction(beside: str) -> bool:
 
 def shape(name: str) -> str:
     """Return a name in lower case with # for every number and @ for every word that `of_occasion` knows."""
-    return _PIECE.sub(lambda found: "#" if found[0].isdigit() else _word(found[0]), name.strip().lower())
+    return _PIECE.sub(lambda found: "#" if found[0].isdigit() else _word(found[0]), folded(name))
 
 
 def _word(word: str) -> str:

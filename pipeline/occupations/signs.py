@@ -10,15 +10,16 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.letter_case import folded, one_form
 from pipeline.occupations.check_words import IN_CHECK_WORDS, holds_check
 from pipeline.occupations.name_words import DATE, OCCASION, of_occasion, shape_patterns
-from pipeline.occupations.telling_names import TellingNames, flags_of, lowered
-from pipeline.tables import has_text
+from pipeline.occupations.telling_names import TellingNames, flags_of
+from pipeline.tables import folded_column, has_text
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What marks a reading as a candidate: name, code (lower case), a word for a check, or its ``mark`` column.
+    """What marks a reading as a candidate: name, code (as `folded`), a word for a check, or its ``mark`` column.
 
     ``marks`` are those of the register, which a name may be like.
     """
@@ -32,7 +33,7 @@ class Wanted:
         """Gather the point names of every tie and check, ``checks.codes``, and the names of the marks."""
         return cls(
             pa.array(sorted(set(names)), pa.string()),
-            pa.array(sorted({code.strip().lower() for code in codes}), pa.string()),
+            pa.array(sorted(set(map(folded, codes))), pa.string()),
             MarkNames.of(marks),
         )
 
@@ -58,12 +59,12 @@ class Wanted:
 
     def stated(self, table: pa.Table) -> tuple[list[bool], list[str]]:
         """Return what candidates say: whether they have a check's code, and their ``mark`` column without blanks."""
-        columns = [(column or "").strip() for column in table.column("mark").to_pylist()]
+        columns = [one_form((column or "").strip()) for column in table.column("mark").to_pylist()]
         return self.has_code(table.column("code")).to_pylist(), columns
 
     def has_code(self, codes: pa.Array) -> pa.Array:
         """Return which codes are among ``checks.codes``, upper and lower case alike."""
-        return pc.is_in(pc.utf8_lower(codes), value_set=self.codes)
+        return pc.is_in(folded_column(codes), value_set=self.codes)
 
 
 @dataclass(frozen=True)
@@ -90,14 +91,14 @@ def said_mark(name: str | None, mark_column: str | None, marks: Iterable[str]) -
     Its ``mark`` column decides where it names a mark of the register; otherwise its name, where that is a mark's or
     starts with one, followed by a separator (the longest such name, so that CM1-2 is not taken for CM1).
     """
-    known = set(marks)
-    if mark_column and mark_column.strip() in known:
-        return mark_column.strip()
-    name = (name or "").strip()
+    known = {one_form(mark): mark for mark in marks}
+    said, name = one_form((mark_column or "").strip()), one_form((name or "").strip())
+    if said and said in known:
+        return known[said]
     if name in known:
-        return name
+        return known[name]
     fitting = [mark for mark in known if name.startswith(mark) and _SEPARATOR.match(name[len(mark) :])]
-    return max(fitting, key=len, default=None)
+    return known[max(fitting, key=len)] if fitting else None
 
 
 #: What a surveyor writes beside the name of a mark that is occupied once more: a letter, am or pm, a word, or, parted
@@ -138,7 +139,7 @@ class MarkNames:
     @classmethod
     def arranged(cls, marks: Sequence[str]) -> "MarkNames":
         """Arrange the names of marks afresh."""
-        spelled = {_plain(mark): mark for mark in reversed(marks)} | {mark.strip().lower(): mark for mark in marks}
+        spelled = {_plain(mark): mark for mark in reversed(marks)} | {folded(mark): mark for mark in marks}
         lengths: dict[int, list[str]] = {}
         stems = set()
         for name in filter(_distinct, spelled):
@@ -157,7 +158,7 @@ class MarkNames:
         """Return (n,) which names are like a mark's."""
         if not self.spelled:
             return np.zeros(len(names), bool)
-        lower = lowered(names)
+        lower = folded_column(names)
         found = flags_of(pc.is_in(lower, value_set=self.whole))
         if self.stems:
             likely = np.flatnonzero(flags_of(pc.match_substring_regex(lower, self.stems)))
@@ -186,7 +187,7 @@ class MarkNames:
 
     def like(self, name: str | None) -> str | None:
         """Return the mark that a name is like, the longest of several; None where it is like none."""
-        lower = (name or "").strip().lower()
+        lower = folded(name)
         return self._like(lower) or self._like(_plain(lower))
 
     def further(self, names: pa.Array, but: Collection[str] = (), told: bool = False) -> Flags:
@@ -197,7 +198,7 @@ class MarkNames:
         found = np.zeros(len(names), bool)
         if not self.spelled:
             return found
-        lower = lowered(names)
+        lower = folded_column(names)
         occasion = flags_of(pc.match_substring_regex(lower, _TOLD))
         said = occasion.copy()
         if self.stems and not told:
@@ -238,7 +239,7 @@ class MarkNames:
 
         What is not `_distinct` has to stand beside a word for an occasion: points are numbered and called A, too.
         """
-        lower = (name or "").strip().lower()
+        lower = folded(name)
         for text in dict.fromkeys((lower, _plain(lower))):
             for length in range(min(len(text) - 1, _LONGEST), 0, -1):
                 for mark, beside, edge in (
@@ -281,7 +282,7 @@ def _arranged(marks: tuple[str, ...]) -> MarkNames:
 
 def _plain(name: str) -> str:
     """Return a name without what only sets its number apart from its letters."""
-    return re.sub(_GAP, r"\1\2", name.strip().lower())
+    return re.sub(_GAP, r"\1\2", folded(name))
 
 
 def _stem(name: str) -> str:

@@ -9,11 +9,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.tables import folded_column
 
 
 @dataclass(frozen=True)
 class TellingNames:
-    """What a name is, or holds, that is worth a closer look: ``whole`` and ``pattern``, in lower case.
+    """What a name is, or holds, that is worth a closer look: ``whole`` and ``pattern``, as `folded_column` has it.
 
     It lets through whatever any closer look may find, and other names too.
     """
@@ -23,22 +24,17 @@ class TellingNames:
 
     @classmethod
     def of(cls, names: Iterable[pa.Array], patterns: Iterable[str]) -> Self:
-        """Return that of names and of patterns (of texts in lower case without blanks around); "" is none."""
-        every = pa.concat_arrays([pa.array([], pa.string()), *map(lowered, names)])
+        """Return that of names and of patterns (of texts as `folded_column` has them); "" is none."""
+        every = pa.concat_arrays([pa.array([], pa.string()), *map(folded_column, names)])
         return cls(pc.unique(every), "|".join(f"(?:{one})" for one in dict.fromkeys(patterns) if one))
 
     def rows(self, names: pa.Array) -> Integers:
         """Return (k,) which of (n,) names are worth a closer look, ascending."""
-        lower = lowered(names)
-        telling = flags_of(pc.is_in(lower, value_set=self.whole))
+        small = folded_column(names)
+        telling = flags_of(pc.is_in(small, value_set=self.whole))
         if self.pattern:
-            telling |= flags_of(pc.match_substring_regex(lower, self.pattern))
+            telling |= flags_of(pc.match_substring_regex(small, self.pattern))
         return np.flatnonzero(telling)
-
-
-def lowered(names: pa.Array) -> pa.Array:
-    """Return names in lower case without blanks around."""
-    return pc.utf8_trim_whitespace(pc.utf8_lower(names))
 
 
 def flags_of(column: pa.Array) -> Flags:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Collection
 
 from pipeline.files.heading_words import plain_letters
+from pipeline.letter_case import folded
 
 #: What integer ambiguities resolved are called, in the languages of the trade.
 _CALLED = """
@@ -131,7 +132,7 @@ def coarse_among(words: Collection[str]) -> list[str]:
     Of figures, and of single letters beside R, one alone means fixed. Where it is not 4 it is not known which, and all
     but the first are returned.
     """
-    bare = [(word, word.strip().casefold()) for word in words]
+    bare = [(word, folded(word)) for word in words]
     figures = list(dict.fromkeys(text for _, text in bare if text in _FIGURES))
     fixed = _INDICATED if _INDICATED in figures else next(iter(figures), "")
     letters = _NOT_R if "r" in {text for _, text in bare} else frozenset[str]()

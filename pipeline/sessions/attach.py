@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
+from pipeline.letter_case import folded
 
 OUTSIDE = -1
 TWO = -2
@@ -17,7 +18,7 @@ TWO = -2
 
 def base_key(text: str | None) -> str | None:
     """Return a base id in the form in which two are compared: trimmed, upper and lower case alike, empty is none."""
-    return (text or "").strip().casefold() or None
+    return folded(text) or None
 
 
 def spelled_alike(one: str | None, other: str | None) -> bool:

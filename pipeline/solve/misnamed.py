@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.job.model import Job
+from pipeline.letter_case import folded
 from pipeline.occupations.features import VICINITY
 from pipeline.occupations.signs import MarkNames
 from pipeline.solve.control_marks import Reference
@@ -81,5 +82,5 @@ def _bears(name: str, mark: str) -> int:
 
     What stands between them does not count. Of two marks the longer name is meant: CM1E-AM is not on CM1.
     """
-    bare, of = ("".join(filter(str.isalnum, text)).lower() for text in (name, mark))
+    bare, of = ("".join(filter(str.isalnum, folded(text))) for text in (name, mark))
     return len(of) if bare.startswith(of) or bare.endswith(of) else 0

@@ -11,6 +11,7 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.rare_kinds import Rare
 from pipeline.job.model import Job
+from pipeline.letter_case import folded
 from pipeline.occupations.code_slips import slip_of
 from pipeline.occupations.features import BESIDE, OCCUPATIONS, Features, MarkNearby
 from pipeline.occupations.name_words import direction, shape
@@ -101,7 +102,7 @@ class _Unlisted:
             witnesses=sum(alike.count[session, f"{borne} {letter}"] for letter in "nesw"),
             ties_code=alike.code,
             ties_code_rare=alike.code_rare,
-            slip=self._slips.get((code or "").strip().lower(), ""),
+            slip=self._slips.get(folded(code), ""),
             ties_shape=shape(name or "") in alike.shapes,
             off_alike=_off_alike(self._far, session, to_borne, known.job),
             last=alike.last.get(session, 0) <= int(self._candidates.time[row]),
@@ -142,7 +143,7 @@ class _Alike:
         marks: MarkNames,
     ) -> "_Alike":
         """Gather it from all candidates."""
-        lower = [(code or "").strip().lower() for code in codes]
+        lower = [folded(code) for code in codes]
         listed = _listed(candidates)
         of_listed = {lower[row] for row in listed}
         code = of_listed.pop() if len(listed) > 1 and len(of_listed) == 1 else ""
@@ -171,9 +172,7 @@ def _slips(
     A code that several readings have elsewhere than at marks is a code of its own.
     """
     here = Counter(
-        (code or "").strip().lower()
-        for code, mark, near in zip(codes, stands_on, at_mark, strict=True)
-        if mark is None and near
+        folded(code) for code, mark, near in zip(codes, stands_on, at_mark, strict=True) if mark is None and near
     )
     slips = [code for code, count in few.slips.items() if count - here[code] <= _ELSEWHERE]
     return {code: slip_of(code, job.checks.codes) for code in slips}

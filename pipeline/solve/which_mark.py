@@ -12,6 +12,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.operations import Operation
 from pipeline.intake.candidates import Candidates
 from pipeline.job.model import Job
+from pipeline.letter_case import one_form
 from pipeline.occupations.features import VICINITY
 from pipeline.occupations.signs import Wanted, said_mark
 from pipeline.solve.control_marks import Reference
@@ -57,7 +58,7 @@ def resolve(
     """
     wanted = Wanted.of([], job.checks.codes, reference.names)
     coded, columns = wanted.stated(candidates.table)
-    known, every = frozenset(reference.names), frozenset((*reference.names, *temporary))
+    known, every = frozenset(reference.names), frozenset(map(one_form, (*reference.names, *temporary)))
     at = np.vstack([reference.grid[:, :2], *(at[None, :2] for at in temporary.values())])
     places = Places((*reference.names, *temporary), at)
     marks: list[str | None] = []

@@ -12,6 +12,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 #: Those of one line know nothing of one another.
 ORDER = (
     ("words", "near", "digest", "arrays", "sphere", "clock", "visible", "limits", "sealed", "nameless", "progress"),
+    ("letter_case",),
     ("problems", "tables", "tolerance", "handoff"),
     ("files",),
     ("job",),

@@ -10,7 +10,8 @@ import pytest
 from pipeline.occupations.check_words import holds_check
 from pipeline.occupations.name_words import DATE, shape_patterns
 from pipeline.occupations.signs import Wanted
-from pipeline.occupations.telling_names import flags_of, lowered
+from pipeline.occupations.telling_names import flags_of
+from pipeline.tables import folded_column
 
 MARKS = ("CM1", "CM1-2", "KP 07", "1", "A", "TRIG", "NAÏVE9", "Ö2", "7-B")
 LISTED = ("CM1 open", "S01-T1", " Ties 3", "Ä 1 früh", "17")
@@ -38,7 +39,7 @@ def test_no_closer_look_finds_anything_in_another_name(marks: tuple[str, ...], l
         wanted.marks.further(names),
         wanted.marks.further(names, told=True),
         flags_of(pc.match_substring_regex(names, DATE)),
-        *(flags_of(pc.match_substring_regex(lowered(names), one)) for one in shape_patterns(listed).values()),
+        *(flags_of(pc.match_substring_regex(folded_column(names), one)) for one in shape_patterns(listed).values()),
     ]
     for found in looks:
         assert not np.any(found & ~telling), [texts[row] for row in np.flatnonzero(found & ~telling)[:5]]
