@@ -19,7 +19,7 @@ OTHERS = {
 #: Modules that change the case of columns, likewise.
 COLUMNS = {
     "tables.py": "the one function",
-    "intake/row_order.py": "the order in which an export has its own texts",
+    "intake/row_sorting.py": "the order in which an export has its own texts",
     "read/clock_fields.py": "English names of months",
 }
 TEXT = {"lower", "upper", "casefold", "swapcase", "title", "IGNORECASE"}
