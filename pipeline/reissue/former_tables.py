@@ -10,15 +10,16 @@ from itertools import chain, combinations, product
 from math import prod
 from typing import Any
 
-from pydantic import BaseModel
-
 from pipeline.job.annotations import choices, leaves
 from pipeline.job.canonical_text import KEYS_LATER, KEYS_SILENT, LIMITS, LIMITS_OF
 from pipeline.job.model import Checks, Issue, Quality, Shift
 from pipeline.job.stated_keys import in_words, plain
 from pipeline.reissue.fingerprint import sum_of
 
-_MODELS: dict[str, type[BaseModel]] = {"checks": Checks, "issue": Issue, "quality": Quality, "shift": Shift}
+_MODELS = {
+    name: model.model_fields
+    for name, model in (("checks", Checks), ("issue", Issue), ("quality", Quality), ("shift", Shift))
+}
 
 #: Numbers that people write: up to 0.1, 2, 10 and 120, to three, two, one and no decimals.
 _NUMBERS = tuple(
@@ -43,7 +44,7 @@ def changed_keys(part: str, now: Mapping[str, Any], total: str | None) -> list[s
     name = part.removeprefix(LIMITS_OF).strip("[]")
     if total is None or name not in _MODELS:
         return []
-    fields, limits = _MODELS[name].model_fields, LIMITS.get(name, ())
+    fields, limits = _MODELS[name], LIMITS.get(name, ())
     keys = [
         key for key in fields if (key in limits) == part.startswith(LIMITS_OF) and key not in KEYS_SILENT.get(name, ())
     ]
