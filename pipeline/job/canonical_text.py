@@ -23,7 +23,7 @@ def meaning(job: Job) -> str:
     if (zone := local_clock(job)) is not None and zone not in {points.time_zone for points in job.points}:
         content["local_clock"] = zone  # [source] alone has it, and the report shows times by it
     content["session"] = sorted(content["session"], key=lambda session: (session["start"], session["name"]))
-    for name, keys in _LATER.items():
+    for name, keys in KEYS_LATER.items():
         for key in keys:
             if getattr(getattr(job, name), key) == type(getattr(job, name)).model_fields[key].default:
                 content[name].pop(key, None)
@@ -39,13 +39,13 @@ def meaning(job: Job) -> str:
     return json.dumps(content, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
+#: Keys of tables that shape no issue.
+KEYS_SILENT = {"job": {"folder"}, "issue": {"release", "keep"}}
 #: What shapes no issue, or counts elsewhere; `[source]` is part of every block.
-_SILENT: Any = {
-    "source": True, "plan": True, "notify": True, "codes": True, "job": {"folder"}, "issue": {"release", "keep"}
-}  # fmt: skip
+_SILENT: Any = {"source": True, "plan": True, "notify": True, "codes": True, **KEYS_SILENT}
 
 #: Keys that came when there were issues already: one that is not stated says what a job file without it said.
-_LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue": ("repeats",)}
+KEYS_LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue": ("repeats",)}
 
 #: Tables of which the meaning is told apart: always, and where something is stated in them.
 _ALWAYS = ("job", "target", "points", "quality", "control", "shift", "checks", "issue")
@@ -54,7 +54,7 @@ LIMITS_OF = "limits of "
 _WHERE_STATED = ("particulars", "drawing", "linework")
 
 #: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
-_LIMITS = {
+LIMITS: dict[str, tuple[str, ...]] = {
     "quality": ("solutions", "max_sigma_horizontal", "max_sigma_vertical", "max_pdop", "max_correction_age"),
     "shift": ("limit_horizontal", "limit_vertical"),
 }
@@ -68,7 +68,7 @@ def meanings(job: Job) -> dict[str, str]:
         if name in _WHERE_STATED and name not in told:
             continue  # as in issues from before there were any
         table = told.get(name)
-        limits = _LIMITS.get(name, ())
+        limits = LIMITS.get(name, ())
         if isinstance(table, dict) and limits:
             found[f"{LIMITS_OF}[{name}]"] = {key: table[key] for key in table if key in limits}
             table = {key: table[key] for key in table if key not in limits}

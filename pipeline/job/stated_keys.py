@@ -31,11 +31,12 @@ def _stated(model: Any, table: Mapping[str, Any], above: str) -> Iterator[str]:
         if isinstance(now, dict):
             if inner:
                 yield from _stated(inner[0], now, f"{above}{key} ")
-        elif now is not None and (field.is_required() or now != _plain(field.get_default(call_default_factory=True))):
+        elif now is not None and (field.is_required() or now != plain(field.get_default(call_default_factory=True))):
             yield f"{above}{key} {in_words(now)}"
 
 
-def _plain(default: object) -> Any:
+def plain(default: object) -> Any:
+    """Return the default of a key as the plain value that it is in a table."""
     return json.loads(json.dumps(default, default=str))
 
 

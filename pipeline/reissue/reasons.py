@@ -31,6 +31,7 @@ from pipeline.reissue.fingerprint import (
     session_values,
     sum_of,
 )
+from pipeline.reissue.former_tables import changed_keys
 from pipeline.reissue.frames import frame_changes
 from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
@@ -288,7 +289,7 @@ def _of_job_file(
 def _of_part(part: str, last: Last, survey: Survey) -> str:
     """Return a table of the job file that differs, with what its keys said and say, or what they say now.
 
-    The last record keeps tolerances and particulars, and checksums of all else.
+    The last record keeps tolerances and particulars, and checksums of all else (`former_tables.changed_keys`).
     """
     before = {_CHECKS: _tolerances, _PARTICULARS: _particulars}.get(part)
     if before is not None and 0 < len(told := before(last, survey)) <= _LISTED:
@@ -296,8 +297,14 @@ def _of_part(part: str, last: Last, survey: Survey) -> str:
     if part in _TOLD_BESIDE:
         return part
     table = json.loads(meanings(survey.job).get(part, "null"))
+    told = changed_keys(part, table or {}, last.record["identity"].get(f"{PART}{part}"))
+    if 0 < len(told) <= _LISTED:
+        return f"{part} {', '.join(told)}"
     now = list(stated_keys(part.removeprefix(LIMITS_OF).strip("[]"), table or {}))
-    return f"{part}, which now says {', '.join(now) or 'nothing but defaults'}" if len(now) <= _LISTED else part
+    if len(now) > _LISTED:
+        return part
+    says = f"only {', '.join(now)}" if now else "nothing but defaults"
+    return f"{part}, which now says {says}"
 
 
 def _particulars(last: Last, survey: Survey) -> list[str]:

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.blunders.scope import Former
+from pipeline.issue.folder.issues_list import BY_RULE
 from pipeline.issue.folder.manual_release import ManualRelease, is_pending, read_release, stands_until, write_release
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.record_types import Record, Release
@@ -57,6 +58,6 @@ def follow(folder: Path, record: Record, rule: str, shown: int | None) -> int | 
         return shown
     write_release(
         folder,
-        ManualRelease(number, number, datetime.now(UTC).replace(microsecond=0), f'issue.release is "{rule}" now'),
+        ManualRelease(number, number, datetime.now(UTC).replace(microsecond=0), f'{BY_RULE}"{rule}" now'),
     )
     return recover(folder, record)

@@ -81,7 +81,7 @@ def test_a_doubt_takes_the_proof_away_until_it_is_confirmed(
     assert doubt["confirmed"]
     assert doubt["what"].endswith("(confirmed by the job file)")
     assert doubt["what"] in second.record["notes"]
-    assert second.record["changes"]["because"] == [f"the job file changed: [checks], which now says confirmed [{kind}]"]
+    assert second.record["changes"]["because"] == [f"the job file changed: [checks] confirmed [] -> [{kind}]"]
     assert second.record["changes"]["moved"] == 0
     assert set(current_issue(tmp_path / "out").points.column("proof")) == {"bracketed"}
     assert run_job(path).exit_code == 0

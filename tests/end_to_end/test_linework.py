@@ -354,7 +354,7 @@ def test_a_changed_linework_makes_an_issue_and_moves_nothing(tmp_path: Path) -> 
     made = run_job(path)
     assert made.issued and made.record["changes"] is not None
     assert made.record["changes"]["because"] == [
-        "the job file changed: [linework], which now says codes [KERB], end [stop]"
+        "the job file changed: [linework], which now says only codes [KERB], end [stop]"
     ]
     assert made.record["changes"]["moved"] == 0
     rewrite_export(tmp_path / "rover001.csv", lambda row: {**row, "Code": row["Code"].replace("KERB end", "KERB stop")})

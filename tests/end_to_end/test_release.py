@@ -106,6 +106,17 @@ def test_a_hand_moves_it_forth_and_back_and_why_is_kept(job: tuple[Simulation, P
     assert run_job(path).current == 3  # a good issue is followed again
 
 
+def test_what_the_rule_lets_through_later_was_released_by_no_hand(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    made, path = job
+    mistype(made, tmp_path, 0.9)
+    run_once(path)
+    assert shown(path) == "001"
+    path.write_text(f'{path.read_text(encoding="utf-8")}\n[issue]\nrelease = "any"\n', encoding="utf-8")
+    tiedown("run", path)
+    told = tiedown("history", path)[1]
+    assert shown(path) == "002" and 'issue.release is "any" now' in told and "by hand" not in told
+
+
 def upgrade(monkeypatch: pytest.MonkeyPatch, number: int) -> None:
     """Another version of the program."""
     monkeypatch.setattr(fingerprint, "program_version", lambda: f"tiedown {number}, PROJ 99, EPSG database 99")

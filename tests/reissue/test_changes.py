@@ -146,7 +146,7 @@ def test_comments_and_order_in_the_job_file_make_no_issue_but_a_tolerance_does(j
     path.write_text(path.read_text(encoding="utf-8") + "\n[shift]\nlimit_horizontal = 11.0\n", encoding="utf-8")
     second = run_job(path)
     assert second.issued and second.record["changes"]["because"] == [
-        "the job file changed: limits of [shift], which now says limit_horizontal 11"
+        "the job file changed: limits of [shift] limit_horizontal 10 -> 11"
     ]
     assert second.record["changes"]["moved"] == 0
 

@@ -1,5 +1,6 @@
 """Each point names as a reason for its change what reached it, and nothing else."""
 
+import hashlib
 import json
 import re
 from pathlib import Path
@@ -16,6 +17,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
+from pipeline.reissue.former_tables import changed_keys
 from pipeline.reissue.register_changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
 
@@ -149,8 +151,8 @@ def test_settings_hold_points_back_and_move_none(job: Simulation, tmp_path: Path
     assert {row["because"].removeprefix(mark) for row in rows} == {back}
 
 
-def test_changed_keys_of_the_job_file_are_told_with_what_they_say_now(job: Simulation, tmp_path: Path) -> None:
-    """A record keeps particulars, and checksums of all else."""
+def test_changed_keys_of_the_job_file_are_told_with_what_they_said(job: Simulation, tmp_path: Path) -> None:
+    """A record keeps particulars, and checksums of all else, which tell likely values of before; else those of now."""
     job.job["issue"] = {"release": "any"}
     path = job.write(tmp_path)
     run_job(path)
@@ -167,17 +169,50 @@ def test_changed_keys_of_the_job_file_are_told_with_what_they_say_now(job: Simul
         told += run_job(path).record["changes"]["because"]
     of = "the job file changed: "
     assert told == [
-        f"{of}[issue], which now says hold_back [suspect, unclosed]",
-        f"{of}[issue], which now says formats [csv, gpkg], repeats last, by_code true",
-        f"{of}limits of [quality], which now says max_sigma_horizontal 0.05, max_pdop 3.5; [issue], which now says"
-        " nothing but defaults",
-        f"{of}limits of [quality], which now says solutions [fix, fixed], max_sigma_horizontal 0.05, max_pdop 6",
-        f"{of}[quality], which now says scale 1.25",
-        f"{of}limits of [quality], which now says max_sigma_horizontal 0.05",
-        f"{of}[quality], which now says nothing but defaults",
+        f"{of}[issue] hold_back [suspect] -> [suspect, unclosed]",
+        f"{of}[issue] hold_back [suspect, unclosed] -> [suspect], formats [gpkg] -> [csv, gpkg], repeats all -> last,"
+        " by_code false -> true",
+        f"{of}limits of [quality] max_pdop not stated -> 3.5; [issue] formats [csv, gpkg] -> [gpkg], repeats last ->"
+        " all, by_code true -> false",
+        f"{of}limits of [quality], which now says only solutions [fix, fixed], max_sigma_horizontal 0.05, max_pdop 6",
+        f"{of}[quality] scale 1 -> 1.25",
+        f"{of}limits of [quality], which now says only max_sigma_horizontal 0.05",
+        f"{of}[quality] scale 1.25 -> 1",
         f"{of}[particulars] client not stated -> Canal Board",
         f"{of}[particulars] client Canal Board -> Harbour Board",
     ]
+
+
+def test_a_limit_that_is_taken_out_is_named_and_no_key_that_stays(job: Simulation, tmp_path: Path) -> None:
+    """Its number is found where people write such numbers; else nothing says that a key that is there is the reason."""
+    path = job.write(tmp_path)
+    plain = path.read_text(encoding="utf-8")
+    told = []
+    for number in ("0.012", "2.5", "0.0123"):
+        limit = f"max_sigma_vertical = {number}"
+        path.write_text(plain.replace("[quality]", f"[quality]\n{limit}"), encoding="utf-8")
+        run_job(path)
+        path.write_text(plain, encoding="utf-8")
+        told += every(run_job(path).record["changes"]["because"])
+    assert told == [
+        *(f"the job file changed: limits of [quality] max_sigma_vertical {n} -> not stated" for n in ("0.012", "2.5")),
+        "the job file changed: limits of [quality], which now says only max_sigma_horizontal 0.05",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("part", "now", "then", "told"),
+    [
+        ("[shift]", {"model": "grid"}, {"model": "geocentric"}, ["model geocentric -> grid"]),
+        ("limits of [shift]", {"limit_horizontal": 10.0, "limit_vertical": 20.0},
+         {"limit_horizontal": 45.0, "limit_vertical": 20.0}, ["limit_horizontal 45 -> 10"]),
+        ("[target]", {"grid": "EPSG:2193"}, {"grid": "EPSG:2194"}, []),
+    ],
+)  # fmt: skip
+def test_a_sum_tells_what_a_table_said(part: str, now: Any, then: Any, told: list[str]) -> None:
+    """Sums as records have them: SHA-256 of the table as JSON, as a JSON text."""
+    text = json.dumps(json.dumps(then, sort_keys=True))
+    assert changed_keys(part, now, hashlib.sha256(text.encode()).hexdigest()) == told
 
 
 def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulation, tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ NAME = "register.csv"
 
 #: Stands for a verdict in the line of an issue that was set aside.
 SET_ASIDE = "set aside"
+#: How the reason of a release begins which the job file's rule made, and nobody's hand.
+BY_RULE = "issue.release is "
 #: Stands for a verdict in the line of an issue that was released by hand, beside the line of the issue itself.
 RELEASED = "released"
 #: Stands for a verdict in the line of an issue whose files were removed by ``issue.keep``, beside that line as well.
