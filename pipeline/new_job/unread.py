@@ -9,8 +9,10 @@ import numpy as np
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, why_no_number, why_no_time
+from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days, says_times
+from pipeline.new_job.gps_weeks import like_weeks
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -167,6 +169,14 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
             why, statable = _why(name, dated)
             fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if statable else _AS_TIMES
             return f"times are not recognised: {why}; {fix}"
+    # a register, which has no solutions, may have such numbers as well
+    if "solution" in found.columns and (pair := like_weeks(look.columns, free)) is not None:
+        week, seconds = pair
+        return (
+            f'times are not recognised: "{week}" and "{seconds}" look like GPS weeks and seconds of the week: if they'
+            ' are, call them "GPS week" and "GPS seconds", or write [points.columns] with'
+            f" gps_week = {quoted(week)} and gps_seconds = {quoted(seconds)} by hand"
+        )
     return _by_values(look, free, "solution" in found.columns)
 
 
