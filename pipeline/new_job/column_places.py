@@ -1,13 +1,13 @@
 """Finds the columns of positions and heights: degrees, grid or geocentric."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.new_job.geometries import compare_with_geometry, flat_of
-from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
+from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, words_compared
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.lengths_and_widths import are_degrees, are_far, are_fine, go_together, is_length_or_width
 from pipeline.new_job.look import FileLook
@@ -25,6 +25,11 @@ _FINE, _LARGE = 6, 1_000.0
 #: The length of a vector from the earth's centre to its surface, metres.
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 _DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
+#: Our words of heights.
+_HEIGHTS = ("ellipsoid_height", "level", "height")
+#: First letters, bare, of words for east and north: Icelandic, and the Portuguese distances from the meridian and from
+#: its perpendicular. Each alone may be anything.
+_INITIALS = (("a", "n"), ("m", "p"))
 
 
 def find_position(
@@ -60,7 +65,7 @@ def find_position(
         suppose_position(look, found, free)
     _height(look, found, free, number)
     if "height" not in found.columns:
-        _unsure_height(look, found, free, number)
+        _unsure_height(look, found, free)
     _take_stated(look, found)
 
 
@@ -72,6 +77,29 @@ def _headed_position(look: FileLook, found: Mapped, free: list[str], take: Calla
     _plane(look, found, free, take)
     if _length_and_width(look, found, free):
         del found.notes[told:]
+    if not found.kind:
+        _initials(look, found, free)
+
+
+def _initials(look: FileLook, found: Mapped, free: list[str]) -> None:
+    """Take easting and northing under the first letters of their words in one language, if both stand there."""
+    for pair in _INITIALS:
+        names = [name for letter in pair for name in free if bare(name) == letter]
+        sizes = [_size_of_coordinates(look, name) for name in names]
+        if len(names) == 2 and min(sizes) > 0.0 and max(sizes) > _LARGE:
+            found.kind = "plane"
+            for word, name in zip(_PLANE, names, strict=True):
+                found.columns[word] = name
+                free.remove(name)
+            found.notes.append(f'"{names[0]}" is used as the easting and "{names[1]}" as the northing')
+            return
+
+
+def _size_of_coordinates(look: FileLook, name: str) -> float:
+    """Return how large broken numbers are in the middle; 0 where a column holds none."""
+    values = numbers_of(look.columns[name])
+    broken = decimal_places(look.columns[name]) > 0
+    return float(np.nanmedian(np.abs(values))) if values is not None and broken else 0.0
 
 
 def _has_places(look: FileLook) -> bool:
@@ -180,16 +208,21 @@ def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[st
         found.rivals["height"] = [names[0], *rivals]
 
 
-def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
+def _unsure_height(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and (found.unheaded or not look.numbered):
-        some = [name for name in free if not is_known(name) and number(name) and not is_precision(name)]
-        some = [name for name in some if not has_names(look.columns[name])]
-        broken = [name for name in some if decimal_places(look.columns[name])]
-        found.heights = tuple(broken or some)  # numbers of points are whole
+        found.heights = tuple(may_be_heights(look, free))
         if found.heights:
             found.columns["height"] = found.heights[0]
             free.remove(found.heights[0])
+
+
+def may_be_heights(look: FileLook, names: Sequence[str]) -> list[str]:
+    """Return the columns of numbers that may be heights: called as nothing else that is known, or so in part."""
+    some = [name for name in names if not is_known(name) or any(rank(word, name) is not None for word in _HEIGHTS)]
+    some = [name for name in some if numbers_of(look.columns[name]) is not None and not is_precision(name)]
+    some = [name for name in some if not has_names(look.columns[name])]
+    return [name for name in some if decimal_places(look.columns[name])] or some  # numbers of points are whole
 
 
 def other_places(look: FileLook, found: Mapped) -> str:

@@ -102,8 +102,13 @@ def meaning_questions(one: FileFound) -> list[Question]:
 def height_questions(one: FileFound) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
     asks = "which column holds the heights? no heading shows it; if none does, export the heights too"
+    return height_question_of(one, one.mapped.heights, asks)
+
+
+def height_question_of(one: FileFound, names: Sequence[str], asks: str) -> list[Question]:
+    """Return a question after the heights, of which each of some columns is a candidate; none without any."""
     candidates = []
-    for name in one.mapped.heights:
+    for name in names:
         value = one.look.named({"height": name})["height"]
         which = f"{quoted(name)}, " if isinstance(value, int) and not one.look.numbered else ""
         which += f'the first is "{given(one.look.columns[name])[0]}"'
