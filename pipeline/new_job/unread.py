@@ -445,6 +445,12 @@ def _all_torn(look: FileLook) -> str | None:
     torn = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
     shown = look.fault.replace("\t", " ")
     torn += f", the first is line {look.torn[0]}: {shown}; "
+    if look.blanks and (cells := _cells_of_all(look)):
+        return (
+            f"{torn}as every row has {counted(cells, 'cell')}, blanks within headings split them, or a column is"
+            ' empty: write each heading as one word, as in "Point_name", leave empty columns out, or export with'
+            " another delimiter, such as ';' or a tab"
+        )
     if look.blanks:
         return (
             f"{torn}where blanks separate the columns, a name or code with a blank is split and an empty cell is"
@@ -458,6 +464,16 @@ def _all_torn(look: FileLook) -> str | None:
             " another delimiter, such as ';' or a tab"
         )
     return f"{torn}check that the rows have the columns of the header, and export it again"
+
+
+def _cells_of_all(look: FileLook) -> int:
+    """Return how many cells all rows have that blanks separate, where that is fewer than the header; 0 elsewhere."""
+    with look.path.open("rb") as file:
+        lines = list(islice(file, look.torn[-1]))
+    counts = {len(lines[number - 1].split()) for number in look.torn}
+    rows = len(next(iter(look.columns.values()), []))
+    alike = len(counts) == 1 and len(look.torn) == rows
+    return min(counts) if alike and min(counts) < len(look.names) else 0
 
 
 def nuls(look: FileLook) -> str | None:

@@ -40,7 +40,7 @@ def test_flat_geometries_leave_the_heights_to_their_column(tmp_path: Path, flat:
     for at in range(len(job.rows["height"])):
         name, code, time = (str(job.rows[word][at]) for word in ("name", "code", "time"))
         longitude, latitude, height = (float(job.rows[word][at]) for word in ("longitude", "latitude", "height"))
-        place = {"type": "Point", "coordinates": [longitude, latitude, 0.0 if flat else height]}
+        place: dict[str, object] = {"type": "Point", "coordinates": [longitude, latitude, 0.0 if flat else height]}
         other = height + (0.0 if flat else 2.0)
         made.append(feature(place, name=name, time=f"{time}Z", code=code, ellipsoid_height=other))
     geojson(tmp_path / "rover.geojson", made)
@@ -153,7 +153,7 @@ def test_a_register_of_two_heights_is_asked_for_them(tmp_path: Path) -> None:
     made = []
     for at, name in enumerate(job.register["mark"]):
         lon, lat, up = (float(each[at]) for each in (marks.longitude, marks.latitude, marks.ellipsoid_height))
-        place = {"type": "Point", "coordinates": [lon, lat, up - 1.2]}
+        place: dict[str, object] = {"type": "Point", "coordinates": [lon, lat, up - 1.2]}
         made.append(feature(place, mark=str(name), **{"Ellipsoidal height": up, "Elevation": up - 1.5}))
     geojson(tmp_path / "marks.geojson", made)
     started = new_job(tmp_path)
