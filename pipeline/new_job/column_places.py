@@ -1,33 +1,35 @@
 """Finds the columns of positions and heights: degrees, grid or geocentric."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.geometries import beside_geometry, flat_of
-from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_compared
+from pipeline.new_job.geometries import compare_with_geometry, flat_of
+from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, words_compared
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.lengths_and_widths import are_degrees, are_far, are_fine, go_together, is_length_or_width
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
+from pipeline.new_job.mean_errors import mean_errors_in
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.stated_above import headed, heights_stated
+from pipeline.new_job.two_heights import are_other_heights
 from pipeline.new_job.unheaded_positions import suppose_position
-from pipeline.new_job.values import MOSTLY, angles, decimal_places, has_names, numbers_of
+from pipeline.new_job.values import angles, decimal_places, has_names, numbers_of
 
-#: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
-#: between heights above two surfaces: a geoid is flat beside it.
-_ROUNDED, _WITH_THEM = 0.006, 0.5
-#: Lengths of poles: how many there are in an export, and metres that none has. Common practice, no source.
-_POLES, _LONGEST_POLE = 5, 6.0
 #: Decimals of degrees by which they are told from other numbers, and the least easting and northing likewise, metres.
 _FINE, _LARGE = 6, 1_000.0
 #: The length of a vector from the earth's centre to its surface, metres.
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 _DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
+#: Our words of heights.
+_HEIGHTS = ("ellipsoid_height", "level", "height")
+#: First letters, bare, of words for east and north: Icelandic, and the Portuguese distances from the meridian and from
+#: its perpendicular. Each alone may be anything.
+_INITIALS = (("a", "n"), ("m", "p"))
 
 
 def find_position(
@@ -41,18 +43,21 @@ def find_position(
     def number(name: str) -> bool:
         return numbers_of(look.columns[name]) is not None
 
-    if _geocentric(look, free, take, found):
+    order, aside = list(free), mean_errors_in(look.columns, free)
+    free[:] = [name for name in free if name not in aside]
+    _headed_position(look, found, free, take)
+    if aside and not found.kind and not _has_places(look):
+        free += aside
+        _plane(look, found, free, take)
+    free[:] = [name for name in order if name not in found.columns.values()]
+    if found.kind == "geocentric":
         return
-    if not _degrees(look, found, free, take):
-        told = len(found.notes)
-        _plane(look, found, free, take, number)
-        if _length_and_width(look, found, free):
-            del found.notes[told:]
-    if not found.kind and look.place is not None and np.isfinite(look.place[0]).any():
+    if not found.kind and _has_places(look):
+        assert look.place is not None
         found.kind = "degrees" if _all_degrees(look.place) else "plane"
         level = flat_of(look.place[2])
         if np.isfinite(look.place[2]).any() and level is None:
-            found.notes += beside_geometry(look.columns, look.place[2], [name for name in free if number(name)])
+            compare_with_geometry(look, found, free)
             return
         if level is not None:
             found.notes.append(f"the geometry's Z is {level:g} in all rows: not measured heights")
@@ -60,8 +65,45 @@ def find_position(
         suppose_position(look, found, free)
     _height(look, found, free, number)
     if "height" not in found.columns:
-        _unsure_height(look, found, free, number)
+        _unsure_height(look, found, free)
     _take_stated(look, found)
+
+
+def _headed_position(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    """Take the position that headings say, degrees before those of a grid."""
+    if _geocentric(look, free, take, found) or _degrees(look, found, free, take):
+        return
+    told = len(found.notes)
+    _plane(look, found, free, take)
+    if _length_and_width(look, found, free):
+        del found.notes[told:]
+    if not found.kind:
+        _initials(look, found, free)
+
+
+def _initials(look: FileLook, found: Mapped, free: list[str]) -> None:
+    """Take easting and northing under the first letters of their words in one language, if both stand there."""
+    for pair in _INITIALS:
+        names = [name for letter in pair for name in free if bare(name) == letter]
+        sizes = [_size_of_coordinates(look, name) for name in names]
+        if len(names) == 2 and min(sizes) > 0.0 and max(sizes) > _LARGE:
+            found.kind = "plane"
+            for word, name in zip(_PLANE, names, strict=True):
+                found.columns[word] = name
+                free.remove(name)
+            found.notes.append(f'"{names[0]}" is used as the easting and "{names[1]}" as the northing')
+            return
+
+
+def _size_of_coordinates(look: FileLook, name: str) -> float:
+    """Return how large broken numbers are in the middle; 0 where a column holds none."""
+    values = numbers_of(look.columns[name])
+    broken = decimal_places(look.columns[name]) > 0
+    return float(np.nanmedian(np.abs(values))) if values is not None and broken else 0.0
+
+
+def _has_places(look: FileLook) -> bool:
+    return look.place is not None and bool(np.isfinite(look.place[0]).any())
 
 
 def _take_stated(look: FileLook, found: Mapped) -> None:
@@ -161,39 +203,26 @@ def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[st
     free.remove(names[0])
     values = {name: numbers_of(look.columns[name]) for name in names}
     headed = {name for each in ranked.values() for name in each}
-    rivals = [name for name in names[1:] if _another_height(values[names[0]], values[name], name in headed)]
+    rivals = [name for name in names[1:] if are_other_heights(values[names[0]], values[name], headed=name in headed)]
     if rivals:
         found.rivals["height"] = [names[0], *rivals]
 
 
-def _another_height(one: Floats | None, other: Floats | None, headed: bool) -> bool:
-    """Whether numbers are other heights of the same points: by their heading, or as they go up and down with them.
-
-    Not those that are the same but for their rounding, nor heights of trees and lengths of poles.
-    """
-    if one is None or other is None or np.isfinite(one + other).mean() < MOSTLY or _alike(one, other):
-        return False
-    if len(np.unique(other[np.isfinite(other)])) <= _POLES and np.nanmax(np.abs(other)) < _LONGEST_POLE:
-        return False
-    return headed or bool(np.nanstd(other - one) <= _WITH_THEM * np.nanstd(one))
-
-
-def _alike(one: Floats | None, other: Floats | None) -> bool:
-    return (
-        one is not None and other is not None and bool(np.allclose(one, other, rtol=0, atol=_ROUNDED, equal_nan=True))
-    )
-
-
-def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
+def _unsure_height(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and (found.unheaded or not look.numbered):
-        some = [name for name in free if not is_known(name) and number(name) and not is_precision(name)]
-        some = [name for name in some if not has_names(look.columns[name])]
-        broken = [name for name in some if decimal_places(look.columns[name])]
-        found.heights = tuple(broken or some)  # numbers of points are whole
+        found.heights = tuple(may_be_heights(look, free))
         if found.heights:
             found.columns["height"] = found.heights[0]
             free.remove(found.heights[0])
+
+
+def may_be_heights(look: FileLook, names: Sequence[str]) -> list[str]:
+    """Return the columns of numbers that may be heights: called as nothing else that is known, or so in part."""
+    some = [name for name in names if not is_known(name) or any(rank(word, name) is not None for word in _HEIGHTS)]
+    some = [name for name in some if numbers_of(look.columns[name]) is not None and not is_precision(name)]
+    some = [name for name in some if not has_names(look.columns[name])]
+    return [name for name in some if decimal_places(look.columns[name])] or some  # numbers of points are whole
 
 
 def other_places(look: FileLook, found: Mapped) -> str:
@@ -205,7 +234,8 @@ def other_places(look: FileLook, found: Mapped) -> str:
     free = [
         one for one in look.names if one not in found.columns.values() and numbers_of(look.columns[one]) is not None
     ]
-    free = [name for name in free if not is_length_or_width(name)]  # those that are degrees are taken
+    errors = mean_errors_in(look.columns, free)
+    free = [name for name in free if not is_length_or_width(name) and name not in errors]  # such degrees are taken
     names = [next((name for name in free if _says(word, name)), None) for word in other]
     if None in names:
         return ""
@@ -238,10 +268,12 @@ def _geocentric(look: FileLook, free: list[str], take: Callable[..., bool], foun
     return all(take(word, lambda _: True) for word in "xyz")
 
 
-def _plane(
-    look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool], number: Callable[..., bool]
-) -> None:
+def _plane(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find easting and northing, or degrees under headings of a grid (X and Y of a layer)."""
+
+    def number(name: str) -> bool:
+        return numbers_of(look.columns[name]) is not None
+
     for word in ("easting", "northing"):
         take(word, number)
     # beside one that says its side a plain X or Y is the other

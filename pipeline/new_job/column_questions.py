@@ -1,6 +1,9 @@
 """Asks which column is meant, or what the values of one are, where a file leaves it open."""
 
+from collections.abc import Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from pipeline.files.heading_words import words_of
 from pipeline.job.toml_text import quoted, value_text
@@ -9,6 +12,7 @@ from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.height_references import why_meant
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.repeated_headings import heading_of, told_apart
+from pipeline.new_job.two_heights import ROUNDED
 from pipeline.new_job.values import given, numbers_of, words
 
 #: What is asked where several columns may be meant.
@@ -16,6 +20,11 @@ _WHICH = {
     "solution": "which of these columns shows how a position was solved? they differ, and float must not pass as fixed",
     "height": "which of these columns holds the heights? they differ",
 }
+#: What is asked where columns have other heights than the geometries.
+_Z_OR_COLUMN = (
+    "which heights are meant, those of the geometry (Z) or of a column? they differ; if those of the geometry, which"
+    " are above the ellipsoid unless crs names a height datum, delete these lines"
+)
 #: Words of headings that say the antenna on top of the pole, not the ground.
 _ANTENNA = frozenset(["antenna", "ant", "antenne", "antennen", "antena", "anteny", "antenn", "anten"])
 #: Words of a position that `unheaded_positions` may have taken by what columns hold.
@@ -29,7 +38,8 @@ def rival_questions(one: FileFound, columns: dict[str, str]) -> list[Question]:
         word = next((each for each, name in columns.items() if name == names[0]), word)  # X and Y may be turned
         columns.pop(word, None)
         shown = one.look.named({name: name for name in names})
-        first = told_apart(one.look, names)
+        beside_z = word == "height" and one.mapped.beside_z
+        first = _beside_z(one, names) if beside_z else told_apart(one.look, names)
         if word == "height":
             heads = [heading_of(name) if one.look.numbered else name for name in names]
             first = [f"{why}, {at}" if (why := why_meant(name)) else at for name, at in zip(heads, first, strict=True)]
@@ -42,8 +52,20 @@ def rival_questions(one: FileFound, columns: dict[str, str]) -> list[Question]:
             which = (
                 f"which of these columns is the {word}? no heading of {one.look.called} is known as that of a position"
             )
-        asks.append(Question(word, _WHICH.get(word, which), tuple(candidates)))
+        asks.append(Question(word, _Z_OR_COLUMN if beside_z else _WHICH.get(word, which), tuple(candidates)))
     return asks
+
+
+def _beside_z(one: FileFound, names: Sequence[str]) -> list[str]:
+    """Return of columns that have other heights than the geometries' Z what either is where they first differ."""
+    assert one.look.place is not None
+    z, told = one.look.place[2], list[str]()
+    for name in names:
+        values = numbers_of(one.look.columns[name])
+        assert values is not None
+        at = int(np.nanargmax(np.abs(values - z) > ROUNDED))
+        told.append(f"{one.look.columns[name][at]} where Z is {z[at]:.12g}")
+    return told
 
 
 def single_time_questions(one: FileFound) -> list[Question]:
@@ -80,8 +102,13 @@ def meaning_questions(one: FileFound) -> list[Question]:
 def height_questions(one: FileFound) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
     asks = "which column holds the heights? no heading shows it; if none does, export the heights too"
+    return height_question_of(one, one.mapped.heights, asks)
+
+
+def height_question_of(one: FileFound, names: Sequence[str], asks: str) -> list[Question]:
+    """Return a question after the heights, of which each of some columns is a candidate; none without any."""
     candidates = []
-    for name in one.mapped.heights:
+    for name in names:
         value = one.look.named({"height": name})["height"]
         which = f"{quoted(name)}, " if isinstance(value, int) and not one.look.numbered else ""
         which += f'the first is "{given(one.look.columns[name])[0]}"'

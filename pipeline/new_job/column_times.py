@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from pipeline.files.heading_words import words_of
+from pipeline.new_job.gps_weeks import named_weeks
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
@@ -96,14 +97,17 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     return {"date": day, "time": begins, **({"time_end": ends[0]} if ends else {})}, how
 
 
+#: GPS weeks and seconds are on a scale of their own.
+_ON_GPS = TimeNotation(("",), zoned=True)
+
+
 def _gps_weeks(look: FileLook, free: list[str]) -> _Taken | None:
     """Return GPS weeks in one column with the seconds of the week in another."""
     week, seconds = (
         plainest(word, free, lambda name: numbers_of(look.columns[name]) is not None) for word in ("week", "seconds")
     )
-    if week is None or seconds is None:
-        return None
-    return {"gps_week": week, "gps_seconds": seconds}, TimeNotation(("",), zoned=True)
+    pair = named_weeks(look.columns, free) if week is None or seconds is None else (week, seconds)
+    return None if pair is None else (dict(zip(("gps_week", "gps_seconds"), pair, strict=True)), _ON_GPS)
 
 
 def _counted(look: FileLook, free: list[str]) -> _Taken | None:

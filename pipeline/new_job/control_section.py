@@ -9,8 +9,9 @@ import numpy as np
 from pipeline.geodesy.registry import crs_name, separation
 from pipeline.job.model import ControlSection
 from pipeline.job.toml_text import quoted, value_text
-from pipeline.near import listed, plain
-from pipeline.new_job.column_questions import POSITION, meaning_questions, rival_questions
+from pipeline.near import plain
+from pipeline.new_job.column_places import may_be_heights
+from pipeline.new_job.column_questions import POSITION, height_question_of, meaning_questions, rival_questions
 from pipeline.new_job.dated_column import dated_column
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
@@ -18,17 +19,18 @@ from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.folder import Contents
 from pipeline.new_job.frames import GridState, height_question, register_states
-from pipeline.new_job.headings import is_known, rank
+from pipeline.new_job.headings import rank
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import headed, unit_stated
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
 from pipeline.new_job.unread import unread_heights
-from pipeline.new_job.values import given, numbers_of
+from pipeline.new_job.values import given
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
-from pipeline.words import plural
 
+#: What to do about a register without heights.
+_ADD = "add a height column, or state in a column holds that the marks hold position only"
 #: Files of which it is said why none is the register.
 _FILES = 3
 
@@ -100,7 +102,8 @@ def _register_heights(
 ) -> Known | None:
     """Draft the CRS and heights of a register; return the heights of the target where those of the register say it."""
     has_heights = np.isfinite(register.heights).any() or register.found.mapped.kind == "geocentric"
-    if not has_heights and not any(map(_holds, register.found.look.names)):
+    lacking = not has_heights and not any(map(_holds, register.found.look.names))
+    if lacking and not _heights_asked(register.found):
         draft.notes.append(_without_heights(register.found))
     draft.control["crs"], datum = register_states(register.found, register.table, grid, place)
     if datum is not None:
@@ -132,24 +135,19 @@ def _without_heights(register: FileFound) -> str:
     look = register.look
     if unreadable := [why for name, why in unread_heights(look) if given(look.columns[name])]:
         return f"{look.shown} has no heights that can be read: {'; '.join(unreadable)}"
-    others = [
-        name for name, texts in look.columns.items()
-        if name not in register.mapped.columns.values() and not is_known(name) and numbers_of(texts) is not None
-    ]  # fmt: skip
-    add = "add a height column, or state in a column holds that the marks hold position only"
-    if not others:
-        return f"{look.shown} has no heights, and every register needs a height column: {add}"
-    shown = listed(others, '"')
-    named = look.named({others[-1]: others[-1]})[others[-1]]
-    name = value_text(named)
-    by_number = isinstance(named, int) and not look.numbered
-    reason = "it has no heading" if others[-1].isascii() else "its name differs by code page"
-    why = f" (by its number, as {reason})" if by_number else ""
-    return (
-        f"{look.shown} has no column that is recognised as heights by its heading; {shown}"
-        f" {plural(len(others), 'holds', 'hold')} numbers too: if they are heights, write ellipsoid_height = {name} in"
-        f" [control.columns], or height = {name} if they are above a height datum{why}; else {add}"
-    )
+    return f"{look.shown} has no heights, and every register needs a height column: {_ADD}"
+
+
+def _heights_asked(register: FileFound) -> list[Question]:
+    """Return the question which column of a register holds the heights, where no heading shows it and some may."""
+    look, mapped = register.look, register.mapped
+    if "height" in mapped.columns or any(map(_holds, look.names)) or unread_heights(look):
+        return []
+    if mapped.kind == "geocentric" or (look.place is not None and np.isfinite(look.place[2]).any()):
+        return []
+    names = may_be_heights(look, [name for name in look.names if name not in mapped.columns.values()])
+    asks = f"which column holds the heights of the marks? no heading shows it; if none does, {_ADD}"
+    return height_question_of(register, names, asks)
 
 
 def _heads_of(register: RegisterRead) -> list[str]:
@@ -220,7 +218,7 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
         columns = turned(columns, grid)
     draft.control_notes += other_sides(columns, grid)
     draft.control_asks += meaning_questions(register.found)
-    for each in rival_questions(register.found, columns):
+    for each in (*rival_questions(register.found, columns), *_heights_asked(register.found)):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key in ("height", *POSITION) else []
         draft.control_asks += [replace(each, key="mark")] if each.key in ("name", "mark") else []

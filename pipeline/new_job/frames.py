@@ -33,6 +33,7 @@ from pipeline.new_job.plain_grids import WORLD, frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import with_datum_stated
 from pipeline.new_job.zones import countries_near
+from pipeline.words import counted, plural
 
 #: A code in a file's name, in a line above its header or in a heading.
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
@@ -223,6 +224,9 @@ def grid_question(
             " as longitude, latitude and ellipsoidal height, give a register in a grid, and the marks' local"
             " coordinates in the file that [target.site] names"
         )
+    if (left := len(candidates) - _GRIDS) > 0:
+        why_left = plural(left, "fits", "fit") if found else f"{plural(left, 'is', 'are')} in use there"
+        asks += f" {counted(left, 'more grid')} {why_left}: if it is none of these, write its EPSG code"
     return Question("target.grid", asks, tuple(candidates[:_GRIDS]), also)
 
 

@@ -1,18 +1,24 @@
 """Compares the heights of a layer's geometries with columns that hold heights too."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.geodesy.registry import crs_parts
 from pipeline.job.toml_text import quoted
+from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.values import numbers_of
+from pipeline.new_job.look import FileLook
+from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.precisions import is_precision
+from pipeline.new_job.two_heights import ROUNDED, are_other_heights
+from pipeline.new_job.values import decimal_places, numbers_of
+from pipeline.read.heading_units import metres_in_heading
 
 #: From so many readings on one height in all of them was never measured; zeros say so from fewer on.
 _MEASURED, _ZEROS = 8, 3
-#: Metres between two heights that are one but for their rounding.
-_ROUNDED = 0.006
+_WORDS = ("ellipsoid_height", "level", "height")
 
 
 def flat_of(z: Floats) -> float | None:
@@ -24,17 +30,44 @@ def flat_of(z: Floats) -> float | None:
     return level if len(known) >= (_ZEROS if level == 0.0 else _MEASURED) else None
 
 
-def beside_geometry(columns: Mapping[str, Sequence[str]], z: Floats, names: Sequence[str]) -> list[str]:
-    """Return what is told of columns whose headings say heights, and that are others than the geometries' Z (n,)."""
-    told = []
-    for name in names:
-        values = numbers_of(columns[name]) if height_said(name) is not None else None
-        if values is None or len(values) != len(z) or not np.isfinite(values).any():
+def compare_with_geometry(look: FileLook, found: Mapped, names: Sequence[str]) -> None:
+    """Ask for the heights where columns whose headings say heights have others than the geometries' Z.
+
+    They are noted alone where the layer's CRS says above which datum Z is, and so are those of a register that are
+    above a datum beside a Z in degrees, which is above the ellipsoid.
+    """
+    others = _besides(look, names)
+    said = look.crs is not None and crs_parts(look.crs)[1] is not None
+    noted = [name for name in others if said or (found.times is None and height_said(name) == "level")]
+    section = "points" if found.times is not None else "control"
+    for name in noted:
+        found.notes.append(
+            f"{quoted(name)} has other heights than the geometry, whose Z is used: write height = {quoted(name)}"
+            f" in [{section}.columns] if it is meant"
+        )
+    if asked := [name for name in others if name not in noted]:
+        found.rivals["height"], found.beside_z = asked, True
+
+
+def _besides(look: FileLook, names: Sequence[str]) -> list[str]:
+    """Return the columns that say heights other than Z, the plainest of those above the ellipsoid first."""
+    assert look.place is not None
+    z, ranked = look.place[2], list[tuple[int, int, str]]()
+    for at, name in enumerate(names):
+        values = numbers_of(look.columns[name]) if height_said(name) is not None and not is_precision(name) else None
+        if values is None or len(values) != len(z) or _is_z(look.columns[name], values, z, name):
             continue
-        off = np.abs(values - z)
-        if np.isfinite(off).any() and float(np.nanmax(off)) > _ROUNDED:
-            told.append(
-                f"{quoted(name)} has other heights than the geometry, whose Z is used: write height = {quoted(name)}"
-                " in [points.columns] if it is meant"
-            )
-    return told
+        headed = any(rank(word, name) is not None for word in _WORDS)
+        if are_other_heights(z, values, headed=headed):
+            ranked.append((("ellipsoid", "level", "").index(height_said(name) or ""), at, name))
+    return [name for _, _, name in sorted(ranked)]
+
+
+def _is_z(texts: Sequence[str], values: Floats, z: Floats, heading: str) -> bool:
+    """Tell whether a column repeats Z, in the unit that its heading says and to as many decimals as it has."""
+    for metre in (1.0, *metres_in_heading(heading)):
+        off = np.abs(values * metre - z)
+        written = 0.5 * metre * 10.0 ** -decimal_places(texts)
+        if np.isfinite(off).any() and float(np.nanmax(off)) <= max(ROUNDED, written + 0.001):
+            return True
+    return False

@@ -50,15 +50,15 @@ _CALLED = {
         longitude lon long lng lond ddlon longdd londd laenge lange langengrad laengengrad geolaenge geogrlange
         longitud longitudine lengtegraad lengte lengde lengd laengde langd
         pikkus garums ilguma lengdegrad laengdegrad langdgrad pituusaste pituus dlugosc
-        dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka hosszusag boylam longitudegrad 経度
-        μηκοσ γεωγραφικομηκοσ долгота
+        dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka zemdelka hosszusag boylam longitudegrad 経度
+        μηκοσ γεωγραφικομηκοσ γεωγρμηκοσ γεωγμηκοσ долгота
         """,
     "latitude": """
         latitude lat latd ddlat latdd breite breitengrad geobreite geogrbreite latitud latitudine breedtegraad
         breedte bredde bredd breidd breddegrad breddgrad breiddargrad laius platums platuma leveysaste
-        leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka
+        leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka zemsirka
         szelesseg enlem 緯度
-        πλατοσ γεωγραφικοπλατοσ широта
+        πλατοσ γεωγραφικοπλατοσ γεωγρπλατοσ γεωγπλατοσ широта
         """,
     "easting": """
         easting east e westing eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este

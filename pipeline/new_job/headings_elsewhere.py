@@ -76,6 +76,7 @@ ELSEWHERE = correction_headings.ELSEWHERE | {
         sağa sağadeğer doğu timur đông 东 东坐标 东向坐标 東 東坐標 東座標 동 동좌표 شرق الشرق الإحداثيالشرقي מזרח
         kelet istok ανατολικά восток схід
         изток исток усход шығыс чыгыш sharq şərq зүүн արևելք lindje vzhod východ východná rytai austrumi ida
+        橫坐標 横坐标 橫座標 橫坐標e 横坐标y 橫坐標y
         idakoordinaat austur ekialdea dwyreiniad dwyrain oirthear oos পূর্ব પૂર્વ கிழக்கு తూర్పు ಪೂರ್ವ කිழක්කු مشرق
         eastings easts estes ostings me
     """,
@@ -84,6 +85,7 @@ ELSEWHERE = correction_headings.ELSEWHERE | {
         yukarı yukarıdeğer kuzey utara bắc 北 北坐标 北向坐标 北坐標 北座標 북 북좌표 شمال الشمال الإحداثيالشمالي צפון
         észak sjever βόρεια север північ
         поўнач солтүстік түндүк shimol şimal хойд հյուսիս veri severná šiaurė ziemeļi põhi põhjakoordinaat norður
+        縱坐標 纵坐标 縱座標 縱坐標n 纵坐标x 縱坐標x
         iparraldea gogleddiad gogledd tuaisceart উত্তর ઉત્તર வடக்கு ఉత్తరం ಉತ್ತರ شمال
         northings norths nortes mn
     """,

@@ -73,7 +73,7 @@ def _why_open(mapped: Mapped, names: Sequence[str]) -> str:
     if level is not None:
         says = "names a height datum" if height_said(level) == "level" else "may mean one"
         return f"the heading {quoted(level)} {says}"
-    which = f"the heading {quoted(names[0])}" if names else "the geometry"
+    which = "the geometry" if not names or mapped.beside_z else f"the heading {quoted(names[0])}"
     beside = f"beside the separations of the geoid in {quoted(mapped.separation)} they may be above a height datum"
     return f"{which} does not say it, and {beside}"
 

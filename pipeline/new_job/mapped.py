@@ -21,6 +21,7 @@ class Mapped:
     that of times that are one and the same in all rows.
     ``heights`` are the headings of numbers that may be heights, where none says that it is. ``notes`` is what is to be
     told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
+    ``beside_z`` tells that those of the height are columns beside the geometries' Z, which may be meant as well.
     ``separation`` is the heading of separations of a geoid, "" for none.
     ``naming`` is the heading of texts that name marks here and there beside the names of points, "" for none.
     ``asks`` are questions after columns of which only the meaning is open.
@@ -40,6 +41,7 @@ class Mapped:
     slant: str = ""
     notes: list[str] = field(default_factory=list)
     rivals: dict[str, list[str]] = field(default_factory=dict)
+    beside_z: bool = False
     unheaded: bool = False
     refused: str = ""
     still: str | None = None

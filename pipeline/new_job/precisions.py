@@ -9,6 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.mean_errors import is_either
 from pipeline.new_job.values import no_number, numbers_of
 from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.precision_headings import WIDER, PrecisionHeading, Side, precision_in_heading
@@ -137,7 +138,7 @@ def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: S
         else:
             left.append((name, f"it looks like a precision, but not clearly in one direction and of one sigma: {_SAY}"))
     explained |= dict(left)
-    alike = _alike([name for name in free if name not in explained and not is_known(name)])
+    alike = _alike([name for name in free if name not in explained and (is_either(name) or not is_known(name))])
     for names in alike:
         sizes = [numbers_of(columns[name]) for name in names]
         if all(one is not None and _may_be_precisions(one) for one in sizes):

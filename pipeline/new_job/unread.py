@@ -9,8 +9,10 @@ import numpy as np
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, why_no_number, why_no_time
+from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days, says_times
+from pipeline.new_job.gps_weeks import like_weeks
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -167,6 +169,14 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
             why, statable = _why(name, dated)
             fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if statable else _AS_TIMES
             return f"times are not recognised: {why}; {fix}"
+    # a register, which has no solutions, may have such numbers as well
+    if "solution" in found.columns and (pair := like_weeks(look.columns, free)) is not None:
+        week, seconds = pair
+        return (
+            f'times are not recognised: "{week}" and "{seconds}" look like GPS weeks and seconds of the week: if they'
+            ' are, call them "GPS week" and "GPS seconds", or write [points.columns] with'
+            f" gps_week = {quoted(week)} and gps_seconds = {quoted(seconds)} by hand"
+        )
     return _by_values(look, free, "solution" in found.columns)
 
 
@@ -435,6 +445,12 @@ def _all_torn(look: FileLook) -> str | None:
     torn = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
     shown = look.fault.replace("\t", " ")
     torn += f", the first is line {look.torn[0]}: {shown}; "
+    if look.blanks and (cells := _cells_of_all(look)):
+        return (
+            f"{torn}as every row has {counted(cells, 'cell')}, blanks within headings split them, or a column is"
+            ' empty: write each heading as one word, as in "Point_name", leave empty columns out, or export with'
+            " another delimiter, such as ';' or a tab"
+        )
     if look.blanks:
         return (
             f"{torn}where blanks separate the columns, a name or code with a blank is split and an empty cell is"
@@ -448,6 +464,16 @@ def _all_torn(look: FileLook) -> str | None:
             " another delimiter, such as ';' or a tab"
         )
     return f"{torn}check that the rows have the columns of the header, and export it again"
+
+
+def _cells_of_all(look: FileLook) -> int:
+    """Return how many cells all rows have that blanks separate, where that is fewer than the header; 0 elsewhere."""
+    with look.path.open("rb") as file:
+        lines = list(islice(file, look.torn[-1]))
+    counts = {len(lines[number - 1].split()) for number in look.torn}
+    rows = len(next(iter(look.columns.values()), []))
+    alike = len(counts) == 1 and len(look.torn) == rows
+    return min(counts) if alike and min(counts) < len(look.names) else 0
 
 
 def nuls(look: FileLook) -> str | None:

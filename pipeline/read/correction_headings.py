@@ -14,7 +14,7 @@ from pipeline.read.heading_units import unit_in_heading, without_unit
 _UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
 
 #: Cyrillic letters that stand alone as a heading and print like Latin ones, which they mean: X, Y and H.
-_LOOK_ALIKE = {"х": "x", "у": "y", "н": "h"}
+_LOOK_ALIKE = {"х": "x", "у": "y", "н": "h", "χ": "x", "υ": "y", "η": "h", "ζ": "z"}
 
 #: Our words and the headings that stand for each, the plainest first: as `bare` has them.
 CALLED = {

@@ -54,7 +54,8 @@ _USUAL = {
         दीर्घवृत्तीयऊँचाई दीर्घवृत्तीयऊंचाई ความสูงเหนือทรงรี ความสูงทรงรี kimochaelipsoidi
         """,
     HeightKind.LEVEL: """
-        orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
+        orthoht orthoheight orthometricheight orthometricht orthoh elevation elevacion elevacao elev mpd
+        elevationm mslheight msl rl
         reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
         gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
         altezzaortometrica quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000
@@ -67,8 +68,8 @@ _USUAL = {
         """,
     HeightKind.HEIGHT: """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
-        hojde kote haeð koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
-        υψομετρο υψοσ высота н
+        hojde kote kota kot haeð koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
+        υψομετρο υψοσ η высота н
         高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian cotă altitudine înălțime висота отметка الارتفاع ارتفاع
         المنسوب גובה רום სიმაღლე ऊँचाई ऊंचाई ความสูง kimo
         """,
@@ -105,7 +106,7 @@ class _Class(Enum):
 
 _HEIGHT_WORDS = (
     r"(?:hts?|hgts?|heights?|alt|altitudes?|altitud|elev|elevations?|hohen?|hoehen?|hauteurs?|alturas?|cotas?|cote|"
-    r"quotas?|quote|altezz[ae]|hoogten?|hoyder?|hoeyde|hojd|hojder?|hoejder?|kot[ea]r?|korkeu\w*|wysokosc\w*|wys|rzedna|"
+    r"altitudin[ei]|quotas?|quote|altezz[ae]|hoogten?|hoyder?|hoeyde|hojd|hojder?|hoejder?|kot(?:[ea]r?)?|korkeu\w*|wysokosc\w*|wys|rzedna|"
     r"vysk[ay]|vysek|magassag\w*|yukseklig?i?k?|visina|tinggi|ketinggian|inaltime|haeð(?:in|ar)?)"
 )
 _SEPARATIONS = (
@@ -173,7 +174,7 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
                    rf"(?:nhn|nn|nap|ngf|msl|normal|orthom?\w*){_HEIGHT_WORDS}|標高|ортометр\w*|бс77|балтииск\w*|балт[иі]иськ\w*"),
     (_Class.ABBREVIATED, r"nn|ort|normalnull"),
     (_Class.NORMAL, r"normal\w*|нормальн\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
-    (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elv|rl|reducedlevel"),
+    (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elevacion(?:es)?|elevac(?:ao|oes)|elv|rl|mpd|reducedlevel"),
     (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высот[аы]|висот[аи]|"
                     r"височин(?:а|ата|и|ите)|отметк[аи]|cao|visin[aeiu]|visinom|korgus(?:e|ed|te|t|est)?|augstum[saui]|"
                     r"aukst(?:is|i|iai)|auksci[ou]|inaltim(?:e|ea|i|ii|ile|ilor)"),

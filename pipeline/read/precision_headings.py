@@ -111,6 +111,9 @@ _FILLERS = """
 """
 #: Mean errors by two letters, which are so where a unit of lengths stands behind them alone: "mh [mm]".
 _MEAN_ERRORS = {"mp": Side.PLAN, "mh": Side.UP, "mx": Side.X, "my": Side.Y, "mz": Side.Z}
+#: The same where that unit is too small for a coordinate: "mE" and "mN" say metres to the east and north, too.
+_MEAN_ERRORS_OR_METRES = {"me": Side.EAST, "mn": Side.NORTH}
+_DECIMETRE = 0.1
 #: Of what else a precision, an error or a deviation may be: of nothing that a point has.
 _OF_ELSE = re.compile(
     "tilt|neigung|heading|azimuth|time|zeit|clock|uhr|base|basis|roll|pitch|yaw|speed|velocity|age|alter|code|type|"
@@ -145,8 +148,9 @@ def precision_in_heading(heading: str) -> PrecisionHeading | None:
     """Return what a heading says of precisions; None where it says none, or one of something else than a point."""
     wider = bool(WIDER.search(heading))
     words = words_of(with_numbers(WIDER.sub(" ", heading) if wider else heading), figures=True)
-    if len(words) == 2 and words[0] in _MEAN_ERRORS and words[1] in LENGTHS_SAID:
-        return PrecisionHeading(_MEAN_ERRORS[words[0]], sigma=True)
+    side = _of_mean_error("".join(words[:-1]), words[-1] if words else "")
+    if side is not None:
+        return PrecisionHeading(side, sigma=True)
     classes = list(_classes(words))
     if _ELSE in classes:
         return None
@@ -158,6 +162,13 @@ def precision_in_heading(heading: str) -> PrecisionHeading | None:
     if "square" in kinds and side is Side.OPEN:
         return None  # of a compass needle, or of whatever else varies
     return PrecisionHeading(side, "sigma" in kinds, wider, None not in classes and bool(kinds), "square" in kinds)
+
+
+def _of_mean_error(letters: str, unit: str) -> Side | None:
+    """Return the side of a mean error that two letters before a unit say; None where they say none."""
+    metres = LENGTHS_SAID.get(unit, ())
+    small = bool(metres) and metres[0] < _DECIMETRE
+    return (_MEAN_ERRORS_OR_METRES if small else {}).get(letters, _MEAN_ERRORS.get(letters) if metres else None)
 
 
 def _of_several(sides: set[Side]) -> Side:

@@ -25,6 +25,8 @@ from pipeline.new_job.start import Started
         ("Elevation NAVD88 (usft)", "level"), ("Z (NGF-IGN69)", "level"), ("Lyttelton 1937 height", "level"),
         ("H\u00f6he \u00fc. NHN", "level"), ("Height above mean sea level", "level"), ("hoogte t.o.v. NAP", "level"),
         ("Height (EGM96)", "level"), ("Cota ortom\u00e9trica", "level"), ("Elevation (m)", "level"),
+        ("Altitudine elipsoidală", "ellipsoid"), ("Elevación", "level"), ("Elevação (m)", "level"), ("mPD", "level"),
+        ("KOT", ""), ("Kota", ""), ("\u0397", ""),  # the Greek capital eta
         ("Height (m)", ""), ("H", ""), ("h", ""), ("Z (Up)", ""), ("Alt_ft", ""),
         # separations of a geoid, poles, precisions and whatever else are no heights
         ("Geoid height", None), ("EGM96", None), ("Antenna height", None), ("Point height", None), ("Lat", None),
@@ -213,7 +215,7 @@ def test_a_register_and_an_export_with_such_a_heading_are_read(heading: str, tmp
     assert raw["control"]["columns"]["ellipsoid_height"] == heading
 
 
-def test_a_register_whose_heights_have_an_unknown_heading_is_told_which_line_to_write(tmp_path: Path) -> None:
+def test_a_register_whose_heights_have_an_unknown_heading_is_asked_for_them(tmp_path: Path) -> None:
     job = job_of()
     lay(tmp_path, job)
     text = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
@@ -221,5 +223,64 @@ def test_a_register_whose_heights_have_an_unknown_heading_is_told_which_line_to_
     (tmp_path / "control.csv").write_text("\n".join(text), encoding="utf-8")
     heads = {"name": "Point", "longitude": "Lon", "latitude": "Lat", "height": "Ellipsoid height", "time": "Time"}
     write(tmp_path / "rover.csv", job, heads, time="%Y-%m-%dT%H:%M:%SZ")
-    notes = " ".join(new_job(tmp_path).notes)
-    assert 'ellipsoid_height = "Grumble" in [control.columns]' in notes and "has no heights" not in notes
+    started = new_job(tmp_path)
+    (asked,) = [one.question for one in started.asked if "heights of the marks" in one.question.asks]
+    assert [each.value for each in asked.candidates] == ['"Grumble"']
+    assert "has no heights" not in " ".join(started.notes)
+    # the line that an answer of heights above the ellipsoid takes
+    assert '# ellipsoid_height = "Grumble"' in Path(started.path).read_text(encoding="utf-8")
+
+
+def _lay_unknown(folder: Path, places: dict[str, str], export: str, register: str) -> Started:
+    """Lay a job whose heights have these headings, above the ellipsoid in the export and EGM96 in the register."""
+    job = job_of()
+    lay(folder, job)
+    control = folder / "control.csv"
+    head, *rows = control.read_text(encoding="utf-8").splitlines()
+    assert head.split(",")[3] == "height"
+    control.write_text("\n".join([head.replace("height", register), *rows]), encoding="utf-8")
+    heads = {
+        "name": "Point",
+        "code": "Code",
+        "time": "UTC",
+        **places,
+        "height": export,
+        "solution": "Sol",
+        "base": "Base",
+    }
+    write(folder / "rover.csv", job, heads)
+    return new_job(folder)
+
+
+@pytest.mark.parametrize("places", [{"longitude": "Lon", "latitude": "Lat"}, {"easting": "East", "northing": "North"}])
+def test_heights_of_an_unknown_heading_are_asked_for(tmp_path: Path, places: dict[str, str]) -> None:
+    """One rule for readings and marks, in degrees and in a grid: the run stops until they are named."""
+    started = _lay_unknown(tmp_path, places, "Uzvisina", "Visinka")
+    path = Path(started.path)
+    assert [one.question.key for one in started.asked if "which column" in one.question.asks] == ["height", "height"]
+    answers = {"target.height": '"EPSG:5773"', "control.height": '"EPSG:5773"', "points.columns.height": '"Uzvisina"'}
+    answers |= {"control.columns.height": '"Visinka"', "ellipsoid_height": '"Visinka"'}
+    answers |= (
+        {} if "longitude" in places else dict.fromkeys(("target.grid", "source.crs", "control.crs"), '"EPSG:2193"')
+    )
+    answer(path, answers, own={"target.height", "control.height"} if "easting" in places else ())
+    run_job(path)
+    points = current_issue(tmp_path / "out").points
+    known = np.array([job_of().truth.of(row["name"]) for row in points.rows])
+    assert np.abs(points.xyz() - known).max() < 0.001
+
+
+def test_a_register_of_positions_alone_is_not_asked_for_heights(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    control = tmp_path / "control.csv"
+    rows = [line.split(",") for line in control.read_text(encoding="utf-8").splitlines()]
+    control.write_text("\n".join(",".join(row[:3]) for row in rows), encoding="utf-8")
+    write(
+        tmp_path / "rover.csv",
+        job,
+        {word: word for word in ("name", "code", "time", "longitude", "latitude", "height")},
+    )
+    started = new_job(tmp_path)
+    assert not any("heights of the marks" in one.question.asks for one in started.asked)
+    assert any("every register needs a height column" in note for note in started.notes)

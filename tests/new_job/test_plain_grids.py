@@ -7,9 +7,10 @@ import pytest
 from pyproj import CRS, Transformer
 
 from pipeline.geodesy.registry import frames_at, grids_at
+from pipeline.new_job.common_shift import Agreement
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead
-from pipeline.new_job.frames import FilePositions
+from pipeline.new_job.frames import FilePositions, Fit, grid_question
 from pipeline.new_job.grid_choice import choose_grid
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -113,3 +114,17 @@ def test_frames_of_the_region_are_offered_and_the_two_that_all_know() -> None:
     assert found[0] == "EPSG:4937" and found[-1] == "EPSG:4979"
     assert 2 < len(found) <= 6
     assert "EPSG:7042" not in found  # one with its axes the other way
+
+
+@pytest.mark.parametrize(("count", "told"), [(8, ""), (9, "1 more grid fits"), (12, "4 more grids fit")])
+def test_a_list_that_is_cut_says_how_many_more_there_are(count: int, told: str) -> None:
+    agreed = Agreement(np.arange(2), np.arange(2), np.zeros(2), 2, 0.0)
+    fits = [Fit(grid, agreed, False) for grid in grids_at(-64.0, 45.9)[:count]]
+    asked = grid_question((-64.0, 45.9), fits, None)
+    assert len(asked.candidates) == 8
+    assert told in asked.asks and ("more grid" in asked.asks) == bool(told)
+
+
+def test_so_does_a_list_of_those_in_use_at_a_place() -> None:
+    asked = grid_question((-64.0, 45.9), [], None)
+    assert f"{len(grids_at(-64.0, 45.9)) - 8} more grids are in use there" in asked.asks

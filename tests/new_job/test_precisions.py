@@ -1,5 +1,6 @@
 """Precisions under common headings are mapped or told, never silently left, and are never taken for positions."""
 
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -146,3 +147,37 @@ def test_variances_are_told_and_not_mapped(tmp_path: Path) -> None:
         "VarN",
         "VarU",
     ]
+
+
+@pytest.mark.parametrize(
+    "places", [_DEGREES, {"latitude": "Breite", "longitude": "Länge"}, {"easting": "Ost", "northing": "Nord"}]
+)
+@pytest.mark.parametrize(("unit", "times"), [("", 1.0), ("", 1000.0), (" [mm]", 1000.0), (" (cm)", 100.0)])
+def test_mean_errors_are_no_positions(places: dict[str, str], unit: str, times: float, tmp_path: Path) -> None:
+    """M and the letter of an axis is the trade's sign for a mean error; mE and mN are metres to a side, too."""
+    headings = tuple(f"m{letter}{unit}" for letter in "ENH")
+    draft, block = made(tmp_path, places, headings, times)
+    assert {word: block.columns[word] for word in places} == places
+    assert not any("there are also positions" in note for note in draft.notes)
+    assert sigmas(block) == (dict(zip(_WORDS, headings, strict=True)) if unit else {})
+    assert unit or times > 1.0 or any("mE" in note and "may be precisions" in note for note in block.notes)
+
+
+@pytest.mark.parametrize("small", [False, True])
+def test_metres_to_the_east_and_north_are_positions(small: bool, tmp_path: Path) -> None:
+    """Of a grid, or of a small site's own, beside lengths of objects."""
+    job = job_of()
+    lay(tmp_path, job)
+    heads = {**_HEADS, "easting": "mE", "northing": "mN", "sigma_east": "Länge", "sigma_north": "Breite"}
+    write(tmp_path / "rover.csv", job, heads)
+    path = tmp_path / "rover.csv"
+    if small:
+        head, *lines = path.read_text(encoding="utf-8").splitlines()
+        at = head.split(",").index("mE")
+        rows = [line.split(",") for line in lines]
+        least = [min(float(row[at + side]) for row in rows) for side in (0, 1)]
+        for row in rows:
+            row[at : at + 2] = [f"{(float(row[at + side]) - least[side]) / 20.0:.3f}" for side in (0, 1)]
+        path.write_text("\n".join([head, *map(",".join, rows)]), encoding="utf-8")
+    columns = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["points"][0]["columns"]
+    assert "mE" in columns.values() and "mN" in columns.values()

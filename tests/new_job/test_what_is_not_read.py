@@ -439,3 +439,16 @@ def test_ellipsoidal_heights_in_another_unit_than_the_eastings_are_told_at_once(
     assert (questions == []) == readable
     assert raw(started.path)["control"].get("units") == ("us-survey-foot" if readable else None)
     assert all("export both in that unit, state it in the heading" in one.asks for one in questions)
+
+
+def test_headings_of_two_words_between_blanks_are_told(tmp_path: Path) -> None:
+    """All rows have fewer cells than the header then; with headings of one word each the file is read."""
+    rows = [f"P{n} 2026-03-12 01:1{n}:00 {1570250 + n}.25 {5180300 + 2 * n}.5 {12 + n}.5" for n in range(8)]
+    path = tmp_path / "rover.txt"
+    head = "Point Date Time UTC Easting Northing Ellipsoid height"
+    path.write_text("\n".join([head, *rows]), encoding="utf-8")
+    with pytest.raises(JobError, match=r'every row has 6 cells, blanks within headings .* as in "Point_name"'):
+        new_job(tmp_path)
+    path.write_text("\n".join([head.replace("Time UTC", "Time_UTC").replace("d h", "d_h"), *rows]), encoding="utf-8")
+    columns = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["points"][0]["columns"]
+    assert (columns["height"], columns["time"]) == ("Ellipsoid_height", "Time_UTC")

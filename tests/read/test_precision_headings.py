@@ -27,6 +27,7 @@ EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
         (("Yatay Hassasiyet", "Düşey Hassasiyet", "Sai số độ cao"), (PLAN, UP, UP), False),
         (("Desvio E", "Desvio N", "Desvio h"), (EAST, NORTH, Side.H), False),
         (("mp [mm]", "mh [mm]", "mh (m)"), (PLAN, UP, UP), True),
+        (("mE [mm]", "mN (cm)", "mH [mm]"), (EAST, NORTH, UP), True),
         (("水平精度", "高程精度", "수직정확도"), (PLAN, UP, UP), False),
         (("E精度", "N精度", "H精度"), (EAST, NORTH, Side.H), False),
         (("Точность в плане", "Погрешность H", "СКО N"), (PLAN, Side.H, NORTH), None),

@@ -1,0 +1,27 @@
+"""Tells whether two columns hold two different heights of the same points."""
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.new_job.values import MOSTLY
+
+#: Metres between two heights that are one but for their rounding.
+ROUNDED = 0.006
+#: How much of the ground's ups and downs may be between heights above two surfaces: a geoid is flat beside it.
+_WITH_THEM = 0.5
+#: Lengths of poles: how many there are in an export, and metres that none has. Common practice, no source.
+_POLES, _LONGEST_POLE = 5, 6.0
+
+
+def are_other_heights(one: Floats | None, other: Floats | None, *, headed: bool) -> bool:
+    """Whether numbers (n,) are other heights of the same points: by their heading, or as they go up and down with them.
+
+    Not those that are the same but for their rounding, nor heights of trees and lengths of poles.
+    """
+    if one is None or other is None or np.isfinite(one + other).mean() < MOSTLY:
+        return False
+    if np.allclose(one, other, rtol=0, atol=ROUNDED, equal_nan=True):
+        return False
+    if len(np.unique(other[np.isfinite(other)])) <= _POLES and np.nanmax(np.abs(other)) < _LONGEST_POLE:
+        return False
+    return headed or bool(np.nanstd(other - one) <= _WITH_THEM * np.nanstd(one))
