@@ -23,7 +23,8 @@ from pipeline.files.geopackages import (
 from pipeline.files.guarded_database import failure_message
 from pipeline.files.sheet import TABLES, Sheet, decode, read_bytes, read_sheet
 from pipeline.files.unlocked_database import quoted
-from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
+from pipeline.files.unread_formats import way_to_read
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.problems import Problems
 
 #: Numbers of a point that are X, Y and, where there is one, Z, by its type in well-known binary: XYM has no Z.
@@ -54,7 +55,7 @@ def read_source(
         table = read_sheet(path, shown, problems, form.wanted(), layer, form.written, every=True)
         return (form.of_sheet(table, problems) if table is not None else None), None
     if kind not in (".gpkg", ".geojson", ".json"):
-        fix = SAVE_AS if kind in OTHER_WORKBOOKS else "save it as .csv, .xlsx, .gpkg or .geojson"
+        fix = _way(path) or "save it as .csv, .xlsx, .gpkg or .geojson"
         problems.add(shown, 0, f"{form.called_so} in a '{kind}' file is not supported", fix)
         return None, None
     data = read_bytes(path, shown, problems)
@@ -72,6 +73,14 @@ def read_source(
         return None, None
     sheet = sheet_of(features, columns, data, shown)
     return sheet, features.crs if sheet.of_points else None
+
+
+def _way(path: Path) -> str:
+    """Return what to do with a file in a format that is not read; "" where that is unknown, or it cannot be opened."""
+    try:
+        return way_to_read(path) if path.is_file() else ""
+    except OSError:
+        return ""
 
 
 def _geopackage(

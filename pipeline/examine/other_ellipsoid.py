@@ -1,6 +1,7 @@
-"""Doubts ellipsoidal heights of a register that look like those above the ellipsoid of the readings' datum."""
+"""Doubts ellipsoidal heights of a register that look like those above another ellipsoid than a run takes them for."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from pipeline.examine.mark_heights import Above, above_readings, middle
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE
 from pipeline.examine.unit_slips import high_for_feet
-from pipeline.geodesy.ellipsoid_steps import ellipsoid_step
+from pipeline.geodesy.ellipsoid_steps import are_carried, ellipsoid_step, step_not_taken
 from pipeline.geodesy.indirect_operations import datum_name, same_datum
 from pipeline.geodesy.registry import crs_parts
 from pipeline.intake.base_values import merged
@@ -21,12 +22,15 @@ from pipeline.words import Doubt, plural
 
 #: Names that one sentence lists.
 _NAMED = 3
+#: Metres that the ellipsoids of readings and grid are apart at most where one may stand for the other.
+_ONE = 1.0
 
 
 def ellipsoid_doubts(survey: Survey, stood: Stood | None) -> list[Doubtful]:
     """Return the doubts about a register whose marks are as far above the readings as the ellipsoids are apart.
 
-    A register in a classical grid may have heights of satellite positioning, above another ellipsoid than its datum's.
+    A register in a classical datum may have heights of satellite positioning, above another ellipsoid than its datum's;
+    one in a datum without registered ellipsoidal heights, whose heights are carried, may have them above its own.
     """
     control, register = survey.job.control, survey.register
     if control is None or control.height != "ellipsoid" or register is None or stood is None:
@@ -61,30 +65,70 @@ def _of_one(
     if not own:
         return
     longitude, latitude = np.nanmedian(stood.places[np.unique(above.mark)], axis=0)
-    step = ellipsoid_step(crs, control.crs, float(longitude), float(latitude))
-    if step is None:
+    other = _other_of(survey, crs, float(longitude), float(latitude))
+    if other is None:
         return
     off = np.array([middle(up[:, None])[0] for up in own.values()])
     once = [group[0] for group in merged(_in_height_alone(off), ALIKE[1])]
-    if high_for_feet(off[once], off[once] - step):
+    if high_for_feet(off[once], off[once] - other.up):
         of = tuple(own)
     else:
-        of = tuple(session for session, up in zip(own, off, strict=True) if _explains(up, step))
+        of = tuple(session for session, up in zip(own, off, strict=True) if _explains(up, other.up))
     if not of:
         return
     names = ", ".join(survey.windows[session].session.name for session in of[:_NAMED])
     up = float(np.median([up for session, up in zip(own, off, strict=True) if session in of]))
-    theirs, its = datum_name(crs), datum_name(control.crs)
     what = (
         f"{plural(len(of), 'session')} {names}{and_more(len(of) - _NAMED)}: the marks are {up:+.1f} m above the raw"
-        f" readings on them, and heights above the ellipsoid of {theirs} are {step:+.1f} m above those of {its} here:"
-        f" the register's heights look like those of {theirs}. If so, give its marks as longitude, latitude and"
-        f' ellipsoid_height in it, and write crs = "{crs}" in [control], or take {step:+.1f} m off the heights;'
-        ' height = "ellipsoid" in [target] stays the ellipsoid of the grid\'s datum'
+        f" readings on them, and {other.words}"
     )
     every = len(of) == len(survey.windows)
     first = int(above.mark[above.session == of[0]][0])
     yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None if every else of, survey.register_file, register.lines[first])
+
+
+@dataclass(frozen=True)
+class _Other:
+    """Metres that marks are above the readings where heights are above the other ellipsoid, and what to do then."""
+
+    up: float
+    words: str
+
+
+def _other_of(survey: Survey, crs: str, longitude: float, latitude: float) -> _Other | None:
+    """Return what heights above the other ellipsoid would look like beside readings in a CRS; None if that is unknown.
+
+    The place is in degrees.
+    """
+    control, target = survey.job.control, survey.job.target
+    assert control is not None
+    theirs, its = datum_name(crs), datum_name(control.crs)
+    if not are_carried(control.crs, target.grid):
+        step = ellipsoid_step(crs, control.crs, longitude, latitude)
+        if step is None:
+            return None
+        stays = '; height = "ellipsoid" in [target] stays the ellipsoid of the grid\'s datum'
+        return _Other(
+            step,
+            f"heights above the ellipsoid of {theirs} are {step:+.1f} m above those of {its} here: the register's"
+            f" heights look like those of {theirs}. If so, give its marks as longitude, latitude and ellipsoid_height"
+            f' in it, and write crs = "{crs}" in [control], or take {step:+.1f} m off the heights'
+            + (stays if target.height == "ellipsoid" else ""),
+        )
+    step, grids = (
+        step_not_taken(crs, control.crs, longitude, latitude),
+        ellipsoid_step(crs, target.grid, longitude, latitude),
+    )
+    if step is None or abs(grids or 0.0) > _ONE:
+        return None
+    return _Other(
+        -step,
+        f"heights above the ellipsoid of {its} are {-step:+.1f} m above those of {theirs} here: the register's heights"
+        f" look like those of {its}, or else like heights above a height datum. No ellipsoidal heights are registered"
+        f" for {its}, and those of the register are taken as they are, as above the ellipsoid of {theirs}: if they are"
+        f" above that of {its}, add {step:+.1f} m to them; if they are above a height datum, write it as height in"
+        " [control]",
+    )
 
 
 def _explains(up: float, step: float) -> bool:

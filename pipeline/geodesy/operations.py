@@ -97,6 +97,20 @@ def datum_to_datum(crs: str, other: str, area: Area) -> Operation:
     return _to_working(systems.geographic_of(source), systems.geographic_of(target), area, RAW, None)
 
 
+def with_heights_turned(crs: str, other: str, area: Area) -> Operation:
+    """Return the same with heights above the other's ellipsoid, also into a datum to which `datum_to_datum` carries.
+
+    Raises `OperationError`, also where the best operation says nothing of heights.
+    """
+    source, target = (systems.geographic_of(systems.source_crs(text)) for text in (crs, other))
+    operation = choose_operation(systems.promote(source), systems.geocentric_of(target), area, RAW)
+    if not pipelines.turns_height(pipelines.steps(operation.definition)):
+        raise OperationError(
+            f"{RAW}: {operation.name} says nothing of heights", "state heights above another ellipsoid"
+        )
+    return operation
+
+
 @dataclass(frozen=True)
 class Frame:
     """What coordinates are in: a CRS, a height datum (or "ellipsoid"), and an epoch [decimal year] if one is stated."""

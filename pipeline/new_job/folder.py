@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
+from pipeline.files.unread_formats import unread_format, way_to_read
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet
 from pipeline.issue.folder.ownership import find_keeper
 from pipeline.job.model import Columns
@@ -24,7 +25,6 @@ from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
 from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
-from pipeline.new_job.unread_formats import unread_format
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import ColumnsMissing, position_of
@@ -211,7 +211,9 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
         found.told.append((shown, "grid", "may be a geoid grid"))
         return
     if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
-        found.told.append((shown, "neither", unread_format(path)))
+        way = way_to_read(path)
+        why = f"{unread_format(path)}: if it has readings or marks, {way}" if way else unread_format(path)
+        found.told.append((shown, "neither", why))
         return
     found.told += [_hidden(shown, one) for one in hidden_of(path)]
     if ending in (*TEXT, *WORKBOOKS) and _is_sessions(path, shown):

@@ -16,7 +16,8 @@ from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, t
 from pipeline.files.geopackages import SQLITE
 from pipeline.files.regular_files import COPY, NoFile, check_regular
 from pipeline.files.text_marks import text_mark
-from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS, HiddenSheet
+from pipeline.files.unread_formats import unread_format, way_to_read
+from pipeline.files.workbook import OLD_WORKBOOK, WORKBOOKS, HiddenSheet
 from pipeline.handoff import ahead
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Job, Points
@@ -429,8 +430,7 @@ def _check_content(path: Path) -> None:
         fits = not head.startswith((SQLITE, _ZIP))
     else:
         known = ", ".join((*TEXT, *JSON, *PACKAGE, *WORKBOOKS))
-        fix = SAVE_AS if ending in OTHER_WORKBOOKS else f"known formats: {known}"
-        raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', fix)
+        raise Unusable(0, unread_format(path), way_to_read(path) or f"export it in one that is: {known}")
     if not head:
         raise Unusable(0, "the file is empty")
     if not fits:

@@ -23,12 +23,15 @@ GRIDS = {
 _BASE = (1.1e-5, -0.8e-5, 2.9)
 
 
-def laid(folder: Path, grid: int, noise: float = 0.0, lower: float = 0.0) -> list[str]:
+def laid(
+    folder: Path, grid: int, noise: float = 0.0, lower: float = 0.0, degrees: int | None = None, own: bool = False
+) -> list[str]:
     """Lay four marks in a grid and readings on them in degrees of WGS 84; return the names of the marks.
 
-    ``noise`` is the sigma of a reading in plan [deg], ``lower`` by how much the marks' heights are lower [m].
+    ``noise`` is the sigma of a reading in plan [deg], ``lower`` by how much the marks' heights are lower [m]. With
+    ``degrees`` the marks are in degrees of that datum, whose code their file states, with ``own`` the readings too.
     """
-    some, way = random.Random(grid), Transformer.from_crs(4326, grid, always_xy=True)
+    some, way = random.Random(grid), Transformer.from_crs(4326, degrees or grid, always_xy=True)
     lon, lat = GRIDS[grid]
     marks, rows = [], []
     for number in range(8):
@@ -36,11 +39,14 @@ def laid(folder: Path, grid: int, noise: float = 0.0, lower: float = 0.0) -> lis
         name, height = (f"K{number}" if number < 4 else f"P{number}"), 60.0 + some.uniform(-8, 8)
         if number < 4:
             east, north = way.transform(x, y)
-            marks.append(f"{name},{east:.3f},{north:.3f},{height - lower:.3f}")
+            marks.append(f"{name},{east:.9f},{north:.9f},{height - lower:.3f}")
+        x, y = way.transform(x, y) if own else (x, y)
         x, y = (at + by + some.gauss(0, noise) for at, by in zip((x, y), _BASE[:2], strict=True))
         up = height + _BASE[2] + some.gauss(0, 2e5 * noise)
         rows.append(f"{name},2026-03-12T0{number}:00:00Z,{x:.9f},{y:.9f},{up:.3f}")
-    (folder / "control.csv").write_text("\n".join(["Mark,Easting,Northing,Ellipsoidal height", *marks]))
+    head = "Mark,Longitude,Latitude" if degrees else "Mark,Easting,Northing"
+    register = f"control EPSG {degrees}.csv" if degrees else "control.csv"
+    (folder / register).write_text("\n".join([f"{head},Ellipsoidal height", *marks]))
     (folder / "obs.csv").write_text("\n".join(["Point,Time,Longitude,Latitude,Ellipsoidal height", *rows]))
     return [f"K{number}" for number in range(4)]
 
@@ -82,3 +88,42 @@ def test_heights_above_the_ellipsoid_of_the_grids_datum_are_taken_as_such(grid: 
     started = new_job(tmp_path)
     assert not [one for one in started.asked if one.question.key == "control.height"]
     assert re.search(r'\nheight = "ellipsoid"', Path(started.path).read_text(encoding="utf-8").split("[control]")[1])
+
+
+#: Datums in degrees, with the place of a grid: two that have ellipsoidal heights of their own, and two that have none.
+DATUMS = {4683: 3123, 5233: 5235, 4298: 29873, 4316: 3844}
+
+
+def asked_of_heights(folder: Path) -> list[str]:
+    return [one.question.asks for one in new_job(folder).asked if one.question.key == "control.height"]
+
+
+@pytest.mark.parametrize("datum", [4683, 5233])
+def test_heights_of_satellite_positioning_in_degrees_of_a_classical_datum_are_asked_after(
+    datum: int, tmp_path: Path
+) -> None:
+    laid(tmp_path, DATUMS[datum], degrees=datum)
+    (asks,) = asked_of_heights(tmp_path)
+    step = re.search(r"are ([+-][\d.]+) m above those of", asks)
+    assert step is not None and float(step[1]) == pytest.approx(apart(DATUMS[datum]), abs=0.11)
+    assert "look like those of WGS 84" in asks
+
+
+def test_heights_above_the_own_ellipsoid_of_a_datum_that_has_none_registered_are_asked_after(tmp_path: Path) -> None:
+    laid(tmp_path, DATUMS[4298], lower=apart(DATUMS[4298]), degrees=4298)
+    (asks,) = asked_of_heights(tmp_path)
+    add = re.search(r"add ([+-][\d.]+) m to them", asks)
+    assert add is not None and float(add[1]) == pytest.approx(apart(DATUMS[4298]), abs=0.11)
+
+
+@pytest.mark.parametrize("datum", DATUMS)
+def test_heights_that_a_run_takes_for_what_they_are_are_not_asked_after(datum: int, tmp_path: Path) -> None:
+    registered = CRS.from_epsg(datum).to_3d().to_authority() is not None
+    laid(tmp_path, DATUMS[datum], lower=apart(DATUMS[datum]) if registered else 0.0, degrees=datum)
+    assert not asked_of_heights(tmp_path)
+
+
+@pytest.mark.parametrize("datum", DATUMS)
+def test_no_ellipsoid_is_asked_after_where_the_readings_are_in_the_registers_datum(datum: int, tmp_path: Path) -> None:
+    laid(tmp_path, DATUMS[datum], degrees=datum, own=True)
+    assert not asked_of_heights(tmp_path)

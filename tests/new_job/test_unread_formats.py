@@ -20,11 +20,11 @@ _TABLE = "Point,Time,Lat,Lon,Height\nA,2026-03-02 08:00:00,51.3,9.5,210.1\nB,202
             "the format .ods is not read: if it has readings or marks, save it as .xlsx or .csv",
         ),
         ("day.xls", b"\xd0\xcf\x11\xe0", "save it as .xlsx or .csv"),
-        ("day.kml", b"<kml/>", "export them as .csv, .geojson or .gpkg"),
-        ("day.dxf", b"0\nSECTION\n", "export them as .csv, .geojson or .gpkg"),
+        ("day.kml", b"<kml/>", "if it has readings or marks, export its points as .csv, .geojson or .gpkg"),
+        ("day.dxf", b"0\nSECTION\n", "export its points as .csv, .geojson or .gpkg"),
         ("day.zip", b"PK\x05\x06", "unpack it"),
-        ("day.pts", _TABLE.encode(), "the format .pts is not read: if it is a table of readings or marks, rename it"),
-        ("day", _TABLE.encode(), "the format without an ending is not read: if it is a table of readings or marks"),
+        ("day.pts", _TABLE.encode(), "the format .pts is not read: if it has readings or marks, rename it"),
+        ("day", _TABLE.encode(), "the format without an ending is not read: if it has readings or marks, rename it"),
     ],
 )
 def test_what_to_do_is_said(name: str, content: bytes, says: str, tmp_path: Path) -> None:

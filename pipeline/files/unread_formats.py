@@ -12,18 +12,20 @@ _BEGINNING, _SIGNS = 4096, ",;|\t "
 
 
 def unread_format(path: Path) -> str:
-    """Return that the format of a file is not read, and what to do if it holds readings or marks. Raises OSError."""
+    """Return that the format of a file is not read."""
+    return f"the format {path.suffix.lower() or 'without an ending'} is not read"
+
+
+def way_to_read(path: Path) -> str:
+    """Return what to do so that a file in such a format can be read, "" where nothing tells that. Raises OSError."""
     ending = path.suffix.lower()
-    told = f"the format {ending or 'without an ending'} is not read"
     if ending in OTHER_WORKBOOKS:
-        return f"{told}: if it has readings or marks, {SAVE_AS}"
+        return SAVE_AS
     if ending in _FEATURES:
-        return f"{told}: if it has readings or marks, export them as .csv, .geojson or .gpkg"
+        return "export its points as .csv, .geojson or .gpkg"
     if ending in _PACKED:
-        return f"{told}: if it has readings or marks, unpack it"
-    if _is_table(path):
-        return f"{told}: if it is a table of readings or marks, rename it so that it ends in .txt"
-    return told
+        return "unpack it"
+    return "rename it so that it ends in .txt" if _is_table(path) else ""
 
 
 def _is_table(path: Path) -> bool:
