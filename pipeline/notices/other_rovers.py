@@ -4,6 +4,7 @@ A check proves where the base stood for all, and pole height, clock and what the
 alone (common practice, no source).
 """
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -90,7 +91,7 @@ def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
                     for window in survey.windows
                     if (window.index, at) not in again
                     for rover in _without_mark(survey, solved, window.index, name)
-                    if left.counts.get(window.index, {}).get(rover, 0) > _FEW
+                    if left.counts.get(window.index, Counter())[rover] > _FEW
                 ]
                 if told:
                     yield _told(export, name, left, told, [window.session.name for window in survey.windows])
