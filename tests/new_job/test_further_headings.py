@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 
 from pipeline.new_job import new_job
-from pipeline.problems import JobError
 
 MARKS = (
     "Mark,Easting,Northing,Ellipsoidal height\nKP1,564299.026,5338641.280,562.110\nKP2,565029.438,5338719.569,559.596\n"
@@ -56,15 +55,14 @@ def test_cyrillic_letters_stand_for_those_they_look_like(tmp_path: Path) -> None
     assert (found["easting"], found["northing"], found["height"]) == ("У", "Х", "Н")
 
 
-def test_a_file_without_headings_is_told_so(tmp_path: Path) -> None:
+def test_the_columns_of_a_file_without_headings_go_by_their_numbers(tmp_path: Path) -> None:
+    """The first row is a reading: what may be its position is asked after."""
     rows = [f"P{at},48.19775303{at},9.86526993{at},56{at}.301,KERB,14/03/2026,08:{at:02d}:00" for at in range(1, 8)]
     laid(tmp_path, "", rows)
-    with pytest.raises(JobError) as caught:
-        new_job(tmp_path)
-    told = str(caught.value)
-    assert "it has no row of headings" in told
-    assert '1 "P1", 2 "48.197753031"' in told
-    assert "column_1" not in told
+    asked = {one.question.key for one in new_job(tmp_path).asked}
+    (path,) = tmp_path.glob("*.toml")
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["points"][0]["header"] == 0
+    assert any("latitude" in key or "northing" in key for key in asked)
 
 
 def test_a_column_of_heights_goes_by_its_number_where_its_name_depends_on_the_code_page(tmp_path: Path) -> None:
