@@ -168,7 +168,7 @@ def on_moving_grid(dated: str, **control: float) -> Network:
     work.mark("CM2", 2000, 900)
     work.session("s", ties=["CM1"], checks=["CM2"], points=SOME, closing=["CM2"], start=on(2026, 3))
     itrf_register(work, 2026.2)
-    work.register["dated"] = [dated] * 2
+    work.register["dated"] = np.array([dated] * 2, object)
     work.job["target"] |= {"grid": MOVING_GRID, "height": "ellipsoid", "epoch": 2026.2}
     work.job["source"]["crs"] = "EPSG:7843"
     work.job["control"] |= control
