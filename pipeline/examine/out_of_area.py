@@ -93,7 +93,8 @@ def heights_far_from_use(survey: Survey) -> list[str]:
     """
     job, area = survey.job, survey.operations.area
     keys: dict[str, list[str]] = {}
-    for key, text in (("target.height", job.target.height), ("control.height", job.control and job.control.height)):
+    of_register = None if job.control is None else job.control.height
+    for key, text in (("target.height", job.target.height), ("control.height", of_register)):
         if text is not None:
             keys.setdefault(text, []).append(key)
     told = []

@@ -208,8 +208,8 @@ def _report_gone(looked: _Looked, problems: Problems) -> None:
     if gone is None or not lost:
         return
     sessions = f"{plural(len(lost), 'session', 'sessions')} {listed(lost)}"
-    points = listed(point for mine in lost.values() for point in mine)
-    what = f"issue {gone.issue:03d} read this file, and it is no longer there: no other file has {points} of {sessions}"
+    named = listed(point for mine in lost.values() for point in mine)
+    what = f"issue {gone.issue:03d} read this file, and it is no longer there: no other file has {named} of {sessions}"
     fix = f"put it back, or take {sessions if whole else 'these ties and checks'} out of the job file"
     for file in gone.files:
         problems.add(file, 0, what, fix)

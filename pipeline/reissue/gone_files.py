@@ -33,7 +33,7 @@ def with_gone(prepared: Prepared, newest: Record | None) -> Prepared:
     )
     if not files:
         return prepared
-    occupations = frozenset(one["point"] for one in newest["checks"] if one["role"] != Role.NOTED)
+    occupations = frozenset(one["point"] or "" for one in newest["checks"] if one["role"] != Role.NOTED)
     return replace(prepared, gone=GoneExports(newest["issue"], files, occupations))
 
 

@@ -43,7 +43,7 @@ def switch_notes(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Itera
             continue
         window, stated = one.window, one.window.stated
         own = (on_marks.session == window.session) & window.of_receiver(by.export, by.base)
-        occupied = np.unique(on_marks.time[own])
+        occupied = np.unique(np.append(on_marks.time[own], _worked_out_at(survey, one)))
         if stated.earliest is None:
             yield from _hangs(one, "from", window.start, occupied, points)
         if stated.latest is None and not _follows(field, one):
@@ -57,9 +57,20 @@ def _untested_words(survey: Survey, one: TakenOut, count: int) -> str:
     return (
         f"session {window.name} is unchecked: its field shift ({east:+.3f} east, {north:+.3f} north, {up:+.3f} up,"
         f" {stamp(since)} to {stamp(window.until)} UTC) is taken out of {counted(count, 'point')}, but no reading on a"
-        f" mark carries it: checks without it pass whether or not {plural(count, 'it does', 'they do')}. List one that"
-        " does as a check; in the field, check a mark after switching a shift on and before switching it off"
+        f" mark carries it: checks without it pass whether or not the {plural(count, 'point does', 'points do')}. List"
+        " one that does as a check; in the field, check a mark after switching a shift on and before switching it off"
     )
+
+
+def _worked_out_at(survey: Survey, one: TakenOut) -> Integers:
+    """Return (1,) when the mark was occupied that a shift was worked out on, before it was on; (0,) where that is none.
+
+    That reading is in no list of ties and checks, and does not carry the shift.
+    """
+    table = survey.candidates.table
+    by = Read.of(table, np.arange(table.num_rows) if one.used is None else [one.used.row])
+    raw = (by.session == one.window.session) & (by.time < one.window.start)
+    return by.time[raw] if one.used is not None else by.time[:0]
 
 
 def _follows(field: FieldShifts, one: TakenOut) -> bool:

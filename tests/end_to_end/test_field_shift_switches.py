@@ -92,6 +92,24 @@ def test_a_time_stated_late_is_told_with_the_points_that_hang_on_it(tmp_path: Pa
     assert "where 5 points lie before that time and 7 after it" in note
 
 
+@pytest.mark.parametrize(("late", "told"), [(0.5, []), (3.5, ["3 points lie before that time and 3 after it"])])
+def test_the_reading_that_a_shift_is_worked_out_from_was_none_with_it(
+    late: float, told: list[str], tmp_path: Path
+) -> None:
+    """A reading amid the points, in no list: the points before it are raw, whatever the time stated behind it."""
+    work = Network()
+    for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500), ("CM3", 1500, 350)):
+        work.mark(name, east, north)
+    points = [(300 * k, 250 * k - 900) for k in range(CLOSING - FIRST)]  # the sixth is on CM3
+    work.session("day", ties=["CM1"], checks=["CM2"], points=points, closing=["CM2", "CM1"])
+    tie = FIRST + 5
+    apply(work, since(work, moment(tie + 0.5)), "day-6", np.array(work.marks.geographic("CM3")))
+    work.job["session"][0]["field_shift"] = {"from": moment(tie + late), "tie": "day-6", "mark": "CM3"}
+    of = published_record(work.write(tmp_path))
+    found = [note for note in notes(of) if "only `from` says" in note]
+    assert len(found) == len(told) and all(what in note for what, note in zip(told, found, strict=True))
+
+
 @pytest.mark.parametrize(("until", "before", "after"), [(10, 7, 5), (12, 9, 3), (8, 5, 7)])
 def test_so_is_an_end_amid_points(until: int, before: int, after: int, tmp_path: Path) -> None:
     of = record(tmp_path, (CHECK, 10), (CHECK, until))
