@@ -24,6 +24,7 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import WGS84
+from pipeline.sphere import apart
 
 
 @dataclass(frozen=True)
@@ -93,13 +94,32 @@ def crs_parts(text: str) -> tuple[str | None, str | None]:
     return plan, height
 
 
-def earth_centred(text: str) -> bool:
-    """Tell whether a CRS's ellipsoid is as large as that of WGS 84: datums of other ones lie beside the earth's centre.
+#: Metres that datums from the earth's centre may be apart; others lie tens to hundreds of metres beside it.
+_FROM_CENTRE = 10.0
+
+
+def earth_centred(text: str, place: tuple[float, float] | None) -> bool:
+    """Tell whether a CRS's datum counts from the earth's centre, as those of satellite positioning do.
+
+    Datums on ellipsoids of other sizes than that of WGS 84 do not, nor do those on one of its size that the registry's
+    way to WGS 84 moves at a place [deg]; what it has no way for is not moved.
 
     Raises `OperationError` where the text names no CRS.
     """
-    ellipsoid = systems.parse(text).ellipsoid
-    return ellipsoid is not None and ellipsoid.semi_major_metre == WGS84.a
+    crs = systems.parse(text)
+    if crs.ellipsoid is None or crs.ellipsoid.semi_major_metre != WGS84.a:
+        return False
+    datum = systems.geographic_of(crs).to_wkt()
+    return place is None or _moved_to_wgs84(datum, *place) < _FROM_CENTRE
+
+
+@lru_cache(maxsize=64)
+def _moved_to_wgs84(datum: str, longitude: float, latitude: float) -> float:
+    """Return how many metres in plan positions of a datum move at a place [deg] on the way to WGS 84."""
+    at = AreaOfInterest(longitude, latitude, longitude, latitude)
+    moved = Transformer.from_crs(datum, "EPSG:4326", always_xy=True, area_of_interest=at).transform(longitude, latitude)
+    known = np.isfinite(moved).all()
+    return float(apart(np.array([longitude]), np.array([latitude]), *np.array([moved]).T)[0]) if known else 0.0
 
 
 def with_heights(text: str) -> str | None:

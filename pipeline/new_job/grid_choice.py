@@ -56,23 +56,27 @@ def choose_grid(
     fitting = _usual_first(_fitting(tables, marks, chosen, place), place) if marks is not None else []
     if marks is not None and not fitting:
         return _without_fit(tables, marks, chosen, place)
-    if marks is not None and len({fit.grid.code for fit in fitting}) == 1 and not _unexplained(fitting):
+    if marks is not None and len({fit.grid.code for fit in fitting}) == 1 and not _unexplained(fitting, place):
         code = fitting[0].grid.code
         why = f"{fitting[0].grid.name}: the only grid in use there in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{fitting[0].grid.name}: that of the exports, and the marks agree with readings on them"
         return GridState(Known(quoted(code), why), code, step=step_of(fitting)), fitting
-    asks = grid_question(place, fitting, marks, _off) if _unexplained(fitting) else grid_question(place, fitting, marks)
+    asks = (
+        grid_question(place, fitting, marks, _off)
+        if _unexplained(fitting, place)
+        else grid_question(place, fitting, marks)
+    )
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
     return GridState(asks, now, step=step_of(fitting)), fitting
 
 
-def _unexplained(fitting: Sequence[Fit]) -> bool:
+def _unexplained(fitting: Sequence[Fit], place: tuple[float, float] | None) -> bool:
     """Tell whether degrees of GNSS lie beside the marks in grids that fit although these are of datums like theirs.
 
     Then the register is likelier in a grid of another datum than those in use there.
     """
-    return step_of(fitting) is not None and all(earth_centred(fit.grid.code) for fit in fitting)
+    return step_of(fitting) is not None and all(earth_centred(fit.grid.code, place) for fit in fitting)
 
 
 def _off(_: Registered) -> str:
@@ -89,7 +93,10 @@ def _usual_first(fitting: Sequence[Fit], place: tuple[float, float] | None) -> l
         return list(fitting)
     order = [one.code for one in plain_first(list({fit.grid.code: fit.grid for fit in fitting}.values()), place)]
     stepped = step_of(fitting) is not None
-    return sorted(fitting, key=lambda fit: (earth_centred(fit.grid.code) == stepped, order.index(fit.grid.code)))
+    beside = place if stepped else None  # without a step none of them is beside it
+    return sorted(
+        fitting, key=lambda fit: (earth_centred(fit.grid.code, beside) == stepped, order.index(fit.grid.code))
+    )
 
 
 def _without_fit(

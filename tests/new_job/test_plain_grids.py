@@ -10,7 +10,7 @@ from pipeline.geodesy.registry import frames_at, grids_at
 from pipeline.new_job.common_shift import Agreement
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead
-from pipeline.new_job.frames import FilePositions, Fit, grid_question
+from pipeline.new_job.frames import FilePositions, Fit, GridState, grid_question
 from pipeline.new_job.grid_choice import choose_grid
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -92,8 +92,21 @@ def test_a_step_tells_grids_of_older_datums_from_those_of_gnss(
     assert _fitting(other, place, "EPSG:4326")[0] == other
 
 
+@pytest.mark.parametrize(("code", "place"), [(2100, (23.7, 38.0)), (2039, (34.8, 32.1))])
+def test_an_older_datum_on_the_ellipsoid_of_gnss_explains_its_step(code: int, place: tuple[float, float]) -> None:
+    """GGRS87 and Israel 1993 are on GRS80, 324 m and 78 m beside WGS 84 by the registry's own transformations."""
+    found = _grid(code, place, "EPSG:4326")
+    assert f"EPSG:{code}" in found.codes
+    assert "older datum" not in str(found.state)  # no other grid is asked for
+
+
 def _fitting(code: int, place: tuple[float, float], degrees: str) -> list[int]:
-    """Return the grids that are offered for marks in a grid and readings on them in degrees of its datum or of another.
+    """Return the grids that are offered for marks as those of `_grid`."""
+    return [int(each.removeprefix("EPSG:")) for each in _grid(code, place, degrees).codes]
+
+
+def _grid(code: int, place: tuple[float, float], degrees: str) -> GridState:
+    """Return what grid is chosen for marks in a grid and readings on them in degrees of its datum or of another.
 
     The change of datum is pyproj's own.
     """
@@ -105,8 +118,7 @@ def _fitting(code: int, place: tuple[float, float], degrees: str) -> list[int]:
     look = FileLook(Path("control.csv"), "control.csv", {})
     marks = FilePositions("plane", np.asarray(east), np.asarray(north))
     register = RegisterRead(FileFound(look, Mapped(kind="plane")), list("abcd"), marks, np.zeros(4))
-    grid, _ = choose_grid([FilePositions("degrees", first, second)], register, np.arange(4), place)
-    return [int(each.removeprefix("EPSG:")) for each in grid.codes]
+    return choose_grid([FilePositions("degrees", first, second)], register, np.arange(4), place)[0]
 
 
 def test_frames_of_the_region_are_offered_and_the_two_that_all_know() -> None:
