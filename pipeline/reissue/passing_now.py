@@ -9,13 +9,13 @@ from pipeline.clock import milliseconds_of
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
-from pipeline.near import and_more
+from pipeline.near import and_more, listed
 from pipeline.reissue.as_exported import as_exported, lies_at, stood_of
 from pipeline.reissue.occupied import ALIKE, EarlierOccupation
 from pipeline.reissue.other_numbers import Alone, OtherNumbers
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import tolerance_text
-from pipeline.words import Role, counted
+from pipeline.words import Role, counted, plural
 
 #: Occupations that a note names where many pass for one reason.
 _LISTED = 5
@@ -56,7 +56,7 @@ def passing_now(
     told = f"{failed.called} failed in issue {failed.issue:03d} by {' and '.join(_by(failed))}"
     causes = list(_tolerances(failed.row, row, adjusted)) or [
         *_of_itself(failed.row, row, other, survey, adjusted),
-        *_of_mark(failed.row, survey, adjusted),
+        *_of_marks(failed.row, last, survey, adjusted),
         *_of_ties(failed.row, other, last, survey),
     ]
     if causes and causes[0].startswith(_ONLY):
@@ -114,15 +114,25 @@ def _of_itself(
         yield f"it is of session {name} instead of {then['session']}"
 
 
-def _of_mark(then: CheckRow, survey: Survey, adjusted: Adjusted) -> Iterator[str]:
-    """Yield that the mark lies elsewhere by the register."""
-    found = adjusted.occupations
-    if then["mark"] not in found.marks:
-        return
+def _of_marks(then: CheckRow, last: Record, survey: Survey, adjusted: Adjusted) -> Iterator[str]:
+    """Yield which marks lie elsewhere by the register: its own, and those of the ties of its session."""
+    if _lies_elsewhere(then, survey, adjusted):
+        yield f"mark {then['mark']} has other coordinates in the register"
+    ties = [tie for tie in last["checks"] if tie["role"] == Role.TIE and tie["session"] == then["session"]]
+    moved = (tie["mark"] for tie in ties if tie["mark"] != then["mark"] and _lies_elsewhere(tie, survey, adjusted))
+    if marks := list(dict.fromkeys(moved)):
+        have = f"mark {marks[0]} has" if len(marks) == 1 else f"marks {listed(marks)} have"
+        yield f"{have} other coordinates in the register, and its session is tied to {plural(len(marks), 'it', 'them')}"
+
+
+def _lies_elsewhere(then: CheckRow, survey: Survey, adjusted: Adjusted) -> bool:
+    """Tell whether the register has other coordinates of a mark than an occupation was compared with."""
+    found, register = adjusted.occupations, survey.register
+    if then["mark"] not in found.marks or register is None or register.find(then["mark"]) is None:
+        return False
     known = found.known[[found.marks.index(then["mark"])]]
     was = np.array([then["known_easting"], then["known_northing"], then["known_height"]], float)
-    if (np.abs(was - np.column_stack(survey.axes.written(*known.T))) > _SAME).any():
-        yield f"mark {then['mark']} has other coordinates in the register"
+    return bool((np.abs(was - np.column_stack(survey.axes.written(*known.T))) > _SAME).any())
 
 
 def _of_ties(then: CheckRow, other: OtherNumbers | None, last: Record, survey: Survey) -> Iterator[str]:
@@ -139,5 +149,4 @@ def _of_ties(then: CheckRow, other: OtherNumbers | None, last: Record, survey: S
         if rows and len(was) and not lies_at(candidates.raw[rows], was).any():
             changed.append(f"{tie['point']} on {tie['mark']}")
     if changed:
-        listed = f"{', '.join(changed[:_LISTED])}{and_more(len(changed) - _LISTED)}"
-        yield f"{counted(len(changed), 'tie')} of its session with other numbers: {listed}"
+        yield f"{counted(len(changed), 'tie')} of its session with other numbers: {listed(changed)}"

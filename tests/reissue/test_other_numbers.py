@@ -117,6 +117,18 @@ def tie_put_right(job: Simulation) -> None:
     moved(job, job.rows["name"] == "S01-T1", up=UP / 2)
 
 
+def test_the_mark_of_its_tie_is_named_where_that_was_put_right(tmp_path: Path) -> None:
+    """All checks of a session fail by what was mistyped of the mark that it is tied to."""
+    job = failing()
+    right = job.register["height"].astype(float)
+    job.register["height"] = np.where(job.register["mark"] == "CM1", right + 0.72, right)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    job.register["height"] = right
+    (note,) = [one for one in run_job(job.write(tmp_path)).record["notes"] if "which pass now" in one]
+    assert note.count("by 0.720 m in height") == 3
+    assert note.endswith("now: mark CM1 has other coordinates in the register, and its session is tied to it")
+
+
 @pytest.mark.parametrize(
     ("change", "says"),
     [
