@@ -9,14 +9,14 @@ from folders_made import HEIGHT, job_of, lay, write
 
 from pipeline import run_job
 from pipeline.check import check_job
-from pipeline.new_job import new_job
+from pipeline.new_job import Started, new_job
 from pipeline.problems import JobError
 
 _TIME = "%Y-%m-%d %H:%M:%S"
 
 
-def _keys(started: object) -> list[str]:
-    return [one.question.key for one in started.asked]  # type: ignore[attr-defined]
+def _keys(started: Started) -> list[str]:
+    return [one.question.key for one in started.asked]
 
 
 def test_degrees_without_known_headings_are_asked_for(tmp_path: Path) -> None:
