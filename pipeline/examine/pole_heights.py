@@ -28,8 +28,8 @@ _SET = 0.050
 #: Different pole heights of an export above which one that is another in feet may be so by chance.
 _FEW = 8
 #: The part of the points of a session and export that are exceptions. Of more the pole is changed in the usual way, but
-#: not where it was for a few blocks of points only, or for all of them, and never on marks.
-_EXCEPTIONS, _BLOCKS = 0.25, 3
+#: not where it was for a few blocks of points only, or for all of them, and never on marks; a block has so many points.
+_EXCEPTIONS, _BLOCKS, _OF_BLOCK = 0.25, 3, 5
 #: Pole heights that a sentence lists.
 _LISTED = 3
 
@@ -86,9 +86,10 @@ def pole_notes(survey: Survey) -> Iterator[str]:
 
 def _beside_one(several: Sequence[_Pole], every: int) -> bool:
     """Tell whether all marks had one pole, and all points others, or a few blocks of points."""
-    proven = several[0].occupied
-    all_points = sum(one.seen.count for one in several) == every
-    return proven[-1] - proven[0] <= _SAME and (all_points or sum(one.seen.blocks for one in several) <= _BLOCKS)
+    proven, blocks = several[0].occupied, sum(one.seen.blocks for one in several)
+    count = sum(one.seen.count for one in several)
+    whole = count == every or blocks <= _BLOCKS
+    return proven[-1] - proven[0] <= _SAME and whole and count >= _OF_BLOCK * min(blocks, _BLOCKS)
 
 
 def _told(survey: Survey, several: Sequence[_Pole]) -> str:

@@ -28,7 +28,7 @@ def notes_of(folder: Path, height: str, longitude: float, latitude: float) -> li
 def test_a_height_datum_of_the_other_side_of_the_earth_is_told_with_those_of_the_place(tmp_path: Path) -> None:
     (note,) = notes_of(tmp_path, "EPSG:7839", 13.4, 52.5)
     assert note.startswith("target.height and control.height EPSG:7839 (NZVD2016 height) is meant for longitudes 160.6")
-    assert "EPSG:7837 (DHHN2016 height)" in note.partition("registered for this place")[2]
+    assert "EPSG:5783 (DHHN92 height)" in note.partition("registered for this place")[2]
 
 
 @pytest.mark.parametrize(

@@ -120,7 +120,10 @@ def test_a_folder_whose_name_or_path_is_too_long(job: Path, of: str) -> None:
 
 
 def test_a_path_that_only_the_files_of_an_issue_make_too_long(issued: Path, tmp_path: Path) -> None:
-    """The longest path of a system counts its end, so that 4,050 of 4,095 bytes leave room for a job file alone."""
+    """The longest path of a system counts its end, so that 4,050 of 4,095 bytes leave room for a job file alone.
+
+    What is read here has no longer one than it may; what is written would: the run says so before it makes anything.
+    """
     folder, longest = tmp_path, os.pathconf(tmp_path, "PC_PATH_MAX")
     if not 0 < longest <= 8192:
         pytest.skip("paths have no such end")
@@ -130,8 +133,7 @@ def test_a_path_that_only_the_files_of_an_issue_make_too_long(issued: Path, tmp_
     for name in ("job.toml", "register.csv", "rover001.csv"):
         shutil.copy(issued.parent / name, folder)
     assert "too long" in problem(run_job, folder / "job.toml")
-    assert not any(path.name.startswith(".staging") for path in (folder / "out").iterdir())
-    assert list((folder / "out" / "issues").iterdir()) == []
+    assert not (folder / "out").exists()
 
 
 @pytest.mark.parametrize("name", ["register.csv", "rover001.csv", "out/issues", "out/.lock"])

@@ -75,6 +75,7 @@ def _run(
     if folder is not None:
         os.chdir(folder)
     if before is not None:
+        sys.dont_write_bytecode = True  # a limit would cut a module's file short, for every process that comes later
         before()
     sys.argv = arguments
     exec(code, {"__name__": "__main__"})
