@@ -91,7 +91,8 @@ def foot_notes(survey: Survey, register: Register, above: Above) -> Iterator[str
         return
     xyz = _marks(survey.operations.register, register, above)
     for counted, sessions in _every(survey, register):
-        others = _other_feet(counted)
+        if not (others := _other_feet(counted)):
+            continue
         plans = [_moved(counted, survey, xyz, other / counted.plan, 1.0)[:, :2] for other in others]
         of = _middles(above, plans, np.zeros(len(xyz)), sessions)
         for other, plan in zip(others, of.plan, strict=True):
