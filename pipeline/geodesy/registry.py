@@ -12,7 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from pyproj import Proj, Transformer
+from pyproj import Proj, Transformer, transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
@@ -116,7 +116,7 @@ def earth_centred(text: str, place: tuple[float, float] | None) -> bool:
 @lru_cache(maxsize=64)
 def _moved_to_wgs84(datum: str, longitude: float, latitude: float) -> float:
     """Return how many metres in plan positions of a datum move at a place [deg] on the way to WGS 84."""
-    at = AreaOfInterest(longitude, latitude, longitude, latitude)
+    at = transformer.AreaOfInterest(longitude, latitude, longitude, latitude)
     moved = Transformer.from_crs(datum, "EPSG:4326", always_xy=True, area_of_interest=at).transform(longitude, latitude)
     known = np.isfinite(moved).all()
     return float(apart(np.array([longitude]), np.array([latitude]), *np.array([moved]).T)[0]) if known else 0.0
