@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.new_job.geometries import compare_with_geometry, flat_of
-from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, words_compared
+from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, says_height, words_compared
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.lengths_and_widths import are_degrees, are_far, are_fine, go_together, is_length_or_width
 from pipeline.new_job.look import FileLook
@@ -17,16 +17,12 @@ from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.stated_above import headed, heights_stated
 from pipeline.new_job.two_heights import are_other_heights
-from pipeline.new_job.unheaded_positions import suppose_position
+from pipeline.new_job.unheaded_positions import FINE, LARGE, suppose_position
 from pipeline.new_job.values import angles, decimal_places, has_names, numbers_of
 
-#: Decimals of degrees by which they are told from other numbers, and the least easting and northing likewise, metres.
-_FINE, _LARGE = 6, 1_000.0
 #: The length of a vector from the earth's centre to its surface, metres.
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 _DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
-#: Our words of heights.
-_HEIGHTS = ("ellipsoid_height", "level", "height")
 #: First letters, bare, of words for east and north: Icelandic, and the Portuguese distances from the meridian and from
 #: its perpendicular. Each alone may be anything.
 _INITIALS = (("a", "n"), ("m", "p"))
@@ -86,7 +82,7 @@ def _initials(look: FileLook, found: Mapped, free: list[str]) -> None:
     for pair in _INITIALS:
         names = [name for letter in pair for name in free if bare(name) == letter]
         sizes = [_size_of_coordinates(look, name) for name in names]
-        if len(names) == 2 and min(sizes) > 0.0 and max(sizes) > _LARGE:
+        if len(names) == 2 and min(sizes) > 0.0 and max(sizes) > LARGE:
             found.kind = "plane"
             for word, name in zip(_PLANE, names, strict=True):
                 found.columns[word] = name
@@ -166,12 +162,12 @@ def place_by_content(look: FileLook, found: Mapped, free: list[str], measured: l
     for first, second in pairwise(measured):
         pair = [numbers_of(look.columns[name]) for name in (first, second)]
         sizes = [float(np.nanmax(np.abs(one))) for one in pair if one is not None]
-        fine = all(decimal_places(look.columns[name]) >= _FINE for name in (first, second))
+        fine = all(decimal_places(look.columns[name]) >= FINE for name in (first, second))
         if fine and min(sizes) <= 90 < max(sizes) <= 360:
             turned = sizes[1] > sizes[0]
             words_ = ("latitude", "longitude") if turned else ("longitude", "latitude")
             found.kind = "degrees"
-        elif min(sizes) > _LARGE:
+        elif min(sizes) > LARGE:
             words_, found.kind, found.turned = ("easting", "northing"), "plane", True
         else:
             continue
@@ -219,7 +215,7 @@ def _unsure_height(look: FileLook, found: Mapped, free: list[str]) -> None:
 
 def may_be_heights(look: FileLook, names: Sequence[str]) -> list[str]:
     """Return the columns of numbers that may be heights: called as nothing else that is known, or so in part."""
-    some = [name for name in names if not is_known(name) or any(rank(word, name) is not None for word in _HEIGHTS)]
+    some = [name for name in names if not is_known(name) or says_height(name)]
     some = [name for name in some if numbers_of(look.columns[name]) is not None and not is_precision(name)]
     some = [name for name in some if not has_names(look.columns[name])]
     return [name for name in some if decimal_places(look.columns[name])] or some  # numbers of points are whole

@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.geodesy.registry import crs_parts
 from pipeline.job.toml_text import quoted
-from pipeline.new_job.headings import rank
+from pipeline.new_job.headings import says_height
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -18,7 +18,6 @@ from pipeline.read.heading_units import metres_in_heading
 
 #: From so many readings on one height in all of them was never measured; zeros say so from fewer on.
 _MEASURED, _ZEROS = 8, 3
-_WORDS = ("ellipsoid_height", "level", "height")
 
 
 def flat_of(z: Floats) -> float | None:
@@ -57,8 +56,7 @@ def _besides(look: FileLook, names: Sequence[str]) -> list[str]:
         values = numbers_of(look.columns[name]) if height_said(name) is not None and not is_precision(name) else None
         if values is None or len(values) != len(z) or _is_z(look.columns[name], values, z, name):
             continue
-        headed = any(rank(word, name) is not None for word in _WORDS)
-        if are_other_heights(z, values, headed=headed):
+        if are_other_heights(z, values, headed=says_height(name)):
             ranked.append((("ellipsoid", "level", "").index(height_said(name) or ""), at, name))
     return [name for _, _, name in sorted(ranked)]
 

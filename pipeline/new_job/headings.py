@@ -213,6 +213,11 @@ def feet_of(heading: str) -> str:
     return "foot" if FOOT in metres else "us-survey-foot" if SURVEY_FOOT in metres else ""
 
 
+def says_height(heading: str) -> bool:
+    """Tell whether a heading says heights, of whatever kind."""
+    return any(rank(word, heading) is not None for word in _OF_HEIGHTS)
+
+
 def rank(word: str, heading: str) -> int | None:
     """Return how plainly a heading says one of our words, 0 the plainest; None where it does not."""
     if (axis := axis_of(heading)) is not None:

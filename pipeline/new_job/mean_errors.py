@@ -7,12 +7,10 @@ import numpy as np
 from pipeline.new_job.headings import bare
 from pipeline.new_job.values import numbers_of
 from pipeline.read.heading_units import metres_in_heading
+from pipeline.read.precision_headings import DECIMETRE, MEAN_ERRORS_OR_METRES
 
-#: Headings, bare, that say metres to the east and north or the mean errors of these.
-_EITHER = ("me", "mn")
 #: What half of mean errors stay below, in millimetres too, those of floats left out; ours, no source.
 _MOST = 100.0
-_DECIMETRE = 0.1
 
 
 def mean_errors_in(columns: Mapping[str, Sequence[str]], names: Sequence[str]) -> list[str]:
@@ -20,12 +18,12 @@ def mean_errors_in(columns: Mapping[str, Sequence[str]], names: Sequence[str]) -
 
     Those of a small site's own grid may be as small, and are coordinates where there are no others.
     """
-    return [name for name in names if bare(name) in _EITHER and _may_be_errors(name, columns[name])]
+    return [name for name in names if is_either(name) and _may_be_errors(name, columns[name])]
 
 
 def is_either(heading: str) -> bool:
     """Tell whether a heading says metres to a side or a mean error."""
-    return bare(heading) in _EITHER
+    return bare(heading) in MEAN_ERRORS_OR_METRES
 
 
 def _may_be_errors(heading: str, texts: Sequence[str]) -> bool:
@@ -34,5 +32,5 @@ def _may_be_errors(heading: str, texts: Sequence[str]) -> bool:
         return False
     known = values[np.isfinite(values)]
     said = metres_in_heading(heading)
-    small = bool(said) and said[0] < _DECIMETRE
+    small = bool(said) and said[0] < DECIMETRE
     return bool((known >= 0.0).all()) and (small or float(np.median(known)) <= _MOST)

@@ -12,7 +12,7 @@ from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.values import decimal_places, has_names, numbers_of
 
 #: Decimals of degrees by which they are told from other numbers, and the least easting and northing likewise, metres.
-_FINE, _LARGE = 6, 1_000.0
+FINE, LARGE = 6, 1_000.0
 #: The least of the larger of two degrees: variances and covariances have as many decimals.
 _LEAST = 1.0
 
@@ -24,8 +24,8 @@ def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
     """
     values = {name: read for name in free if (read := _measured(look, name)) is not None}
     sizes = {name: float(np.nanmax(np.abs(read))) for name, read in values.items()}
-    fine = [name for name in values if decimal_places(look.columns[name]) >= _FINE and sizes[name] <= 360.0]
-    large = [name for name in values if float(np.nanmin(np.abs(values[name]))) > _LARGE]
+    fine = [name for name in values if decimal_places(look.columns[name]) >= FINE and sizes[name] <= 360.0]
+    large = [name for name in values if float(np.nanmin(np.abs(values[name]))) > LARGE]
     degrees = _pair(look, fine)
     if (
         degrees is not None

@@ -13,7 +13,7 @@ from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days, says_times
 from pipeline.new_job.gps_weeks import like_weeks
-from pipeline.new_job.headings import bare, rank
+from pipeline.new_job.headings import bare, rank, says_height
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
@@ -135,9 +135,9 @@ def no_height(look: FileLook, what: str, lacking: bool) -> str:
 
 def unread_heights(look: FileLook) -> list[tuple[str, str]]:
     """Return which columns are called as heights are and hold no numbers, each with why its first value is none."""
-    words = ("ellipsoid_height", "level", "height")
-    named = [name for name in look.names if any(rank(word, name) is not None for word in words)]
-    return [(name, why) for name in named if (why := _unread(look, name, "height")) is not None]
+    return [
+        (name, why) for name in filter(says_height, look.names) if (why := _unread(look, name, "height")) is not None
+    ]
 
 
 def unread_times(look: FileLook, found: Mapped) -> str | None:

@@ -20,8 +20,9 @@ _MORE: dict[str, Axis] = {
     **dict.fromkeys(["hw", "southing", "southings", "север", "βορεια"], "northing"),
 }
 #: Words of degrees, which are of no axis of a grid.
-_DEGREES = "lon lng long longitude longitud laenge lange lat latitude latitud breite"
-_OF_DEGREES = frozenset(_DEGREES.split())
+_OF_LONGITUDE = "longitude lon lng long longitud longitudine laenge lange lengte lengde langd dlugosc 経度"
+_OF_LATITUDE = "latitude lat latitud latitudine breite breedte bredde bredd szerokosc 緯度"
+LONGITUDE, LATITUDE = frozenset(_OF_LONGITUDE.split()), frozenset(_OF_LATITUDE.split())
 #: What stands beside an axis, or is written together with it, and says no more than that it is a coordinate.
 _COORDINATE = (
     "coordinates|coordinate|coord|koordinate|koordinaatti|koordinat|koord|coordinaat|coordenada|coordonnee|coordinata|"
@@ -51,6 +52,6 @@ def axis_in_heading(heading: str) -> Axis:
 def _axis(word: str) -> Axis:
     together = None if _ALONE.fullmatch(word) else _TOGETHER.fullmatch(word)
     for each in (word, together["axis"] if together else word):
-        if each not in _OF_DEGREES and (axis := _MORE.get(each) or _AXES.get(side_of_word(each), "")):
+        if each not in LONGITUDE | LATITUDE and (axis := _MORE.get(each) or _AXES.get(side_of_word(each), "")):
             return axis
     return ""

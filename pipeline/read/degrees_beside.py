@@ -13,14 +13,12 @@ from pipeline.files.heading_words import words_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import lonlat
 from pipeline.job.model import Points
+from pipeline.read.axis_headings import LATITUDE, LONGITUDE
 from pipeline.read.columns import readings
 from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import Source
 from pipeline.sphere import apart
 
-_OF_LONGITUDE = "longitude lon lng long longitud longitudine laenge lange lengte lengde langd dlugosc 経度"
-_OF_LATITUDE = "latitude lat latitud latitudine breite breedte bredde bredd szerokosc 緯度"
-_LONGITUDE, _LATITUDE = frozenset(_OF_LONGITUDE.split()), frozenset(_OF_LATITUDE.split())
 #: What may stand beside such a word: a unit, a datum, a side; anything else may be of a base, or of a project.
 _ELSE = "deg degree degrees dd dec decimal wgs wgs84 84 etrs89 jgd2011 gps gnss geo n e"
 _BESIDE = frozenset(_ELSE.split())
@@ -37,7 +35,7 @@ def axes_exchanged(points: Points, source: Source, first: Sequence[Raw]) -> bool
     position = source.how.position
     if position.words[0] != "easting" or position.from_geometry or points.crs is None or not first:
         return None
-    names = [_only(source, words) for words in (_LONGITUDE, _LATITUDE)]
+    names = [_only(source, words) for words in (LONGITUDE, LATITUDE)]
     if None in names or not len(first[0].row):
         return None
     longitude, latitude = (_numbers(first[0].columns[name or ""]) for name in names)

@@ -112,8 +112,8 @@ _FILLERS = """
 #: Mean errors by two letters, which are so where a unit of lengths stands behind them alone: "mh [mm]".
 _MEAN_ERRORS = {"mp": Side.PLAN, "mh": Side.UP, "mx": Side.X, "my": Side.Y, "mz": Side.Z}
 #: The same where that unit is too small for a coordinate: "mE" and "mN" say metres to the east and north, too.
-_MEAN_ERRORS_OR_METRES = {"me": Side.EAST, "mn": Side.NORTH}
-_DECIMETRE = 0.1
+MEAN_ERRORS_OR_METRES = {"me": Side.EAST, "mn": Side.NORTH}
+DECIMETRE = 0.1
 #: Of what else a precision, an error or a deviation may be: of nothing that a point has.
 _OF_ELSE = re.compile(
     "tilt|neigung|heading|azimuth|time|zeit|clock|uhr|base|basis|roll|pitch|yaw|speed|velocity|age|alter|code|type|"
@@ -167,8 +167,8 @@ def precision_in_heading(heading: str) -> PrecisionHeading | None:
 def _of_mean_error(letters: str, unit: str) -> Side | None:
     """Return the side of a mean error that two letters before a unit say; None where they say none."""
     metres = LENGTHS_SAID.get(unit, ())
-    small = bool(metres) and metres[0] < _DECIMETRE
-    return (_MEAN_ERRORS_OR_METRES if small else {}).get(letters, _MEAN_ERRORS.get(letters) if metres else None)
+    small = bool(metres) and metres[0] < DECIMETRE
+    return (MEAN_ERRORS_OR_METRES if small else {}).get(letters, _MEAN_ERRORS.get(letters) if metres else None)
 
 
 def _of_several(sides: set[Side]) -> Side:
