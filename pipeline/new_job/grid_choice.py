@@ -54,19 +54,16 @@ def choose_grid(
         other = None if agreed else _otherwise(tables, marks, chosen, place, [known])
         return (state if other is None else replace(state, misread=_misread(other), place=other.place)), agreed
     fitting = _usual_first(_fitting(tables, marks, chosen, place), place) if marks is not None else []
+    unexplained = _unexplained(fitting, place)
     if marks is not None and not fitting:
         return _without_fit(tables, marks, chosen, place)
-    if marks is not None and len({fit.grid.code for fit in fitting}) == 1 and not _unexplained(fitting, place):
+    if marks is not None and len({fit.grid.code for fit in fitting}) == 1 and not unexplained:
         code = fitting[0].grid.code
         why = f"{fitting[0].grid.name}: the only grid in use there in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{fitting[0].grid.name}: that of the exports, and the marks agree with readings on them"
         return GridState(Known(quoted(code), why), code, step=step_of(fitting)), fitting
-    asks = (
-        grid_question(place, fitting, marks, _off)
-        if _unexplained(fitting, place)
-        else grid_question(place, fitting, marks)
-    )
+    asks = grid_question(place, fitting, marks, *([_off] if unexplained else []))
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
     return GridState(asks, now, step=step_of(fitting)), fitting
 

@@ -34,12 +34,12 @@ def untested(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[
 
 def switch_notes(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[str]:
     """Yield field shifts that nothing tests, and switches of others amid points without an occupation beside them."""
-    nowhere = [one for one, _ in untested(survey, field, on_marks)]
-    for one, count in untested(survey, field, on_marks):
+    nowhere = list(untested(survey, field, on_marks))
+    for one, count in nowhere:
         yield _untested_words(survey, one, count)
     by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
     for one, points in zip(field.taken, survey.first_pass.field_points, strict=True):
-        if any(one is other for other in nowhere) or _small(survey, one, on_marks):
+        if any(one is other for other, _ in nowhere) or _small(survey, one, on_marks):
             continue
         window, stated = one.window, one.window.stated
         own = (on_marks.session == window.session) & window.of_receiver(by.export, by.base)
@@ -67,10 +67,9 @@ def _worked_out_at(survey: Survey, one: TakenOut) -> Integers:
 
     That reading is in no list of ties and checks, and does not carry the shift.
     """
-    table = survey.candidates.table
-    by = Read.of(table, np.arange(table.num_rows) if one.used is None else [one.used.row])
-    raw = (by.session == one.window.session) & (by.time < one.window.start)
-    return by.time[raw] if one.used is not None else by.time[:0]
+    by = Read.of(survey.candidates.table, [] if one.used is None else [one.used.row])
+    raw: Integers = by.time[(by.session == one.window.session) & (by.time < one.window.start)]
+    return raw
 
 
 def _follows(field: FieldShifts, one: TakenOut) -> bool:
