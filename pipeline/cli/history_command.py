@@ -7,7 +7,7 @@ from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.history import Changes, Entry, Incomplete, history
 from pipeline.issue.change_summary import counts_message
-from pipeline.issue.folder.issues_list import BY_RULE
+from pipeline.issue.folder.issues_list import how_released
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -41,13 +41,9 @@ def _lines(entry: Entry) -> list[str]:
         *(f"  because {one_line(reason)}" for reason in entry.because),
         *([f"  {_counts(entry.changes)}"] if entry.changes else []),
         *(f"  was not released: {one_line(why)}" for why in entry.waits),
-        *(f"  {_released(why)} {at:%Y-%m-%d %H:%M} UTC: {one_line(why)}" for at, why in entry.released),
+        *(f"  {how_released(why)} {at:%Y-%m-%d %H:%M} UTC: {one_line(why)}" for at, why in entry.released),
         *([f"  {entry.removed}: {', '.join(entry.removed.files)}"] if entry.removed else []),
     ]
-
-
-def _released(why: str) -> str:
-    return "released" if why.startswith(BY_RULE) else "released by hand"
 
 
 def _state(entry: Entry) -> str:

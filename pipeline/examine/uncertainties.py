@@ -16,7 +16,6 @@ from pipeline.words import Doubt, counted
 #: Parts per million beyond which no solution is a fixed one, nor a scale of stated uncertainties one of a receiver's
 #: optimism. Ours, no source.
 _PPM, _SCALE = 100.0, 20.0
-_NO_RECEIVER = "no receiver is that much worse than stated"
 #: Metres beyond which no separation of a geoid model is uncertain: the oldest global ones are good to 1 m.
 _GEOID = 2.0
 #: Marks that a sentence names.
@@ -30,19 +29,15 @@ def uncertainty_doubts(survey: Survey, stood: Stood | None) -> Iterator[Doubtful
     Every 95 % uncertainty of what hangs on it is wrong, and so are the weights of ties.
     """
     job = survey.job
-    yield from _of_table(survey, "quality", job.quality, unstated(survey))
+    yield from _of_table(survey, ("quality",), job.quality, unstated(survey))
     if (geoid := job.target.geoid_sigma) is not None and geoid > _GEOID:
         file, line = survey.where("target", "geoid_sigma")
         what = f"target.geoid_sigma = {geoid:g} cannot be right: lengths are metres, so 20 mm are written 0.020"
         yield Doubtful(Doubt.PRECISION, what, None, Path(file).name, line)
     for number, block in enumerate(job.points):
-        for key in ("scale", "scale_vertical"):
-            if (times := getattr(block, key)) is not None and times > _SCALE:
-                file, line = survey.where("points", number, key)
-                what = f"points.{key} = {times:g} cannot be right: {_NO_RECEIVER}"
-                yield Doubtful(Doubt.PRECISION, what, None, Path(file).name, line)
+        yield from _of_table(survey, ("points", number), block, ())
     if job.control is not None:
-        yield from _of_table(survey, "control", job.control, ("sigma_horizontal", "sigma_vertical"))
+        yield from _of_table(survey, ("control",), job.control, ("sigma_horizontal", "sigma_vertical"))
         yield from _of_register(survey, stood)
     for window in survey.windows:
         session, (file, line) = window.session, window.where
@@ -66,8 +61,11 @@ def _large(name: str, value: float) -> bool:
     return value > LARGE_SIGMA[name in ("sigma_vertical", "sigma_up")]
 
 
-def _of_table(survey: Survey, name: str, table: object, keys: tuple[str, ...]) -> Iterator[Doubtful]:
-    found = []
+def _of_table(
+    survey: Survey, at: tuple[str] | tuple[str, int], table: object, keys: tuple[str, ...]
+) -> Iterator[Doubtful]:
+    """Yield a doubt for each of a table's ``keys``, and of those that are a factor; ``at`` is where it stands."""
+    name, found = at[0], []
     for key in keys:
         value: float = getattr(table, key)
         if _large(key, value):
@@ -76,14 +74,14 @@ def _of_table(survey: Survey, name: str, table: object, keys: tuple[str, ...]) -
             found.append((key, f"{name}.{key} = {value:g} m cannot be right: nothing is observed so well"))
     for key, most, why in (
         ("ppm", _PPM, "a baseline's uncertainty grows by one or two parts per million, written 1 or 2"),
-        ("scale", _SCALE, _NO_RECEIVER),
-        ("scale_vertical", _SCALE, _NO_RECEIVER),
+        ("scale", _SCALE, "no receiver is that much worse than stated"),
+        ("scale_vertical", _SCALE, "no receiver is that much worse than stated"),
     ):
         extreme: float | None = getattr(table, key, None)
         if extreme is not None and extreme > most:
             found.append((key, f"{name}.{key} = {extreme:g} cannot be right: {why}"))
     for key, what in found:
-        file, line = survey.where(name, key)
+        file, line = survey.where(*at, key)
         yield Doubtful(Doubt.PRECISION, what, None, Path(file).name, line)
 
 

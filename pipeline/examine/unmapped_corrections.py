@@ -153,15 +153,17 @@ def _antennas(survey: Survey) -> Iterator[str]:
 
 
 def _unequal(export: Export, name: str, left: LeftCorrection, session: int) -> str:
-    told = [
-        f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})"
-        for key, count in left.counts[session].most_common()
-    ]
+    told = [_seen(export, left, session, key, count) for key, count in left.counts[session].most_common()]
     return (
         f'column "{name}" of {export.shown} is not mapped and has {len(told)} values: {", ".join(told)}. If these are'
         " heights of the base's antenna, it was set up again or one is a wrong entry, and no check with one proves"
         " readings with another: map it as antenna_height in [points.columns], and give each set-up its own session"
     )
+
+
+def _seen(export: Export, left: LeftCorrection, session: int, key: str, count: int) -> str:
+    """Return a value of a column in a session with how many readings have it, and where the first stands."""
+    return f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})"
 
 
 def _height(text: str) -> float | None:
@@ -179,7 +181,7 @@ def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, ev
     told = []
     for key, count in every.most_common(_LISTED):
         export, _, left = next(one for one in mine if key in one[2].counts[session])
-        told.append(f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})")
+        told.append(_seen(export, left, session, key, count))
     listed = ", ".join(told) + and_more(len(every) - _LISTED)
     keys = "base" if word == "base" else f"{word} and the other two of the base's position"
     what = "base ids" if word == "base" else "positions of the base"

@@ -5,14 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import having, occurring_again, text_hashes
-from pipeline.intake.ledger import PLACED, POINT, SOUND, ReadingRows
+from pipeline.intake.ledger import PLACED, POINT, SOUND, ReadingRows, name_hashes
 from pipeline.sphere import DEGREE
-from pipeline.tables import folded_column
 
 Keys = NDArray[np.uint64]
 
@@ -70,7 +68,7 @@ def _extent(degrees: Floats, start: Integers) -> Floats:
 
 def name_keys(names: pa.Array) -> Keys:
     """Return (n,) keys of names: those of `ReadingRows`, for texts."""
-    plain = text_hashes(pc.utf8_ltrim(folded_column(names), characters="0 ")).astype(np.uint32)
+    plain = name_hashes(names).astype(np.uint32)
     return _joined(plain, text_hashes(names).astype(np.uint32))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from pipeline.issue.folder.issues_list import BY_RULE, RELEASED, REMOVED, Entry
+from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, how_released
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.office.issue_status import Issued
 from pipeline.office.logged_runs import ENDED, ended, last_run
@@ -30,7 +30,7 @@ def _line(line: Entry, found: Issued | None) -> str:
     issue = f"issue {line.issue:03d}"
     why = f": {line.because}" if line.because else ""
     if line.verdict == RELEASED:
-        return f"{issue} released{'' if line.because.startswith(BY_RULE) else ' by hand'}{why}"
+        return f"{issue} {how_released(line.because)}{why}"
     if line.verdict == ASIDE:
         return f"{issue} set aside{why}"
     if line.verdict == REMOVED:

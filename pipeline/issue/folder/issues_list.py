@@ -65,6 +65,11 @@ def read_issues_list(folder: Path) -> list[Entry]:
     return [entry for row in _rows(_text(folder / NAME)) if (entry := _entry(row)) is not None]
 
 
+def how_released(because: str) -> str:
+    """Return how an issue was released for a reason: by hand, unless the job file's rule gave it."""
+    return "released" if because.startswith(BY_RULE) else "released by hand"
+
+
 def numbers_listed(folder: Path) -> set[int]:
     """Return the numbers of all issues that have a line, whatever has become of the rest of it. Raises as above."""
     lines = [row for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()]
