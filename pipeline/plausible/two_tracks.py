@@ -4,6 +4,7 @@ Readings scattered at random, or sorted by something else than their time, make 
 """
 
 from dataclasses import dataclass
+from math import dist
 
 import numpy as np
 
@@ -56,21 +57,22 @@ def two_tracks(places: Floats, time: Integers) -> TwoTracks | None:
 
 def _are_two(places: Floats, time: Floats, rounded: float) -> bool:
     """Tell whether each reading is within reach of one of two tracks, and both go at the speed of a survey."""
-    tracks: list[list[int]] = []
-    speeds = list[float]()
-    for row in range(len(time)):
-        best: tuple[float, float, int] | None = None
-        for number, track in enumerate(tracks):
-            gone = float(time[row] - time[track[-1]]) + rounded
-            away = float(np.linalg.norm(places[row] - places[track[-1]]))
-            if away <= SPEED * gone + _AT_ONCE and (best is None or away < best[0]):
-                best = away, gone, number
-        if best is not None:
-            tracks[best[2]].append(row)
-            speeds.append(best[0] / best[1])
-        elif len(tracks) < 2:
-            tracks.append([row])
+    lasts: list[tuple[list[float], float]] = []
+    counts, hasty, speeds = [0, 0], 0, list[float]()
+    for place, when in zip(places.tolist(), time.tolist(), strict=True):
+        reached = [(dist(place, there), when - then + rounded, track) for track, (there, then) in enumerate(lasts)]
+        reached = [one for one in reached if one[0] <= SPEED * one[1] + _AT_ONCE]
+        if reached:
+            away, gone, track = min(reached)
+            lasts[track] = place, when
+            speeds.append(away / gone)
+            hasty += speeds[-1] > _OWN_SPEED
+        elif len(lasts) < 2:
+            track = len(lasts)
+            lasts.append((place, when))
         else:
             return False
-    enough = len(tracks) == 2 and min(map(len, tracks)) >= _READINGS
-    return enough and float(np.quantile(speeds, 0.9)) <= _OWN_SPEED
+        if hasty > 0.1 * len(time) + 1:  # more than a tenth of all, whatever follows
+            return False
+        counts[track] += 1
+    return min(counts) >= _READINGS and float(np.quantile(speeds, 0.9)) <= _OWN_SPEED
