@@ -9,7 +9,7 @@ here touches the file or leaves one beside it.
 import hashlib
 import sqlite3
 from collections import OrderedDict, deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
 from itertools import pairwise
@@ -272,6 +272,10 @@ def _shapes(path: Path, file: Guarded, layer: Written) -> Iterator[tuple[int, se
 
     Raises ValueError where the values of a small layer are not those given, or geometries are not all alike.
     """
+    if layer.rows > KEPT:
+        fids = layer.some.fids.tolist()
+        pieces = (fids[start : start + _PIECE] for start in range(0, len(fids), _PIECE))
+        _compare((stored_rows(file, layer.name, piece)[0] for piece in pieces), layer, layer.some.sums)
     if layer.rows > KEPT and layer.geometry_type != LINE_Z:
         for many, blobs, packed in _points(path, layer):
             yield many, *_unpack_points(packed, blobs)
@@ -316,15 +320,22 @@ def _whole(file: Guarded, layer: Written) -> Sequence[bytes | None]:
     if count != layer.rows:
         raise ValueError(f"it has {counted(count, 'row')}, given were {layer.rows}")
     values, shapes = stored_rows(file, layer.name)
-    columns = tuple(name for name in values.schema.names if name != GEOMETRY)
-    if columns != layer.columns:
-        raise ValueError(f"its columns are {columns}, given were {layer.columns}")
-    content = Content({field.name: field.type for field in values.schema})
-    content.add(values)
-    sums = content.sums()
-    if differing := [name for name in columns if sums[name] != layer.sums[name]]:
-        raise ValueError(f"its {', '.join(differing)} are not those given")
+    _compare([values], layer, layer.sums)
     return shapes
+
+
+def _compare(batches: Iterable[pa.RecordBatch], layer: Written, given: Mapping[str, str]) -> None:
+    """Raise ValueError where rows have other columns than a layer, or these other sums than those given."""
+    content: Content | None = None
+    for values in batches:
+        columns = tuple(name for name in values.schema.names if name != GEOMETRY)
+        if columns != layer.columns:
+            raise ValueError(f"its columns are {columns}, given were {layer.columns}")
+        content = content or Content({field.name: field.type for field in values.schema})
+        content.add(values)
+    sums = content.sums() if content else {}
+    if differing := [name for name in layer.columns if sums and sums[name] != given[name]]:
+        raise ValueError(f"its {', '.join(differing)} are not those given")
 
 
 def _row_apart(file: Guarded, layer: Written) -> str:

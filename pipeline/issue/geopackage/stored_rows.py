@@ -23,16 +23,19 @@ HEADER_BYTES = 8
 _Values = Sequence[Any]
 
 
-def stored_rows(file: sqlite3.Connection | Guarded, layer: str) -> tuple[pa.RecordBatch, _Values]:
+def stored_rows(
+    file: sqlite3.Connection | Guarded, layer: str, some: Sequence[int] | None = None
+) -> tuple[pa.RecordBatch, _Values]:
     """Return the rows of a layer in order, their geometry as WKB and last, and the geometries as they are kept.
 
-    Raises ValueError where a value is not of its column's type, where feature ids do not count from 1, or where a
-    column is of no type that an issue has.
+    All of them, or ``some``, by their feature ids, ascending. Raises ValueError where a value is not of its column's
+    type, where feature ids do not count from 1 or some are missing, or where a column is of no type that an issue has.
     """
     declared = [(str(name), str(kind)) for _, name, kind, *_ in file.execute(f"PRAGMA table_info({quoted(layer)})")]
-    rows = file.execute(f"SELECT * FROM {quoted(layer)} ORDER BY fid").fetchall()
+    where = "" if some is None else f"WHERE fid IN ({', '.join(map(str, some))})"
+    rows = file.execute(f"SELECT * FROM {quoted(layer)} {where} ORDER BY fid").fetchall()
     columns = dict(zip((name for name, _ in declared), zip(*rows, strict=True), strict=True)) if rows else {}
-    if list(columns.get("fid", ())) != list(range(1, len(rows) + 1)):
+    if list(columns.get("fid", ())) != list(range(1, len(rows) + 1) if some is None else some):
         raise ValueError("its feature ids are not those of rows in order")
     shapes = columns.get("geom", ())
     found: dict[str, pa.Array] = {}

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
 
 from pipeline.clock import iso
@@ -23,7 +24,7 @@ from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.styles_and_metadata import write_beside
 from pipeline.issue.geopackage.write_errors import NotWritten, TooLarge, refusal
-from pipeline.issue.geopackage.written_counts import Tally, Written
+from pipeline.issue.geopackage.written_counts import KEPT, OF_BATCH, SomeRows, Tally, Written
 
 __all__ = ["LayerSource", "NotWritten", "TooLarge", "refusal", "write_geopackage"]
 
@@ -165,16 +166,16 @@ def _append(file: Appending, one: _Gathered, blank: Blank, crs: str) -> Written:
     """Append the rows of a layer; where they are many while they come, in a thread of their own."""
     counted, kept = _Counted(one.layer), Kept.from_blank(one.layer.name, blank)
 
-    def rows() -> Iterator[pa.RecordBatch]:
-        for batch in one.batches():
+    def rows(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+        for batch in batches:
             counted.add(batch)
             yield kept.take(batch)
 
     if one.whole:
-        file.rows(kept, rows())
+        file.rows(kept, rows(one.batches()))
     else:
-        with Handoff(rows()) as batches:
-            file.rows(kept, batches)
+        with Handoff(one.batches()) as batches:
+            (file.rows if one.layer.like else file.many_rows)(kept, rows(batches))
     return counted.written(crs)
 
 
@@ -183,16 +184,23 @@ class _Counted:
 
     def __init__(self, layer: LayerSource) -> None:
         self._layer = layer
-        self._tally = Tally(layer.geometry_type, layer.kept)
-        self._content = Content({field.name: field.type for field in layer.schema})
+        kinds = {field.name: field.type for field in layer.schema}
+        self._tally, self._content = Tally(layer.geometry_type, layer.kept), Content(kinds)
+        self._some, self._fids = Content(kinds), [np.zeros(0, np.int64)]
 
     def add(self, batch: pa.RecordBatch) -> None:
+        before = self._content.rows
         self._tally.add(batch.column(GEOMETRY))
         self._content.add(batch)
+        if self._content.rows > KEPT:
+            some = np.unique(np.linspace(0, batch.num_rows - 1, OF_BATCH).astype(np.int64))
+            self._some.add(batch.take(pa.array(some)))
+            self._fids.append(before + some + 1)
 
     def written(self, crs: str) -> Written:
         columns = tuple(name for name in self._layer.schema.names if name != GEOMETRY)
-        return self._tally.written(self._layer.name, crs, columns, self._content.sums())
+        some = SomeRows(np.concatenate(self._fids), self._some.sums())
+        return self._tally.written(self._layer.name, crs, columns, self._content.sums(), some)
 
 
 def _check_types(layer: LayerSource) -> None:

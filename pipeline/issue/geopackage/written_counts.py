@@ -18,6 +18,19 @@ from pipeline.tables import bytes_of
 #: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
 KEPT = 4096
 SAMPLED = 500
+#: Rows of each batch of a larger layer of which every value is compared.
+OF_BATCH = 16
+
+
+@dataclass(frozen=True)
+class SomeRows:
+    """Some rows of a layer: their feature ids (k,), ascending, and the sums of their columns (see `content_sums`)."""
+
+    fids: Integers
+    sums: Mapping[str, str]
+
+
+NONE = SomeRows(np.empty(0, np.int64), {})
 
 
 @dataclass(frozen=True)
@@ -50,7 +63,7 @@ class Written:
     ``low`` and ``high`` are easting, northing, height in metres (NaN where the layer has no geometry); ``checksum`` is
     the CRC-32 of all geometries as WKB in row order; ``sampled`` are row numbers from 0 and ``vertices`` their
     coordinates: of points (n, 1, 3), NaN where the row has no geometry; of lines n arrays (v, 3), of none where it has
-    none; ``sums`` are those of `content_sums`, by column.
+    none; ``sums`` are those of `content_sums`, by column; ``some`` are rows of a layer of more than `KEPT`.
     """
 
     name: str
@@ -65,6 +78,7 @@ class Written:
     sampled: Integers
     vertices: npt.NDArray[Any]
     sums: Mapping[str, str]
+    some: SomeRows
 
     def as_record(self) -> LayerSums:
         """Return what the issue record keeps of the layer, so that its content can be verified later."""
@@ -120,7 +134,9 @@ class Tally:
         self._last = self._vertices[-1][-1:] if every else self._some(geometry, np.array([len(geometry) - 1]))
         self._rows += len(geometry)
 
-    def written(self, name: str, crs: str, columns: tuple[str, ...], sums: Mapping[str, str]) -> Written:
+    def written(
+        self, name: str, crs: str, columns: tuple[str, ...], sums: Mapping[str, str], some: SomeRows = NONE
+    ) -> Written:
         """Return what the layer must contain, now that every batch has passed; ``sums`` are from `content_sums`."""
         kept, vertices = np.concatenate(self._kept), np.concatenate(self._vertices)
         if self._step > 1:
@@ -140,6 +156,7 @@ class Tally:
             sampled=kept,
             vertices=vertices,
             sums=sums,
+            some=some,
         )
 
     def _widen(self, rows: int) -> None:
