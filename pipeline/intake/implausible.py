@@ -30,6 +30,7 @@ from pipeline.plausible import (
     Fence,
     Levels,
     Middle,
+    Mirrored,
     Steep,
     among,
     distances,
@@ -39,6 +40,7 @@ from pipeline.plausible import (
     jumps,
     levels,
     middle,
+    mirrored,
     on_sphere,
     out_of_place,
     raw_variants,
@@ -82,6 +84,7 @@ class Implausible:
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
+    ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
     """
 
@@ -92,6 +95,7 @@ class Implausible:
     cliffs: tuple["Cliff", ...] = ()
     levels: tuple["TwoLevels", ...] = ()
     misplaced: frozenset[int] = frozenset()
+    mirrored: tuple["MirroredRows", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -130,6 +134,16 @@ class TwoLevels:
     row: int
     levels: Levels
     things: bool
+
+
+@dataclass(frozen=True)
+class MirroredRows:
+    """Readings of a session that lie mirrored across zero degrees; the first of them by its export and row there."""
+
+    session: int
+    export: int
+    row: int
+    found: Mirrored
 
 
 def find_implausible(
@@ -178,13 +192,21 @@ def find_implausible(
     details = tuple(held[number] for number in numbers.tolist())
     misplaced = frozenset(number for number, one in judged.far_bases.items() if not one.believed)
     cliffs, two = tuple(_cliffs(rows, judged.steep)), tuple(_levels(rows, judged.levels))
-    return Implausible(numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced)
+    return Implausible(
+        numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced, tuple(_mirrored(rows, judged.mirrored))
+    )
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
     for session, (number, of) in found.items():
         first = np.array([number])
         yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
+
+
+def _mirrored(rows: ReadingRows, found: list[tuple[int, int, Mirrored]]) -> Iterator[MirroredRows]:
+    for session, number, of in found:
+        first = np.array([number])
+        yield MirroredRows(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
 
 
 def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Iterator[TwoLevels]:
@@ -231,6 +253,7 @@ class _Judge:
         self.middles: dict[int, Middle] = {}
         self.steep: dict[int, tuple[int, Steep]] = {}
         self.levels: list[tuple[int, Integers, Levels]] = []
+        self.mirrored: list[tuple[int, int, Mirrored]] = []
         self.far_bases: dict[int, Misplaced] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
@@ -265,7 +288,7 @@ class _Judge:
             positions.findings.doubtful[number] = f"is {distance_in_words(away, of_middle)}"
         self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
-            self._jumps(positions, mine)
+            self._jumps(positions, mine, session)
             self._levels(positions, mine, session)
         return positions.findings
 
@@ -282,12 +305,15 @@ class _Judge:
             found.findings.not_from_base = _not_from_base(name, far, mine.count, away, against.limit)
         return found
 
-    def _jumps(self, found: PositionLook, mine: OfSession) -> None:
-        """Add runs of readings that jump and come back."""
+    def _jumps(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Add runs of readings that jump and come back, or else note those that lie mirrored across zero degrees."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
-            number = piece.number[near]
-            group, marks = self.rows.rows.export(number), (piece.flags[near] & CANDIDATE) != 0
-            for run, metres in jumps(piece.places[near], group.astype(np.int64), marks):
+            number, places = piece.number[near], piece.places[near]
+            group, marks = self.rows.rows.export(number).astype(np.int64), (piece.flags[near] & CANDIDATE) != 0
+            if (turned := mirrored(places, group, marks)) is not None:
+                self.mirrored.append((session, int(number[turned.row]), turned))
+                continue
+            for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:

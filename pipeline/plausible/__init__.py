@@ -4,6 +4,7 @@ from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place,
 from pipeline.plausible.jumps import jumps
 from pipeline.plausible.levels import Levels, levels
 from pipeline.plausible.looks import LOOKS, Look
+from pipeline.plausible.mirrored import Mirrored, mirrored
 from pipeline.plausible.places import (
     LISTED,
     Middle,
@@ -27,6 +28,7 @@ __all__ = [
     "Levels",
     "Look",
     "Middle",
+    "Mirrored",
     "Steep",
     "alone",
     "among",
@@ -38,6 +40,7 @@ __all__ = [
     "levels",
     "limit_of_middle",
     "middle",
+    "mirrored",
     "misread",
     "on_sphere",
     "out_of_place",
