@@ -36,6 +36,7 @@ from pipeline.plausible import (
     distances,
     fence,
     from_base,
+    height_jumps,
     height_looks,
     jumps,
     levels,
@@ -47,6 +48,7 @@ from pipeline.plausible import (
     steep,
     zeros_by_chance,
 )
+from pipeline.read.columns import lengths_of
 from pipeline.words import counted
 
 #: Readings from which on a session speaks for itself; a smaller one is compared with the whole job.
@@ -174,14 +176,7 @@ def find_implausible(
             notes.append(f"{name}: {some} far from the others and should be checked: {listed}")
         if of_session.not_from_base is not None:
             notes.append(of_session.not_from_base)
-        for run, metres in of_session.jumps:
-            lie = counted(len(run), "reading in a row is", "readings in a row are")
-            first = np.array(run[:1], np.int64)
-            at = f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
-            notes.append(
-                f"{at}: {name}: {lie} {metres:,.0f} m to one side of those before and after (first one here): if"
-                " nothing was measured there, check whether a digit of a coordinate was mistyped"
-            )
+        notes += _jumps(rows, prepared, name, of_session)
     far = [
         (window.session.name, judged.far_bases[window.index])
         for window in prepared.windows
@@ -220,6 +215,27 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
         )
 
 
+def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) -> Iterator[str]:
+    """Yield in words which runs of a session's readings, and of their heights, jump and come back."""
+    for run, metres in found.jumps:
+        lie = counted(len(run), "reading in a row is", "readings in a row are")
+        yield (
+            f"{_first_of(rows, prepared, run)}: {name}: {lie} {metres:,.0f} m to one side of those before and after"
+            " (first one here): if nothing was measured there, check whether a digit of a coordinate was mistyped"
+        )
+    for run, metres in found.height_jumps:
+        yield (
+            f"{_first_of(rows, prepared, run)}: {name}: {counted(len(run), 'reading')} in a row are"
+            f" {abs(metres):,.4g} m {'above' if metres > 0 else 'below'} those before and after (first one here): if no"
+            " roof, bridge, bench or pit was measured there, check whether a digit of the height was mistyped"
+        )
+
+
+def _first_of(rows: ReadingRows, prepared: Prepared, run: list[int]) -> str:
+    first = np.array(run[:1], np.int64)
+    return f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
+
+
 def _cannot(count: int) -> str:
     return counted(count, "reading cannot be where it states", "readings cannot be where they state")
 
@@ -254,6 +270,7 @@ class _Judge:
         self.steep: dict[int, tuple[int, Steep]] = {}
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.mirrored: list[tuple[int, int, Mirrored]] = []
+        self.units = np.array([lengths_of(export.points).up for export in prepared.exports])
         self.far_bases: dict[int, Misplaced] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
@@ -289,6 +306,7 @@ class _Judge:
         self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
             self._jumps(positions, mine, session)
+            self._height_jumps(positions, mine)
             self._levels(positions, mine, session)
         return positions.findings
 
@@ -315,6 +333,19 @@ class _Judge:
                 continue
             for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
+
+    def _height_jumps(self, found: PositionLook, mine: OfSession) -> None:
+        """Add runs of heights that jump by a round number and come back, unless they are of things of their own."""
+        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            known = near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0)
+            number, flags, rows = piece.number[known], piece.flags[known], self.rows.rows
+            group = rows.export(number).astype(np.int64)
+            marks = (flags & CANDIDATE) != 0
+            told = height_jumps(piece.places[known], piece.height[known], self.units[group], group, marks)
+            for run, metres in told:
+                codes, others = rows.codes(number[run]), np.delete(number, run)
+                if ((codes == 0) | np.isin(codes, rows.codes(others))).any():
+                    found.findings.height_jumps.append((number[run].tolist(), metres))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Note readings that lie on two levels, among those whose heights count from one."""
