@@ -22,7 +22,7 @@ _SURE = 4
 #: Readings from which on an export shows where its work ends, and how many times as far as its readings are apart on
 #: average it may end from zero to touch it.
 _ENOUGH, _TOUCHES = 30, 3.0
-_REGISTERED = re.compile(r"EPSG:\d+", re.IGNORECASE)
+_REGISTERED = re.compile(r"[Ee][Pp][Ss][Gg]:\d+")
 
 
 def mirrored_doubts(survey: Survey) -> list[Doubtful]:

@@ -1,16 +1,23 @@
 """Jobs on the meridian of Greenwich whose exports lost minus signs: the points of one side lie mirrored."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from closed_forms import WGS84, utm
+from closed_forms import WGS84, Ellipsoid, TransverseMercator, utm
 from numpy.typing import NDArray
-from running import record_of
+from running import Row, record_of, replace_in, rewrite_export
 from simulate import Place, Plan, Simulation, simulate
+
+from pipeline import run_job
 
 GREENWICH = Place(0.001, 51.5, 60.0, WGS84, utm(31, south=False, ellipsoid=WGS84), "EPSG:32631", "EPSG:4979",
                   "ellipsoid", None)  # fmt: skip
 PLAN = Plan(sessions=1, points=200, place=GREENWICH, reach=700.0)
+#: Austria's western grid counts eastings from its central meridian, both ways.
+_BESSEL = Ellipsoid(6_377_397.155, 299.1528128)
+TYROL = Place(10.0 + 1.0 / 3.0, 47.2, 600.0, _BESSEL, TransverseMercator(_BESSEL, 10.0 + 1.0 / 3.0, 1.0, 0.0, -5e6),
+              "EPSG:31254", "EPSG:9267", "ellipsoid", None)  # fmt: skip
 #: Degrees in a metre at this latitude, east and north.
 EAST, NORTH = 1.0 / (111_320.0 * np.cos(np.radians(51.5))), 1.0 / 111_200.0
 
@@ -70,3 +77,22 @@ def test_an_export_without_any_sign_is_told_where_its_work_touches_zero(tmp_path
     east_of(job, 40.0)
     record = record_of(job.write(tmp_path / "beside"), 3)
     assert not [note for note in record["notes"] if "has the same sign" in note]
+
+
+def test_eastings_without_sign_are_told_where_the_work_touches_the_central_meridian(tmp_path: Path) -> None:
+    def written(folder: Path, signed: bool) -> list[str]:
+        job = simulate(replace(PLAN, place=TYROL))
+        path = job.write(folder)
+
+        def in_metres(row: Row) -> Row:
+            east, north = job.plan.place.projection.forward(float(row.pop("Lon")), float(row.pop("Lat")))
+            return row | {"E": f"{east if signed else abs(east):.4f}", "N": f"{north:.4f}"}
+
+        rewrite_export(folder / "rover001.csv", in_metres)
+        columns = {'latitude = "Lat", longitude = "Lon"': 'easting = "E", northing = "N"'}
+        replace_in(path, columns | {'crs = "EPSG:9267"': 'crs = "EPSG:31254"'})
+        return [note for note in run_job(path, dry_run=True).record["notes"] if "has the same sign" in note]
+
+    assert written(tmp_path / "signed", True) == []
+    (told,) = written(tmp_path / "unsigned", False)
+    assert told.startswith("rover001.csv: every coordinate across the grid has the same sign")
