@@ -45,6 +45,7 @@ from pipeline.plausible import (
     on_sphere,
     out_of_place,
     raw_variants,
+    rises,
     steep,
     zeros_by_chance,
 )
@@ -337,6 +338,8 @@ class _Judge:
     def _height_jumps(self, found: PositionLook, mine: OfSession) -> None:
         """Add runs of heights that jump by a round number and come back, unless they are of things of their own."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            if not rises(piece.height):
+                continue
             known = near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0)
             number, flags, rows = piece.number[known], piece.flags[known], self.rows.rows
             group = rows.export(number).astype(np.int64)

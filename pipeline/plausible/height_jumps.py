@@ -19,6 +19,12 @@ _MISS, _LEAST, _MOST = 2.0, 0.1, 0.75
 _ENOUGH = 20
 
 
+def rises(height: Floats) -> bool:
+    """Tell whether heights (n,), metres, in the order in which they were written, may hold such a run at all."""
+    with np.errstate(invalid="ignore"):
+        return int(np.count_nonzero(np.abs(np.diff(height)) > _HIGH)) > 1
+
+
 def height_jumps(
     places: Floats, height: Floats, unit: Floats, group: Integers, let_be: Flags
 ) -> list[tuple[Integers, float]]:
@@ -31,7 +37,7 @@ def height_jumps(
         group: (n,) what must be the same for neighbours, such as the export.
         let_be: (n,) readings that may lie anywhere: marks.
     """
-    if len(places) < _ENOUGH or np.ptp(height) < _HIGH:
+    if len(places) < _ENOUGH or not rises(height):
         return []
     rise = np.diff(height)
     rise[group[1:] != group[:-1]] = 0.0
