@@ -22,6 +22,7 @@ from pipeline.examine.headed_sides import side_doubts
 from pipeline.examine.height_heading_doubts import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
+from pipeline.examine.lost_signs import mirrored_doubts
 from pipeline.examine.mark_columns import mark_column_doubts
 from pipeline.examine.mixed_heights import mixed_doubts
 from pipeline.examine.other_bases import base_doubts
@@ -75,6 +76,7 @@ def doubts_before(
         *coarse_doubts(survey, on_marks, {doubt.file for doubt in flat}),
         *register_digit_doubts(survey, stood, on_marks),
         *cliff_doubts(survey),
+        *mirrored_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *packed_doubts(survey),

@@ -22,7 +22,8 @@ class Bases:
     """Where bases stood, per session (S, 3), working frame, as broadcast; NaN where that is not known.
 
     ``receiver`` is the antenna's reference point, ``mark`` the mark under it. The former is known from the job's
-    set-up, else from the points of a session that all carry one position; the latter from the set-up alone. ``stands``
+    set-up, else from the points of a session that all carry one position, unless no base can have stood there; the
+    latter from the set-up alone. ``stands``
     are, per session, the different positions that its points carry, in the order of their first use.
     """
 
@@ -77,7 +78,7 @@ def set_up_bases(prepared: Prepared, first_pass: FirstPass, operations: Operatio
     for window in prepared.windows:
         setup = window.session.setup
         if setup is None or operations.base is None:
-            here = found_on[window.index]
+            here = found_on[window.index] if window.index not in first_pass.implausible.misplaced else ()
             if len(here) == 1 and not first_pass.log.sessions[window.index].positions.further:
                 receiver[window.index] = here[0].xyz
             continue

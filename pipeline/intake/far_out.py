@@ -29,12 +29,14 @@ LIES = "is"
 class Findings:
     """What was found of one session: what is said of readings, by their numbers; runs that jump, with metres.
 
+    ``height_jumps`` are runs whose heights do, metres with sign.
     ``not_from_base`` says why distances do not count from the base although the job states how large they may be.
     """
 
     held: dict[int, str] = field(default_factory=dict)
     doubtful: dict[int, str] = field(default_factory=dict)
     jumps: list[tuple[list[int], float]] = field(default_factory=list)
+    height_jumps: list[tuple[list[int], float]] = field(default_factory=list)
     not_from_base: str | None = None
 
 

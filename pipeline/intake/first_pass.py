@@ -277,7 +277,7 @@ class _Gatherer:
                 *implausible.notes,
                 *self.placeholders.notes(self.prepared.exports),
                 *switch_notes(rows, once, self.prepared),
-                *leap_notes(rows, once, steps, self.prepared.exports),
+                *leap_notes(rows, once, steps, self.prepared.exports, self.files.logs),
             ),
             first_point=first,
             last_point=last,

@@ -9,7 +9,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.duplicates.decimals import metres_of
 from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
-from pipeline.intake.base_log import SessionLog
+from pipeline.intake.base_log import SessionLog, ValueSeen
 from pipeline.intake.by_session import BySession, OfSession
 from pipeline.intake.far_out import (
     LIES,
@@ -23,27 +23,33 @@ from pipeline.intake.far_out import (
 )
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
 from pipeline.intake.like_heights import LikeHeights
+from pipeline.intake.misplaced_bases import SERVES, Misplaced, misplaced_base, misplaced_notes
 from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
     Levels,
     Middle,
+    Mirrored,
     Steep,
     among,
     distances,
     fence,
     from_base,
+    height_jumps,
     height_looks,
     jumps,
     levels,
     middle,
+    mirrored,
     on_sphere,
     out_of_place,
     raw_variants,
+    rises,
     steep,
     zeros_by_chance,
 )
+from pipeline.read.columns import lengths_of
 from pipeline.words import counted
 
 #: Readings from which on a session speaks for itself; a smaller one is compared with the whole job.
@@ -58,9 +64,6 @@ _SAMPLE = 4_000
 _NETWORK = 10.0
 #: Metres within which the positions that points carry of their base are one base; a network's virtual ones are not.
 _ONE_BASE = 1_000.0
-#: Metres that a base serves at the most. A logged position farther from the readings is not where it stood: a default,
-#: or another job's. Common practice, no source.
-_SERVES = 50_000.0
 #: Metres from which on a height is no place's and is shortened.
 _PRINTED = 1e7
 #: The part of the readings of a level that have codes of their own where it is a thing's. Ours, no source.
@@ -84,6 +87,8 @@ class Implausible:
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
+    ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
+    ``misplaced`` are sessions whose base stood nowhere near where their points have it.
     """
 
     numbers: Integers
@@ -92,6 +97,8 @@ class Implausible:
     middles: Mapping[int, Middle] = field(default_factory=dict)
     cliffs: tuple["Cliff", ...] = ()
     levels: tuple["TwoLevels", ...] = ()
+    misplaced: frozenset[int] = frozenset()
+    mirrored: tuple["MirroredRows", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -132,6 +139,16 @@ class TwoLevels:
     things: bool
 
 
+@dataclass(frozen=True)
+class MirroredRows:
+    """Readings of a session that lie mirrored across zero degrees; the first of them by its export and row there."""
+
+    session: int
+    export: int
+    row: int
+    found: Mirrored
+
+
 def find_implausible(
     rows: ReadingRows,
     duplicates: Integers,
@@ -160,24 +177,32 @@ def find_implausible(
             notes.append(f"{name}: {some} far from the others and should be checked: {listed}")
         if of_session.not_from_base is not None:
             notes.append(of_session.not_from_base)
-        for run, metres in of_session.jumps:
-            lie = counted(len(run), "reading in a row is", "readings in a row are")
-            first = np.array(run[:1], np.int64)
-            at = f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
-            notes.append(
-                f"{at}: {name}: {lie} {metres:,.0f} m to one side of those before and after (first one here): if"
-                " nothing was measured there, check whether a digit of a coordinate was mistyped"
-            )
+        notes += _jumps(rows, prepared, name, of_session)
+    far = [
+        (window.session.name, judged.far_bases[window.index])
+        for window in prepared.windows
+        if window.index in judged.far_bases
+    ]
+    notes += misplaced_notes(far)
     numbers = np.array(sorted(held), np.int64)
     details = tuple(held[number] for number in numbers.tolist())
+    misplaced = frozenset(number for number, one in judged.far_bases.items() if not one.believed)
     cliffs, two = tuple(_cliffs(rows, judged.steep)), tuple(_levels(rows, judged.levels))
-    return Implausible(numbers, details, tuple(notes), judged.middles, cliffs, two)
+    return Implausible(
+        numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced, tuple(_mirrored(rows, judged.mirrored))
+    )
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
     for session, (number, of) in found.items():
         first = np.array([number])
         yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
+
+
+def _mirrored(rows: ReadingRows, found: list[tuple[int, int, Mirrored]]) -> Iterator[MirroredRows]:
+    for session, number, of in found:
+        first = np.array([number])
+        yield MirroredRows(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
 
 
 def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Iterator[TwoLevels]:
@@ -189,6 +214,27 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
         yield TwoLevels(
             session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of, own > _THINGS * len(fewer)
         )
+
+
+def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) -> Iterator[str]:
+    """Yield in words which runs of a session's readings, and of their heights, jump and come back."""
+    for run, metres in found.jumps:
+        lie = counted(len(run), "reading in a row is", "readings in a row are")
+        yield (
+            f"{_first_of(rows, prepared, run)}: {name}: {lie} {metres:,.0f} m to one side of those before and after"
+            " (first one here): if nothing was measured there, check whether a digit of a coordinate was mistyped"
+        )
+    for run, metres in found.height_jumps:
+        yield (
+            f"{_first_of(rows, prepared, run)}: {name}: {counted(len(run), 'reading')} in a row are"
+            f" {abs(metres):,.4g} m {'above' if metres > 0 else 'below'} those before and after (first one here): if no"
+            " roof, bridge, bench or pit was measured there, check whether a digit of the height was mistyped"
+        )
+
+
+def _first_of(rows: ReadingRows, prepared: Prepared, run: list[int]) -> str:
+    first = np.array(run[:1], np.int64)
+    return f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
 
 
 def _cannot(count: int) -> str:
@@ -224,6 +270,9 @@ class _Judge:
         self.middles: dict[int, Middle] = {}
         self.steep: dict[int, tuple[int, Steep]] = {}
         self.levels: list[tuple[int, Integers, Levels]] = []
+        self.mirrored: list[tuple[int, int, Mirrored]] = []
+        self.units = np.array([lengths_of(export.points).up for export in prepared.exports])
+        self.far_bases: dict[int, Misplaced] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
     def session(self, session: int) -> Findings:
@@ -232,13 +281,14 @@ class _Judge:
         if not mine.count:
             return Findings()
         network = self.prepared.windows[session].session.shift == "none"
-        base = None if network else self._base(session)
         quality = self.quality
         limit = quality.max_distance * (_NETWORK if network else 1.0)
         around, high = mine.references_of(max(mine.references // _SAMPLE, 1))
         own = len(around) >= _ENOUGH
         if not own:
             around, high = self._job()
+        base = None if self._misplaced(session, around, network) or network else self._base(session)
+        if not own:
             limit = limit if base is not None else max(limit, quality.max_distance * _NETWORK)
         if base is not None and len(around) < _JOB_ENOUGH:
             around, high = on_sphere(base[:1], base[1:2]), base[2:]
@@ -249,30 +299,56 @@ class _Judge:
         of_middle = f"the middle of {name}" if own else "the job's middle"
         beyond = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
         against = Against(mid, limit, beyond, fence(high), of_middle)
-        positions = look_at_positions(mine, against if base is None else against.with_base(base, f"the base of {name}"))
-        if base is not None and not from_base(positions.far, mine.count):
-            stated, away = "max_distance" in quality.model_fields_set, _away(base, mid)
-            if not stated or away > max(limit, _SERVES):
-                far, positions = positions.far, look_at_positions(mine, against)
-                if stated:
-                    positions.findings.not_from_base = _not_from_base(name, far, mine.count, away, limit)
+        positions = self._positions(mine, against, base, name)
         positions.describe_far()
         ordinary = own and mine.count >= _COMPANY
         for number, away in positions.apart.alone(mine) if ordinary else ():
             positions.findings.doubtful[number] = f"is {distance_in_words(away, of_middle)}"
         self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
-            self._jumps(positions, mine)
+            self._jumps(positions, mine, session)
+            self._height_jumps(positions, mine)
             self._levels(positions, mine, session)
         return positions.findings
 
-    def _jumps(self, found: PositionLook, mine: OfSession) -> None:
-        """Add runs of readings that jump and come back."""
+    def _positions(self, mine: OfSession, against: Against, base: Floats | None, name: str) -> PositionLook:
+        """Hold positions against the base (3,), if one is known and serves most of them, else against the middle."""
+        if base is None:
+            return look_at_positions(mine, against)
+        found = look_at_positions(mine, against.with_base(base, f"the base of {name}"))
+        stated, away = "max_distance" in self.quality.model_fields_set, _away(base, against.mid)
+        if from_base(found.far, mine.count) or (stated and away <= max(against.limit, SERVES)):
+            return found
+        far, found = found.far, look_at_positions(mine, against)
+        if stated:
+            found.findings.not_from_base = _not_from_base(name, far, mine.count, away, against.limit)
+        return found
+
+    def _jumps(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Add runs of readings that jump and come back, or else note those that lie mirrored across zero degrees."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
-            number = piece.number[near]
-            group, marks = self.rows.rows.export(number), (piece.flags[near] & CANDIDATE) != 0
-            for run, metres in jumps(piece.places[near], group.astype(np.int64), marks):
+            number, places = piece.number[near], piece.places[near]
+            group, marks = self.rows.rows.export(number).astype(np.int64), (piece.flags[near] & CANDIDATE) != 0
+            if (turned := mirrored(places, group, marks)) is not None:
+                self.mirrored.append((session, int(number[turned.row]), turned))
+                continue
+            for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
+
+    def _height_jumps(self, found: PositionLook, mine: OfSession) -> None:
+        """Add runs of heights that jump by a round number and come back, unless they are of things of their own."""
+        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            if not rises(piece.height):
+                continue
+            known = near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0)
+            number, flags, rows = piece.number[known], piece.flags[known], self.rows.rows
+            group = rows.export(number).astype(np.int64)
+            marks = (flags & CANDIDATE) != 0
+            told = height_jumps(piece.places[known], piece.height[known], self.units[group], group, marks)
+            for run, metres in told:
+                codes, others = rows.codes(number[run]), np.delete(number, run)
+                if ((codes == 0) | np.isin(codes, rows.codes(others))).any():
+                    found.findings.height_jumps.append((number[run].tolist(), metres))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Note readings that lie on two levels, among those whose heights count from one."""
@@ -349,13 +425,23 @@ class _Judge:
         setup = self.prepared.windows[session].session.setup
         if setup is not None:
             return np.array([setup.longitude, setup.latitude, setup.ellipsoid_height])
-        found = list(self._carried(session))
+        found = [place for _, place in self._carried(session)]
         if not found or not np.isfinite(found).all():
             return None
         places = on_sphere(np.array(found)[:, 0], np.array(found)[:, 1])
         return found[0] if np.linalg.norm(places - places[0], axis=1).max() <= _ONE_BASE else None
 
-    def _carried(self, session: int) -> Iterator[Floats]:
+    def _misplaced(self, session: int, around: Floats, network: bool) -> bool:
+        """Tell whether a session's base, as logged, is nowhere near places (k, 3), and keep what to say of it."""
+        if self.prepared.windows[session].session.setup is not None or len(around) < _JOB_ENOUGH:
+            return False
+        carried = list(self._carried(session))
+        found = misplaced_base(carried, self.prepared.exports, middle(around), network=network) if carried else None
+        if found is not None:
+            self.far_bases[session] = found
+        return found is not None and not found.believed
+
+    def _carried(self, session: int) -> Iterator[tuple[ValueSeen, Floats]]:
         for seen in sorted(self.logs[session].positions, key=lambda seen: (seen.time, seen.export, seen.row)):
             crs = self.prepared.exports[seen.export].points.crs or ""
-            yield np.array([np.ravel(part)[0] for part in own_places(crs, *([part] for part in seen.value))])
+            yield seen, np.array([np.ravel(part)[0] for part in own_places(crs, *([part] for part in seen.value))])

@@ -5,24 +5,22 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from pipeline.arrays import Flags
-from pipeline.files.heading_words import words_of
+from pipeline.intake.file_log import FileLog
 from pipeline.intake.ledger import CANDIDATE, ReadingRows
 from pipeline.intake.row_steps import RowSteps
 from pipeline.plausible import on_sphere
 from pipeline.plausible.two_tracks import LEAPS, two_tracks
+from pipeline.read.correction_headings import says_crew
 from pipeline.read.exports import Export
 from pipeline.words import counted
 
 #: Rows of an export beyond which it is no rover's day.
 _MOST = 200_000
-#: Words of columns that say whose a reading is: a file with one is known to be of several.
-_WHOSE = (
-    "rover receiver serial device instrument controller crew team party operator surveyor observer user equipe trupp"
-)
-_SAYS_WHOSE = frozenset(_WHOSE.split())
 
 
-def leap_notes(rows: ReadingRows, once: Flags, steps: Sequence[RowSteps], exports: Sequence[Export]) -> Iterator[str]:
+def leap_notes(
+    rows: ReadingRows, once: Flags, steps: Sequence[RowSteps], exports: Sequence[Export], logs: Sequence[FileLog]
+) -> Iterator[str]:
     """Yield a sentence for each export whose readings leap between two tracks.
 
     Args:
@@ -30,11 +28,12 @@ def leap_notes(rows: ReadingRows, once: Flags, steps: Sequence[RowSteps], export
         once: (n,) the sound ones that repeat no other.
         steps: those of each export from row to row.
         exports: the exports.
+        logs: what was noted of each.
     """
     ends = np.append(rows.starts, len(rows))
-    for number, (step, export) in enumerate(zip(steps, exports, strict=True)):
+    for number, (step, export, log) in enumerate(zip(steps, exports, logs, strict=True)):
         start, end = int(ends[number]), int(ends[number + 1])
-        if step.leaps < LEAPS or end - start > _MOST or any(_says_whose(field.name) for field in export.carried):
+        if step.leaps < LEAPS or end - start > _MOST or _of_several(export, log):
             continue
         # marks may have come back from the controller with the time of their upload
         which = start + np.flatnonzero(once[start:end] & ((rows.flags[start:end] & CANDIDATE) == 0))
@@ -55,5 +54,9 @@ def leap_notes(rows: ReadingRows, once: Flags, steps: Sequence[RowSteps], export
             break
 
 
-def _says_whose(heading: str) -> bool:
-    return not _SAYS_WHOSE.isdisjoint(words_of(heading))
+def _of_several(export: Export, log: FileLog) -> bool:
+    """Tell whether a column says whose each reading is: one of people, or one of rovers that has more than one."""
+    rovers = (left for left in log.left_corrections.values() if left.word == "rover")
+    return any(left.many or len(left.written) > 1 for left in rovers) or any(
+        says_crew(field.name) for field in export.carried
+    )

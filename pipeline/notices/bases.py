@@ -15,6 +15,7 @@ from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.base_values import ValueChange, antenna_slip, changes
 from pipeline.intake.bases import Stand
+from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.session_types import BaseLog, BasePosition, Logged
 from pipeline.job.model import FieldShift
@@ -47,6 +48,8 @@ def base_notes(survey: Survey, *, clock_told: bool = False) -> list[str]:
     told: list[str] = []
     sessions = [_Session(survey, window) for window in survey.windows]
     far = [(at, distance) for at in sessions if (distance := at.far_start()) is not None]
+    begun = _begun_on_marks(survey) if far else frozenset()
+    far = [(at, distance) for at, distance in far if at.window.index not in begun]
     for at in sessions:
         of_session = [*at.moved(), *at.gaps(), *at.off_setup(), *at.antennas(), *at.ids()]
         told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
@@ -219,7 +222,7 @@ class _Session:
     def first_distance(self) -> float | None:
         """Return how far from the base, as broadcast, the first reading is, metres; None where that is not known."""
         first = self.log.first
-        if first is None or self.base is None:
+        if first is None or self.base is None or self.window.index in self.survey.first_pass.implausible.misplaced:
             return None
         time = self.survey.operations.year(self.window.index, first.block, first.time)
         place = self.survey.operations.frames.to_working[first.block].forward(*first.place, time)
@@ -264,6 +267,15 @@ class _Session:
         }
 
 
+def _begun_on_marks(survey: Survey) -> frozenset[int]:
+    """Return the sessions in which a mark was occupied before all points: that tells more than standing by the base."""
+    every = survey.candidates
+    coded = np.asarray(coded_checks(every.table, survey.prepared), bool)
+    on_mark = coded | np.array([said is not None for said in every.named], bool)
+    opening = on_mark & (every.time <= survey.first_pass.first_point[every.session])
+    return frozenset(every.session[opening].tolist())
+
+
 def _far(far: Sequence[tuple[_Session, float]]) -> str:
     """Say of all sessions together that their first readings were not taken beside the base."""
     listed = []
@@ -277,8 +289,9 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
         )
     more = f" and those of {counted(len(far) - _LISTED, 'more session')}" if len(far) > _LISTED else ""
     return (
-        f"the first reading is far from the base: {'; '.join(listed)}{more}; a point occupied beside the base before"
-        " the rover leaves shows in time whether the two agree"
+        "the first reading is far from the base, and no mark was occupied before the points:"
+        f" {'; '.join(listed)}{more}; a mark, or else a point beside the base, occupied before the rover leaves shows"
+        " in time whether the two agree"
     )
 
 

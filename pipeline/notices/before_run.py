@@ -11,6 +11,7 @@ from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
 from pipeline.examine.hidden_sheets import hidden_notes
 from pipeline.examine.job_file import job_notes
+from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
 from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.pole_heights import pole_notes
@@ -56,6 +57,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
+        *lost_sign_notes(survey),
     ]
     told += system_notes(survey, examined.stood)
     register, control = survey.register, survey.job.control

@@ -1,9 +1,11 @@
 """Tells whether a reading can be where it says: not far from its base, its session and its neighbours."""
 
+from pipeline.plausible.height_jumps import height_jumps, rises
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.jumps import jumps
 from pipeline.plausible.levels import Levels, levels
 from pipeline.plausible.looks import LOOKS, Look
+from pipeline.plausible.mirrored import Mirrored, mirrored
 from pipeline.plausible.places import (
     LISTED,
     Middle,
@@ -27,22 +29,26 @@ __all__ = [
     "Levels",
     "Look",
     "Middle",
+    "Mirrored",
     "Steep",
     "alone",
     "among",
     "distances",
     "fence",
     "from_base",
+    "height_jumps",
     "height_looks",
     "jumps",
     "levels",
     "limit_of_middle",
     "middle",
+    "mirrored",
     "misread",
     "on_sphere",
     "out_of_place",
     "placeholders",
     "raw_variants",
+    "rises",
     "steep",
     "zeros_by_chance",
 ]

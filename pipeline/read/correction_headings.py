@@ -81,8 +81,11 @@ ROVER = """
     noserie noserierecepteur nodeserie numeroserie numerodeserie receptor instrumento nserie ricevitore strumento
     matricola numeroseriale numerodiserie seriale ontvanger toestel instrumentnummer serienummer mottaker mottakernr
     mottagare modtager serienr vastaanotin laite sarjanumero odbiornik nrodbiornika instrumentnr nrinstrumentu
-    nrseryjny numerseryjny prijimac pristroj cislopristroje seriovecislo vyrobnicislo
+    nrseryjny numerseryjny prijimac pristroj cislopristroje seriovecislo vyrobnicislo controller controllerid
+    controllername controllerno controllernr controllernumber controllerserial controllerserialnumber controllersn
 """
+#: Words of who measured, anywhere in a heading: people may change rovers, and two of them have two.
+CREW = "crew team party operator surveyor observer user equipe trupp"
 
 
 def bare(heading: str) -> str:
@@ -111,6 +114,12 @@ def correction_heading(heading: str) -> str:
 def says_rover(heading: str) -> bool:
     """Tell whether a heading says that its column is of rovers or receivers: their names, numbers or serials."""
     return bare(heading) in _ROVERS
+
+
+@lru_cache(maxsize=1024)
+def says_crew(heading: str) -> bool:
+    """Tell whether a heading says that its column is of those who measured."""
+    return not _CREW.isdisjoint(words_of(heading))
 
 
 @lru_cache(maxsize=1024)
@@ -239,7 +248,7 @@ _OF_ANYTHING = _words("age alter")
 _AMBIGUOUS = _words("ref refid reference referenceid referenz referentie riferimento basis bas estacion referans")
 
 
-_ROVERS = frozenset(ROVER.split())
+_ROVERS, _CREW = frozenset(ROVER.split()), frozenset(CREW.split())
 _HEADINGS = {
     word: frozenset(map(run_together, f"{text} {ELSEWHERE.get(word, '')}".split())) for word, text in CALLED.items()
 }

@@ -252,6 +252,23 @@ def test_rows_in_a_row_that_jump_and_come_back_are_told(tmp_path: Path) -> None:
     assert record["verdict"] == "proven"
 
 
+@pytest.mark.parametrize(("code", "says"), [("PT", True), ("ROOF", False)])
+def test_heights_in_a_row_with_a_digit_mistyped_are_told(code: str, says: bool, tmp_path: Path) -> None:
+    """20 m in four rows, among points on level ground: not where they alone have a code, as a roof has."""
+    job = simulate(COMPACT)
+    chosen = np.isin(np.arange(len(job.rows["name"])), range(ROW, ROW + 4))
+    points = job.rows["kind"] == "point"
+    up = np.where(chosen, 20.0, 0.0) + np.random.default_rng(4).normal(0.0, 0.1, len(points))
+    job.rows["height"] = np.where(points, job.rows["height"][points].mean() + up, job.rows["height"])
+    job.rows["code"] = np.where(chosen, code, np.where(points, "PT", job.rows["code"]))
+    record = run_job(job.write(tmp_path), dry_run=True).record
+    told = [note for note in record["notes"] if "a digit of the height" in note]
+    assert len(told) == says and record["verdict"] == "proven"
+    assert not says or (
+        told[0].startswith(f"rover001.csv:{ROW + 2}: ") and "4 readings in a row are 20 m abo" in told[0]
+    )
+
+
 def away_from_base(east: float, limit: float | None, folder: Path, **session: object) -> Path:
     """Write a job whose base logged itself so many metres to the east of where it broadcast from."""
     job = simulate(SMALL_SITE)

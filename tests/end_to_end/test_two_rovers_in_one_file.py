@@ -10,10 +10,11 @@ from simulate import Plan, simulate
 from pipeline import run_job
 
 
-def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02) -> list[str]:
+def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02, values: int = 2) -> list[str]:
     """Return what is noted of an honest day whose points two rovers measured in turn; ``apart`` is in degrees.
 
-    Half of the points are moved to where the other one works, each a few metres from the one before.
+    A column of so many ``values`` says whose each reading is. Half of the points are moved to where the other one
+    works, each a few metres from the one before.
     """
     job = simulate(Plan(sessions=1, points=40, checks=3, marks=4, seed=6))
     points = np.flatnonzero(job.rows["kind"] == "point")
@@ -30,7 +31,7 @@ def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02) -> 
     job.rows["time"][points] = first + (number * seconds).astype("timedelta64[s]")
     path = job.write(folder)
     if column:
-        rewrite_export(folder / "rover001.csv", lambda row: row | {column: str(len(row["Point"]) % 2)})
+        rewrite_export(folder / "rover001.csv", lambda row: row | {column: str(len(row["Point"]) % values)})
     outcome = run_job(path, dry_run=True)
     assert (outcome.exit_code, outcome.record["doubts"]) == (0, [])
     return [note for note in outcome.record["notes"] if "two rovers, two jobs or two clocks" in note]
@@ -43,8 +44,14 @@ def test_two_in_turn_are_noted(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("seconds", "column", "apart"),
-    [(120, "", 0.02), (30, "Rover", 0.02), (30, "Receiver serial", 0.02), (30, "", 0.01)],
+    [(120, "", 0.02), (30, "Rover", 0.02), (30, "Receiver serial", 0.02), (30, "Field crew", 0.02), (30, "", 0.01)],
 )
 def test_honest_ways_are_left_alone(seconds: int, column: str, apart: float, tmp_path: Path) -> None:
     """One who has the time to drive, a file that says whose its readings are, and two on one site."""
     assert noted(tmp_path, seconds, column, apart) == []
+
+
+@pytest.mark.parametrize("column", ["Receiver", "Instrument height"])
+def test_a_column_with_one_value_says_nothing_of_two(column: str, tmp_path: Path) -> None:
+    """One receiver cannot leap: its clock did, or two of its jobs are in the file."""
+    assert len(noted(tmp_path, 30, column, values=1)) == 1

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from base_logged import SMALL, at_base, late, session_of, write
-from closed_forms import GRS80, to_geocentric
+from base_logged import COLUMNS, SMALL, at_base, late, session_of, write
+from closed_forms import GRS80, WGS84, to_geocentric, utm
 from every import every
 from numpy.testing import assert_allclose
 from running import Row, paste_session, record_of, replace_in, rewrite_export, run_written
@@ -231,16 +231,22 @@ def test_an_antenna_height_that_changes_within_an_export(tmp_path: Path) -> None
     assert ", 2.000 m (" in told
 
 
-def test_the_first_reading_far_from_the_base(tmp_path: Path) -> None:
-    """Where the base is known; 800 m away is the mark that ties the second session."""
+def test_points_before_any_mark_that_begin_far_from_the_base_are_told(tmp_path: Path) -> None:
+    """In the first session, where the base is known; the second begins on a mark, which tests base and rover more."""
     job = simulate(SMALL)
+    row = int(np.flatnonzero(job.rows["kind"] == "point")[0])
+    job.rows["time"] = job.rows["time"].copy()
+    job.rows["time"][row] = job.rows["time"].min() - np.timedelta64(60, "s")
     (text,) = check_job(write(job, tmp_path, beside=False)).warnings
-    for number, name in enumerate(("S01-T1", "S02-T2")):
-        row = list(job.rows["name"]).index(name)
-        raw = (job.rows[axis][row : row + 1] for axis in ("longitude", "latitude", "height"))
-        apart = to_geocentric(*raw, GRS80)[0] - to_geocentric(*job.broadcast.places[number], GRS80).ravel()
-        assert f"{name} of session session-{number + 1:02d} at 2026-03-" in text
-        assert f"), {np.linalg.norm(apart):,.0f} m; " in text
+    raw = (job.rows[axis][row : row + 1] for axis in ("longitude", "latitude", "height"))
+    apart = to_geocentric(*raw, GRS80)[0] - to_geocentric(*job.broadcast.places[0], GRS80).ravel()
+    assert text.startswith("the first reading is far from the base, and no mark was occupied before the points: ")
+    assert f": {job.rows['name'][row]} of session session-01 at 2026-03-" in text and "session-02" not in text
+    assert f"), {np.linalg.norm(apart):,.0f} m; " in text
+
+
+def test_days_that_begin_on_marks_need_not_begin_beside_their_bases(tmp_path: Path) -> None:
+    assert check_job(write(simulate(SMALL), tmp_path, beside=False)).warnings == ()
 
 
 def test_the_base_on_the_points_counts_for_the_distance(tmp_path: Path) -> None:
@@ -350,7 +356,63 @@ def test_a_projected_export_with_a_projected_base(tmp_path: Path) -> None:
     assert position["easting"] == pytest.approx(job.broadcast.easting[0], abs=1e-5)
     assert {"longitude", "latitude"}.isdisjoint(position)
     # the first session's mark lies a few hundred metres from its base
-    assert len([note for note in record["notes"] if note.startswith("the first reading is far from the base")]) == 1
+    first = record["sessions"][0]["base_log"]["first_reading"]
+    apart = np.hypot(job.marks.easting[0] - job.broadcast.easting[0], job.marks.northing[0] - job.broadcast.northing[0])
+    assert first["from_base"] == pytest.approx(apart, abs=20.0)
+
+
+#: England, half a degree west of Greenwich.
+GREENWICH = Place(
+    -0.5, 51.5, 60.0, WGS84, utm(30, south=False, ellipsoid=WGS84), "EPSG:32630", "EPSG:4979", "ellipsoid", None
+)
+FAR: dict[str, tuple[Callable[[float, float], tuple[float, float]], str]] = {
+    "minus lost": (lambda lon, lat: (lon, -lat), "with the other sign of its latitude"),
+    "other longitude": (lambda lon, lat: (-lon, lat), "with the other sign of its longitude"),
+    "a default": (lambda lon, lat: (8.5, 47.3), "middle of the readings. hu95"),
+    "almost zero": (lambda lon, lat: (0.0001, 0.0001), "both coordinates are zero"),
+}
+
+
+@pytest.mark.parametrize("way", FAR)
+def test_a_base_logged_on_another_part_of_the_earth_counts_for_nothing(way: str, tmp_path: Path) -> None:
+    """Radio corrections do not cross the earth: every uncertainty is what it would be without the columns."""
+    elsewhere, said = FAR[way]
+    job = simulate(SMALL)
+
+    def logged(row: Row) -> dict[str, Any]:
+        cells = at_base(job, session_of(row))
+        lon, lat = elsewhere(float(cells["BLon"]), float(cells["BLat"]))
+        return {"BLon": f"{lon:.9f}", "BLat": f"{lat:.9f}"}
+
+    wrong = record_of(write(job, tmp_path / "wrong", logged))
+    unmapped = write(job, tmp_path / "none", logged)
+    for ours in ("base_longitude", "base_latitude", "base_height"):
+        replace_in(unmapped, {f', {ours} = "{COLUMNS[ours]}"': ""})
+    without = record_of(unmapped)
+    for key in ("sigma_east", "sigma_north", "sigma_up"):
+        assert [one[key] for one in wrong["sessions"]] == [one[key] for one in without["sessions"]]
+    (told,) = [note for note in wrong["notes"] if "the base's position on the points" in note]
+    assert told.startswith("sessions session-01, session-02: rover001.csv:") and said in told
+    assert "they count no distance from it" in told
+    assert not any("far from the base" in note for note in wrong["notes"])
+    assert [one["base_log"]["first_reading"] for one in wrong["sessions"] if one["base_log"]] == [None, None]
+
+
+def test_a_base_mirrored_across_the_meridian_nearby_counts_for_nothing(tmp_path: Path) -> None:
+    """Greenwich: the minus lost at 0.5 degrees west puts the base some 70 km to the east."""
+    job = simulate(replace(SMALL, place=GREENWICH))
+    path = write(job, tmp_path, lambda row: {"BLon": at_base(job, session_of(row))["BLon"].lstrip("-")})
+    (told,) = [note for note in record_of(path)["notes"] if "the base's position on the points" in note]
+    assert "with the other sign of its longitude it would be among them" in told
+
+
+def test_a_far_base_that_nothing_explains_still_counts(tmp_path: Path) -> None:
+    """80 km with 1 ppm are 0.08 m: whoever computed against a station there afterwards has that uncertainty."""
+    job = simulate(SMALL)
+    record = record_of(write(job, tmp_path, lambda row: at_base(job, session_of(row), north=80_000.0), beside=False))
+    assert [one["sigma_east"] for one in record["sessions"]] == pytest.approx([0.08, 0.08], abs=0.01)
+    (told,) = [note for note in record["notes"] if "the base's position on the points" in note]
+    assert "makes them too large" in told
 
 
 def test_degrees_for_the_base_of_a_projected_export_are_a_problem(tmp_path: Path) -> None:

@@ -1,0 +1,76 @@
+"""Says of exports whose work touches zero degrees, or a grid's central meridian, that minus signs may be lost.
+
+Readings of the other side then lie mirrored, a few hundred metres from where they were made, and no check tells unless
+a mark was occupied there.
+"""
+
+import re
+from collections.abc import Iterator
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.crs import kind_of, source_crs
+from pipeline.intake.file_log import FileLog
+from pipeline.intake.implausible import MirroredRows
+from pipeline.intake.survey import Survey
+from pipeline.plausible import Look
+from pipeline.read.exports import Export
+from pipeline.sphere import DEGREE
+from pipeline.words import Doubt, counted
+
+#: Leaps to the mirrored side and back from which on no way of working explains them; fewer are told.
+_SURE = 4
+#: Readings from which on an export shows where its work ends, and how many times as far as its readings are apart on
+#: average it may end from zero to touch it.
+_ENOUGH, _TOUCHES = 30, 3.0
+_REGISTERED = re.compile(r"[Ee][Pp][Ss][Gg]:\d+")
+
+
+def mirrored_doubts(survey: Survey) -> list[Doubtful]:
+    """Return a doubt for each session whose readings leap to the mirrored side of zero and back, again and again."""
+    return [
+        Doubtful(Doubt.PLACE, _leaps(survey, one), (one.session,), survey.exports[one.export].shown, one.row)
+        for one in survey.first_pass.implausible.mirrored
+        if one.found.leaps >= _SURE
+    ]
+
+
+def lost_sign_notes(survey: Survey) -> Iterator[str]:
+    """Yield in words which readings leap so less often, and which exports end where their signs would change."""
+    for one in survey.first_pass.implausible.mirrored:
+        if one.found.leaps < _SURE:
+            yield f"{survey.exports[one.export].shown}:{one.row}: {_leaps(survey, one)}"
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
+        for word, line, least in _touching(export, log):
+            yield (
+                f"{export.shown}: every {word} has the same sign, and the work ends {least:.3f} m from zero: if"
+                f" it goes on beyond {line}, the export lost the signs, and all readings of one side lie mirrored on"
+                " the other"
+            )
+
+
+def _leaps(survey: Survey, one: MirroredRows) -> str:
+    word, line = ("longitude", "zero meridian") if one.found.look is Look.LONGITUDE_SIGN else ("latitude", "equator")
+    return (
+        f"session {survey.windows[one.session].session.name}: its readings leap {counted(one.found.leaps, 'time')}"
+        f" across the {line}, {one.found.metres:,.0f} m or more (first one here), and with the other sign of their"
+        f" {word} would follow one another as all others do: check whether the export lost minus signs"
+    )
+
+
+def _touching(export: Export, log: FileLog) -> Iterator[tuple[str, str, float]]:
+    """Yield which coordinates have one sign and end at zero: their word, what lies there, the least size [m]."""
+    crs = export.points.crs or ""
+    here = log.sessions > 0
+    count = int(log.sessions[here].sum())
+    kind = kind_of(source_crs(crs)) if count >= _ENOUGH else ""
+    if kind == "geographic":
+        axes = [("longitude", "the zero meridian"), ("latitude", "the equator")]
+    elif kind == "projected" and _REGISTERED.fullmatch(crs):
+        axes = [("coordinate across the grid", "its central meridian"), ("coordinate along the grid", "the equator")]
+    else:
+        return
+    for axis, (word, line) in enumerate(axes):
+        low, high = float(log.extent.low[here, axis].min()), float(log.extent.high[here, axis].max())
+        least, most = (low, high) if low >= 0.0 else (-high, -low)
+        if 0.0 < least <= _TOUCHES * (most - least) / count and (low >= 0.0 or high <= 0.0):
+            yield word, line, least * (1.0 if kind == "projected" else DEGREE)

@@ -1,0 +1,69 @@
+"""Finds runs of heights a round number above or below those before and after: one digit, in some rows."""
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+
+#: A jump is so many times as large as nine of ten differences from one reading to the next; no way to a run, or back
+#: from it, is longer than so many times nine of ten ways: nobody went anywhere else.
+_TIMES, _WAYS = 6.0, 1.5
+#: Metres from which on a rise is looked at: storeys, benches and banks are mostly lower.
+_HIGH = 9.0
+#: What tens and hundreds digits are worth; readings of a run, and runs above which it is how somebody works.
+_ROUND = (10.0, 100.0)
+_RUN, _RUNS = (2, 10), 3
+#: By how much a jump may miss a round number: some differences of half of all readings, within limits in the unit of
+#: the digits. At the upper one, one honest rise in seven is round by chance.
+_MISS, _LEAST, _MOST = 2.0, 0.1, 0.75
+#: Readings from which on there is a usual way from one to the next.
+_ENOUGH = 20
+
+
+def rises(height: Floats) -> bool:
+    """Tell whether heights (n,), metres, in the order in which they were written, may hold such a run at all."""
+    with np.errstate(invalid="ignore"):
+        return int(np.count_nonzero(np.abs(np.diff(height)) > _HIGH)) > 1
+
+
+def height_jumps(
+    places: Floats, height: Floats, unit: Floats, group: Integers, let_be: Flags
+) -> list[tuple[Integers, float]]:
+    """Return runs of heights that jump by a round number and come back: their places here, and metres with sign.
+
+    Args:
+        places: (n, 3) from `places.on_sphere`, metres, in the order in which they were written.
+        height: (n,) metres, finite.
+        unit: (n,) metres of the unit in which each height was written.
+        group: (n,) what must be the same for neighbours, such as the export.
+        let_be: (n,) readings that may lie anywhere: marks.
+    """
+    if len(places) < _ENOUGH or not rises(height):
+        return []
+    rise = np.diff(height)
+    rise[group[1:] != group[:-1]] = 0.0
+    usual = float(np.quantile(np.abs(rise), 0.9))
+    high = np.flatnonzero(np.abs(rise) > max(_TIMES * usual, _HIGH))
+    if len(high) < 2:
+        return []
+    half = float(np.median(np.abs(rise)))
+    way = np.linalg.norm(np.diff(places, axis=0), axis=1)
+    longest = _WAYS * float(np.quantile(way, 0.9))
+    found = []
+    for there, back in zip(high[:-1].tolist(), high[1:].tolist(), strict=True):
+        run = np.arange(there + 1, back + 1)
+        miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
+        by = float(rise[there] - rise[back]) / 2.0
+        alike = abs(float(rise[there] + rise[back])) <= 2.0 * max(usual, miss) and max(way[there], way[back]) <= longest
+        same = (group[there : back + 2] == group[there]).all() and not let_be[there : back + 2].any()
+        if _RUN[0] <= len(run) <= _RUN[1] and alike and same and (of := _round(by, float(unit[there]), miss)):
+            found.append((run, of))
+    return found if len(found) <= _RUNS else []
+
+
+def _round(by: float, unit: float, miss: float) -> float:
+    """Return the metres that one digit of the tens or hundreds makes, where a jump is that; else 0."""
+    for worth in _ROUND:
+        digit = round(abs(by) / (worth * unit))
+        if 1 <= digit <= 9 and abs(abs(by) - digit * worth * unit) <= miss:
+            return float(np.copysign(digit * worth * unit, by))
+    return 0.0

@@ -1,0 +1,59 @@
+"""Finds readings that lie mirrored across the zero meridian or the equator: in some rows the minus was lost."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.plausible.looks import Look
+
+#: A leap is so many times as long as nine of ten ways from one reading to the next, and so many metres at the least.
+_TIMES, _LEAST = 6.0, 40.0
+#: Ways from one reading to the next within which a mirrored reading continues the track of those before it.
+_CONTINUES = 2.0
+#: Leaps to the other side that are there and back at least; readings from which on there is a usual way to the next.
+_LEAPS, _ENOUGH = 2, 20
+
+
+@dataclass(frozen=True)
+class Mirrored:
+    """Readings that leap to the other side of zero, and on this side would continue the track.
+
+    ``row`` is the place of the first, ``leaps`` how often the track leaps there or back, ``metres`` the shortest leap,
+    ``look`` which sign would have to be another.
+    """
+
+    row: int
+    leaps: int
+    metres: float
+    look: Look
+
+
+def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
+    """Return what leaps across zero and, mirrored, does not; None where anything leaps there that does not fit so.
+
+    Who measures on both sides by turns does not come down where the mirror would put him.
+
+    Args:
+        places: (n, 3) from `places.on_sphere`, metres, in the order in which they were written.
+        group: (n,) what must be the same for neighbours, such as the export.
+        let_be: (n,) readings for whose sake one goes far: marks.
+    """
+    both = [axis for axis in (1, 2) if len(places) >= _ENOUGH and places[:, axis].min() < 0.0 < places[:, axis].max()]
+    if not both:
+        return None
+    way = np.diff(places, axis=0)
+    length = np.sqrt(np.einsum("ij,ij->i", way, way))
+    near = (group[1:] == group[:-1]) & ~let_be[1:] & ~let_be[:-1]
+    usual = float(np.quantile(length, 0.9))
+    far = np.flatnonzero(near & (length > max(_TIMES * usual, _LEAST)))
+    for axis in both:
+        leaps = far[places[far, axis] * places[far + 1, axis] < 0.0]
+        if len(leaps) < _LEAPS:
+            continue
+        way = places[leaps + 1] - places[leaps]
+        way[:, axis] = places[leaps + 1, axis] + places[leaps, axis]
+        if (np.linalg.norm(way, axis=1) <= _CONTINUES * usual).all():
+            look = Look.LONGITUDE_SIGN if axis == 1 else Look.LATITUDE_SIGN
+            return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look)
+    return None

@@ -1,0 +1,66 @@
+"""Readings whose minus was lost, planted in the track of somebody who walks a field in lanes across zero degrees."""
+
+import numpy as np
+import pytest
+
+from pipeline.plausible import Look, mirrored, on_sphere
+
+#: Degrees in a metre, at the equator.
+_DEGREE = 1.0 / 111_195.0
+
+
+def lanes(count: int = 300, step: float = 12.0, half: float = 240.0) -> np.ndarray:
+    """(n, 2) metres: to and fro from ``-half`` to ``half``, every lane a step beside the one before."""
+    per = round(2 * half / step) + 1
+    lane, at = np.divmod(np.arange(count), per)
+    across = np.where(lane % 2 == 0, -half + step * at, half - step * at)
+    return np.column_stack([across, 5.0 + step * lane])
+
+
+def found(plan: np.ndarray, axis: int = 0, marks: tuple[int, ...] = (), middle: float = 0.0) -> tuple[int, Look] | None:
+    """Look at a plan across the meridian (axis 0) or the equator (1); ``middle`` is the longitude, 0 or 180."""
+    first, second = (plan if axis == 0 else plan[:, ::-1]).T * _DEGREE
+    let_be = np.isin(np.arange(len(plan)), marks)
+    places = on_sphere(middle + first, second) if axis == 0 else on_sphere(7.0 + first, second)
+    of = mirrored(places, np.zeros(len(plan), np.int64), let_be)
+    return None if of is None else (of.leaps, of.look)
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_rows_without_their_minus_leap_there_and_back(axis: int) -> None:
+    plan = lanes()
+    plan[[3, 4, 87, 170]] *= [-1.0, 1.0]  # all of them at least 100 m west of zero
+    assert (np.abs(plan[[3, 4, 87, 170], 0]) > 100.0).all()
+    assert found(plan, axis) == (6, (Look.LONGITUDE_SIGN, Look.LATITUDE_SIGN)[axis])
+
+
+def test_degrees_change_their_sign_at_the_antimeridian_too() -> None:
+    plan = lanes()
+    plan[[3, 4, 87]] *= [-1.0, 1.0]
+    assert found(plan, middle=180.0) == (4, Look.LONGITUDE_SIGN)
+
+
+def test_honest_ways_across_zero_are_quiet() -> None:
+    plan = lanes()
+    assert found(plan) is None
+    rng = np.random.default_rng(2)
+    assert found(rng.permutation(plan)) is None
+    assert found(rng.uniform(-300.0, 300.0, (200, 2))) is None
+    away = plan.copy()
+    away[[40, 41, 42]] = [[200.0, 150.0], [205.0, 160.0], [190.0, 170.0]]
+    away[120:122] = [[-220.0, 250.0], [-210.0, 255.0]]
+    assert found(away) is None  # trips to the other side that lead elsewhere
+    both = plan.copy()
+    both[[3, 87]] *= [-1.0, 1.0]
+    both[150] = [180.0, 400.0]
+    assert found(both[:140]) is not None and found(both) is None  # who also goes elsewhere may have gone there
+    assert found(np.abs(plan)) is None  # all are on one side
+    mark = plan.copy()
+    mark[3] *= [-1.0, 1.0]
+    assert found(mark, marks=(3,)) is None
+
+
+def test_a_road_along_the_meridian_measured_by_its_edges_is_quiet() -> None:
+    number = np.arange(200)
+    edges = np.column_stack([np.where(number % 2, 25.0, -25.0), 10.0 * (number // 2)])
+    assert found(edges) is None
