@@ -121,7 +121,7 @@ class SecondPass:
 
     def _pairs_of_means(self) -> pa.Table | None:
         """Return the rows of ``repeats`` where some points are means; these are known before the second pass."""
-        if self.known is None or not len(self.drafter.given.number):
+        if self.known is None or not len(self.drafter.merged.number):
             return None
         return pa.Table.from_batches([repeat_rows(self.survey, self.known.readings, self.known.pairs)])
 

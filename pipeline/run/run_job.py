@@ -127,7 +127,7 @@ def _solved(examined: Examined, history: History) -> Ready:
     solved = judge(survey, adjusted, shifts.doubts)
     diagnoses = diagnose(survey, solved, former_register(history, solved))
     settled = settle(survey, solved)
-    made_of = with_means(now, survey, solved, settled.drafter.given)
+    made_of = with_means(now, survey, solved, settled.drafter.merged)
     return Ready(examined, solved, diagnoses, settled, made_of, (*readings.notes, *shifts.notes))
 
 
