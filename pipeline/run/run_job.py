@@ -17,7 +17,7 @@ from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
-from pipeline.issue.geopackage.write import NotWritten, TooLarge
+from pipeline.issue.geopackage.write_errors import NotWritten, TooLarge
 from pipeline.issue.made_from import PROGRAM, by_program_alone
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import write_record

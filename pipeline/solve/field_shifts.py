@@ -10,7 +10,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import iso, moment
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import geocentric_to_local, local_to_geocentric
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.survey import Survey
 from pipeline.problems import JobError, Problem

@@ -10,7 +10,7 @@ from pipeline.clock import moment, stamp
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.geodesy.uncertainty import add_covariance, error_ellipse
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
