@@ -14,9 +14,10 @@ from pipeline.issue.folder.standing_issues import standing_issue
 from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.earlier_rows import Lost
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import CHANGES, LINE_Z
 from pipeline.issue.geopackage.recount import has_issued_content
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.record_types import Compared, Record
 from pipeline.issue.written_axes import axes_written
 from pipeline.problems import JobError, Problem, refusals_told

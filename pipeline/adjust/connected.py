@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.arrays import Flags, Integers
+from pipeline.groups import group_labels
 
 if TYPE_CHECKING:  # a fifth of a second that jobs with a few sessions and marks need not wait for
     from scipy.sparse import csr_array
@@ -121,24 +122,6 @@ def best_eliminated(session: Integers, mark: Integers, sessions: int, marks: int
     return np.concatenate([reached[:sessions], ~reached[sessions:source]])
 
 
-def joined(first: Integers, second: Integers, nodes: int) -> Integers:
-    """Return (nodes,) a label of each node, the same for those that a chain of edges joins: the lowest of them.
-
-    ``first`` and ``second`` (n,) are the ends of the edges. Each label is a node of the same group, and the label of
-    the one with the higher label takes the lower one, until no edge joins two labels.
-    """
-    label: Integers = np.arange(nodes)
-    while True:
-        lower = np.minimum(label[first], label[second])
-        nearer = label.copy()
-        for end in (first, second):
-            np.minimum.at(nearer, label[end], lower)
-        nearer = nearer[nearer]
-        if np.array_equal(nearer, label):
-            return label
-        label = nearer
-
-
 def _ends(session: Integers, mark: Integers, sessions: int) -> tuple[Integers, Integers]:
     """The nodes that an observation touches; both the same where no partner takes part."""
     node = np.where(mark >= 0, mark + sessions, -1)
@@ -148,7 +131,7 @@ def _ends(session: Integers, mark: Integers, sessions: int) -> tuple[Integers, I
 def _reached(first: Integers, second: Integers, observed: Flags, nodes: int) -> tuple[Flags, Integers]:
     """Which nodes a chain joins to an observation without a partner, and the label of each node's group."""
     first, second = first[observed], second[observed]
-    labels = joined(first, second, nodes)
+    labels = group_labels(first, second, nodes)
     held = np.zeros(nodes, dtype=np.bool_)
     held[labels[first[first == second]]] = True
     return held[labels], labels

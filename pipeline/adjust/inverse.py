@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.adjust.connected import joined
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.groups import group_labels
 
 #: Of so few unknowns nothing is kept sparse, which takes a fifth of a second to load.
 FEW = 64
@@ -72,7 +72,7 @@ class BlockInverse:
         """
         if eliminated[matrix.pairs].all(axis=1).any():
             raise ValueError("two of the unknowns to be eliminated occur in one observation")
-        labels = joined(matrix.pairs[:, 0], matrix.pairs[:, 1], len(matrix.diagonal))
+        labels = group_labels(matrix.pairs[:, 0], matrix.pairs[:, 1], len(matrix.diagonal))
         kept = np.flatnonzero(~eliminated)
         self._matrix = matrix
         self._gone: Integers = np.flatnonzero(eliminated)

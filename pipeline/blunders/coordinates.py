@@ -12,7 +12,7 @@ from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
 from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.misread_coordinates import left_out, neighbouring_zones, other_datums
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.model import ControlSection
 from pipeline.plausible.digits import Slip, misread_numbers

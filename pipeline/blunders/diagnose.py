@@ -7,7 +7,7 @@ What makes hypotheses is loaded where something is to be explained: mostly nothi
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from pipeline.arrays import Flags, Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Hypothesis, Kind, WeighedDifferences, explain, significance_of, tail
+from pipeline.groups import groups_of
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
@@ -121,23 +122,11 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts), noisy)
 
 
-def _groups(case: Case, sessions: Sequence[int]) -> Iterator[tuple[int, ...]]:
-    """Yield the sessions in groups that share marks they are tied to."""
-    group = {session: session for session in sessions}
-    by_mark: dict[str, int] = {}
-
-    def root(session: int) -> int:
-        while group[session] != session:
-            session = group[session]
-        return session
-
-    for session in sessions:
-        for mark in case.tied_marks(session):
-            group[root(session)] = root(by_mark.setdefault(mark, session))
-    members: dict[int, list[int]] = {}
-    for session in sessions:
-        members.setdefault(root(session), []).append(session)
-    yield from (tuple(some) for some in members.values())
+def _groups(case: Case, sessions: Sequence[int]) -> list[tuple[int, ...]]:
+    """Return the sessions in groups that share marks they are tied to."""
+    first: dict[str, int] = {}
+    pairs = [(at, first.setdefault(mark, at)) for at, own in enumerate(sessions) for mark in case.tied_marks(own)]
+    return [tuple(sessions[at] for at in group) for group in groups_of(len(sessions), pairs)]
 
 
 def _read_group(case: Case, group: tuple[int, ...], failing: dict[int, Integers]) -> list[Diagnosis]:

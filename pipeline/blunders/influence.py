@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.solve.solve import Solved
 from pipeline.words import Role
 

@@ -13,7 +13,7 @@ from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind, OneShape
 from pipeline.clock import stamp
 from pipeline.geodesy.frames import enu_rotation
-from pipeline.solve.field_shifts import Read, TakenOut
+from pipeline.solve.field_shifts import FieldReadings, TakenOut
 
 #: `Group.times` of a shift that was applied with the opposite sign.
 _OPPOSITE = -2
@@ -102,11 +102,11 @@ def _rows(case: Case, one: TakenOut, own: Integers) -> tuple[list[int], list[int
     Of the latter two only those of its receiver which carry no other; what it was worked out from is raw.
     """
     table, times = case.solved.occupations.table, case.solved.occupations.time
-    read = Read.of(table, np.arange(len(times)))
-    carried, other = one.carried(read), np.zeros(len(times), bool)
+    readings = FieldReadings.of(table)
+    carried, other = one.carried(readings), np.zeros(len(times), bool)
     for stated in case.solved.field.of(one.window.session):
-        other |= stated.carried(read)
-    mine: Flags = one.window.of_receiver(read.export, read.base)
+        other |= stated.carried(readings)
+    mine: Flags = one.window.of_receiver(readings.export, readings.base)
     rows = own[np.argsort(times[own], kind="stable")]
     free = rows[mine[rows] & ~other[rows]]
     since = _given(case, one)

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.arrays import Flags, Integers
 from pipeline.draft.repeat_pairs import Pairs
 from pipeline.draft.repeat_readings import Readings
+from pipeline.groups import group_labels
 
 
 @dataclass(frozen=True)
@@ -14,7 +15,7 @@ class Groups:
     """Readings of points that were measured twice, (k,) by point, then in time.
 
     ``row`` of the `Readings`; ``start`` (g,) where each point begins; ``kept`` (k,) the row that stands for the point:
-    its last reading.
+    its last reading; ``of`` (k,) the number of the point.
     """
 
     row: Integers
@@ -26,15 +27,7 @@ class Groups:
 def grouped(readings: Readings, pairs: Pairs, joined: Flags) -> Groups:
     """Join the readings of each point by the pairs that are ``joined`` (p,)."""
     one, other = pairs.first[joined], pairs.second[joined]
-    label = np.arange(len(readings.number))
-    while True:
-        least = label.copy()
-        np.minimum.at(least, one, label[other])
-        np.minimum.at(least, other, label[one])
-        least = least[least]
-        if (least == label).all():
-            break
-        label = least
+    label = group_labels(one, other, len(readings.number))
     rows = np.union1d(one, other)
     rows = rows[np.lexsort((readings.number[rows], readings.time[rows], label[rows]))]
     fresh = np.ones(len(rows), bool)

@@ -78,7 +78,7 @@ def join(rows: StringRows, drafter: Drafter, writing: Writing) -> Joined:
     area = np.array([one.area for one in writing.strings], bool)[rows.code[found.rows[found.first]]]
     closed = found.closes | (found.ends & area)
     why, at = _whys(rows, found, point, closed)
-    why = _told_once(why, found, point, np.isin(rows.number, drafter.given.by))
+    why = _told_once(why, found, point, np.isin(rows.number, drafter.merged.by))
     strays = found.unplaced[found.unplaced_key >= 0]
     return Joined(rows=rows, segments=found, point=point, closed=closed, why=why, at=at, strays=strays)
 
@@ -98,11 +98,11 @@ def _copies(rows: StringRows, drafter: Drafter) -> Integers:
 
 def _stand_ins(rows: StringRows, drafter: Drafter) -> Integers:
     """Return (k,) the row that is issued for each that gave way to a later measurement of its point; -1 for none."""
-    given = drafter.given
-    if not len(given.gone) or not len(rows.number):
+    merged = drafter.merged
+    if not len(merged.gone) or not len(rows.number):
         return np.full(len(rows.number), -1)
-    at = np.minimum(np.searchsorted(given.gone, rows.number), len(given.gone) - 1)
-    return np.where(given.gone[at] == rows.number, _row_of(rows, given.by[at]), -1)
+    at = np.minimum(np.searchsorted(merged.gone, rows.number), len(merged.gone) - 1)
+    return np.where(merged.gone[at] == rows.number, _row_of(rows, merged.by[at]), -1)
 
 
 def _row_of(rows: StringRows, number: Integers) -> Integers:

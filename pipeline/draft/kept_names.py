@@ -10,22 +10,22 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.grouped import Groups
+from pipeline.draft.merged_readings import MergedReadings
 from pipeline.draft.repeat_pairs import BEFORE
 from pipeline.draft.repeat_readings import Readings
-from pipeline.draft.second_pass import Given
 from pipeline.intake.same_names import SameNames
 from pipeline.sphere import DEGREE
 
 
-def with_kept_names(given: Given, readings: Readings, groups: Groups) -> Given:
+def with_kept_names(merged: MergedReadings, readings: Readings, groups: Groups) -> MergedReadings:
     """Say which readings count where names are told apart.
 
     Args:
-        given: what is issued of points measured twice.
+        merged: what is issued of points measured twice.
         readings: their readings.
         groups: those of each point, also those that are held back, as they would be joined were they not.
     """
-    issued = readings.drafted & ~np.isin(readings.number, given.gone)
+    issued = readings.drafted & ~np.isin(readings.number, merged.gone)
     row, kept = groups.row, groups.kept
     last = np.full(len(groups.start), -1)
     np.maximum.at(last, groups.of, np.where(issued[row], np.arange(len(row)), -1))
@@ -34,23 +34,25 @@ def with_kept_names(given: Given, readings: Readings, groups: Groups) -> Given:
     instead = (now != then) & (readings.name[now] == readings.name[then])
     aside = (row != kept) & ~issued[row]
     return replace(
-        given,
+        merged,
         aside=np.sort(readings.number[row[aside]]),
         stands=np.column_stack([readings.number[now[instead]], readings.number[then[instead]]]),
     )
 
 
-def without_unplaced(given: Given, readings: Readings, same: SameNames, known: Integers, reach: float) -> Given:
+def without_unplaced(
+    merged: MergedReadings, readings: Readings, same: SameNames, known: Integers, reach: float
+) -> MergedReadings:
     """Leave out as well what has no place, as of an untied session, where a point of its name is issued near it.
 
     Args:
-        given: what is issued of points measured twice, with names.
+        merged: what is issued of points measured twice, with names.
         readings: their readings that have places.
         same: all readings whose names others have.
         known: numbers of those that are occupations of marks.
         reach: metres that another session may have the point apart, as exported.
     """
-    issued = np.setdiff1d(readings.number[readings.drafted], given.gone)
+    issued = np.setdiff1d(readings.number[readings.drafted], merged.gone)
     placed = np.union1d(readings.number, known)
     lost, there = np.flatnonzero(~np.isin(same.number, placed)), np.flatnonzero(np.isin(same.number, issued))
     first, last = (np.searchsorted(same.name[there], same.name[lost], side=side) for side in ("left", "right"))
@@ -58,7 +60,7 @@ def without_unplaced(given: Given, readings: Readings, same: SameNames, known: I
     of = np.repeat(np.arange(len(lost)), count)
     other = there[np.repeat(first, count) + np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)]
     near = (same.session[other] != same.session[lost[of]]) & (_apart(same, lost[of], other) <= reach)
-    return replace(given, aside=np.union1d(given.aside, same.number[lost[of[near]]]))
+    return replace(merged, aside=np.union1d(merged.aside, same.number[lost[of[near]]]))
 
 
 def _apart(same: SameNames, one: Integers, other: Integers) -> Floats:

@@ -7,9 +7,10 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.grouped import Groups, grouped
 from pipeline.draft.kept_names import with_kept_names, without_unplaced
+from pipeline.draft.merged_readings import MergedReadings
 from pipeline.draft.repeat_pairs import Pairs, Repeated, find_pairs
 from pipeline.draft.repeat_readings import Readings, collected_again
-from pipeline.draft.second_pass import Drafter, Given
+from pipeline.draft.second_pass import Drafter
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
@@ -42,10 +43,10 @@ def settle(survey: Survey, solved: Solved) -> Settled:
         return Settled(drafter)
     readings = collected_again(drafter)
     found = Repeated(readings, find_pairs(readings, survey, solved))
-    return Settled(replace(drafter, given=merged(found.readings, found.pairs, survey, solved)), found)
+    return Settled(replace(drafter, merged=merged(found.readings, found.pairs, survey, solved)), found)
 
 
-def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> Given:
+def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> MergedReadings:
     """Return which readings give way, to which, and the numbers of those that stand for several.
 
     Only points are merged: what is held back gives way to nothing, and nothing to it. Readings that do not agree are
@@ -59,7 +60,7 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
     gone = groups.row != groups.kept
     order = np.argsort(readings.number[groups.row[gone]])
     rows, kept = groups.row[gone][order], groups.kept[gone][order]
-    found = Given(
+    found = MergedReadings(
         gone=readings.number[rows],
         by=readings.number[kept],
         instead=[_where(readings, row, survey) for row in kept.tolist()],
@@ -89,8 +90,13 @@ def _where(readings: Readings, row: int, survey: Survey) -> str:
 
 
 def _with_means(
-    found: Given, readings: Readings, groups: Groups, gone: tuple[Integers, Integers], survey: Survey, solved: Solved
-) -> Given:
+    found: MergedReadings,
+    readings: Readings,
+    groups: Groups,
+    gone: tuple[Integers, Integers],
+    survey: Survey,
+    solved: Solved,
+) -> MergedReadings:
     """Add the means: weighted by the covariances, which hold what the readings of one session have in common."""
     row, kept, start, of = groups.row, groups.kept, groups.start, groups.of
     turn = enu_rotation(readings.value("longitude")[kept], readings.value("latitude")[kept])

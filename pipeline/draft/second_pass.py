@@ -1,6 +1,6 @@
 """The second pass: every reading corrected, given its proof word, and either drafted or held back with a reason."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.earlier_numbers import Reuse
+from pipeline.draft.merged_readings import MergedReadings
 from pipeline.draft.unique_names import UniqueNames
 from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.operations import lonlat
@@ -17,7 +18,7 @@ from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export, read_again
 from pipeline.solve.correct import VALUES, Corrected, correct
-from pipeline.solve.field_shifts import Read
+from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.reading_precision import Precision, observed_precision, scale_of
 from pipeline.solve.solve import Solved
@@ -77,78 +78,21 @@ class Drafted:
 
 
 @dataclass(frozen=True)
-class Given:
-    """What is issued of points measured twice, where that is not every reading.
-
-    Args:
-        gone: (k,) numbers, ascending, of readings that give way to another.
-        by: (k,) number of the reading that stands for each.
-        instead: (k,) in words, the reading that stands for each; ``why`` what it is to that.
-        number: (m,) numbers, ascending, of readings that bear a mean.
-        values: (m, 8) the mean's numbers, as `VALUES` names them.
-        proof: (m,) code of the least proven of its readings.
-        spread: (m, 2) metres, in plan and in height, that its readings lie apart from it at the most.
-        aside: (h,) numbers, ascending, of readings held back for themselves that no name is told apart for.
-        stands: (s, 2) number of an issued reading, and that of the one held back in whose place it has its name.
-    """
-
-    gone: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
-    by: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
-    instead: Sequence[str] = ()
-    why: Sequence[str] = ()
-    number: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
-    values: Floats = field(default_factory=lambda: np.zeros((0, len(VALUES))))
-    proof: NDArray[np.uint8] = field(default_factory=lambda: np.zeros(0, np.uint8))
-    spread: Floats = field(default_factory=lambda: np.zeros((0, 2)))
-    aside: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
-    stands: Integers = field(default_factory=lambda: np.zeros((0, 2), np.int64))
-
-    def put_means(self, corrected: Corrected, start: int) -> tuple[Corrected, Integers, Integers]:
-        """Return a batch's numbers with the means in them, at which of its rows those are, and which means."""
-        first, last = np.searchsorted(self.number, [start, start + len(corrected.easting)])
-        which = np.arange(first, last)
-        rows = self.number[which] - start
-        if not len(rows):
-            return corrected, rows, which
-        numbers = np.column_stack([getattr(corrected, name) for name in VALUES])
-        numbers[rows] = self.values[which]
-        return Corrected(*numbers.T), rows, which
-
-    def explain(self, number: int) -> str | None:
-        """Return in words why a reading gives way; None where it does not."""
-        at = int(np.searchsorted(self.gone, number))
-        if at == len(self.gone) or self.gone[at] != number:
-            return None
-        return f"{self.why[at]} {self.instead[at]}"
-
-    def mean(self, number: int) -> str | None:
-        """Say of a reading that it bears a mean; None where it does not."""
-        at = int(np.searchsorted(self.number, number))
-        if at == len(self.number) or self.number[at] != number:
-            return None
-        plan, height = self.spread[at].tolist()
-        return (
-            f"issued as the mean with earlier readings of the point, which are {plan:.3f} m in plan and {height:.3f} m"
-            " in height from it at most"
-        )
-
-
-@dataclass(frozen=True)
 class Drafter:
     """Everything the second pass needs, frozen: no method changes it, so that batches may be worked in any order.
 
-    ``given`` is what is issued of points measured twice; another one makes another Drafter (`draft/merged.py`).
+    ``merged`` is what is issued of points measured twice; another one makes another Drafter (`draft/merged.py`).
     """
 
     survey: Survey
     solved: Solved
-    given: Given = field(default_factory=Given)
+    merged: MergedReadings = field(default_factory=MergedReadings)
 
     @cached_property
     def names(self) -> UniqueNames:
         """The names that several points have, told apart."""
-        left_out = np.concatenate([self.solved.not_points, self.given.gone, self.given.aside])
-        return UniqueNames.of(self.survey.first_pass.same_names, left_out, self.given.stands)
+        left_out = np.concatenate([self.solved.not_points, self.merged.gone, self.merged.aside])
+        return UniqueNames.of(self.survey.first_pass.same_names, left_out, self.merged.stands)
 
     def batches(self, ready: Lookup | None = None) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked.
@@ -193,9 +137,9 @@ class Drafter:
             proof[stray.readings(session.astype(np.int64), number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
-        hold(within(self.given.gone, start, rows), Reason.DUPLICATE)
-        corrected, means, which = self.given.put_means(corrected, start)
-        proof[means] = self.given.proof[which]
+        hold(within(self.merged.gone, start, rows), Reason.DUPLICATE)
+        corrected, means, which = self.merged.put_means(corrected, start)
+        proof[means] = self.merged.proof[which]
         return Drafted(
             batch=batch,
             export=export,
@@ -248,8 +192,9 @@ class Drafter:
         epochs = self.survey.operations.epochs[session, export.block]
         xyz = working_positions(batch, frames.to_working[export.block], epochs)
         if self.solved.field.taken:
-            by = Read(session, milliseconds(batch), np.full(batch.num_rows, number), batch.column("base"))
-            xyz = self.solved.field.take_out(xyz, by, frames.to_issued)
+            export_of = np.full(batch.num_rows, number)
+            readings = FieldReadings(session, milliseconds(batch), export_of, batch.column("base"))
+            xyz = self.solved.field.take_out(xyz, readings, frames.to_issued)
         distance = np.linalg.norm(xyz - self.survey.bases.receiver[session], axis=1)
         return xyz, observed_precision(batch, quality, distance, scale_of(quality, export.points))
 
@@ -282,8 +227,8 @@ class Drafter:
             one = drafted.batch.slice(row, 1), drafted.number, drafted.session[row : row + 1]
             return _WHY_UNSURE if self._unsure(*one).any() else self._why_stray(drafted, row) or _WHY_PROOF[reason]
         if reason is Reason.DUPLICATE:
-            if (given := self.given.explain(drafted.start + row)) is not None:
-                return given
+            if (gave_way := self.merged.explain(drafted.start + row)) is not None:
+                return gave_way
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.IMPLAUSIBLE:
             number, session = drafted.start + row, int(drafted.session[row])

@@ -94,7 +94,7 @@ class Gathered:
         of_row = np.array(ids, np.int64)[indices]
         self._note_misread([(place, text) for place, text in enumerate(texts) if ids[place] < 0], indices, drafted)
         not_read = (indices == len(texts)) & (drafted.held == reason_code(Reason.UNREADABLE))
-        stands = within(self.drafter.given.by, start, count)
+        stands = within(self.drafter.merged.by, start, count)
         rows = np.flatnonzero((of_row >= 0) | not_read | stands)
         if not len(rows):
             return

@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipeline.arrays import Integers
+from pipeline.groups import group_labels
 
 #: Share of an export's rows that chance may write with fewer digits than the rest: a tenth of all numbers end in a
 #: zero, and along a line one coordinate may be the same throughout.
@@ -40,15 +41,7 @@ def grouped(pairs: Integers, better: Integers) -> tuple[Integers, Integers]:
     places = places.reshape(pairs.shape)
     rank = np.zeros(len(numbers), np.int64)
     rank[places.ravel()] = better.ravel()
-    group = np.arange(len(numbers))
-    while True:
-        least = np.minimum(group[places[:, 0]], group[places[:, 1]])
-        before = group.copy()
-        np.minimum.at(group, places[:, 0], least)
-        np.minimum.at(group, places[:, 1], least)
-        group = group[group]
-        if (group == before).all():
-            break
+    group = group_labels(places[:, 0], places[:, 1], len(numbers))
     order = np.lexsort((numbers, -rank, group))
     heads = np.flatnonzero(np.diff(group[order], prepend=-1))
     counts = np.empty(len(numbers), np.int64)

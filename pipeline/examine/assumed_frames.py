@@ -6,10 +6,12 @@ import numpy as np
 
 from pipeline.examine.datum_steps import places_of
 from pipeline.geodesy import crs as systems
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.geodesy.indirect_operations import Places, datum_name, difference_spread, largest_difference, same_datum
-from pipeline.geodesy.operations import Operation, OperationError, datum_to_datum
+from pipeline.geodesy.operations import datum_to_datum
 from pipeline.geodesy.realisations import is_wgs84_of_any_time, on_newest, realised
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 
 #: The newest frame that an ensemble may have been realised by, and its name; WGS 84 follows it to centimetres.

@@ -14,6 +14,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.crs_comparison import is_projected
 from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.indirect_operations import (
     Detour,
     Places,
@@ -25,7 +26,7 @@ from pipeline.geodesy.indirect_operations import (
     largest_difference,
     same_datum,
 )
-from pipeline.geodesy.operations import OperationError, datum_to_datum
+from pipeline.geodesy.operations import datum_to_datum
 from pipeline.geodesy.realisations import realised
 from pipeline.intake.session_operations import Place, operations_of
 from pipeline.intake.survey import Survey

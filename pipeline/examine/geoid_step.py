@@ -9,8 +9,10 @@ from pipeline.arrays import Floats
 from pipeline.examine.datum_steps import places_of
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy import crs as systems
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
-from pipeline.geodesy.operations import Operation, OperationError, working_to_issued
+from pipeline.geodesy.operations import working_to_issued
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 

@@ -18,6 +18,7 @@ from pipeline.clock import stamp
 from pipeline.examine.base_digits import digits_apart
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import geocentric_to_local
+from pipeline.groups import groups_of
 from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.base_values import changes
 from pipeline.intake.bases import Stand, carried, standing
@@ -147,7 +148,7 @@ class _Session:
         alike = [(one, other) for one, other in pairs if spelled_alike(seen[one].text, seen[other].text)]
         keys = [str(one.key[0]) for one in seen]
         marked = self._occupied_with(keys)
-        for group in unmarked(joined(len(seen), alike), marked, seen) if marked else ():
+        for group in unmarked(groups_of(len(seen), alike), marked, seen) if marked else ():
             (number, *_) = group
             one, others = seen[number], [other for place, other in enumerate(seen) if place not in group]
             at = self.survey.exports[one.export].shown
@@ -180,7 +181,7 @@ class _Session:
         marked = set(self._stood_on().tolist())
         pairs = list(combinations(range(len(self.stands)), 2))
         alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
-        groups = joined(len(self.stands), alike)
+        groups = groups_of(len(self.stands), alike)
         several = len(groups) > _FEW or self.log.positions.further > 0
         whole = [self._together(group) for group in groups]
         if shifted and several:
@@ -304,7 +305,7 @@ class _Session:
         at = self._positions_by_id()
         alike = [pair for pair in combinations(range(len(seen)), 2) if self._one_base(seen[pair[0]], seen[pair[1]], at)]
         marked = self._occupied_with(keys)
-        for group in unmarked(joined(len(seen), alike), marked, seen):
+        for group in unmarked(groups_of(len(seen), alike), marked, seen):
             (number, *_) = group
             if not self._far(at.get(keys[number], set()), set().union(*(at.get(key, set()) for key in keys))):
                 names = " and ".join(sorted(one.text for one in seen)[:2])
@@ -374,15 +375,6 @@ def _parted(shift: FieldWindow, within: ValueSeen, without: ValueSeen) -> bool:
     """Tell whether a field shift is of all readings with one base id and of none with another."""
     mine, other = (shift.base in (None, one.key[0]) for one in (within, without))
     return mine and _carries(shift, within) and (not other or _free_of(shift, without))
-
-
-def joined(count: int, alike: Sequence[tuple[int, int]]) -> list[list[int]]:
-    """Return the places of ``count`` values, those together that pairs of ``alike`` lead to."""
-    group = list(range(count))
-    for one, other in alike:
-        kept, gone = sorted((group[one], group[other]))
-        group = [kept if number == gone else number for number in group]
-    return [[place for place in range(count) if group[place] == number] for number in sorted(set(group))]
 
 
 def unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[ValueSeen]) -> list[list[int]]:

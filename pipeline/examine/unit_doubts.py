@@ -13,8 +13,9 @@ from pipeline.examine.mark_heights import Above, middle
 from pipeline.examine.systematic import ALIKE
 from pipeline.examine.unit_slips import another_foot, differ, feet_for_metres, high_for_feet, may_be_another_foot
 from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import geocentric_to_local
-from pipeline.geodesy.operations import Operation, OperationError
+from pipeline.geodesy.transform import Operation
 from pipeline.geodesy.units import METRES, lengths
 from pipeline.intake.base_values import merged
 from pipeline.intake.survey import Survey

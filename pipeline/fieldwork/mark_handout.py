@@ -23,7 +23,7 @@ from pipeline.issue.control_sheet.mark_files import COLUMNS, ENDINGS, Said, cont
 from pipeline.issue.control_sheet.sheet import render
 from pipeline.issue.folder.ownership import is_among_issues
 from pipeline.issue.formats.csv_file import guarded
-from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.geopackage.write_errors import NotWritten
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy

@@ -10,7 +10,8 @@ from pipeline.geodesy import crs as systems
 from pipeline.geodesy import frames
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import Operation, datum_to_datum, with_heights_turned
+from pipeline.geodesy.operations import datum_to_datum, with_heights_turned
+from pipeline.geodesy.transform import Operation
 
 
 def ellipsoid_step(crs: str, other: str, longitude: float, latitude: float) -> float | None:

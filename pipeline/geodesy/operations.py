@@ -25,24 +25,9 @@ from pipeline.geodesy.area import WHOLE_EARTH, Area
 from pipeline.geodesy.axes import axes_of
 from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.grids import Grid
 from pipeline.geodesy.operation_choice import choose_operation
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
-
-__all__ = [
-    "Area",
-    "Frame",
-    "Grid",
-    "Operation",
-    "OperationError",
-    "datum_to_datum",
-    "lonlat",
-    "raw_to_working",
-    "register_to_working",
-    "working_to_geographic",
-    "working_to_issued",
-]
 
 RAW = "field datum to computation"
 REGISTER = "register to computation"

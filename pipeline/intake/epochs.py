@@ -7,8 +7,8 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.indirect_operations import datum_name, moves_with_time
-from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.realisations import realised
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.prepare import Prepared
 from pipeline.job.model import Session
 from pipeline.problems import Problems

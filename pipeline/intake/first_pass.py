@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy import crs
-from pipeline.geodesy.area import Area, Places
+from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
@@ -23,6 +23,7 @@ from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
 from pipeline.intake.implausible import Implausible, find_implausible
+from pipeline.intake.job_area import area_of
 from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
@@ -49,9 +50,6 @@ from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 
-#: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
-#: far out must not stretch the area over half the world, be it one that no session is large enough to give away.
-_REACH = 2.0
 #: Before any time.
 _NEVER = int(np.iinfo(np.int64).min)
 #: Sound readings of each session of which the first plausible one says where the session is.
@@ -157,52 +155,6 @@ class Unusable:
     why: str
 
 
-@dataclass
-class _Cells:
-    """Extents of readings per whole degree of longitude and latitude, for finding the job's area in the end."""
-
-    found: dict[int, list[float]] = field(default_factory=dict)
-
-    def add(self, longitude: Floats, latitude: Floats) -> None:
-        known = np.isfinite(longitude) & np.isfinite(latitude)
-        longitude, latitude = longitude[known], latitude[known]
-        keys = np.floor(longitude).astype(np.int64) * 1000 + np.floor(latitude).astype(np.int64)
-        for key in np.unique(keys).tolist():
-            lon, lat = longitude[keys == key], latitude[keys == key]
-            cell = self.found.setdefault(key, [np.inf, np.inf, -np.inf, -np.inf, 0])
-            cell[0], cell[1] = min(cell[0], lon.min()), min(cell[1], lat.min())
-            cell[2], cell[3] = max(cell[2], lon.max()), max(cell[3], lat.max())
-            cell[4] += len(lon)
-
-    def extent(self) -> Area | None:
-        """Return the extent of all cells."""
-        if not self.found:
-            return None
-        corners = np.array([cell[:4] for cell in self.found.values()])
-        return Area.from_degrees(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
-
-    def area(self, anchors: "_Cells") -> Area | None:
-        """Return the extent of the cells near an anchor's; without anchors, near the fullest cell."""
-        if not self.found:
-            return None
-        centres = [cell[:4] for cell in anchors.found.values()]
-        if not centres:
-            centres = [max((self.found[key] for key in sorted(self.found)), key=lambda cell: cell[4])[:4]]
-        near = [
-            cell
-            for cell in self.found.values()
-            if any(
-                cell[0] <= east + _REACH
-                and cell[2] >= west - _REACH
-                and cell[1] <= north + _REACH
-                and cell[3] >= south - _REACH
-                for west, south, east, north in centres
-            )
-        ]
-        corners = np.array(near)
-        return Area.from_degrees(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
-
-
 def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None, keep: bool = False) -> FirstPass:
     """Read every export once and keep what the adjustment and the choice of operations need; all of it to ``keep``."""
     found, rows = _Gatherer(prepared, sieve, progress).run()
@@ -285,7 +237,7 @@ class _Gatherer:
             place_block=place_block,
             blocks=self._blocks(rows, counts, duplicates.numbers),
             newest=newest if newest > _NEVER else None,
-            area=_area(rows, counting),
+            area=area_of(rows, counting),
             log=self.logs.log(_rows_of(rows, implausible.numbers)),
             files=self.files.logs,
             same_names=same_names(rows, once, self.prepared.loaded.job.checks.same_place > 0),
@@ -475,24 +427,6 @@ class _Gatherer:
 def _rows_of(rows: ReadingRows, numbers: Integers) -> set[tuple[int, int]]:
     """Return export and row of readings by their numbers in the job."""
     return set(zip(rows.export(numbers).tolist(), rows.source_row(numbers).tolist(), strict=True))
-
-
-def _area(rows: ReadingRows, counting: Flags) -> Area | None:
-    """Return the extent of the readings that count, near occupations where there are any."""
-    cells, anchors = _Cells(), _Cells()
-    candidate, some, done = rows.having(CANDIDATE), [np.zeros((2, 0))], 0
-    every = Places.step(int(np.count_nonzero(counting)))
-    for at, places in rows.columns.pieces("longitude", "latitude"):
-        here = np.array(places)[:, counting[at]]
-        cells.add(*here)
-        anchors.add(*here[:, candidate[at][counting[at]]])
-        some.append(here[:, -done % every :: every].copy())  # a view would hold all of them
-        done += here.shape[1]
-    area, extent = cells.area(anchors), cells.extent()
-    if area is None or extent is None:
-        return area
-    longitude, latitude = np.concatenate(some, axis=1)
-    return replace(area, places=Places.thinned(longitude, latitude, extent))
 
 
 def _with_named(

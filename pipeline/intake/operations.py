@@ -10,17 +10,16 @@ from pipeline.arrays import Floats
 from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import (
     Frame,
-    Operation,
-    OperationError,
     raw_to_working,
     register_to_working,
     working_to_geographic,
     working_to_issued,
 )
 from pipeline.geodesy.realisations import realised
-from pipeline.geodesy.transform import Frames
+from pipeline.geodesy.transform import Frames, Operation
 from pipeline.intake.epochs import check_epochs, check_target_epoch, stated_epochs
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.site import Site, localise

@@ -5,7 +5,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.epochs import decimal_year
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.tables import milliseconds
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 
 #: A place in the job file: table, number of the block, key.

@@ -7,8 +7,8 @@ import numpy as np
 from pipeline.adjust.localise import HeightFit, PlanFit, fit_height, fit_plan, width_of
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy import crs, pipelines
-from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.site_crs import affine_step, derived_height, derived_plan, site_definition
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.prepare import Prepared
 from pipeline.job.model import Job
 from pipeline.near import listed, nearest

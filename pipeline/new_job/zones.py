@@ -61,11 +61,6 @@ def clocks_near(longitude: float, latitude: float, most: int = 8) -> list[NearCl
     return [NearClock(one.zone, _whose(one, not at, longitude, latitude)) for at, (*_, one) in enumerate(chosen)]
 
 
-def zones_near(longitude: float, latitude: float) -> list[str]:
-    """Return the names of the time zones of `clocks_near`."""
-    return [one.zone for one in clocks_near(longitude, latitude)]
-
-
 def countries_near(longitude: float, latitude: float) -> list[tuple[str, ...]]:
     """Return the names of each country that may hold a place [deg], that of the nearest town first.
 

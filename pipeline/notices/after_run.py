@@ -21,7 +21,7 @@ from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
 from pipeline.solve.copied_checks import copied_notes
 from pipeline.solve.field_shift_switches import switch_notes
-from pipeline.solve.field_shifts import Read
+from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.solve.unanswered_checks import register_row_notes
@@ -138,8 +138,8 @@ def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
     taken in the grid, which far from its central meridian is turned by degrees against east and north.
     """
     on_marks, tolerance = solved.occupations, solved.occupations.compared.tolerance
-    by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
-    carried = [one.carried(by) for one in solved.field.taken]
+    readings = FieldReadings.of(on_marks.table)
+    carried = [one.carried(readings) for one in solved.field.taken]
     for one, carries in zip(solved.field.taken, carried, strict=True):
         number = one.window.session
         here = np.flatnonzero(on_marks.session == number)

@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.digest import PACKAGE, modules
-from pipeline.draft.second_pass import Given
+from pipeline.draft.merged_readings import MergedReadings
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
@@ -99,18 +99,18 @@ class Fingerprint:
         return {name: again.get(name, total) for name, total in self.sums.items()}
 
 
-def fingerprint(survey: Survey, adjusted: Adjusted, given: Given | None = None) -> Fingerprint:
-    """Return what the issue of a job is made from; ``given`` is what it has of points measured twice."""
+def fingerprint(survey: Survey, adjusted: Adjusted, merged: MergedReadings | None = None) -> Fingerprint:
+    """Return what the issue of a job is made from; ``merged`` is what it has of points measured twice."""
     register = register_rows(survey, adjusted)
     origins = _origins(survey, register)
     return Fingerprint(
-        identity(survey, register, origins), reach(survey, adjusted, given or Given()), register, origins
+        identity(survey, register, origins), reach(survey, adjusted, merged or MergedReadings()), register, origins
     )
 
 
-def with_means(now: Fingerprint, survey: Survey, adjusted: Adjusted, given: Given) -> Fingerprint:
-    """Return a fingerprint that was taken before it was known which readings of points measured twice are given."""
-    return replace(now, reach=reach(survey, adjusted, given)) if len(given.number) else now
+def with_means(now: Fingerprint, survey: Survey, adjusted: Adjusted, merged: MergedReadings) -> Fingerprint:
+    """Return a fingerprint that was taken before it was known which readings of points measured twice are issued."""
+    return replace(now, reach=reach(survey, adjusted, merged)) if len(merged.number) else now
 
 
 def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence[list[str]]) -> dict[str, str]:
@@ -196,7 +196,7 @@ def register_rows(survey: Survey, adjusted: Adjusted) -> list[RegisterMark]:
     return rows
 
 
-def reach(survey: Survey, adjusted: Adjusted, given: Given) -> Reach:
+def reach(survey: Survey, adjusted: Adjusted, merged: MergedReadings) -> Reach:
     """Return a sum per session and per raw file of everything that a point's numbers depend on.
 
     Where both are as they were in an earlier issue, the numbers are too, to the bit.
@@ -210,8 +210,8 @@ def reach(survey: Survey, adjusted: Adjusted, given: Given) -> Reach:
         job.target.geoid_sigma,
         None if survey.operations.site is None else survey.operations.site.plain_values(),
     ]
-    if len(given.number):  # which readings bear a mean: without it their numbers are their own again
-        common += [given.number.tolist(), given.gone.tolist()]
+    if len(merged.number):  # which readings bear a mean: without it their numbers are their own again
+        common += [merged.number.tolist(), merged.gone.tolist()]
     shared = sum_of(common)
     sessions = {}
     for window in survey.windows:

@@ -18,9 +18,10 @@ from pipeline.draft.merged import Settled
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.synced_write import has_room, sync
 from pipeline.issue.formats.unused_codes import without_points
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.readback import ReadBackError, load_reader, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
-from pipeline.issue.geopackage.write import LayerSource, NotWritten
+from pipeline.issue.geopackage.write_errors import NotWritten
 from pipeline.issue.record_types import FileIssued
 from pipeline.progress import Progress
 from pipeline.reissue.against import Earlier

@@ -30,8 +30,9 @@ from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, LINES, MARKS, REPEATS, SESSIONS
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.written_counts import Written
 from pipeline.issue.record_types import Compared, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
@@ -121,7 +122,7 @@ class SecondPass:
 
     def _pairs_of_means(self) -> pa.Table | None:
         """Return the rows of ``repeats`` where some points are means; these are known before the second pass."""
-        if self.known is None or not len(self.drafter.given.number):
+        if self.known is None or not len(self.drafter.merged.number):
             return None
         return pa.Table.from_batches([repeat_rows(self.survey, self.known.readings, self.known.pairs)])
 

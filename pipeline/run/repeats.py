@@ -14,13 +14,13 @@ _FAILING = 100
 
 def repeats(drafter: Drafter, laid: Laid) -> Repeats:
     """Return the record's ``repeats``."""
-    pairs, given = laid.repeated.pairs, drafter.given
+    pairs, merged = laid.repeated.pairs, drafter.merged
     same, issued = drafter.survey.first_pass.same_names, drafter.survey.job.issue.repeats
     named = np.unique(same.name[~np.isin(same.number, drafter.solved.not_points)], return_counts=True)[1]
     failing = np.flatnonzero(~pairs.passed)
     worst = failing[np.argsort(-np.linalg.norm(pairs.apart[failing], axis=1), kind="stable")][:_FAILING]
     rows = as_records(laid.repeats.take(worst), RepeatRow)
-    plan, height = given.spread.max(axis=0).tolist() if len(given.spread) else (None, None)
+    plan, height = merged.spread.max(axis=0).tolist() if len(merged.spread) else (None, None)
     return {
         "issued": issued,
         "names": int((named > 1).sum()),
@@ -28,7 +28,7 @@ def repeats(drafter: Drafter, laid: Laid) -> Repeats:
         "pairs": len(pairs.passed),
         "failed": len(failing),
         "failing": rows,
-        "means": len(given.number),
+        "means": len(merged.number),
         "spread_horizontal": plan,
         "spread_vertical": height,
     }

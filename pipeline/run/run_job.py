@@ -17,7 +17,7 @@ from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
-from pipeline.issue.geopackage.write import NotWritten, TooLarge
+from pipeline.issue.geopackage.write_errors import NotWritten, TooLarge
 from pipeline.issue.made_from import PROGRAM, by_program_alone
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import write_record
@@ -127,7 +127,7 @@ def _solved(examined: Examined, history: History) -> Ready:
     solved = judge(survey, adjusted, shifts.doubts)
     diagnoses = diagnose(survey, solved, former_register(history, solved))
     settled = settle(survey, solved)
-    made_of = with_means(now, survey, solved, settled.drafter.given)
+    made_of = with_means(now, survey, solved, settled.drafter.merged)
     return Ready(examined, solved, diagnoses, settled, made_of, (*readings.notes, *shifts.notes))
 
 
@@ -140,8 +140,8 @@ def _would_issue(job: Ready, history: History, progress: Progress | None) -> Out
         return outcome(newest.record, newest.folder, False, history.current, notes=standing.notes)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
-    told = account(job, laid, next_number(history.folder), last.record if last else None)
-    return outcome(told, None, False, history.current)
+    record = account(job, laid, next_number(history.folder), last.record if last else None)
+    return outcome(record, None, False, history.current)
 
 
 def _issue(job: Ready, before: Before, history: History, progress: Progress | None) -> Outcome:
@@ -172,7 +172,7 @@ def _new_issue(
         with LayOut(job.settled, job.causes(), package, staged.number, progress, since.compared.rows) as layers:
             laid = layers.laid()
             because = since.because(laid)
-            told = account(
+            record = account(
                 job,
                 laid,
                 staged.number,
@@ -181,17 +181,17 @@ def _new_issue(
                 release=decided(job, laid, history.shown, since.listed),
                 altered=since.altered.notes(),
             )
-            page = write_report(staged.path, told, laid.plan, lambda: layers.files)
-            told = with_files(told, [*layers.files, page])
-        record = write_record(staged.path, told)
+            page = write_report(staged.path, record, laid.plan, lambda: layers.files)
+            record = with_files(record, [*layers.files, page])
+        sealed = write_record(staged.path, record)
         hand = at_hand(prepared)
         refuse_altered(job.survey)
         unnotified_issues.note_unnotified(folder, staged.number)
-        shown = find_issue_to_show(folder, [*(number for number, _ in issues(folder)), staged.number], record)
+        shown = find_issue_to_show(folder, [*(number for number, _ in issues(folder)), staged.number], sealed)
         stays = shown != staged.number
-        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)
-    looked = LookedAt(hand, before.glanced(prepared, record))
-    made = Last.of(place / RECORD, record)
+        place = staged.publish(sealed["verdict"], "; ".join(because), datetime.now(UTC), stays=stays)
+    looked = LookedAt(hand, before.glanced(prepared, sealed))
+    made = Last.of(place / RECORD, sealed)
     return finish(history, made, shown, job.survey.job.issue, looked, made=True)
 
 

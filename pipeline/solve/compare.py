@@ -86,7 +86,7 @@ ByMark = tuple[dict[str, Dependence | None], dict[str, Dependence | None]]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Looked:
+class CorrectedCandidates:
     """What is known of the (n,) candidates of a job once the shifts are.
 
     Args:
@@ -114,13 +114,18 @@ class Looked:
 
 
 def compare(
-    candidates: Candidates, looked: Looked, job: Job, reference: Reference, temporary: Temporary, spans: Integers
+    candidates: Candidates,
+    facts: CorrectedCandidates,
+    job: Job,
+    reference: Reference,
+    temporary: Temporary,
+    spans: Integers,
 ) -> tuple[OnMarks, Integers]:
     """Compare occupations with the register, and checks on temporary marks with those as adjusted.
 
     Args:
         candidates: the candidates.
-        looked: what is known of them.
+        facts: what is known of them.
         job: for the tolerances.
         reference: the register.
         temporary: the temporary marks.
@@ -128,19 +133,19 @@ def compare(
 
     Returns the occupations, and spans with the candidates that turned out to be ordinary points taken in.
     """
-    occupied = looked.occupied
-    spans = _with_ordinary(spans, candidates, occupied, looked.left_out)
+    occupied = facts.occupied
+    spans = _with_ordinary(spans, candidates, occupied, facts.left_out)
     rows = np.flatnonzero(occupied)
     rows = rows[np.lexsort((rows, candidates.time[rows], candidates.session[rows]))]
     said = [candidates.named[row] for row in rows]
     roles = tuple(named.role if named is not None else Role.CHECK for named in said)
-    marks = tuple(str(looked.marks[row]) for row in rows)
+    marks = tuple(str(facts.marks[row]) for row in rows)
     published = _published(marks, roles, reference, temporary)
-    corrected = looked.corrected
+    corrected = facts.corrected
     found = Corrected(*(getattr(corrected, name)[rows] for name in VALUES))
     observed = found.places
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
-    known_to = np.where(published.adjusted[:, None], looked.known_to[rows], 0.0)
+    known_to = np.where(published.adjusted[:, None], facts.known_to[rows], 0.0)
     on_marks = OnMarks(
         table=candidates.table.take(pa.array(rows)),
         session=candidates.session[rows],
@@ -152,8 +157,8 @@ def compare(
         compared=differences(observed, published.known, published.holds, tolerance, known_to),
         places=tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
         raw=candidates.raw[rows],
-        precision=looked.precision.of(rows),
-        observation=looked.observation[rows],
+        precision=facts.precision.of(rows),
+        observation=facts.observation[rows],
         temporary=~published.of_register,
     )
     return on_marks, spans

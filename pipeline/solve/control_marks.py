@@ -8,7 +8,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.control import Register
 from pipeline.control.register_rows import POSITION
 from pipeline.geodesy import crs
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 
 #: What the three coordinates of a mark are called, by the kind of the register's CRS.

@@ -13,7 +13,7 @@ from pipeline.clock import stamp
 from pipeline.intake.field_points import FieldPoints
 from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks, checked_sessions
-from pipeline.solve.field_shifts import FieldShifts, Read, TakenOut, local
+from pipeline.solve.field_shifts import FieldReadings, FieldShifts, TakenOut, local
 from pipeline.tolerance import plan_and_height
 from pipeline.words import counted, plural
 
@@ -23,12 +23,12 @@ def untested(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[
 
     Of those within the tolerances no occupation could say anything.
     """
-    by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
+    readings = FieldReadings.of(on_marks.table)
     checked = checked_sessions(on_marks, len(survey.windows))
     for one, points in zip(field.taken, survey.first_pass.field_points, strict=True):
         count = points.between(one.window.start, one.window.until)
         told = count and checked[one.window.session] and not _small(survey, one, on_marks)
-        if told and not one.carried(by).any():
+        if told and not one.carried(readings).any():
             yield one, count
 
 
@@ -37,12 +37,12 @@ def switch_notes(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Itera
     nowhere = list(untested(survey, field, on_marks))
     for one, count in nowhere:
         yield _untested_words(survey, one, count)
-    by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
+    readings = FieldReadings.of(on_marks.table)
     for one, points in zip(field.taken, survey.first_pass.field_points, strict=True):
         if any(one is other for other, _ in nowhere) or _small(survey, one, on_marks):
             continue
         window, stated = one.window, one.window.stated
-        own = (on_marks.session == window.session) & window.of_receiver(by.export, by.base)
+        own = (on_marks.session == window.session) & window.of_receiver(readings.export, readings.base)
         occupied = np.unique(np.append(on_marks.time[own], _worked_out_at(survey, one)))
         if stated.earliest is None:
             yield from _hangs(one, "from", window.start, occupied, points)
@@ -67,8 +67,9 @@ def _worked_out_at(survey: Survey, one: TakenOut) -> Integers:
 
     That reading is in no list of ties and checks, and does not carry the shift.
     """
-    by = Read.of(survey.candidates.table, [] if one.used is None else [one.used.row])
-    raw: Integers = by.time[(by.session == one.window.session) & (by.time < one.window.start)]
+    rows = np.array([] if one.used is None else [one.used.row], np.int64)
+    session, time = survey.candidates.session[rows], survey.candidates.time[rows]
+    raw: Integers = time[(session == one.window.session) & (time < one.window.start)]
     return raw
 
 

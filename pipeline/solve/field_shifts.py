@@ -10,16 +10,17 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import iso, moment
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import geocentric_to_local, local_to_geocentric
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.survey import Survey
 from pipeline.problems import JobError, Problem
 from pipeline.solve.field_shift_memory import Reading, forgotten, of_grid, remembered
+from pipeline.tables import milliseconds
 from pipeline.words import Doubt
 
 
 @dataclass(frozen=True)
-class Read:
+class FieldReadings:
     """Readings as far as it takes to know which field shifts they carry, (n,) each.
 
     Args:
@@ -35,11 +36,10 @@ class Read:
     base: pa.Array | pa.ChunkedArray
 
     @classmethod
-    def of(cls, table: pa.Table, rows: Sequence[int] | Integers) -> "Read":
-        """Return some rows of a table of candidates."""
-        taken = table.take(pa.array(rows, pa.int64()))
-        session, export = (np.asarray(taken.column(name), np.int64) for name in ("session", "export"))
-        return cls(session, np.asarray(taken.column("time").cast(pa.int64()), np.int64), export, taken.column("base"))
+    def of(cls, table: pa.Table) -> "FieldReadings":
+        """Return those of a table of candidates."""
+        session, export = (np.asarray(table.column(name), np.int64) for name in ("session", "export"))
+        return cls(session, milliseconds(table), export, table.column("base"))
 
 
 @dataclass(frozen=True)
@@ -75,9 +75,9 @@ class TakenOut:
     grid: Floats
     used: TieUsed | None = None
 
-    def carried(self, by: Read) -> Flags:
+    def carried(self, readings: FieldReadings) -> Flags:
         """Return (n,) which readings carry it."""
-        return self.window.carried(by.session, by.time, by.export, by.base)
+        return self.window.carried(readings.session, readings.time, readings.export, readings.base)
 
     def out_of(self, xyz: Floats, to_issued: Operation) -> Floats:
         """Return (n, 3) positions, working frame, without it."""
@@ -101,20 +101,20 @@ class FieldShifts:
         """Return the most, in metres, by which readings of a session may have been shifted."""
         return sum(float(np.linalg.norm(one.geocentric + one.grid)) for one in self.of(session))
 
-    def take_out(self, xyz: Floats, by: Read, to_issued: Operation) -> Floats:
+    def take_out(self, xyz: Floats, readings: FieldReadings, to_issued: Operation) -> Floats:
         """Return (n, 3) raw positions as they would be had the field never corrected them.
 
         Args:
             xyz: (n, 3) working frame.
-            by: the readings.
+            readings: whose they are.
             to_issued: working frame to grid and height datum, for corrections made in the grid.
         """
         if not self.taken or not len(xyz):
             return xyz
-        present = frozenset(np.flatnonzero(np.bincount(by.session)).tolist())
+        present = frozenset(np.flatnonzero(np.bincount(readings.session)).tolist())
         out = xyz.copy()
         for one in reversed(self.taken):  # what was applied last comes off first
-            if one.window.session in present and (due := one.carried(by)).any():
+            if one.window.session in present and (due := one.carried(readings)).any():
                 out[due] = one.out_of(out[due], to_issued)
         return out
 
@@ -199,7 +199,9 @@ def _tied(survey: Survey, window: FieldWindow, before: Sequence[TakenOut]) -> Ta
     assert row is not None  # `report_missing` has seen to it
     over = FieldShifts(tuple(one for one in before if one.window.until <= window.start))
     raw = over.take_out(
-        survey.candidates.raw[[row]], Read.of(survey.candidates.table, [row]), survey.operations.frames.to_issued
+        survey.candidates.raw[[row]],
+        FieldReadings.of(survey.candidates.table.slice(row, 1)),
+        survey.operations.frames.to_issued,
     )[0]
     mark, nothing = mark_position(survey, window), np.zeros(3)
     now = _difference(survey, window, mark, raw)

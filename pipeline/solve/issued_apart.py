@@ -10,7 +10,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.intake.same_names import SameNames
 from pipeline.intake.survey import Survey
 from pipeline.solve.correct import SessionShifts, correct
-from pipeline.solve.field_shifts import FieldShifts, Read
+from pipeline.solve.field_shifts import FieldReadings, FieldShifts
 from pipeline.solve.reading_precision import Precision
 from pipeline.sphere import DEGREE
 
@@ -60,7 +60,7 @@ class IssuedApart:
         first, second = (
             self._issued(
                 self.places[session[:, 0]],
-                Read(session[:, side], time[:, side], export[:, side], pa.array(texts[:, side], pa.string())),
+                FieldReadings(session[:, side], time[:, side], export[:, side], pa.array(texts[:, side], pa.string())),
             )
             for side in (0, 1)
         )
@@ -70,7 +70,7 @@ class IssuedApart:
             apart[np.isin(session, of_one_base).any(axis=1)] = np.nan
         return apart
 
-    def _issued(self, raw: Floats, by: Read) -> Floats:
+    def _issued(self, raw: Floats, readings: FieldReadings) -> Floats:
         operations, none = self.survey.operations, Precision(np.zeros((len(raw), 3)))
-        raw = self.field.take_out(raw, by, operations.frames.to_issued)
-        return correct(operations, raw, by.session, none, self.add).places
+        raw = self.field.take_out(raw, readings, operations.frames.to_issued)
+        return correct(operations, raw, readings.session, none, self.add).places

@@ -21,14 +21,23 @@ from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.adjusted_ties import Tied, applied, candidate_precision, sole_control, tie, used_marks
 from pipeline.solve.bend import bend_doubts
-from pipeline.solve.compare import ByMark, Looked, OnMarks, checked_sessions, compare, dependent, evidence, span
+from pipeline.solve.compare import (
+    ByMark,
+    CorrectedCandidates,
+    OnMarks,
+    checked_sessions,
+    compare,
+    dependent,
+    evidence,
+    span,
+)
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shift_switches import untested
-from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
+from pipeline.solve.field_shifts import FieldReadings, FieldShifts, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.moved_within import moved_within_doubts
@@ -113,7 +122,7 @@ class Solved(Adjusted):
 
 
 @dataclass(frozen=True)
-class _Derived:
+class _Adjustment:
     """The shifts and what they were derived from; ``candidates`` with their field shifts taken out."""
 
     candidates: Candidates
@@ -139,41 +148,43 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     readings on marks than are adjusted.
     """
     _refuse_too_many(survey)
-    job, derived = survey.job, _derive(survey)
-    candidates, known, tied, places = derived.candidates, derived.reference, derived.tied, derived.places
+    job, adjustment = survey.job, _adjust(survey)
+    candidates, known, tied, places = adjustment.candidates, adjustment.reference, adjustment.tied, adjustment.places
     refuse_poor_transformations(survey, tied.shifts)
-    add = applied(survey, candidates, tied, places)
-    corrected = correct(survey.operations, candidates.raw, candidates.session, derived.precision, add)
+    session_shifts = applied(survey, candidates, tied, places)
+    corrected = correct(survey.operations, candidates.raw, candidates.session, adjustment.precision, session_shifts)
     temporary, equal = temporary_marks(tied, known, survey), equal_to_register(survey)
     stands_on = resolve(candidates, corrected, job, known, temporary.places(), survey.operations.frames.to_issued)
     stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
     marks = KnownMarks(known, temporary, job)
     missed = unanswered(candidates, corrected, stands_on, marks, survey.first_pass, equal)
     told = unanswered_doubts(survey, candidates, missed)
-    of_missed = confirmed_by(job, each_with_origin(told, missed, candidates, corrected.places, _moved(add), marks))
+    of_missed = confirmed_by(
+        job, each_with_origin(told, missed, candidates, corrected.places, _moved(session_shifts), marks)
+    )
     held = held_back(missed, of_missed)
-    looked = Looked(
+    facts = CorrectedCandidates(
         corrected=corrected,
         marks=stands_on,
-        precision=derived.precision,
+        precision=adjustment.precision,
         observation=tied.observation,
         known_to=known_to_95(tied, temporary, candidates.session, stands_on),
         left_out=np.array([one.row for one in missed if one.number in held], np.int64),
     )
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
-    occupations, spans = compare(candidates, looked, job, known, temporary, spans)
-    issued = IssuedApart(survey, add, derived.field, places)
+    occupations, spans = compare(candidates, facts, job, known, temporary, spans)
+    issued = IssuedApart(survey, session_shifts, adjustment.field, places)
     vectors = tuple(one_vectors(survey, issued))
     later = [
         *_later_doubts(survey, tied, places, occupations, doubts),
         *_other_session_doubts(survey, issued, tied.shifts, vectors, occupations),
-        *field_shift_doubts(survey, derived.field),
+        *field_shift_doubts(survey, adjustment.field),
     ]
     return Adjusted(
         reference=known,
         tied=tied,
-        applied=add,
-        field=derived.field,
+        applied=session_shifts,
+        field=adjustment.field,
         places=places,
         occupations=occupations,
         spans=spans,
@@ -206,15 +217,14 @@ def _refuse_too_many(survey: Survey) -> None:
         raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
 
 
-def _derive(survey: Survey) -> _Derived:
+def _adjust(survey: Survey) -> _Adjustment:
     """Bring the register into the job's frames, take field shifts out, and adjust."""
     guesses, places = first_positions(survey), shift_places(survey)
     known = reference(survey, guesses)
     marks = used_marks(survey.candidates, survey, known, guesses)
     undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
-    given, to_issued = survey.candidates, survey.operations.frames.to_issued
-    by = Read.of(given.table, np.arange(len(given.named)))
-    candidates = replace(given, raw=undone.take_out(given.raw, by, to_issued))
+    exported, to_issued = survey.candidates, survey.operations.frames.to_issued
+    candidates = replace(exported, raw=undone.take_out(exported.raw, FieldReadings.of(exported.table), to_issued))
     precision = candidate_precision(candidates, survey)
     tied = tie(candidates, precision, survey, marks, places)
     if not known.held.all():
@@ -222,7 +232,7 @@ def _derive(survey: Survey) -> _Derived:
         guesses = guesses | _adjusted(tied)
         known = reference(survey, guesses)
         tied = tie(candidates, precision, survey, used_marks(candidates, survey, known, guesses), places)
-    return _Derived(candidates, precision, known, tied, undone, places)
+    return _Adjustment(candidates, precision, known, tied, undone, places)
 
 
 def _later_doubts(

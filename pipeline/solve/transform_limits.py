@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.session_operations import operations_of
 from pipeline.intake.survey import Survey
 from pipeline.problems import Problems

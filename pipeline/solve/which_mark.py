@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.candidates import Candidates
 from pipeline.job.model import Job
 from pipeline.letter_case import one_form

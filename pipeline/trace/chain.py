@@ -10,11 +10,11 @@ from pipeline.clock import moment, stamp
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 from pipeline.geodesy.uncertainty import add_covariance, error_ellipse
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
-from pipeline.solve.field_shifts import Read
+from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.reading_precision import observed_precision, scale_of
 from pipeline.solve.taken_out import by_what
@@ -79,7 +79,7 @@ class _Follower:
             uncertainty=self._uncertainty(raw) if whole else None,
             outcome="held back" if held else "on mark" if on_mark else "point",
             reason=str(REASONS[held - 1]) if held else None,
-            detail=self.drafter.explain(drafted, row) if held else self.drafter.given.mean(drafted.start + row),
+            detail=self.drafter.explain(drafted, row) if held else self.drafter.merged.mean(drafted.start + row),
             proof=str(PROOFS[int(drafted.proof[row])]) if self.session >= 0 else None,
             before=before,
             after=after,
@@ -115,7 +115,7 @@ class _Follower:
         """Yield the sums from the raw position (1, 3) to the corrected one."""
         applied, xyz = self.solved.applied, raw
         for one in reversed(self.solved.field.of(self.session)):
-            if not one.carried(self._read()).all():
+            if not one.carried(self._field_reading()).all():
                 continue
             after, name = one.out_of(xyz, self.frames.to_issued), f"field shift taken out{by_what(self.survey, one)}"
             if one.grid.any():
@@ -131,14 +131,14 @@ class _Follower:
             grid, shift = np.column_stack(self.frames.to_issued.forward(*xyz.T)), applied.grid[self.session]
             yield _step("the session's shift", GRID, grid, shift, grid + shift)
 
-    def _read(self) -> Read:
+    def _field_reading(self) -> FieldReadings:
         """Return the reading as field shifts see it."""
         number = np.array([self.drafted.number])
-        return Read(np.array([self.session]), np.array([self.time]), number, self.one.column("base"))
+        return FieldReadings(np.array([self.session]), np.array([self.time]), number, self.one.column("base"))
 
     def _uncertainty(self, raw: Floats) -> Uncertainty:
         job = self.survey.job
-        xyz = self.solved.field.take_out(raw, self._read(), self.frames.to_issued)
+        xyz = self.solved.field.take_out(raw, self._field_reading(), self.frames.to_issued)
         distance = number(float(np.linalg.norm(xyz[0] - self.survey.bases.receiver[self.session])))
         geoid = self.survey.operations.geoid_sigma
         rotation = enu_rotation(*self.geographic[:2])

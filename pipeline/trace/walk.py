@@ -62,7 +62,7 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
         raise JobError([Problem(str(path), 0, f'no reading and no issue has a point "{point}"', near.advice())])
     changed = []
     if records:
-        now = fingerprint(survey, solved, drafter.given).beside(records[-1])
+        now = fingerprint(survey, solved, drafter.merged).beside(records[-1])
         changed = [f"{name} {how}" for name, how in differences(identity_of(records[-1]), now).items()]
     readings, gone = compare(readings, found)
     newest = records[-1]["issue"] if records else 0

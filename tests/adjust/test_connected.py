@@ -5,10 +5,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from pipeline.adjust.connected import Ties, best_eliminated, find_ties, joined, missing_ties
+from pipeline.adjust.connected import Ties, best_eliminated, find_ties, missing_ties
 
 ALL, POSITION, HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 Row = tuple[int, int, tuple[bool, bool, bool]]
@@ -91,23 +89,6 @@ def test_missing_ties_suffice_and_are_fewest(seed: int) -> None:
         for extra in combinations(choices, size):
             fewer = _ties([*rows, *extra], 4, 3)
             assert not (fewer.session_position.all() and fewer.session_height.all())
-
-
-@pytest.mark.parametrize("edges", [0, 1, 60, 150, 400])
-def test_what_edges_join_has_the_label_of_its_lowest_node(edges: int) -> None:
-    """Against scipy, which numbers the groups in the order of their lowest nodes."""
-    random = np.random.default_rng(edges)
-    first, second = random.integers(0, 200, (2, edges))
-    graph = coo_array((np.ones(edges), (first, second)), shape=(200, 200))
-    groups, labels = connected_components(graph, directed=False)
-    lowest = np.array([np.flatnonzero(labels == group)[0] for group in range(groups)])
-    np.testing.assert_array_equal(joined(first, second, 200), lowest[labels])
-
-
-def test_a_long_chain_is_one_group() -> None:
-    """Ten thousand nodes in a random order, each joined to the next: all have the label 0."""
-    order = np.random.default_rng(1).permutation(10_000)
-    assert not joined(order[:-1], order[1:], 10_000).any()
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -3,21 +3,18 @@
 The corrected rows are made here from the simulated ones by a vector in space, with the simulator's own closed forms.
 """
 
-import csv
 from pathlib import Path
 
 import numpy as np
 import pytest
 from every import every
 from repeated_days import days
-from running import published_record, record_of, run_written
+from running import Row, csv_rows, published_record, record_of, run_written, write_csv
 from simulate import Plan, Simulation, simulate
 from simulate_plan import to_geocentric, to_geographic, turn_enu
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
-
-Row = dict[str, str]
 
 
 def day(points: int = 12) -> Simulation:
@@ -38,15 +35,7 @@ def copied(job: Simulation, rows: list[Row], enu: np.ndarray) -> list[Row]:
 
 
 def points_of(folder: Path) -> list[Row]:
-    with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
-        return [row for row in csv.DictReader(file) if row["Code"] not in ("CM", "CHK")]
-
-
-def write(path: Path, rows: list[Row]) -> None:
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
+    return [row for row in csv_rows(folder / "rover001.csv") if row["Code"] not in ("CM", "CHK")]
 
 
 @pytest.mark.parametrize("enu", [(0.5, -1.2, 5.7), (-0.4, 0.3, -0.2), (0.0, 0.0, 2.0), (12.0, 7.0, -40.0)])
@@ -55,7 +44,7 @@ def test_a_corrected_copy_takes_the_proof_away(name: str, enu: tuple[float, floa
     job = day()
     path = job.write(tmp_path)
     rows = points_of(tmp_path)
-    write(tmp_path / name, copied(job, rows, np.array(enu)))
+    write_csv(tmp_path / name, copied(job, rows, np.array(enu)))
     record = published_record(path, code=3)
     assert record["verdict"] == "unchecked"
     (doubt,) = record["doubts"]
@@ -76,7 +65,7 @@ def test_each_session_has_its_own_difference(tmp_path: Path) -> None:
     first = [row for row in rows if row["Point"].startswith("S01")][6:]
     second = [row for row in rows if row["Point"].startswith("S02")]
     assert first and second
-    write(
+    write_csv(
         tmp_path / "rover002.csv",
         copied(job, first, np.array([1.0, 2.0, 3.0])) + copied(job, second, np.array([-2.0, 0.5, -4.0])),
     )
@@ -89,7 +78,7 @@ def test_confirmed_it_is_proven_and_check_tells_it_too(tmp_path: Path) -> None:
     job = day()
     job.job["checks"] = {"confirmed": ["base"]}
     path = job.write(tmp_path)
-    write(tmp_path / "rover002.csv", copied(job, points_of(tmp_path), np.array([0.5, 0.5, 3.0])))
+    write_csv(tmp_path / "rover002.csv", copied(job, points_of(tmp_path), np.array([0.5, 0.5, 3.0])))
     record = run_written(path).record
     assert record["verdict"] == "proven" and record["doubts"][0]["confirmed"]
     told = CliRunner().invoke(app, ["check", str(path)])
@@ -109,7 +98,7 @@ def test_what_is_no_corrected_copy(what: str, tmp_path: Path) -> None:
         rows = copied(job, rows, random.normal(size=(len(rows), 3)) * [0.008, 0.008, 0.015])
     else:
         rows, code = [row | {"Sol": "float"} for row in copied(job, rows, np.array([0.5, 0.5, 3.0]))], 3
-    write(tmp_path / "rover002.csv", rows)
+    write_csv(tmp_path / "rover002.csv", rows)
     assert published_record(path, code=code)["doubts"] == []
 
 
@@ -117,7 +106,7 @@ def test_a_file_whose_field_shift_is_stated_is_taken_for_what_it_is(tmp_path: Pa
     job = day()
     enu = (1.0, 2.0, 3.0)
     path = job.write(tmp_path)
-    write(tmp_path / "rover002.csv", copied(job, points_of(tmp_path), np.array(enu)))
+    write_csv(tmp_path / "rover002.csv", copied(job, points_of(tmp_path), np.array(enu)))
     stated = dict(zip(("east", "north", "up"), enu, strict=True))
     job.job["session"][0]["field_shift"] = {
         "from": job.job["session"][0]["start"], **stated, "model": "geocentric", "files": ["rover002.csv"],
@@ -144,7 +133,7 @@ def test_a_pole_that_is_off_all_day_is_no_noise(tmp_path: Path) -> None:
                 row | {"EllHt": f"{up:.4f}", "Observed": str(np.datetime64(time) + np.timedelta64(7, "s")) + "Z"}
             )
     assert len(again) == 12
-    write(tmp_path / "rover002.csv", again)
+    write_csv(tmp_path / "rover002.csv", again)
     record = record_of(path)
     (said,) = [note for note in record["notes"] if "all differ by the same vector" in note]
     assert "12 pairs of readings of one point in rover001.csv and rover002.csv" in said

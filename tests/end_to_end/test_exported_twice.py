@@ -1,6 +1,5 @@
 """A day exported twice counts once, whatever the rounding; what only looks alike stays."""
 
-import csv
 import datetime as dt
 import json
 import shutil
@@ -11,10 +10,9 @@ import numpy as np
 import pytest
 from every import every
 from issued import Issue
-from running import issued_once, published_record, run_written
+from running import Row, csv_rows, issued_once, published_record, run_written, write_csv
 from simulate import Plan, Simulation, simulate
 
-Row = dict[str, str]
 COLUMNS = '[points.columns]\nname = "n"\ntime = "t"\ncode = "c"\nsolution = "s"\nheight = "h"\n'
 
 
@@ -40,18 +38,6 @@ CHANGES: dict[str, Callable[[Row], Row]] = {
 }
 
 
-def rows_of(folder: Path) -> list[Row]:
-    with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
-
-
-def write(path: Path, rows: list[Row]) -> None:
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
-
-
 def counts_once(issue: Issue, once: Issue) -> None:
     """The second export changes nothing but what is held back."""
     assert set(issue.reasons().values()) == {"duplicate"}
@@ -71,7 +57,7 @@ def once(tmp_path_factory: pytest.TempPathFactory) -> Issue:
 @pytest.mark.parametrize("name", ["rover000.csv", "rover002.csv"])  # read before the other, and after it
 def test_another_rounding(how: str, name: str, once: Issue, tmp_path: Path) -> None:
     path = day().write(tmp_path)
-    write(tmp_path / name, [CHANGES[how](row) for row in rows_of(tmp_path)])
+    write_csv(tmp_path / name, [CHANGES[how](row) for row in csv_rows(tmp_path / "rover001.csv")])
     issue = run_written(path, code=3)  # one of the files has nothing of its own
     counts_once(issue, once)
     assert any("13 of its 13 rows" in note for note in issue.record["notes"])
@@ -83,8 +69,8 @@ def test_another_rounding(how: str, name: str, once: Issue, tmp_path: Path) -> N
 
 def test_both_in_one_file(once: Issue, tmp_path: Path) -> None:
     path = day().write(tmp_path)
-    rows = rows_of(tmp_path)
-    write(tmp_path / "rover001.csv", rows + [rounded(row, 8, 2) for row in rows])
+    rows = csv_rows(tmp_path / "rover001.csv")
+    write_csv(tmp_path / "rover001.csv", rows + [rounded(row, 8, 2) for row in rows])
     counts_once(run_written(path), once)
 
 
@@ -94,10 +80,10 @@ def test_both_in_one_file(once: Issue, tmp_path: Path) -> None:
 def test_one_coordinate_alone_with_fewer_digits(name: str, column: str, cut: int, once: Issue, tmp_path: Path) -> None:
     """Digits are cut off, not rounded: as a column that is too narrow does it."""
     path = day().write(tmp_path)
-    rows = rows_of(tmp_path)
+    rows = csv_rows(tmp_path / "rover001.csv")
     digits = 9 if column != "EllHt" else 3
     again = [row | {column: f"{float(row[column]):.{digits}f}"[: -min(cut, digits - 1)]} for row in rows]
-    write(tmp_path / name, [*rows, *again] if name == "rover001.csv" else again)
+    write_csv(tmp_path / name, [*rows, *again] if name == "rover001.csv" else again)
     counts_once(run_written(path, 0 if name == "rover001.csv" else 3), once)
 
 
@@ -107,12 +93,12 @@ def test_another_format_and_crs(crs: str, code: int, once: Issue, tmp_path: Path
     # New Zealand's projection in closed form (LINZ: NZTM2000), shared with the simulator
     job = day()
     path = job.write(tmp_path)
-    rows = rows_of(tmp_path)
+    rows = csv_rows(tmp_path / "rover001.csv")
     projection = job.plan.place.projection
     text = path.read_text(encoding="utf-8")
     if crs == "projected":
         east, north = projection.forward(job.rows["longitude"], job.rows["latitude"])
-        write(tmp_path / "grid.csv", [
+        write_csv(tmp_path / "grid.csv", [
             {"h": row["EllHt"], "E": f"{e:.3f}", "N": f"{n:.3f}", "t": row["Observed"], "s": row["Sol"],
              "c": row["Code"], "n": row["Point"]}
             for row, e, n in zip(rows, east, north, strict=True)
@@ -135,7 +121,10 @@ def test_a_refused_solution_is_not_let_in_by_an_export_that_does_not_say_so(tmp_
     job = day()
     job.rows["solution"][5] = "float"
     path = job.write(tmp_path)
-    write(tmp_path / "a.csv", [{key: row[key] for key in row if key != "Sol"} for row in rows_of(tmp_path)])
+    write_csv(
+        tmp_path / "a.csv",
+        [{key: row[key] for key in row if key != "Sol"} for row in csv_rows(tmp_path / "rover001.csv")],
+    )
     text = path.read_text(encoding="utf-8").splitlines()
     (columns,) = [line for line in text if line.startswith("columns = ")]
     block = ["[[points]]", 'files = ["a.csv"]', columns.replace('solution = "Sol", ', "")]
@@ -158,17 +147,17 @@ def test_a_slow_track_of_ten_readings_a_second_stays_whole(name: str, tmp_path: 
     issue = run_written(path)
     assert issue.record["rows"]["points"] == 200
     shutil.rmtree(tmp_path / "out")
-    write(tmp_path / "rover002.csv", [rounded(row, 8, 2) for row in rows_of(tmp_path)])
+    write_csv(tmp_path / "rover002.csv", [rounded(row, 8, 2) for row in csv_rows(tmp_path / "rover001.csv")])
     assert run_written(path, code=3).record["rows"]["by_reason"] == {"duplicate": 203}
 
 
 def test_what_nobody_can_decide_is_told_and_stays(tmp_path: Path) -> None:
     path = day().write(tmp_path)
-    points = [row for row in rows_of(tmp_path) if row["Code"] not in ("CM", "CHK")]
+    points = [row for row in csv_rows(tmp_path / "rover001.csv") if row["Code"] not in ("CM", "CHK")]
     moved = [  # by 2.2 m to the north, and each by a metre more: two rovers with the same numbers, say
         row | {"Lat": f"{float(row['Lat']) + 2e-5 + number * 1e-5:.9f}"} for number, row in enumerate(points[:5])
     ]
-    write(tmp_path / "rover002.csv", moved + [row | {"Point": f"Q{row['Point']}"} for row in points[5:]])
+    write_csv(tmp_path / "rover002.csv", moved + [row | {"Point": f"Q{row['Point']}"} for row in points[5:]])
     record = published_record(path)
     assert record["rows"]["points"] == 20
     assert [note for note in record["notes"] if "5 pairs" in note and "same name and time" in note]
@@ -185,7 +174,7 @@ def later(row: Row, seconds: float) -> Row:
 def test_a_day_by_another_clock(name: str, seconds: float, once: Issue, tmp_path: Path) -> None:
     """GPS time beside UTC, say: to the last digit nothing is measured twice."""
     path = day().write(tmp_path)
-    write(tmp_path / name, [later(row, seconds) for row in rows_of(tmp_path)])
+    write_csv(tmp_path / name, [later(row, seconds) for row in csv_rows(tmp_path / "rover001.csv")])
     issue = run_written(path, code=3)
     counts_once(issue, once)
     (told,) = [note for note in issue.record["notes"] if "identical coordinates" in note]
@@ -206,8 +195,8 @@ def test_a_copy_by_another_clock_stretches_no_session(
     path = job.write(tmp_path / "job")
     without = issued_once(path)
     assert without.sessions.column("verdict") == ["proven"]
-    rows = rows_of(path.parent)
-    write(path.with_name(name), [later(row, 3600.0 * hours) for row in rows[left_out:]])
+    rows = csv_rows(path.with_name("rover001.csv"))
+    write_csv(path.with_name(name), [later(row, 3600.0 * hours) for row in rows[left_out:]])
     issue = run_written(path, code=3)  # for a file that is wholly held back
     if left_out or name == "rover002.csv":  # of two copies of one length the first is kept
         for key in ("sessions", "data_to", "checks", "verdict", "shift_model"):
@@ -222,8 +211,8 @@ def test_a_copy_by_another_clock_stretches_no_session(
 def test_a_copy_of_another_block_by_another_clock_asks_nothing_of_its_frame(tmp_path: Path) -> None:
     """A session that has no other reading of that block is in no doubt for what the block leaves open."""
     path = day().write(tmp_path)
-    rows = [later(row, 7200.0) for row in rows_of(tmp_path)]
-    write(tmp_path / "copy.csv", rows[2:])
+    rows = [later(row, 7200.0) for row in csv_rows(tmp_path / "rover001.csv")]
+    write_csv(tmp_path / "copy.csv", rows[2:])
     text = path.read_text(encoding="utf-8")
     block = text[text.index("[[points]]") :].replace("rover*.csv", "copy.csv")
     path.write_text(f'{text}\n{block}crs = "EPSG:4979"\n', encoding="utf-8")
@@ -241,9 +230,9 @@ def test_marks_exported_once_more_by_another_clock_close_nothing(name: str, tmp_
     path = job.write(tmp_path)
     without = issued_once(path)
     assert without.sessions.column("verdict") == ["unclosed"]
-    marks = [later(row, 6 * 3600.0) for row in rows_of(tmp_path) if row["Code"] in ("CM", "CHK")]
+    marks = [later(row, 6 * 3600.0) for row in csv_rows(tmp_path / "rover001.csv") if row["Code"] in ("CM", "CHK")]
     assert len(marks) == 2
-    write(tmp_path / name, marks)
+    write_csv(tmp_path / name, marks)
     if name == "marks.csv":
         text = path.read_text(encoding="utf-8")
         (files,) = [line for line in text.splitlines() if line.startswith("files = ")]
@@ -258,8 +247,8 @@ def test_marks_occupied_again_are_left_in_peace(tmp_path: Path) -> None:
     """Noise parts two occupations of one mark under one name, though both are written to the millimetre."""
     job = simulate(Plan(sessions=1, points=10, ties=2, checks=2))
     path = job.write(tmp_path)
-    rows = rows_of(tmp_path)
+    rows = csv_rows(tmp_path / "rover001.csv")
     marks = [row for row in rows if row["Code"] in ("CM", "CHK")]
     again = [later(row, 300.0) | {"Lat": f"{float(row['Lat']) + 4e-8:.9f}"} for row in marks]  # 4 mm north
-    write(tmp_path / "rover001.csv", [*rows, *again])
+    write_csv(tmp_path / "rover001.csv", [*rows, *again])
     assert published_record(path)["rows"]["by_reason"] == {}

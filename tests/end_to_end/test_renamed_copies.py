@@ -3,13 +3,13 @@
 A simulated day by one rover; its copy has the same times, and places that are off by what an office added to all.
 """
 
-import csv
 import re
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+from running import csv_rows, write_csv
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -35,8 +35,7 @@ def beside(
     ``next_to`` puts each behind its own, in that file; ``code`` gives the points their codes.
     """
     path = job.write(folder)
-    with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
+    rows = csv_rows(folder / "rover001.csv")
     points = [row for row in rows if "-T" not in row["Point"] and "-C" not in row["Point"]]
     for number, row in enumerate(points):
         row["Code"] = row["Code"] if code is None else code(number)
@@ -47,10 +46,7 @@ def beside(
         pairs = [[row, *([behind[row["Point"]]] if row["Point"] in behind else [])] for row in rows]
         files = {"rover001.csv": [row for pair in pairs for row in pair]}
     for name, those in files.items():
-        with (folder / name).open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-            writer.writeheader()
-            writer.writerows(those)
+        write_csv(folder / name, those)
     return run_job(path, dry_run=True).record
 
 

@@ -13,7 +13,7 @@ from pipeline.examine.flat_heights import is_flat, least_alike
 from pipeline.examine.geoid_step import of_another_model, of_reversed_sign
 from pipeline.examine.last_digits import last_digit
 from pipeline.examine.mark_heights import middle
-from pipeline.examine.other_bases import joined, unmarked
+from pipeline.examine.other_bases import unmarked
 
 
 @pytest.mark.parametrize(
@@ -126,12 +126,6 @@ def test_a_geoid_of_reversed_sign() -> None:
 def test_the_middle_of_each_column_where_it_has_numbers() -> None:
     found = middle(np.array([[1.0, nan, nan], [5.0, 2.0, nan], [3.0, 4.0, nan]]))
     assert found[:2] == [3.0, 3.0] and np.isnan(found[2])
-
-
-def test_values_are_one_base_where_pairs_lead_from_one_to_the_other() -> None:
-    assert joined(5, [(0, 1), (3, 4), (1, 4)]) == [[0, 1, 3, 4], [2]]
-    assert joined(3, []) == [[0], [1], [2]]
-    assert joined(4, [(2, 3), (1, 2), (0, 1)]) == [[0, 1, 2, 3]]
 
 
 @dataclass

@@ -24,10 +24,11 @@ from pipeline.issue.formats.dxf_layers import OWN
 from pipeline.issue.formats.dxf_rows import Drawn
 from pipeline.issue.formats.dxf_symbols import MARK, Tags
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 WARNING = {1, 30, 50}
 

@@ -19,9 +19,10 @@ from pyproj import CRS
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.formats import write_formats
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, points_schema, wkb_strings
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 SPACE = "{http://www.landxml.org/schema/LandXML-1.2}"
 DOUBLE = r"[+-]?(\d+(\.\d*)?|\.\d+)([Ee][+-]?\d+)?|NaN|-?INF"

@@ -8,10 +8,11 @@ import pytest
 from format_layers import ABOUT, points
 
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, wkb_strings
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 
 @pytest.fixture(scope="module")

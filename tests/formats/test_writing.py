@@ -16,7 +16,7 @@ from warm import Warm
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
 from pipeline.issue.geopackage.layer_stream import Differs, Package
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.geopackage.write_errors import NotWritten
 
 SEARCH = [str(Path(__file__).parents[1] / "support"), str(Path(__file__).parents[2])]
 

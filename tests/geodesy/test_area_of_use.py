@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from pipeline.geodesy.area import Area, Places, Use
-from pipeline.geodesy.operations import Frame, OperationError, raw_to_working, register_to_working, working_to_issued
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.operations import Frame, raw_to_working, register_to_working, working_to_issued
 
 #: Places within a kilometre or few of an edge of an area of use: longitude, latitude, grid, height, export's CRS.
 EDGES = {

@@ -8,8 +8,10 @@ from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
 
 from pipeline.geodesy import crs
+from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
-from pipeline.geodesy.operations import Area, OperationError, own_places, raw_to_working, working_to_issued
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.operations import own_places, raw_to_working, working_to_issued
 from pipeline.geodesy.units import lengths
 
 #: A foot of each kind in metres, by definition.

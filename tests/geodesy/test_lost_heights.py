@@ -15,10 +15,10 @@ import numpy as np
 import pyproj
 import pytest
 
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import (
-    Area,
     Frame,
-    OperationError,
     lonlat,
     raw_to_working,
     register_to_working,

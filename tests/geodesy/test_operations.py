@@ -15,18 +15,18 @@ from pyproj import Transformer
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import UTMConversion
 
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.grids import Grid
 from pipeline.geodesy.operations import (
-    Area,
     Frame,
-    Grid,
-    Operation,
-    OperationError,
     lonlat,
     raw_to_working,
     register_to_working,
     working_to_geographic,
     working_to_issued,
 )
+from pipeline.geodesy.transform import Operation
 
 ROOT = Path(__file__).resolve().parents[2]
 AUSTRIA = Area(13.0, 47.0, 14.5, 48.0)

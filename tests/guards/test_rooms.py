@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 ORDER = (
     ("words", "near", "digest", "arrays", "sphere", "clock", "visible", "limits", "sealed", "nameless", "progress"),
     ("letter_case",),
-    ("problems", "tables", "tolerance", "handoff"),
+    ("problems", "tables", "tolerance", "handoff", "groups"),
     ("files",),
     ("job",),
     ("geodesy", "adjust", "duplicates", "plausible", "occupations"),

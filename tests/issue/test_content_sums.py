@@ -13,9 +13,10 @@ from issue_layers import CRS, DATA_TO, source
 from issued import everything_below
 
 from pipeline.issue.geopackage.content_sums import Content, together
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
 from pipeline.issue.geopackage.recount import NotReadable, recount_package
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 #: One column of every kind that an export can carry, each with a null in it.
 KINDS = {

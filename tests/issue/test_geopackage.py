@@ -22,6 +22,7 @@ import pytest
 from issue_layers import CARRIED, CRS, DATA_TO, points, positions, source
 from warm import Warm
 
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import (
     CHANGES,
     CHECK_MARKS,
@@ -33,7 +34,8 @@ from pipeline.issue.geopackage.layers import (
     wkb_points,
 )
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
-from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.issue.geopackage.write_errors import NotWritten
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]

@@ -15,9 +15,10 @@ from format_layers import CARRIED, DATA_TO, checks, points
 
 from pipeline.issue.geopackage import readback
 from pipeline.issue.geopackage.layer_copies import _PIECE
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import CHECK_MARKS, POINT_Z, points_schema
 from pipeline.issue.geopackage.readback import read_back
-from pipeline.issue.geopackage.write import GATHERED, LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import GATHERED, write_geopackage
 from pipeline.issue.geopackage.written_counts import Tally
 
 #: A column called as the layer of all points; codes that hold that word, or what definitions are made of.

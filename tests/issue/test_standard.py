@@ -21,6 +21,7 @@ import shapely
 from format_layers import CARRIED, DATA_TO, checks, hostile, marks, points
 from pyproj import CRS
 
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import (
     CHANGES,
     CHECK_MARKS,
@@ -32,7 +33,7 @@ from pipeline.issue.geopackage.layers import (
     points_schema,
 )
 from pipeline.issue.geopackage.readback import read_back
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 LAYERS = ("points", "check_marks", "repeats", "sessions", "marks", "held_back", "changes", "points_FENCE")
 LINEAGE = ("What it is <now> & here.", "Read a.csv.", "Tied to control.")

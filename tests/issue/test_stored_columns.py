@@ -17,11 +17,12 @@ from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage import write
 from pipeline.issue.geopackage.append import completing
 from pipeline.issue.geopackage.blank_packages import Georeference, make_layer
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import CHANGES, HELD_BACK, LINE_Z, points_schema, wkb_lines, wkb_points
 from pipeline.issue.geopackage.readback import read_back
 from pipeline.issue.geopackage.stored_columns import stored_column
 from pipeline.issue.geopackage.styles_and_metadata import write_beside
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 TIMES = [1772393028000, 1772393028500, 1772393028007, -86_400_000, -62135596800000, 253402300799999, None]
 OWN: dict[str, pa.Array] = {

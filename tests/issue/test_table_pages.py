@@ -12,11 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from issue_layers import CRS, DATA_TO
 
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.table_cells import can_be_cells
 from pipeline.issue.geopackage.table_pages import table_pages
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 TABLE = "CREATE TABLE t (id INTEGER PRIMARY KEY NOT NULL, whole INTEGER, number REAL, words TEXT, bytes BLOB)"
 SCHEMA = pa.schema(

@@ -5,9 +5,13 @@ import pytest
 from pipeline.geodesy.registry import height_areas
 from pipeline.new_job.datum_uses import Extent, use_of
 from pipeline.new_job.frames import height_datums, height_question
-from pipeline.new_job.zones import clocks_near, countries_near, zones_near
+from pipeline.new_job.zones import clocks_near, countries_near
 
 CHRISTCHURCH = (172.6, -43.5)
+
+
+def zones_near(longitude: float, latitude: float) -> list[str]:
+    return [one.zone for one in clocks_near(longitude, latitude)]
 
 
 @pytest.mark.parametrize(
@@ -59,6 +63,14 @@ def test_the_national_come_before_the_local_and_the_global_last() -> None:
 
 def test_a_datum_that_a_heading_names_is_first_all_the_same() -> None:
     assert height_datums(CHRISTCHURCH, ["Height Lyttelton"])[0].name == "Lyttelton 1937 height"
+
+
+def test_the_zones_of_the_nearest_towns() -> None:
+    """Places of the towns: the time zone database's own table (zone.tab)."""
+    assert zones_near(171.8, -43.7)[0] == "Pacific/Auckland"
+    assert zones_near(110.9, -7.0)[0] == "Asia/Jakarta"
+    assert zones_near(13.4, 52.5)[0] == "Europe/Berlin"
+    assert zones_near(-179.9, -17.0)[0] == "Pacific/Fiji"
 
 
 def test_clocks_are_those_of_the_country_and_its_neighbours() -> None:

@@ -19,7 +19,6 @@ from pipeline.new_job.common_shift import agreement
 from pipeline.new_job.look_at_files import looks
 from pipeline.new_job.start import job_name
 from pipeline.new_job.time_notation import time_notation
-from pipeline.new_job.zones import zones_near
 from pipeline.problems import JobError, Problems
 
 
@@ -201,14 +200,6 @@ def test_readings_are_paired_with_marks_by_the_shift_that_most_have_in_common() 
     assert list(zip(found.readings.tolist(), found.marks.tolist(), strict=True)) == [(0, 2), (1, 0), (2, 1)]
     np.testing.assert_allclose(found.shift, [1.2, -0.7], rtol=0, atol=1e-9)
     assert agreement(readings + 1000.0, marks, within=30.0) is None
-
-
-def test_the_zones_of_the_nearest_towns() -> None:
-    """Places of the towns: the time zone database's own table (zone.tab)."""
-    assert zones_near(171.8, -43.7)[0] == "Pacific/Auckland"
-    assert zones_near(110.9, -7.0)[0] == "Asia/Jakarta"
-    assert zones_near(13.4, 52.5)[0] == "Europe/Berlin"
-    assert zones_near(-179.9, -17.0)[0] == "Pacific/Fiji"
 
 
 @pytest.mark.parametrize(

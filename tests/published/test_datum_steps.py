@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.geodesy.operations import Area, Operation, raw_to_working, working_to_geographic, working_to_issued
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.operations import raw_to_working, working_to_geographic, working_to_issued
+from pipeline.geodesy.transform import Operation
 
 ALICE = Area(133.0, -24.5, 134.5, -23.0)
 MGA2020_53 = "EPSG:7853"

@@ -5,7 +5,7 @@ import pytest
 
 from pipeline.geodesy import frames, uncertainty
 from pipeline.geodesy.frames import GRS80, WGS84, Ellipsoid
-from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Operation
 
 
 def degrees(degree: float, minute: float, second: float) -> float:

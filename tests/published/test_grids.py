@@ -6,7 +6,8 @@ Convergence, point scale and the geodesic of the same sources are not computed b
 import numpy as np
 import pytest
 
-from pipeline.geodesy.operations import Area, lonlat, raw_to_working, working_to_issued
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.operations import lonlat, raw_to_working, working_to_issued
 
 
 def degrees(degree: float, minute: float = 0.0, second: float = 0.0) -> float:

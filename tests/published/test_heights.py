@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import (
-    Area,
     Frame,
     raw_to_working,
     register_to_working,

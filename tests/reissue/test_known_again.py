@@ -1,13 +1,12 @@
 """Points of two issues known again: by which names, and where name, time or reading is another one than before."""
 
-import csv
 from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 import pytest
 from every import every
-from running import append_rows, rewrite_export
+from running import append_rows, csv_rows, rewrite_export
 from simulate import Plan, simulate
 
 from pipeline import run_job
@@ -145,8 +144,7 @@ def test_a_reading_more_moves_the_point(repeats: str, tmp_path: Path) -> None:
     path = job.write(tmp_path)
     run_job(path)
     export = tmp_path / "rover001.csv"
-    with export.open(newline="", encoding="utf-8") as file:
-        rows = [row for row in csv.DictReader(file) if row["Code"] not in ("CM", "CHK")]
+    rows = [row for row in csv_rows(export) if row["Code"] not in ("CM", "CHK")]
     again = {
         **rows[1],
         "Observed": rows[1]["Observed"].replace("Z", ".5Z"),

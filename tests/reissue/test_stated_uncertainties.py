@@ -1,12 +1,11 @@
 """A changed uncertainty of a mark is told as the register states it: the numbers of its columns, not what is made of
 them."""
 
-import csv
 from pathlib import Path
 
 import pytest
 from first_issue import first_issue
-from running import replace_in
+from running import replace_in, rewrite_export
 from second_issues import tie_of
 from simulate import Plan, Simulation, simulate
 
@@ -20,14 +19,7 @@ def job() -> Simulation:
 
 def state(register: Path, mark: str, hu95: str, vu95: str) -> None:
     """Write the uncertainties of a mark anew."""
-    with register.open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    for row in rows:
-        row |= {"hu95": hu95, "vu95": vu95} if row["mark"] == mark else {}
-    with register.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
+    rewrite_export(register, lambda row: row | ({"hu95": hu95, "vu95": vu95} if row["mark"] == mark else {}))
 
 
 def because(path: Path) -> list[str]:

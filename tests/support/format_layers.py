@@ -9,9 +9,10 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema, wkb_points
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 DATA_TO = datetime(2026, 3, 2, 3, 45, 6, 500_000, tzinfo=UTC)
 ABOUT = FileFacts(

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.written_counts import Written
 
 DATA_TO = datetime(2026, 3, 2, 3, 45, tzinfo=UTC)

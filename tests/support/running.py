@@ -2,7 +2,7 @@
 
 import csv
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -64,8 +64,17 @@ def revised(job: Simulation, folder: Path) -> Path:
 
 def rewrite_export(path: Path, change: Callable[[Row], Row]) -> None:
     """Change every row of a CSV export; the rows that come back may have other columns, all the same ones."""
+    write_csv(path, [change(row) for row in csv_rows(path)])
+
+
+def csv_rows(path: Path) -> list[Row]:
+    """The rows of a CSV export, every cell as text."""
     with path.open(newline="", encoding="utf-8") as file:
-        rows = [change(row) for row in csv.DictReader(file)]
+        return list(csv.DictReader(file))
+
+
+def write_csv(path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Write a CSV export with the columns of its first row."""
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
         writer.writeheader()
@@ -83,8 +92,7 @@ def replace_in(path: Path, changes: Mapping[str, str]) -> None:
 
 def append_rows(path: Path, rows: list[dict[str, Any]]) -> list[int]:
     """Append rows to a CSV export, columns that a row leaves out taken from the file's last row; return their lines."""
-    with path.open(newline="", encoding="utf-8") as file:
-        before = list(csv.DictReader(file))
+    before = csv_rows(path)
     with path.open("a", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, list(before[0]), lineterminator="\n")
         writer.writerows({**before[-1], **row} for row in rows)

@@ -1,12 +1,11 @@
 """A job run a second time after its register was revised, and what the layers of its issues hold, by SQLite alone."""
 
-import csv
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from running import rewrite_export
+from running import csv_rows, rewrite_export
 from simulate import Simulation
 
 from pipeline.run.run_job import Outcome
@@ -26,8 +25,7 @@ def rows_of(issue: Outcome | Path, layer: str) -> Rows:
 
 def rewrite_register(path: Path, mark: str, column: str, change: float) -> tuple[str, str]:
     """Add to one coordinate of the register; return what was written before and after."""
-    with path.open(newline="", encoding="utf-8") as file:
-        (old,) = [row[column] for row in csv.DictReader(file) if row["mark"] == mark]
+    (old,) = [row[column] for row in csv_rows(path) if row["mark"] == mark]
     new = f"{float(old) + change:.5f}"
     rewrite_export(path, lambda row: row | ({column: new} if row["mark"] == mark else {}))
     return old, new

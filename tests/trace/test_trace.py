@@ -1,6 +1,5 @@
 """A traced point adds up by hand: with the closed forms alone, from the text of the raw file to the issued row."""
 
-import csv
 import datetime as dt
 import json
 from collections.abc import Iterable
@@ -16,7 +15,7 @@ from first_issue import first_issue
 from issued import current_issue, everything_below
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
-from running import append_rows, rewrite_export
+from running import append_rows, csv_rows, rewrite_export
 from simulate import CANTERBURY, Plan, Simulation, simulate
 from simulate_plan import to_geocentric, to_geographic, turn_enu
 from typer.testing import CliRunner
@@ -36,8 +35,7 @@ CLOSE = dict(rtol=0, atol=1e-5)
 
 def raw_xyz(folder: Path, name: str) -> NDArray[np.float64]:
     """Geocentric X, Y, Z of a row of the export, read from its text."""
-    with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
-        (row,) = [row for row in csv.DictReader(file) if row["Point"] == name]
+    (row,) = [row for row in csv_rows(folder / "rover001.csv") if row["Point"] == name]
     place = [np.array([float(row[column])]) for column in ("Lon", "Lat", "EllHt")]
     return np.asarray(to_geocentric(*place, ELLIPSOID)[0])
 
@@ -219,8 +217,7 @@ def test_every_reading_of_a_name_is_followed_held_back_or_not(tmp_path: Path) ->
     """A point, the same again, a float one, without position, without time, outside the sessions, unreadable."""
     job = simulate(Plan(sessions=1, points=20, noise=False))
     path = job.write(tmp_path)
-    with (tmp_path / "rover001.csv").open(newline="", encoding="utf-8") as file:
-        (given,) = [row for row in csv.DictReader(file) if row["Point"] == "S01-00004"]
+    (given,) = [row for row in csv_rows(tmp_path / "rover001.csv") if row["Point"] == "S01-00004"]
     changes: list[dict[str, Any]] = [
         {},
         {"Sol": "float", "EllHt": "300.0"},

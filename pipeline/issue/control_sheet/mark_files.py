@@ -20,8 +20,9 @@ from pipeline.geodesy.axes import Axes
 from pipeline.issue.file_facts import geometry_told
 from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.formats.figures import DECIMALS, fixed, floats, plain
+from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY, wkb_points
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 
 _TEXT, _NUMBER = pa.string(), pa.float64()
 

@@ -15,7 +15,7 @@ from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats import csv_beside, csv_file, dxf_file, geojson_file, landxml_file
 from pipeline.issue.geopackage.layer_stream import Differs, Package
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.geopackage.write_errors import NotWritten
 from pipeline.issue.record_types import FileIssued
 from pipeline.problems import said_of
 

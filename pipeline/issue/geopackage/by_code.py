@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from pipeline.issue.formats.layer_names import cleaned
 from pipeline.issue.former_names import layer_names
-from pipeline.issue.geopackage.write import LayerSource
+from pipeline.issue.geopackage.layer_source import LayerSource
 
 #: Codes that may be layers of a GeoPackage. Writing takes some 30 ms for each; but what opens the file looks up each
 #: layer among all, and so many codes are names of points mostly.

@@ -16,7 +16,7 @@ from pipeline.files.unlocked_database import quoted, unlocked, unsynced
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.readback import ReadBackError
-from pipeline.issue.geopackage.write import refusal
+from pipeline.issue.geopackage.write_errors import refusal
 from pipeline.issue.geopackage.written_counts import Written
 
 #: Little-endian, no envelope (OGC 12-128r19, clause 2.1.3); eight bytes with the srs_id, then the WKB.

@@ -23,10 +23,7 @@ from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.styles_and_metadata import write_beside
-from pipeline.issue.geopackage.write_errors import NotWritten, TooLarge, refusal
 from pipeline.issue.geopackage.written_counts import KEPT, OF_BATCH, SomeRows, Tally, Written
-
-__all__ = ["LayerSource", "NotWritten", "TooLarge", "refusal", "write_geopackage"]
 
 # The file is new, in a staging folder, and synced and read back before it counts: neither a journal nor a sync per
 # layer protects anything (five small layers: 0.04 s instead of 0.10 s).
