@@ -292,10 +292,10 @@ def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:
     anew = [line for line in lines if line.is_anew]
     if not lines and issues > 1:
         what = "it is lost; the next run rebuilds it from the records, but when issues were made, and why some were"
-        yield Finding(0, ISSUES_LIST, f"{what} released by hand or set aside, was there alone", False)
+        yield Finding(0, ISSUES_LIST, f"{what} released or set aside, was there alone", False)
     elif anew:
         told = f"{counted(len(anew), 'line')} {'was' if len(anew) == 1 else 'were'} rebuilt after it was lost"
-        what = f"{told}: their times are those of files, and what was said of releases by hand before is lost where"
+        what = f"{told}: their times are those of files, and what was said of releases before is lost where"
         yield Finding(0, ISSUES_LIST, f"{what} no line has it", False)
 
 
