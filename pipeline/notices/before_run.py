@@ -23,7 +23,7 @@ from pipeline.issue.record_types import Record
 from pipeline.job.model import Drawing
 from pipeline.job.time_zones import reversed_sign
 from pipeline.notices.bases import base_notes
-from pipeline.notices.codes import check_code_notes, code_notes
+from pipeline.notices.codes import check_code_notes, code_notes, drawn_code_notes
 from pipeline.notices.register import register_warnings
 from pipeline.read.sources import has_layers
 
@@ -67,7 +67,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     told += [*zone_notes(survey), *survey.first_pass.notes]
     told += base_notes(survey, clock_told=any(one.holds for one in examined.clocks))
     told += [*clock_notes(examined.clocks), *file_notes(survey), *hidden_notes(survey)]
-    return [*told, *check_code_notes(survey), *code_notes(survey, shown is not None)]
+    return [*told, *check_code_notes(survey), *drawn_code_notes(survey), *code_notes(survey, shown is not None)]
 
 
 def _idle_layers(survey: Survey, recorded: bool) -> list[str]:

@@ -4,11 +4,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from running import rewrite_export
 from simulate import Plan, simulate
 
 from pipeline.check import check_job
 
 SMALL = Plan(sessions=1, points=12)
+#: Other codes for those of its points.
+AS = {"ROAD-EDGE": "TOP", "ROAD-CL": "FENCE"}
 
 
 def told(folder: Path, **tables: dict[str, Any]) -> list[str]:
@@ -47,6 +50,48 @@ def test_a_key_without_effect_is_told_once(tables: dict[str, Any], word: str, tm
 )
 def test_keys_with_an_effect_are_not(tables: dict[str, Any], tmp_path: Path) -> None:
     assert told(tmp_path, **tables) == []
+
+
+@pytest.mark.parametrize(
+    ("codes", "told"),
+    [
+        (("TOPP",), "'TOPP' (readings have 'TOP')"),
+        (("top", "TOO"), "'top' (readings have 'TOP')"),  # three letters are as many codes
+        (("FENC", "FNECE", "fence"), "'FENC' (readings have 'FENCE'), 'FNECE' (readings have 'FENCE'), 'fence'"),
+    ],
+)
+def test_a_code_of_the_drawing_that_is_mistyped_is_told(codes: tuple[str, ...], told: str, tmp_path: Path) -> None:
+    (said,) = of_drawing(tmp_path, codes)
+    assert (
+        f"of [drawing] {'has' if len(codes) == 1 or codes[1] == 'TOO' else 'have'} no effect" in said and told in said
+    )
+
+
+@pytest.mark.parametrize(
+    "codes",
+    [
+        ("TOP", "FENCE", "CM", "CHK"),  # all are there
+        ("TOE", "FLOOR", "FENCES1", "WALL", "HALL", "TREE", "POST", "MH1", "MH2", "KERB", "SIGN"),  # an office's list
+        ("FENCE2", "BANK TOP", "FE"),
+    ],
+)
+def test_codes_of_the_drawing_for_other_jobs_are_not(codes: tuple[str, ...], tmp_path: Path) -> None:
+    assert of_drawing(tmp_path, codes) == []
+
+
+def test_a_code_of_the_drawing_that_the_table_of_codes_has_is_not(tmp_path: Path) -> None:
+    (tmp_path / "codes.csv").write_text("code\nFENC\nTOP\nFENCE\nCM\nCHK\n")
+    assert of_drawing(tmp_path, ("FENC",), codes={"file": "codes.csv"}) == []
+
+
+def of_drawing(folder: Path, drawn: tuple[str, ...], **tables: dict[str, Any]) -> list[str]:
+    """Return what is told of codes of the drawing that no reading has, where readings have TOP, FENCE and some more."""
+    job = simulate(SMALL)
+    job.job |= {"drawing": {"codes": [{"code": code, "colour": 3} for code in drawn]}, "issue": {"formats": ["dxf"]}}
+    job.job |= tables
+    path = job.write(folder)
+    rewrite_export(folder / "rover001.csv", lambda row: row | {"Code": AS.get(row["Code"], row["Code"])})
+    return [one for one in check_job(path).warnings if "[drawing]" in one]
 
 
 def test_no_solution_is_asked_for_where_no_export_has_any(tmp_path: Path) -> None:
