@@ -4,7 +4,6 @@ Python says of it what only programmers read, and the library of the command lin
 Knows nothing of the rest: any of it may be what is damaged.
 """
 
-import json
 import sys
 from types import TracebackType
 
@@ -41,6 +40,8 @@ def what(path: str) -> str:
 def tell(path: str, *, as_json: bool) -> int:
     """Print what is wrong where nothing else may be loaded, as `faults.report` would; return the exit code."""
     if as_json:
+        import json
+
         problem = {"file": path, "line": 0, "what": what(path), "fix": FIX}
         entry = {"job": "tiedown", "file": "tiedown", "outcome": "fault", "exit_code": 1, "problems": [problem]}
         print(json.dumps(entry, indent=2, ensure_ascii=True), flush=True)

@@ -10,7 +10,7 @@ from simulate import simulate
 
 from pipeline import run_job
 from pipeline.check import check_job
-from pipeline.issue.folder import standing_issues
+from pipeline.issue import record
 from pipeline.problems import JobError
 from pipeline.reissue import history
 from pipeline.reissue.history import History
@@ -62,13 +62,13 @@ def test_a_newest_issue_that_cannot_be_read_is_a_problem_of_a_run_that_writes_no
 
 
 def test_a_check_judges_the_newest_issue_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path, judge, judged = simulate(SMALL).write(tmp_path), standing_issues.parse_record, list[str]()
+    path, judge, judged = simulate(SMALL).write(tmp_path), record.parse_record, list[str]()
     assert run_job(path).issued
 
     def counted(said: Any, at: Path) -> Any:
         judged.append(at.parent.name)
         return judge(said, at)
 
-    monkeypatch.setattr(standing_issues, "parse_record", counted)
+    monkeypatch.setattr("pipeline.issue.folder.standing_issues.parse_record", counted)
     check_job(path)
     assert judged == ["001"]

@@ -149,7 +149,7 @@ def test_codes_of_signs_are_called_by_their_signs(job: Path) -> None:
 def test_a_sign_stays_on_the_layer_that_a_drawing_before_had() -> None:
     """Drawings of earlier versions called such a layer "_"; one of a code "question" comes first in any case."""
     counts = Counter[Key]({("??", None): 1, ("*", None): 1, ("question", None): 1, ("?", None): 1, ("_", None): 1})
-    colours = dict.fromkeys(("??", "*", "question", "?", "_"), 3)
+    colours: dict[str | None, int] = dict.fromkeys(("??", "*", "question", "?", "_"), 3)
     fresh = {key[0]: group.symbol.name for key, group in point_layers(counts, colours, {}).items()}
     assert fresh.pop("?").startswith("question~")
     assert fresh == {"??": "question_question", "*": "star", "question": "question", "_": "_"}
