@@ -15,14 +15,12 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
-from pipeline.issue.folder.manual_release import find_issue_to_show
-from pipeline.issue.folder.publish import issues
-from pipeline.issue.folder.standing_issues import Standing, newest_standing, standing_issue
 from pipeline.issue.report.site_message import localisation
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.problems import JobError, Problems, refusals_told
+from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
 from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
@@ -71,36 +69,28 @@ def check_job(path: Path) -> Checked:
     problems = Problems()
     loaded = begin(path, problems)
     prepared = prepare(loaded, problems)
-    newest = History.read(loaded.job.job.folder).newest
+    history = History.read(loaded.job.job.folder)
+    newest = history.newest
     examined = examine(with_gone(prepared, newest.record if newest else None), problems, keep=True)
-    last = newest_standing(loaded.job.job.folder)
+    if newest is None:
+        history.refuse()
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
     doubts = tuple(dict.fromkeys(str(doubt) for doubt in solved.doubts if not doubt.confirmed))
     looked_into = tuple(dict.fromkeys(str(doubt) for doubt in solved.doubts if doubt.confirmed))
-    number, drawn = last[1]["issue"] + 1 if last else 1, _drawn_from(loaded.job.job.folder, last)
+    history.refuse()
+    number, drawn = newest.record["issue"] + 1 if newest else 1, history.drawn_from
     taken_out = tuple(field_shift_message(one, number) for one in recorded(examined.survey, solved, number))
     odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
-    before = before_notes(examined, drawn[1] if drawn else None, shown)
+    before = before_notes(examined, drawn.record if drawn else None, shown)
     before += name_notes(examined.survey, solved)
     beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
     ahead = date_ahead_notes(examined.survey.data_to)
     notes = (*ahead, *carried, *looked_into, *odd, *beside, *before)
     return Checked(
-        examined.survey, (*doubts, *notes, *_damaged(last, drawn, examined.survey, solved)), doubts, taken_out
+        examined.survey, (*doubts, *notes, *_damaged(newest, drawn, examined.survey, solved)), doubts, taken_out
     )
-
-
-def _drawn_from(folder: Path, newest: Standing | None) -> Standing | None:
-    """Return the issue that a run will compare with, which `current` shows; the newest where none was ever released.
-
-    Raises `JobError` where it is damaged, as a run does.
-    """
-    if newest is None:
-        return None
-    shown = find_issue_to_show(folder, [number for number, _ in issues(folder)], newest[1])
-    return newest if shown in (None, newest[1]["issue"]) else standing_issue(folder, shown)
 
 
 def _beside(survey: Survey, solved: Solved) -> list[str]:
@@ -114,17 +104,17 @@ def _strings(survey: Survey, solved: Solved) -> list[str]:
     return linework_notes(look_at_strings(settle(survey, solved).drafter))
 
 
-def _damaged(last: Standing | None, drawn: Standing | None, survey: Survey, solved: Solved) -> list[str]:
+def _damaged(last: Last | None, drawn: Last | None, survey: Survey, solved: Solved) -> list[str]:
     """Return what is gone or altered of the newest issue and of that in use; raise it as `JobError` where a run would.
 
     A run that has something to issue goes on without them; one that would say that nothing changed does not.
     """
     if last is None:
         return []
-    path, record = last
-    found = [*damage(path.parent, record, confirmed(path.parent.parent.parent, record["issue"]).signs)]
-    if drawn is not None and drawn[1]["issue"] != record["issue"]:
-        found += damage(drawn[0].parent, drawn[1], {})
+    record = last.record
+    found = [*damage(last.folder, record, confirmed(survey.job.job.folder, record["issue"]).signs)]
+    if drawn is not None and drawn.record["issue"] != record["issue"]:
+        found += damage(drawn.folder, drawn.record, {})
     if found and same(identity_of(record), fingerprint(survey, solved).beside(record)):
         raise JobError(found)
     return [str(one) for one in found]

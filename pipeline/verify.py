@@ -1,5 +1,6 @@
 """The issues of a job compared with their own records: what was issued is what is there. Nothing is written."""
 
+import codecs
 import os
 import stat
 from collections.abc import Generator, Iterator, Mapping, Sequence
@@ -116,8 +117,8 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
         yield _without_sum(said)
     elif said["sum"] != sum_of(said):
         yield RECORD, "its content is not what was written", True
-    elif _written_again(place / RECORD, said):
-        yield RECORD, "something changed its bytes; its content is what was issued", False
+    elif (how := _written_again(place / RECORD, said)) is not None:
+        yield RECORD, f"{how}; its content is what was issued", False
     files = record["files"]
     if not files:
         yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
@@ -164,12 +165,20 @@ def _removed(place: Path, removed: Thinned, record: Record) -> Iterator[_Told]:
             yield name, "its removal was interrupted; the next run goes on with it", False
 
 
-def _written_again(path: Path, said: Mapping[str, Any]) -> bool:
-    """Say whether a record's file has other bytes than were written, such as other line ends or another layout."""
+def _written_again(path: Path, said: Mapping[str, Any]) -> str | None:
+    """Say in words that a record's file has other bytes than were written, such as other line ends or another layout.
+
+    None where it has not.
+    """
     try:
-        return not is_as_written(said, path.read_bytes())
+        written = path.read_bytes()
     except OSError:  # it was read a moment ago
-        return False
+        return None
+    if is_as_written(said, written):
+        return None
+    if written.startswith(codecs.BOM_UTF8):
+        return "something changed its bytes, and put a byte order mark before it, as editors do"
+    return "something changed its bytes"
 
 
 def _without_sum(said: Mapping[str, Any]) -> _Told:
@@ -292,10 +301,10 @@ def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:
     anew = [line for line in lines if line.is_anew]
     if not lines and issues > 1:
         what = "it is lost; the next run rebuilds it from the records, but when issues were made, and why some were"
-        yield Finding(0, ISSUES_LIST, f"{what} released by hand or set aside, was there alone", False)
+        yield Finding(0, ISSUES_LIST, f"{what} released or set aside, was there alone", False)
     elif anew:
         told = f"{counted(len(anew), 'line')} {'was' if len(anew) == 1 else 'were'} rebuilt after it was lost"
-        what = f"{told}: their times are those of files, and what was said of releases by hand before is lost where"
+        what = f"{told}: their times are those of files, and what was said of releases before is lost where"
         yield Finding(0, ISSUES_LIST, f"{what} no line has it", False)
 
 

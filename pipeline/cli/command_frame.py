@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from pipeline.cli.console import console
 from pipeline.cli.signals import answer_signals, let_pass
+from pipeline.damaged import damaged_file
 from pipeline.run.lean import seldom_searched, without_unused
 from pipeline.sealed import sealed_off
 
@@ -25,6 +26,8 @@ def _told(command: Callable[[], object]) -> None:
     try:
         command()
     except Exception as error:
+        if damaged_file(error) is not None:
+            raise  # what tells of errors may be damaged too
         from pipeline.cli.faults import report
 
         sys.exit(report("tiedown", error))

@@ -12,7 +12,7 @@ from pipeline.cli.console import print_json
 from pipeline.cli.line_folding import fitted
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, NamedAgain, Problem, Unfinished
-from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
+from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory, mishap_of
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -66,7 +66,7 @@ def _known(error: Exception) -> JobError | JobHeld | RecordError | Mishap:
     """Return an exception as one of those that have words."""
     if isinstance(error, JobError | JobHeld | RecordError | Mishap):
         return error
-    return OutOfMemory.told() if is_out_of_memory(error) else Fault.of(error)
+    return OutOfMemory.told() if is_out_of_memory(error) else mishap_of(error)
 
 
 def problem_lines(problems: Sequence[Problem]) -> Iterator[str]:

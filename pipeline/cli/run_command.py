@@ -20,7 +20,7 @@ from pipeline.notify.notifier import Notifier
 from pipeline.notify.told import Told as CommandTold
 from pipeline.problems import JobError
 from pipeline.run.fleet import Result, run_many
-from pipeline.run.mishaps import Fault
+from pipeline.run.mishaps import mishap_of
 from pipeline.run.outcome import Outcome
 from pipeline.run.telling import acknowledge
 from pipeline.visible import one_line
@@ -212,7 +212,7 @@ def _tell(job: str, outcome: Result, how: _How) -> tuple[JobOutcome, dict[str, A
         _print(job, outcome, summaries=not how.as_json, quiet=how.quiet)
         return job_outcome(job, outcome), each
     except Exception as error:
-        fault = Fault.of(error)
+        fault = mishap_of(error)
         report(job, fault)
         return job_outcome(job, fault), error_record(job, fault)
 

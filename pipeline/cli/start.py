@@ -5,7 +5,7 @@ import os
 import sys
 from collections.abc import Callable
 
-from pipeline.cli.signals import answer_signals
+from pipeline.damaged import damaged_file, tell
 
 
 def program() -> None:
@@ -21,7 +21,18 @@ def program() -> None:
 
 
 def main() -> None:
-    """Enter the command line."""
+    """Enter the command line; a damaged file of the installation is told in words, wherever it is met."""
+    try:
+        _enter()
+    except Exception as error:
+        if (path := damaged_file(error)) is None:
+            raise
+        sys.exit(tell(path, as_json="--json" in sys.argv[1:]))
+
+
+def _enter() -> None:
+    from pipeline.cli.signals import answer_signals
+
     answer_signals()
     from pipeline.cli.command_frame import run_command
     from pipeline.sealed import unheard

@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import error_record
 from pipeline.problems import JobError, Problem
+from pipeline.run.mishaps import mishap_of
 
 #: What the command-line library raises for any wrong usage.
 _WRONG = cast("type[Exception]", typer.BadParameter.__base__)
@@ -30,7 +31,10 @@ class Commands(TyperGroup):
     def invoke(self, ctx: Any) -> Any:
         """Read the arguments of a command and do it."""
         with _told(ctx.meta[_ASKED]):
-            return super().invoke(ctx)
+            try:
+                return super().invoke(ctx)
+            except EOFError as error:  # of which the library says "Aborted!"
+                raise mishap_of(error) from error
 
 
 def _asks_for_json(arguments: list[str]) -> bool:

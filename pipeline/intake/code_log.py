@@ -1,4 +1,4 @@
-"""Collects the codes of the readings in the first pass, each once, if the job has a table of codes."""
+"""Collects the codes of the readings in the first pass, each once, if the job says something of codes."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field

@@ -193,7 +193,8 @@ class _Gatherer:
         self.hemispheres = Hemispheres()
         self.poles = PoleLog()
         self.order = RowOrder(prepared.exports, sieve.index)
-        self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
+        drawn = prepared.loaded.job.drawing.codes
+        self.codes = CodeLog(prepared.named) if prepared.codes is not None or drawn else None
 
     def run(self) -> tuple[FirstPass, ReadingRows]:
         """Read everything and sum it up; return that and what was kept of every reading."""

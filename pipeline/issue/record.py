@@ -131,10 +131,13 @@ def read_record(path: Path) -> SealedRecord:
 
 
 def read_any_version(path: Path) -> dict[str, Any]:
-    """Return what stands in an ``issue.json`` of whatever version. Raises as `read_record` where it is no object."""
+    """Return what stands in an ``issue.json`` of whatever version. Raises as `read_record` where it is no object.
+
+    A byte order mark, which editors put before what they save, says nothing; `verify` tells of it as of other bytes.
+    """
     check_regular(path)
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
         record = json.loads(text, object_pairs_hook=_object)
         if not _shallow(record, _DEEPEST):
             raise RecursionError
@@ -144,6 +147,8 @@ def read_any_version(path: Path) -> dict[str, Any]:
         raise RecordError(f"{path} is not an issue's record: it is nested too deeply") from error
     except UnicodeEncodeError as error:
         raise RecordError(f"{path} is not an issue's record: half of a pair of surrogates stands alone") from error
+    except UnicodeDecodeError as error:
+        raise RecordError(f"{path} is not an issue's record: it is no UTF-8, as an editor may have saved it") from error
     except ValueError as error:
         raise RecordError(f"{path} is not an issue's record: {error}") from error
     if not isinstance(record, dict):

@@ -1,6 +1,5 @@
 """What can be said before any shift is derived: of the register, of where the bases are, of each export as a whole."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 from pipeline.examine.clock_doubts import clock_notes
@@ -21,18 +20,11 @@ from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
-from pipeline.job.model import Drawing
 from pipeline.job.time_zones import reversed_sign
 from pipeline.notices.bases import base_notes
-from pipeline.notices.codes import check_code_notes, code_notes
+from pipeline.notices.codes import check_code_notes, code_notes, drawn_code_notes
+from pipeline.notices.idle_keys import idle_keys
 from pipeline.notices.register import register_warnings
-from pipeline.read.sources import has_layers
-
-#: Limits of ``[quality]`` beyond which readings are reported, and those beyond which they are held back.
-_REPORTED = (
-    ("doubtful_distance", "max_distance"),
-    ("doubtful_height_difference", "max_height_difference"),
-)
 
 
 def before_notes(examined: Examined, last: Record | None, shown: str | None = None) -> list[str]:
@@ -47,8 +39,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     survey = examined.survey
     told = [
         *examined.remarks,
-        *_idle_layers(survey, shown is None),
-        *_idle_keys(survey, shown is None),
+        *idle_keys(survey, shown is None),
         *job_notes(survey),
         *site_notes(survey),
         *heading_notes(survey),
@@ -69,52 +60,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     told += [*zone_notes(survey), *survey.first_pass.notes]
     told += base_notes(survey, clock_told=any(one.holds for one in examined.clocks))
     told += [*clock_notes(examined.clocks), *file_notes(survey), *hidden_notes(survey)]
-    return [*told, *check_code_notes(survey), *code_notes(survey, shown is not None)]
-
-
-def _idle_layers(survey: Survey, recorded: bool) -> list[str]:
-    """Return in words which blocks name a layer, or sheet, and read no file that has any.
-
-    What is ``recorded`` names the job file without its folder, as `_reversed_zones` does.
-    """
-    told = []
-    for number, block in enumerate(survey.job.points):
-        layered = any(has_layers(export.path) for export in survey.exports if export.block == number)
-        if block.layer is not None and not layered:
-            file, line = survey.where("points", number, "layer")
-            told.append(
-                f"{Path(file).name if recorded else file}:{line}: `layer` has no effect: no file of this block is a"
-                " GeoPackage or spreadsheet; remove it, or check `files`"
-            )
-    return told
-
-
-def _idle_keys(survey: Survey, recorded: bool) -> Iterator[str]:
-    """Yield in words which other keys of the job file change nothing, as the job has the rest.
-
-    What is ``recorded`` names the job file without its folder, as `_reversed_zones` does.
-    """
-    job, quality, found = survey.job, survey.job.quality, list[tuple[tuple[str, ...], str]]()
-    if (
-        job.control is not None
-        and job.control.angles == "dms"
-        and survey.register is not None
-        and survey.register.kind == "projected"
-    ):
-        found.append(
-            (("control", "angles"), "`angles` has no effect: the register has eastings and northings; remove it")
-        )
-    if job.drawing != Drawing() and "dxf" not in job.issue.formats:
-        found.append((("drawing",), '[drawing] has no effect: there is no "dxf" in issue.formats'))
-    network = any(window.session.shift == "none" for window in survey.windows)
-    for doubtful, most in () if network else _REPORTED:
-        reported, held = getattr(quality, doubtful), getattr(quality, most)
-        if doubtful in quality.model_fields_set and reported > held:
-            what = f"{doubtful} = {reported:g} reports no reading: those beyond {most} = {held:g} are held back"
-            found.append((("quality", doubtful), what))
-    for keys, what in found:
-        file, line = survey.where(*keys)
-        yield f"{Path(file).name if recorded else file}:{line}: {what}"
+    return [*told, *check_code_notes(survey), *drawn_code_notes(survey), *code_notes(survey, shown is not None)]
 
 
 def _reversed_zones(survey: Survey, recorded: bool) -> list[str]:

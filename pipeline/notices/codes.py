@@ -1,4 +1,4 @@
-"""Compares the codes of readings with the table of codes, and with those of checks that the job file lists."""
+"""Compares the codes of readings with the table of codes, and with those of checks and drawings in the job file."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +10,8 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import CodesNoted, CodeUnknown
 from pipeline.letter_case import folded
 from pipeline.limits import HINTS
-from pipeline.near import listed, nearest
+from pipeline.near import listed, nearest, plain
+from pipeline.occupations.code_slips import changed_over, slip_of
 from pipeline.occupations.signs import Wanted
 from pipeline.words import counted, plural
 
@@ -18,6 +19,9 @@ from pipeline.words import counted, plural
 LISTED, _SHOWN = 200, 8
 #: So many spellings are compared at the most, or for `HINTS` codes.
 _COMPARED = 200_000
+#: Letters from which one that is missing, and from which one that is another, is a slip in ``[drawing]``: POLE and HOLE
+#: are two codes of one office. Ours, no source.
+_MISSING_FROM, _OTHER_FROM = 4, 5
 
 
 def codes_noted(survey: Survey, most: int = LISTED) -> CodesNoted | None:
@@ -88,6 +92,46 @@ def check_code_notes(survey: Survey) -> Iterator[str]:
         f"{Path(file).name}:{line}: no reading has a code of checks.codes ({listed(codes)}), so no check is found by"
         " its code: if checks were measured under another code, add it"
     )
+
+
+def drawn_code_notes(survey: Survey) -> Iterator[str]:
+    """Yield in words which codes of ``[drawing]`` no reading has that are nearly the codes of readings.
+
+    A job file may well list codes for all jobs of an office, or for days that are still to come: one that is merely
+    unused is not told, nor one of the table of codes.
+    """
+    drawing, log, table = survey.job.drawing.codes, survey.first_pass.codes, survey.prepared.codes
+    if log is None or log.beyond or "dxf" not in survey.job.issue.formats:
+        return
+    listed_codes = {one.code for one in drawing}
+    others = sorted(code for code in log.seen if code not in listed_codes)
+    known = table.by_code if table is not None else {}
+    told, first = [], None
+    for number, one in enumerate(drawing):
+        if one.code in log.seen or one.code in known:
+            continue
+        near = [code for code in others if _meant(one.code, code)]
+        if near:
+            told.append(f"'{one.code}' (readings have {listed(map(repr, near))})")
+            first = number if first is None else first
+    if first is not None:
+        file, line = survey.where("drawing", "codes", first, "code")
+        has, it = plural(len(told), "has", "have"), plural(len(told), "it", "them")
+        yield (
+            f"{Path(file).name}:{line}: {counted(len(told), 'code')} of [drawing] {has} no effect: no reading has {it}:"
+            f" {listed(told)}: write {it} as readings do"
+        )
+
+
+def _meant(code: str, reading: str) -> bool:
+    """Tell whether a code that no reading has is that of readings mistyped: one slip of the keys, or in other case."""
+    if plain(code) == plain(reading):
+        return True
+    slipped = bool(slip_of(code, [reading]) or slip_of(reading, [code]))
+    longest = max(len(code), len(reading))
+    if len(code) != len(reading):
+        return slipped and longest >= _MISSING_FROM
+    return slipped and (longest >= _OTHER_FROM or (longest >= _MISSING_FROM and changed_over(code, reading)))
 
 
 def _told(one: CodeUnknown) -> str:

@@ -3,6 +3,7 @@
 import os
 import sys
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from functools import partial
 from importlib import import_module
 from pathlib import Path
@@ -12,7 +13,7 @@ from pipeline.problems import JobError, JobHeld, without_folder
 from pipeline.progress import Progress
 from pipeline.run.glance import unchanged_at_a_glance
 from pipeline.run.lean import loaded_for_good
-from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
+from pipeline.run.mishaps import Mishap, OutOfMemory, is_out_of_memory, mishap_of
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
 from pipeline.sealed import unheard
@@ -90,10 +91,11 @@ def run_one(job: Path, progress: Progress | None, dry_run: bool) -> Result:
     except Exception as error:  # whatever it is, the other jobs go on; the caller tells mistakes from faults
         if is_out_of_memory(error):
             raise OutOfMemory.told() from None
-        return Fault.of(error)
+        return mishap_of(error)
 
 
 def load() -> None:
     """Load what a job needs, before the time of the first one begins, in a process of the command's own."""
     unheard()
-    import_module(LOADED)
+    with suppress(EOFError):  # a damaged file of the installation, which the first job tells of in words
+        import_module(LOADED)

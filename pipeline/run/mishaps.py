@@ -5,6 +5,8 @@ import signal
 import traceback
 from typing import Any, ClassVar
 
+from pipeline.damaged import FIX, damaged_file, what
+
 
 class Mishap(Exception):
     """What ended a job that its user has not made wrong: ``what`` in words, and what to do about it.
@@ -78,6 +80,16 @@ class Fault(Mishap):
     def of(cls, error: BaseException) -> "Fault":
         """Return what can be sent from one process to another, whatever the error holds."""
         return cls(f"{type(error).__name__}: {error}", "".join(traceback.format_exception(error)))
+
+
+class DamagedInstallation(Mishap):
+    """A file of the program, or of a library that it uses, is not what was installed."""
+
+
+def mishap_of(error: BaseException) -> Mishap:
+    """Return what an exception is that nobody has words for: of a damaged installation, or a fault in the program."""
+    path = damaged_file(error)
+    return DamagedInstallation(what(path), FIX) if path is not None else Fault.of(error)
 
 
 #: What the system says where there is no room for a library that is loaded when it is first used, or for a thread.

@@ -1,7 +1,7 @@
 """``issue.keep``: thins older issues to record and report.
 
-Never of one that anybody or anything may need again: the newest and the current, one that was ever released by hand or
-waits for it, one that is not what was issued, and one of an early version that cannot be shown to be.
+Never of one that anybody or anything may need again: the newest and the current, one that waits to be released or ever
+was released after that, one that is not what was issued, and one of an early version that cannot be shown to be.
 """
 
 from collections.abc import Mapping
@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.files.unlocked_database import logs_of
-from pipeline.issue.folder.issues_list import RELEASED, read_issues_list
+from pipeline.issue.folder.issues_list import RELEASED, how_released, read_issues_list
 from pipeline.issue.folder.manual_release import is_pending, read_release
 from pipeline.issue.folder.publish import add_lines, issues
 from pipeline.issue.folder.standing_issues import standing_issue
@@ -40,13 +40,13 @@ def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
     done: dict[int, int] = {}
     stays: dict[int, str] = {}
     try:
-        hands = _by_hand(folder)
+        released = _released(folder)
         for number, at in older:
             place = at.parent
             if number == shown or read_thinned(place) is not None:
                 continue
-            record = None if number in hands else _record(folder, number)
-            why = "released by hand" if number in hands else _needed(place, record, shown)
+            record = None if number in released else _record(folder, number)
+            why = released.get(number) or _needed(place, record, shown)
             if record is None or why is not None:
                 stays[number] = why or _DAMAGED
             else:
@@ -56,11 +56,13 @@ def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
     return _told(keep, done, stays)
 
 
-def _by_hand(folder: Path) -> set[int]:
-    """Return the numbers of all issues that were ever released by hand."""
+def _released(folder: Path) -> dict[int, str]:
+    """Return of all issues that were ever released after they were made how they last were."""
     hand = read_release(folder)
-    listed = {entry.issue for entry in read_issues_list(folder) if entry.verdict == RELEASED}
-    return listed | ({hand.issue} if hand is not None else set())
+    listed = {
+        entry.issue: how_released(entry.because) for entry in read_issues_list(folder) if entry.verdict == RELEASED
+    }
+    return listed | ({hand.issue: how_released(hand.because)} if hand is not None else {})
 
 
 def _record(folder: Path, number: int) -> Record | None:

@@ -11,7 +11,20 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 #: The rooms (folders and modules of `pipeline/`) in order: each imports only from those above it, and from its own.
 #: Those of one line know nothing of one another.
 ORDER = (
-    ("words", "near", "digest", "arrays", "sphere", "clock", "visible", "limits", "sealed", "nameless", "progress"),
+    (
+        "words",
+        "near",
+        "digest",
+        "arrays",
+        "sphere",
+        "clock",
+        "visible",
+        "limits",
+        "sealed",
+        "nameless",
+        "progress",
+        "damaged",
+    ),
     ("letter_case",),
     ("problems", "tables", "tolerance", "handoff", "groups"),
     ("files",),

@@ -4,11 +4,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from running import replace_in, rewrite_export
 from simulate import Plan, simulate
 
 from pipeline.check import check_job
 
 SMALL = Plan(sessions=1, points=12)
+#: Other codes for those of its points.
+AS = {"ROAD-EDGE": "TOP", "ROAD-CL": "FENCE"}
 
 
 def told(folder: Path, **tables: dict[str, Any]) -> list[str]:
@@ -47,6 +50,93 @@ def test_a_key_without_effect_is_told_once(tables: dict[str, Any], word: str, tm
 )
 def test_keys_with_an_effect_are_not(tables: dict[str, Any], tmp_path: Path) -> None:
     assert told(tmp_path, **tables) == []
+
+
+@pytest.mark.parametrize(
+    ("codes", "told"),
+    [
+        (("TOPP",), "'TOPP' (readings have 'TOP')"),
+        (("top", "TOO"), "'top' (readings have 'TOP')"),  # three letters are as many codes
+        (("FENC", "FNECE", "fence"), "'FENC' (readings have 'FENCE'), 'FNECE' (readings have 'FENCE'), 'fence'"),
+    ],
+)
+def test_a_code_of_the_drawing_that_is_mistyped_is_told(codes: tuple[str, ...], told: str, tmp_path: Path) -> None:
+    (said,) = of_drawing(tmp_path, codes)
+    assert (
+        f"of [drawing] {'has' if len(codes) == 1 or codes[1] == 'TOO' else 'have'} no effect" in said and told in said
+    )
+
+
+@pytest.mark.parametrize(
+    "codes",
+    [
+        ("TOP", "FENCE", "CM", "CHK"),  # all are there
+        ("TOE", "FLOOR", "FENCES1", "WALL", "HALL", "TREE", "POST", "MH1", "MH2", "KERB", "SIGN"),  # an office's list
+        ("FENCE2", "BANK TOP", "FE"),
+    ],
+)
+def test_codes_of_the_drawing_for_other_jobs_are_not(codes: tuple[str, ...], tmp_path: Path) -> None:
+    assert of_drawing(tmp_path, codes) == []
+
+
+def test_a_code_of_the_drawing_that_the_table_of_codes_has_is_not(tmp_path: Path) -> None:
+    (tmp_path / "codes.csv").write_text("code\nFENC\nTOP\nFENCE\nCM\nCHK\n")
+    assert of_drawing(tmp_path, ("FENC",), codes={"file": "codes.csv"}) == []
+
+
+def of_drawing(folder: Path, drawn: tuple[str, ...], **tables: dict[str, Any]) -> list[str]:
+    """Return what is told of codes of the drawing that no reading has, where readings have TOP, FENCE and some more."""
+    job = simulate(SMALL)
+    job.job |= {"drawing": {"codes": [{"code": code, "colour": 3} for code in drawn]}, "issue": {"formats": ["dxf"]}}
+    job.job |= tables
+    path = job.write(folder)
+    rewrite_export(folder / "rover001.csv", lambda row: row | {"Code": AS.get(row["Code"], row["Code"])})
+    return [one for one in check_job(path).warnings if "[drawing]" in one]
+
+
+#: Lines of an office whose exports have codes and solutions, in a job that maps neither; and what is told of each.
+UNMAPPED = {
+    '[quality]\nsolutions = ["fix"]': "`solutions` holds nothing back: no export has a column mapped as `solution`",
+    '[codes]\nfile = "codes.csv"': "[codes] has no effect: no export has a column mapped as `code`",
+    "[issue]\nby_code = true": "`by_code` has no effect",
+    '[issue]\nformats = ["dxf"]\n[drawing]\ncodes = [{ code = "A", colour = 3 }]': "`codes` of [drawing] has no effect",
+    '[codes]\nfile = "codes.csv"\n[issue]\nby_code = true': "[codes] and `by_code` have no effect",
+    '[checks]\ncodes = ["CHK"]\n[issue]\nby_code = true': "`by_code` has no effect",  # the session lists its checks
+}
+
+
+@pytest.mark.parametrize("lines", UNMAPPED)
+@pytest.mark.parametrize("mapped", [False, True])
+def test_keys_about_columns_that_no_export_maps_are_told(lines: str, mapped: bool, tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    del job.job["quality"]
+    path = job.write(tmp_path)
+    (tmp_path / "codes.csv").write_text("code\nROAD-EDGE\nROAD-CL\nCM\nCHK\n", encoding="utf-8")
+    text = f"{path.read_text(encoding='utf-8')}\n{lines}\n"
+    for column in () if mapped else (', solution = "Sol"', ', code = "Code"'):
+        assert column in text
+        text = text.replace(column, "")
+    path.write_text(text, encoding="utf-8")
+    said = [one for one in check_job(path).warnings if "effect" in one or "holds nothing back" in one]
+    assert said == [] if mapped else len(said) == 1 and UNMAPPED[lines] in said[0] and "job.toml:" in said[0]
+
+
+def test_keys_of_files_of_another_kind_are_told(tmp_path: Path) -> None:
+    """As where exports or registers came in another form in the last job that the file was made from."""
+    path = simulate(SMALL).write(tmp_path, "gpkg")
+    replace_in(
+        path,
+        {"[control]": '[control]\nlayer = "marks"', "[[points]]": '[[points]]\ndelimiter = ";"\nencoding = "cp1252"'},
+    )
+    said = [one for one in check_job(path).warnings if "has no effect" in one]
+    assert len(said) == 3 and "`layer` has no effect: register.csv is no GeoPackage or spreadsheet" in said[2]
+    assert "`delimiter` has no effect" in said[0] and "`encoding` has no effect" in said[1]
+
+
+def test_keys_of_texts_for_all_blocks_are_not(tmp_path: Path) -> None:
+    path = simulate(SMALL).write(tmp_path, "gpkg")
+    replace_in(path, {"[source]": '[source]\ndelimiter = ";"'})
+    assert not [one for one in check_job(path).warnings if "has no effect" in one]
 
 
 def test_no_solution_is_asked_for_where_no_export_has_any(tmp_path: Path) -> None:

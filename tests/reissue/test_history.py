@@ -9,6 +9,8 @@ from second_issues import rewrite_register, tie_of
 from simulate import simulate
 
 from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.issue import record
 from pipeline.problems import JobError
 from pipeline.reissue import history
 from pipeline.reissue.history import History
@@ -57,3 +59,16 @@ def test_a_newest_issue_that_cannot_be_read_is_a_problem_of_a_run_that_writes_no
         found.refuse()
     with pytest.raises(JobError, match="issue 001"):
         run_job(path, dry_run=True)
+
+
+def test_a_check_judges_the_newest_issue_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, judge, judged = simulate(SMALL).write(tmp_path), record.parse_record, list[str]()
+    assert run_job(path).issued
+
+    def counted(said: Any, at: Path) -> Any:
+        judged.append(at.parent.name)
+        return judge(said, at)
+
+    monkeypatch.setattr("pipeline.issue.folder.standing_issues.parse_record", counted)
+    check_job(path)
+    assert judged == ["001"]

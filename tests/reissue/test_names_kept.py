@@ -5,6 +5,7 @@ Readings of one day, whose codes and remarks say what they are; read back by SQL
 
 import csv
 import sqlite3
+from collections import Counter
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from pathlib import Path
@@ -16,6 +17,7 @@ from first_issue import run_once
 from simulate import Plan, simulate
 
 from pipeline import run_job
+from pipeline.issue.formats.dxf_layers import Key, point_layers
 from pipeline.issue.former_names import column_names, layer_names
 from pipeline.run.outcome import Outcome
 from pipeline.verify import verify
@@ -116,6 +118,45 @@ def test_the_plain_name_is_of_points_without_a_code(
     found = layers(run_once(job))
     assert {code or "" for code in found.pop(plain)} == {""}
     assert found == {name: codes for name, codes in before.items() if codes != {"kerb"}}
+
+
+def test_codes_of_signs_are_called_by_their_signs(job: Path) -> None:
+    """A drafter reads from a layer's name that its points have a code, and the code "plus" keeps its own name."""
+    headings, rows = rows_of(job)
+    signs = dict(zip((*FIRST, *LATER), ("+", "#", "??", "plus", "*", ""), strict=True))
+    lay(job.parent / "rover001.csv", headings, [{**row, "Code": signs.get(row["Code"], row["Code"])} for row in rows])
+    made = run_once(job)
+    assert in_layers(made) == {
+        "points_plus": {"plus"},
+        "points_plus_2": {"+"},
+        "points_hash": {"#"},
+        "points_question_question": {"??"},
+        "points_star": {"*"},
+        "points_no_code": {None},
+    }
+    drawn = {name: codes for name, codes in on_layers(made).items() if codes <= set(signs.values())}
+    assert drawn == {
+        "plus": {"plus"},
+        "+": {"+"},
+        "#": {"#"},
+        "question_question": {"??"},
+        "star": {"*"},
+        "no_code": {""},
+    }
+    assert made.folder is not None and verify(job.parent / "out").intact
+
+
+def test_a_sign_stays_on_the_layer_that_a_drawing_before_had() -> None:
+    """Drawings of earlier versions called such a layer "_"; one of a code "question" comes first in any case."""
+    counts = Counter[Key]({("??", None): 1, ("*", None): 1, ("question", None): 1, ("?", None): 1, ("_", None): 1})
+    colours: dict[str | None, int] = dict.fromkeys(("??", "*", "question", "?", "_"), 3)
+    fresh = {key[0]: group.symbol.name for key, group in point_layers(counts, colours, {}).items()}
+    assert fresh.pop("?").startswith("question~")
+    assert fresh == {"??": "question_question", "*": "star", "question": "question", "_": "_"}
+    groups = point_layers(counts, colours, {}, [("_", "code ??"), ("_~12ab", "code *")])
+    before = {key[0]: group.symbol.name for key, group in groups.items()}
+    assert (before["??"], before["*"], before["question"]) == ("_", "_~12ab", "question")
+    assert len(set(before.values())) == len(before)
 
 
 def test_a_column_stays_the_headings_that_had_it(job: Path) -> None:

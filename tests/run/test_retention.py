@@ -98,6 +98,19 @@ def test_what_was_ever_released_by_hand_stays(job: Path) -> None:
     assert "001, 002 kept whole: released by hand" in outcome.more()[0]
 
 
+def test_what_a_rule_released_stays_and_is_said_to_be_by_no_hand(job: Path) -> None:
+    """As where somebody lets every issue through while one waits, and goes on working."""
+    keep(job, '1\nrelease = "proven"\n[checks]\nhorizontal = 1e-6')
+    assert another(job, 5).waits
+    replace_in(job, {'"proven"': '"any"'})
+    assert run_job(job).current == 5
+    another(job, 6)
+    outcome = another(job, 7)
+    assert (outcome.current, whole(job)) == (7, [5, 7])
+    told = "\n".join(outcome.more())
+    assert "005 kept whole: released by rule" in told and "by hand" not in told
+
+
 def test_what_current_shows_and_what_waits_stays(job: Path) -> None:
     """As where checks fail a tolerance that nothing meets, and only what is proven may be used."""
     keep(job, '1\nrelease = "proven"\n[checks]\nhorizontal = 1e-6')

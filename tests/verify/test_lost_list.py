@@ -11,7 +11,7 @@ from simulate_files import write_register
 from pipeline import run_job
 from pipeline.aside import set_aside
 from pipeline.history import history
-from pipeline.issue.folder.issues_list import Entry, read_issues_list
+from pipeline.issue.folder.issues_list import RELEASED, Entry, how_released, read_issues_list
 from pipeline.release import release
 from pipeline.verify import Verified, verify
 
@@ -62,6 +62,8 @@ def test_a_lost_list_is_written_anew_and_says_so(job: Path) -> None:
     assert all(line.made_at.timestamp() == 1_800_000_000 for line in every(line for line in after if line.is_anew))
     found = verify(folder)
     assert found.intact and "4 lines were rebuilt" in about_list(found)[0]
+    how = [how_released(line.because) for line in after if line.verdict == RELEASED]
+    assert how == ["released", "released by hand"]  # of the first nothing says any more by whom
     assert next(entry.because for entry in history(job)) == ("first issue",)
     assert not run_job(job).issued and read_issues_list(folder) == after
 

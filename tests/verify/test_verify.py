@@ -1,5 +1,6 @@
 """What was issued is what is there: every kind of alteration is found and named, and a viewer's touch forgiven."""
 
+import codecs
 import json
 import shutil
 import sqlite3
@@ -13,6 +14,7 @@ from running import replace_in, revised
 from simulate import Plan, simulate
 from typer.testing import CliRunner
 
+from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.problems import JobError
 from pipeline.verify import Verified, verify
@@ -180,6 +182,28 @@ def test_a_record_that_says_the_same_in_other_bytes_is_told(again: Callable[[str
     path.write_bytes(again(path.read_text(encoding="utf-8")).encode())
     assert told(folder) == []
     assert remarks(verify(folder)) == ["issue.json: something changed its bytes; its content is what was issued"]
+
+
+def test_a_record_with_a_byte_order_mark_is_read_and_told(tmp_path: Path) -> None:
+    """As an editor saves it under Windows: the runs go on, and verify says what programs that read it may refuse."""
+    job = simulate(Plan(sessions=1, points=4, noise=False)).write(tmp_path)
+    assert run_job(job).issued
+    path = tmp_path / "out" / "issues" / "001" / "issue.json"
+    path.write_bytes(codecs.BOM_UTF8 + path.read_bytes())
+    (remark,) = remarks(verify(tmp_path / "out"))
+    assert remark.startswith("issue.json: ") and "a byte order mark" in remark and told(tmp_path / "out") == []
+    assert not run_job(job).issued
+
+    path.write_bytes(path.read_bytes().replace(b'"issue": 1,', b'"issue": 2,'))
+    assert told(tmp_path / "out")
+    with pytest.raises(JobError, match=r"issue 001"):
+        run_job(job)
+
+    path.write_bytes(codecs.BOM_UTF16_LE + "{}".encode("utf-16-le"))
+    ((_, what),) = told(tmp_path / "out")
+    assert "cannot be read" in what and "no UTF-8" in what
+    with pytest.raises(JobError, match="no UTF-8"):
+        run_job(job)
 
 
 def test_an_altered_number_of_a_record_is_found(folder: Path) -> None:

@@ -17,7 +17,7 @@ NAME = "register.csv"
 SET_ASIDE = "set aside"
 #: How the reason of a release begins which the job file's rule made, and nobody's hand.
 BY_RULE = "issue.release is "
-#: Stands for a verdict in the line of an issue that was released by hand, beside the line of the issue itself.
+#: Stands for a verdict in the line of an issue that was released after it was made, beside the line of its making.
 RELEASED = "released"
 #: Stands for a verdict in the line of an issue whose files were removed by ``issue.keep``, beside that line as well.
 REMOVED = "files removed"
@@ -66,8 +66,10 @@ def read_issues_list(folder: Path) -> list[Entry]:
 
 
 def how_released(because: str) -> str:
-    """Return how an issue was released for a reason: by hand, unless the job file's rule gave it."""
-    return "released" if because.startswith(BY_RULE) else "released by hand"
+    """Return how an issue was released for a reason: by hand, unless the job file's rule gave it or it is lost."""
+    if because.startswith(BY_RULE):
+        return "released by rule"
+    return "released" if because.endswith(ANEW) else "released by hand"
 
 
 def numbers_listed(folder: Path) -> set[int]:

@@ -15,7 +15,7 @@ from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.file_facts import CodeDrawn
 from pipeline.issue.formats.dxf_former import Former
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
-from pipeline.issue.formats.layer_names import cleaned
+from pipeline.issue.formats.layer_names import cleaned, signs_in_words
 from pipeline.limits import DRAWN_CODES
 from pipeline.words import OWN_LAYERS, Proof, counted
 
@@ -97,11 +97,11 @@ def point_layers(
     A code's layer bears the code's name, cleaned, or that which the job gives it. Where two codes would have the same,
     the one that is written so has it, and the other's has four digits behind it that hang on the code alone. A layer of
     drawings ``before`` (`dxf_former.former_layers`) stays the code's that had it: no name changes or holds another
-    code because a further one comes or one goes. Those of points without a code go to no code, not even to one such as
-    "*" of which nothing is left.
+    code because a further one comes or one goes. A code such as "*", of which nothing is left, is named last, by what
+    its signs are called. Names of points without a code go to no code.
     """
     former = Former(before)
-    had = {key: former.of(_told(key), _name(key)) for key in counts if _given(key[0], given) is None}
+    had = {key: _had(key, former) for key in counts if _given(key[0], given) is None}
     keys = sorted(counts, key=lambda key: (*_stands(key, given, had.get(key)), key[0] or "", key[1] or ""))
     taken = {name.casefold() for name in OWN_LAYERS} | {n.name.casefold() for g in OWN.values() for n in g.layers}
     groups: dict[Key, Group] = {}
@@ -125,10 +125,20 @@ def _given(code: str | None, given: Mapping[str, CodeDrawn]) -> str | None:
     return given[code].layer if code is not None and code in given else None
 
 
-def _stands(key: Key, given: Mapping[str, CodeDrawn], had: str | None) -> tuple[int, int, int]:
-    """Return the order in which names are given out: the job's, those of before, codes that are names themselves."""
+def _had(key: Key, former: Former) -> str | None:
+    """Return the layer that a key had before, where a code of which nothing is left was once an underscore."""
+    name = former.of(_told(key), _name(key))
+    return name if name or key[0] is None or _stem(key[0]) else former.of(_told(key), _with_word("_", key[1]))
+
+
+def _stands(key: Key, given: Mapping[str, CodeDrawn], had: str | None) -> tuple[int, ...]:
+    """Return the order in which names are given out: the job's, those of before, codes that are names themselves.
+
+    Codes of which nothing is left come last.
+    """
     by_job, itself = _given(key[0], given) is not None, key[1] is None and _name(key) == key[0]
-    return (0 if by_job else 1, 0 if had is not None else 1, 0 if itself else 1)
+    signs = key[0] is not None and not _stem(key[0])
+    return (0 if by_job else 1, 0 if had is not None else 1, 0 if itself else 1, 1 if signs else 0)
 
 
 def _free(name: str, key: Key, taken: set[str], former: Former) -> str:
@@ -162,7 +172,13 @@ def distinct(layers: Iterable[Layer]) -> list[Layer]:
 
 
 def _name(key: Key) -> str:
-    return _with_word(cleaned(key[0] or "", _UNWANTED, _LONGEST) or _NO_CODE, key[1])
+    code = key[0] or ""
+    return _with_word(_stem(code) or signs_in_words(code, _LONGEST) or _NO_CODE, key[1])
+
+
+def _stem(code: str) -> str:
+    """Return what a name can have of a code: nothing of one of signs alone that no name may have."""
+    return cleaned(code, _UNWANTED, _LONGEST) if _UNWANTED.sub("", code).strip() else ""
 
 
 def _with_word(stem: str, word: str | None) -> str:

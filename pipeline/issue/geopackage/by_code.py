@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.issue.formats.layer_names import cleaned
+from pipeline.issue.formats.layer_names import cleaned, signs_in_words
 from pipeline.issue.former_names import layer_names
 from pipeline.issue.geopackage.layer_source import LayerSource
 
@@ -25,6 +25,8 @@ KEPT = 64
 _TOGETHER = 16_384
 
 _UNWANTED = re.compile(r"[^\w-]+")
+#: Stands between a code and the rest of what a layer says of itself.
+_SEPARATOR = re.compile(";")
 _LONGEST = 50
 _NO_CODE = "no_code"
 #: The layer of all points.
@@ -72,23 +74,29 @@ class ByCode:
         """Yield each code, in order, with its layer, once all batches are taken.
 
         Names are told apart; a code that had a layer in an issue before, as ``former`` says, keeps its name. That of
-        the points without a code goes to no code, also where there are none yet: a code such as "*" leaves no name.
+        the points without a code goes to no code, also where there are none yet. Codes of signs alone are named last,
+        by what the signs are called: "+" takes no name from a code "plus".
         """
         self._writer.close()
         self._file.seek(0)
         pieces = pa.ipc.open_file(self._file)
         codes = sorted(self._pieces, key=lambda code: (not code, code.casefold(), code))
-        wanted = ["", *(code for code in codes if code)]
+        wanted = ["", *sorted(filter(None, codes), key=lambda code: not _stem(code))]
         names = dict(zip(wanted, layer_names({code: _name(code) for code in wanted}, former), strict=True))
         for code in codes:
             batches = _together(map(pieces.get_batch, self._pieces[code]))
-            shown = cleaned(code, re.compile(r"[;]"), _LONGEST) or "none"
+            shown = cleaned(code, _SEPARATOR, _LONGEST) or "none"
             described = f"code {shown}; {description}"
             yield code, LayerSource(names[code], self._schema, batches, described, kept=KEPT, like=_LIKE)
 
 
 def _name(code: str) -> str:
-    return f"points_{cleaned(code, _UNWANTED, _LONGEST).strip('_-') or _NO_CODE}"
+    return f"points_{_stem(code) or signs_in_words(code, _LONGEST) or _NO_CODE}"
+
+
+def _stem(code: str) -> str:
+    """Return what is left of a code as a part of a name: nothing of one of signs alone."""
+    return cleaned(code, _UNWANTED, _LONGEST).strip("_-")
 
 
 def _together(pieces: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
