@@ -98,7 +98,8 @@ def _in_words(reason: str) -> str:
 
 def _told(found: Sequence[Attention]) -> list[str]:
     """Return the lines of what needs attention, but for failing occupations and counts, which have their own."""
-    lines = [f"  DOUBT: {one_line(one.what)}" for one in found if one.kind is Kind.DOUBT]
+    lines = [f"  SUSPECT: {one.what}" for one in found if one.kind is Kind.SUSPECT]
+    lines += [f"  DOUBT: {one_line(one.what)}" for one in found if one.kind is Kind.DOUBT]
     lines += [f"  ALTERED: {one_line(one.what)}" for one in found if one.kind is Kind.ALTERED]
     wholly = [one.what for one in found if one.kind is Kind.WHOLLY]
     lines += [f"  WHOLLY HELD BACK: {one_line(what)}" for what in wholly[:_WHOLLY]]

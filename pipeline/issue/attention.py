@@ -46,6 +46,7 @@ class Kind(StrEnum):
     PENDING = "pending"
     FAILING = "failing"
     HELD_BACK = "held back"
+    SUSPECT = "suspect"
     WHOLLY = "wholly held back"
     ALTERED = "altered"
     UNCOMPARED = "uncompared"
@@ -61,6 +62,7 @@ _SECTIONS = {
     Kind.PENDING: "changes",
     Kind.FAILING: "checks",
     Kind.HELD_BACK: "rows",
+    Kind.SUSPECT: "suspect",
     Kind.WHOLLY: "rows",
     Kind.ALTERED: "changes",
     Kind.UNCOMPARED: "checks",
@@ -124,6 +126,9 @@ def _needed(record: Record, many: Counted) -> Iterator[Attention]:
         if check["passed"] is False:
             yield Attention(Kind.FAILING, f"{occupation_label(check)} on {check['mark']} fails", check)
     yield from _held_back(record, REASONS, Level.NEEDED, many)
+    if (issued := record["suspect"]["total"] - record["rows"]["by_reason"].get(Reason.SUSPECT, 0)) > 0:
+        are = f"{plural(issued, 'is', 'are')} suspect"
+        yield Attention(Kind.SUSPECT, f"{issued:,} of {many(record['rows']['points'], 'issued point')} {are}")
     yield from (Attention(Kind.ALTERED, what) for what in altered(record))
     for one in record["wholly_held_back"]:
         if not (is_gone(one) and _waited(record)):  # said above, and settled once it is released

@@ -35,6 +35,10 @@ class Drafting:
     former: Sequence[tuple[str, str]] = ()
 
 
+#: What programs take the coordinates of a GeoJSON file to be in (RFC 7946, clause 4).
+_READERS_DATUM = "WGS 84"
+
+
 @dataclass(frozen=True)
 class FileFacts:
     """The facts of an issue that its files bear.
@@ -87,9 +91,10 @@ class FileFacts:
 
 def geometry_told(datum: str, carried: tuple[str, ...] | None) -> str:
     """Return what longitude, latitude and ellipsoidal height are in, ``carried`` as in `FileFacts`."""
+    apart = "" if datum.startswith(_READERS_DATUM) else f", not in {_READERS_DATUM}"
     if carried is None:
-        return f"longitude, latitude [degrees] and ellipsoidal height [m] in {datum}, not in WGS 84"
-    return f"longitude, latitude [degrees] in {datum}, not in WGS 84; ellipsoidal height [m] {carried_told(carried)}"
+        return f"longitude, latitude [degrees] and ellipsoidal height [m] in {datum}{apart}"
+    return f"longitude, latitude [degrees] in {datum}{apart}; ellipsoidal height [m] {carried_told(carried)}"
 
 
 def carried_told(carried: tuple[str, ...]) -> str:

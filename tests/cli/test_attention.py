@@ -335,3 +335,22 @@ def test_quiet_tells_once_that_there_are_fewer_points_although_all_is_proven(tmp
     export.write_text("".join(lines), encoding="utf-8")
     assert tiedown("run", "--quiet", path).output == ""
     assert "since issue 002: 1 added" in (tmp_path / "out" / "runs.log").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("hold_back", [[], ["suspect"]])
+def test_suspect_points_are_told_whether_they_are_issued_or_held(tmp_path: Path, hold_back: list[str]) -> None:
+    """The knocked base of `failing` puts every point beside a check that fails."""
+    job = failing()
+    job.job["issue"] = {"hold_back": hold_back}
+    path = job.write(tmp_path)
+    for arguments in (["run", path], ["run", "--quiet", path]):
+        found = tiedown(*arguments)
+        rows = current_issue(tmp_path / "out").record["rows"]
+        assert found.exit_code == 3
+        if hold_back:
+            assert f"held back: {rows['by_reason']['suspect']} suspect" in found.stdout
+            assert "SUSPECT" not in found.stdout
+        else:
+            assert f"SUSPECT: {rows['points']} of {rows['points']} issued points are suspect" in found.stdout
+    report = next((tmp_path / "out" / "current").resolve().glob("*.html")).read_text(encoding="utf-8")
+    assert ("issued points are suspect" in report) == (not hold_back)

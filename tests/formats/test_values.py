@@ -20,6 +20,7 @@ from issued import Layer, read_layer
 from numpy.testing import assert_allclose
 from pyproj import CRS
 
+from pipeline.issue.file_facts import geometry_told
 from pipeline.issue.formats.formats import FORMATS, write_formats
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.job.model import Format
@@ -404,3 +405,8 @@ def test_nothing_but_the_files_is_left_beside(made: Package) -> None:
 
 def test_carried_columns_are_what_the_tests_mean(layer: Layer) -> None:
     assert layer.columns[-len(CARRIED) :] == [field.name for field in CARRIED]
+
+
+def test_coordinates_in_wgs_84_are_not_said_to_be_in_another_datum() -> None:
+    assert geometry_told("WGS 84 (EPSG:4326)", None).endswith("in WGS 84 (EPSG:4326)")
+    assert geometry_told("WGS 84 (EPSG:4326)", ()).count("WGS 84") == 1
