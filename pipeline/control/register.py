@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from pipeline import limits
 from pipeline.arrays import Flags, Floats
+from pipeline.control.plain_cells import plainly_written
 from pipeline.control.register_rows import (
     POSITION,
     Mark,
@@ -35,6 +36,7 @@ from pipeline.control.table_source import read_source
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
+from pipeline.letter_case import one_form
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -98,7 +100,8 @@ class Register:
 
     @cached_property
     def _positions(self) -> dict[str, int]:
-        return {name: position for position, name in enumerate(self.names)}
+        named = {one_form(name): position for position, name in enumerate(self.names) if not name.isascii()}
+        return named | {name: position for position, name in enumerate(self.names)}
 
     @cached_property
     def holds_position(self) -> Flags:
@@ -111,8 +114,9 @@ class Register:
         return _fixed([word is not Holds.POSITION for word in self.holds], np.bool_)
 
     def find(self, name: str) -> int | None:
-        """Return the position of the mark called ``name``, blanks around it apart, or None."""
-        return self._positions.get(name.strip())
+        """Return the position of the mark called ``name``, blanks around it and the form of accents apart, or None."""
+        found = self._positions.get(name.strip())
+        return found if found is not None or name.isascii() else self._positions.get(one_form(name.strip()))
 
     def where(self, position: int) -> tuple[str, int]:
         """Return the file and line of the mark at ``position``."""
@@ -157,8 +161,15 @@ def read_register(
     sheet, units_row = without_units(sheet, columns)
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
+    as_dms, noted = form.dms and kind == "geographic", Problems()
+    marks = list(_marks(sheet, columns, noted, as_dms))
+    plain = plainly_written(sheet, columns, lengths, problems) if None in marks else sheet
+    if plain is not sheet:
+        sheet, noted = plain, Problems()
+        marks = list(_marks(sheet, columns, noted, as_dms))
     check_decimals(sheet, columns, problems)
-    marks = list(_marks(sheet, columns, problems, form.dms and kind == "geographic"))
+    for each in noted.found:
+        problems.add(each.file, each.line, each.what, each.fix)
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     read = [mark for mark in marks if mark is not None]
