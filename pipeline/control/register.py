@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from pipeline import limits
 from pipeline.arrays import Flags, Floats
+from pipeline.control.closing_rows import ClosingRow, without_closing_rows
 from pipeline.control.plain_cells import plainly_written
 from pipeline.control.register_rows import (
     POSITION,
@@ -69,6 +70,7 @@ class Register:
         unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
             to the west, to the south or downwards.
         units_row: the row of units below its heading, None where there is none.
+        closing_rows: rows at its end that are no marks, such as a total.
         z_of_points: whether the heights are the Z of the file's geometries.
         by_cells: whether each mark holds position or height alone because the cells of the rest are empty.
     """
@@ -96,6 +98,7 @@ class Register:
     former: tuple[tuple[Mark, ...], ...] = ()
     units_row: UnitsRow | None = None
     by_cells: tuple[bool, ...] = ()
+    closing_rows: tuple[ClosingRow, ...] = ()
     z_of_points: bool = False
 
     @cached_property
@@ -159,6 +162,7 @@ def read_register(
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
     sheet, units_row = without_units(sheet, columns)
+    sheet, closing = without_closing_rows(sheet, columns)
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     as_dms, noted = form.dms and kind == "geographic", Problems()
@@ -179,7 +183,7 @@ def read_register(
     if len(problems.found) > before:
         return None
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
-    return replace(found, units_row=units_row, z_of_points=columns[2] in sheet.of_points)
+    return replace(found, units_row=units_row, closing_rows=closing, z_of_points=columns[2] in sheet.of_points)
 
 
 def _exchanged(mark: Mark) -> Mark:

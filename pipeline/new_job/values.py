@@ -76,7 +76,7 @@ def _as_written(texts: Sequence[str]) -> Floats:
     if bad.any() and any(map(_FIGURE.search, texts)):
         unit = bare_unit(unit_in_cells(texts))
         plain = plain_lengths(cells, lambda each: bare_unit(each) == unit)
-        again, still = numbers(plain, "," if comma(bare(plain).to_pylist()) else ".")
+        again, still = numbers(plain, "," if comma(given(bare(plain).to_pylist())) else ".")
         values, bad = (again, still) if still.sum() < bad.sum() else (values, bad)
         said = pa.array([text if _DEGREES.search(text) else None for text in texts], pa.string())
         for letters in ("NS", "EW"):

@@ -357,3 +357,30 @@ def test_degrees_with_signs_and_letters(tmp_path: Path) -> None:
     data = "mark;longitude;latitude;height\nA;174.755°E;36,845 °S;12.5 m\nB;W 0.5;-0.25°;1\n"
     register = _good(tmp_path, data, _PLAIN, kind="geographic")
     assert _coordinates(register) == [[174.755, -36.845, 12.5], [-0.5, -0.25, 1.0]]
+
+
+@pytest.mark.parametrize("row", [
+    "Summe;;;", "Total;", "n = 12", "*** end ***", "Mittelwert;;;;;", "----", "Number of marks: 1", "MEAN;;;",
+    "平均;;;",
+])  # fmt: skip
+def test_rows_that_sum_up_or_end_a_register_are_no_marks(row: str, tmp_path: Path) -> None:
+    register = _good(tmp_path, f"mark;easting;northing;height\nK1;1753201.25;5921100.1;41.5\n{row}\n", _PLAIN)
+    assert _coordinates(register) == K1 and register.names == ("K1",) and register.rows == 1
+    assert [(one.line, one.text) for one in register.closing_rows] == [(3, row.split(";")[0])]
+
+
+@pytest.mark.parametrize("rows", [
+    "Total;12\nK1;1753201.25;5921100.1;41.5", "Total;;;\nK1;1753201.25;5921100.1;41.5",
+    "K1;1753201.25;5921100.1;41.5\nMean;12",
+    "K1;1753201.25;5921100.1;41.5\nENDPUNKT;;;", "K1;1753201.25;5921100.1;41.5\nSUM1;;;",
+    "K1;1753201.25;5921100.1;41.5\nTotal;;;41.5;x", "K1;1753201.25;5921100.1;41.5\n;;;3",
+])  # fmt: skip
+def test_no_mark_is_stepped_over(rows: str, tmp_path: Path) -> None:
+    """A row with a coordinate, above a mark or with a name of its own is read as a mark, or refused with its line."""
+    register, found = _read(tmp_path, f"mark;easting;northing;height\n{rows}\n", _PLAIN)
+    assert (register is None and found) or (register is not None and not register.closing_rows)
+
+
+def test_a_mark_called_mean_is_a_mark_where_it_has_coordinates(tmp_path: Path) -> None:
+    register = _good(tmp_path, "mark;easting;northing;height\nMean;1753201.25;5921100.1;41.5\n", _PLAIN)
+    assert register.names == ("Mean",)

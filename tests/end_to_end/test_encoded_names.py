@@ -1,4 +1,4 @@
-"""Names whose accents one file has in their letters and another has apart: one mark, one reading, whoever wrote them."""
+"""Names whose accents one file has in their letters and another has apart: one mark, one reading."""
 
 import unicodedata
 from pathlib import Path
