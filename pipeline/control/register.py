@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 
 from pipeline import limits
 from pipeline.arrays import Flags, Floats
+from pipeline.control.closing_rows import ClosingRow, without_closing_rows
+from pipeline.control.plain_cells import plainly_written
 from pipeline.control.register_rows import (
     POSITION,
     Mark,
@@ -35,6 +37,7 @@ from pipeline.control.table_source import read_source
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
+from pipeline.letter_case import one_form
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -67,6 +70,7 @@ class Register:
         unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
             to the west, to the south or downwards.
         units_row: the row of units below its heading, None where there is none.
+        closing_rows: rows at its end that are no marks, such as a total.
         z_of_points: whether the heights are the Z of the file's geometries.
         by_cells: whether each mark holds position or height alone because the cells of the rest are empty.
     """
@@ -94,11 +98,13 @@ class Register:
     former: tuple[tuple[Mark, ...], ...] = ()
     units_row: UnitsRow | None = None
     by_cells: tuple[bool, ...] = ()
+    closing_rows: tuple[ClosingRow, ...] = ()
     z_of_points: bool = False
 
     @cached_property
     def _positions(self) -> dict[str, int]:
-        return {name: position for position, name in enumerate(self.names)}
+        named = {one_form(name): position for position, name in enumerate(self.names) if not name.isascii()}
+        return named | {name: position for position, name in enumerate(self.names)}
 
     @cached_property
     def holds_position(self) -> Flags:
@@ -111,8 +117,9 @@ class Register:
         return _fixed([word is not Holds.POSITION for word in self.holds], np.bool_)
 
     def find(self, name: str) -> int | None:
-        """Return the position of the mark called ``name``, blanks around it apart, or None."""
-        return self._positions.get(name.strip())
+        """Return the position of the mark called ``name``, blanks around it and the form of accents apart, or None."""
+        found = self._positions.get(name.strip())
+        return found if found is not None or name.isascii() else self._positions.get(one_form(name.strip()))
 
     def where(self, position: int) -> tuple[str, int]:
         """Return the file and line of the mark at ``position``."""
@@ -155,10 +162,18 @@ def read_register(
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
     sheet, units_row = without_units(sheet, columns)
+    sheet, closing = without_closing_rows(sheet, columns)
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
+    as_dms, noted = form.dms and kind == "geographic", Problems()
+    marks = list(_marks(sheet, columns, noted, as_dms))
+    plain = plainly_written(sheet, columns, lengths, problems) if None in marks else sheet
+    if plain is not sheet:
+        sheet, noted = plain, Problems()
+        marks = list(_marks(sheet, columns, noted, as_dms))
     check_decimals(sheet, columns, problems)
-    marks = list(_marks(sheet, columns, problems, form.dms and kind == "geographic"))
+    for each in noted.found:
+        problems.add(each.file, each.line, each.what, each.fix)
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     read = [mark for mark in marks if mark is not None]
@@ -168,7 +183,7 @@ def read_register(
     if len(problems.found) > before:
         return None
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
-    return replace(found, units_row=units_row, z_of_points=columns[2] in sheet.of_points)
+    return replace(found, units_row=units_row, closing_rows=closing, z_of_points=columns[2] in sheet.of_points)
 
 
 def _exchanged(mark: Mark) -> Mark:

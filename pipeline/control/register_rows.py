@@ -141,10 +141,15 @@ def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Proble
     comma = next((text for _, _, text in written if re.fullmatch(r"[+-]?\d+,\d+", text)), None)
     for line, column, text in written if comma else []:
         if re.fullmatch(r"[+-]?\d{1,3}\.\d{3}", text):
-            either = f"{text.replace('.', '')} or {text}?"
-            what = f"{column} '{text}' is ambiguous ({either}) because other numbers have decimal commas"
+            why = "other numbers have decimal commas"
             fix = f"write all of its numbers as '{comma}' is written, without separators between thousands"
-            problems.add(sheet.shown, line, what, fix)
+            note_ambiguous((sheet.shown, line), column, text, why, fix, problems)
+
+
+def note_ambiguous(where: tuple[str, int], column: str, text: str, why: str, fix: str, problems: Problems) -> None:
+    """Note a number whose one separator may part thousands or decimals."""
+    whole = re.sub("[.,]", "", text)
+    problems.add(*where, f"{column} '{text}' is ambiguous ({whole} or {text}?) because {why}", fix)
 
 
 def angles_of(sheet: Sheet, columns: tuple[str, str, str]) -> Iterator[tuple[float, ...]]:

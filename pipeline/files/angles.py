@@ -1,10 +1,11 @@
-"""Angles in degrees, minutes and seconds, in the many ways in which they are written."""
+"""Angles in degrees, minutes and seconds, in the many ways in which they are written, and degrees with a sign."""
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.files.written_numbers import plain_signs
 
 _NUMBER = r"\d{1,3}(?:\.\d+)?"
 _DEGREES = r"(?:°|º|˚|\*|:|d|D|deg|DEG)"
@@ -26,6 +27,12 @@ _SPELLINGS = (
     _spelling(" ?d ?", " ?m ?", " ?m", " ?s"),
     _spelling("-", "-", "", ""),
 )
+#: Degrees alone, with their decimals, and what tells them from any other number.
+_DECIMAL_DEGREES = (
+    r"^(?P<before>[NSEW]?) ?(?P<sign>[+-]?) ?(?P<deg>\d{1,3}(?:\.\d*)?) ?(?:°|º|˚|deg|DEG)?(?P<min>)(?P<sec>)"
+    r" ?(?P<after>[NSEW]?)$"
+)
+_SAYS_DEGREES = r"°|º|˚|deg|DEG|[NSEW]"
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 
@@ -37,9 +44,7 @@ def dms(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
     more, decimal or packed degrees are unreadable. Decimals may stand behind a comma or a point, whatever the other
     numbers of the file have: in an angle a comma can be nothing else.
     """
-    text = pc.replace_substring(cells, "−", "-")
-    text = pc.replace_substring(text, ",", ".")
-    text = pc.replace_substring_regex(pc.utf8_trim_whitespace(text), r"\s+", " ")
+    text = _plain(cells)
     degrees = np.full(len(cells), np.nan)
     unread: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
     for spelling in _SPELLINGS:
@@ -48,6 +53,25 @@ def dms(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
             degrees = np.where(unread & good, values, degrees)
             unread = unread & ~good
     return degrees, unread
+
+
+def decimal_degrees(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
+    """Return decimal degrees that have a degree sign or a letter of a hemisphere, as `dms` returns angles.
+
+    These are 23.9°, -23,9 °, 48.1977N and N 48.1977°. Decimals may stand behind a comma, and sign and letter are the
+    angle's, as there. A number without either is unread here: it may be no angle, and a comma something else.
+    """
+    text = _plain(cells)
+    values, good = _read(text, _DECIMAL_DEGREES, letters)
+    good &= pc.fill_null(pc.match_substring_regex(text, _SAYS_DEGREES), False).to_numpy(zero_copy_only=False)
+    return np.where(good, values, np.nan), cells.is_valid().to_numpy(zero_copy_only=False) & ~good
+
+
+def _plain(cells: pa.Array) -> pa.Array:
+    """Return texts with plain signs of minus and figures, decimal points, and one blank for several."""
+    text = pc.replace_substring_regex(plain_signs(cells), r"[\x{2010}-\x{2013}\x{2212}]", "-")
+    text = pc.replace_substring(text, ",", ".")
+    return pc.replace_substring_regex(pc.utf8_trim_whitespace(text), r"[\s\x{00A0}\x{2009}\x{202F}]+", " ")
 
 
 def _read(text: pa.Array, pattern: str, letters: str) -> tuple[Floats, Flags]:

@@ -39,6 +39,7 @@ from pipeline.intake.row_steps import RowSteps, row_steps
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
+from pipeline.intake.spellings import spellings
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
 from pipeline.occupations.signs import Wanted
@@ -171,7 +172,8 @@ class _Gatherer:
         sessions = [window.session for window in prepared.windows]
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
-        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, prepared.mark_names)
+        self.spelled = spellings(names)
+        self.wanted = Wanted.of([*names, *self.spelled], prepared.loaded.job.checks.codes, prepared.mark_names)
         known = [row.code for row in prepared.codes.codes] if prepared.codes is not None else []
         self.alike = RareKinds.of(names, self.wanted.marks, prepared.loaded.job.checks.codes, known)
         self.elsewhere = NamedElsewhere(self.wanted.marks)
@@ -323,6 +325,9 @@ class _Gatherer:
         """Return rows of a batch as candidates are kept."""
         kept = batch.select([name for name in _CANDIDATE.names if name in batch.schema.names]).take(pa.array(rows))
         arrays = {name: kept.column(name) for name in kept.schema.names}
+        if self.spelled:  # a tie is called as the job file calls it, however the export encodes its accents
+            told = [name and self.spelled.get(name, name) for name in arrays["name"].to_pylist()]
+            arrays["name"] = pa.array(told, pa.string())
         arrays["held"] = pa.array(held[rows], pa.uint8())
         arrays["detail"] = pa.array([self._why(batch, row, held[row]) for row in rows.tolist()], pa.string())
         arrays["session"] = pa.array(session[rows], pa.int32())

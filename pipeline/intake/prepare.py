@@ -20,6 +20,7 @@ from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
 from pipeline.intake.register_units import check_register_units, check_units_row
+from pipeline.intake.spellings import with_marks_of
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.path_length import path_too_long
@@ -153,6 +154,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     with _part("exports", faulty, problems):
         issued = find_keeper(loaded.job.job.folder)
         exports, unused = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
+    windows = with_marks_of(windows, _known_marks(loaded, register))
     _check_marks(loaded, windows, register, problems)
     carried = field_windows(windows, exports, loaded.recorded)
     check_windows(carried, register, exports, faulty <= {"sessions"}, problems)

@@ -2,10 +2,11 @@
 
 from pipeline.control import Register
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
+from pipeline.geodesy.unit_words import is_one
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.load import LoadedJob
 from pipeline.problems import Problems
-from pipeline.read.heading_units import another_unit, is_one, metres_in_heading, unit_in_heading
+from pipeline.read.heading_units import another_unit, metres_in_heading, unit_in_heading
 
 _PLAN, _UP, _UNCERTAINTIES = ("easting", "northing"), ("height", "ellipsoid_height"), ("hu95", "vu95")
 _ANGLES, _DEGREES = ("longitude", "latitude"), frozenset(["deg", "degree", "degrees", "dd", "°", "dms"])

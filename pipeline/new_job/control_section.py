@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.geodesy.registry import crs_name, separation
+from pipeline.geodesy.unit_words import is_one
 from pipeline.job.model import ControlSection
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.near import plain
@@ -27,7 +28,7 @@ from pipeline.new_job.units_and_encoding import encoding_of, units_of
 from pipeline.new_job.unread import unread_heights
 from pipeline.new_job.values import given
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import is_one, metres_in_heading, unit_in_heading
+from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 
 #: What to do about a register without heights.
 _ADD = "add a height column, or state in a column holds that the marks hold position only"

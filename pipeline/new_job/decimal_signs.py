@@ -3,6 +3,9 @@
 import re
 from collections.abc import Sequence
 
+import pyarrow as pa
+
+from pipeline.files.written_numbers import bare
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.file_found import FileFound
@@ -27,10 +30,11 @@ def decimal_of(one: FileFound) -> State:
     own = {
         name for number, name in enumerate(one.look.names, start=1) if name in of_numbers or str(number) in of_numbers
     }
-    if not any(_COMMA.fullmatch(text) for name in own for text in one.look.columns[name]):
+    if not any(_COMMA.search(text) for name in own for text in one.look.columns[name]):
         return None
     try:
         columns = {name: texts for name, texts in as_texts(one.look, ",").items() if name in own}
+        columns = {name: bare(pa.array(texts, pa.string())).to_pylist() for name, texts in columns.items()}
     except (Unusable, OSError):
         return None
     # numbers of a column that holds texts too are written with a comma here; a point is of a text

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.arrays import Flags, Integers
 from pipeline.geodesy.ellipsoid_steps import are_carried, ellipsoid_step, step_not_taken
 from pipeline.geodesy.indirect_operations import datum_name
+from pipeline.geodesy.unit_words import is_one
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead
 from pipeline.new_job.frames import GridState, own_crs
@@ -14,7 +15,7 @@ from pipeline.new_job.plain_grids import WORLD
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.values import with_unit
-from pipeline.read.heading_units import is_one, metres_in_heading
+from pipeline.read.heading_units import metres_in_heading
 from pipeline.sphere import apart
 
 #: Metres: a smaller step between ellipsoids is taken up by the shift from the ties; so far may a base be off in height,

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from pipeline.geodesy.unit_words import is_one
 from pipeline.geodesy.units import FOOT
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.encodings import CodePages
@@ -9,7 +10,8 @@ from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import headed, unit_stated
-from pipeline.read.heading_units import is_one, metres_in_heading
+from pipeline.new_job.values import unit_in_cells
+from pipeline.read.heading_units import metres_in_heading
 
 
 def units_of(one: FileFound) -> State:
@@ -17,6 +19,8 @@ def units_of(one: FileFound) -> State:
     names = {word: one.mapped.columns.get(word, "") for word in ("easting", "northing", "height")}
     heads = {word: headed(one.look, name, word) for word, name in names.items()}
     says = "as a heading says" if heads == names else "as the row of units below the header says"
+    if any(unit_in_cells(one.look.columns.get(name, [])) for name in names.values()):
+        says = "as the units behind its numbers say"
     above = (unit_stated(one.look, name, word) for word, name in names.items())
     if (first := next((each for each in above if each is not None), None)) is not None:
         says = f"as {first.said.shown}, above the header, says"

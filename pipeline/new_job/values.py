@@ -8,14 +8,23 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
-from pipeline.files.angles import dms
+from pipeline.files.angles import decimal_degrees, dms
+from pipeline.files.written_numbers import bare, plain_lengths
+from pipeline.geodesy.unit_words import bare_unit, says_metres
+from pipeline.geodesy.units import METRES
 from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.headings import is_row_of_units
 from pipeline.read.numeric import numbers
 
 #: The share of a column's texts that has to be of a kind; some rows of an export are always spoilt.
 MOSTLY = 0.8
-_COMMA = re.compile(r"[+-]?\d*,\d+")
+_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
+_FIGURE = re.compile(r"[0-9０-９]")
+#: Decimals, whatever stands behind them; what stands behind a number.
+_DECIMALS = re.compile(r"[.,]([^.,]*?)\D*$")
+_BEHIND = re.compile(r".*[0-9][.,]?\s?([^\W\d_](?:[^\W\d_]|[ .-]){0,20})")
+#: Degrees that are no names or codes, as N12 may be.
+_DEGREES = re.compile(r"[°º˚]|[.,][0-9]{3}")
 
 
 def given(texts: Sequence[str]) -> list[str]:
@@ -28,9 +37,23 @@ def _is_unit(text: str) -> bool:
 
 
 def with_unit(heading: str, texts: Sequence[str]) -> str:
-    """Return a heading with the unit that a row of units below it says, as it is where none does or it says its own."""
+    """Return a heading with the unit that a row below it, or every cell, says; as it is if none does or it says one."""
+    if unit_in_heading(heading) is not None:
+        return heading
     first = next(iter(given(texts)), "")
-    return f"{heading} [{first.strip(' []()')}]" if unit_in_heading(heading) is None and _is_unit(first) else heading
+    unit = first.strip(" []()") if _is_unit(first) else unit_in_cells(texts)
+    return f"{heading} [{unit}]" if unit else heading
+
+
+def unit_in_cells(texts: Sequence[str]) -> str:
+    """Return the metres or feet that stand behind a column's numbers; "" for none, and where there are several."""
+    found = {match[1] for text in texts if (match := _BEHIND.fullmatch(text)) and _may_be_meant(match[1])}
+    return found.pop() if len({bare_unit(unit) for unit in found}) == 1 else ""
+
+
+def _may_be_meant(unit: str) -> bool:
+    """Tell whether a unit is one that the key units can state."""
+    return any(says_metres(unit, metre) for metre in METRES.values())
 
 
 def comma(texts: Sequence[str]) -> bool:
@@ -41,9 +64,26 @@ def comma(texts: Sequence[str]) -> bool:
 def numbers_of(texts: Sequence[str]) -> Floats | None:
     """Return the numbers (n,) of a column that mostly holds them, NaN for the others; None for another column."""
     some = given(texts)
-    values, _ = numbers(pa.array([text or None for text in texts], pa.string()), "," if comma(some) else ".")
+    values = _as_written(texts)
     rows = len(some) - (len(some) > 1 and _is_unit(some[0]))
     return values if some and np.isfinite(values).sum() >= MOSTLY * rows else None
+
+
+def _as_written(texts: Sequence[str]) -> Floats:
+    """Return numbers (n,) as a run reads them, with one unit behind them or with degree signs, NaN for the others."""
+    cells = pa.array([text or None for text in texts], pa.string())
+    values, bad = numbers(cells, "," if comma(texts) else ".")
+    if bad.any() and any(map(_FIGURE.search, texts)):
+        unit = bare_unit(unit_in_cells(texts))
+        plain = plain_lengths(cells, lambda each: bare_unit(each) == unit)
+        again, still = numbers(plain, "," if comma(given(bare(plain).to_pylist())) else ".")
+        values, bad = (again, still) if still.sum() < bad.sum() else (values, bad)
+        said = pa.array([text if _DEGREES.search(text) else None for text in texts], pa.string())
+        for letters in ("NS", "EW"):
+            degrees, other = decimal_degrees(said, letters)
+            other |= said.is_null().to_numpy(zero_copy_only=False)
+            values = np.where(bad & ~other, degrees, values)
+    return values
 
 
 def no_number(texts: Sequence[str]) -> str | None:
@@ -59,7 +99,7 @@ def no_number(texts: Sequence[str]) -> str | None:
 
 def has_names(texts: Sequence[str]) -> bool:
     """Tell whether a column has texts of letters and figures, as names do: "CP1" among "100" and "101"."""
-    values, _ = numbers(pa.array([text or None for text in texts], pa.string()), "," if comma(texts) else ".")
+    values = _as_written(texts)
     odd = [text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)]
     return any(any(map(str.isdecimal, text)) and any(map(str.isalpha, text)) for text in odd)
 
@@ -78,6 +118,4 @@ def words(texts: Sequence[str]) -> Counter[str]:
 
 def decimal_places(texts: Sequence[str]) -> float:
     """Return how many decimals a column's numbers are written with, in the middle."""
-    return float(
-        np.median([len(re.split("[.,]", text)[-1]) if re.search("[.,]", text) else 0 for text in given(texts)])
-    )
+    return float(np.median([len(found[1]) if (found := _DECIMALS.search(text)) else 0 for text in given(texts)]))

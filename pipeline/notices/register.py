@@ -53,6 +53,8 @@ _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 _NAMED, _MOST_PAIRS = 3, 1_000
 #: Metres from all other heights of a register beyond which a zero among them is no height of a mark.
 _FAR_HEIGHT = 10.0
+#: What is said of a row at a register's end that sums it up.
+_CLOSING = "the row '{}' at the end has no coordinates and is taken for no mark; if it is one, give its coordinates"
 #: Dates of registers are by some clock on earth.
 _DAY = timedelta(days=1)
 
@@ -76,7 +78,9 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
     places = stood.places
     pairs = close_pairs(places, ONE_MARK)
     used = {register.find(mark) for mark in _named(survey)} | set(stood.mark.tolist())
+    closing = (Warned(one.line, _CLOSING.format(one.text)) for one in register.closing_rows)
     told = [
+        *closing,
         *_revised(register, used),
         *_held_in_part(register, used),
         *_of_after(register, used, survey.data_to.date()),

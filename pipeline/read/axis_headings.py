@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Literal
 
 from pipeline.files.heading_words import plain_letters, with_numbers, words_of
-from pipeline.read.heading_units import LENGTHS_SAID
+from pipeline.geodesy.unit_words import LENGTHS_SAID
 from pipeline.read.precision_headings import Side, side_of_word
 
 Axis = Literal["easting", "northing", "x", "y", ""]

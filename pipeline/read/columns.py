@@ -9,10 +9,12 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
-from pipeline.files.angles import dms
+from pipeline.files.angles import decimal_degrees, dms
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
+from pipeline.files.written_numbers import plain_lengths
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
+from pipeline.geodesy.unit_words import says_metres
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.key_values import Units
 from pipeline.job.model import Points
@@ -207,6 +209,8 @@ class _Reader:
             describe = why_no_dms
         else:
             values, bad = numbers(cells, self.how.decimal)
+            if bad.any() and pa.types.is_string(cells.type):
+                values, bad = self._as_written(word, cells, values, bad)
             describe = why_no_degrees if word in DEGREES else why_no_number
         if bad.any():
             self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, described(cells, bad, describe))
@@ -219,6 +223,17 @@ class _Reader:
             values = self._within(word, values, cells)
         empty = np.isnan(values) & cells.is_null().to_numpy(zero_copy_only=False) & self.whole
         return values, empty
+
+    def _as_written(self, word: str, cells: pa.Array, values: Floats, bad: Flags) -> tuple[Floats, Flags]:
+        """Return numbers with those that have a degree sign or a hemisphere, or the unit that they are read in."""
+        if word in DEGREES:
+            again, still = decimal_degrees(cells, _LETTERS[word])
+        elif word in LENGTHS:
+            metre = self._metre(word)
+            again, still = numbers(plain_lengths(cells, lambda unit: says_metres(unit, metre)), self.how.decimal)
+        else:
+            return values, bad
+        return np.where(bad & ~still, again, values), bad & still
 
     def _of_this_earth(self, word: str, values: Floats, cells: pa.Array) -> Floats:
         """Hold back what is no length on this earth: arithmetic with it would overflow, or make any number of it."""

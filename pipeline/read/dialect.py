@@ -6,6 +6,9 @@ from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
 
+import pyarrow as pa
+
+from pipeline.files.written_numbers import bare
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Points
 from pipeline.limits import COLUMNS
@@ -26,6 +29,8 @@ _SAMPLE_BYTES, _SAMPLE_LINES = 256 << 10, 200
 _SEP = re.compile(rb'"?sep=([^\n"]|")"?', re.IGNORECASE)
 
 _WITH_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
+#: What no unit and no separator between thousands can be in.
+_PLAIN = re.compile(r"[+-]?\d*[.,]?\d*|[^\d.,]*")
 _WITH_POINT = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
 
 
@@ -255,7 +260,7 @@ def _check_width(header: bytes, delimiter: str, line: int) -> None:
 
 
 def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:
-    found = [(name, row[place]) for row in rows for name, place in numeric.items() if place < len(row)]
+    found = _plainly([(name, row[place]) for row in rows for name, place in numeric.items() if place < len(row)])
     commas = [(name, text) for name, text in found if "," in text and _WITH_COMMA.fullmatch(text)]
     if not commas:
         return "."
@@ -268,3 +273,11 @@ def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:
         what += f', in the columns "{one}" and "{other}"'
         raise Unusable(line, what, "export all columns with the same decimal sign")
     raise Unusable(line, what, 'state decimal = "," or decimal = "." for this block; the others are held back')
+
+
+def _plainly(found: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Return cells with their columns' names, without the units and the separators between thousands of numbers."""
+    if all(_PLAIN.fullmatch(text) for _, text in found):
+        return found
+    texts: list[str] = bare(pa.array([text for _, text in found], pa.string())).to_pylist()
+    return [(name, text) for (name, _), text in zip(found, texts, strict=True)]

@@ -6,10 +6,11 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.odd_text import look_of_time
+from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
 from pipeline.geodesy.units import METRES
 from pipeline.job.time_format import likely_formats
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import LENGTHS_SAID, is_one, metres_in_heading, unit_alone, unit_in_heading
+from pipeline.read.heading_units import metres_in_heading, unit_alone, unit_in_heading
 from pipeline.read.headings import check_units_row
 from pipeline.read.lines_above import UnitAbove, units_above
 from pipeline.read.mapping import ALONG, UPWARD

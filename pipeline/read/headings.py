@@ -4,17 +4,11 @@ import re
 from collections.abc import Iterable, Sequence
 
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
+from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import (
-    LENGTHS_SAID,
-    another_unit,
-    is_one,
-    metres_in_heading,
-    unit_alone,
-    unit_in_heading,
-)
+from pipeline.read.heading_units import another_unit, metres_in_heading, unit_alone, unit_in_heading
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
 #: The form of decimal degrees or lengths, as a row below a header may give it: "dd.dddd", "ddd,ddddddd".

@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from pipeline.files.heading_words import plain_letters, run_together, set_apart
 from pipeline.geodesy.registry import height_datum_words
-from pipeline.read.heading_units import LENGTHS_SAID
+from pipeline.geodesy.unit_words import LENGTHS_SAID
 
 
 class HeightKind(StrEnum):

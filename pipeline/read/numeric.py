@@ -5,6 +5,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.files.written_numbers import plain_signs, ungrouped
 
 _NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,9})?$"
 
@@ -15,17 +16,21 @@ def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Flags]:
         return _finite(pc.cast(cells, pa.float64(), safe=False), cells)
     if not pa.types.is_string(cells.type):
         cells = pc.cast(cells, pa.string())
-    text = cells
-    if decimal == ",":
-        if pc.any(pc.match_substring(cells, ".")).as_py():  # a point would be for thousands, or a slip: never guessed
-            text = pc.if_else(pc.match_substring(cells, "."), "", cells)
-        text = pc.replace_substring(text, ",", ".")
     try:
-        return _finite(pc.cast(text, pa.float64()), cells)
+        return _finite(pc.cast(_pointed(cells, decimal), pa.float64()), cells)
     except pa.ArrowInvalid:
-        text = pc.replace_substring(text, "−", "-")  # a typeset minus is one all the same
+        text = _pointed(ungrouped(plain_signs(cells), decimal), decimal)
         good = pc.match_substring_regex(text, _NUMBER)
         return _finite(pc.cast(pc.if_else(good, text, pa.scalar(None, pa.string())), pa.float64()), cells)
+
+
+def _pointed(cells: pa.Array, decimal: str) -> pa.Array:
+    """Return numbers with a decimal point; "" for those with a point beside the decimal commas of a file."""
+    if decimal != ",":
+        return cells
+    if pc.any(pc.match_substring(cells, ".")).as_py():  # a point would be for thousands, or a slip: never guessed
+        cells = pc.if_else(pc.match_substring(cells, "."), "", cells)
+    return pc.replace_substring(cells, ",", ".")
 
 
 def _finite(values: pa.Array, cells: pa.Array) -> tuple[Floats, Flags]:

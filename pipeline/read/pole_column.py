@@ -5,6 +5,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
+from pipeline.files.written_numbers import plain_lengths
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 from pipeline.read.headings import small_units
@@ -27,5 +28,7 @@ def pole_heights(batch: pa.RecordBatch, export: Export) -> Floats | None:
 
 def _numbers(cells: pa.Array) -> Floats:
     """Return numbers of a column that was read already: what is no number was held back."""
+    if pa.types.is_string(cells.type):
+        cells = plain_lengths(cells, lambda _: True)  # those in another unit than the column's were held back
     comma = pa.types.is_string(cells.type) and pc.any(pc.match_substring(cells, ",")).as_py()
     return numbers(cells, "," if comma else ".")[0]

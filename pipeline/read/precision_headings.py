@@ -12,7 +12,7 @@ from enum import Enum, auto
 from functools import lru_cache
 
 from pipeline.files.heading_words import plain_letters, with_numbers, words_of
-from pipeline.read.heading_units import LENGTHS_SAID
+from pipeline.geodesy.unit_words import LENGTHS_SAID
 
 
 class Side(Enum):

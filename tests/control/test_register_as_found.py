@@ -315,7 +315,7 @@ def test_a_row_of_units_below_the_heading(tmp_path: Path, row: str, read: bool) 
         ('K1,"1753201,250","5921100,100","41,500"', True),  # more than three digits before the comma part no thousands
         ('K1,"753,250","921,100","41,500"', False),  # thousands, or not: nobody can tell
         ('K1,"1753201,25","5921100.1","41.5"', False),
-        ('K1,"1,753,201.25","5,921,100.1","41.5"', False),
+        ('K1,"1,753,201.25","5,921,100.1","41.5"', True),  # commas part thousands before a decimal point
     ],
 )
 def test_decimal_commas_in_quotes_between_commas(tmp_path: Path, row: str, read: bool) -> None:
@@ -325,3 +325,62 @@ def test_decimal_commas_in_quotes_between_commas(tmp_path: Path, row: str, read:
         assert _coordinates(_good(tmp_path, text, Form())) == K1
     else:
         assert _read(tmp_path, text, Form())[1]
+
+
+_PLAIN = Form()
+
+
+@pytest.mark.parametrize("row", [
+    "K1;1,753,201.25;5,921,100.1;41.5", "K1;1.753.201,25;5.921.100,1;41,5", "K1;1 753 201,25;5 921 100,1;41,5",
+    "K1;1’753’201.25;5’921’100.1;41.5", "K1;1753201.25 m;5921100.1 m;41.5 m", "K1;1 753 201,25 m;5921100,1;41,5m",
+    "K1;１７５３２０１．２５;5921100.1;41.5",
+])  # fmt: skip
+def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> None:
+    register = _good(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
+    assert _coordinates(register) == K1
+    assert all(float(text.replace(",", ".")) for text in register.written[0])
+
+
+@pytest.mark.parametrize(("row", "says"), [
+    ("K1;1753201.25;5921100.1;5.905 ft", "a unit behind it that is not the one it is read in"),
+    ("K1;1,753,201.25;5,921,100.1;412,350", "height '412,350' is ambiguous (412350 or 412,350?)"),
+    ("K1;1.753.201,25;5.921.100,1;412.350", "height '412.350' is ambiguous (412350 or 412.350?)"),
+    ("K1;1 753 201;5921100.1;41.5", "separators between thousands"),
+    ("K1;1753201.25;٥٩٢١١٠٠.١;41.5", "figures other than 0 to 9"),
+])  # fmt: skip
+def test_what_is_not_sure_is_refused(row: str, says: str, tmp_path: Path) -> None:
+    register, found = _read(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
+    assert register is None and any(says in one.what for one in found)
+
+
+def test_degrees_with_signs_and_letters(tmp_path: Path) -> None:
+    data = "mark;longitude;latitude;height\nA;174.755°E;36,845 °S;12.5 m\nB;W 0.5;-0.25°;1\n"
+    register = _good(tmp_path, data, _PLAIN, kind="geographic")
+    assert _coordinates(register) == [[174.755, -36.845, 12.5], [-0.5, -0.25, 1.0]]
+
+
+@pytest.mark.parametrize("row", [
+    "Summe;;;", "Total;", "n = 12", "*** end ***", "Mittelwert;;;;;", "----", "Number of marks: 1", "MEAN;;;",
+    "平均;;;",
+])  # fmt: skip
+def test_rows_that_sum_up_or_end_a_register_are_no_marks(row: str, tmp_path: Path) -> None:
+    register = _good(tmp_path, f"mark;easting;northing;height\nK1;1753201.25;5921100.1;41.5\n{row}\n", _PLAIN)
+    assert _coordinates(register) == K1 and register.names == ("K1",) and register.rows == 1
+    assert [(one.line, one.text) for one in register.closing_rows] == [(3, row.split(";")[0])]
+
+
+@pytest.mark.parametrize("rows", [
+    "Total;12\nK1;1753201.25;5921100.1;41.5", "Total;;;\nK1;1753201.25;5921100.1;41.5",
+    "K1;1753201.25;5921100.1;41.5\nMean;12",
+    "K1;1753201.25;5921100.1;41.5\nENDPUNKT;;;", "K1;1753201.25;5921100.1;41.5\nSUM1;;;",
+    "K1;1753201.25;5921100.1;41.5\nTotal;;;41.5;x", "K1;1753201.25;5921100.1;41.5\n;;;3",
+])  # fmt: skip
+def test_no_mark_is_stepped_over(rows: str, tmp_path: Path) -> None:
+    """A row with a coordinate, above a mark or with a name of its own is read as a mark, or refused with its line."""
+    register, found = _read(tmp_path, f"mark;easting;northing;height\n{rows}\n", _PLAIN)
+    assert (register is None and found) or (register is not None and not register.closing_rows)
+
+
+def test_a_mark_called_mean_is_a_mark_where_it_has_coordinates(tmp_path: Path) -> None:
+    register = _good(tmp_path, "mark;easting;northing;height\nMean;1753201.25;5921100.1;41.5\n", _PLAIN)
+    assert register.names == ("Mean",)

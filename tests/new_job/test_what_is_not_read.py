@@ -107,7 +107,7 @@ def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_refused(named: 
 
 def test_heights_with_separators_between_thousands_are_shown(tmp_path: Path) -> None:
     job = job_of()
-    told = {"height": [f"{float(text) + 1000:,.3f}" for text in cells(job, "height", lambda _: "")]}
+    told = {"height": [f"{float(text) + 1000:,.0f}".replace(",", " ") for text in cells(job, "height", lambda _: "")]}
     made(tmp_path, told=told)
     said = refused(tmp_path)
     assert f'"EllHt" holds "{told["height"][0]}", which is not a number: it has separators between thousands' in said
@@ -131,10 +131,10 @@ def test_formulas_without_stored_values_are_said(tmp_path: Path) -> None:
 
 def test_precisions_with_their_unit_in_every_cell_are_told(tmp_path: Path) -> None:
     job = job_of()
-    told = {"sigma_up": [f"{0.011:.3f} m"] * len(job.rows["name"])}
+    told = {"sigma_up": ["11 mm"] * len(job.rows["name"])}
     made(tmp_path, {**HEADS, "sigma_up": "sV"}, told=told)
     page = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
-    assert '# "sV" holds "0.011 m", which is not a number: it has a unit behind it' in page
+    assert '# "sV" holds "11 mm", which is not a number: it has a unit behind it' in page
 
 
 def test_a_job_without_a_session_asks_for_them(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pyarrow as pa
 import pytest
 from exports_made import COLUMNS, GOOD, HEADER, text_table
 
-from pipeline.files.angles import dms
+from pipeline.files.angles import decimal_degrees, dms
 from pipeline.read.numeric import numbers
 
 
@@ -32,9 +32,36 @@ def test_what_is_no_number(text):
 
 
 def test_decimal_commas_take_no_points():
-    values, bad = numbers(pa.array(["36,5", "1.234,5", "36.5", "7", None]), ",")
+    values, bad = numbers(pa.array(["36,5", "1.234", "36.5", "7", None]), ",")
     np.testing.assert_array_equal(values, [36.5, np.nan, np.nan, 7, np.nan])
     assert bad.tolist() == [False, True, True, False, False]
+
+
+@pytest.mark.parametrize(("decimal", "text", "value"), [
+    (".", "512,345.678", 512345.678), (".", "5,161,024.87", 5161024.87), (".", "1 507 336.178", 1507336.178),
+    (".", "1\u202f507\u00a0336.178", 1507336.178), (".", "-1’507’336.178", -1507336.178), (".", "1'012.5", 1012.5),
+    (",", "512.345,678", 512345.678), (",", "5 161 024,87", 5161024.87), (".", "−5.25", -5.25), (".", "–5.25", -5.25),
+    (".", "\u20115.25", -5.25), (".", "１２．５", 12.5), (",", "－１２，５", -12.5),
+    (".", "512,345", None), (".", "512 345", None), (".", "1,512,345", None), (".", "51,2345.6", None),
+    (".", "0,512.3", None), (".", "1 507'336.178", None), (".", "512.345,678", None), (",", "512,345.678", None),
+    (".", "12–5", None), (".", "٤٥.٦", None), (".", "๔๕", None), (".", "5,16,024.87", None),
+])  # fmt: skip
+def test_parted_thousands_and_typeset_signs_are_read_where_they_are_sure(decimal, text, value):
+    """What every reader takes for one number is read; what may be two, or another one, is not."""
+    values, bad = numbers(pa.array(["1", text]), decimal)
+    assert bad[1] == (value is None) and (value is None or values[1] == value)
+
+
+@pytest.mark.parametrize(("text", "value"), [
+    ("48.1977°", 48.1977), ("-48.1977 °", -48.1977), ("48,1977º", 48.1977), ("48.1977N", 48.1977),
+    ("N 48.1977°", 48.1977), ("S48.1977", -48.1977), ("48.1977° S", -48.1977), ("–48.1977°", -48.1977),
+    ("48.1977 deg", 48.1977), ("-48.1977S", None), ("48.1977", None), ("4811.862N", None), ("48.1977E", None),
+    ("48°11.862'N", None), ("N48.1977S", None), ("°", None), ("N", None), ("48.1977 m", None), (None, None),
+])  # fmt: skip
+def test_decimal_degrees_with_a_sign_or_a_letter(text, value):
+    values, bad = decimal_degrees(pa.array([text, "1°"], pa.string()), "NS")
+    assert bad.tolist() == [value is None and text is not None, False]
+    assert (value is None and math.isnan(values[0])) or values[0] == value
 
 
 def test_native_columns():

@@ -101,7 +101,7 @@ def test_numbers_are_what_is_stored(tmp_path, kind):
 
 
 def test_a_decimal_comma_counts_where_it_is_stated(tmp_path):
-    found = rows_of(tmp_path, "DOUBLE", [20.25, "20,123", "1.020,5", "1,5e1"], decimal=",")
+    found = rows_of(tmp_path, "DOUBLE", [20.25, "20,123", "1,020.5", "1,5e1"], decimal=",")
     np.testing.assert_array_equal([row["third"] for row in found], [20.25, 20.123, np.nan, 15.0])
     assert [row["held"] for row in found] == [0, 0, 1, 0]
 
