@@ -20,14 +20,9 @@ from pipeline.issue.geopackage.table_pages import table_pages
 from pipeline.issue.geopackage.write import write_geopackage
 
 TABLE = "CREATE TABLE t (id INTEGER PRIMARY KEY NOT NULL, whole INTEGER, number REAL, words TEXT, bytes BLOB)"
-SCHEMA = pa.schema(
-    [
-        ("id", pa.int64()),
-        ("whole", pa.int64()),
-        ("number", pa.float64()),
-        ("words", pa.string()),
-        ("bytes", pa.binary()),
-    ]
+PLAIN, LARGE = (
+    pa.schema([("id", pa.int64()), ("whole", pa.int64()), ("number", pa.float64()), ("words", text), ("bytes", octets)])
+    for text, octets in ((pa.string(), pa.binary()), (pa.large_string(), pa.large_binary()))
 )
 #: The numbers on both sides of every width that the format has, and of a varint's.
 EDGES = [side * ((1 << bits) + more) for bits in (0, 7, 8, 14, 15, 16, 21, 23, 24, 28, 31, 32, 35, 47, 48, 53, 62)
@@ -45,10 +40,12 @@ def empty(path: Path, page_size: int = 4096) -> int:
 
 
 def batches(rows: Sequence[Row], size: int) -> Iterator[pa.RecordBatch]:
-    for start in range(0, len(rows), size):
+    """Yield rows in batches, every other one with columns of large types."""
+    for number, start in enumerate(range(0, len(rows), size)):
         columns = zip(*rows[start : start + size], strict=True)
+        schema = LARGE if number % 2 else PLAIN
         yield pa.RecordBatch.from_arrays(
-            [pa.array(column, kind) for column, kind in zip(columns, SCHEMA.types, strict=True)], schema=SCHEMA
+            [pa.array(column, kind) for column, kind in zip(columns, schema.types, strict=True)], schema=schema
         )
 
 
@@ -174,8 +171,8 @@ def test_the_page_that_programs_lock_stays_unused(tmp_path: Path) -> None:
 
 
 def test_other_types_are_left_to_sqlite() -> None:
-    assert can_be_cells(SCHEMA)
-    for kind in (pa.large_string(), pa.int32(), pa.bool_(), pa.timestamp("ms")):
+    assert can_be_cells(PLAIN) and can_be_cells(LARGE)
+    for kind in (pa.int32(), pa.bool_(), pa.timestamp("ms")):
         assert not can_be_cells(pa.schema([("id", pa.int64()), ("x", kind)]))
     assert not can_be_cells(pa.schema([("id", pa.string())]))
 

@@ -29,14 +29,17 @@ _WIDTHS = np.array([1, 2, 3, 4, 6, 8])
 _LARGEST = np.array([(1 << (8 * width - 1)) - 1 for width in (1, 2, 3, 4, 6)])
 #: What is added to twice the length of bytes or a text to tell its kind.
 _OF_BYTES, _OF_TEXT = 12, 13
+_TEXTS = (pa.string(), pa.large_string())
+_KNOWN = (pa.int64(), pa.float64(), *_TEXTS, pa.binary(), pa.large_binary())
 #: Columns beyond which a row is left to SQLite.
 _MOST_COLUMNS = 500
 
 
 def can_be_cells(schema: pa.Schema) -> bool:
     """Tell whether rows of these columns can be put together here: their number first, all of types known here."""
-    known = (pa.int64(), pa.float64(), pa.string(), pa.binary())
-    return len(schema) < _MOST_COLUMNS and schema.types[0] == pa.int64() and all(kind in known for kind in schema.types)
+    return (
+        len(schema) < _MOST_COLUMNS and schema.types[0] == pa.int64() and all(kind in _KNOWN for kind in schema.types)
+    )
 
 
 def cells(rows: pa.RecordBatch, largest: int) -> pa.Array | None:
@@ -65,9 +68,10 @@ def cells(rows: pa.RecordBatch, largest: int) -> pa.Array | None:
 
 def _texts(column: pa.Array) -> tuple[Integers, Integers, Piece]:
     """Return the kinds of texts or bytes, their lengths, and themselves."""
-    held, offsets = bytes_of(column.fill_null(b"" if pa.types.is_binary(column.type) else ""))
+    empty, base = ("", _OF_TEXT) if column.type in _TEXTS else (b"", _OF_BYTES)
+    held, offsets = bytes_of(column.fill_null(empty))
     lengths = np.diff(offsets)
-    kinds = 2 * lengths + (_OF_TEXT if pa.types.is_string(column.type) else _OF_BYTES)
+    kinds = 2 * lengths + base
     if column.null_count:
         kinds[np.asarray(column.is_null())] = _NONE
     return kinds, lengths, _piece(np.frombuffer(held, np.uint8), lengths)
