@@ -30,13 +30,13 @@ class ClosingRow:
 def without_closing_rows(sheet: Sheet, columns: tuple[str, str, str]) -> tuple[Sheet, tuple[ClosingRow, ...]]:
     """Return a table without rows at its end that are no marks, and these rows.
 
-    They have no coordinate at all, and say in place of a name that they sum up or end the table. Any row that has one,
-    or stands above a mark, is left for what is said of it as a mark.
+    They have no coordinate, but for the count of the rows above, and say in place of a name that they sum up or end the
+    table. Any row that has one, or stands above a mark, is left for what is said of it as a mark.
     """
     found: list[ClosingRow] = []
-    for line, cells in reversed(sheet.rows):
-        name = cells.get("mark", "")
-        if any(cells.get(column) for column in (*columns, "holds")) or not _CLOSING.fullmatch(folded(name)):
+    for above, (line, cells) in reversed(list(enumerate(sheet.rows))):
+        name, said = cells.get("mark", ""), [cells[column] for column in (*columns, "holds") if cells.get(column)]
+        if said not in ([], [str(above)]) or not _CLOSING.fullmatch(folded(name)):
             break
         found.append(ClosingRow(line, name))
     return (replace(sheet, rows=sheet.rows[: -len(found)]) if found else sheet), tuple(reversed(found))

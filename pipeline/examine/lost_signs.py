@@ -13,6 +13,7 @@ from pipeline.intake.file_log import FileLog
 from pipeline.intake.implausible import MirroredRows
 from pipeline.intake.survey import Survey
 from pipeline.plausible import Look
+from pipeline.plausible.mirrored import Mirrored
 from pipeline.read.exports import Export
 from pipeline.sphere import DEGREE
 from pipeline.words import Doubt, counted
@@ -30,14 +31,14 @@ def mirrored_doubts(survey: Survey) -> list[Doubtful]:
     return [
         Doubtful(Doubt.PLACE, _leaps(survey, one), (one.session,), survey.exports[one.export].shown, one.row)
         for one in survey.first_pass.implausible.mirrored
-        if one.found.leaps >= _SURE
+        if _is_sure(one.found)
     ]
 
 
 def lost_sign_notes(survey: Survey) -> Iterator[str]:
     """Yield in words which readings leap so less often, and which exports end where their signs would change."""
     for one in survey.first_pass.implausible.mirrored:
-        if one.found.leaps < _SURE:
+        if not _is_sure(one.found):
             yield f"{survey.exports[one.export].shown}:{one.row}: {_leaps(survey, one)}"
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         for word, line, least in _touching(export, log):
@@ -46,6 +47,11 @@ def lost_sign_notes(survey: Survey) -> Iterator[str]:
                 f" it goes on beyond {line}, the export lost the signs, and all readings of one side lie mirrored on"
                 " the other"
             )
+
+
+def _is_sure(found: Mirrored) -> bool:
+    """Tell whether leaps are no way of working."""
+    return found.leaps >= _SURE and not found.by_turns
 
 
 def _leaps(survey: Survey, one: MirroredRows) -> str:

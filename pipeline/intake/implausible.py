@@ -227,7 +227,7 @@ def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) ->
     for run, metres in found.height_jumps:
         yield (
             f"{_first_of(rows, prepared, run)}: {name}: {counted(len(run), 'reading')} in a row are"
-            f" {abs(metres):,.4g} m {'above' if metres > 0 else 'below'} those before and after (first one here): if no"
+            f" {abs(metres):,.1f} m {'above' if metres > 0 else 'below'} those before and after (first one here): if no"
             " roof, bridge, bench or pit was measured there, check whether a digit of the height was mistyped"
         )
 

@@ -28,7 +28,8 @@ def rises(height: Floats) -> bool:
 def height_jumps(
     places: Floats, height: Floats, unit: Floats, group: Integers, let_be: Flags
 ) -> list[tuple[Integers, float]]:
-    """Return runs of heights that jump by a round number and come back: their places here, and metres with sign.
+    """Return runs of heights that jump by a round number and come back: their places here, and by how many
+    metres, with sign.
 
     Args:
         places: (n, 3) from `places.on_sphere`, metres, in the order in which they were written.
@@ -41,13 +42,16 @@ def height_jumps(
         return []
     rise = np.diff(height)
     rise[group[1:] != group[:-1]] = 0.0
-    usual = float(np.quantile(np.abs(rise), 0.9))
+    to_mark = let_be[1:] | let_be[:-1]
+    if to_mark.all():
+        return []
+    usual = float(np.quantile(np.abs(rise[~to_mark]), 0.9))
     high = np.flatnonzero(np.abs(rise) > max(_TIMES * usual, _HIGH))
     if len(high) < 2:
         return []
-    half = float(np.median(np.abs(rise)))
+    half = float(np.median(np.abs(rise[~to_mark])))
     way = np.linalg.norm(np.diff(places, axis=0), axis=1)
-    longest = _WAYS * float(np.quantile(way, 0.9))
+    longest = _WAYS * float(np.quantile(way[~to_mark], 0.9))
     found = []
     for there, back in zip(high[:-1].tolist(), high[1:].tolist(), strict=True):
         run = np.arange(there + 1, back + 1)
@@ -55,15 +59,12 @@ def height_jumps(
         by = float(rise[there] - rise[back]) / 2.0
         alike = abs(float(rise[there] + rise[back])) <= 2.0 * max(usual, miss) and max(way[there], way[back]) <= longest
         same = (group[there : back + 2] == group[there]).all() and not let_be[there : back + 2].any()
-        if _RUN[0] <= len(run) <= _RUN[1] and alike and same and (of := _round(by, float(unit[there]), miss)):
-            found.append((run, of))
+        if _RUN[0] <= len(run) <= _RUN[1] and alike and same and _is_round(by, float(unit[there]), miss):
+            found.append((run, by))
     return found if len(found) <= _RUNS else []
 
 
-def _round(by: float, unit: float, miss: float) -> float:
-    """Return the metres that one digit of the tens or hundreds makes, where a jump is that; else 0."""
-    for worth in _ROUND:
-        digit = round(abs(by) / (worth * unit))
-        if 1 <= digit <= 9 and abs(abs(by) - digit * worth * unit) <= miss:
-            return float(np.copysign(digit * worth * unit, by))
-    return 0.0
+def _is_round(by: float, unit: float, miss: float) -> bool:
+    """Tell whether a jump is what one digit of the tens or hundreds makes."""
+    tens = (worth * unit for worth in _ROUND)
+    return any(1 <= (digit := round(abs(by) / one)) <= 9 and abs(abs(by) - digit * one) <= miss for one in tens)

@@ -20,13 +20,15 @@ class Mirrored:
     """Readings that leap to the other side of zero, and on this side would continue the track.
 
     ``row`` is the place of the first, ``leaps`` how often the track leaps there or back, ``metres`` the shortest leap,
-    ``look`` which sign would have to be another.
+    ``look`` which sign would have to be another. ``by_turns`` says that somebody may have worked on two banks, say, by
+    turns: marks were occupied on either side of zero, and nobody ever went across it step by step.
     """
 
     row: int
     leaps: int
     metres: float
     look: Look
+    by_turns: bool
 
 
 def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
@@ -45,15 +47,17 @@ def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
     way = np.diff(places, axis=0)
     length = np.sqrt(np.einsum("ij,ij->i", way, way))
     near = (group[1:] == group[:-1]) & ~let_be[1:] & ~let_be[:-1]
-    usual = float(np.quantile(length, 0.9))
-    far = np.flatnonzero(near & (length > max(_TIMES * usual, _LEAST)))
     for axis in both:
-        leaps = far[places[far, axis] * places[far + 1, axis] < 0.0]
+        across = near & (places[:-1, axis] * places[1:, axis] < 0.0)
+        usual = float(np.quantile(length[near & ~across], 0.9)) if (near & ~across).sum() >= _ENOUGH // 2 else np.inf
+        leaps = np.flatnonzero(across & (length > max(_TIMES * usual, _LEAST)))
         if len(leaps) < _LEAPS:
             continue
         way = places[leaps + 1] - places[leaps]
         way[:, axis] = places[leaps + 1, axis] + places[leaps, axis]
         if (np.linalg.norm(way, axis=1) <= _CONTINUES * usual).all():
             look = Look.LONGITUDE_SIGN if axis == 1 else Look.LATITUDE_SIGN
-            return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look)
+            marks = places[let_be, axis]
+            by_turns = bool((marks < 0.0).any() and (marks > 0.0).any()) and len(leaps) == np.count_nonzero(across)
+            return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look, by_turns)
     return None

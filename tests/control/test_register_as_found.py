@@ -360,8 +360,8 @@ def test_degrees_with_signs_and_letters(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("row", [
-    "Summe;;;", "Total;", "n = 12", "*** end ***", "Mittelwert;;;;;", "----", "Number of marks: 1", "MEAN;;;",
-    "平均;;;",
+    "Summe;;;", "Total;", "Total;1", "n = 12", "*** end ***", "Mittelwert;;;;;", "----", "Number of marks: 1",
+    "MEAN;;;", "平均;;;",
 ])  # fmt: skip
 def test_rows_that_sum_up_or_end_a_register_are_no_marks(row: str, tmp_path: Path) -> None:
     register = _good(tmp_path, f"mark;easting;northing;height\nK1;1753201.25;5921100.1;41.5\n{row}\n", _PLAIN)

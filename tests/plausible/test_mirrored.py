@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.plausible import Look, mirrored, on_sphere
+from pipeline.plausible.mirrored import Mirrored
 
 #: Degrees in a metre, at the equator.
 _DEGREE = 1.0 / 111_195.0
@@ -64,3 +65,27 @@ def test_a_road_along_the_meridian_measured_by_its_edges_is_quiet() -> None:
     number = np.arange(200)
     edges = np.column_stack([np.where(number % 2, 25.0, -25.0), 10.0 * (number // 2)])
     assert found(edges) is None
+
+
+def banks(middle: float, marks: bool) -> Mirrored | None:
+    """Look at two banks 120 m apart, measured by turns in stretches of 30 points, with marks amid them or none."""
+    number = np.arange(180)
+    side = np.where(number // 30 % 2 == 0, -1.0, 1.0)
+    plan = np.column_stack([middle + 60.0 * side, 10.0 * (number % 30 + 300 * (number // 60))])
+    let_be = np.isin(number, [2, 50, 100, 140]) & marks
+    plan[let_be] += [0.0, 40.0]
+    return mirrored(on_sphere(plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE), np.zeros(180, np.int64), let_be)
+
+
+def test_two_banks_with_marks_on_either_may_be_measured_by_turns() -> None:
+    """The mirror image of one bank is the other one, where zero lies in their middle: common practice, no source."""
+    assert (there := banks(1.0, marks=True)) is None or there.by_turns
+    assert (without := banks(1.0, marks=False)) is None or not without.by_turns
+
+
+def test_ways_to_marks_do_not_count_among_the_usual_ones() -> None:
+    plan = lanes()
+    plan[[13, 14, 87, 170]] *= [-1.0, 1.0]
+    marks = (30, 31, 60, 90, 120, 150, 180, 210, 240, 250, 260, 270, 280, 290)
+    plan[list(marks), 1] += 700.0
+    assert found(plan, marks=marks) == (6, Look.LONGITUDE_SIGN)
