@@ -15,6 +15,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
+from pipeline.issue.folder.intact import damage
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.publish import issues
 from pipeline.issue.folder.standing_issues import Standing, newest_standing, standing_issue
@@ -26,7 +27,6 @@ from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
 from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
-from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
 from pipeline.solve.taken_out import recorded, taken_out_notes

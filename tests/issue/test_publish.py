@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from issue_folder import MADE_AT, issue, whole
+from issue_folder import MADE_AT, issue, record, whole
 
 from pipeline.issue.folder import publish
 from pipeline.issue.folder.issues_list import Entry, read_issues_list
@@ -52,7 +52,9 @@ def test_nothing_yet(tmp_path: Path) -> None:
 def test_the_number_follows_the_highest(tmp_path: Path) -> None:
     """Also past a gap, past 999, and past a folder without a record, which is no issue."""
     issue(tmp_path)
-    shutil.copytree(tmp_path / "issues" / "001", tmp_path / "issues" / "998")
+    (tmp_path / "issues" / "998").mkdir()
+    (tmp_path / "issues" / "998" / "j-998.gpkg").write_text("points")
+    (tmp_path / "issues" / "998" / "issue.json").write_text(record(998))
     (tmp_path / "issues" / "999").mkdir()
     (tmp_path / "issues" / "notes").mkdir()
     assert newest(tmp_path) == (998, tmp_path / "issues" / "998" / "issue.json")

@@ -18,6 +18,7 @@ from filelock import FileLock, Timeout
 
 from pipeline.issue.folder import current, issues_list, lock_holder, manual_release, thinned_issues
 from pipeline.issue.folder.folder_names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
+from pipeline.issue.folder.intact import is_sound
 from pipeline.issue.folder.issues_list import Entry, read_issues_list
 from pipeline.issue.folder.issues_list_repair import rebuilt
 from pipeline.issue.folder.ownership import Owner, claim
@@ -77,15 +78,20 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     """Put right what a run that died left behind: staging folders, lines missing in the issues list, an old
     ``current``; go on with files that were being removed.
 
-    Returns the number of the issue that ``current`` shows, None where none is released. ``newest`` is the record of
-    the newest issue, where it has been read already.
+    What the list does not have was never finished by a run, or was put there by hand: only what is whole, with its own
+    number in its record, is an issue. Nor is ``current`` switched to one that is not whole.
+
+    Returns the number of the issue that ``current`` is to show, None where none is released. ``newest`` is the record
+    of the newest issue, where it has been read already.
 
     Raises OSError where the folder cannot be written, RecordError where an issue's record cannot be read, and JobError
     where the issues list cannot be.
     """
+    listed = issues_list.numbers_listed(folder)
+    whole = {number for number, _ in issues(folder) if number not in listed and is_sound(folder, number)}
+    existing = {number: record for number, record in issues(folder) if number in listed | whole}
     _sweep(folder)
-    existing = dict(issues(folder))
-    lines = rebuilt(folder, existing, issues_list.numbers_listed(folder))
+    lines = rebuilt(folder, existing, listed)
     removed = thinned_issues.finished_lines(folder, [record.parent for record in existing.values()])
     add_lines(folder, [*lines, *manual_release.missing_line(folder, lines), *removed])
     shown = manual_release.find_issue_to_show(folder, existing, newest)
@@ -93,6 +99,8 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
         return None
     issue = existing[shown].parent
     if not current.shows(folder, issue):
+        if shown not in whole and not is_sound(folder, shown):
+            return shown
         replace_current(folder, issue)
     current.name_files(folder, issue)
     return shown
