@@ -79,9 +79,9 @@ class NotKept(Exception):
 def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, unprinted: bool) -> bool:
     """Append what was said of a job to its log; return whether it stands there.
 
-    The log stands in the job's folder; where nothing may be written there, in a log beside the job file. Where the
-    folder is not known, not there yet, or another job's, what could not be printed (``unprinted``) goes beside the job
-    file too, and what could be is not kept.
+    The log stands in the job's folder; where nothing may be written there, or whose it is cannot be read, in a log
+    beside the job file. Where the folder is not known, not there yet, or another job's, what could not be printed
+    (``unprinted``) goes beside the job file too, and what could be is not kept.
 
     Raises `NotKept`.
     """
@@ -91,7 +91,7 @@ def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, un
         folder = None
     entry = _entry(job, said, now)
     if folder is None:
-        if not (unprinted and job.is_file()):
+        if not (job.is_file() and (unprinted or _is_unread(job))):
             return False
         _keep(beside(job), entry, now)
         return True
@@ -130,6 +130,23 @@ def folder_of(job: Path, outcome: object) -> Path | None:
         if folder is not None and marker is not None and marker.path(folder) == Path(os.path.realpath(job)):
             return folder
     return None
+
+
+def _is_unread(job: Path) -> bool:
+    """Say whether a job names a folder of which cannot be read whose it is: nobody else tells of runs refused there."""
+    from pipeline.issue.folder.folder_names import MARKER
+    from pipeline.issue.folder.marker import read_marker
+    from pipeline.job.named_folder import folder_named
+
+    try:
+        if (folder := folder_named(job)) is not None:
+            os.lstat(folder / MARKER)
+            read_marker(folder)
+    except (JobError, PermissionError):
+        return True
+    except (OSError, ValueError):
+        pass
+    return False
 
 
 def _entry(job: Path, said: Said | Notified, now: datetime) -> bytes:
