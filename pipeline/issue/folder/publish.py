@@ -64,8 +64,17 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
 
 
 def _not_to_be_written(folder: Path, error: OSError) -> JobError:
+    lock = folder / LOCK
+    if isinstance(error, PermissionError) and lock.exists() and _may_write(folder):
+        fix = "let whoever runs the job write to this file; or delete it while nobody does: a run makes a new one"
+        return JobError([Problem(str(lock), 0, f"the job's lock cannot be opened: {error.strerror}", fix)])
     what = f"issues cannot be written there: {error.strerror or error}"
     return JobError([Problem(str(folder), 0, what, "name a folder under [job] folder that you may write to")])
+
+
+def _may_write(folder: Path) -> bool:
+    """Say whether this process may make and replace files in a folder."""
+    return os.access(folder, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 def issues(folder: Path) -> list[tuple[int, Path]]:
