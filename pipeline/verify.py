@@ -257,18 +257,20 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
+    unread: list[Problem] = []
     try:
         listed, moved = entries_of_making(read_issues_list(folder)), aside(folder)
         numbers = numbers_listed(folder)
         yield from _lost_lines(read_issues_list(folder), len(present))
     except JobError as error:
-        yield from (Finding(0, ISSUES_LIST, f"{one.what}: {one.fix}", True) for one in error.problems)
+        unread += error.problems
+        yield from (Finding(0, ISSUES_LIST, f"{one.what}: {one.fix}", True) for one in unread)
         listed, moved, numbers = {}, {*set_aside(folder)}, set()
     newest = max(present, default=0)
     for number in sorted({*range(1, newest + 1), *listed, *moved} - present.keys()):
         what = "the issue was set aside" if number in moved else "the issue is gone"
         yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
-    for number, record in records.items():
+    for number, record in records.items() if not unread else ():
         if number not in listed and number in numbers:
             yield Finding(number, ISSUES_LIST, "its line there is not in the form in which a run writes it", True)
         elif number not in listed:

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from pipeline.clock import iso
 from pipeline.files.atomic_write import atomic_write
+from pipeline.files.shared_rights import share
 from pipeline.problems import JobError, said_of
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line
@@ -171,6 +172,8 @@ def _append(path: Path, entry: bytes, now: datetime) -> None:
         if (runs := _said_before(tail, entry)) > 1:
             _count_again(path, about, _counted(now, runs + 1))
             return
+        if not about.st_size:
+            share(path)
         entry = _counted(now, 2) if runs else entry
         broken = b"\n" if tail and not tail.endswith(b"\n") else b""  # by a full disk
         file.write(broken + entry if about.st_size else HEAD + entry)

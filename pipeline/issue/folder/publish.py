@@ -16,6 +16,7 @@ from typing import Any, Self
 
 from filelock import FileLock, Timeout
 
+from pipeline.files.shared_rights import share, share_tree, take_rights
 from pipeline.issue.folder import current, issues_list, lock_holder, manual_release, thinned_issues
 from pipeline.issue.folder.folder_names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
 from pipeline.issue.folder.intact import is_sound
@@ -45,6 +46,7 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
         make_folder(folder)
         lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
+        share(folder / LOCK)
     except Timeout:
         raise JobHeld(f"this job is already being run{lock_holder.find_holder(folder)}, in {folder}") from None
     except OSError as error:
@@ -160,9 +162,12 @@ class Staged:
         entry = Entry(self.number, made_at, verdict, because)
         issue = self.folder / ISSUES / f"{self.number:03d}"
         lay_links(self.path, self.number)
+        share_tree(self.path, issue.parent)
         sync_tree(self.path)
         fresh_list = self.folder / scratch(issues_list.NAME)
         write_synced(fresh_list, issues_list.with_entries(self.folder, [entry]))
+        share(fresh_list)
+        take_rights(fresh_list, self.folder / issues_list.NAME)
         switch = None if stays else current.Switch(self.folder, issue, self.path, scratch())
         if switch is not None:
             switch.make_room()
