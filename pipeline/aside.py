@@ -57,7 +57,7 @@ def set_aside(path: Path, number: int) -> SetAside:
             add_lines(folder, [Entry(number, datetime.now(UTC), WORD, f"{where}; {why}")])
             shown = recover(folder)
             left = [each for each, _ in issues(folder)]
-            if shown is None:
+            if shown is None or not (folder / current.NAME).exists():
                 current.remove_link(folder)
         except OSError as error:
             what = f"{name} cannot be set aside: {said_of(error)}"

@@ -15,6 +15,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
+from pipeline.issue.folder.intact import damage
 from pipeline.issue.report.site_message import localisation
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
@@ -24,7 +25,6 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
 from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
-from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
 from pipeline.solve.taken_out import recorded, taken_out_notes

@@ -11,6 +11,7 @@ from pipeline.intake.prepare import load, own_folder
 from pipeline.issue import record_types
 from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.confirmation import confirmed
+from pipeline.issue.folder.intact import damage, files_gone
 from pipeline.issue.folder.issues_list import RELEASED, entries_of_making, read_issues_list
 from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.folder.standing_issues import standing
@@ -18,7 +19,6 @@ from pipeline.issue.folder.thinned_issues import Thinned, read_thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told
-from pipeline.reissue.intact import damage, files_gone
 from pipeline.words import Change
 
 

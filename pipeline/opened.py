@@ -8,6 +8,7 @@ from pipeline.intake.prepare import load
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.folder_names import ISSUES, numbered
+from pipeline.issue.folder.intact import files_gone, refuse_damaged
 from pipeline.issue.folder.standing_issues import standing_issue
 from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.issue.geopackage.data_frame import read_frame
@@ -20,7 +21,6 @@ from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import compare
 from pipeline.reissue.earlier import Last, another_frame, both_sides
-from pipeline.reissue.intact import files_gone, refuse_damaged
 from pipeline.sealed import sealed_off
 
 if TYPE_CHECKING:

@@ -5,12 +5,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.intake.prepare import load, owner
+from pipeline.issue.folder.intact import refuse_damaged
 from pipeline.issue.folder.manual_release import ManualRelease, find_issue_to_show, write_release
 from pipeline.issue.folder.publish import issues, job_lock, recover
 from pipeline.issue.folder.standing_issues import standing_issue
 from pipeline.issue.folder.thinned_issues import refuse_thinned
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
-from pipeline.reissue.intact import refuse_damaged
 from pipeline.reissue.shown import put_right, refuse_other
 
 

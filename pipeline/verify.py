@@ -13,7 +13,7 @@ from pipeline.files.unlocked_database import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
-from pipeline.issue.folder.issues_list import Entry, entries_of_making, numbers_listed, read_issues_list
+from pipeline.issue.folder.issues_list import Entry, cut_reasons, entries_of_making, numbers_listed, read_issues_list
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
@@ -34,6 +34,8 @@ _VIEWERS = (*BESIDE, ".aux.xml")
 
 #: A key of a record's sessions that came with the sum of its own: no run writes the one without the other.
 _AS_OLD_AS_SUM = "stretches"
+
+_NO_LINE = "its line there is not in the form in which a run writes it"
 
 
 @dataclass(frozen=True)
@@ -266,26 +268,30 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
+    unread: list[Problem] = []
     try:
         listed, moved = entries_of_making(read_issues_list(folder)), aside(folder)
         numbers = numbers_listed(folder)
+        cut = cut_reasons(folder)
         yield from _lost_lines(read_issues_list(folder), len(present))
     except JobError as error:
-        yield from (Finding(0, ISSUES_LIST, f"{one.what}: {one.fix}", True) for one in error.problems)
-        listed, moved, numbers = {}, {*set_aside(folder)}, set()
+        unread += error.problems
+        yield from (Finding(0, ISSUES_LIST, f"{one.what}: {one.fix}", True) for one in unread)
+        listed, moved, numbers, cut = {}, {*set_aside(folder)}, set(), set()
     newest = max(present, default=0)
     for number in sorted({*range(1, newest + 1), *listed, *moved} - present.keys()):
         what = "the issue was set aside" if number in moved else "the issue is gone"
         yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
-    for number, record in records.items():
-        if number not in listed and number in numbers:
-            yield Finding(number, ISSUES_LIST, "its line there is not in the form in which a run writes it", True)
-        elif number not in listed:
+    for number, record in records.items() if not unread else ():
+        if number in listed:
+            found = _listed(listed[number], record, cut=number in cut)
+            yield from (Finding(number, ISSUES_LIST, what, True) for what in found)
+        elif number in numbers:
+            yield Finding(number, ISSUES_LIST, _NO_LINE, True)
+        else:
             # a run that was killed leaves the newest one's line out, and whoever takes the list away all of them
             lost = bool(listed) and number < newest
             yield Finding(number, ISSUES_LIST, "it has no line there; the next run adds it", lost)
-        else:
-            yield from (Finding(number, ISSUES_LIST, what, True) for what in _listed(listed[number], record))
     for path in sorted((folder / ISSUES).iterdir()) if (folder / ISSUES).is_dir() else ():
         if path not in present.values():
             yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)
@@ -308,13 +314,15 @@ def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:
         yield Finding(0, ISSUES_LIST, f"{what} no line has it", False)
 
 
-def _listed(entry: Entry, record: Record) -> Iterator[str]:
-    """Yield where the line of an issue in the list is not what its record says."""
+def _listed(entry: Entry, record: Record, *, cut: bool) -> Iterator[str]:
+    """Yield where the line of an issue in the list is not what its record says; ``cut``: see `cut_reasons`."""
     if entry.verdict != record["verdict"]:
         yield f"it says {entry.verdict}, the record says {record['verdict']}"
     because = "; ".join(record["changes"]["because"]) if record["changes"] is not None else FIRST_ISSUE
+    if cut and because != entry.reason and because.startswith(entry.reason):
+        yield f"{_NO_LINE}: another sign stands for each of its commas"
     # of a first issue the line that a later run adds in its place says nothing
-    if entry.reason != because and (entry.reason or because != FIRST_ISSUE):
+    elif entry.reason != because and (entry.reason or because != FIRST_ISSUE):
         yield f'it says "{entry.reason}" as the reason, the record says "{because}"'
 
 

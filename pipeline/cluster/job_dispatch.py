@@ -3,11 +3,11 @@
 import os
 import secrets
 from collections import Counter, deque
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any
 
 from pipeline.cluster.folder_signs import WantedFolder
@@ -32,26 +32,44 @@ def run_on_cluster(
     """
     check_working_folder(jobs)
     given = {Path(os.path.abspath(job)): job for job in jobs}
-    refused = sharing(list(given))
+    shared = sharing(list(given.values()))
+    refused = {path: shared[job] for path, job in given.items() if job in shared}
     scheduler = Scheduler(address)
     try:
         workers = scheduler.first_workers()
-        if not workers:
-            raise scheduler.refused("the scheduler has no workers", f"start some: dask worker {address}")
-        same_program(scheduler, workers)
-        wanted = [one for job in given if job not in refused and (one := WantedFolder.from_job_file(job)) is not None]
-        refused |= {Path(job): error for job, error in not_seen(scheduler, workers, wanted).items()}
-        wanted = [one for one in wanted if Path(one.job) not in refused]
-        try_folders(scheduler, workers, wanted)
+        try:
+            unseen = _preflight(scheduler, workers, [job for job in given if job not in refused])
+        except Lost:  # one of them may have ended or been restarted just now; it is looked at again when it is back
+            sleep(_LOOK)
+            there = scheduler.workers()
+            workers = [one for one in workers if one in there] or scheduler.first_workers()
+            unseen = _preflight(scheduler, workers, [job for job in given if job not in refused])
     except Lost as error:
         scheduler.close()
         raise scheduler.refused(str(error), "check that it and its workers are running, then try again") from None
     except BaseException:
         scheduler.close()
         raise
+    refused |= {Path(job): _named(error, job, str(given[Path(job)])) for job, error in unseen.items()}
     jobs = [job for job in given if job not in refused]
-    results = _HandOut(scheduler, jobs, workers, timeout, dry_run).results()
+    results = _HandOut(scheduler, jobs, workers, timeout, dry_run, given).results()
     return ((given[job], result) for job, result in _after(refused, results))
+
+
+def _preflight(scheduler: Scheduler, workers: list[Worker], jobs: Sequence[Path]) -> dict[str, JobError]:
+    """Return the jobs that some worker cannot see, by their files. Raises `JobError` and `Lost`."""
+    if not workers:
+        raise scheduler.refused("the scheduler has no workers", f"start some: dask worker {scheduler.address}")
+    same_program(scheduler, workers)
+    wanted = [one for job in jobs if (one := WantedFolder.from_job_file(job)) is not None]
+    refused = not_seen(scheduler, workers, wanted)
+    try_folders(scheduler, workers, [one for one in wanted if one.job not in refused])
+    return refused
+
+
+def _named(error: JobError, file: str, given: str) -> JobError:
+    """Return a job's problems with its file as it was given."""
+    return JobError([replace(one, file=given if one.file == file else one.file) for one in error.problems])
 
 
 def _after(refused: dict[Path, JobError], results: Iterator[tuple[Path, Result]]) -> Iterator[tuple[Path, Result]]:
@@ -61,13 +79,17 @@ def _after(refused: dict[Path, JobError], results: Iterator[tuple[Path, Result]]
 
 @dataclass
 class _HandOut:
-    """Jobs on their way: as many in hand as workers have threads, so that none waits where another might run it."""
+    """Jobs on their way: as many in hand as workers have threads, so that none waits where another might run it.
+
+    ``given`` has their names as they were given, from the working folder: what is told of them has these names.
+    """
 
     scheduler: Scheduler
     jobs: Sequence[Path]
     workers: list[Worker]
     timeout: float | None
     dry_run: bool
+    given: Mapping[Path, Path] = field(default_factory=dict)
     _waiting: deque[Path] = field(default_factory=deque, init=False)
     _again: deque[Path] = field(default_factory=deque, init=False)
     _begun: Counter[Path] = field(default_factory=Counter, init=False)
@@ -139,7 +161,8 @@ class _HandOut:
             worker = min(free, key=lambda one: busy[one] / one.threads)
             job = self._waiting.popleft()
             key = f"tiedown-{secrets.token_hex(8)}"
-            given = self.scheduler.give(worker, key, str(job), self.timeout, self.dry_run, self._told.put)
+            named = str(self.given.get(job, job))
+            given = self.scheduler.give(worker, key, named, os.getcwd(), self.timeout, self.dry_run, self._told.put)
             self._in_hand[given] = (job, worker)
             self._begun[job] += 1
             busy[worker] += 1

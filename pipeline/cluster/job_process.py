@@ -18,8 +18,8 @@ from pipeline.progress import Progress
 from pipeline.run.crew import Crew
 from pipeline.run.fleet import LOADED, Result, load, run_one
 
-#: A job file, the seconds that the job is given, and whether nothing is to be written.
-Order = tuple[Path, float | None, bool]
+#: A job file, the folder that its path counts from, the seconds that the job is given, and whether nothing is written.
+Order = tuple[Path, str, float | None, bool]
 
 
 def serve() -> None:
@@ -28,13 +28,13 @@ def serve() -> None:
     os.dup2(2, 1)  # whatever a library prints is no answer
     orders: SimpleQueue[Order] = SimpleQueue()
     Thread(target=_listen, args=(sys.stdin.buffer, orders), daemon=True).start()
-    job, timeout, dry_run = orders.get()
-    crew = Crew(_work, [(job, dry_run)], 1, _prepare, timeout, loads=[LOADED])
+    job, start, timeout, dry_run = orders.get()
+    crew = Crew(_work, [(job, start, dry_run)], 1, _prepare, timeout, loads=[LOADED])
     for _, result in crew.results():
         pickle.dump(pickle.dumps(result), answers)
         answers.flush()
-        job, crew.timeout, dry_run = orders.get()
-        crew.more((job, dry_run))
+        job, start, crew.timeout, dry_run = orders.get()
+        crew.more((job, start, dry_run))
 
 
 def _listen(source: BinaryIO, orders: "SimpleQueue[Order]") -> None:
@@ -53,5 +53,13 @@ def _prepare() -> None:
     locks_reach()
 
 
-def _work(piece: tuple[Path, bool], progress: Progress | None) -> Result:
-    return run_one(piece[0], progress, piece[1])
+def _work(piece: tuple[Path, str, bool], progress: Progress | None) -> Result:
+    """Run a job as where it was named: what is said of it has the names that it has there."""
+    job, start, dry_run = piece
+    path = Path(os.path.abspath(Path(start, job)))
+    try:
+        os.chdir(start)
+        job = job if os.path.realpath(job) == os.path.realpath(path) else path
+    except OSError:  # that folder is not on this machine; the job's own is
+        job = path
+    return run_one(job, progress, dry_run)

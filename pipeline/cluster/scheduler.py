@@ -136,25 +136,34 @@ class Scheduler:
             raise Lost(f"workers do not answer ({_short(error)})") from None
 
     def give(
-        self, worker: Worker, key: str, job: str, timeout: float | None, dry_run: bool, told: Callable[[Any], None]
+        self,
+        worker: Worker,
+        key: str,
+        job: str,
+        start: str,
+        timeout: float | None,
+        dry_run: bool,
+        told: Callable[[Any], None],
     ) -> Any:
         """Let a worker run a job, and no other one, whatever becomes of it; ``told`` is called with what is returned.
+
+        The job's path may count from the folder ``start``.
 
         Raises `Lost`.
         """
 
-        def work(job: str, timeout: float | None, dry_run: bool, life: str) -> bytes:
+        def work(job: str, start: str, timeout: float | None, dry_run: bool, life: str) -> bytes:
             from distributed import get_worker
 
             from pipeline.cluster.worker_calls import run_beside
 
             if get_worker().local_directory != life:
                 return b""  # restarted at the same address: how often a job is tried is for the command to say
-            return run_beside(job, timeout, dry_run)
+            return run_beside(job, start, timeout, dry_run)
 
         ways: Mapping[str, Any] = {"workers": [worker.address], "allow_other_workers": False, "retries": 0}
         try:
-            given = self._client.submit(work, job, timeout, dry_run, worker.life, key=key, pure=False, **ways)
+            given = self._client.submit(work, job, start, timeout, dry_run, worker.life, key=key, pure=False, **ways)
             given.add_done_callback(told)
         except Exception as error:
             raise Lost(f"the scheduler does not accept the job ({_short(error)})") from None

@@ -44,8 +44,9 @@ def failures_in_folders(trials: list[tuple[str, str, str]], name: str) -> list[s
     return [failures_seen_there(*trial, name) for trial in trials]
 
 
-def run_beside(job: str, timeout: float | None, dry_run: bool) -> bytes:
-    """Run a job in a process beside this one and return its `Result`, pickled.
+def run_beside(job: str, start: str, timeout: float | None, dry_run: bool) -> bytes:
+    """Run a job, whose path may count from the folder ``start``, in a process beside this one; return its `Result`,
+    pickled.
 
     Where that process is killed the job is tried once more.
     """
@@ -55,7 +56,7 @@ def run_beside(job: str, timeout: float | None, dry_run: bool) -> bytes:
             beside = _taken()
         except OSError:
             return pickle.dumps(Died.of(None))
-        answer = beside.answer(job, timeout, dry_run)
+        answer = beside.answer(job, start, timeout, dry_run)
         if answer is not None:
             _put_back(beside)
             return answer
@@ -78,11 +79,11 @@ class _Beside:
         command, pipe = [sys.executable, "-c", _SERVE], subprocess.PIPE
         return cls(subprocess.Popen(command, stdin=pipe, stdout=pipe, env=surroundings, start_new_session=True))
 
-    def answer(self, job: str, timeout: float | None, dry_run: bool) -> bytes | None:
+    def answer(self, job: str, start: str, timeout: float | None, dry_run: bool) -> bytes | None:
         """Let it run a job; return None where it died."""
         assert self.process.stdin is not None and self.process.stdout is not None
         try:
-            pickle.dump((Path(job), timeout, dry_run), self.process.stdin)
+            pickle.dump((Path(job), start, timeout, dry_run), self.process.stdin)
             self.process.stdin.flush()
             answer: bytes = pickle.load(self.process.stdout)
         except (OSError, EOFError, pickle.UnpicklingError):

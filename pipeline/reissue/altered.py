@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.issue.folder.confirmation import Signs
+from pipeline.issue.folder.intact import GONE, damaged
 from pipeline.issue.geopackage.recount import NotReadable, recount_package
 from pipeline.issue.record_types import Altered, FileIssued
 from pipeline.reissue.changes import EDITED
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.intact import GONE, damaged
 
 #: The layers of a GeoPackage that a new issue is compared with.
 _COMPARED = ("points", "held_back", "repeats")

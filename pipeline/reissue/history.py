@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.issue.folder.confirmation import Confirmed, Signs, newest_confirmed
+from pipeline.issue.folder.intact import damage, refuse_damaged
+from pipeline.issue.folder.issues_list import numbers_listed
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.folder.standing_issues import newest_standing, standing_issue
@@ -12,7 +14,6 @@ from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.intact import damage, refuse_damaged
 from pipeline.reissue.shown import put_right, refuse_other
 
 
@@ -141,5 +142,9 @@ class History:
 
 
 def _newest(folder: Path) -> Last | None:
-    found = newest_standing(folder)
-    return Last.of(*found) if found is not None else None
+    if (found := newest_standing(folder)) is None:
+        return None
+    newest = Last.of(*found)
+    if newest.record["issue"] not in numbers_listed(folder):  # nothing but its files says that a run made it
+        refuse_damaged(newest.folder, newest.record, {})
+    return newest

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.issue.folder.confirmation import Signs
+from pipeline.issue.folder.intact import is_as_issued
 from pipeline.issue.folder.plain_names import lay_again
 from pipeline.issue.folder.publish import replace_current
 from pipeline.issue.folder.stand_ins import stand_ins
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError, Problem
-from pipeline.reissue.intact import is_as_issued
 
 _FIX = "copy elsewhere what is still needed of it, delete it and run the job again: the run puts the issued file there"
 

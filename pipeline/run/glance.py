@@ -72,12 +72,13 @@ def _raw_files(folder: Path, raw: Mapping[str, Any], issued: Path) -> Iterator[R
 
 def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
     """Return the newest issue where it is the one that was noted, whole, and nothing else is to be told."""
+    if next_number(folder) != number + 1:
+        return None
     place = folder / ISSUES / f"{number:03d}"
     said = read_any_version(place / NAME)
     shown = recover(folder, said)
     same = (
-        next_number(folder) == number + 1
-        and shown == number  # else `current` may be to follow by now, and is to be looked at too
+        shown == number  # else `current` may be to follow by now, and is to be looked at too
         and not read_unnotified(folder)
         and said["schema"] == SCHEMA
         and said["sum"] == noted.glanced.record

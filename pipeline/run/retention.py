@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.files.unlocked_database import logs_of
+from pipeline.issue.folder.intact import damage
 from pipeline.issue.folder.issues_list import RELEASED, how_released, read_issues_list
 from pipeline.issue.folder.manual_release import is_pending, read_release
 from pipeline.issue.folder.publish import add_lines, issues
@@ -17,7 +18,6 @@ from pipeline.issue.folder.thinned_issues import Thinned, may_go, read_thinned, 
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
-from pipeline.reissue.intact import damage
 from pipeline.words import counted
 
 #: Reasons that somebody is to look into, so that they are told although nothing was removed.

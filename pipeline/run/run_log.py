@@ -17,6 +17,7 @@ from pathlib import Path
 
 from pipeline.clock import iso
 from pipeline.files.atomic_write import atomic_write
+from pipeline.files.shared_rights import share
 from pipeline.problems import JobError, said_of
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line
@@ -79,9 +80,9 @@ class NotKept(Exception):
 def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, unprinted: bool) -> bool:
     """Append what was said of a job to its log; return whether it stands there.
 
-    The log stands in the job's folder; where nothing may be written there, in a log beside the job file. Where the
-    folder is not known, not there yet, or another job's, what could not be printed (``unprinted``) goes beside the job
-    file too, and what could be is not kept.
+    The log stands in the job's folder; where nothing may be written there, or whose it is cannot be read, in a log
+    beside the job file. Where the folder is not known, not there yet, or another job's, what could not be printed
+    (``unprinted``) goes beside the job file too, and what could be is not kept.
 
     Raises `NotKept`.
     """
@@ -91,7 +92,7 @@ def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, un
         folder = None
     entry = _entry(job, said, now)
     if folder is None:
-        if not (unprinted and job.is_file()):
+        if not (job.is_file() and (unprinted or _is_unread(job))):
             return False
         _keep(beside(job), entry, now)
         return True
@@ -132,6 +133,23 @@ def folder_of(job: Path, outcome: object) -> Path | None:
     return None
 
 
+def _is_unread(job: Path) -> bool:
+    """Say whether a job names a folder of which cannot be read whose it is: nobody else tells of runs refused there."""
+    from pipeline.issue.folder.folder_names import MARKER
+    from pipeline.issue.folder.marker import read_marker
+    from pipeline.job.named_folder import folder_named
+
+    try:
+        if (folder := folder_named(job)) is not None:
+            os.lstat(folder / MARKER)
+            read_marker(folder)
+    except (JobError, PermissionError):
+        return True
+    except (OSError, ValueError):
+        pass
+    return False
+
+
 def _entry(job: Path, said: Said | Notified, now: datetime) -> bytes:
     about = f"{one_line(said.about)}  {one_line(str(job))}"
     lines = [f"{iso(now, 'seconds')}  {about}", *(f"  {line}".rstrip() for line in said.text.split("\n") if said.text)]
@@ -154,6 +172,8 @@ def _append(path: Path, entry: bytes, now: datetime) -> None:
         if (runs := _said_before(tail, entry)) > 1:
             _count_again(path, about, _counted(now, runs + 1))
             return
+        if not about.st_size:
+            share(path)
         entry = _counted(now, 2) if runs else entry
         broken = b"\n" if tail and not tail.endswith(b"\n") else b""  # by a full disk
         file.write(broken + entry if about.st_size else HEAD + entry)

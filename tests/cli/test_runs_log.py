@@ -5,7 +5,7 @@ import io
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from io import FileIO
 from pathlib import Path
@@ -16,6 +16,7 @@ from click.testing import Result
 from command import SMALL, failing, spoiled
 from issued import everything_below
 from simulate import simulate
+from someone_else import as_someone_else, needs_superuser, reachable_folder
 from typer.testing import CliRunner
 
 from pipeline.cli.console import console
@@ -278,3 +279,33 @@ def test_a_run_whose_folder_is_closed_to_it_is_logged_beside_the_job_file(
     assert "no issue can be written" in entry
     assert keep(path, TimedOut.after(60), said("again"), NOW, unprinted=False)
     assert "again" in entries(tmp_path / "out" / "runs.log")[-1] and len(entries(tmp_path / "job.toml.log")) == 1
+
+
+@pytest.fixture
+def shared() -> Iterator[Path]:
+    """A folder that other users can reach."""
+    with reachable_folder() as folder:
+        yield folder
+
+
+@needs_superuser
+@pytest.mark.parametrize("closed", [".", ".tiedown.json"])
+def test_what_is_refused_where_whose_the_folder_is_cannot_be_read_is_logged_beside_the_job_file(
+    shared: Path, closed: str
+) -> None:
+    """Another member of a group made the folder; who looks over the jobs reads of it; if that fails too, it is said."""
+    path = simulate(SMALL).write(shared)
+    assert tiedown("run", path).exit_code == 0
+    (shared / "out" / closed).chmod(0o700)
+    shared.chmod(0o777)
+    with as_someone_else():
+        assert tiedown("run", path).exit_code == 2
+    (entry,) = entries(shared / "job.toml.log")
+    assert "refused" in entry and "Permission denied" in entry
+    told = tiedown("office", path, "--to", shared.parent / "page.html")
+    assert told.exit_code == 3 and "Permission denied" in told.output
+    (shared / "job.toml.log").unlink()
+    shared.chmod(0o755)
+    with as_someone_else():
+        told = tiedown("run", path)
+    assert told.exit_code == 2 and "this run is not in the log" in told.stderr

@@ -81,6 +81,8 @@ def test_jobs_are_issued_as_here_from_names_that_count_from_here(
     said = json.loads(found.stdout)["jobs"]
     assert found.exit_code == 2 and [one["outcome"] for one in said] == ["issued", "refused", "issued", "refused"]
     assert [one["file"] for one in said] == ["one/job.toml", "wrong/job.toml", "two/job.toml", "none.toml"]
+    alone = json.loads(tiedown("run", "--json", "wrong/job.toml", "none.toml").stdout)["jobs"]
+    assert [one["problems"] for one in alone] == [said[1]["problems"], said[3]["problems"]]
     assert run_job("here/job.toml").issued
     here, there = current_issue(tmp_path / "here" / "out"), current_issue(tmp_path / "one" / "out")
     assert there.record["rows"] == here.record["rows"] and there.record["sessions"] == here.record["sessions"]

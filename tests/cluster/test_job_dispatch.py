@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from pipeline.cli.main import app
 from pipeline.cluster import job_dispatch
 from pipeline.cluster.folder_signs import WantedFolder, signed_folders
-from pipeline.cluster.job_dispatch import _HandOut
+from pipeline.cluster.job_dispatch import _HandOut, run_on_cluster
 from pipeline.cluster.scheduler import Lost, Worker
 from pipeline.problems import JobError, JobHeld, Problem
 from pipeline.run.mishaps import Died
@@ -31,7 +31,8 @@ class Planned:
     def workers(self) -> list[Worker]:
         return self.looks.pop(0) if len(self.looks) > 1 else self.looks[0]
 
-    def give(self, worker: Worker, key: str, job: str, _: object, __: object, told: Callable[[Any], None]) -> Any:
+    def give(self, worker: Worker, key: str, job: str, *more: Any) -> Any:
+        told: Callable[[Any], None] = more[-1]
         self.given.append((job, worker))
         if self.ends(job) is not None:
             told(key)
@@ -87,6 +88,32 @@ def test_a_worker_that_is_gone_takes_its_jobs_with_it_and_one_in_its_place_must_
     monkeypatch.setattr(job_dispatch, "same_program", old)
     found = results(Planned([ONE], [again], ends=lambda _: None), [ONE], "a", "b", "c")
     assert all(isinstance(one, Died) and "another version" in str(one) for one in every(found.values()))
+
+
+@pytest.mark.parametrize("back", [[ONE], [ONE, Worker(TWO.address, "anew", 1)]], ids=["gone", "restarted"])
+def test_a_worker_that_is_lost_while_all_are_looked_at_costs_no_night(
+    back: list[Worker], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are asked once more without it; where another is lost meanwhile, that is told."""
+    scheduler, asked = Planned(back), list[list[Worker]]()
+    scheduler.first_workers = lambda: [ONE, TWO]  # type: ignore[attr-defined]
+
+    def ask(_: object, workers: list[Worker]) -> None:
+        asked.append(workers)
+        if len(asked) == 1 or lost:
+            raise Lost("workers do not answer")
+
+    monkeypatch.setattr(job_dispatch, "Scheduler", lambda _: scheduler)
+    monkeypatch.setattr(job_dispatch, "same_program", ask)
+    monkeypatch.setattr(job_dispatch, "not_seen", lambda *_: {})
+    monkeypatch.setattr(job_dispatch, "try_folders", lambda *_: None)
+    lost = False
+    ((_, result),) = run_on_cluster([tmp_path / "job.toml"], "tcp://planned:1")
+    assert result is DONE and asked[:2] == [[ONE, TWO], [ONE]]
+    lost = True
+    scheduler.refused = lambda what, fix: JobError([Problem("--cluster", 0, what, fix)])  # type: ignore[attr-defined]
+    with pytest.raises(JobError, match="do not answer"):
+        run_on_cluster([tmp_path / "job.toml"], "tcp://planned:1")
 
 
 def test_a_folder_that_cannot_be_written_refuses_its_own_jobs_alone(

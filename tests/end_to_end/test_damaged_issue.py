@@ -14,6 +14,8 @@ from pipeline import JobError, check_job, run_job
 from pipeline.aside import set_aside
 from pipeline.history import Incomplete, history
 from pipeline.issue.folder.issues_list import read_issues_list
+from pipeline.release import release
+from pipeline.run.glance import unchanged_at_a_glance
 from pipeline.trace import trace
 from pipeline.verify import verify
 
@@ -119,8 +121,8 @@ def test_a_run_with_nothing_changed_notices_what_became_of_the_files(job: Path, 
 def test_files_as_they_were_noted_are_not_read_again(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A folder that was copied has other times: its files are summed once, and known by their signs after that."""
     assert not run_job(job).issued
-    for name in ("has_issued_bytes", "digest"):
-        monkeypatch.setattr(f"pipeline.reissue.intact.{name}", lambda *_: pytest.fail("summed again"))
+    for name in ("geopackage.recount.has_issued_bytes", "folder.intact.digest"):
+        monkeypatch.setattr(f"pipeline.issue.{name}", lambda *_: pytest.fail("summed again"))
     assert not run_job(job).issued
 
 
@@ -180,3 +182,109 @@ def test_a_list_saved_by_a_spreadsheet_goes_on(job: Path) -> None:
     path.write_text(path.read_text(encoding="utf-8").replace(",", ";"), encoding="utf-8-sig")
     assert not run_job(job).issued
     assert [entry.made_at is not None for entry in history(job)] == [True, True]
+
+
+def _copied(issues: Path) -> None:
+    shutil.copytree(issues / "002", issues / "003", symlinks=True)
+
+
+def _copied_and_numbered(issues: Path) -> None:
+    _copied(issues)
+    _say(issues / "003", "issue", 3)
+
+
+def _record_alone(issues: Path) -> None:
+    (issues / "003").mkdir()
+    shutil.copy(issues / "002" / "issue.json", issues / "003")
+
+
+STRANGE: dict[str, Damage] = {
+    "copied": _copied,
+    "copied and numbered by hand": _copied_and_numbered,
+    "the record alone": _record_alone,
+}
+
+
+def _state(folder: Path) -> tuple[str, bytes, list[str]]:
+    """What drawings and people see: where `current` leads, the issues list, and all names."""
+    names = sorted(str(path.relative_to(folder)) for path in folder.rglob("*"))
+    return str((folder / "current").readlink()), (folder / "register.csv").read_bytes(), names
+
+
+@pytest.mark.parametrize("how", STRANGE)
+def test_a_folder_that_somebody_put_among_the_issues_is_never_shown_or_listed(job: Path, how: str) -> None:
+    """A run that says that nothing was written has written nothing; set aside, all goes on."""
+    folder = job.parent / "out"
+    assert not run_job(job).issued
+    STRANGE[how](folder / "issues")
+    before = _state(folder)
+    assert unchanged_at_a_glance(job) is None and _state(folder) == before
+    for command in (run_job, lambda path: run_job(path, dry_run=True), check_job):
+        with pytest.raises(JobError, match="issue 003 is damaged"):
+            command(job)
+        assert _state(folder) == before
+    assert release(job, 2, "the one that was checked").was_current
+    assert _state(folder) == before
+    assert set_aside(job, 3).stands == 2
+    assert not run_job(job).issued and verify(folder).intact and (folder / "current").resolve().name == "002"
+
+
+def _unfinished(job: Path) -> Path:
+    """A third issue as a run leaves it that died once it had appeared: not listed, `current` as before."""
+    folder = job.parent / "out"
+    seen = (folder / "register.csv").read_bytes()
+    job.write_text(f"{job.read_text(encoding='utf-8')}\n[checks]\nvertical = 0.06\n", encoding="utf-8")
+    assert run_job(job).record["issue"] == 3
+    (folder / "register.csv").write_bytes(seen)
+    (folder / "current").unlink()
+    (folder / "current").symlink_to("issues/002")
+    return folder
+
+
+def test_a_whole_issue_that_a_dead_run_left_is_listed_and_shown(job: Path) -> None:
+    """Also where a viewer has touched it since."""
+    folder = _unfinished(job)
+    touch_header(folder / "issues" / "003" / "simulated-003.gpkg")
+    assert not run_job(job).issued
+    assert (folder / "current").resolve().name == "003"
+    assert [entry.issue for entry in read_issues_list(folder)] == [1, 2, 3]
+
+
+@pytest.mark.parametrize("damage", FILES)
+def test_an_unfinished_issue_that_is_not_whole_is_never_shown_or_listed(job: Path, damage: str) -> None:
+    """A power cut took what was written last, or a copy was interrupted; also where the job has changed by now."""
+    folder = _unfinished(job)
+    place = folder / "issues" / "003"
+    for name in ("simulated-003.gpkg", "simulated-003.html"):
+        (place / name).rename(place / name.replace("003", "002"))
+    FILES[damage](place)
+    for path in (*place.glob("*-002.*"),):
+        path.rename(place / path.name.replace("002", "003"))
+    before = _state(folder)
+    for more in ("", "[shift]\nlimit_vertical = 30\n"):
+        job.write_text(job.read_text(encoding="utf-8") + more, encoding="utf-8")
+        assert unchanged_at_a_glance(job) is None
+        with pytest.raises(JobError, match="issue 003 is damaged"):
+            run_job(job)
+        assert _state(folder) == before
+    set_aside(job, 3)
+    assert run_job(job).record["issue"] == 4 and (folder / "current").resolve().name == "004"
+
+
+def test_current_is_not_made_again_for_an_altered_issue(job: Path) -> None:
+    """Somebody deleted the link, and somebody altered what it led to: the run is refused, and nothing is shown."""
+    folder = job.parent / "out"
+    FILES["GeoPackage altered"](folder / "issues" / "002")
+    (folder / "current").unlink()
+    with pytest.raises(JobError, match="issue 002 is damaged"):
+        run_job(job)
+    assert not (folder / "current").is_symlink()
+
+
+def test_a_list_that_is_lost_is_rebuilt_without_what_is_no_issue(job: Path) -> None:
+    """Of two issues and a copy between higher numbers, what is whole has its line."""
+    folder = job.parent / "out"
+    (folder / "register.csv").unlink()
+    _say(folder / "issues" / "001", "issue", 7)
+    assert not run_job(job).issued
+    assert [entry.issue for entry in read_issues_list(folder)] == [2]

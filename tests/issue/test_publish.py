@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from issue_folder import MADE_AT, issue, whole
+from issue_folder import MADE_AT, issue, record, whole
+from someone_else import as_someone_else, needs_superuser, reachable_folder
 
 from pipeline.issue.folder import publish
 from pipeline.issue.folder.issues_list import Entry, read_issues_list
@@ -52,7 +53,9 @@ def test_nothing_yet(tmp_path: Path) -> None:
 def test_the_number_follows_the_highest(tmp_path: Path) -> None:
     """Also past a gap, past 999, and past a folder without a record, which is no issue."""
     issue(tmp_path)
-    shutil.copytree(tmp_path / "issues" / "001", tmp_path / "issues" / "998")
+    (tmp_path / "issues" / "998").mkdir()
+    (tmp_path / "issues" / "998" / "j-998.gpkg").write_text("points")
+    (tmp_path / "issues" / "998" / "issue.json").write_text(record(998))
     (tmp_path / "issues" / "999").mkdir()
     (tmp_path / "issues" / "notes").mkdir()
     assert newest(tmp_path) == (998, tmp_path / "issues" / "998" / "issue.json")
@@ -320,19 +323,6 @@ def test_of_racing_runs_one_wins(tmp_path: Path) -> None:
     assert said == ["held", "refused", "refused", "refused"]
 
 
-@contextmanager
-def as_someone_else() -> Iterator[None]:
-    """Give up a superuser's right to write everywhere."""
-    if os.geteuid() != 0:
-        yield
-        return
-    os.seteuid(65534)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
-
-
 def test_a_folder_that_cannot_be_written_is_the_users_problem() -> None:
     """Named, with what to do; the previous issue is left and can be read."""
     with tempfile.TemporaryDirectory() as name:
@@ -350,6 +340,23 @@ def test_a_folder_that_cannot_be_written_is_the_users_problem() -> None:
             assert newest(folder) is not None
         folder.chmod(0o755)
         assert sorted(str(path) for path in folder.rglob("*")) == before
+
+
+@needs_superuser
+def test_a_lock_that_cannot_be_opened_is_named() -> None:
+    """All else may be written there; once it is deleted the run goes on."""
+    with reachable_folder() as folder:
+        issue(folder)
+        folder.chmod(0o777)
+        (folder / ".lock").chmod(0o644)
+        with as_someone_else():
+            with pytest.raises(JobError) as caught, job_lock(folder):
+                pass
+            (problem,) = caught.value.problems
+            assert problem.file == str(folder / ".lock") and "delete it" in problem.fix
+            (folder / ".lock").unlink()
+            with job_lock(folder):
+                pass
 
 
 def test_a_file_in_the_folders_place_is_the_users_problem(tmp_path: Path) -> None:

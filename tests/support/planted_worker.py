@@ -14,15 +14,15 @@ from pipeline.problems import JobHeld
 _done = worker_calls.run_beside
 
 
-def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
+def _planted(job: str, start: str, timeout: float | None, dry_run: bool) -> bytes:
     name = Path(job).parent.name
     if name == "dies":
-        with Path(job).with_name("died").open("a") as file:
+        with Path(start, job).with_name("died").open("a") as file:
             file.write("x")
         os.kill(os.getpid(), signal.SIGKILL)
     if name.startswith("quick"):
         return pickle.dumps(JobHeld("planted"))
-    return _done(job, timeout, dry_run)
+    return _done(job, start, timeout, dry_run)
 
 
 def dask_setup(_: object) -> None:

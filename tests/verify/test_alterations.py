@@ -1,5 +1,6 @@
 """`verify` finds every alteration of what an issue says, wherever it is made, and says what it is."""
 
+import csv
 import os
 import random
 import shutil
@@ -141,6 +142,23 @@ def test_the_lines_of_the_list_of_issues_are_held_against_the_records(folder: Pa
     assert told(folder) == ["register.csv: its line there is not in the form in which a run writes it"]
     list_of_issues.write_text(text.replace(",proven,", ",failed,"))
     assert len(told(folder)) == 2
+
+
+@pytest.mark.parametrize("sign", [";", "\t"])
+def test_a_list_with_another_sign_for_its_commas_is_told_as_such_and_one_saved_so_is_read(
+    folder: Path, sign: str
+) -> None:
+    """A reason may have the sign itself: a spreadsheet sets it in quotes, who replaces all commas does not."""
+    path, text = folder / "register.csv", (folder / "register.csv").read_text()
+    rows = list(csv.reader(text.splitlines()))
+    assert any(";" in row[-1] for row in rows)
+    with path.open("w", newline="") as file:
+        csv.writer(file, delimiter=sign).writerows([*row, "my note"] if row[0] == "002" else row for row in rows)
+    assert told(folder) == []
+    path.write_text(text.replace(",", sign))
+    form = "its line there is not in the form in which a run writes it"
+    wrong = [f"register.csv: {form}: another sign stands for each of its commas"]
+    assert told(folder) == (wrong if sign == ";" else [])
 
 
 def test_no_flipped_byte_or_cut_of_any_file_passes_or_ends_the_look_otherwise(made: Path, tmp_path: Path) -> None:

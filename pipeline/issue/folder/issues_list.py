@@ -83,6 +83,16 @@ def entries_of_making(entries: Iterable[Entry]) -> dict[int, Entry]:
     return {entry.issue: entry for entry in entries if entry.verdict not in (RELEASED, REMOVED)}
 
 
+def cut_reasons(folder: Path) -> set[int]:
+    """Return the issues whose lines have a reason that is cut in cells: something put another sign for every comma.
+
+    Raises as above.
+    """
+    text = _text(folder / NAME)
+    rows = _rows(text) if _sign(text) != "," else ()
+    return {entry.issue for row in rows if len(row) > len(_HEADER) and (entry := _entry(row)) is not None}
+
+
 def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     """Return what the issues list will hold with ``entries`` added.
 

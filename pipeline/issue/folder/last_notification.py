@@ -12,6 +12,7 @@ from typing import Any
 from filelock import FileLock, Timeout
 
 from pipeline.files.regular_files import read_note
+from pipeline.files.shared_rights import share
 from pipeline.issue.folder.synced_write import replace_synced
 
 NAME = ".notified"
@@ -53,6 +54,7 @@ def notification_lock(folder: Path, seconds: float) -> Iterator[None]:
     lock = FileLock(folder / LOCK)
     with suppress(OSError, Timeout):
         lock.acquire(timeout=seconds)
+        share(folder / LOCK)
     try:
         yield
     finally:

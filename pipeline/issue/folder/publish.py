@@ -16,8 +16,10 @@ from typing import Any, Self
 
 from filelock import FileLock, Timeout
 
+from pipeline.files.shared_rights import share, share_tree, take_rights
 from pipeline.issue.folder import current, issues_list, lock_holder, manual_release, thinned_issues
 from pipeline.issue.folder.folder_names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
+from pipeline.issue.folder.intact import is_sound
 from pipeline.issue.folder.issues_list import Entry, read_issues_list
 from pipeline.issue.folder.issues_list_repair import rebuilt
 from pipeline.issue.folder.ownership import Owner, claim
@@ -44,6 +46,7 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
         make_folder(folder)
         lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
+        share(folder / LOCK)
     except Timeout:
         raise JobHeld(f"this job is already being run{lock_holder.find_holder(folder)}, in {folder}") from None
     except OSError as error:
@@ -63,8 +66,17 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
 
 
 def _not_to_be_written(folder: Path, error: OSError) -> JobError:
+    lock = folder / LOCK
+    if isinstance(error, PermissionError) and lock.exists() and _may_write(folder):
+        fix = "let whoever runs the job write to this file; or delete it while nobody does: a run makes a new one"
+        return JobError([Problem(str(lock), 0, f"the job's lock cannot be opened: {error.strerror}", fix)])
     what = f"issues cannot be written there: {error.strerror or error}"
     return JobError([Problem(str(folder), 0, what, "name a folder under [job] folder that you may write to")])
+
+
+def _may_write(folder: Path) -> bool:
+    """Say whether this process may make and replace files in a folder."""
+    return os.access(folder, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 def issues(folder: Path) -> list[tuple[int, Path]]:
@@ -77,15 +89,20 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     """Put right what a run that died left behind: staging folders, lines missing in the issues list, an old
     ``current``; go on with files that were being removed.
 
-    Returns the number of the issue that ``current`` shows, None where none is released. ``newest`` is the record of
-    the newest issue, where it has been read already.
+    What the list does not have was never finished by a run, or was put there by hand: only what is whole, with its own
+    number in its record, is an issue. Nor is ``current`` switched to one that is not whole.
+
+    Returns the number of the issue that ``current`` is to show, None where none is released. ``newest`` is the record
+    of the newest issue, where it has been read already.
 
     Raises OSError where the folder cannot be written, RecordError where an issue's record cannot be read, and JobError
     where the issues list cannot be.
     """
+    listed = issues_list.numbers_listed(folder)
+    whole = {number for number, _ in issues(folder) if number not in listed and is_sound(folder, number)}
+    existing = {number: record for number, record in issues(folder) if number in listed | whole}
     _sweep(folder)
-    existing = dict(issues(folder))
-    lines = rebuilt(folder, existing, issues_list.numbers_listed(folder))
+    lines = rebuilt(folder, existing, listed)
     removed = thinned_issues.finished_lines(folder, [record.parent for record in existing.values()])
     add_lines(folder, [*lines, *manual_release.missing_line(folder, lines), *removed])
     shown = manual_release.find_issue_to_show(folder, existing, newest)
@@ -93,6 +110,8 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
         return None
     issue = existing[shown].parent
     if not current.shows(folder, issue):
+        if shown not in whole and not is_sound(folder, shown):
+            return shown
         replace_current(folder, issue)
     current.name_files(folder, issue)
     return shown
@@ -143,9 +162,12 @@ class Staged:
         entry = Entry(self.number, made_at, verdict, because)
         issue = self.folder / ISSUES / f"{self.number:03d}"
         lay_links(self.path, self.number)
+        share_tree(self.path, issue.parent)
         sync_tree(self.path)
         fresh_list = self.folder / scratch(issues_list.NAME)
         write_synced(fresh_list, issues_list.with_entries(self.folder, [entry]))
+        share(fresh_list)
+        take_rights(fresh_list, self.folder / issues_list.NAME)
         switch = None if stays else current.Switch(self.folder, issue, self.path, scratch())
         if switch is not None:
             switch.make_room()

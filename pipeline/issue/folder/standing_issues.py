@@ -35,7 +35,7 @@ def newest_standing(folder: Path) -> Standing | None:
     that took the one before for the newest would say so of what somebody has drawn from since.
     """
     numbers = expected(folder)
-    return _read(folder, max(numbers)) if numbers else None
+    return read_standing(folder, max(numbers)) if numbers else None
 
 
 def standing_issue(folder: Path, number: int) -> Standing:
@@ -46,7 +46,7 @@ def standing_issue(folder: Path, number: int) -> Standing:
         raise JobError([Problem(str(folder), 0, what, fix)])
     if number not in expected(folder):
         raise JobError([Problem(str(folder), 0, f"there is no {name} in this folder", "run tiedown history")])
-    return _read(folder, number)
+    return read_standing(folder, number)
 
 
 def standing(folder: Path) -> Iterator[Standing | Problem]:
@@ -56,7 +56,7 @@ def standing(folder: Path) -> Iterator[Standing | Problem]:
     """
     for number in sorted(expected(folder)):
         try:
-            yield _read(folder, number)
+            yield read_standing(folder, number)
         except JobError as error:
             yield from error.problems
 
@@ -73,7 +73,8 @@ def expected(folder: Path) -> set[int]:
     return present | {entry.issue for entry in read_issues_list(folder)} - aside(folder)
 
 
-def _read(folder: Path, number: int) -> Standing:
+def read_standing(folder: Path, number: int) -> Standing:
+    """Return the issue that stands under a number. Raises `JobError` where it is damaged or is not there."""
     place = folder / ISSUES / f"{number:03d}"
     path, name = place / RECORD, f"issue {number:03d}"
     try:

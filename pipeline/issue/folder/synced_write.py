@@ -4,6 +4,7 @@ import os
 from pathlib import Path
 
 from pipeline.files.atomic_write import atomic_write
+from pipeline.files.shared_rights import share
 from pipeline.issue.folder.folder_names import scratch
 
 _BLOCK = 1 << 20
@@ -28,7 +29,8 @@ def make_folder(folder: Path) -> None:
     """Make a folder where it is missing, with those that it lies in, each certain on the disk. Raises OSError."""
     missing = [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
     folder.mkdir(parents=True, exist_ok=True)
-    for place in missing:
+    for place in reversed(missing):
+        share(place)
         sync(place.parent)
 
 
@@ -59,6 +61,7 @@ def replace_synced(folder: Path, name: str, content: bytes, *, synced: bool = Tr
             write_synced(fresh, content)
         else:
             fresh.write_bytes(content)
+        share(fresh)
 
 
 def has_room(path: Path, size: int) -> None:

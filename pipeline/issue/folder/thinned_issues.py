@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from pipeline.clock import iso
 from pipeline.digest import digest
 from pipeline.files.regular_files import read_note
+from pipeline.files.shared_rights import share
 from pipeline.issue.folder.folder_names import scratch
 from pipeline.issue.folder.issues_list import REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.plain_names import is_plain_link, plain_name
@@ -79,6 +80,7 @@ def thin(folder: Path, place: Path, what: Thinned) -> bool:
     said = {"issue": what.issue, "keep": what.keep, "at": iso(what.at, "seconds"), "files": files}
     fresh = folder / scratch(NAME)
     write_synced(fresh, (json.dumps(said, indent=2) + "\n").encode())
+    share(fresh, place)
     os.replace(fresh, place / NAME)
     sync(place)
     return finish(place, what)

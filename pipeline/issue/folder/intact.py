@@ -1,15 +1,19 @@
-"""Checks that the files of the newest issue are as issued: by file signatures, and by checksums where these differ."""
+"""Checks that the files of an issue are as issued: by file signatures, and by checksums where these differ."""
+
+from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.digest import digest
 from pipeline.issue.folder.confirmation import Signs, as_noted, signs_of
-from pipeline.issue.folder.standing_issues import remedy
+from pipeline.issue.folder.standing_issues import read_standing, remedy
 from pipeline.issue.folder.thinned_issues import read_thinned
-from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
-from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import FileIssued, Record
 
 #: What is said of a file that is not there.
 GONE = "the file is gone"
@@ -53,6 +57,15 @@ def refuse_damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> N
         raise JobError(found)
 
 
+def is_sound(folder: Path, number: int) -> bool:
+    """Say whether an issue in a job's folder is whole: its record is its own, as written, and so are all files."""
+    try:
+        path, record = read_standing(folder, number)
+    except JobError:
+        return False
+    return not damage(path.parent, record, {})
+
+
 def _problem(path: Path, record: Record, what: str) -> Problem:
     number = record["issue"]
     return Problem(str(path), 0, f"issue {number:03d} is damaged: {what}", remedy(number))
@@ -83,5 +96,7 @@ def is_as_issued(path: Path, entry: FileIssued) -> bool:
     """
     if entry.get("layers") is None:
         return digest(path) == entry["sha256"]
+    from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content  # takes time to load
+
     called: list[FileIssued] = [{**entry, "name": path.name}]
     return has_issued_bytes(path, called) or has_issued_content(path, called)
