@@ -86,10 +86,10 @@ class ShiftAnew(Strict):
     mark: Annotated[str | None, Field(description="the mark that was entered for the tie, likewise")]
 
 
-class ChangedReadings(Strict):
-    """Points that have other raw numbers than in an earlier issue, while every occupation stands as it was."""
+class ChangedNumbers(Strict):
+    """Readings, or the register, with other numbers than in an earlier issue in a way that no check tests."""
 
-    of: Annotated[Literal["readings"], Field(description="that it is one of these")]
+    of: Annotated[Literal["readings", "register"], Field(description="what of it has other numbers")]
     since: Annotated[int, Field(description="the issue that had other numbers", ge=1)]
     what: Annotated[str, Field(description="what changed since, in words")]
 
@@ -101,4 +101,4 @@ class Unread(Strict):
     what: Annotated[str, Field(description="the doubt in the words of then")]
 
 
-DoubtOrigin = Annotated[LostOccupation | FrameChange | ShiftAnew | ChangedReadings | Unread, Field(discriminator="of")]
+DoubtOrigin = Annotated[LostOccupation | FrameChange | ShiftAnew | ChangedNumbers | Unread, Field(discriminator="of")]

@@ -20,7 +20,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.positions import working_positions
 from pipeline.intake.survey import Survey
-from pipeline.issue.doubt_types import ChangedReadings
+from pipeline.issue.doubt_types import ChangedNumbers
 from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
 from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.problems import JobError
@@ -88,8 +88,8 @@ class _Change:
 def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, ...], tuple[str, ...]]:
     """Return doubts for sessions of which points have other raw numbers that no check tests, and notes in words.
 
-    The sessions that the newest issue has in doubt for this are compared with the issue that had the other numbers, all others
-    with the newest. The exports that changed, and the points of that issue, are read once more.
+    The sessions that the newest issue has in doubt for this are compared with the issue that had the other numbers, all
+    others with the newest. The exports that changed, and the points of that issue, are read once more.
     """
     if (newest := history.newest) is None:
         return (), ()
@@ -115,7 +115,7 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
         for change in changes:
             said = _said(change, base.record, survey)
             if change.systematic and change.moved <= SAME and _was_sound(change, base.record, survey):
-                origin = ChangedReadings(of="readings", since=issue, what=said)
+                origin = ChangedNumbers(of="readings", since=issue, what=said)
                 found.append(Doubtful(Doubt.BASE, said, (change.session,), origin=origin))
             else:
                 notes.append(said)
@@ -130,7 +130,7 @@ def _noted(newest: Record, since: int) -> Iterator[DoubtNoted]:
 
 
 def _carried(doubt: DoubtNoted, newest: Record, survey: Survey) -> Doubtful:
-    """Return a doubt as it was told: without the issue that had the other numbers, nobody can tell whether it was taken back."""
+    """Return a doubt as it was told: without the issue of the other numbers nobody knows whether they are back."""
     origin = doubt["origin"]
     what = origin["what"] if origin is not None and origin["of"] == "readings" else doubt["what"]
     return Doubtful(Doubt(doubt["kind"]), what, still_doubted(doubt, newest, survey), origin=origin)

@@ -9,6 +9,7 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
+from pipeline.reissue.moved_register import moved_register
 from pipeline.reissue.occupations_before import Asked
 from pipeline.reissue.returned import of_sessions, unread_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
@@ -68,4 +69,5 @@ def of_shifts(
     of_frames = standing_doubts(asked.newest.record, history.record, survey, adjusted, now)
     if not of_frames:
         notes += frame_notes(last.record, survey, adjusted, now)
-    return Remembered((*unjudged, *of_frames), tuple(notes))
+    of_register, told = moved_register(history, survey, now.register)
+    return Remembered((*unjudged, *of_frames, *of_register), (*notes, *told))
