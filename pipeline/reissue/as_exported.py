@@ -83,7 +83,7 @@ def unshifted(issue: Record, name: str, places: Floats, survey: Survey) -> Float
         metres = np.column_stack(fitted.forward(*metres.T))
     geocentric = np.array([session["shift_x"], session["shift_y"], session["shift_z"]], float)
     if np.isfinite(geocentric).all():
-        return np.column_stack(survey.operations.frames.to_issued.inverse(*metres.T)) - geocentric
+        return np.asarray(np.column_stack(survey.operations.frames.to_issued.inverse(*metres.T)) - geocentric)
     on_grid = np.array([session["shift_east"], session["shift_north"], session["shift_up"]], float)
     return np.column_stack(survey.operations.frames.to_issued.inverse(*(metres - on_grid).T))
 

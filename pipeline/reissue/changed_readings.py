@@ -100,15 +100,16 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
         if origin is None or origin["of"] != "readings" or doubt["confirmed"]:
             continue
         reached = still_doubted(doubt, newest.record, survey)
-        sessions = every if reached is None else frozenset(reached)
+        sessions: Collection[int] = every if reached is None else reached
         asked.setdefault(origin["since"], set()).update(sessions)
     others = every.difference(*asked.values())
-    for issue, sessions in [(newest.record["issue"], others), *asked.items()]:
+    comparisons: list[tuple[int, Collection[int]]] = [(newest.record["issue"], others), *asked.items()]
+    for issue, concerned in comparisons:
         try:
             base = history.issue(issue)
             if base is None:
                 raise Lost(f"issue {issue} is gone")
-            changes = _changes(base, survey, sessions)
+            changes = _changes(base, survey, concerned)
         except Lost:
             found += [_carried(one, newest.record, survey) for one in _noted(newest.record, issue)]
             continue
@@ -244,7 +245,8 @@ class _Before:
 def _alone(ordered: Hashes) -> Flags:
     """Return (n,) which of ascending keys differ from those next to them."""
     differs = ordered[1:] != ordered[:-1]
-    return np.append(True, differs) & np.append(differs, True)
+    alone: Flags = np.append(True, differs) & np.append(differs, True)
+    return alone
 
 
 def _of_means(base: Last) -> Hashes:

@@ -12,14 +12,13 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
-from pipeline.geodesy.misread_coordinates import other_datums
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import ChangedNumbers
 from pipeline.issue.record_types import Record, RegisterMark
 from pipeline.reissue.history import History
 from pipeline.sphere import RADIUS
-from pipeline.words import Doubt, Verdict
+from pipeline.words import Doubt, Verdict, counted
 
 #: Marks from which on a vector is one of the register, not of a mark.
 _SEVERAL = 2
@@ -92,13 +91,13 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
     register = survey.register
     if register is None or base["control"] != control_used(survey.job):
         return None
-    axes, before = _AXES[register.kind], {row["mark"]: row for row in base["register"]}
+    axes, before = _AXES[register.kind], {row["mark"]: dict(row) for row in base["register"]}
     was, now = list[tuple[float, ...]](), list[tuple[float, ...]]()
     try:
         for row in rows:
             if (then := before.get(row["mark"])) is not None:
                 was.append(tuple(float(str(then[axis])) for axis in axes))
-                now.append(tuple(float(str(row[axis])) for axis in axes))
+                now.append(tuple(float(str(dict(row)[axis])) for axis in axes))
     except (KeyError, ValueError):  # not held, or written in another way
         return None
     if len(was) < _SEVERAL:
@@ -114,6 +113,8 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
 
 def _other_datum(moved: _Moved, survey: Survey) -> str | None:
     """Return the datum in which the numbers of now say the places of before; None where there is none."""
+    from pipeline.geodesy.misread_coordinates import other_datums
+
     control = survey.job.control
     if control is None:
         return None
@@ -131,8 +132,8 @@ def _said(moved: _Moved, other: str | None, issue: int) -> str:
     """Return in words that all marks moved alike, and as which datums are apart."""
     east, north = np.round(moved.vector, 3) + 0.0  # no minus zero
     what = (
-        f"since issue {issue:03d} all {len(moved.now):,} marks that the job uses moved by one vector in the register"
-        f" (east {east:+.3f}, north {north:+.3f} m)"
+        f"since issue {issue:03d} the {counted(len(moved.now), 'mark')} that the job uses moved by one vector in the"
+        f" register (east {east:+.3f}, north {north:+.3f} m)"
     )
     if other is None:
         return (

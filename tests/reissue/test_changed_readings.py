@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from simulate import Plan, Simulation, simulate, turn_enu
 
 from pipeline import run_job
-from pipeline.run.run_job import Outcome
+from pipeline.run.outcome import Outcome
 
 Which = NDArray[np.bool_]
 

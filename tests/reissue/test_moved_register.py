@@ -8,7 +8,7 @@ from closed_forms import GRS80, TransverseMercator
 from simulate import Place, Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.run.run_job import Outcome
+from pipeline.run.outcome import Outcome
 
 MGA = TransverseMercator(GRS80, 147.0, 0.9996, 500_000.0, 10_000_000.0)
 VICTORIA = Place(147.1, -36.5, 300.0, GRS80, MGA, "EPSG:7855", "EPSG:7843", "ellipsoid", None)
@@ -31,7 +31,7 @@ def doubts(outcome: Outcome) -> list[str]:
 
 
 def notes(outcome: Outcome) -> list[str]:
-    return [one for one in outcome.record["notes"] if "moved by one vector in the register" in one]
+    return [one for one in outcome.record["notes"] if "moved by one vector in the" in one]
 
 
 def recoded(job: Simulation, with_what: str) -> None:
