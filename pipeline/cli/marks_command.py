@@ -10,6 +10,7 @@ from pipeline.cli.line_folding import print_lines
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.fieldwork.mark_handout import HandedOut, hand_out
 from pipeline.fieldwork.mark_pairs import Pair
+from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.issue.control_sheet.mark_files import Said
 from pipeline.issue.file_facts import carried_told
 from pipeline.visible import one_line
@@ -46,6 +47,7 @@ def _lines(found: HandedOut) -> list[str]:
         f"{found.said.job}: {counted(len(rows), 'mark')}{where} written to {one_line(str(found.file))}",
         f"  {len(rows) - adjusted:,} of the register, {adjusted:,} adjusted; to print: {one_line(str(found.sheet))}",
         f"  grid {found.said.grid_text}; heights {found.said.height_text}",
+        *_units(found),
         f"  {_places(found.said)}",
     ]
     lines += [f"  {found.left_out}"] if found.left_out else []
@@ -54,6 +56,18 @@ def _lines(found: HandedOut) -> list[str]:
         lines.append(f"  {counted(len(good), 'pair')} of {len(found.pairs):,} good for tie and check")
     lines += [f"    {_pair(pair, names)}" for pair in good[:_PAIRS]]
     return [*lines, *(f"  note: {one_line(note)}" for note in found.notes)]
+
+
+def _units(found: HandedOut) -> list[str]:
+    """Return in words what the numbers count in where that is not metres alone, and how a job reads them then."""
+    said, height = found.said, found.look.loaded.job.target.height
+    if said.axes.plain:
+        return []
+    told = [f"  {said.axes.described}; ellipsoid_height, hu95 and vu95 in metres"]
+    if height == ELLIPSOID and abs(said.axes.easting.count) != 1.0 and said.datum is not None:
+        # no unit of [control] is that of such a grid and that of its ellipsoidal heights
+        told.append(f'  as [control] file: crs = "{said.datum}", height = "{ELLIPSOID}", by longitude and latitude')
+    return told
 
 
 def _places(said: Said) -> str:

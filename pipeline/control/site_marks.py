@@ -1,5 +1,6 @@
 """Marks in a site's own system: a file with mark, easting, northing and height, read as a register is."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,12 +19,16 @@ _COLUMNS = (*POSITION["projected"], "height")
 
 @dataclass(frozen=True, eq=False)
 class SiteMarks:
-    """The marks of a site in its own system, (n,) of them: ``places`` (n, 3) in metres, NaN without a height."""
+    """The marks of a site in its own system, (n,) of them: ``places`` (n, 3) in metres, NaN without a height.
+
+    ``unused_heights`` (n,) are heights that the file has although none are wanted, NaN where it has none.
+    """
 
     shown: str
     sha256: str
     names: tuple[str, ...]
     places: Floats
+    unused_heights: Floats
     lines: tuple[int, ...]
     rows: int
 
@@ -48,9 +53,10 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
         problems.add(shown, sheet.header, f"{what} {plural(len(missing), 'is', 'are')} missing", fix)
         return None
     check_decimals(sheet, _COLUMNS, problems)
-    found = []
+    found, unused = [], dict[int, float]()
     for line, cells in sheet.rows:
         height = cells.get("height", "") if heights else ""
+        unused[line] = math.nan if heights else _number(cells.get("height", ""))
         told = cells | {"holds": str(Holds.FULL if height else Holds.POSITION), "height": height}
         mark = read_mark(line, told, sheet, _COLUMNS, problems)
         if mark is not None:
@@ -60,4 +66,13 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
         return None
     places = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3)
     names, lines = tuple(mark.name for mark in marks), tuple(mark.line for mark in marks)
-    return SiteMarks(shown, sheet.sha256, names, places, lines, len(sheet.rows))
+    heights_of = np.array([unused[line] for line in lines], np.float64)
+    return SiteMarks(shown, sheet.sha256, names, places, heights_of, lines, len(sheet.rows))
+
+
+def _number(text: str) -> float:
+    """Return a number that is not wanted, NaN where the text is none."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan

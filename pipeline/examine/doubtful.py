@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from pipeline.issue.doubt_types import FrameChange, LostOccupation, ShiftAnew, Unread
+from pipeline.issue.doubt_types import ChangedNumbers, FrameChange, LostOccupation, ShiftAnew, Unread
 from pipeline.issue.record_types import DoubtNoted
 from pipeline.words import Doubt
 
@@ -26,7 +26,7 @@ class Doubtful:
     file: str = ""
     line: int = 0
     confirmed: bool = False
-    origin: LostOccupation | FrameChange | ShiftAnew | Unread | None = field(default=None, hash=False)
+    origin: LostOccupation | FrameChange | ShiftAnew | ChangedNumbers | Unread | None = field(default=None, hash=False)
 
     def reaches(self, session: int) -> bool:
         """Return whether this takes the proof of a session away."""

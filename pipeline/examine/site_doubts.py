@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.adjust.localise import fit_height, fit_plan, redundancy_in_height, redundancy_in_plan, width_of
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.site_uncertainty import uncertain_site
 from pipeline.geodesy.site_crs import point_scale
 from pipeline.intake.site import Site
 from pipeline.intake.survey import Survey
@@ -52,7 +53,30 @@ def site_notes(survey: Survey) -> list[str]:
         some = f"{listed(site.alone[:6])}{' and others' if len(site.alone) > 6 else ''}"
         told.append(f"{some} of the site's marks are not in the register and take no part in the localisation")
     file, line = survey.prepared.loaded.recorded_at("target", "site", "marks")
-    return [f"{file}:{line}: {what}" for what in [*told, *_outside(site, survey)]]
+    places = _over_work(site, survey)
+    told += [*_heights_unused(site, survey), *_outside(site, places)]
+    told += uncertain_site(site, places[np.isfinite(places).all(axis=1)], survey)
+    return [f"{file}:{line}: {what}" for what in told]
+
+
+def _heights_unused(site: Site, survey: Survey) -> list[str]:
+    """The site's heights where they are not asked for and are others than the register's, all by about one step."""
+    if not len(site.unused):
+        return []
+    known, own = site.unused.T
+    step = known - own
+    if len(own) > 1 and np.ptp(own) == 0.0:
+        return []  # filled in with one number, as plans without heights are
+    mean, allowed = float(step.mean()), survey.job.checks.vertical
+    if abs(mean) <= allowed:
+        return []
+    spread = f", each to within {np.abs(step - mean).max():.3f} m of that" if len(own) > 1 else ""
+    return [
+        f"the site's heights are {abs(mean):.3f} m {'below' if mean > 0 else 'above'} the register's by"
+        f" {counted(len(own), 'common mark')}{spread}, and are not used: heights are issued in"
+        f" {survey.target['height_name']};"
+        ' if the work is drawn in the site\'s heights, write height = "step"'
+    ]
 
 
 def _plan_apart(site: Site, survey: Survey) -> list[str]:
@@ -199,16 +223,20 @@ def _narrow(site: Site) -> list[str]:
     ]
 
 
-def _outside(site: Site, survey: Survey) -> list[str]:
-    """How far the work reaches beyond the marks, by the middles of its sides."""
+def _over_work(site: Site, survey: Survey) -> Floats:
+    """Return (n, 2) places of the work on the site: its middle, corners and middles of sides; none without an area."""
     area = survey.first_pass.area
     if area is None:
-        return []
+        return np.zeros((0, 2))
     lon, lat = area.samples()
     frames = survey.operations.frames
     xyz = frames.to_geographic.inverse(lon, lat, np.full_like(lon, _mean_height(site)))
-    places = np.column_stack(frames.to_issued.forward(*xyz))[:, :2]
-    sides = places[[0, 5, 6, 7]]
+    return np.column_stack(frames.to_issued.forward(*xyz))[:, :2]
+
+
+def _outside(site: Site, places: Floats) -> list[str]:
+    """How far the work, (n, 2) places over it, reaches beyond the marks, by the middles of its sides."""
+    sides = places[[0, 5, 6, 7]] if len(places) else places
     sides = sides[np.isfinite(sides).all(axis=1)]
     if not len(sides):
         return []

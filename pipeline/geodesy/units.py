@@ -135,7 +135,10 @@ def _contradiction(units: str, called: str, what: str, axis: Any, crs: CRS, mixe
 def _unknown_height(crs: str, source: CRS, axis: Any) -> OperationError:
     word = _word(axis)
     state = f'write units = "{word}" if they are in the same, or ' if word is not None else ""
+    degrees = systems.registered_code(systems.geographic_of(source)) if systems.on_grid(source) else None
+    metres = f'; if they are ellipsoidal in metres, give longitude and latitude and name "{degrees}"' if degrees else ""
     return OperationError(
         f"{_called(crs, source)} is not in metres but in {axis.unit_name}, and nothing states the unit of the heights",
-        f'{state}name their height datum, which states its unit (such as "EPSG:6360", NAVD88 in US survey feet)',
+        f'{state}name their height datum, which states its unit (such as "EPSG:6360", NAVD88 in US survey'
+        f" feet){metres}",
     )

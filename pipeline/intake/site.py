@@ -1,6 +1,6 @@
 """A site's own system as a step behind the grid: found from the marks that the site and the register have in common."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -33,6 +33,7 @@ class Site:
         height: how its heights come from the datum's; None where they stay.
         levelled: (n,) which marks took part in ``height``.
         alone: the site's marks that the register does not have.
+        unused: (k, 2) heights by the register and by the site of marks that have both, where heights stay.
     """
 
     names: tuple[str, ...]
@@ -42,6 +43,7 @@ class Site:
     height: HeightFit | None
     levelled: Flags
     alone: tuple[str, ...]
+    unused: Floats = field(default_factory=lambda: np.zeros((0, 2)))
 
     @property
     def step(self) -> str:
@@ -133,7 +135,17 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
     if len(problems.found) > before:
         return None
     plan = fit_plan(grid[:, :2], places[:, :2], hold_scale=wanted.plan == "rigid")
-    return Site(names=names, own=places, grid=grid, plan=plan, height=height, levelled=levelled, alone=alone)
+    heights = np.column_stack([np.where(marks.holds_height[rows], grid[:, 2], np.nan), own.unused_heights[common]])
+    return Site(
+        names=names,
+        own=places,
+        grid=grid,
+        plan=plan,
+        height=height,
+        levelled=levelled,
+        alone=alone,
+        unused=heights[np.isfinite(heights).all(axis=1)],
+    )
 
 
 def _plain_grid(job: Job) -> bool:

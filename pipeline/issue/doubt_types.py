@@ -86,6 +86,14 @@ class ShiftAnew(Strict):
     mark: Annotated[str | None, Field(description="the mark that was entered for the tie, likewise")]
 
 
+class ChangedNumbers(Strict):
+    """Readings, or the register, with other numbers than in an earlier issue in a way that no check tests."""
+
+    of: Annotated[Literal["readings", "register"], Field(description="what of it has other numbers")]
+    since: Annotated[int, Field(description="the issue that had other numbers", ge=1)]
+    what: Annotated[str, Field(description="what changed since, in words")]
+
+
 class Unread(Strict):
     """A doubt of schema 7 or before, of which nobody can tell any more what it was about: it stays as it was worded."""
 
@@ -93,4 +101,4 @@ class Unread(Strict):
     what: Annotated[str, Field(description="the doubt in the words of then")]
 
 
-DoubtOrigin = Annotated[LostOccupation | FrameChange | ShiftAnew | Unread, Field(discriminator="of")]
+DoubtOrigin = Annotated[LostOccupation | FrameChange | ShiftAnew | ChangedNumbers | Unread, Field(discriminator="of")]

@@ -54,27 +54,38 @@ def as_exported(issue: Record, stood: Stood | None, survey: Survey) -> Floats:
 
     That is where it was issued without its session's shift, and with the shift of the field that it may have carried.
     """
-    sessions = [] if stood is None else [one for one in issue["sessions"] if one["session"] == stood.session]
-    if stood is None or not sessions or another_frame(issue, survey.target) is not None:
+    if stood is None:
         return np.zeros((0, 3))
-    session = sessions[0]
-    place = np.array([stood[1:]], float)
+    raw = unshifted(issue, stood.session, np.array([stood[1:]], float), survey)
+    taken = [[one["shift_x"], one["shift_y"], one["shift_z"]] for one in issue["field_shifts"]
+             if one["session"] == stood.session]  # fmt: skip
+    raw = np.vstack([raw, raw + np.array(taken, float)]) if taken else raw
+    return np.asarray(raw[np.isfinite(raw).all(axis=1)])
+
+
+def unshifted(issue: Record, name: str, places: Floats, survey: Survey) -> Floats:
+    """Return (n, 3) places of an issue without their session's shift, in the working frame; NaN where not known.
+
+    Args:
+        issue: the record of the issue.
+        name: the session there.
+        places: (n, 3) as its grid writes them.
+        survey: the job.
+    """
+    session = next((one for one in issue["sessions"] if one["session"] == name), None)
+    if session is None or another_frame(issue, survey.target) is not None:
+        return np.full(places.shape, np.nan)
     then, now = issue["target"]["site"], survey.target["site"]
-    metres = np.column_stack(survey.axes.metres(*place.T))
+    metres = np.column_stack(survey.axes.metres(*places.T))
     if then is not None and now is not None and then["definition"] != now["definition"]:
         between = f"proj=pipeline step inv {then['definition']} step {now['definition']}"
         fitted = Operation("from site to site", "two fits of one site", between, 0.0)
         metres = np.column_stack(fitted.forward(*metres.T))
     geocentric = np.array([session["shift_x"], session["shift_y"], session["shift_z"]], float)
     if np.isfinite(geocentric).all():
-        raw = np.column_stack(survey.operations.frames.to_issued.inverse(*metres.T)) - geocentric
-    else:  # the shift is one of the grid
-        on_grid = np.array([session["shift_east"], session["shift_north"], session["shift_up"]], float)
-        raw = np.column_stack(survey.operations.frames.to_issued.inverse(*(metres - on_grid).T))
-    taken = [[one["shift_x"], one["shift_y"], one["shift_z"]] for one in issue["field_shifts"]
-             if one["session"] == stood.session]  # fmt: skip
-    raw = np.vstack([raw, raw + np.array(taken, float)]) if taken else raw
-    return np.asarray(raw[np.isfinite(raw).all(axis=1)])
+        return np.asarray(np.column_stack(survey.operations.frames.to_issued.inverse(*metres.T)) - geocentric)
+    on_grid = np.array([session["shift_east"], session["shift_north"], session["shift_up"]], float)
+    return np.column_stack(survey.operations.frames.to_issued.inverse(*(metres - on_grid).T))
 
 
 def lies_at(raw: Floats, places: Floats) -> Flags:

@@ -4,10 +4,12 @@ from dataclasses import dataclass, replace
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
+from pipeline.reissue.changed_readings import changed_readings
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
+from pipeline.reissue.moved_register import moved_register
 from pipeline.reissue.occupations_before import Asked
 from pipeline.reissue.returned import of_sessions, unread_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
@@ -25,7 +27,7 @@ class Remembered:
 
 
 def of_readings(asked: Asked | None, history: History, survey: Survey) -> Remembered:
-    """Return what the newest issue had of occupations and the job has not any more.
+    """Return what the newest issue had of occupations and the job has not any more, and what else was read otherwise.
 
     What it has in doubt in words alone, of an earlier version, is in doubt still.
     """
@@ -34,7 +36,8 @@ def of_readings(asked: Asked | None, history: History, survey: Survey) -> Rememb
     doubts, notes = gone_checks(asked.newest, survey)
     again = [doubt for before, back in asked.returned for doubt in of_sessions(gone_checks(before, survey)[0], back)]
     unread = unread_doubts(asked.newest.record, survey)
-    return Remembered((*unread, *doubts, *again), (*notes, *unread_notes(history, survey)))
+    changed, told = changed_readings(history, survey)
+    return Remembered((*unread, *doubts, *again, *changed), (*notes, *told, *unread_notes(history, survey)))
 
 
 def since_before(asked: Asked | None, survey: Survey, adjusted: Adjusted) -> Adjusted:
@@ -66,4 +69,5 @@ def of_shifts(
     of_frames = standing_doubts(asked.newest.record, history.record, survey, adjusted, now)
     if not of_frames:
         notes += frame_notes(last.record, survey, adjusted, now)
-    return Remembered((*unjudged, *of_frames), tuple(notes))
+    of_register, told = moved_register(history, survey, now.register)
+    return Remembered((*unjudged, *of_frames, *of_register), (*notes, *told))

@@ -347,3 +347,61 @@ def test_a_revised_mark_moves_every_point_and_says_why(tmp_path: Path) -> None:
     assert again.issued and changes["moved"] == PLAN.points
     assert any("localisation" in because for because in changes["because"])
     assert 0.0005 < changes["max_horizontal"] < 0.02
+
+
+FLAT = np.zeros(2)
+
+
+def site_notes_of(job: Simulation, folder: Path, own: Floats, **keys: str) -> tuple[list[str], int]:
+    outcome = run_job(with_site(job, folder, own, **keys).write(folder), dry_run=True)
+    about = ("localisation alone leaves", "the site's heights are")
+    return [one for one in outcome.record["notes"] if any(words in one for words in about)], outcome.exit_code
+
+
+def own_of(job: Simulation, tilt: Floats = FLAT) -> Floats:
+    marks, _ = truth_of(job)
+    return on_site(marks, marks[:, :2].mean(axis=0), tilt=tilt)
+
+
+def four_marks() -> Simulation:
+    return simulate(replace(PLAN, marks=4))
+
+
+def test_a_tilt_of_four_marks_one_of_which_is_off_is_told_with_its_figures(tmp_path: Path) -> None:
+    """By numpy: a plane through four heights has one left over, and is best known in the middle of the marks."""
+    job = four_marks()
+    own = own_of(job)
+    own[3, 2] += 0.12
+    (note,), code = site_notes_of(job, tmp_path, own, height="tilt")
+    marks, _ = truth_of(job)
+    design = np.column_stack([np.ones(4), marks[:, :2] - marks[:, :2].mean(axis=0)])
+    step = marks[:, 2] - own[:, 2]
+    left = step - design @ np.linalg.lstsq(design, step, rcond=None)[0]
+    best = stdtrit(1, 0.975) * np.linalg.norm(left) / np.sqrt(4)
+    low, high = (float(part.split(" ")[0]) for part in note.split("uncertain by ")[1].split(" to ")[:2])
+    assert best * 0.99 < low < 2 * best < high and "leaves heights uncertain" in note and code == 0
+
+
+@pytest.mark.parametrize("keys", [{"height": "tilt"}, {"height": "step"}, {"height": "none"}, {}])
+def test_a_good_localisation_is_quiet(keys: dict[str, str], tmp_path: Path) -> None:
+    job = four_marks()
+    own = own_of(job)
+    own[:, 2] = own[:, 2] + 200.0 if keys.get("height") == "none" else own[:, 2]
+    own += np.random.default_rng(3).normal(0.0, 0.001, own.shape)
+    assert site_notes_of(job, tmp_path, own, **keys) == ([], 0)
+
+
+def test_heights_of_the_site_that_are_not_used_and_are_others_are_told(tmp_path: Path) -> None:
+    job = simulate(PLAN)
+    own = own_of(job)
+    own[:, 2] += 200.0 - 1.3
+    (note,), code = site_notes_of(job, tmp_path, own, height="none")
+    assert "the site's heights are 1.300 m below the register's by 5 common marks" in note and code == 0
+
+
+@pytest.mark.parametrize("filled", [0.0, np.nan])
+def test_heights_that_a_plan_does_not_have_are_not_told(filled: float, tmp_path: Path) -> None:
+    job = simulate(PLAN)
+    own = own_of(job)
+    own[:, 2] = filled
+    assert site_notes_of(job, tmp_path, own, height="none") == ([], 0)

@@ -12,7 +12,7 @@ import geopandas
 import numpy as np
 import pytest
 from closed_forms import WGS84, TransverseMercator
-from feet import FEET, METRES, NAVD88, NAVD88_SURVEY, SURVEY, state_plane
+from feet import FEET, METRES, NAVD88, NAVD88_SURVEY, SURVEY, state_plane, with_register
 from geographiclib.geodesic import Geodesic
 from numpy.testing import assert_allclose
 from page_read import read_page
@@ -313,6 +313,29 @@ def test_a_grid_in_feet_is_written_in_feet(tmp_path: Path) -> None:
         at = np.array(place(row, "easting", "northing", "height")) * SURVEY
         assert_allclose(at, job.marks.of(row["mark"]), rtol=0, atol=TENTH_MM)
         assert_allclose(float(row["ellipsoid_height"]), job.marks.geographic(row["mark"])[2], rtol=0, atol=TENTH_MM)
+
+
+def test_ellipsoidal_heights_on_a_grid_in_feet_are_read_back_as_the_printed_line_says(tmp_path: Path) -> None:
+    job = state_plane(tmp_path)
+    job.job["target"] = {"grid": FEET, "height": "ellipsoid"}
+    path = job.write(tmp_path)
+    with_register(path, job, METRES, "ellipsoid", 1.0, 1.0)
+    assert run_job(path).issued
+    told = CliRunner().invoke(app, ["marks", str(path), "--to", str(tmp_path / "m.csv")]).stdout
+    assert "easting and northing in US survey feet, height in metres; ellipsoid_height, hu95 and vu95 in metres" in told
+    (line,) = [line for line in told.splitlines() if "as [control] file" in line]
+    crs = line.split('crs = "')[1].split('"')[0]
+    again, stated = tmp_path / "again", f'file = "register.csv"\ncrs = "{METRES}"'
+    again.mkdir()
+    for name in ("rover001.csv", "m.csv", "job.toml"):
+        shutil.copy(tmp_path / name, again)
+    replace_in(again / "job.toml", {stated: f'file = "m.csv"\ncrs = "{FEET}"'})
+    with pytest.raises(JobError, match=f'ellipsoidal in metres, give longitude and latitude and name "{crs}"'):
+        run_job(again / "job.toml")
+    replace_in(again / "job.toml", {f'file = "m.csv"\ncrs = "{FEET}"': f'file = "m.csv"\ncrs = "{crs}"'})
+    second, first = record_of(again / "job.toml"), json.loads((tmp_path / "out/current/issue.json").read_text("utf-8"))
+    for key in ("shift_x", "shift_y", "shift_z"):
+        assert_allclose(second["sessions"][0][key], first["sessions"][0][key], rtol=0, atol=TENTH_MM)
 
 
 def test_the_sheet_is_a_sound_page_whatever_the_register_says(tmp_path: Path) -> None:

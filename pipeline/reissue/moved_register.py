@@ -1,0 +1,145 @@
+"""Finds a register whose marks all moved by one vector since an issue, and whether two datums are apart by that.
+
+A register that comes again in the old datum's numbers moves every mark alike. Ties take that up in the shift in full,
+and every check agrees, as where ``control.crs`` is another with the same numbers.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.doubts import confirmed_by
+from pipeline.intake.control_frame import control_used
+from pipeline.intake.survey import Survey
+from pipeline.issue.doubt_types import ChangedNumbers
+from pipeline.issue.record_types import Record, RegisterMark
+from pipeline.reissue.history import History
+from pipeline.sphere import RADIUS
+from pipeline.words import Doubt, Verdict, counted
+
+#: Marks from which on a vector is one of the register, not of a mark.
+_SEVERAL = 2
+#: Metres within which vectors are one: datums are apart by the same to within this over the marks of a job.
+_ONE = 0.05
+#: The part of a vector that the accuracy of the way between two datums may be, so that it tells anything.
+_PART = 0.1
+_AXES = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
+
+
+@dataclass(frozen=True)
+class _Moved:
+    """The (n, 2) coordinates of the marks that two issues use, metres or degrees, and what makes metres of them."""
+
+    was: Floats
+    now: Floats
+    to_metres: Floats
+
+    @property
+    def vector(self) -> Floats:
+        """Return (2,) metres to the east and the north by which they moved."""
+        return np.asarray(np.median((self.now - self.was) * self.to_metres, axis=0))
+
+    def lies_at(self, places: Floats, within: float) -> bool:
+        """Say whether all of them lay at (n, 2) places, to within metres."""
+        return bool(np.hypot(*((places - self.was) * self.to_metres).T).max() <= within)
+
+
+def moved_register(
+    history: History, survey: Survey, rows: Sequence[RegisterMark]
+) -> tuple[tuple[Doubtful, ...], tuple[str, ...]]:
+    """Return a doubt where all marks moved as from one datum to another, and else a note that all moved alike.
+
+    Args:
+        history: the issues before.
+        survey: the job.
+        rows: the register's rows that the job uses.
+    """
+    if history.newest is None:
+        return (), ()
+    newest, doubts, notes = history.newest.record, list[Doubtful](), list[str]()
+    origins = [doubt["origin"] for doubt in newest["doubts"] if not doubt["confirmed"]]
+    noted = {one["since"]: one for one in origins if one is not None and one["of"] == "register"}
+    for issue in (newest["issue"], *noted):
+        base = history.record(issue)
+        if base is None:
+            doubts.append(_doubt(noted[issue], survey))
+        elif (moved := _moved(base, survey, rows)) is not None:
+            other = _other_datum(moved, survey)
+            said = _said(moved, other, issue)
+            if other is not None and _was_sound(base):
+                doubts.append(_doubt(ChangedNumbers(of="register", since=issue, what=said), survey))
+            else:
+                notes.append(said)
+    return confirmed_by(survey.job, doubts), tuple(notes)
+
+
+def _doubt(origin: ChangedNumbers, survey: Survey) -> Doubtful:
+    return Doubtful(Doubt.DATUM, origin["what"], None, *survey.recorded_at("control", "crs"), origin=origin)
+
+
+def _was_sound(base: Record) -> bool:
+    """Say whether an issue had nothing against its datum: another register may be the cure."""
+    doubted = any(one["kind"] == Doubt.DATUM and not one["confirmed"] for one in base["doubts"])
+    return not doubted and base["verdict"] != Verdict.FAILED
+
+
+def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved | None:
+    """Return the marks that an issue and a job use, where all moved by one vector beyond the tolerance of checks."""
+    register = survey.register
+    if register is None or base["control"] != control_used(survey.job):
+        return None
+    axes, before = _AXES[register.kind], {row["mark"]: dict(row) for row in base["register"]}
+    was, now = list[tuple[float, ...]](), list[tuple[float, ...]]()
+    try:
+        for row in rows:
+            if (then := before.get(row["mark"])) is not None:
+                was.append(tuple(float(str(then[axis])) for axis in axes))
+                now.append(tuple(float(str(dict(row)[axis])) for axis in axes))
+    except (KeyError, ValueError):  # not held, or written in another way
+        return None
+    if len(was) < _SEVERAL:
+        return None
+    one, other = (np.array(numbers) * np.asarray(register.unit, float)[:2] for numbers in (was, now))
+    to_metres = np.ones(2)
+    if register.kind == "geographic":
+        to_metres = np.radians(RADIUS) * np.array([np.cos(np.radians(other[:, 1].mean())), 1.0])
+    moved = _Moved(one, other, to_metres)
+    far = float(np.hypot(*moved.vector)) > survey.job.checks.horizontal
+    return moved if far and moved.lies_at(other - moved.vector / to_metres, _ONE) else None
+
+
+def _other_datum(moved: _Moved, survey: Survey) -> str | None:
+    """Return the datum in which the numbers of now say the places of before; None where there is none."""
+    from pipeline.geodesy.misread_coordinates import other_datums
+
+    control = survey.job.control
+    if control is None:
+        return None
+    length = float(np.hypot(*moved.vector))
+    each = [other_datums(control.crs, survey.operations.area, *place) for place in moved.now.tolist()]
+    for one in each[0]:
+        meant = [(other.first, other.second) for found in each for other in found if other.name == one.name]
+        within = max(_ONE, min(one.accuracy, _PART * length))
+        if one.accuracy <= max(_ONE, length) and len(meant) == len(each) and moved.lies_at(np.array(meant), within):
+            return one.name
+    return None
+
+
+def _said(moved: _Moved, other: str | None, issue: int) -> str:
+    """Return in words that all marks moved alike, and as which datums are apart."""
+    east, north = np.round(moved.vector, 3) + 0.0  # no minus zero
+    what = (
+        f"since issue {issue:03d} the {counted(len(moved.now), 'mark')} that the job uses moved by one vector in the"
+        f" register (east {east:+.3f}, north {north:+.3f} m)"
+    )
+    if other is None:
+        return (
+            f"{what}: ties absorb that completely and checks still agree; make sure that the new coordinates are right"
+        )
+    return (
+        f"{what}, as if its numbers were in {other} now: ties absorb a wrong datum completely and checks still agree;"
+        " check whether [control] crs is still that of the register"
+    )
