@@ -92,7 +92,7 @@ class SecondPass:
         self.description = described(self.survey.target["height_name"], self.survey.axes)
         self.carried = Carried.of(self.survey)
         self.count = Count(len(self.survey.windows))
-        self.wholly = WhollyHeld.of(self.survey)
+        self.wholly = WhollyHeld.of(self.drafter)
         self.plan = Thinner()
         self.beside = BesideMarks.of(self.drafter)
         self.far = FarFromMarks.of(self.drafter)
