@@ -123,6 +123,8 @@ class TwoLevels:
     """Some readings of a session on another level than the others; the first of them by its export and row there.
 
     ``things`` tells that most of them have codes that none of the others has, as decks, roofs and banks have.
+    ``without_mark`` is an export of which no reading is on a mark, where each export lies on one of the levels, and how
+    many metres above the others its level lies.
     """
 
     session: int
@@ -130,6 +132,7 @@ class TwoLevels:
     row: int
     levels: Levels
     things: bool
+    without_mark: tuple[int, float] | None = None
 
 
 def find_implausible(
@@ -186,9 +189,19 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
         first = fewer[:1]
         codes = rows.codes(fewer[(rows.flags[fewer] & CANDIDATE) == 0])
         own = int(np.count_nonzero((codes != 0) & ~np.isin(codes, rows.codes(others))))
-        yield TwoLevels(
-            session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of, own > _THINGS * len(fewer)
-        )
+        export, row, things = int(rows.export(first)[0]), int(rows.source_row(first)[0]), own > _THINGS * len(fewer)
+        yield TwoLevels(session, export, row, of, things, _without_mark(rows, fewer, others, of.by))
+
+
+def _without_mark(rows: ReadingRows, fewer: Integers, others: Integers, by: float) -> tuple[int, float] | None:
+    """Return an export of a level without an occupation, and how far [m] it is above the others; see `TwoLevels`."""
+    exports = [np.unique(rows.export(level)) for level in (fewer, others)]
+    if np.isin(*exports).any() or min(len(fewer), len(others)) < _COMPANY:
+        return None
+    stood = [bool((rows.flags[level] & CANDIDATE).any()) for level in (fewer, others)]
+    if all(stood) or not any(stood):
+        return None
+    return int(exports[stood.index(False)][0]), by if stood[1] else -by
 
 
 def _cannot(count: int) -> str:
