@@ -1,14 +1,15 @@
 """Compares every readable reading with its session: what is impossible, and what should be checked."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.duplicates.decimals import metres_of
 from pipeline.geodesy.crs import kind_of, source_crs
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.operations import OperationError, own_places
 from pipeline.intake.base_log import SessionLog
 from pipeline.intake.by_session import BySession, OfSession
 from pipeline.intake.far_out import (
@@ -23,6 +24,7 @@ from pipeline.intake.far_out import (
 )
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
 from pipeline.intake.like_heights import LikeHeights
+from pipeline.intake.misread_exports import Misread, find_misread, places_of_marks
 from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
@@ -37,6 +39,7 @@ from pipeline.plausible import (
     height_looks,
     jumps,
     levels,
+    limit_of_middle,
     middle,
     on_sphere,
     out_of_place,
@@ -48,6 +51,8 @@ from pipeline.words import counted
 
 #: Readings from which on a session speaks for itself; a smaller one is compared with the whole job.
 _ENOUGH, _JOB_ENOUGH = 5, 3
+#: One in so many readings too far from the middle is no single slip: whole exports may be misread.
+_SCATTERED = 10
 #: Readings from which on one that stands apart is worth a word.
 _COMPANY = 10
 #: A reading stands apart so many times as far from the middle as four fifths of the others.
@@ -76,6 +81,9 @@ _NO_ZERO, _ODD_ZERO = 0.01, 0.2
 _SAID = 0.5
 #: Readings that a note lists.
 _LISTED = 3
+
+#: Gives of numbers of readings (n,), and what each looks like alone, what they look like.
+Looks = Callable[[Integers, NDArray[np.uint8]], NDArray[np.uint8]]
 
 
 @dataclass(frozen=True)
@@ -248,7 +256,7 @@ class _Judge:
         base = None if network else self._base(session)
         quality = self.quality
         limit = quality.max_distance * (_NETWORK if network else 1.0)
-        around, high = mine.references_of(max(mine.references // _SAMPLE, 1))
+        around, high, misread = self._references(mine, limit)
         own = len(around) >= _ENOUGH
         if not own:
             around, high = self._job()
@@ -269,6 +277,7 @@ class _Judge:
                 far, positions = positions.far, look_at_positions(mine, against)
                 if stated:
                     positions.findings.not_from_base = _not_from_base(name, far, mine.count, away, limit)
+        positions.out = [(number, away, misread(number, looks)) for number, away, looks in positions.out]
         positions.describe_far()
         ordinary = own and mine.count >= _COMPANY
         for number, away in positions.apart.alone(mine) if ordinary else ():
@@ -278,6 +287,30 @@ class _Judge:
             self._jumps(positions, mine)
             self._levels(positions, mine, session)
         return positions.findings
+
+    def _references(self, mine: OfSession, limit: float) -> tuple[Floats, Floats, Looks]:
+        """Return what a session's readings are held against, and what those look like that are misread as a whole."""
+        around, high = mine.references_of(max(mine.references // _SAMPLE, 1))
+        found = self._misread(mine, around, limit)
+        if found is None:
+            return around, high, lambda _, looks: looks
+        return found.places, found.heights, lambda number, looks: found.look(self.rows.rows.export(number), looks)
+
+    def _misread(self, mine: OfSession, around: Floats, limit: float) -> Misread | None:
+        """Return which exports of a session are misread as a whole, where many of its places (n, 3) are scattered."""
+        register, control = self.prepared.register, self.prepared.loaded.job.control
+        if len(around) < _ENOUGH or len(self.prepared.exports) < 2 or register is None or control is None:
+            return None
+        mid = middle(around)
+        far = int(np.count_nonzero(distances(around, mid.at) > limit_of_middle(mid, limit)))
+        if far * _SCATTERED <= len(around):
+            return None
+        try:
+            longitude, latitude, _ = own_places(control.crs, register.first, register.second, 0.0 * register.first)
+        except OperationError:
+            return None
+        marks = places_of_marks(longitude, latitude)
+        return find_misread(mine, self.rows.rows.export, marks, self.quality.max_distance)
 
     def _jumps(self, found: PositionLook, mine: OfSession) -> None:
         """Add runs of readings that jump and come back."""
