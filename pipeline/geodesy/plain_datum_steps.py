@@ -45,7 +45,8 @@ class TwoWays:
     def apart(self, longitude: Floats, latitude: Floats) -> Floats:
         """Return (n, 2) metres east and north by which the two differ at places in degrees (n,)."""
         one, other = (np.column_stack(way.transform(longitude, latitude)) for way in (self.by_file, self.plain))
-        return (one - other) * np.column_stack([np.cos(np.radians(latitude)), np.ones(len(latitude))]) * DEGREE
+        metres = DEGREE * np.column_stack([np.cos(np.radians(latitude)), np.ones(len(latitude))])
+        return np.asarray((one - other) * metres, np.float64)
 
 
 @lru_cache(maxsize=16)

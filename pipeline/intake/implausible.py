@@ -204,7 +204,7 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
 def _without_mark(rows: ReadingRows, fewer: Integers, others: Integers, by: float) -> tuple[int, float] | None:
     """Return an export of a level without an occupation, and how far [m] it is above the others; see `TwoLevels`."""
     exports = [np.unique(rows.export(level)) for level in (fewer, others)]
-    if np.isin(*exports).any() or min(len(fewer), len(others)) < _COMPANY:
+    if np.isin(exports[0], exports[1]).any() or min(len(fewer), len(others)) < _COMPANY:
         return None
     stood = [bool((rows.flags[level] & CANDIDATE).any()) for level in (fewer, others)]
     if all(stood) or not any(stood):

@@ -26,14 +26,14 @@ class Misread:
     heights: Floats
     looks: Mapping[int, int]
 
-    def look(self, exports: Integers, looks: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    def look(self, exports: NDArray[np.int32], looks: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """Return (n,) what readings of some exports look like, those too that look like nothing alone."""
         of_export = np.array([self.looks.get(number, 0) for number in exports.tolist()], np.uint8)
         return np.where(looks > 0, looks, of_export)
 
 
 def find_misread(
-    pieces: Iterable[Placed], export: Callable[[Integers], Integers], marks: Floats, limit: float
+    pieces: Iterable[Placed], export: Callable[[Integers], NDArray[np.int32]], marks: Floats, limit: float
 ) -> Misread | None:
     """Find the exports of a session that would lie by the marks, where others do, if they were read in another way.
 
@@ -64,7 +64,7 @@ def find_misread(
     return Misread(places, heights, dict(zip(others, looks, strict=True))) if any(looks) else None
 
 
-def _by_export(pieces: Iterable[Placed], export: Callable[[Integers], Integers]) -> dict[int, Placed]:
+def _by_export(pieces: Iterable[Placed], export: Callable[[Integers], NDArray[np.int32]]) -> dict[int, Placed]:
     """Return of each export as many readings as are looked at, that others may be compared with."""
     found: dict[int, Placed] = {}
     for piece in pieces:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from simulate import Plan, simulate
 
 from pipeline import run_job
@@ -41,9 +42,14 @@ def test_the_export_that_is_misread_is_told_and_no_other(tmp_path: Path) -> None
 
 def readings(first: float, second: float, start: int) -> Placed:
     """Return twenty readings about a longitude and a latitude."""
-    longitude, latitude = first + 1e-4 * np.arange(20), second - 1e-4 * np.arange(20)
+    steps = np.linspace(0.0, 0.002, 20)
+    longitude, latitude = np.full(20, first) + steps, np.full(20, second) - steps
     flags = np.full(20, PLACED, np.uint16)
     return Placed(np.arange(start, start + 20), flags, longitude, latitude, on_sphere(longitude, latitude), longitude)
+
+
+def export(numbers: NDArray[np.int64]) -> NDArray[np.int32]:
+    return (numbers // 20).astype(np.int32)
 
 
 @pytest.mark.parametrize(
@@ -54,7 +60,7 @@ def test_how_a_whole_export_was_meant(other: tuple[float, float], look: Look | N
     """What lies elsewhere and is no misreading, as another site's export, is none of its business."""
     pieces = [readings(5.4, 52.1, 0), readings(*other, 20)]
     marks = on_sphere(np.array([5.401]), np.array([52.102]))
-    found = find_misread(pieces, lambda numbers: numbers // 20, marks, 50_000.0)
+    found = find_misread(pieces, export, marks, 50_000.0)
     assert (found is None) == (look is None)
     if found is not None:
         assert found.looks == {1: look} and len(found.places) == 20
@@ -63,4 +69,4 @@ def test_how_a_whole_export_was_meant(other: tuple[float, float], look: Look | N
 def test_without_an_export_by_the_marks_nothing_is_known() -> None:
     pieces = [readings(5.4, 52.1, 0), readings(52.1, 5.4, 20)]
     marks = on_sphere(np.array([25.4]), np.array([40.0]))
-    assert find_misread(pieces, lambda numbers: numbers // 20, marks, 50_000.0) is None
+    assert find_misread(pieces, export, marks, 50_000.0) is None
