@@ -8,12 +8,13 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.arrays import Flags, Integers
-from pipeline.draft.second_pass import Drafted, within
+from pipeline.draft.second_pass import Drafted, Drafter, within
+from pipeline.draft.standing_rows import Standing
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.occupations.signs import Wanted
 from pipeline.tables import milliseconds
-from pipeline.words import REASONS, Whole
+from pipeline.words import REASONS, Reason, Whole, reason_code
 
 _MILLISECOND = timedelta(milliseconds=1)
 _DAY = timedelta(days=1) // _MILLISECOND
@@ -22,6 +23,10 @@ _EPOCH = date(1970, 1, 1)
 _POINT, _ON_MARK, _HELD = 0, 1, 2
 _LOOSE = _HELD + len(REASONS)
 _CLASSES = _LOOSE + 1
+_DUPLICATE = reason_code(Reason.DUPLICATE)
+#: Columns of what is kept of a row that gives way, behind its number and whether it is loose, in the order of `Whole`.
+_FILE, _DAYS, _BY_THE_SUN = 2, 4, 5
+_NO_DAY = -(1 << 40)
 #: Numbers of units that span less are counted in one table.
 _CLOSE = 4096
 #: Offsets from UTC that are further apart than this cannot both be those of the site's working days: no country's legal
@@ -37,7 +42,8 @@ class WhollyHeld:
     Days are those of the clock in which the job states the start of its first session. Where that cannot be the site's,
     as of a job in UTC far from Greenwich, one of its days is parts of two working days, and a working day that is lost
     whole would not show: those by the sun at the site count as well. Rows without a session or without a time count for
-    no session or day.
+    no session or day. A row in whose place another is issued, as a copy of it or as the point measured again, is not
+    lost: it counts as that one does, wherever that is.
 
     Args:
         survey: the job before any shift.
@@ -45,25 +51,30 @@ class WhollyHeld:
         counts: per unit its rows by class, and last those that are held back and are no occupations.
         by_the_sun: the same of the days at the site, where they are others, in parts: each with the day by the stated
             clock on which the part lies.
+        standing: what stands in the place of rows held back as duplicates.
     """
 
     survey: Survey
     occupations: Integers
+    standing: Standing
     counts: dict[Whole, dict[int, Integers]] = field(default_factory=lambda: {whole: {} for whole in Whole})
     by_the_sun: dict[tuple[int, int], Integers] = field(default_factory=dict)
+    _giving_way: list[Integers] = field(default_factory=list)
 
     @classmethod
-    def of(cls, survey: Survey) -> "WhollyHeld":
+    def of(cls, drafter: Drafter) -> "WhollyHeld":
         """Return one that has counted nothing."""
-        return cls(survey, _occupations(survey))
+        return cls(drafter.survey, _occupations(drafter.survey), Standing.of(drafter))
 
     def add(self, drafted: Drafted) -> None:
         """Count one batch."""
+        self.standing.take(drafted)
         held = drafted.held.astype(np.int64)
         what = np.where(held > 0, held + (_HELD - 1), np.where(drafted.on_mark, _ON_MARK, _POINT))
         loose = (held > 0) & ~within(self.occupations, drafted.start, len(held))
         file = np.full(len(held), drafted.number)
         timed = np.asarray(drafted.batch.column("time").is_valid().to_numpy(zero_copy_only=False))
+        self._give_way(drafted, loose, timed)
         _count(self.counts[Whole.FILE], file, what, loose)
         here = drafted.session >= 0
         _count(self.counts[Whole.SESSION], drafted.session[here].astype(np.int64), what[here], loose[here])
@@ -77,6 +88,45 @@ class WhollyHeld:
                 _count(found, by_the_sun[part], what[timed][part], loose[timed][part])
                 for number, counts in found.items():
                     self.by_the_sun[number, stated] = self.by_the_sun.get((number, stated), 0) + counts
+
+    def _give_way(self, drafted: Drafted, loose: Flags, timed: Flags) -> None:
+        """Keep of each row that gives way its number, the units that it is of, and whether it is no occupation."""
+        rows = self.standing.gives_way(drafted.start, len(loose))
+        rows = rows[drafted.held[rows] == _DUPLICATE]
+        if len(rows):
+            times = milliseconds(drafted.batch)[rows]
+            clocks = self._stated, self._stated if self._sun is None else self._sun
+            days = [np.where(timed[rows], _days(times, clock), _NO_DAY) for clock in clocks]
+            session, file = drafted.session[rows].astype(np.int64), np.full(len(rows), drafted.number)
+            self._giving_way.append(np.column_stack([rows + drafted.start, loose[rows], file, session, *days]))
+
+    @cached_property
+    def _stand(self) -> Integers:
+        """Those of the rows that give way for which another is issued; see `_give_way`."""
+        rows = np.concatenate([np.zeros((0, _BY_THE_SUN + 1), np.int64), *self._giving_way])
+        return rows[self.standing.elsewhere(rows[:, 0])]
+
+    def _without_points(self, units: dict[int, Integers], column: int) -> Iterator[tuple[int, Integers]]:
+        """Yield the units, ascending, of which no point is issued; ``column`` is where `_stand` has them.
+
+        Nor are they lost whose rows are issued elsewhere: most of those that are held back and are no occupations.
+        """
+        for number, counts in sorted(units.items()):
+            if not counts.any():
+                yield number, counts
+            elif counts[_HELD:_LOOSE].any() and not counts[_POINT]:
+                points, on_marks = self._elsewhere(number, column)
+                lost, on_marks = int(counts[_LOOSE]) - points, int(counts[_ON_MARK]) + on_marks
+                if lost > points or not (counts[_LOOSE] or on_marks):
+                    yield number, counts
+
+    def _elsewhere(self, unit: int, column: int) -> tuple[int, int]:
+        """Return how many rows of a unit are issued elsewhere that are no occupations, and how many that are."""
+        if column == _FILE and unit in self.standing.copied:
+            return 0, 0
+        here = self._stand[self._stand[:, column] == unit]
+        loose = int(here[:, _FILE - 1].sum())
+        return loose, len(here) - loose
 
     def record(self) -> list[record_types.WhollyHeld]:
         """Return the record's ``wholly_held_back``: files in the job's order, then sessions, then days.
@@ -98,16 +148,18 @@ class WhollyHeld:
 
     def _held(self) -> Iterator[tuple[Whole, str, Integers]]:
         empty = {number: np.zeros(_CLASSES, np.int64) for number in range(len(self.survey.exports))}
-        for whole, units in {**self.counts, Whole.FILE: {**empty, **self.counts[Whole.FILE]}}.items():
-            yield from ((whole, self._name(whole, number), counts) for number, counts in _without_points(units))
-        told = {number for number, _ in _without_points(self.counts[Whole.DAY])}
+        for column, whole in enumerate(self.counts, start=_FILE):
+            units = {**empty, **self.counts[whole]} if whole is Whole.FILE else self.counts[whole]
+            without = self._without_points(units, column)
+            yield from ((whole, self._name(whole, number), counts) for number, counts in without)
+        told = {number for number, _ in self._without_points(self.counts[Whole.DAY], _DAYS)}
         whole_days: dict[int, Integers] = {}
         untold = set()
         for (number, stated), counts in self.by_the_sun.items():
             whole_days[number] = whole_days.get(number, 0) + counts
             if counts[_HELD:_LOOSE].any() and stated not in told:
                 untold.add(number)
-        for number, counts in _without_points(whole_days):
+        for number, counts in self._without_points(whole_days, _BY_THE_SUN):
             if number in untold:
                 yield Whole.DAY, _day(number, self._sun or timedelta(0)), counts
 
@@ -161,14 +213,6 @@ def _count(known: dict[int, Integers], unit: Integers, what: Integers, loose: Fl
     for place in np.flatnonzero(found.any(axis=1)).tolist():
         number = int(units[place])
         known[number] = known[number] + found[place] if number in known else found[place]
-
-
-def _without_points(units: dict[int, Integers]) -> Iterator[tuple[int, Integers]]:
-    """Yield the units, ascending, of which no point is issued."""
-    for number, counts in sorted(units.items()):
-        held = counts[_HELD:_LOOSE].any() and (counts[_LOOSE] or not counts[_ON_MARK])
-        if not counts.any() or (held and not counts[_POINT]):
-            yield number, counts
 
 
 def _told_apart(unit: Integers) -> tuple[Integers, Integers]:

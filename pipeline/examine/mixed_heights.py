@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.geoid_step import separations
+from pipeline.geodesy.crs import source_crs
 from pipeline.intake.implausible import TwoLevels
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, counted, plural
@@ -24,23 +25,42 @@ _MODELS, _ERRORS = 1.0, 3.0
 #: readings side by side differ by otherwise, as one standard deviation. Ours, no source: of even spreads over up to
 #: twice the separation a few in a thousand are taken for two levels, of hillsides none in thousands.
 _CHANCE, _ROUGH = 2.0, 0.2
+#: Of levels of whole exports: the least part of the separation that is free of heights, the most that the heights of a
+#: level take, and the most by which the two may differ from it. Ours, no source: a quarry or a valley that another crew
+#: worked in is seldom so deep to a twentieth, and a crew with marks of its own is not asked.
+_EMPTY, _FLAT, _NEARLY = 0.75, 0.25, 0.05
 
 _CURE = "check which heights each export has: ellipsoidal ones, or those above a height datum"
 
 
 @dataclass(frozen=True)
 class _Mixed:
-    """Levels of a session that are the ``separation`` [m] apart."""
+    """Levels of a session that are the ``separation`` [m] apart.
+
+    ``mapped_level`` is whether the heights of the export that stood on no mark are mapped as those above a datum.
+    """
 
     found: TwoLevels
     separation: float
+    mapped_level: bool
 
     @property
     def certain(self) -> bool:
         """Whether no terrace or relief explains it, and no code says that the readings are of something else."""
         of = self.found.levels
         apart = self.sharp and (of.gap >= of.wide or self.side_by_side)
-        return of.mixed and apart and not self.found.things and abs(self.separation) >= _TELLING
+        certain = (of.mixed and apart) or self.of_exports
+        return certain and not self.found.things and abs(self.separation) >= _TELLING
+
+    @property
+    def of_exports(self) -> bool:
+        """Whether a whole export that no mark proves lies off the others as heights of the other system do."""
+        if self.found.without_mark is None:
+            return False
+        of, size = self.found.levels, abs(self.separation)
+        above = self.separation if self.mapped_level else -self.separation
+        near = abs(self.found.without_mark[1] - above) <= _NEARLY * size
+        return near and of.gap >= _EMPTY * size and of.wide <= _FLAT * size
 
     @property
     def sharp(self) -> bool:
@@ -61,7 +81,10 @@ def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
     for one in _mixed(survey):
         if one.certain:
             of = one.found
-            what = f"{_told(survey, one)}. Where no bridge, roof or gorge lies among the others, {_CURE}"
+            where = "Where no bridge, roof or gorge lies among the others"
+            if of.without_mark is not None and not of.levels.mixed:
+                where = f"Unless {survey.exports[of.without_mark[0]].shown} is of ground so far off the others'"
+            what = f"{_told(survey, one)}. {where}, {_CURE}"
             yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (of.session,), survey.exports[of.export].shown, of.row)
 
 
@@ -84,6 +107,11 @@ def _told(survey: Survey, one: _Mixed) -> str:
     )
 
 
+def _mapped_level(survey: Survey, found: TwoLevels) -> bool:
+    export = survey.exports[found.without_mark[0] if found.without_mark else found.export]
+    return source_crs(export.points.crs or "").is_compound
+
+
 def _mixed(survey: Survey) -> Iterator[_Mixed]:
     found = survey.first_pass.implausible.levels
     if not found or survey.job.target.height == "ellipsoid":
@@ -94,6 +122,6 @@ def _mixed(survey: Survey) -> Iterator[_Mixed]:
         most = min(_MODELS + _ERRORS * one.levels.error, _PART * abs(separation))
         off = abs(abs(one.levels.by) - abs(separation))
         if abs(separation) >= _LEAST and off <= most and one.levels.gap >= _FREE * abs(separation):
-            mixed = _Mixed(one, separation)
+            mixed = _Mixed(one, separation, _mapped_level(survey, one))
             if mixed.sharp or mixed.side_by_side:
                 yield mixed

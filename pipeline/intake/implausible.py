@@ -1,13 +1,15 @@
 """Compares every readable reading with its session: what is impossible, and what should be checked."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.duplicates.decimals import metres_of
 from pipeline.geodesy.crs import kind_of, source_crs
+from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import SessionLog, ValueSeen
 from pipeline.intake.by_session import BySession, OfSession
@@ -24,6 +26,7 @@ from pipeline.intake.far_out import (
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
 from pipeline.intake.like_heights import LikeHeights
 from pipeline.intake.misplaced_bases import SERVES, Misplaced, misplaced_base, misplaced_notes
+from pipeline.intake.misread_exports import Misread, find_misread, places_of_marks
 from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
@@ -40,6 +43,7 @@ from pipeline.plausible import (
     height_looks,
     jumps,
     levels,
+    limit_of_middle,
     middle,
     mirrored,
     on_sphere,
@@ -54,6 +58,8 @@ from pipeline.words import counted
 
 #: Readings from which on a session speaks for itself; a smaller one is compared with the whole job.
 _ENOUGH, _JOB_ENOUGH = 5, 3
+#: One in so many readings too far from the middle is no single slip: whole exports may be misread.
+_SCATTERED = 10
 #: Readings from which on one that stands apart is worth a word.
 _COMPANY = 10
 #: A reading stands apart so many times as far from the middle as four fifths of the others.
@@ -79,6 +85,9 @@ _NO_ZERO, _ODD_ZERO = 0.01, 0.2
 _SAID = 0.5
 #: Readings that a note lists.
 _LISTED = 3
+
+#: Gives of numbers of readings (n,), and what each looks like alone, what they look like.
+Looks = Callable[[Integers, NDArray[np.uint8]], NDArray[np.uint8]]
 
 
 @dataclass(frozen=True)
@@ -130,6 +139,8 @@ class TwoLevels:
     """Some readings of a session on another level than the others; the first of them by its export and row there.
 
     ``things`` tells that most of them have codes that none of the others has, as decks, roofs and banks have.
+    ``without_mark`` is an export of which no reading is on a mark, where each export lies on one of the levels, and how
+    many metres above the others its level lies.
     """
 
     session: int
@@ -137,6 +148,7 @@ class TwoLevels:
     row: int
     levels: Levels
     things: bool
+    without_mark: tuple[int, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -211,9 +223,19 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
         first = fewer[:1]
         codes = rows.codes(fewer[(rows.flags[fewer] & CANDIDATE) == 0])
         own = int(np.count_nonzero((codes != 0) & ~np.isin(codes, rows.codes(others))))
-        yield TwoLevels(
-            session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of, own > _THINGS * len(fewer)
-        )
+        export, row, things = int(rows.export(first)[0]), int(rows.source_row(first)[0]), own > _THINGS * len(fewer)
+        yield TwoLevels(session, export, row, of, things, _without_mark(rows, fewer, others, of.by))
+
+
+def _without_mark(rows: ReadingRows, fewer: Integers, others: Integers, by: float) -> tuple[int, float] | None:
+    """Return an export of a level without an occupation, and how far [m] it is above the others; see `TwoLevels`."""
+    exports = [np.unique(rows.export(level)) for level in (fewer, others)]
+    if np.isin(exports[0], exports[1]).any() or min(len(fewer), len(others)) < _COMPANY:
+        return None
+    stood = [bool((rows.flags[level] & CANDIDATE).any()) for level in (fewer, others)]
+    if all(stood) or not any(stood):
+        return None
+    return int(exports[stood.index(False)][0]), by if stood[1] else -by
 
 
 def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) -> Iterator[str]:
@@ -283,7 +305,7 @@ class _Judge:
         network = self.prepared.windows[session].session.shift == "none"
         quality = self.quality
         limit = quality.max_distance * (_NETWORK if network else 1.0)
-        around, high = mine.references_of(max(mine.references // _SAMPLE, 1))
+        around, high, misread = self._references(mine, limit)
         own = len(around) >= _ENOUGH
         if not own:
             around, high = self._job()
@@ -300,6 +322,7 @@ class _Judge:
         beyond = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
         against = Against(mid, limit, beyond, fence(high), of_middle)
         positions = self._positions(mine, against, base, name)
+        positions.out = [(number, away, misread(number, looks)) for number, away, looks in positions.out]
         positions.describe_far()
         ordinary = own and mine.count >= _COMPANY
         for number, away in positions.apart.alone(mine) if ordinary else ():
@@ -323,6 +346,30 @@ class _Judge:
         if stated:
             found.findings.not_from_base = _not_from_base(name, far, mine.count, away, against.limit)
         return found
+
+    def _references(self, mine: OfSession, limit: float) -> tuple[Floats, Floats, Looks]:
+        """Return what a session's readings are held against, and what those look like that are misread as a whole."""
+        around, high = mine.references_of(max(mine.references // _SAMPLE, 1))
+        found = self._misread(mine, around, limit)
+        if found is None:
+            return around, high, lambda _, looks: looks
+        return found.places, found.heights, lambda number, looks: found.look(self.rows.rows.export(number), looks)
+
+    def _misread(self, mine: OfSession, around: Floats, limit: float) -> Misread | None:
+        """Return which exports of a session are misread as a whole, where many of its places (n, 3) are scattered."""
+        register, control = self.prepared.register, self.prepared.loaded.job.control
+        if len(around) < _ENOUGH or len(self.prepared.exports) < 2 or register is None or control is None:
+            return None
+        mid = middle(around)
+        far = int(np.count_nonzero(distances(around, mid.at) > limit_of_middle(mid, limit)))
+        if far * _SCATTERED <= len(around):
+            return None
+        try:
+            longitude, latitude, _ = own_places(control.crs, register.first, register.second, 0.0 * register.first)
+        except OperationError:
+            return None
+        marks = places_of_marks(longitude, latitude)
+        return find_misread(mine, self.rows.rows.export, marks, self.quality.max_distance)
 
     def _jumps(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Add runs of readings that jump and come back, or else note those that lie mirrored across zero degrees."""

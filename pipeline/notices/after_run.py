@@ -16,6 +16,7 @@ from pipeline.issue.untied_words import of_register
 from pipeline.near import and_more
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
+from pipeline.notices.plain_datum_steps import plain_datum_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
@@ -50,6 +51,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
         *station_notes(survey, solved, local),
+        *plain_datum_notes(survey, solved),
         *copied_notes(survey, solved.occupations),
         *_of_one_time(survey, solved),
         *_statistics(survey, solved),

@@ -72,11 +72,12 @@ def _unproven(
     minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in minutes if stood[at] and files[at].sessions[number] > stood[at]]
+    same = _same_rows(survey)
     for at, own in minutes.items():
         if stood[at] > 1 or (stood[at] and (not failing[export == at].all() or files[at].sessions[number] == 1)):
             continue
         other = next((one for one in beside if one != at and together(own, minutes[one])), None)
-        if other is not None:
+        if other is not None and 2 * same[at, other] < min(files[one].sessions[number] for one in (at, other)):
             yield at, other, bool(stood[at])
 
 
@@ -125,6 +126,19 @@ def _told(export: Export, name: str, left: LeftCorrection, told: list[tuple[str,
         f" column are: if that is another rover, no check proves the pole height, the clock and the field shift of"
         " these readings; occupy a mark with every rover, before and after its points"
     )
+
+
+def _same_rows(survey: Survey) -> Counter[tuple[int, int]]:
+    """Return how many rows two exports have in common, by their numbers in either order: they are of one rover."""
+    first = survey.first_pass
+    ends = np.cumsum(first.rows)
+    pairs = [np.searchsorted(ends, numbers, side="right") for numbers in (first.duplicates, first.duplicate_of)]
+    both, counts = np.unique(np.column_stack(pairs), axis=0, return_counts=True)
+    found = Counter[tuple[int, int]]()
+    for (one, other), count in zip(both.tolist(), counts.tolist(), strict=True):
+        found[one, other] += count
+        found[other, one] += count
+    return found
 
 
 def _exported_again(survey: Survey) -> set[tuple[int, int]]:

@@ -53,10 +53,16 @@ def at_stake(
 
 
 def _in_means_only(current: Record) -> Iterator[tuple[str, int]]:
-    """Yield the sessions without a point of their own whose readings are in means, and how many of them are."""
-    for row in current["wholly_held_back"] if current["repeats"]["means"] else ():
-        if row["kind"] == Whole.SESSION and (readings := row["by_reason"].get(str(Reason.DUPLICATE))):
-            yield row["name"], readings
+    """Yield the sessions without a point of their own whose readings may be in means, and how many means there are.
+
+    What is wholly held back for other reasons is in none.
+    """
+    means = current["repeats"]["means"]
+    whole = {row["name"]: row["by_reason"] for row in current["wholly_held_back"] if row["kind"] == Whole.SESSION}
+    for row in current["sessions"] if means else ():
+        reasons = whole.get(row["session"])
+        if not row["points"] and row["first_point"] and (reasons is None or str(Reason.DUPLICATE) in reasons):
+            yield row["session"], means
 
 
 def _emptied(current: Record, lost: Mapping[str, int], untied: set[str]) -> set[str]:

@@ -20,6 +20,7 @@ from pipeline.draft.layer_rows import Carried, LayerRows, check_rows, mark_rows,
 from pipeline.draft.line_rows import line_rows
 from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
+from pipeline.draft.repeat_codes import RepeatCodes
 from pipeline.draft.repeat_pairs import Repeated, find_pairs
 from pipeline.draft.repeat_readings import RepeatCollector
 from pipeline.draft.second_pass import Drafted, Lookup
@@ -93,7 +94,8 @@ class SecondPass:
         self.description = described(self.survey.target["height_name"], self.survey.axes)
         self.carried = Carried.of(self.survey)
         self.count = Count(len(self.survey.windows))
-        self.wholly = WhollyHeld.of(self.survey)
+        self.wholly = WhollyHeld.of(self.drafter)
+        self.repeat_codes = RepeatCodes.of(self.drafter)
         self.plan = Thinner()
         self.beside = BesideMarks.of(self.drafter)
         self.far = FarFromMarks.of(self.drafter)
@@ -207,6 +209,7 @@ class SecondPass:
         self.count.add(drafted.session, drafted.held, points)
         self.count.widen(drafted.corrected.hu95[points], drafted.corrected.vu95[points])
         self.wholly.add(drafted)
+        self.repeat_codes.take(drafted)
         self.beside.add(drafted)
         self.far.add(drafted)
         if self.measured is not None:
@@ -303,6 +306,7 @@ class Rest:
     def laid(self, notes: Sequence[str] = ()) -> Laid:
         """Return the sum of it all, with what is to be noted of the files."""
         running = self.running
+        told = (note for kept in (running.beside, running.far, running.repeat_codes) for note in kept.notes())
         return Laid(
             checks=self.checks,
             sessions=self.sessions,
@@ -316,7 +320,7 @@ class Rest:
             touched=self.touched,
             retimed=self.retimed,
             plan=running.plan.thinned(),
-            beside=[*running.beside.notes(), *running.far.notes(), *linework_notes(self.linework), *notes],
+            beside=[*told, *linework_notes(self.linework), *notes],
             accuracy=running.count.accuracy(),
             suspect=running.suspects.record(),
             linework=self.linework,

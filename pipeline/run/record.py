@@ -35,6 +35,7 @@ from pipeline.notices.bases import base_facts
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.codes import codes_noted
 from pipeline.notices.names import name_notes
+from pipeline.notices.plain_datum_steps import plain_datum_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
@@ -95,7 +96,13 @@ def account(
             *_notes(job, laid, last),
             *one_vector_notes(survey, solved, laid.repeated),
             *sessions_apart_notes(survey, solved, laid.repeated),
-            *precision_notes(precise, misfits, survey, fails=fails or any(_of_base(doubt) for doubt in solved.doubts)),
+            *precision_notes(
+                precise,
+                misfits,
+                survey,
+                fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
+                sloping=any(plain_datum_notes(survey, solved)),
+            ),
             *altered,
         ],
         "doubts": _doubts(survey, solved, number),

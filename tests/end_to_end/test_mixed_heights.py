@@ -1,5 +1,6 @@
 """Heights of two systems in one session: occupations of the one prove nothing of points of the other."""
 
+import csv
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import replace
@@ -96,3 +97,48 @@ def test_heights_all_over_the_relief_are_no_levels(seed: int, tmp_path: Path) ->
     job.rows["height"] = job.rows["height"] + np.where(job.rows["kind"] == "point", up, 0.0)
     outcome = run_job(job.write(tmp_path), dry_run=True)
     assert (outcome.exit_code, outcome.record["doubts"]) == (0, [])
+
+
+def eastern_part(folder: Path, part: float, marked: bool = False, code: str = "") -> tuple[int, list[str], int]:
+    """Run a day whose eastern points are another rover's, in an export of its own ``part`` separations down.
+
+    Return the exit code, the doubts and how many notes of two systems there are. ``marked`` puts an occupation of a
+    mark among its rows, in heights of the same kind.
+    """
+    job = simulate(replace(PLAN, reach=200.0, points=60))
+    separation = float(np.median(job.marks.ellipsoid_height - job.marks.height))
+    assert separation > 10.0
+    path = job.write(folder)
+    with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    on_marks = [row for row in rows if "-T" in row["Point"] or "-C" in row["Point"]]
+    points = sorted((row for row in rows if row not in on_marks), key=lambda row: float(row["Lon"]))
+    other = points[40:] + (on_marks[-1:] if marked else [])
+    first = [row for row in rows if row not in other]
+    down = [row | {"EllHt": f"{float(row['EllHt']) - part * separation:.4f}"} for row in other]
+    for name, some in (("rover001.csv", first), ("rover002.csv", down)):
+        with (folder / name).open("w", newline="", encoding="utf-8") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(row | ({"Code": code} if code and some is down else {}) for row in some)
+    outcome = run_job(path, dry_run=True)
+    notes = [note for note in outcome.record["notes"] if "two height systems" in note]
+    return outcome.exit_code, [one["kind"] for one in outcome.record["doubts"]], len(notes)
+
+
+@pytest.mark.parametrize("part", [1.0, 1.02])
+def test_an_export_above_the_datum_that_no_mark_proves(part: float, tmp_path: Path) -> None:
+    """A second rover works its own part of the site: nothing of it lies among the other's points."""
+    code, doubts, _ = eastern_part(tmp_path, part)
+    assert (code, doubts) == (3, ["export-heights"])
+
+
+@pytest.mark.parametrize("part", [-1.0, 0.85, 1.15])
+def test_an_export_of_other_ground_is_not_in_doubt(part: float, tmp_path: Path) -> None:
+    """Above the others where heights above the datum are below, or in a quarry of another depth; no source."""
+    code, doubts, _ = eastern_part(tmp_path, part)
+    assert (code, doubts) == (0, [])
+
+
+def test_an_export_of_what_is_coded_as_something_else_is_a_note(tmp_path: Path) -> None:
+    assert eastern_part(tmp_path, 1.0, code="QUARRY") == (0, [], 1)
