@@ -143,6 +143,6 @@ def _followed_by_most(ahead: _Complex, change: _Complex) -> _Complex:
     solution = np.zeros(ahead.shape[1], np.complex128)
     for _ in range(_TURNS):
         root = np.sqrt(weights)
-        solution, *_ = np.linalg.lstsq(ahead * root[:, None], change * root, rcond=None)
+        solution = np.asarray(np.linalg.lstsq(ahead * root[:, None], change * root, rcond=None)[0], np.complex128)
         weights = 1.0 / np.maximum(np.abs(change - ahead @ solution), _FLAT)
     return solution
