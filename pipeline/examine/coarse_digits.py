@@ -38,7 +38,17 @@ def coarse_doubts(survey: Survey, on_marks: OnTheMarks, flat: Collection[str]) -
         sessions = tuple(session for session in coarse.sessions if not _exact(coarse, on_marks, session))
         if sessions and (told := _sentence(survey, export, log, coarse)):
             row = coarse.row if coarse.count < coarse.of else 0
-            yield Doubtful(Doubt.PRECISION, f"{told}: {_EXPORT}", sessions, export.shown, row)
+            yield Doubtful(Doubt.PRECISION, f"{told}: {_cure(export, coarse)}", sessions, export.shown, row)
+
+
+def _cure(export: Export, coarse: CoarseRows) -> str:
+    """Say what to do: use the positions that have more digits, where the export has them already."""
+    finer = next((one for one in export.beside if one.finer), None)
+    if finer is None or coarse.height:
+        return _EXPORT
+    if not finer.names:
+        return "leave these columns out of [points.columns], for the geometry has more digits of the same positions"
+    return f"map {finer.names} instead, which have more digits of the same positions, and state their crs"
 
 
 def _exact(coarse: CoarseRows, on_marks: OnTheMarks, session: int) -> bool:

@@ -27,6 +27,7 @@ from pipeline.examine.mark_columns import mark_column_doubts
 from pipeline.examine.mixed_heights import mixed_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.other_ellipsoid import ellipsoid_doubts
+from pipeline.examine.other_positions import other_position_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
 from pipeline.examine.pole_heights import pole_doubts
@@ -82,6 +83,7 @@ def doubts_before(
         *packed_doubts(survey),
         *side_doubts(survey),
         *axis_doubts(survey),
+        *other_position_doubts(survey),
         *tolerance_doubts(survey),
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),

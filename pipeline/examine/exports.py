@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.other_positions import doubted_beside, other_position_notes
 from pipeline.examine.sigma_units import usual_unit
 from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
 from pipeline.intake.correction_ages import FRESH, STALE
@@ -78,7 +79,7 @@ def file_notes(survey: Survey) -> list[str]:
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         told += [
             *_passed_over(export),
-            *(() if export.apart is None else (export.apart.told(export.shown),)),
+            *_apart(export, survey.job.checks.horizontal),
             *_few_sigmas(export, log, survey.job.quality),
             *_old_corrections(export, log, survey.job.quality),
             *_unjudged(export, log),
@@ -89,6 +90,14 @@ def file_notes(survey: Survey) -> list[str]:
             *_marked(export),
         ]
     return told
+
+
+def _apart(export: Export, tolerance: float) -> Iterator[str]:
+    """Yield how far other positions of its rows are from the mapped ones, where they are not in doubt for it."""
+    doubted = doubted_beside(export, tolerance)
+    if export.apart is not None and (doubted is None or doubted.names):
+        yield export.apart.told(export.shown)
+    yield from other_position_notes(export, tolerance)
 
 
 def _marked(export: Export) -> Iterator[str]:

@@ -55,7 +55,9 @@ def _asked(lines: list[str], at: int) -> str | None:
 
 
 #: Keys of one table of which either answers the question after the other.
-_EITHER = {"height": "ellipsoid_height", "ellipsoid_height": "height"}
+_EITHER = {
+    "height": "ellipsoid_height", "ellipsoid_height": "height", "longitude": "easting", "easting": "longitude",
+}  # fmt: skip
 _TABLE = re.compile(r"\s*\[\[?\s*([a-z_.]+)\s*\]")
 
 

@@ -61,6 +61,7 @@ def find_position(
         suppose_position(look, found, free)
     _height(look, found, free, number)
     if "height" not in found.columns:
+        _leave_to_geometry(look, found, free)
         _unsure_height(look, found, free)
     _take_stated(look, found)
 
@@ -204,6 +205,27 @@ def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[st
         found.rivals["height"] = [names[0], *rivals]
 
 
+def _leave_to_geometry(look: FileLook, found: Mapped, free: list[str]) -> None:
+    """Free an export's columns in plan again where no column has heights and the geometries have measured ones."""
+    if (
+        found.times is None
+        or look.place is None
+        or not np.isfinite(look.place[2]).any()
+        or flat_of(look.place[2]) is not None
+    ):
+        return
+    words = [word for word in (*_DEGREES, *_PLANE) if word in found.columns]
+    if words:
+        names = [found.columns.pop(word) for word in words]
+        free += names
+        found.kind = "degrees" if _all_degrees(look.place) else "plane"
+        found.dms = found.turned = False
+        called = " and ".join(f'"{name}"' for name in names)
+        found.notes.append(
+            f"the geometry is used, which has heights; {called} have none beside them and are carried along"
+        )
+
+
 def _unsure_height(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and (found.unheaded or not look.numbered):
@@ -221,21 +243,29 @@ def may_be_heights(look: FileLook, names: Sequence[str]) -> list[str]:
     return [name for name in some if decimal_places(look.columns[name])] or some  # numbers of points are whole
 
 
-def other_places(look: FileLook, found: Mapped) -> str:
-    """Return that positions stand twice, in degrees and in a grid, which of them are taken; "" where they do not."""
+def other_places(look: FileLook, found: Mapped) -> dict[str, str]:
+    """Return the columns of positions that stand there a second time, in degrees or in a grid, by our words."""
     pairs = {"degrees": _DEGREES, "plane": _PLANE}
     other = pairs["plane" if found.kind == "degrees" else "degrees"]
     if found.kind not in pairs or not set(pairs[found.kind]) <= found.columns.keys() or look.numbered:
-        return ""
+        return {}
     free = [
         one for one in look.names if one not in found.columns.values() and numbers_of(look.columns[one]) is not None
     ]
     errors = mean_errors_in(look.columns, free)
     free = [name for name in free if not is_length_or_width(name) and name not in errors]  # such degrees are taken
     names = [next((name for name in free if _says(word, name)), None) for word in other]
-    if None in names:
+    return (
+        {word: name for word, name in zip(other, names, strict=True) if name is not None} if None not in names else {}
+    )
+
+
+def other_places_note(look: FileLook, found: Mapped) -> str:
+    """Return that positions stand twice, in degrees and in a grid, which of them are taken; "" where they do not."""
+    names = list(other_places(look, found).values())
+    if not names:
         return ""
-    taken = [found.columns[word] for word in pairs[found.kind]]
+    taken = [found.columns[word] for word in (_DEGREES if found.kind == "degrees" else _PLANE)]
     return (
         f'there are also positions in "{names[0]}" and "{names[1]}": those of "{taken[0]}" and "{taken[1]}" are used,'
         " and the others are carried along; one may be corrected or calibrated in the field and the other not, so check"

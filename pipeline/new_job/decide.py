@@ -2,22 +2,26 @@
 
 import re
 from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_logs import base_ids, base_log_question
-from pipeline.new_job.clocks import clock_of
-from pipeline.new_job.column_places import other_places
+from pipeline.new_job.clocks import ClockState, clock_of
+from pipeline.new_job.column_places import other_places_note
 from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
+from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
-from pipeline.new_job.frames import export_state, of_rivals, place_of
+from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
+from pipeline.new_job.positions_twice import ask_positions, crs_asked, positions_in_doubt, with_finer
+from pipeline.new_job.questions import Question
 from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
@@ -50,8 +54,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     table = session_table(inside.sessions)
     spans = table.spans if table is not None else None
     samples = [*(sample_of(one) for one in inside.exports), *([register.table] if register else [])]
-    layers = (geometries_of(one) for one in [*inside.exports, *([register.found] if register else [])])
-    place = place_of([*samples, *(layer for layer in layers if layer is not None)])
+    every = [*inside.exports, *([register.found] if register else [])]
+    place = place_of([*samples, *filter(None, map(geometries_of, every))])
     clocks = [clock_of(one, place, spans) for one in inside.exports]
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     rovers = logs.count(None) or len(logs)
@@ -65,17 +69,18 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     if grid.misread:
         draft.notes.append(grid.misread)
     place = grid.place or place
+    if _use_finer(inside, grid):
+        read = rows([(one, points_of(one, clock)) for one, clock in zip(inside.exports[:rovers], clocks, strict=False)])
+        tables = tables_of(inside.exports, read, register.found if register else None)
+        some = likely(read, Marks(register.names if register else [], None))
     grid = with_axis_order(grid, tables, register, agreed, place)
     draft_target(draft, inside, register, grid, place)
     if register and is_ellipsoidal(register):
         above = ellipsoid_state(register, read, some, inside.exports, grid, place)
         draft.control["height"] = above or draft.control["height"]
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
-    for one, clock, each, log in zip(inside.exports, clocks, tables, logs, strict=True):
-        crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
-        add_block(draft, block_of(one, clock, crs, log, grid, place, datum_texts))
-    on_clock = on_one_clock(clocks)
-    draft_source(draft, on_clock)
+    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, strict=True), grid, place, datum_texts)
+    draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     if table is not None:
         draft.sessions_file = table.file
@@ -89,10 +94,34 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     return draft
 
 
+def _use_finer(inside: Contents, grid: GridState) -> bool:
+    """Map the other position of exports whose mapped one has fewer digits; tell whether there are any."""
+    before, inside.exports = inside.exports, [with_finer(one, grid) for one in inside.exports]
+    return any(one is not other for one, other in zip(before, inside.exports, strict=True))
+
+
+def _add_blocks(
+    draft: Draft,
+    exports: Iterable[tuple[FileFound, ClockState, FilePositions, Question | None]],
+    grid: GridState,
+    place: tuple[float, float] | None,
+    said: Sequence[str],
+) -> None:
+    """Add the blocks of exports, each with its clock, its positions and the question whether it is a base's log.
+
+    ``said`` are texts that may name a height datum.
+    """
+    for one, clock, each, log in exports:
+        crs = crs_asked(one, export_state(one, replace(each, kind=one.mapped.kind), grid, place), grid, place)
+        block = block_of(one, clock, crs, log, grid, place, said)
+        ask_positions(one, block)
+        add_block(draft, block)
+
+
 def _note_unread(draft: Draft, inside: Contents, read: TimedRows) -> None:
     """Note what in the exports, and in the register, is not read; without any session, ask for one with the reasons."""
     for one in inside.exports:
-        if twice := other_places(one.look, one.mapped):
+        if (twice := other_places_note(one.look, one.mapped)) and positions_in_doubt(one) is None:
             draft.notes.append(f"{one.look.called}: {twice}")
     draft.notes += [note for one in inside.exports if (note := torn(one.look)) is not None]
     every = [*inside.exports, *inside.registers]

@@ -5,10 +5,14 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Candidate:
-    """An answer that a question may have, as TOML writes the value, and what speaks for it."""
+    """An answer that a question may have, as TOML writes the value, and what speaks for it.
+
+    ``key`` is the key that takes it where that is not the question's.
+    """
 
     value: str
     why: str
+    key: str = ""
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.headings import is_known
+from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.precisions import is_precision
@@ -15,6 +15,7 @@ from pipeline.new_job.values import decimal_places, has_names, numbers_of
 FINE, LARGE = 6, 1_000.0
 #: The least of the larger of two degrees: variances and covariances have as many decimals.
 _LEAST = 1.0
+_POSITION = ("longitude", "latitude", "easting", "northing")
 
 
 def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
@@ -32,7 +33,8 @@ def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
         and min(sizes[name] for name in degrees) <= 90.0
         and max(map(sizes.__getitem__, degrees)) > _LEAST
     ):
-        pair = degrees if sizes[degrees[1]] <= 90.0 < sizes[degrees[0]] else degrees[::-1]
+        said = rank("longitude", degrees[0]) is not None or rank("latitude", degrees[1]) is not None
+        pair = degrees if said or sizes[degrees[1]] <= 90.0 < sizes[degrees[0]] else degrees[::-1]
         words, every, found.kind = ("longitude", "latitude"), fine, "degrees"
     elif (lengths := _pair(look, large)) is not None:
         pair, words, every, found.kind, found.turned = lengths, ("easting", "northing"), large, "plane", True
@@ -46,9 +48,10 @@ def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
 
 
 def _measured(look: FileLook, name: str) -> Floats | None:
-    """Return the numbers of a column that is called as nothing known, and has decimals; None for another."""
+    """Return the numbers of a column that has decimals and is called a coordinate, or nothing known; else None."""
     texts = look.columns[name]
-    if (is_known(name) and not look.numbered) or is_precision(name) or has_names(texts):
+    known = is_known(name) and all(rank(word, name) is None for word in _POSITION)  # one of two may be known
+    if (known and not look.numbered) or is_precision(name) or has_names(texts):
         return None
     values = numbers_of(texts)
     return values if values is not None and decimal_places(texts) else None

@@ -68,7 +68,7 @@ class JobFileLines:
             self.asked.append(Asked(asks, len(self.lines) + 1))
         self.comment(f"OPEN: {asks.asks}")
         for one in asks.candidates:
-            self.add(f"# {key} = {one.value}" + (f"  # {one_line(one.why)}" if one.why else ""))
+            self.add(f"# {one.key or key} = {one.value}" + (f"  # {one_line(one.why)}" if one.why else ""))
         if not asks.candidates and re.fullmatch(r"[a-z_]+", key):
             self.add(f"# {key} = ")
 

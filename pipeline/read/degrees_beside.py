@@ -13,6 +13,7 @@ from pipeline.files.heading_words import words_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import lonlat
 from pipeline.job.model import Points
+from pipeline.plausible.two_positions import MOST
 from pipeline.read.axis_headings import LATITUDE, LONGITUDE
 from pipeline.read.columns import readings
 from pipeline.read.raw_batch import Raw
@@ -35,10 +36,10 @@ def axes_exchanged(points: Points, source: Source, first: Sequence[Raw]) -> bool
     position = source.how.position
     if position.words[0] != "easting" or position.from_geometry or points.crs is None or not first:
         return None
-    names = [_only(source, words) for words in (LONGITUDE, LATITUDE)]
+    names = [only_column(source, words) for words in (LONGITUDE, LATITUDE)]
     if None in names or not len(first[0].row):
         return None
-    longitude, latitude = (_numbers(first[0].columns[name or ""]) for name in names)
+    longitude, latitude = (cells_as_numbers(first[0].columns[name or ""], _ROWS) for name in names)
     read = readings(first[0], source.how.afresh())
     east, north = (np.asarray(read.column(word), np.float64)[:_ROWS] for word in ("first", "second"))
     known = np.isfinite(longitude + latitude + east + north) & (longitude != 0.0) & (np.abs(latitude) <= 90.0)
@@ -56,7 +57,7 @@ def axes_exchanged(points: Points, source: Source, first: Sequence[Raw]) -> bool
     return bool(nearer)
 
 
-def _only(source: Source, words: frozenset[str]) -> str | None:
+def only_column(source: Source, words: frozenset[str]) -> str | None:
     """Return the one column carried along that is headed by one of some words, None where none or several are."""
     names = [name for name, _ in source.how.carried if _is_of(name, words)]
     return names[0] if len(names) == 1 else None
@@ -67,12 +68,14 @@ def _is_of(heading: str, wanted: frozenset[str]) -> bool:
     return len(words & wanted) == 1 and words <= wanted | _BESIDE
 
 
-def _numbers(column: pa.Array) -> Floats:
+def cells_as_numbers(column: pa.Array, most: int = MOST) -> Floats:
     """Return (n,) the numbers of the first cells, NaN for what is none, such as degrees and minutes."""
-    return np.array([_number(cell) for cell in column[:_ROWS].to_pylist()], np.float64)
+    return np.array([_number(cell) for cell in column[:most].to_pylist()], np.float64)
 
 
 def _number(cell: object) -> float:
+    if isinstance(cell, bool) or cell is None:
+        return float("nan")
     try:
         return float(str(cell).strip().replace(",", "."))
     except ValueError:

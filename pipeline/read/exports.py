@@ -36,6 +36,7 @@ from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
 from pipeline.read.named_copies import in_reading_order
 from pipeline.read.point_names import UnusedFile
+from pipeline.read.positions_beside import PositionsBeside, positions_beside
 from pipeline.read.raw_batch import CutRow, Raw
 from pipeline.read.reading_cache import Kept
 from pipeline.read.skipped_comments import PassedOver, passed_over
@@ -89,7 +90,7 @@ class Export:
     geometries lie from the columns that are mapped instead of them. ``other_unit`` is the line above the header that
     says another unit than the job file states, and what it says. ``marked`` is how the names are marked as texts of a
     spreadsheet, "" where they are not. ``exchanged`` is whether degrees beside easting and northing say that these are
-    exchanged, None where nothing does say it.
+    exchanged, None where nothing does say it. ``beside`` is how other positions of its rows go with the mapped ones.
     """
 
     path: Path
@@ -109,6 +110,7 @@ class Export:
     other_unit: tuple[int, str] | None = field(default=None, compare=False, repr=False)
     marked: str = field(default="", compare=False, repr=False)
     exchanged: bool | None = field(default=None, compare=False)
+    beside: tuple[PositionsBeside, ...] = field(default=(), compare=False)
 
 
 def find_exports(
@@ -383,7 +385,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
             apart=geometry_apart(path, points, source, first),
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
-            exchanged=axes_exchanged(points, source, first),
+            exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
         )  # fmt: skip
 
 

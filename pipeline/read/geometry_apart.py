@@ -10,6 +10,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.crs_comparison import disagree, is_geographic, is_projected
 from pipeline.geodesy.operations import lonlat
 from pipeline.job.model import Points
+from pipeline.plausible.two_positions import step_of
 from pipeline.read.columns import readings
 from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import JSON, Source
@@ -18,8 +19,6 @@ from pipeline.words import counted
 
 #: Metres that a geometry may be off besides its digits and those of the columns, and within which rows are off alike.
 _APART, _ALIKE = 0.05, 0.02
-#: Decimals from which on digits leave nothing out.
-_DECIMALS = 10
 
 
 @dataclass(frozen=True)
@@ -75,7 +74,9 @@ def geometry_apart(path: Path, points: Points, source: Source, first: Sequence[R
     if not known.any():
         return None
     stored, mapped, row = stored[known], mapped[known], row[known]
-    rounding = 0.75 * _step(stored) * (1.0 if on_grid else DEGREE) + 0.75 * _step(mapped) * (DEGREE if degrees else 1.0)
+    rounding = 0.75 * step_of(stored) * (1.0 if on_grid else DEGREE) + 0.75 * step_of(mapped) * (
+        DEGREE if degrees else 1.0
+    )
     if degrees and on_grid and source.crs is not None:
         stored = np.column_stack(lonlat(source.crs, stored[:, 0], stored[:, 1], np.zeros(len(stored))))
     off = _off_in_degrees(stored, mapped) if degrees else _off_on_grid(stored, mapped, source.how.lengths.plan)
@@ -110,11 +111,3 @@ def _off_on_grid(stored: Floats, mapped: Floats, metre: float) -> Floats:
     """Return (n, 2) metres by which geometries are off, whichever of the two they have first and to whatever side."""
     offs = [np.abs(pair * metre) - np.abs(mapped) for pair in (stored, stored[:, ::-1])]
     return min(offs, key=lambda off: float(np.median(np.abs(off))))
-
-
-def _step(values: Floats) -> float:
-    """Return the step to which numbers are rounded; 0 where it leaves nothing out."""
-    for decimals in range(_DECIMALS):
-        if (np.abs(np.round(values, decimals) - values) <= 1e-11 * np.maximum(np.abs(values), 1.0)).all():
-            return float(10.0**-decimals)
-    return 0.0

@@ -36,6 +36,17 @@ def test_degrees_without_known_headings_are_asked_for(tmp_path: Path) -> None:
     assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
 
 
+@pytest.mark.parametrize(("first", "second"), [("Longitude", "Q2"), ("Q1", "Latitude")])
+def test_so_is_the_other_where_one_of_two_headings_is_known(tmp_path: Path, first: str, second: str) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    heads = {"name": "Point", "longitude": first, "latitude": second, "height": "EllHt", "time": "Time UTC",
+             "solution": "Solution", "code": "Code", "base": "Base"}  # fmt: skip
+    write(tmp_path / "a.csv", job, heads, time=_TIME)
+    likeliest = {one.question.key: one.question.candidates[0].value for one in new_job(tmp_path).asked}
+    assert (likeliest["longitude"], likeliest["latitude"]) == (f'"{first}"', f'"{second}"')
+
+
 def test_so_are_those_of_a_file_without_any_heading(tmp_path: Path) -> None:
     """Where both degrees are below 90, nothing in an export without headings tells longitude from latitude."""
     job = job_of()

@@ -1,0 +1,196 @@
+"""Compares positions that a file has twice, in degrees, in a grid or as geometries: which is asked, or the finer taken.
+
+Where both are of the same readings they differ by a projection, a datum and a field shift; where one is of another day
+or of a design, each row differs for itself.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.job.toml_text import quoted, value_text
+from pipeline.new_job.column_places import other_places
+from pipeline.new_job.draft import Block
+from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.file_positions import sample_of
+from pipeline.new_job.frames import FilePositions, GridState, export_state, in_plane
+from pipeline.new_job.headings import feet_of, letter_of
+from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.stated_above import headed
+from pipeline.new_job.values import numbers_of
+from pipeline.plausible.two_positions import TwoPositions, are_degrees, last_digit, two_positions
+from pipeline.read.correction_headings import says_other_place
+from pipeline.sphere import DEGREE
+from pipeline.words import counted
+
+#: Metres from which on last digits are coarse, and how much finer others have to be to be taken instead.
+_COARSE, _FINER = 0.02, 4.0
+#: Metres that two positions of the same readings are apart at most, as datums are, and may scatter besides digits.
+_APART, _ALIKE = 400.0, 0.05
+
+
+@dataclass(frozen=True)
+class Twice:
+    """Another position of a file's rows: its columns by our words, none for the geometry, and its numbers (n,)."""
+
+    columns: dict[str, str]
+    kind: str
+    pair: tuple[Floats, Floats]
+
+    @property
+    def called(self) -> str:
+        """The columns in words, or the geometry."""
+        return " and ".join(map(quoted, self.columns.values())) or "the geometry"
+
+
+@dataclass(frozen=True)
+class PositionsInDoubt:
+    """Another position of a file's rows, and how it differs from the mapped one."""
+
+    other: Twice
+    how: TwoPositions
+
+
+_PARTNER = {"longitude": "latitude", "latitude": "longitude", "easting": "northing", "northing": "easting"}
+
+
+def _others(one: FileFound) -> Iterator[Twice]:
+    """Yield the positions of a file that are not mapped, where columns that are mapped give its position."""
+    found, look = one.mapped, one.look
+    if found.kind not in ("degrees", "plane") or not ({"longitude", "easting"} & found.columns.keys()):
+        return
+    if names := other_places(look, found):
+        first, second = (numbers_of(look.columns[name]) for name in names.values())
+        if first is not None and second is not None and not any(map(says_other_place, names.values())):
+            yield Twice(names, "plane" if found.kind == "degrees" else "degrees", (first, second))
+    if look.place is not None:
+        first, second = look.place[:2]
+        known = np.isfinite(first + second)
+        if known.any():
+            yield Twice({}, "degrees" if are_degrees(first[known], second[known]) else "plane", (first, second))
+
+
+def positions_in_doubt(one: FileFound) -> PositionsInDoubt | None:
+    """Return the two positions of a file of which one was measured on another day; None where it has no two such."""
+    table = sample_of(one)
+    mapped = table.first, table.second
+    for other in _others(one):
+        if len(mapped[0]) == len(other.pair[0]):
+            how = two_positions(mapped, other.pair, last_digit(*mapped) + last_digit(*other.pair))
+            if how is not None and how.scattered:
+                return PositionsInDoubt(other, how)
+    return None
+
+
+def ask_positions(one: FileFound, block: Block) -> None:
+    """Where one of a file's two positions is of another day, take the columns in plan out of its block, and ask."""
+    doubt = positions_in_doubt(one)
+    if doubt is None:
+        return
+    words = ("longitude", "latitude") if one.mapped.kind == "degrees" else ("easting", "northing")
+    mapped = {word: block.columns.pop(word) for word in words if word in block.columns}
+    others = one.look.named(doubt.other.columns)
+    called = " and ".join(quoted(one.mapped.columns[word]) for word in words)
+    how = doubt.how
+    asks = (
+        f"which of these positions was measured, {called} or {doubt.other.called}? in {len(how.rows):,} of the first"
+        f" {counted(how.compared, 'row')} they differ otherwise than in the rows around, by up to {how.most:.2f} m: one"
+        " is of another day, a design or an edit."
+    )
+    asks += " Remove the # from the two lines of one" if others else " If the geometry was, delete these lines"
+    lines = [
+        Candidate(value_text(name), f"as {word}, with {_PARTNER[word]}", word)
+        for word, name in {**mapped, **others}.items()
+    ]
+    block.asks.insert(0, Question(words[0], asks, tuple(lines)))
+
+
+def crs_asked(one: FileFound, crs: State, grid: GridState, place: tuple[float, float] | None) -> State:
+    """Return the state of ``crs``: as it is, or the question after it that goes with that after the position."""
+    doubt = positions_in_doubt(one)
+    if doubt is None or one.mapped.kind == doubt.other.kind:
+        return crs
+    other = doubt.other
+    mapped = replace(one.mapped, kind=other.kind, columns=other.columns)
+    table = FilePositions(other.kind, *other.pair)
+    second = export_state(replace(one, mapped=mapped), table, grid, place)
+    ways = "if longitude and latitude", "if easting and northing"
+    told = [*_answers(crs, ways[one.mapped.kind == "plane"]), *_answers(second, ways[other.kind == "plane"])]
+    asks = "which CRS is the position in that was measured? it goes with the answer to that question below"
+    return Question("crs", asks, tuple(told), repeats=True)
+
+
+def _answers(state: State, which: str) -> list[Candidate]:
+    known = [Candidate(state.value, state.why.split(":")[0])] if isinstance(state, Known) else []
+    some = state.candidates if isinstance(state, Question) else known
+    return [replace(each, why=f"{which}: {each.why}") for each in some]
+
+
+def with_finer(one: FileFound, grid: GridState) -> FileFound:
+    """Return a file with the other position mapped that it has of the same readings with more digits, if it has one."""
+    if one.mapped.unheaded or one.look.numbered:
+        return one
+    table = sample_of(one)
+    coarse = last_digit(table.first, table.second)
+    if coarse <= _COARSE:
+        return one
+    for other in _others(one):
+        digit = last_digit(*other.pair)
+        turned = _same(table, other, grid, coarse + digit) if digit * _FINER <= coarse else None
+        if turned is None or any(feet_of(headed(one.look, name, word)) for word, name in other.columns.items()):
+            continue
+        return replace(one, mapped=_mapped(one, other, turned, coarse))
+    return one
+
+
+def _same(table: FilePositions, other: Twice, grid: GridState, step: float) -> bool | None:
+    """Tell whether another position is the mapped one in the job's grid or in degrees with X and Y turned; None if not.
+
+    The two may differ by a datum or a field shift, but not by more than digits from row to row.
+    """
+    if table.kind == other.kind:
+        mapped, others = np.column_stack([table.first, table.second]), np.column_stack(other.pair)
+        if table.kind == "degrees":
+            metres = DEGREE * np.array([np.cos(np.radians(np.nanmedian(table.second))), 1.0])
+            mapped, others = mapped * metres, others * metres
+        return False if _together(mapped, others, step) else None
+    if table.kind != "degrees" or grid.now is None or grid.step is not None or not other.columns:
+        return None
+    there = in_plane(table, grid.now)
+    if there is None:
+        return None
+    pair = np.column_stack(other.pair)
+    lettered = all(map(letter_of, other.columns.values()))
+    ways = [turned for turned in ((False, True) if lettered else (False,))
+            if _together(there, pair[:, ::-1] if turned else pair, step)]  # fmt: skip
+    return ways[0] if ways else None
+
+
+def _together(one: Floats, other: Floats, step: float) -> bool:
+    off = other - one
+    off = off[np.isfinite(off).all(axis=1)]
+    if not len(off):
+        return False
+    middle = np.median(off, axis=0)
+    return float(np.hypot(*middle)) <= _APART and float(np.hypot(*(off - middle).T).max()) <= 2.0 * (step + _ALIKE)
+
+
+def _mapped(one: FileFound, other: Twice, turned: bool, coarse: float) -> Mapped:
+    words = ("longitude", "latitude", "easting", "northing")
+    names = [one.mapped.columns[word] for word in words if word in one.mapped.columns]
+    columns = {word: name for word, name in one.mapped.columns.items() if word not in words}
+    pair = list(other.columns.items())
+    if turned:
+        (first, name), (second, other_name) = pair
+        pair = [(first, other_name), (second, name)]
+    note = (
+        f"{' and '.join(map(quoted, names))} are rounded to {coarse:.1g} m: {other.called} has the same positions with"
+        " more digits and is used instead"
+    )
+    return replace(
+        one.mapped, columns={**columns, **dict(pair)}, kind=other.kind, dms=False, turned=False,
+        notes=[*one.mapped.notes, note],
+    )  # fmt: skip

@@ -1,0 +1,103 @@
+"""Compares the mapped positions with others of the same rows that nobody mapped, in the first rows of a file.
+
+Those are longitudes and latitudes, or eastings and northings, whose headings say nothing else, and a layer's geometry.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.files.heading_words import words_of
+from pipeline.geodesy.unit_words import LENGTHS_SAID
+from pipeline.job.model import Points
+from pipeline.plausible.two_positions import last_digit, two_positions
+from pipeline.read.axis_headings import LATITUDE, LONGITUDE, axis_in_heading
+from pipeline.read.columns import readings
+from pipeline.read.degrees_beside import cells_as_numbers, only_column
+from pipeline.read.raw_batch import Raw
+from pipeline.read.sources import Source
+from pipeline.words import counted
+
+#: What may stand beside a word or letter of an axis: a grid or a datum; anything else may be of a base, or of a design.
+_BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", "wgs", "wgs84", "84", "etrs89"])
+
+
+@dataclass(frozen=True)
+class PositionsBeside:
+    """How other positions of a file's rows, of the columns ``names`` or for "" of the geometry, go with the mapped.
+
+    ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. Of ``compared``
+    rows ``count``, the first of them ``row``, differ otherwise than those around them, by up to ``most`` metres;
+    ``scattered`` is whether no slips and no field shifts make them differ so.
+    """
+
+    names: str
+    digit: float
+    mapped: float
+    compared: int
+    count: int
+    row: int
+    most: float
+    scattered: bool
+
+    @property
+    def finer(self) -> bool:
+        """Tell whether they are the same positions with more digits."""
+        return not self.count and 4.0 * self.digit <= self.mapped
+
+    def told(self) -> str:
+        """Return in words how they differ."""
+        others = f"positions of {self.names}" if self.names else "positions of the geometry"
+        return (
+            f"in {self.count:,} of the first {counted(self.compared, 'row')} (first one here) the {others} and those"
+            f" mapped differ otherwise than in the rows around, by up to {self.most:.2f} m: one of the two is not what"
+            " was measured here, but of another day, a design or an edit, and checks may agree with either: see that"
+            " what was measured is mapped"
+        )
+
+
+def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tuple[PositionsBeside, ...]:
+    """Return how the positions that are not mapped go with those that are; those alone that can be compared."""
+    if not first or not len(first[0].row):
+        return ()
+    others = list(_others(source, first[0]))
+    if not others or source.how.position.words[0] == "x":
+        return ()
+    read = readings(first[0], source.how.afresh())
+    one, two = (np.asarray(read.column(word), np.float64) for word in ("first", "second"))
+    found = []
+    for names, pair in others:
+        mapped = one[: len(pair[0])], two[: len(pair[0])]
+        digits = last_digit(*pair), last_digit(*mapped)
+        how = two_positions(mapped, pair, sum(digits))
+        if how is not None:
+            row = int(first[0].row[how.rows[0]]) if len(how.rows) else 0
+            found.append(PositionsBeside(names, *digits, how.compared, len(how.rows), row, how.most, how.scattered))
+    return tuple(found)
+
+
+def _others(source: Source, raw: Raw) -> Iterator[tuple[str, tuple[Floats, Floats]]]:
+    """Yield the names in words, "" for the geometry, and the numbers (n,) of positions that are not mapped."""
+    pairs = (
+        tuple(only_column(source, words) for words in (LONGITUDE, LATITUDE)),
+        tuple(_only_axis(source, axis) for axis in ("easting", "northing")),
+    )
+    for first, second in pairs:
+        if first is not None and second is not None:
+            pair = cells_as_numbers(raw.columns[first]), cells_as_numbers(raw.columns[second])
+            yield f'"{first}" and "{second}"', pair
+    if raw.geometry is not None and not source.how.position.from_geometry:
+        yield "", (raw.geometry.x, raw.geometry.y)
+
+
+def _only_axis(source: Source, axis: str) -> str | None:
+    """Return the one column carried along whose heading says an axis of a grid and nothing else."""
+    names = [name for name, _ in source.how.carried if axis_in_heading(name) == axis and _says_no_more(name)]
+    return names[0] if len(names) == 1 else None
+
+
+def _says_no_more(heading: str) -> bool:
+    words = words_of(heading, figures=True)
+    return len([word for word in words if word not in _BESIDE and word not in LENGTHS_SAID]) == 1

@@ -1,0 +1,81 @@
+"""Two positions of the same rows in one export: doubted where they differ row by row, else quiet."""
+
+import json
+import random
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pyproj import Transformer
+from simulate import CANTERBURY, Plan, simulate
+
+from pipeline import run_job
+
+#: Gives further properties of a row: its number, longitude, latitude, easting and northing in.
+Gives = Callable[[int, float, float, float, float], dict[str, Any]]
+TO_GRID = Transformer.from_crs("EPSG:4326", "EPSG:2193", always_xy=True)
+
+
+def told(folder: Path, gives: Gives) -> list[tuple[str, str]]:
+    """Return kind and words of doubts, and notes, of other positions in a job whose geometries are measured."""
+    path = simulate(Plan(points=30, place=CANTERBURY)).write(folder, form="geojson")
+    export = next(folder.glob("rover*.geojson"))
+    whole = json.loads(export.read_text())
+    for row, feature in enumerate(whole["features"]):
+        lon, lat, _ = feature["geometry"]["coordinates"]
+        feature["properties"] |= gives(row, lon, lat, *TO_GRID.transform(lon, lat))
+    export.write_text(json.dumps(whole))
+    record = run_job(path).record
+    doubts = [(doubt["kind"], doubt["what"]) for doubt in record["doubts"]]
+    notes = [note for note in record["notes"] if "differ otherwise" in note and "confirmed" not in note]
+    return doubts + [("note", note) for note in notes]
+
+
+def away(row: int) -> float:
+    return random.Random(row).uniform(-2.0, 2.0)
+
+
+def test_degrees_of_another_day(tmp_path: Path) -> None:
+    found = told(tmp_path, lambda row, lon, lat, *_: {"Longitude": lon, "Latitude": lat + away(row) / 111_000.0})
+    ((kind, what),) = found
+    assert kind == "place"
+    assert 'positions of "Longitude" and "Latitude"' in what
+
+
+def test_grid_coordinates_of_another_day(tmp_path: Path) -> None:
+    found = told(tmp_path, lambda row, _, __, east, north: {"Easting": east + away(row), "Northing [m]": north})
+    ((kind, what),) = found
+    assert kind == "place"
+    assert '"Easting" and "Northing [m]"' in what
+
+
+def test_one_row_is_reported(tmp_path: Path) -> None:
+    found = told(tmp_path, lambda row, _, __, east, north: {"E": east + (3.0 if row == 9 else 0.0), "N": north})
+    ((kind, what),) = found
+    assert kind == "note"
+    assert ":10: in 1 of the first" in what and "3.00 m" in what
+
+
+@pytest.mark.parametrize(
+    "gives",
+    [
+        lambda row, lon, lat, east, north: {"Longitude": lon, "Latitude": lat},
+        lambda row, lon, lat, east, north: {"Longitude": round(lon, 5), "Latitude": round(lat, 5)},
+        lambda row, lon, lat, east, north: {"Easting": round(east + 0.8, 3), "Northing": round(north - 1.2, 3)},
+        lambda row, lon, lat, east, north: {"Easting": round(east + (row > 15), 3), "Northing": round(north, 3)},
+        lambda row, lon, lat, east, north: {"Design Easting": east + away(row), "Design Northing": north},
+        lambda row, lon, lat, east, north: {"Soll E": east + away(row), "Soll N": north},
+        lambda row, lon, lat, east, north: {"Base Longitude": lon + away(row) * 1e-5, "Base Latitude": lat},
+        lambda row, lon, lat, east, north: {"Longitude": 172.1, "Latitude": -43.4},
+        lambda row, lon, lat, east, north: {"E": 30, "N": 9 + row % 7},
+        lambda row, lon, lat, east, north: {"dE": away(row), "dN": away(row + 1)},
+        lambda row, lon, lat, east, north: {"Easting": (east - 1.5e6) / 0.3048, "Northing": (north - 5e6) / 0.3048},
+    ],
+    ids=[
+        "degrees", "five decimals", "corrected in the field", "in two sessions", "of a design", "soll", "of a base",
+        "one base", "satellites", "components", "feet without their millions",
+    ],
+)  # fmt: skip
+def test_what_is_no_news(tmp_path: Path, gives: Gives) -> None:
+    assert told(tmp_path, gives) == []
