@@ -12,6 +12,7 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
+from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import export_state, of_rivals, place_of
@@ -47,6 +48,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     asked.sort(key=lambda pair: pair[1] is not None)
     inside.exports, logs = [one for one, _ in asked], [log for _, log in asked]
     register = draft_register(draft, inside, choice)
+    settle_heights(inside.exports, register)
     table = session_table(inside.sessions)
     spans = table.spans if table is not None else None
     samples = [*(sample_of(one) for one in inside.exports), *([register.table] if register else [])]
