@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.clocks import clock_of
 from pipeline.new_job.column_places import other_places
@@ -58,6 +59,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     rovers = logs.count(None) or len(logs)
     read = rows([(one, points_of(one, clock)) for one, clock in zip(inside.exports[:rovers], clocks, strict=False)])
+    read = settle_bases(inside.exports[:rovers], read)
     tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
     grid, agreed = choose_grid(tables, register, some[0], place)
