@@ -20,12 +20,12 @@ _LOOK_ALIKE = {"х": "x", "у": "y", "н": "h", "χ": "x", "υ": "y", "η": "h",
 CALLED = {
     "solution": """
         solution sol soln solntype solnstatus solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality
-        fixmode gnssfix rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung loesung
-        losungstyp loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion estado calidad
-        solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype kwaliteit
-        losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania jakosc
-        reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype gpsfix
-        gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
+        fixmode gnssfix rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung
+        loesung losungstyp loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion
+        estado calidad solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype
+        kwaliteit losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania
+        jakosc reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype
+        gpsfix gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
         solutionquality solutionmode qualityindicator qualitycode qualityflag ambiguity ambiguities ambiguitystatus
         ambiguityresolution qualite typedesolution typesolutiongnss qualitesolution modesolution etatgnss statutgnss
         tipodesolucion calidadsolucion estadosolucion estadogps estadognss modo tipodesolucao estadosolucao
