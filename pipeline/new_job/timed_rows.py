@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -54,8 +55,9 @@ class TimedRows:
 
     def at(self, which: Flags) -> "TimedRows":
         """Return those of the rows (n,) that are flagged."""
-        parts = {each.name: getattr(self, each.name) for each in fields(self)}
-        return replace(self, **{word: part[which] for word, part in parts.items() if isinstance(part, np.ndarray)})
+        parts: dict[str, Any] = {each.name: getattr(self, each.name) for each in fields(self)}
+        some: dict[str, Any] = {word: part[which] for word, part in parts.items() if isinstance(part, np.ndarray)}
+        return replace(self, **some)
 
 
 def rows(exports: Sequence[tuple[FileFound, Points]]) -> TimedRows:
