@@ -8,6 +8,7 @@ import pyarrow as pa
 
 from pipeline.control.register_rows import POSITION, note_ambiguous
 from pipeline.files.angles import decimal_degrees
+from pipeline.files.no_values import is_no_value
 from pipeline.files.sheet import Sheet
 from pipeline.files.written_numbers import plain_lengths, plain_signs, ungrouped
 from pipeline.geodesy.unit_words import says_metres
@@ -24,7 +25,8 @@ def plainly_written(sheet: Sheet, columns: tuple[str, str, str], lengths: Length
     """Return a register's table with plain numbers where that is sure; the same one where nothing is to be done.
 
     ``lengths`` are what its numbers count in: a unit behind one that is another stays, and is then no number. Notes
-    numbers that other cells make ambiguous: 412,350 beside 1,012.350.
+    numbers that other cells make ambiguous: 412,350 beside 1,012.350. A height that says that there is none, as "-"
+    does, is empty then.
     """
     meant = {columns[2]: lengths.up, "hu95": lengths.other, "vu95": lengths.other}
     if columns[:2] == POSITION["projected"]:
@@ -55,7 +57,10 @@ def _plain(sheet: Sheet, column: str, meant: Mapping[str, float]) -> dict[int, s
     else:
         plain = plain_lengths(plain_signs(cells), lambda unit: says_metres(unit, meant[column]))
         found = ungrouped(ungrouped(plain, "."), ",").to_pylist()
-    return {at: text for at, text in zip(odd, found, strict=True) if text and sheet.number(text) is not None}
+    plainly = {at: text for at, text in zip(odd, found, strict=True) if text and sheet.number(text) is not None}
+    if column not in ("height", "ellipsoid_height"):
+        return plainly
+    return plainly | {at: "" for at, text in odd.items() if is_no_value(text)}
 
 
 def _check_thousands(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:

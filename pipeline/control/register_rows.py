@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.angles import dms
+from pipeline.files.no_values import stands_for_none
 from pipeline.files.odd_text import look_of_degrees, look_of_number, why_no_dms
 from pipeline.files.sheet import Sheet, number
 from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
@@ -296,7 +297,10 @@ def _check_range(
     called: str,
     problems: Problems,
 ) -> None:
-    east, north, _ = given
+    east, north, up = given
+    if stands_for_none(up):
+        what = f"{called}: {columns[2]} {up:g} stands for no height in many programs"
+        problems.add(*where, what, "leave the cell empty where the mark has none")
     for column, value, most in zip(columns, given, (COORDINATE, COORDINATE, HEIGHT), strict=True):
         if abs(value) > most * _FEET:
             problems.add(

@@ -7,6 +7,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from pipeline.files.no_values import NO_VALUE
+
 #: Characters of a text that may look like anything.
 LONGEST = 200
 
@@ -15,7 +17,6 @@ _Form = tuple[str, ...]
 
 _PLAIN = r"\d+(?:[.,]\d+)?"
 _UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
-_EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "<null>"}
 _UNKNOWN = {"?", "x"}
 _ENDLESS = {"inf", "+inf", "-inf", "infinity", "-infinity"}
 
@@ -261,7 +262,7 @@ def _first(text: str, looks: Sequence[_Form], plainly: str) -> Look:
     """Return ``plainly`` what a text is not, and what it seems to be, if that can be told."""
     if len(text) > LONGEST:
         return Look(plainly)
-    if text.casefold() in _EMPTY:
+    if text.casefold() in NO_VALUE and text[0] != "#":
         return Look(plainly, "means no value: export an empty cell")
     if text.casefold() in _ENDLESS:
         return Look(plainly, "is endless, which no measurement is: if it stands for no value, export an empty cell")

@@ -63,7 +63,7 @@ def find_position(
     if "height" not in found.columns:
         _leave_to_geometry(look, found, free)
         _unsure_height(look, found, free)
-    _take_stated(look, found)
+    take_stated(look, found)
 
 
 def _headed_position(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
@@ -103,7 +103,7 @@ def _has_places(look: FileLook) -> bool:
     return look.place is not None and bool(np.isfinite(look.place[0]).any())
 
 
-def _take_stated(look: FileLook, found: Mapped) -> None:
+def take_stated(look: FileLook, found: Mapped) -> None:
     """Take what headings, or lines above them, state of units and of heights."""
     if "height" in found.columns and not found.height:
         found.height = heights_stated(look)

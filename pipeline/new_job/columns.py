@@ -159,16 +159,17 @@ def _hemispheres(look: FileLook, found: Mapped, free: list[str]) -> str:
 def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Find the solution: by its heading, else the column that tells fixed from float in nearly all rows.
 
-    So it is where what has the heading holds no words of solutions. Another one that tells so, and otherwise than the
+    A heading above words of solutions goes before one above others. The column that tells so is it where what has the
+    heading holds no words of solutions. Another one that tells so, and otherwise than the
     one that is taken, is a rival of it.
     """
     telling = [name for name in free if _tells_float(look, name)]
     scores = [name for name in free if rank("solution", name) is not None and is_score(look.columns[name])]
     found.left += [(name, "it holds decimal numbers, like a score, not solution types") for name in scores]
-    headed = plainest(
-        "solution", [one for one in free if one not in scores], lambda name: 0 < len(words(look.columns[name])) <= _FEW
-    )
-    known = headed is not None and are_solutions(words(look.columns[headed]))
+    open_ones = [one for one in free if one not in scores]
+    headed = plainest("solution", open_ones, lambda name: are_solutions(words(look.columns[name])))
+    known = headed is not None
+    headed = headed or plainest("solution", open_ones, lambda name: 0 < len(words(look.columns[name])) <= _FEW)
     if headed is not None and (known or not telling):
         name = headed
     elif telling:

@@ -7,12 +7,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places_note
 from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
+from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
@@ -51,6 +53,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     asked.sort(key=lambda pair: pair[1] is not None)
     inside.exports, logs = [one for one, _ in asked], [log for _, log in asked]
     register = draft_register(draft, inside, choice)
+    settle_heights(inside.exports, register)
     table = session_table(inside.sessions)
     spans = table.spans if table is not None else None
     samples = [*(sample_of(one) for one in inside.exports), *([register.table] if register else [])]
@@ -60,6 +63,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     rovers = logs.count(None) or len(logs)
     read = rows([(one, points_of(one, clock)) for one, clock in zip(inside.exports[:rovers], clocks, strict=False)])
+    read = settle_bases(inside.exports[:rovers], read)
     tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
     grid, agreed = choose_grid(tables, register, some[0], place)

@@ -193,7 +193,10 @@ def _nameable(
                 " no line can name it: give them different names"
             )
         elif len(set(times)) < len(times):
-            told.append(f"{name} on {shown} occurs twice at the same time")
+            told.append(
+                f"{name} on {shown} occurs twice at the same time, at different positions, so no line can name either:"
+                " give them different names, or take out the wrong one"
+            )
         else:
             usable += [*some, *((at, marks[0]) for at in others)]
     return usable, told

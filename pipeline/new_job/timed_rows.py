@@ -1,13 +1,14 @@
 """The readable rows of all exports as arrays: names, codes, times and positions."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.job.model import Points
 from pipeline.new_job.file_found import FileFound
 from pipeline.problems import Problem
@@ -18,6 +19,9 @@ from pipeline.tables import milliseconds
 
 #: Rows that are read of one export, and of all.
 MOST, MOST_OF_ALL = 300_000, 1_000_000
+
+#: Metres, and degrees, between two writings of one position: exports round.
+_ROUNDED, _ROUNDED_DEGREES = 0.011, 1.1e-7
 
 Texts = NDArray[np.object_]
 
@@ -49,9 +53,18 @@ class TimedRows:
     def __len__(self) -> int:
         return len(self.time)
 
+    def at(self, which: Flags) -> "TimedRows":
+        """Return those of the rows (n,) that are flagged."""
+        parts: dict[str, Any] = {each.name: getattr(self, each.name) for each in fields(self)}
+        some: dict[str, Any] = {word: part[which] for word, part in parts.items() if isinstance(part, np.ndarray)}
+        return replace(self, **some)
+
 
 def rows(exports: Sequence[tuple[FileFound, Points]]) -> TimedRows:
-    """Read the exports by the blocks of a job file that were found for them; what cannot be read is left out."""
+    """Read the exports by the blocks of a job file that were found for them; what cannot be read is left out.
+
+    So are readings that an export has once more, as one of the whole day has those of the morning.
+    """
     batches: list[tuple[int, pa.RecordBatch]] = []
     cut: set[int] = set()
     unread: dict[int, str] = {}
@@ -66,7 +79,9 @@ def rows(exports: Sequence[tuple[FileFound, Points]]) -> TimedRows:
             batches.append((number, batch.slice(0, most - read)))
             read += batch.num_rows
         total += read
-    return replace(_together(batches, frozenset(cut)), unread=unread)
+    found = replace(_together(batches, frozenset(cut)), unread=unread)
+    kinds = np.array([one.mapped.kind for one, _ in exports])[found.export] if len(found) else np.zeros(0, str)
+    return found.at(~_repeats(found, kinds == "degrees"))
 
 
 def _batches(one: FileFound, points: Points, number: int, unread: dict[int, str]) -> Iterator[pa.RecordBatch]:
@@ -124,3 +139,22 @@ def _together(batches: Sequence[tuple[int, pa.RecordBatch]], cut: frozenset[int]
         third=third,
         cut=cut,
     )
+
+
+def _repeats(rows: TimedRows, in_degrees: Flags) -> Flags:
+    """Return (n,) which rows have name, time and position of one before them, within the rounding of exports.
+
+    ``in_degrees`` (n,) tells which positions are in degrees: those in a plane are not compared with them.
+    """
+    _, which, count = np.unique(rows.time, return_inverse=True, return_counts=True)
+    first: dict[tuple[str, int, bool], list[int]] = {}
+    found = np.zeros(len(rows), bool)
+    places = np.column_stack([rows.first, rows.second, rows.third])
+    for at in np.flatnonzero(count[which] > 1).tolist():
+        degrees = bool(in_degrees[at])
+        before = first.setdefault((rows.name[at], int(rows.time[at]), degrees), [])
+        limits = [_ROUNDED_DEGREES if degrees else _ROUNDED] * 2 + [_ROUNDED]
+        found[at] = any(bool((np.abs(places[at] - places[one]) <= limits).all()) for one in before)
+        if not found[at]:
+            before.append(at)
+    return found

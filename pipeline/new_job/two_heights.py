@@ -11,6 +11,8 @@ ROUNDED = 0.006
 _WITH_THEM = 0.5
 #: Lengths of poles: how many there are in an export, and metres that none has. Common practice, no source.
 _POLES, _LONGEST_POLE = 5, 6.0
+#: Rows for each of them, at least, where there are several.
+_AGAIN = 2
 
 
 def are_other_heights(one: Floats | None, other: Floats | None, *, headed: bool) -> bool:
@@ -22,6 +24,14 @@ def are_other_heights(one: Floats | None, other: Floats | None, *, headed: bool)
         return False
     if np.allclose(one, other, rtol=0, atol=ROUNDED, equal_nan=True):
         return False
-    if len(np.unique(other[np.isfinite(other)])) <= _POLES and np.nanmax(np.abs(other)) < _LONGEST_POLE:
+    if are_of_poles(other):
         return False
     return headed or bool(np.nanstd(other - one) <= _WITH_THEM * np.nanstd(one))
+
+
+def are_of_poles(values: Floats) -> bool:
+    """Tell whether numbers (n,) may be lengths of poles: few that come again, none too long."""
+    known = values[np.isfinite(values)]
+    several = len(np.unique(known))
+    again = several == 1 or _AGAIN * several <= len(known)
+    return 0 < several <= _POLES and again and bool(np.abs(known).max() < _LONGEST_POLE)

@@ -9,6 +9,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.files.angles import decimal_degrees, dms
+from pipeline.files.no_values import is_no_value
 from pipeline.files.written_numbers import bare, plain_lengths
 from pipeline.geodesy.unit_words import bare_unit, says_metres
 from pipeline.geodesy.units import METRES
@@ -63,7 +64,7 @@ def comma(texts: Sequence[str]) -> bool:
 
 def numbers_of(texts: Sequence[str]) -> Floats | None:
     """Return the numbers (n,) of a column that mostly holds them, NaN for the others; None for another column."""
-    some = given(texts)
+    some = [text for text in given(texts) if not is_no_value(text)]
     values = _as_written(texts)
     rows = len(some) - (len(some) > 1 and _is_unit(some[0]))
     return values if some and np.isfinite(values).sum() >= MOSTLY * rows else None
@@ -91,7 +92,9 @@ def no_number(texts: Sequence[str]) -> str | None:
     values = numbers_of(texts)
     if values is None:
         return None
-    odd = [text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)]
+    odd = [
+        text for text, value in zip(texts, values, strict=True) if np.isnan(value) and not is_no_value(text) and text
+    ]
     if odd and odd[0] == given(texts)[0] and _is_unit(odd[0]):
         odd = odd[1:]
     return odd[0] if odd else None

@@ -19,13 +19,13 @@ _LOOK_ALIKE = {"х": "x", "у": "y", "н": "h", "χ": "x", "υ": "y", "η": "h",
 #: Our words and the headings that stand for each, the plainest first: as `bare` has them.
 CALLED = {
     "solution": """
-        solution sol solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality fixmode gnssfix
-        rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung loesung losungstyp
-        loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion estado calidad
-        solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype kwaliteit
-        losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania jakosc
-        reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype gpsfix
-        gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
+        solution sol soln solntype solnstatus solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality
+        fixmode gnssfix rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung
+        loesung losungstyp loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion
+        estado calidad solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype
+        kwaliteit losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania
+        jakosc reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype
+        gpsfix gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
         solutionquality solutionmode qualityindicator qualitycode qualityflag ambiguity ambiguities ambiguitystatus
         ambiguityresolution qualite typedesolution typesolutiongnss qualitesolution modesolution etatgnss statutgnss
         tipodesolucion calidadsolucion estadosolucion estadogps estadognss modo tipodesolucao estadosolucao

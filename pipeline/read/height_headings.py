@@ -174,7 +174,7 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
                    rf"(?:nhn|nn|nap|ngf|msl|normal|orthom?\w*){_HEIGHT_WORDS}|標高|ортометр\w*|бс77|балтииск\w*|балт[иі]иськ\w*"),
     (_Class.ABBREVIATED, r"nn|ort|normalnull"),
     (_Class.NORMAL, r"normal\w*|нормальн\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
-    (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elevacion(?:es)?|elevac(?:ao|oes)|elv|rl|mpd|reducedlevel"),
+    (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elevasi|elevacion(?:es)?|elevac(?:ao|oes)|elv|rl|mpd|reducedlevel"),
     (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высот[аы]|висот[аи]|"
                     r"височин(?:а|ата|и|ите)|отметк[аи]|cao|visin[aeiu]|visinom|korgus(?:e|ed|te|t|est)?|augstum[saui]|"
                     r"aukst(?:is|i|iai)|auksci[ou]|inaltim(?:e|ea|i|ii|ile|ilor)"),
