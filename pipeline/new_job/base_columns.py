@@ -43,7 +43,8 @@ def settle_bases(exports: Sequence[FileFound], rows: TimedRows) -> TimedRows:
                 " it is something else, delete these lines; if it does, write the sessions below anew, one for each"
                 " base with its id as base"
             )
-            one.mapped.asks.append(Question("base", asks, (Candidate("", "the id of each reading's base"),)))
+            if not any(question.key == "base" for question in one.mapped.asks):  # nobody asked so of these rows before
+                one.mapped.asks.append(Question("base", asks, (Candidate("", "the id of each reading's base"),)))
             base[mine] = ""
     return replace(rows, base=base)
 

@@ -48,10 +48,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     draft = Draft(files=inside.told)
     if not inside.exports:
         raise JobError([_nothing(shown, inside)])
-    bases = base_ids(inside.exports)
-    asked = [(one, base_log_question(one, bases)) for one in inside.exports]
-    asked.sort(key=lambda pair: pair[1] is not None)
-    inside.exports, logs = [one for one, _ in asked], [log for _, log in asked]
+    inside.exports, logs = _logs_last(inside.exports)
     register = draft_register(draft, inside, choice)
     settle_heights(inside.exports, register)
     table = session_table(inside.sessions)
@@ -62,8 +59,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     clocks = [clock_of(one, place, spans) for one in inside.exports]
     # what may be a log of bases makes no sessions beside those of readings, which it would contradict
     rovers = logs.count(None) or len(logs)
-    read = rows([(one, points_of(one, clock)) for one, clock in zip(inside.exports[:rovers], clocks, strict=False)])
-    read = settle_bases(inside.exports[:rovers], read)
+    read = _timed(inside.exports[:rovers], clocks)
     tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
     grid, agreed = choose_grid(tables, register, some[0], place)
@@ -74,7 +70,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         draft.notes.append(grid.misread)
     place = grid.place or place
     if _use_finer(inside, grid):
-        read = rows([(one, points_of(one, clock)) for one, clock in zip(inside.exports[:rovers], clocks, strict=False)])
+        read = _timed(inside.exports[:rovers], clocks)
         tables = tables_of(inside.exports, read, register.found if register else None)
         some = likely(read, Marks(register.names if register else [], None))
     grid = with_axis_order(grid, tables, register, agreed, place)
@@ -96,6 +92,21 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
     _note_unread(draft, inside, read)
     return draft
+
+
+def _logs_last(exports: Sequence[FileFound]) -> tuple[list[FileFound], list[Question | None]]:
+    """Return exports, what may be a log of bases last, and of each the question whether it is one."""
+    bases = base_ids(exports)
+    asked = [(one, base_log_question(one, bases)) for one in exports]
+    asked.sort(key=lambda pair: pair[1] is not None)
+    return [one for one, _ in asked], [log for _, log in asked]
+
+
+def _timed(exports: Sequence[FileFound], clocks: Sequence[ClockState]) -> TimedRows:
+    """Return the readings of exports, each by its clock."""
+    return settle_bases(
+        exports, rows([(one, points_of(one, clock)) for one, clock in zip(exports, clocks, strict=False)])
+    )
 
 
 def _use_finer(inside: Contents, grid: GridState) -> bool:
