@@ -76,10 +76,10 @@ def file_notes(survey: Survey) -> list[str]:
     told += _not_matched(survey)
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
-    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
+    for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         told += [
             *_passed_over(export),
-            *_apart(export, survey.job.checks.horizontal),
+            *_apart(survey, number),
             *_few_sigmas(export, log, survey.job.quality),
             *_old_corrections(export, log, survey.job.quality),
             *_unjudged(export, log),
@@ -92,12 +92,12 @@ def file_notes(survey: Survey) -> list[str]:
     return told
 
 
-def _apart(export: Export, tolerance: float) -> Iterator[str]:
+def _apart(survey: Survey, number: int) -> Iterator[str]:
     """Yield how far other positions of its rows are from the mapped ones, where they are not in doubt for it."""
-    doubted = doubted_beside(export, tolerance)
+    export, doubted = survey.exports[number], doubted_beside(survey, number)
     if export.apart is not None and (doubted is None or doubted.names):
         yield export.apart.told(export.shown)
-    yield from other_position_notes(export, tolerance)
+    yield from other_position_notes(survey, number)
 
 
 def _marked(export: Export) -> Iterator[str]:

@@ -10,27 +10,38 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
-from pipeline.read.exports import Export
 from pipeline.read.positions_beside import PositionsBeside
 from pipeline.words import Doubt
 
 
 def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
-    """Yield a doubt for each export whose rows have two positions that differ by more than checks tolerate."""
-    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
-        doubted = doubted_beside(export, survey.job.checks.horizontal)
+    """Yield a doubt for each export whose rows have two positions that differ by more than checks tolerate.
+
+    Where marks were occupied the two agree, so that checks do with either: a device of its own, without corrections,
+    is off there as it is elsewhere.
+    """
+    for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
+        doubted = doubted_beside(survey, number)
         if doubted is not None and log.rows:
             sessions = tuple(np.flatnonzero(log.sessions).tolist())
-            yield Doubtful(Doubt.PLACE, doubted.told(), sessions, export.shown, doubted.row)
+            what = f"{doubted.told()}; on marks both agree, so that checks do not tell"
+            yield Doubtful(Doubt.PLACE, what, sessions, export.shown, doubted.row)
 
 
-def other_position_notes(export: Export, tolerance: float) -> Iterator[str]:
+def other_position_notes(survey: Survey, number: int) -> Iterator[str]:
     """Yield which rows of an export have another position in other columns, where that is no doubt."""
+    export, doubted = survey.exports[number], doubted_beside(survey, number)
     for one in export.beside:
-        if one.names and one.count and one is not doubted_beside(export, tolerance):
+        if one.names and one.count and one is not doubted:
             yield f"{export.shown}:{one.row}: {one.told()}"
 
 
-def doubted_beside(export: Export, tolerance: float) -> PositionsBeside | None:
-    """Return the other positions for which an export is in doubt, with a tolerance in metres; None without such."""
-    return next((one for one in export.beside if one.scattered and one.most > tolerance), None)
+def doubted_beside(survey: Survey, number: int) -> PositionsBeside | None:
+    """Return the other positions for which an export is in doubt, None without such."""
+    table = survey.candidates.table
+    here = np.asarray(table.column("export"), np.int64) == number
+    occupied = here & np.array([said is not None for said in survey.candidates.named], bool)
+    lines = np.asarray(table.column("source_row"), np.int64)[occupied]
+    tolerance = survey.job.checks.horizontal
+    beside = survey.exports[number].beside
+    return next((one for one in beside if one.scattered and one.most > tolerance and one.agree_at(lines)), None)

@@ -32,7 +32,8 @@ _DECIMAL_DEGREES = (
     r"^(?P<before>[NSEW]?) ?(?P<sign>[+-]?) ?(?P<deg>\d{1,3}(?:\.\d*)?) ?(?:°|º|˚|deg|DEG)?(?P<min>)(?P<sec>)"
     r" ?(?P<after>[NSEW]?)$"
 )
-_SAYS_DEGREES = r"°|º|˚|deg|DEG|[NSEW]"
+#: A whole number with a letter alone, such as 43 S, may be the rest of a longer angle.
+_SAYS_DEGREES = r"°|º|˚|deg|DEG|[NSEW].*\.|\..*[NSEW]"
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 

@@ -98,7 +98,8 @@ def ask_positions(one: FileFound, block: Block) -> None:
     asks = (
         f"which of these positions was measured, {called} or {doubt.other.called}? in {len(how.rows):,} of the first"
         f" {counted(how.compared, 'row')} they differ otherwise than in the rows around, by up to {how.most:.2f} m: one"
-        " is of another day, a design or an edit."
+        " is of another day, a design, an edit, the antenna or another device. If marks agree with both, a run doubts"
+        " the answer until `[checks] confirmed` names it."
     )
     asks += " Remove the # from the two lines of one" if others else " If the geometry was, delete these lines"
     lines = [

@@ -15,7 +15,7 @@ from pipeline.new_job.values import decimal_places, has_names, numbers_of
 FINE, LARGE = 6, 1_000.0
 #: The least of the larger of two degrees: variances and covariances have as many decimals.
 _LEAST = 1.0
-_POSITION = ("longitude", "latitude", "easting", "northing")
+_PARTNERS = {"longitude": "latitude", "latitude": "longitude", "easting": "northing", "northing": "easting"}
 
 
 def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
@@ -47,11 +47,18 @@ def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
         free.remove(name)
 
 
+def _is_half(look: FileLook, name: str) -> bool:
+    """Tell whether a column is called one coordinate, and none is called the other."""
+    return any(
+        rank(word, name) is not None and all(rank(partner, other) is None for other in look.columns)
+        for word, partner in _PARTNERS.items()
+    )
+
+
 def _measured(look: FileLook, name: str) -> Floats | None:
     """Return the numbers of a column that has decimals and is called a coordinate, or nothing known; else None."""
     texts = look.columns[name]
-    known = is_known(name) and all(rank(word, name) is None for word in _POSITION)  # one of two may be known
-    if (known and not look.numbered) or is_precision(name) or has_names(texts):
+    if (is_known(name) and not _is_half(look, name) and not look.numbered) or is_precision(name) or has_names(texts):
         return None
     values = numbers_of(texts)
     return values if values is not None and decimal_places(texts) else None

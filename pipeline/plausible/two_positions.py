@@ -34,6 +34,10 @@ _TURNS, _FLAT = 25, 1e-4
 #: Decimals from which on digits leave nothing out.
 _DECIMALS = 10
 
+#: Rows that tell whether two positions are similar there, and metres within which they are: no receiver without
+#: corrections is so close. Common practice, no source.
+_SIMILAR, _AGREE = 3, 0.3
+
 _Complex = NDArray[np.complex128]
 
 
@@ -43,12 +47,27 @@ class TwoPositions:
 
     Of ``compared`` rows those of ``rows`` (indices) differ otherwise than the rows before and behind them, by up to
     ``most`` metres. ``scattered`` is whether they are too many, and too unlike one another, for slips and field shifts.
+    ``known`` are the rows compared (indices), ``planes`` where they lie by either, metres about the middle.
     """
 
     compared: int
     rows: NDArray[np.int64]
     most: float
     scattered: bool
+    known: NDArray[np.int64]
+    planes: tuple[_Complex, _Complex]
+
+    def agree_at(self, some: Flags) -> bool:
+        """Tell whether at ``some`` of the rows compared (k,) the two are one but for shift, turn and scale.
+
+        Three at least, such as occupations of marks: where they agree there, checks agree with either.
+        """
+        if np.count_nonzero(some) < _SIMILAR:
+            return False
+        first, second = (plane[some] for plane in self.planes)
+        terms = np.column_stack([first, np.ones_like(first)])
+        rest = second - terms @ np.linalg.lstsq(terms, second, rcond=None)[0]
+        return bool(np.abs(rest).max() <= _AGREE)
 
 
 def two_positions(
@@ -86,7 +105,8 @@ def two_positions(
     vectors = len(np.unique(np.round(rest[alone] / (2.0 * allowed))))
     count = int(alone.sum())
     scattered = count >= max(_FEW, _MANY * len(known)) and vectors >= max(_FEW - 1, min(0.5 * count, _UNLIKE))
-    return TwoPositions(len(known), known[alone], float(off[alone].max(initial=0.0)), scattered)
+    most = float(off[alone].max(initial=0.0))
+    return TwoPositions(len(known), known[alone], most, scattered, known, (first, second))
 
 
 def are_degrees(first: Floats, second: Floats) -> bool:

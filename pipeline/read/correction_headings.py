@@ -229,6 +229,7 @@ _OTHER_PLACES = _words(
     """
     line start end begin from to first last previous next parcel plot lot field block area site project design target
     stake staked plan planned layout axis alignment section sheet tile cell centre center centroid origin corner mark
+    stakeout phone device tablet approx approximate rough
     control known check near nearest closest house building structure tree pole well manhole
     linie anfang ende beginn von nach parzelle flurstuck feld flache projekt entwurf soll ziel achse blatt mitte ecke
     festpunkt bekannt nachster haus gebaude baum mast schacht

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.files.heading_words import words_of
 from pipeline.geodesy.unit_words import LENGTHS_SAID
 from pipeline.job.model import Points
-from pipeline.plausible.two_positions import last_digit, two_positions
+from pipeline.plausible.two_positions import TwoPositions, last_digit, two_positions
 from pipeline.read.axis_headings import LATITUDE, LONGITUDE, axis_in_heading
 from pipeline.read.columns import readings
 from pipeline.read.degrees_beside import cells_as_numbers, only_column
@@ -28,9 +28,10 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 class PositionsBeside:
     """How other positions of a file's rows, of the columns ``names`` or for "" of the geometry, go with the mapped.
 
-    ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. Of ``compared``
-    rows ``count``, the first of them ``row``, differ otherwise than those around them, by up to ``most`` metres;
-    ``scattered`` is whether no slips and no field shifts make them differ so.
+    ``lines`` are the rows compared, and ``how`` their comparison. ``digit`` and ``mapped`` are the metres that the last
+    digits of either are worth, 0 for all digits. Of ``compared`` rows ``count``, the first of them ``row``, differ
+    otherwise than those around them, by up to ``most`` metres; ``scattered`` is whether no slips and no field shifts
+    make them differ so.
     """
 
     names: str
@@ -41,6 +42,12 @@ class PositionsBeside:
     row: int
     most: float
     scattered: bool
+    lines: Integers
+    how: TwoPositions
+
+    def agree_at(self, lines: Integers) -> bool:
+        """Tell whether the two agree in some rows of the file: see `TwoPositions.agree_at`."""
+        return self.how.agree_at(np.isin(self.lines, lines))
 
     @property
     def finer(self) -> bool:
@@ -53,8 +60,8 @@ class PositionsBeside:
         return (
             f"in {self.count:,} of the first {counted(self.compared, 'row')} (first one here) the {others} and those"
             f" mapped differ otherwise than in the rows around, by up to {self.most:.2f} m: one of the two is not what"
-            " was measured here, but of another day, a design or an edit, and checks may agree with either: see that"
-            " what was measured is mapped"
+            " was measured here, but of another day, a design, an edit, the antenna or another device: see that what"
+            " was measured is mapped"
         )
 
 
@@ -74,7 +81,8 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
         how = two_positions(mapped, pair, sum(digits))
         if how is not None:
             row = int(first[0].row[how.rows[0]]) if len(how.rows) else 0
-            found.append(PositionsBeside(names, *digits, how.compared, len(how.rows), row, how.most, how.scattered))
+            told = how.compared, len(how.rows), row, how.most, how.scattered
+            found.append(PositionsBeside(names, *digits, *told, np.asarray(first[0].row, np.int64)[how.known], how))
     return tuple(found)
 
 

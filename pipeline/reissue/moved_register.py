@@ -122,7 +122,7 @@ def _other_datum(moved: _Moved, survey: Survey) -> str | None:
     each = [other_datums(control.crs, survey.operations.area, *place) for place in moved.now.tolist()]
     for one in each[0]:
         meant = [(other.first, other.second) for found in each for other in found if other.name == one.name]
-        within = max(_ONE, min(one.accuracy, _PART * length))
+        within = min(max(_ONE, min(one.accuracy, _PART * length)), 0.3 * length)  # a step of nothing explains nothing
         if one.accuracy <= max(_ONE, length) and len(meant) == len(each) and moved.lies_at(np.array(meant), within):
             return one.name
     return None

@@ -103,11 +103,10 @@ def test_the_marks_of_one_source_in_ellipsoidal_heights(tmp_path: Path) -> None:
     assert "the marks of session session-04" in check_job(tmp_path / "job.toml").warnings[0]
 
 
-@pytest.mark.parametrize("value", [0.0, -9999.0])
-def test_heights_that_were_never_filled_in(value: float, tmp_path: Path) -> None:
+def test_heights_that_were_never_filled_in(tmp_path: Path) -> None:
     """On level ground by the sea, where the checks cannot tell."""
     job = at(replace(SMALL, reach=20.0), tmp_path, 2.0, "helsingor", 0.0)
-    job.register["height"] = np.full(4, value)
+    job.register["height"] = np.zeros(4)
     job.job["checks"] = {"vertical": 1.0}
     job.job["shift"] = {"limit_vertical": 1e5}
     path = job.write(tmp_path)

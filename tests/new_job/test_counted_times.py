@@ -55,7 +55,7 @@ def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_said_to_be(tmp_
 
 def test_what_no_register_is_recognised_for_stands_before_the_questions(tmp_path: Path) -> None:
     laid(tmp_path, "t_obs", [_BEGINS + 67 * number for number in range(8)])
-    (tmp_path / "marks.csv").write_text("mark;Y;X\nCP1;2'642'723.876;1'205'676.607\n", encoding="utf-8")
+    (tmp_path / "marks.csv").write_text("mark;Y;X\nCP1;2*642*723.876;1*205*676.607\n", encoding="utf-8")
     started = new_job(tmp_path)
     assert "marks.csv has no positions that can be read" in started.lacking and started.notes[0] == started.lacking
     written = Path(started.path).read_text(encoding="utf-8")

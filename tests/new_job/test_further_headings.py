@@ -78,14 +78,16 @@ def test_a_column_of_heights_goes_by_its_number_where_its_name_depends_on_the_co
 
 
 def test_lengths_of_poles_with_their_unit_in_the_cell_are_not_offered(tmp_path: Path) -> None:
-    """No key reads "1.800 m"; the question says what to do instead."""
+    """No key reads "18.00 dm"; the question says what to do instead."""
     head = "Name,Time (UTC),Latitude,Longitude,Ellipsoidal height,Antenna height"
-    rows = [f"P{at},2026-03-14 08:{at:02d}:00,48.1977530{at},9.8652699{at},56{at}.301,1.8{at}0 m" for at in range(1, 9)]
+    rows = [
+        f"P{at},2026-03-14 08:{at:02d}:00,48.1977530{at},9.8652699{at},56{at}.301,18.{at}0 dm" for at in range(1, 9)
+    ]
     laid(tmp_path, head, rows)
     new_job(tmp_path)
     (path,) = tmp_path.glob("*.toml")
     text = path.read_text(encoding="utf-8").replace("\n#  ", " ")
-    assert 'its cells, such as "1.810 m", are not plain numbers' in text
+    assert 'its cells, such as "18.10 dm", are not plain numbers' in text
     assert 'pole_height = "' not in text
 
 

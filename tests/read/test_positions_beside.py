@@ -14,17 +14,23 @@ from pipeline import run_job
 
 #: Gives further properties of a row: its number, longitude, latitude, easting and northing in.
 Gives = Callable[[int, float, float, float, float], dict[str, Any]]
+#: The number of any row on a mark.
+STILL = -1
 TO_GRID = Transformer.from_crs("EPSG:4326", "EPSG:2193", always_xy=True)
 
 
-def told(folder: Path, gives: Gives) -> list[tuple[str, str]]:
-    """Return kind and words of doubts, and notes, of other positions in a job whose geometries are measured."""
+def told(folder: Path, gives: Gives, *, marks_too: bool = False) -> list[tuple[str, str]]:
+    """Return kind and words of doubts, and notes, of other positions in a job whose geometries are measured.
+
+    Of rows on marks they are as measured, as copied from the register, but for ``marks_too``.
+    """
     path = simulate(Plan(points=30, place=CANTERBURY)).write(folder, form="geojson")
     export = next(folder.glob("rover*.geojson"))
     whole = json.loads(export.read_text())
     for row, feature in enumerate(whole["features"]):
         lon, lat, _ = feature["geometry"]["coordinates"]
-        feature["properties"] |= gives(row, lon, lat, *TO_GRID.transform(lon, lat))
+        here = not marks_too and not {"CM", "CHK"}.isdisjoint(map(str, feature["properties"].values()))
+        feature["properties"] |= gives(STILL if here else row, lon, lat, *TO_GRID.transform(lon, lat))
     export.write_text(json.dumps(whole))
     record = run_job(path).record
     doubts = [(doubt["kind"], doubt["what"]) for doubt in record["doubts"]]
@@ -33,7 +39,7 @@ def told(folder: Path, gives: Gives) -> list[tuple[str, str]]:
 
 
 def away(row: int) -> float:
-    return random.Random(row).uniform(-2.0, 2.0)
+    return 0.0 if row == STILL else random.Random(row).uniform(-2.0, 2.0)
 
 
 def test_degrees_of_another_day(tmp_path: Path) -> None:
@@ -48,6 +54,13 @@ def test_grid_coordinates_of_another_day(tmp_path: Path) -> None:
     ((kind, what),) = found
     assert kind == "place"
     assert '"Easting" and "Northing [m]"' in what
+
+
+def test_a_device_without_corrections_is_off_on_marks_too(tmp_path: Path) -> None:
+    """A tablet's own position is metres off everywhere: common practice, no source. The marks prove what is mapped."""
+    gives = lambda row, lon, lat, east, north: {"Longitude": lon, "Latitude": lat + away(row) / 111_000.0}  # noqa: E731
+    ((kind, what),) = told(tmp_path, gives, marks_too=True)
+    assert kind == "note" and 'positions of "Longitude" and "Latitude"' in what
 
 
 def test_one_row_is_reported(tmp_path: Path) -> None:
@@ -78,4 +91,4 @@ def test_one_row_is_reported(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_what_is_no_news(tmp_path: Path, gives: Gives) -> None:
-    assert told(tmp_path, gives) == []
+    assert told(tmp_path, gives, marks_too=True) == []

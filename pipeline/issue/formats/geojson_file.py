@@ -65,7 +65,8 @@ def _head(about: FileFacts, control: Sequence[str]) -> str:
 def _written(about: FileFacts) -> str:
     east, north, up = about.axes.easting.told, about.axes.northing.told, about.axes.height.told
     plan = f"easting, northing [{east}]" if east == north else f"easting [{east}], northing [{north}]"
-    return f"{plan} in {about.grid_text}; height [{up}]: {about.height_name}"
+    above = "above the ellipsoid" if about.height_name == "ellipsoidal" else f"in {about.height_name}"
+    return f"{plan} in {about.grid_text}; height [{up}] {above}"
 
 
 def _features(batch: pa.RecordBatch) -> Iterator[str]:
