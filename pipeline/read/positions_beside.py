@@ -81,8 +81,10 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
         how = two_positions(mapped, pair, sum(digits))
         if how is not None:
             row = int(first[0].row[how.rows[0]]) if len(how.rows) else 0
-            told = how.compared, len(how.rows), row, how.most, how.scattered
-            found.append(PositionsBeside(names, *digits, *told, np.asarray(first[0].row, np.int64)[how.known], how))
+            lines = np.asarray(first[0].row, np.int64)[how.known]
+            found.append(
+                PositionsBeside(names, *digits, how.compared, len(how.rows), row, how.most, how.scattered, lines, how)
+            )
     return tuple(found)
 
 
