@@ -92,9 +92,7 @@ def no_number(texts: Sequence[str]) -> str | None:
     values = numbers_of(texts)
     if values is None:
         return None
-    odd = [
-        text for text, value in zip(texts, values, strict=True) if np.isnan(value) and not is_no_value(text) and text
-    ]
+    odd = [text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)]
     if odd and odd[0] == given(texts)[0] and _is_unit(odd[0]):
         odd = odd[1:]
     return odd[0] if odd else None
