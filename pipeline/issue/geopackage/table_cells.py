@@ -156,6 +156,6 @@ def _beside(pieces: list[Octets]) -> pa.Array:
     there = [np.ascontiguousarray(piece) for piece in pieces if piece.shape[1]]
     layout = np.dtype([(f"{number}", f"V{piece.shape[1]}") for number, piece in enumerate(there)])
     rows = np.empty(len(pieces[0]), layout)
-    for name, piece in zip(layout.names or (), there, strict=True):  # ten times as quick as by columns of octets
+    for name, piece in zip(layout.names or (), there, strict=True):  # a third of the time that octets side by side take
         rows[name] = piece.view(layout[name])[:, 0]
     return bytes_column(rows)
