@@ -331,13 +331,13 @@ def run(name, rows):
     path = Path(sys.argv[1], name)
     read_back(path, write_geopackage(path, [wide(source(rows))], crs=CRS, data_to=DATA_TO))
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-small, large = run("a.gpkg", 5_000), run("b.gpkg", 20_000)
+small, large = run("a.gpkg", 20_000), run("b.gpkg", 35_000)
 print(large - small)
 """
 
 
 def test_memory_does_not_hold_the_rows(tmp_path: Path) -> None:
-    """In batches of 1,000 rows, 15,000 rows more, 30 MB of text, in a process forked from a small one.
+    """In batches of 1,000 rows, 15,000 rows more of many, 30 MB of text, in a process forked from a small one.
 
     A process that is started begins to count at the size of the one that starts it.
     """
