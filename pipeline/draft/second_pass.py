@@ -273,7 +273,7 @@ class Drafter:
         """Return file and row of the reading that row ``number`` of the job repeats."""
         found = self.survey.first_pass
         row = int(np.searchsorted(found.duplicates, number))
-        export = int(np.searchsorted(np.cumsum(found.rows), found.duplicate_of[row], side="right"))
+        export = int(found.export_of(found.duplicate_of[row]))
         return f"{self.survey.exports[export].shown}:{found.duplicate_row[row]}"
 
 

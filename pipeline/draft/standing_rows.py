@@ -66,12 +66,9 @@ def _followed(by: Integers, gone: Integers, instead: Integers) -> Integers:
 
 def _copied(survey: Survey) -> frozenset[int]:
     """Return the exports whose duplicates all stand in one other file, which has as many rows."""
-    ends = np.cumsum(survey.first_pass.rows)
-    export, other = (
-        np.searchsorted(ends, numbers, side="right")
-        for numbers in (survey.first_pass.duplicates, survey.first_pass.duplicate_of)
-    )
-    rows, found = survey.first_pass.rows, set[int]()
+    first = survey.first_pass
+    export, other = first.export_of(first.duplicates), first.export_of(first.duplicate_of)
+    rows, found = first.rows, set[int]()
     for at in np.unique(export).tolist():
         of = np.unique(other[export == at]).tolist()
         same = len(of) == 1 and survey.exports[of[0]].file != survey.exports[at].file

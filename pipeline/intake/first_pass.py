@@ -144,6 +144,10 @@ class FirstPass:
     poles: PoleLog = field(default_factory=PoleLog)
     field_points: tuple[FieldPoints, ...] = ()
 
+    def export_of(self, numbers: Integers) -> Integers:
+        """Return the exports of rows of the job, by their numbers, in whatever shape these have."""
+        return np.searchsorted(np.cumsum(self.rows), numbers, side="right").astype(np.int64)
+
 
 @dataclass(frozen=True)
 class Unusable:

@@ -207,24 +207,21 @@ def find_implausible(
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
     for session, (number, of) in found.items():
-        first = np.array([number])
-        yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
+        yield Cliff(session, *rows.place(number), of)
 
 
 def _mirrored(rows: ReadingRows, found: list[tuple[int, int, Mirrored]]) -> Iterator[MirroredRows]:
     for session, number, of in found:
-        first = np.array([number])
-        yield MirroredRows(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
+        yield MirroredRows(session, *rows.place(number), of)
 
 
 def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Iterator[TwoLevels]:
     for session, numbers, of in found:
         fewer, others = numbers[of.rows], np.delete(numbers, of.rows)
-        first = fewer[:1]
         codes = rows.codes(fewer[(rows.flags[fewer] & CANDIDATE) == 0])
         own = int(np.count_nonzero((codes != 0) & ~np.isin(codes, rows.codes(others))))
-        export, row, things = int(rows.export(first)[0]), int(rows.source_row(first)[0]), own > _THINGS * len(fewer)
-        yield TwoLevels(session, export, row, of, things, _without_mark(rows, fewer, others, of.by))
+        without_mark = _without_mark(rows, fewer, others, of.by)
+        yield TwoLevels(session, *rows.place(int(fewer[0])), of, own > _THINGS * len(fewer), without_mark)
 
 
 def _without_mark(rows: ReadingRows, fewer: Integers, others: Integers, by: float) -> tuple[int, float] | None:
@@ -255,8 +252,8 @@ def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) ->
 
 
 def _first_of(rows: ReadingRows, prepared: Prepared, run: list[int]) -> str:
-    first = np.array(run[:1], np.int64)
-    return f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
+    export, row = rows.place(run[0])
+    return f"{prepared.exports[export].shown}:{row}"
 
 
 def _cannot(count: int) -> str:

@@ -112,6 +112,11 @@ class ReadingRows:
         (found,) = self.columns.take(ordered, "source_row")
         return found[places].astype(np.int64)
 
+    def place(self, number: int) -> tuple[int, int]:
+        """Return the export of one reading, and its number in the file."""
+        one = np.array([number], np.int64)
+        return int(self.export(one)[0]), int(self.source_row(one)[0])
+
     def codes(self, numbers: Integers) -> NDArray[np.uint32]:
         """Return (k,) hashes of the codes of readings, 0 where there is none."""
         ordered, places = np.unique(numbers, return_inverse=True)

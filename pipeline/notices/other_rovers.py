@@ -131,8 +131,7 @@ def _told(export: Export, name: str, left: LeftCorrection, told: list[tuple[str,
 def _same_rows(survey: Survey) -> Counter[tuple[int, int]]:
     """Return how many rows two exports have in common, by their numbers in either order: they are of one rover."""
     first = survey.first_pass
-    ends = np.cumsum(first.rows)
-    pairs = [np.searchsorted(ends, numbers, side="right") for numbers in (first.duplicates, first.duplicate_of)]
+    pairs = [first.export_of(numbers) for numbers in (first.duplicates, first.duplicate_of)]
     both, counts = np.unique(np.column_stack(pairs), axis=0, return_counts=True)
     found = Counter[tuple[int, int]]()
     for (one, other), count in zip(both.tolist(), counts.tolist(), strict=True):

@@ -103,7 +103,7 @@ def same_named(survey: Survey) -> Iterator[SameNamed]:
     again = np.flatnonzero(~fresh)
     pairs = np.column_stack([first[again], again])
     pairs = pairs[(same.session[pairs] >= 0).all(axis=1)]
-    export = np.searchsorted(np.cumsum(survey.first_pass.rows), same.number, side="right").astype(np.int64)
+    export = survey.first_pass.export_of(same.number)
     # the one that was read first is the former, whatever the times
     pairs = np.where((export[pairs[:, :1]] > export[pairs[:, 1:]]), pairs[:, ::-1], pairs)
     groups = np.column_stack([same.session[pairs], export[pairs]]).astype(np.int64)

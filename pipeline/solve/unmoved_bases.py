@@ -42,12 +42,11 @@ def unmoved_base_doubts(
     one = one[(same.session[one] >= 0) & (same.session[one + 1] >= 0)]
     pairs = np.column_stack([one, one + 1])
     sessions = np.sort(same.session[pairs], axis=1)
-    ends = np.cumsum(survey.first_pass.rows)
     for both in np.unique(sessions, axis=0):
         here = pairs[(sessions == both).all(axis=1)]
         if tuple(both.tolist()) in told or len(here) < _LEAST:
             continue
-        export = np.searchsorted(ends, same.number[here], side="right").astype(np.int64)
+        export = survey.first_pass.export_of(same.number[here])
         by = np.abs(plan_and_height(issued.apart(same.session[here], same.time[here], export)))
         uncertain = _TIMES * np.sqrt(np.trace(shifts.apart(both[:1], both[1:])[0]))
         least = np.maximum(np.maximum([limits.horizontal, limits.vertical], _WIDE * _AGREE), uncertain)
