@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
+from pipeline.read.exports import Export
 from pipeline.read.positions_beside import PositionsBeside
 from pipeline.words import Doubt
 
@@ -28,9 +29,8 @@ def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
             yield Doubtful(Doubt.PLACE, what, sessions, export.shown, doubted.row)
 
 
-def other_position_notes(survey: Survey, number: int) -> Iterator[str]:
-    """Yield which rows of an export have another position in other columns, where that is no doubt."""
-    export, doubted = survey.exports[number], doubted_beside(survey, number)
+def other_position_notes(export: Export, doubted: PositionsBeside | None) -> Iterator[str]:
+    """Yield which rows of an export have another position in other columns, apart from one for which it is doubted."""
     for one in export.beside:
         if one.names and one.count and one is not doubted:
             yield f"{export.shown}:{one.row}: {one.told()}"
@@ -38,10 +38,12 @@ def other_position_notes(survey: Survey, number: int) -> Iterator[str]:
 
 def doubted_beside(survey: Survey, number: int) -> PositionsBeside | None:
     """Return the other positions for which an export is in doubt, None without such."""
+    tolerance = survey.job.checks.horizontal
+    some = [one for one in survey.exports[number].beside if one.how.scattered and one.how.most > tolerance]
+    if not some:
+        return None
     table = survey.candidates.table
     here = np.asarray(table.column("export"), np.int64) == number
     occupied = here & np.array([said is not None for said in survey.candidates.named], bool)
-    lines = np.asarray(table.column("source_row"), np.int64)[occupied]
-    tolerance = survey.job.checks.horizontal
-    beside = survey.exports[number].beside
-    return next((one for one in beside if one.scattered and one.most > tolerance and one.agree_at(lines)), None)
+    rows = np.asarray(table.column("source_row"), np.int64)[occupied]
+    return next((one for one in some if one.agree_at(rows)), None)

@@ -22,7 +22,13 @@ from pipeline.new_job.frames import FilePositions, GridState, export_state, of_r
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
-from pipeline.new_job.positions_twice import ask_positions, crs_asked, positions_in_doubt, with_finer
+from pipeline.new_job.positions_twice import (
+    PositionsInDoubt,
+    ask_positions,
+    crs_asked,
+    positions_in_doubt,
+    with_finer,
+)
 from pipeline.new_job.questions import Question
 from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.session_tables import ask_clock, session_table
@@ -79,7 +85,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         above = ellipsoid_state(register, read, some, inside.exports, grid, place)
         draft.control["height"] = above or draft.control["height"]
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
-    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, strict=True), grid, place, datum_texts)
+    twice = [positions_in_doubt(one) for one in inside.exports]
+    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, place, datum_texts)
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     if table is not None:
@@ -90,7 +97,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
         places = together(tables, grid), moved(tables, grid)
         sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
-    _note_unread(draft, inside, read)
+    _note_unread(draft, inside, read, twice)
     return draft
 
 
@@ -117,27 +124,29 @@ def _use_finer(inside: Contents, grid: GridState) -> bool:
 
 def _add_blocks(
     draft: Draft,
-    exports: Iterable[tuple[FileFound, ClockState, FilePositions, Question | None]],
+    exports: Iterable[tuple[FileFound, ClockState, FilePositions, Question | None, PositionsInDoubt | None]],
     grid: GridState,
     place: tuple[float, float] | None,
     said: Sequence[str],
 ) -> None:
     """Add the blocks of exports, each with its clock, its positions and the question whether it is a base's log.
 
-    ``said`` are texts that may name a height datum.
+    Last is what of a file's two positions is in doubt. ``said`` are texts that may name a height datum.
     """
-    for one, clock, each, log in exports:
-        crs = crs_asked(one, export_state(one, replace(each, kind=one.mapped.kind), grid, place), grid, place)
+    for one, clock, each, log, doubt in exports:
+        crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
+        crs = crs if doubt is None else crs_asked(one, doubt, crs, grid, place)
         block = block_of(one, clock, crs, log, grid, place, said)
-        ask_positions(one, block)
+        if doubt is not None:
+            ask_positions(one, doubt, block)
         add_block(draft, block)
 
 
-def _note_unread(draft: Draft, inside: Contents, read: TimedRows) -> None:
+def _note_unread(draft: Draft, inside: Contents, read: TimedRows, twice: Sequence[PositionsInDoubt | None]) -> None:
     """Note what in the exports, and in the register, is not read; without any session, ask for one with the reasons."""
-    for one in inside.exports:
-        if (twice := other_places_note(one.look, one.mapped)) and positions_in_doubt(one) is None:
-            draft.notes.append(f"{one.look.called}: {twice}")
+    for one, doubt in zip(inside.exports, twice, strict=True):
+        if doubt is None and (stands_twice := other_places_note(one.look, one.mapped)):
+            draft.notes.append(f"{one.look.called}: {stands_twice}")
     draft.notes += [note for one in inside.exports if (note := torn(one.look)) is not None]
     every = [*inside.exports, *inside.registers]
     draft.notes += [note for one in every if (note := nuls(one.look)) is not None]

@@ -20,6 +20,7 @@ from pipeline.new_job.headings import feet_of, letter_of
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import headed
+from pipeline.new_job.unheaded_positions import PARTNERS
 from pipeline.new_job.values import numbers_of
 from pipeline.plausible.two_positions import TwoPositions, are_degrees, last_digit, two_positions
 from pipeline.read.correction_headings import says_other_place
@@ -54,9 +55,6 @@ class PositionsInDoubt:
     how: TwoPositions
 
 
-_PARTNER = {"longitude": "latitude", "latitude": "longitude", "easting": "northing", "northing": "easting"}
-
-
 def _others(one: FileFound) -> Iterator[Twice]:
     """Yield the positions of a file that are not mapped, where columns that are mapped give its position."""
     found, look = one.mapped, one.look
@@ -85,11 +83,8 @@ def positions_in_doubt(one: FileFound) -> PositionsInDoubt | None:
     return None
 
 
-def ask_positions(one: FileFound, block: Block) -> None:
-    """Where one of a file's two positions is of another day, take the columns in plan out of its block, and ask."""
-    doubt = positions_in_doubt(one)
-    if doubt is None:
-        return
+def ask_positions(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None:
+    """Take the columns in plan out of the block of a file whose positions are in doubt, and ask."""
     words = ("longitude", "latitude") if one.mapped.kind == "degrees" else ("easting", "northing")
     mapped = {word: block.columns.pop(word) for word in words if word in block.columns}
     others = one.look.named(doubt.other.columns)
@@ -103,16 +98,17 @@ def ask_positions(one: FileFound, block: Block) -> None:
     )
     asks += " Remove the # from the two lines of one" if others else " If the geometry was, delete these lines"
     lines = [
-        Candidate(value_text(name), f"as {word}, with {_PARTNER[word]}", word)
+        Candidate(value_text(name), f"as {word}, with {PARTNERS[word]}", word)
         for word, name in {**mapped, **others}.items()
     ]
     block.asks.insert(0, Question(words[0], asks, tuple(lines)))
 
 
-def crs_asked(one: FileFound, crs: State, grid: GridState, place: tuple[float, float] | None) -> State:
+def crs_asked(
+    one: FileFound, doubt: PositionsInDoubt, crs: State, grid: GridState, place: tuple[float, float] | None
+) -> State:
     """Return the state of ``crs``: as it is, or the question after it that goes with that after the position."""
-    doubt = positions_in_doubt(one)
-    if doubt is None or one.mapped.kind == doubt.other.kind:
+    if one.mapped.kind == doubt.other.kind:
         return crs
     other = doubt.other
     mapped = replace(one.mapped, kind=other.kind, columns=other.columns)
@@ -180,9 +176,8 @@ def _together(one: Floats, other: Floats, step: float) -> bool:
 
 
 def _mapped(one: FileFound, other: Twice, turned: bool, coarse: float) -> Mapped:
-    words = ("longitude", "latitude", "easting", "northing")
-    names = [one.mapped.columns[word] for word in words if word in one.mapped.columns]
-    columns = {word: name for word, name in one.mapped.columns.items() if word not in words}
+    names = [one.mapped.columns[word] for word in PARTNERS if word in one.mapped.columns]
+    columns = {word: name for word, name in one.mapped.columns.items() if word not in PARTNERS}
     pair = list(other.columns.items())
     if turned:
         (first, name), (second, other_name) = pair

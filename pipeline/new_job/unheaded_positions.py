@@ -15,7 +15,8 @@ from pipeline.new_job.values import decimal_places, has_names, numbers_of
 FINE, LARGE = 6, 1_000.0
 #: The least of the larger of two degrees: variances and covariances have as many decimals.
 _LEAST = 1.0
-_PARTNERS = {"longitude": "latitude", "latitude": "longitude", "easting": "northing", "northing": "easting"}
+#: The coordinates in plan, each with the other one of its pair.
+PARTNERS = {"longitude": "latitude", "latitude": "longitude", "easting": "northing", "northing": "easting"}
 
 
 def suppose_position(look: FileLook, found: Mapped, free: list[str]) -> None:
@@ -51,7 +52,7 @@ def _is_half(look: FileLook, name: str) -> bool:
     """Tell whether a column is called one coordinate, and none is called the other."""
     return any(
         rank(word, name) is not None and all(rank(partner, other) is None for other in look.columns)
-        for word, partner in _PARTNERS.items()
+        for word, partner in PARTNERS.items()
     )
 
 

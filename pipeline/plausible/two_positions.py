@@ -45,17 +45,21 @@ _Complex = NDArray[np.complex128]
 class TwoPositions:
     """How two positions of the same rows differ, besides by what most rows have in common.
 
-    Of ``compared`` rows those of ``rows`` (indices) differ otherwise than the rows before and behind them, by up to
+    Of the rows compared those of ``rows`` (indices) differ otherwise than the rows before and behind them, by up to
     ``most`` metres. ``scattered`` is whether they are too many, and too unlike one another, for slips and field shifts.
     ``known`` are the rows compared (indices), ``planes`` where they lie by either, metres about the middle.
     """
 
-    compared: int
     rows: NDArray[np.int64]
     most: float
     scattered: bool
     known: NDArray[np.int64]
     planes: tuple[_Complex, _Complex]
+
+    @property
+    def compared(self) -> int:
+        """Return how many rows were compared."""
+        return len(self.known)
 
     def agree_at(self, some: Flags) -> bool:
         """Tell whether at ``some`` of the rows compared (k,) the two are one but for shift, turn and scale.
@@ -106,7 +110,7 @@ def two_positions(
     count = int(alone.sum())
     scattered = count >= max(_FEW, _MANY * len(known)) and vectors >= max(_FEW - 1, min(0.5 * count, _UNLIKE))
     most = float(off[alone].max(initial=0.0))
-    return TwoPositions(len(known), known[alone], most, scattered, known, (first, second))
+    return TwoPositions(known[alone], most, scattered, known, (first, second))
 
 
 def are_degrees(first: Floats, second: Floats) -> bool:

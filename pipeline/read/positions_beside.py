@@ -28,40 +28,44 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 class PositionsBeside:
     """How other positions of a file's rows, of the columns ``names`` or for "" of the geometry, go with the mapped.
 
-    ``lines`` are the rows compared, and ``how`` their comparison. ``digit`` and ``mapped`` are the metres that the last
-    digits of either are worth, 0 for all digits. Of ``compared`` rows ``count``, the first of them ``row``, differ
-    otherwise than those around them, by up to ``most`` metres; ``scattered`` is whether no slips and no field shifts
-    make them differ so.
+    ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. ``how`` is the
+    comparison of the rows, and ``rows`` (n,) the numbers of these in the file.
     """
 
     names: str
     digit: float
     mapped: float
-    compared: int
-    count: int
-    row: int
-    most: float
-    scattered: bool
-    lines: Integers
     how: TwoPositions
+    rows: Integers
 
-    def agree_at(self, lines: Integers) -> bool:
-        """Tell whether the two agree in some rows of the file: see `TwoPositions.agree_at`."""
-        return self.how.agree_at(np.isin(self.lines, lines))
+    @property
+    def count(self) -> int:
+        """Return how many rows differ otherwise than those around them."""
+        return len(self.how.rows)
+
+    @property
+    def row(self) -> int:
+        """Return the first of these rows, 0 where there is none."""
+        return int(self.rows[self.how.rows[0]]) if self.count else 0
 
     @property
     def finer(self) -> bool:
         """Tell whether they are the same positions with more digits."""
         return not self.count and 4.0 * self.digit <= self.mapped
 
+    def agree_at(self, rows: Integers) -> bool:
+        """Tell whether the two agree in some rows of the file: see `TwoPositions.agree_at`."""
+        return self.how.agree_at(np.isin(self.rows[self.how.known], rows))
+
     def told(self) -> str:
         """Return in words how they differ."""
         others = f"positions of {self.names}" if self.names else "positions of the geometry"
+        first = counted(self.how.compared, "row")
         return (
-            f"in {self.count:,} of the first {counted(self.compared, 'row')} (first one here) the {others} and those"
-            f" mapped differ otherwise than in the rows around, by up to {self.most:.2f} m: one of the two is not what"
-            " was measured here, but of another day, a design, an edit, the antenna or another device: see that what"
-            " was measured is mapped"
+            f"in {self.count:,} of the first {first} (first one here) the {others} and those"
+            f" mapped differ otherwise than in the rows around, by up to {self.how.most:.2f} m: one of the two is not"
+            " what was measured here, but of another day, a design, an edit, the antenna or another device: see that"
+            " what was measured is mapped"
         )
 
 
@@ -80,11 +84,7 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
         digits = last_digit(*pair), last_digit(*mapped)
         how = two_positions(mapped, pair, sum(digits))
         if how is not None:
-            row = int(first[0].row[how.rows[0]]) if len(how.rows) else 0
-            lines = np.asarray(first[0].row, np.int64)[how.known]
-            found.append(
-                PositionsBeside(names, *digits, how.compared, len(how.rows), row, how.most, how.scattered, lines, how)
-            )
+            found.append(PositionsBeside(names, *digits, how, np.asarray(first[0].row, np.int64)))
     return tuple(found)
 
 
