@@ -46,6 +46,11 @@ class Kept:
         """Return it, before any row."""
         return cls(layer, blank.srs_id, Boxes())
 
+    @property
+    def index(self) -> str:
+        """The name of the layer's spatial index, with which those of its tables begin."""
+        return f"rtree_{self.layer}_geom"
+
     def take(self, batch: pa.RecordBatch) -> pa.RecordBatch:
         """Return the next rows as the columns of the layer's table."""
         first = self.boxes.rows + 1
@@ -72,22 +77,22 @@ class Appending:
             return
         self._ingest(kept.layer, first.schema, _chained(first, there))
         packing = self._index(kept)
-        self._ingest(_rows_table(kept), _ENTRY, _entries(packing))
+        self._ingest(kept.index + "_rowid", _ENTRY, _entries(packing))
 
     def many_rows(self, kept: Kept, batches: Iterable[pa.RecordBatch]) -> None:
         """Append rows as `rows` does, as whole pages: half the work where there are many."""
         self._lay(kept.layer, batches)
         packing = self._index(kept)
-        self._lay(_rows_table(kept), _entries(packing))
+        self._lay(kept.index + "_rowid", _entries(packing))
 
     def _index(self, kept: Kept) -> Packing:
         """Append the nodes of a layer's index."""
-        packing, index = Packing(kept.boxes), f"rtree_{kept.layer}_geom"
-        _execute(self._connected(), f"DELETE FROM {quoted(index + '_node')}")  # the root of an empty one
-        self._ingest(index + "_node", _NODE, _nodes(packing))
+        packing = Packing(kept.boxes)
+        _execute(self._connected(), f"DELETE FROM {quoted(kept.index + '_node')}")  # the root of an empty one
+        self._ingest(kept.index + "_node", _NODE, _nodes(packing))
         if len(packing.parents):
             numbers = np.arange(2, len(packing.parents) + 2)
-            self._ingest(index + "_parent", _PARENT, [_pairs(numbers, packing.parents, _PARENT)])
+            self._ingest(kept.index + "_parent", _PARENT, [_pairs(numbers, packing.parents, _PARENT)])
         return packing
 
     def _lay(self, table: str, batches: Iterable[pa.RecordBatch]) -> None:
@@ -225,11 +230,6 @@ def _chained(first: pa.RecordBatch, rest: Iterator[pa.RecordBatch]) -> Iterator[
     yield first
     del first
     yield from rest
-
-
-def _rows_table(kept: Kept) -> str:
-    """Return the table of a layer's index that says in which node each row is."""
-    return f"rtree_{kept.layer}_geom_rowid"
 
 
 def _root(path: Path, table: str) -> int:

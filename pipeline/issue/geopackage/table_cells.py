@@ -94,7 +94,7 @@ def _numbers(column: pa.Array) -> tuple[Integers, Integers, Piece]:
         bits.view(">i8")[whole] = few
     if missing.any():
         kinds[missing], widths[missing] = _NONE, 0
-    return kinds, widths, _last_bytes(bits.view(np.uint8).reshape(-1, 8), widths)
+    return kinds, widths, _piece(_last_bytes(bits.view(np.uint8).reshape(-1, 8), widths), widths)
 
 
 def child_cells(pages: Integers, rows: Integers) -> pa.Array:
@@ -115,18 +115,16 @@ def _varints(numbers: npt.NDArray[np.integer[Any]]) -> tuple[Integers, Piece]:
         each += (flat >> 7 * place) > 0x7F
     octets[:, -1] &= 0x7F
     lengths = each.reshape(numbers.shape).sum(axis=1)
-    kept = _last_bytes(octets, each)
-    return lengths, _piece(
-        kept.reshape(-1) if isinstance(kept, np.ndarray) else np.frombuffer(kept.buffers()[2], np.uint8), lengths
-    )
+    return lengths, _piece(_last_bytes(octets, each), lengths)
 
 
-def _last_bytes(octets: Octets, widths: Integers) -> Piece:
-    """Return as many bytes of each row of ``octets`` (n, w) as ``widths`` says, the last ones."""
+def _last_bytes(octets: Octets, widths: Integers) -> Octets:
+    """Return as many bytes of each row of ``octets`` (n, w) as ``widths`` says, the last ones, in one piece."""
     most = octets.shape[1]
     if (widths == most).all():
-        return octets
-    return _piece(octets[np.arange(most) >= most - widths[:, None]], widths)
+        return octets.reshape(-1)
+    last: Octets = octets[np.arange(most) >= most - widths[:, None]]
+    return last
 
 
 def _piece(octets: Octets, lengths: Integers) -> Piece:
