@@ -16,7 +16,6 @@ from pipeline.issue.untied_words import of_register
 from pipeline.near import and_more
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
-from pipeline.notices.plain_datum_steps import plain_datum_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
@@ -35,8 +34,11 @@ _MOVED = 0.005
 _MARKS = 3
 
 
-def notes(survey: Survey, solved: Solved) -> list[str]:
-    """Return in words what a reader of the issue should look at, apart from failing checks."""
+def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[str]:
+    """Return in words what a reader of the issue should look at, apart from failing checks.
+
+    ``plain_datums`` are those of `plain_datum_notes`, which others go by too.
+    """
     local = shift_at_places(survey, solved)[0]
     return [
         *_untied(survey, solved),
@@ -51,7 +53,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
         *station_notes(survey, solved, local),
-        *plain_datum_notes(survey, solved),
+        *plain_datums,
         *copied_notes(survey, solved.occupations),
         *_of_one_time(survey, solved),
         *_statistics(survey, solved),

@@ -74,6 +74,7 @@ def account(
     survey, solved = job.survey, job.solved
     (precise, misfits), compared = precisions(survey, solved, laid), solved.occupations.compared
     fails = bool((compared.judged & ~compared.passed).any())
+    plain_datums = tuple(plain_datum_notes(survey, solved))
     record: Record = {
         "schema": SCHEMA,
         "job": survey.job.job.name,
@@ -93,7 +94,7 @@ def account(
         "release": release,
         "files": [],
         "notes": [
-            *_notes(job, laid, last),
+            *_notes(job, laid, last, plain_datums),
             *one_vector_notes(survey, solved, laid.repeated),
             *sessions_apart_notes(survey, solved, laid.repeated),
             *precision_notes(
@@ -101,7 +102,7 @@ def account(
                 misfits,
                 survey,
                 fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
-                sloping=any(plain_datum_notes(survey, solved)),
+                sloping=bool(plain_datums),
             ),
             *altered,
         ],
@@ -146,13 +147,13 @@ def _sessions(job: Ready, laid: Laid) -> list[Session]:
     return [{**row, **course, "base_log": fact, "setup": setup} for row, course, fact, setup in told]
 
 
-def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
+def _notes(job: Ready, laid: Laid, last: Record | None, plain_datums: Sequence[str]) -> list[str]:
     """Return what a reader should look at, the gravest first."""
     return [
         *dict.fromkeys(map(str, job.solved.doubts)),
         *job.history,
         *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
-        *after_notes(job.survey, job.solved),
+        *after_notes(job.survey, job.solved, plain_datums),
         *laid.beside,
         *drifts(job.survey, job.solved, job.diagnoses.drifts),
         *before_notes(job.examined, last),
