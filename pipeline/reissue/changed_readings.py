@@ -95,10 +95,7 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
         return (), ()
     every, found, notes = frozenset(window.index for window in survey.windows), list[Doubtful](), list[str]()
     asked = dict[int, set[int]]()
-    for doubt in newest.record["doubts"]:
-        origin = doubt["origin"]
-        if origin is None or origin["of"] != "readings" or doubt["confirmed"]:
-            continue
+    for doubt, origin in open_changes(newest.record, "readings"):
         reached = still_doubted(doubt, newest.record, survey)
         sessions: Collection[int] = every if reached is None else reached
         asked.setdefault(origin["since"], set()).update(sessions)
@@ -111,7 +108,12 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
                 raise Lost(f"issue {issue} is gone")
             changes = _changes(base, survey, concerned)
         except Lost:
-            found += [_carried(one, newest.record, survey) for one in _noted(newest.record, issue)]
+            # without the issue of the other numbers nobody knows whether they are back
+            found += [
+                Doubtful(Doubt(one["kind"]), origin["what"], still_doubted(one, newest.record, survey), origin=origin)
+                for one, origin in open_changes(newest.record, "readings")
+                if origin["since"] == issue
+            ]
             continue
         for change in changes:
             said = _said(change, base.record, survey)
@@ -123,18 +125,17 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
     return confirmed_by(survey.job, found), tuple(notes)
 
 
-def _noted(newest: Record, since: int) -> Iterator[DoubtNoted]:
+def open_changes(newest: Record, of: str) -> Iterator[tuple[DoubtNoted, ChangedNumbers]]:
+    """Yield the doubts of an issue, none confirmed, for other numbers of readings or the register, with their origins.
+
+    ``of`` is which of the two.
+    """
     for doubt in newest["doubts"]:
         origin = doubt["origin"]
-        if origin is not None and origin["of"] == "readings" and origin["since"] == since and not doubt["confirmed"]:
-            yield doubt
-
-
-def _carried(doubt: DoubtNoted, newest: Record, survey: Survey) -> Doubtful:
-    """Return a doubt as it was told: without the issue of the other numbers nobody knows whether they are back."""
-    origin = doubt["origin"]
-    what = origin["what"] if origin is not None and origin["of"] == "readings" else doubt["what"]
-    return Doubtful(Doubt(doubt["kind"]), what, still_doubted(doubt, newest, survey), origin=origin)
+        if origin is None or doubt["confirmed"]:
+            continue
+        if (origin["of"] == "readings" or origin["of"] == "register") and origin["of"] == of:
+            yield doubt, origin
 
 
 def _was_sound(change: _Change, base: Record, survey: Survey) -> bool:

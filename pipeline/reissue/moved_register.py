@@ -16,6 +16,7 @@ from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import ChangedNumbers
 from pipeline.issue.record_types import Record, RegisterMark
+from pipeline.reissue.changed_readings import open_changes
 from pipeline.reissue.history import History
 from pipeline.sphere import RADIUS
 from pipeline.words import Doubt, Verdict, counted
@@ -60,8 +61,7 @@ def moved_register(
     if history.newest is None:
         return (), ()
     newest, doubts, notes = history.newest.record, list[Doubtful](), list[str]()
-    origins = [doubt["origin"] for doubt in newest["doubts"] if not doubt["confirmed"]]
-    noted = {one["since"]: one for one in origins if one is not None and one["of"] == "register"}
+    noted = {origin["since"]: origin for _, origin in open_changes(newest, "register")}
     for issue in (newest["issue"], *noted):
         base = history.record(issue)
         if base is None:
