@@ -45,13 +45,11 @@ def misplaced_base(
     """Say that the positions of the base on a session's points are all far from its readings; None where they are not.
 
     Args:
-        found: the positions as written, and as (3,) longitude, latitude [deg], height [m].
+        found: the positions, one at least, as written, and as (3,) longitude, latitude [deg], height [m].
         exports: those of the job.
         mid: the middle of the readings.
         network: whether corrections are a network's, which serves a country.
     """
-    if not found:
-        return None
     places = np.array([place for _, place in found])
     away = distances(on_sphere(places[:, 0], places[:, 1]), mid.at)
     nearest = int(np.argmin(away))
