@@ -1,6 +1,5 @@
 """Marks in a site's own system: a file with mark, easting, northing and height, read as a register is."""
 
-import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -53,10 +52,10 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
         problems.add(shown, sheet.header, f"{what} {plural(len(missing), 'is', 'are')} missing", fix)
         return None
     check_decimals(sheet, _COLUMNS, problems)
-    found, unused = [], dict[int, float]()
+    found, unused = [], dict[int, float | None]()
     for line, cells in sheet.rows:
         height = cells.get("height", "") if heights else ""
-        unused[line] = math.nan if heights else _number(cells.get("height", ""))
+        unused[line] = None if heights else sheet.number(cells.get("height", ""))
         told = cells | {"holds": str(Holds.FULL if height else Holds.POSITION), "height": height}
         mark = read_mark(line, told, sheet, _COLUMNS, problems)
         if mark is not None:
@@ -68,11 +67,3 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
     names, lines = tuple(mark.name for mark in marks), tuple(mark.line for mark in marks)
     heights_of = np.array([unused[line] for line in lines], np.float64)
     return SiteMarks(shown, sheet.sha256, names, places, heights_of, lines, len(sheet.rows))
-
-
-def _number(text: str) -> float:
-    """Return a number that is not wanted, NaN where the text is none."""
-    try:
-        return float(text)
-    except ValueError:
-        return math.nan

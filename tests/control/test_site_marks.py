@@ -38,6 +38,16 @@ def test_heights_may_be_absent_where_they_stay(text: str, tmp_path: Path) -> Non
 
 
 @pytest.mark.parametrize(
+    "text",
+    ["mark,easting,northing,height\nA,1,2,12.5\nB,3,4,-\n", "mark;easting;northing;height\nA;1;2;12,5\nB;3;4;-\n"],
+)
+def test_heights_that_are_not_wanted_are_kept_with_the_decimal_sign_of_the_file(text: str, tmp_path: Path) -> None:
+    found, told = read(tmp_path, text, heights=False)
+    assert found is not None and not told
+    assert_array_equal(found.unused_heights, [12.5, np.nan])
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("mark,east,northing,height\nA,1,2,3\n", "1: the column 'easting'"),
