@@ -58,6 +58,8 @@ def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
         if (np.linalg.norm(way, axis=1) <= _CONTINUES * usual).all():
             look = Look.LONGITUDE_SIGN if axis == 1 else Look.LATITUDE_SIGN
             marks = places[let_be, axis]
-            by_turns = bool((marks < 0.0).any() and (marks > 0.0).any()) and len(leaps) == np.count_nonzero(across)
+            walked = near & (places[:-1, axis] * places[1:, axis] <= 0.0)  # also by way of zero itself
+            walked[leaps] = False
+            by_turns = bool((marks < 0.0).any() and (marks > 0.0).any() and not walked.any())
             return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look, by_turns)
     return None

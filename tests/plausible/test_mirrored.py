@@ -68,19 +68,26 @@ def test_a_road_along_the_meridian_measured_by_its_edges_is_quiet() -> None:
 
 
 def banks(middle: float, marks: bool) -> Mirrored | None:
-    """Look at two banks 120 m apart, measured by turns in stretches of 30 points, with marks amid them or none."""
+    """Look at two banks 120 m apart, measured by turns in stretches of 30 points, with a mark on either or none."""
     number = np.arange(180)
     side = np.where(number // 30 % 2 == 0, -1.0, 1.0)
-    plan = np.column_stack([middle + 60.0 * side, 10.0 * (number % 30 + 300 * (number // 60))])
+    plan = np.column_stack([middle + 60.0 * side, 10.0 * number])
     let_be = np.isin(number, [2, 50, 100, 140]) & marks
-    plan[let_be] += [0.0, 40.0]
     return mirrored(on_sphere(plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE), np.zeros(180, np.int64), let_be)
 
 
 def test_two_banks_with_marks_on_either_may_be_measured_by_turns() -> None:
     """The mirror image of one bank is the other one, where zero lies in their middle: common practice, no source."""
-    assert (there := banks(1.0, marks=True)) is None or there.by_turns
-    assert (without := banks(1.0, marks=False)) is None or not without.by_turns
+    there, without = banks(1.0, marks=True), banks(1.0, marks=False)
+    assert there is not None and without is not None
+    assert (there.leaps, there.by_turns) == (without.leaps, True) == (5, not without.by_turns)
+    plan = lanes()  # across zero step by step: nobody works by turns, whatever marks there are
+    plan[[3, 4, 87, 170]] *= [-1.0, 1.0]
+    let_be = np.isin(np.arange(len(plan)), [60, 61, 100, 110])
+    assert (plan[let_be, 0].min() < 0.0) and (plan[let_be, 0].max() > 0.0)
+    places = on_sphere(plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE)
+    walked = mirrored(places, np.zeros(len(plan), np.int64), let_be)
+    assert walked is not None and not walked.by_turns
 
 
 def test_ways_to_marks_do_not_count_among_the_usual_ones() -> None:
