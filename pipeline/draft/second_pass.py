@@ -13,7 +13,7 @@ from pipeline.draft.earlier_numbers import Reuse
 from pipeline.draft.merged_readings import MergedReadings
 from pipeline.draft.unique_names import UniqueNames
 from pipeline.geodesy.axes import Axes
-from pipeline.geodesy.operations import lonlat
+from pipeline.intake.coverage import why_outside
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export, read_again
@@ -241,7 +241,7 @@ class Drafter:
             lacking = " and ".join(["position"] * (not position) + ["height"] * (not height))
             return f"no chain of ties leads from session {window.session.name} to control in {lacking}"
         if reason is Reason.OUTSIDE_COVERAGE:
-            return self._why_outside(drafted, row)
+            return why_outside(self.survey, drafted.export, raw_positions(drafted.batch.slice(row, 1)))
         doubts = [doubt.what for doubt in self.solved.doubts if doubt.reaches(int(drafted.session[row]))]
         if reason is Reason.UNCHECKED and doubts:
             return f"what checks prove is in doubt: {doubts[0]}"
@@ -253,21 +253,6 @@ class Drafter:
         files = [export.shown for export in self.survey.exports]
         of = (one for one in self.solved.strays if one.readings(session, drafted.number, base).any())
         return next((one.why(files) for one in of), None)
-
-    def _why_outside(self, drafted: Drafted, row: int) -> str:
-        """Return in words what does not reach a reading: an operation's area of use, a grid or the projection."""
-        export, survey = drafted.export, self.survey
-        raw = raw_positions(drafted.batch.slice(row, 1))
-        longitude, latitude = lonlat(export.points.crs or "", *raw)
-        frames = survey.operations.frames
-        for operation in (frames.to_working[export.block], frames.to_issued):
-            for use in operation.within:
-                if not use.area.holds(longitude, latitude)[0]:
-                    at = f"{longitude[0]:.4f}, {latitude[0]:.4f}"
-                    return f"it is at {at}, outside the area of use of {operation.name}: {use.name.rstrip('.')}"
-        used = (grid.name for operation in survey.operations.recorded() for grid in operation.grids)
-        grids = list(dict.fromkeys(used))  # two steps may use one grid
-        return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
 
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""

@@ -17,6 +17,7 @@ from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
 from pipeline.examine.out_of_area import far_from_use, heights_far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
+from pipeline.examine.uncovered import report_uncovered
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
@@ -80,7 +81,10 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     problems.raise_if_any()
     if operations is None:
         raise RuntimeError("a job without operations has no problem that says so")
-    return _examined(survey_of(prepared, sorting, first_pass, operations, offset))
+    survey = survey_of(prepared, sorting, first_pass, operations, offset)
+    report_uncovered(survey, problems)
+    problems.raise_if_any()
+    return _examined(survey)
 
 
 def _of_register(prepared: Prepared) -> Area | None:

@@ -16,6 +16,7 @@ from pipeline.issue.untied_words import of_register
 from pipeline.near import and_more
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
+from pipeline.notices.uncovered_marks import uncovered_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
@@ -42,6 +43,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
     local = shift_at_places(survey, solved)[0]
     return [
         *_untied(survey, solved),
+        *uncovered_notes(survey, solved),
         *dependent_check_notes(survey, solved),
         *_idle_confirmations(survey, solved),
         *_moved_by_ties(survey, solved),

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+import pytest
 from closed_forms import GRS80, move, turn_enu
 from issued import Issue
 from numpy.testing import assert_allclose
@@ -10,17 +11,19 @@ from running import replace_in, run_written
 from simulate import Place, Plan, Simulation, simulate
 from simulate_plan import utm
 
+from pipeline.problems import JobError
 
-def luxembourg(folder: Path, stray_east: float) -> tuple[Simulation, Path]:
+
+def luxembourg(folder: Path, stray_east: float, kind: str = "point") -> tuple[Simulation, Path]:
     """A job at Echternach, 2 km within the edge of Luxembourg's area of use (6.53 degrees east, EPSG registry).
 
     The export is in ETRS89, grid and register in ETRS89 / UTM zone 32N; LUREF is put in for the grid afterwards. The
-    first drafted point is moved to the east.
+    first reading of a ``kind`` is moved to the east.
     """
     zone = utm(31, south=False, ellipsoid=GRS80)
     place = Place(6.49, 49.80, 230.0, GRS80, zone, "EPSG:25831", "EPSG:4937", "ellipsoid", None)
     job = simulate(Plan(sessions=1, points=12, ties=1, checks=2, marks=3, reach=1500.0, noise=False, place=place))
-    drafted = np.flatnonzero(job.rows["kind"] == "point")[:1]
+    drafted = np.flatnonzero(job.rows["kind"] == kind)[:1]
     at = [job.rows[name][drafted] for name in ("longitude", "latitude", "height")]
     moved = move(*at, turn_enu(at[0], at[1], np.array([[stray_east, 0.0, 0.0]])), GRS80)
     for name, values in zip(("longitude", "latitude", "height"), moved, strict=True):
@@ -65,3 +68,19 @@ def test_a_stray_mark_is_not_needed(tmp_path: Path) -> None:
     far[0], far[1] = "FAR", str(float(far[1]) + 400_000.0)
     register.write_text("\n".join([header, *rows, ",".join(far)]) + "\n")
     assert len(run_written(path).points.rows) == 12
+
+
+def test_a_tie_outside_coverage_is_refused_with_its_place(tmp_path: Path) -> None:
+    _, path = luxembourg(tmp_path, 20_000.0, "tie")
+    with pytest.raises(JobError) as refused:
+        run_written(path)
+    (problem,) = refused.value.problems
+    assert problem.line and "S01-T1" in problem.what and "outside coverage: it is at 6.7" in problem.what
+
+
+def test_a_listed_check_outside_coverage_is_told(tmp_path: Path) -> None:
+    _, path = luxembourg(tmp_path, 20_000.0, "check")
+    issue = run_written(path)
+    assert [row["name"] for row in issue.held_back.rows] == ["S01-C1"]
+    (note,) = [note for note in issue.record["notes"] if "S01-C1" in note]
+    assert "proves nothing: it is held back as outside_coverage: it is at 6.7" in note
