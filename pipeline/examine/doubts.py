@@ -99,8 +99,8 @@ def doubts_before(
 
 
 def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
-    """Return doubts with those confirmed that the job file says somebody looked into."""
-    return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
+    """Return doubts with those confirmed that the job file says somebody looked into, those too that are already."""
+    return tuple(replace(doubt, confirmed=doubt.confirmed or doubt.kind in job.checks.confirmed) for doubt in doubts)
 
 
 def shift_doubts(survey: Survey, local: Floats) -> list[Doubtful]:

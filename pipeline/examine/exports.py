@@ -40,6 +40,8 @@ _LARGER, _WIDEST = 3.0, 2.5
 #: The part of the readings with an age whose corrections are young, where that may be of something else too, and where
 #: it is not; and the part that the old ones are of those that are not young, so that they stand out.
 _MOSTLY_FRESH, _APART = (0.75, 0.5), 0.5
+#: Rows that lack one coordinate up to which cells of its column may have moved; more are how the export is made.
+_MOVED = 3
 #: Solutions that are listed.
 _LISTED = 4
 
@@ -88,8 +90,23 @@ def file_notes(survey: Survey) -> list[str]:
             *_dates(export, log),
             *_nameless(export, log),
             *_marked(export),
+            *_moved_cells(export, log),
         ]
     return told
+
+
+def _moved_cells(export: Export, log: FileLog) -> Iterator[str]:
+    """Yield the few rows that lack one coordinate in plan alone: cells of that column may have moved by a row."""
+    words = ("longitude", "latitude") if export.points.columns.easting is None else ("easting", "northing")
+    for axis, noted in log.lacking.items():
+        if 0 < noted.count <= _MOVED:
+            lacks, has = words[axis], words[1 - axis]
+            yield (
+                f"{export.shown}:{noted.row}: {counted(noted.count, 'row')} with a {has} and a height"
+                f" {plural(noted.count, 'has', 'have')} no {lacks}, as where a cell of that column was inserted or"
+                f" deleted in a spreadsheet: the rows around may then have the {lacks} of the row above or below them,"
+                " which only marks among them would show. Compare them with what the controller has, or export again"
+            )
 
 
 def _apart(survey: Survey, number: int) -> Iterator[str]:

@@ -10,6 +10,8 @@ from pipeline.words import Doubt, counted
 #: Metres that a last digit is worth, and rows in one piece with one coordinate to that digit, from which no chance
 #: makes them: of finer digits four, of millimetres as many as no straight line along an axis of the grid has. Ours.
 _SURE = ((2e-4, 4), (1.5e-3, 8))
+#: Rows that are no run: cells were moved there rather than copied down.
+_PAIR = 2
 
 
 def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
@@ -41,6 +43,12 @@ def _sentence(survey: Survey, one: Filled) -> str:
     called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
     own = f"{'an' if called == 'easting' else 'a'} {called} of their own"
     has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
+    if one.count == _PAIR:
+        return (
+            f"2 rows in a row (to row {one.last}) {has} while the points lie elsewhere, and nearly all others have"
+            f" {own}, as where cells of that column were moved by a row in a spreadsheet: the rows before or behind may"
+            f" then have the {called} of their neighbours, which only marks among them would show"
+        )
     return (
         f"{counted(one.count, 'row')} in a row (to row {one.last}) {has} while the points lie elsewhere, as where a"
         f" spreadsheet copied a cell down its column; nearly all other rows have {own}"

@@ -1,4 +1,4 @@
-"""Says of exports whose work touches zero degrees, or a grid's central meridian, that minus signs may be lost.
+"""Says of exports whose work touches 0 or 180 degrees, or a grid's central meridian, that minus signs may be lost.
 
 Readings of the other side then lie mirrored, a few hundred metres from where they were made, and no check tells unless
 a mark was occupied there.
@@ -23,6 +23,7 @@ _SURE = 4
 #: Readings from which on an export shows where its work ends, and how many times as far as its readings are apart on
 #: average it may end from zero to touch it.
 _ENOUGH, _TOUCHES = 30, 3.0
+_OPPOSITE, _HALF = "meridian of 180 degrees", 180.0
 _REGISTERED = re.compile(r"[Ee][Pp][Ss][Gg]:\d+")
 
 
@@ -41,9 +42,9 @@ def lost_sign_notes(survey: Survey) -> Iterator[str]:
         if not _is_sure(one.found):
             yield f"{survey.exports[one.export].shown}:{one.row}: {_leaps(survey, one)}"
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
-        for word, line, least in _touching(export, log):
+        for word, line, least, ends in _touching(export, log):
             yield (
-                f"{export.shown}: every {word} has the same sign, and the work ends {least:.3f} m from zero: if"
+                f"{export.shown}: every {word} has the same sign, and the work ends {least:.3f} m from {ends}: if"
                 f" it goes on beyond {line}, the export lost the signs, and all readings of one side lie mirrored on"
                 " the other"
             )
@@ -56,6 +57,7 @@ def _is_sure(found: Mirrored) -> bool:
 
 def _leaps(survey: Survey, one: MirroredRows) -> str:
     word, line = ("longitude", "zero meridian") if one.found.look is Look.LONGITUDE_SIGN else ("latitude", "equator")
+    line = _OPPOSITE if one.found.opposite else line
     return (
         f"session {survey.windows[one.session].session.name}: its readings leap {counted(one.found.leaps, 'time')}"
         f" across the {line}, {one.found.metres:,.0f} m or more (first one here), and with the other sign of their"
@@ -63,8 +65,11 @@ def _leaps(survey: Survey, one: MirroredRows) -> str:
     )
 
 
-def _touching(export: Export, log: FileLog) -> Iterator[tuple[str, str, float]]:
-    """Yield which coordinates have one sign and end at zero: their word, what lies there, the least size [m]."""
+def _touching(export: Export, log: FileLog) -> Iterator[tuple[str, str, float, str]]:
+    """Yield which coordinates have one sign and end where it changes: their word, what lies there, how far off [m].
+
+    Last is where that is: zero, or 180 degrees.
+    """
     crs = export.points.crs or ""
     here = log.sessions > 0
     count = int(log.sessions[here].sum())
@@ -75,8 +80,12 @@ def _touching(export: Export, log: FileLog) -> Iterator[tuple[str, str, float]]:
         axes = [("coordinate across the grid", "its central meridian"), ("coordinate along the grid", "the equator")]
     else:
         return
-    for axis, (word, line) in enumerate(axes):
+    for axis, (word, zero) in enumerate(axes):
         low, high = float(log.extent.low[here, axis].min()), float(log.extent.high[here, axis].max())
         least, most = (low, high) if low >= 0.0 else (-high, -low)
-        if 0.0 < least <= _TOUCHES * (most - least) / count and (low >= 0.0 or high <= 0.0):
-            yield word, line, least * (1.0 if kind == "projected" else DEGREE)
+        ends = [(least, zero, "zero")]
+        if word == "longitude":
+            ends.append((_HALF - most, f"the {_OPPOSITE}", "180 degrees"))
+        for off, line, called in ends:
+            if least > 0.0 and 0.0 <= off <= _TOUCHES * (most - least) / count:
+                yield word, line, off * (1.0 if kind == "projected" else DEGREE), called

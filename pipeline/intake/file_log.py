@@ -115,6 +115,7 @@ class FileLog:
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
         given: sound readings that have each of `GIVEN`.
+        lacking: rows held back that lack one coordinate in plan and have the other and a height, by which of the two.
     """
 
     sessions: Integers
@@ -145,6 +146,7 @@ class FileLog:
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
     ids: dict[str, str] = field(default_factory=dict)
     given: Counter[str] = field(default_factory=Counter)
+    lacking: dict[int, Noted] = field(default_factory=dict)
 
     def parallel(self) -> float:
         """Return what a degree to the east is worth of one at the equator, at the middle of the sound readings."""
@@ -195,12 +197,8 @@ class FileLogs:
         log.extent.add(sifted.session[sound], place, rows[sound])
         for word in GIVEN:
             log.given[word] += int((_there(batch.column(word)) & sound).sum())
-        for code in np.unique(sifted.held[~sound]).tolist():
-            log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
-        if not log.unreadable and (which := sifted.held == reason_code(Reason.UNREADABLE)).any():
-            log.unreadable = batch.column("detail")[int(np.argmax(which))].as_py() or ""
-        if Reason.NOT_FIXED in log.held:
-            self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
+        if not sound.all():
+            self._note_held(batch, sifted.held, log, export.points.columns.z is None)
         for key, which in accept.unjudged(batch, self.quality).items():
             log.unjudged.setdefault(key, Noted()).add(which & sound, rows)
         for key, which in accept.none_stated(batch, self.quality).items():
@@ -230,6 +228,21 @@ class FileLogs:
             if export.points.columns.solution is not None:
                 outside &= ~accept.not_fixed(batch, self.quality)
         return outside
+
+    def _note_held(self, batch: pa.RecordBatch, held: NDArray[np.uint8], log: FileLog, plan: bool) -> None:
+        """Note for what rows are held back; ``plan`` is whether positions have two coordinates in plan."""
+        rows = np.asarray(batch.column("source_row"), np.int64)
+        for code in np.unique(held[held > 0]).tolist():
+            log.held.setdefault(REASONS[code - 1], Noted()).add(held == code, rows)
+        if not log.unreadable and (which := held == reason_code(Reason.UNREADABLE)).any():
+            log.unreadable = batch.column("detail")[int(np.argmax(which))].as_py() or ""
+        if Reason.NOT_FIXED in log.held:
+            self._note_solutions(batch, held == reason_code(Reason.NOT_FIXED), log)
+        if plan and (without := held == reason_code(Reason.NO_POSITION)).any():
+            there = np.isfinite(np.column_stack(raw_positions(batch)))
+            for axis in (0, 1):
+                lacks = without & ~there[:, axis] & there[:, 1 - axis] & there[:, 2]
+                log.lacking.setdefault(axis, Noted()).add(lacks, rows)
 
     def _note_dates(self, batch: pa.RecordBatch, telling: Integers, log: FileLog, rows: Integers) -> None:
         names = np.zeros(batch.num_rows, bool)

@@ -29,6 +29,9 @@ _SELDOM, _FEW, _OTHERS = 0.02, 3, 10
 _SHARE = 0.3
 #: Readings of a batch that the finest digit is looked for in.
 _SAMPLE = 256
+#: Metres within which steps are counted that tell how often two coordinates agree by chance; how often that may be for
+#: two rows to be noted; and how many such pairs are.
+_WITHIN, _CHANCE, _PAIRS = 2.0, 3e-4, 2
 #: Runs that are kept of each coordinate of an export.
 _MOST = 1_000
 
@@ -55,6 +58,8 @@ class Filled:
 class _Column:
     steps: int = 0
     again: int = 0
+    within: int = 0
+    pairs: list[Filled] = field(default_factory=list)
     runs: list[Filled] = field(default_factory=list)
     digit: float = np.inf
 
@@ -86,6 +91,9 @@ class FilledDown:
         for axis in range(3):
             others = [other for other in (0, 1) if other != axis]
             elsewhere = np.hypot(*moved[:, others].T) if axis == 2 else moved[:, others[0]]
+            if axis < 2:
+                column = self.columns.setdefault((number, axis), _Column())
+                column.within += int(np.count_nonzero(moved[:, axis] <= _WITHIN))
 
             def digit(values: Floats, up: bool = axis == 2) -> float:
                 codes = height_rounding(values, lengths.up) if up else plan_rounding(values, values, unit, dms)[0]
@@ -125,6 +133,14 @@ class FilledDown:
                 of = tuple(np.unique(session[start : end + 1]).tolist())
                 first, last, count = int(rows[start]), int(rows[end]), end - start + 1
                 column.runs.append(Filled(number, axis, first, last, count, step, 0.0, of))
+        if axis < 2:
+            for start in np.flatnonzero(alike & (elsewhere >= _ELSEWHERE)).tolist():
+                if len(column.pairs) > _PAIRS:
+                    break
+                alone = not alike[start - 1 : start].any() and not alike[start + 1 : start + 2].any()
+                if alone and digit(values[start : start + 2]) <= _ROUND:
+                    of = tuple(np.unique(session[start : start + 2]).tolist())
+                    column.pairs.append(Filled(number, axis, int(rows[start]), int(rows[start + 1]), 2, False, 0.0, of))
 
     def found(self) -> tuple[Filled, ...]:
         """Return the rows of exports in which nearly all others have coordinates of their own, finely written."""
@@ -137,6 +153,10 @@ class FilledDown:
                 continue
             if column.again - alike <= max(_SELDOM * outside, _FEW):
                 told += [replace(run, digit=column.digit) for run in column.runs]
+                # by chance two steps within some metres are one, of so many as the last digits there are
+                chance = column.digit * (column.within + 1) / (2.0 * _WITHIN)
+                if chance <= _CHANCE and len(column.pairs) <= _PAIRS and column.again <= alike + _PAIRS:
+                    told += [replace(pair, digit=column.digit) for pair in column.pairs]
         return tuple(told)
 
 

@@ -78,7 +78,7 @@ def meanings(job: Job) -> dict[str, str]:
 
 def meaning_of(points: Points) -> str:
     """Return what one ``[[points]]`` block says of reading a file, as JSON to be hashed; which files does not count."""
-    told = points.model_dump(exclude={"files"}, exclude_none=True)
+    told = points.model_dump(exclude={"files", "not_measured"}, exclude_none=True)
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 

@@ -55,6 +55,7 @@ EXAMPLES = {
     "source.comment": '"#"',
     "points.files": '["rover/*.csv"]',
     "points.layer": '"observations"',
+    "points.not_measured": '["Easting", "Northing"]',
     "points.columns": '{ name = "Point", time = "Observed" }',
     "points.columns.name": '"Point"',
     "points.columns.time": '"Observed"',

@@ -22,10 +22,11 @@ from pipeline.job.model import (
 from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.time_zones import zone_problem
+from pipeline.job.toml_text import quoted
 from pipeline.job.written_clock import clock_problem
 from pipeline.near import beside, nearest
 from pipeline.problems import Problems
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 #: Characters of a CRS that is a code, not a definition.
 _CODE = 20
@@ -67,8 +68,22 @@ def check_reading(points: Points, folder: Path, where: Where, problems: Problems
         _check_time_zone(points.time_zone, where("time_zone"), problems)
     if points.time_format is not None:
         _check_time_format(points.time_format, points.time_zone, where("time_format"), problems)
+    _check_not_measured(points, where, problems)
     _check_written(points, where, problems)
     _check_header(points, where, problems)
+
+
+def _check_not_measured(points: Points, where: Where, problems: Problems) -> None:
+    """Note a position that is mapped and said not to have been measured."""
+    columns = points.columns
+    mapped = {columns.longitude, columns.latitude, columns.easting, columns.northing}
+    both = [name for name in points.not_measured or () if name in mapped]
+    if both:
+        what = (
+            f"{' and '.join(map(quoted, both))} in not_measured {plural(len(both), 'is', 'are')} mapped as a position"
+        )
+        fix = "map what was measured, and name the columns of the other position in not_measured"
+        problems.add(*where("not_measured"), what, fix)
 
 
 def check_table(table: ControlSection | SessionsFile | CodesSection, where: Where, problems: Problems) -> None:

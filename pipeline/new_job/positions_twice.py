@@ -4,13 +4,13 @@ Where both are of the same readings they differ by a projection, a datum and a f
 or of a design, each row differs for itself.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.job.toml_text import quoted, value_text
+from pipeline.job.toml_text import listed, quoted, value_text
 from pipeline.new_job.column_places import other_places
 from pipeline.new_job.draft import Block
 from pipeline.new_job.file_found import FileFound
@@ -24,6 +24,7 @@ from pipeline.new_job.unheaded_positions import PARTNERS
 from pipeline.new_job.values import numbers_of
 from pipeline.plausible.two_positions import TwoPositions, are_degrees, last_digit, two_positions
 from pipeline.read.correction_headings import says_other_place
+from pipeline.read.positions_beside import GEOMETRY
 from pipeline.sphere import DEGREE
 from pipeline.words import counted
 
@@ -93,8 +94,8 @@ def ask_positions(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None
     asks = (
         f"which of these positions was measured, {called} or {doubt.other.called}? in {len(how.rows):,} of the first"
         f" {counted(how.compared, 'row')} they differ otherwise than in the rows around, by up to {how.most:.2f} m: one"
-        " is of another day, a design, an edit, the antenna or another device. If marks agree with both, a run doubts"
-        " the answer until `[checks] confirmed` names it."
+        " is of another day, a design, an edit, the antenna or another device. Checks do not tell if marks agree with"
+        " both."
     )
     asks += " Remove the # from the two lines of one" if others else " If the geometry was, delete these lines"
     lines = [
@@ -102,6 +103,22 @@ def ask_positions(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None
         for word, name in {**mapped, **others}.items()
     ]
     block.asks.insert(0, Question(words[0], asks, tuple(lines)))
+    sides = [[name for name in side.values() if isinstance(name, str)] for side in (mapped, others)]
+    if len(sides[0]) == len(words) and len(sides[1]) == len(others):  # runs compare no columns that have no heading
+        block.states["not_measured"] = _set_aside(*sides)
+
+
+def _set_aside(mapped: Sequence[str], others: Sequence[str]) -> Question:
+    """Return the question that records which position was not measured, the other one of the two."""
+    asks = (
+        "which position was not measured? it goes with the answer to the question below, which one was. Runs then tell"
+        " it as a doubt that somebody confirmed; without it nothing is proven where marks agree with both."
+    )
+    pairs = [
+        Candidate(listed(aside or [GEOMETRY]), f"if that of {' and '.join(measured) or 'the geometry'} was measured")
+        for measured, aside in ((mapped, others), (others, mapped))
+    ]
+    return Question("not_measured", asks, tuple(pairs), repeats=True)
 
 
 def crs_asked(

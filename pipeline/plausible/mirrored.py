@@ -1,4 +1,4 @@
-"""Finds readings that lie mirrored across the zero meridian or the equator: in some rows the minus was lost."""
+"""Finds readings that lie mirrored across the zero meridian, that of 180° or the equator: a minus was lost there."""
 
 from dataclasses import dataclass
 
@@ -21,7 +21,8 @@ class Mirrored:
 
     ``row`` is the place of the first, ``leaps`` how often the track leaps there or back, ``metres`` the shortest leap,
     ``look`` which sign would have to be another. ``by_turns`` says that somebody may have worked on two banks, say, by
-    turns: marks were occupied on either side of zero, and nobody ever went across it step by step.
+    turns: marks were occupied on either side of zero, and nobody ever went across it step by step. ``opposite`` is
+    whether it was at 180 degrees that the sign of the longitude changed.
     """
 
     row: int
@@ -29,6 +30,7 @@ class Mirrored:
     metres: float
     look: Look
     by_turns: bool
+    opposite: bool
 
 
 def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
@@ -61,5 +63,6 @@ def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
             walked = near & (places[:-1, axis] * places[1:, axis] <= 0.0)  # also by way of zero itself
             walked[leaps] = False
             by_turns = bool((marks < 0.0).any() and (marks > 0.0).any() and not walked.any())
-            return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look, by_turns)
+            opposite = axis == 1 and bool(places[leaps[0], 0] < 0.0)
+            return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look, by_turns, opposite)
     return None

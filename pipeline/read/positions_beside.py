@@ -23,20 +23,32 @@ from pipeline.words import counted
 #: What may stand beside a word or letter of an axis: a grid or a datum; anything else may be of a base, or of a design.
 _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", "wgs", "wgs84", "84", "etrs89"])
 
+#: What `not_measured` of a block calls the positions of a layer's geometry.
+GEOMETRY = "geometry"
+
 
 @dataclass(frozen=True)
 class PositionsBeside:
-    """How other positions of a file's rows, of the columns ``names`` or for "" of the geometry, go with the mapped.
+    """How other positions of a file's rows, of two ``columns`` or without any of the geometry, go with the mapped.
 
     ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. ``how`` is the
     comparison of the rows, and ``rows`` (n,) the numbers of these in the file.
     """
 
-    names: str
+    columns: tuple[str, ...]
     digit: float
     mapped: float
     how: TwoPositions
     rows: Integers
+
+    @property
+    def names(self) -> str:
+        """Return the columns in words, "" for the geometry."""
+        return " and ".join(f'"{name}"' for name in self.columns)
+
+    def is_set_aside(self, points: Points) -> bool:
+        """Tell whether a block of the job file says that these positions were not measured."""
+        return {*(self.columns or (GEOMETRY,))} <= {*(points.not_measured or ())}
 
     @property
     def count(self) -> int:
@@ -79,17 +91,17 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
     read = readings(first[0], source.how.afresh())
     one, two = (np.asarray(read.column(word), np.float64) for word in ("first", "second"))
     found = []
-    for names, pair in others:
+    for columns, pair in others:
         mapped = one[: len(pair[0])], two[: len(pair[0])]
         digits = last_digit(*pair), last_digit(*mapped)
         how = two_positions(mapped, pair, sum(digits))
         if how is not None:
-            found.append(PositionsBeside(names, *digits, how, np.asarray(first[0].row, np.int64)))
+            found.append(PositionsBeside(columns, *digits, how, np.asarray(first[0].row, np.int64)))
     return tuple(found)
 
 
-def _others(source: Source, raw: Raw) -> Iterator[tuple[str, tuple[Floats, Floats]]]:
-    """Yield the names in words, "" for the geometry, and the numbers (n,) of positions that are not mapped."""
+def _others(source: Source, raw: Raw) -> Iterator[tuple[tuple[str, ...], tuple[Floats, Floats]]]:
+    """Yield the columns, none for the geometry, and the numbers (n,) of positions that are not mapped."""
     pairs = (
         tuple(only_column(source, words) for words in (LONGITUDE, LATITUDE)),
         tuple(_only_axis(source, axis) for axis in ("easting", "northing")),
@@ -97,9 +109,9 @@ def _others(source: Source, raw: Raw) -> Iterator[tuple[str, tuple[Floats, Float
     for first, second in pairs:
         if first is not None and second is not None:
             pair = cells_as_numbers(raw.columns[first]), cells_as_numbers(raw.columns[second])
-            yield f'"{first}" and "{second}"', pair
+            yield (first, second), pair
     if raw.geometry is not None and not source.how.position.from_geometry:
-        yield "", (raw.geometry.x, raw.geometry.y)
+        yield (), (raw.geometry.x, raw.geometry.y)
 
 
 def _only_axis(source: Source, axis: str) -> str | None:

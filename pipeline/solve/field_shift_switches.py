@@ -17,6 +17,9 @@ from pipeline.solve.field_shifts import FieldReadings, FieldShifts, TakenOut, lo
 from pipeline.tolerance import plan_and_height
 from pipeline.words import counted, plural
 
+#: Metres within which a step in heights is a shift's, at the least: what two readings scatter. Ours, no source.
+_SAME = 0.05
+
 
 def untested(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[tuple[TakenOut, int]]:
     """Yield the field shifts that points carry, with how many, and no occupation does, in sessions with checks.
@@ -44,10 +47,31 @@ def switch_notes(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Itera
         window, stated = one.window, one.window.stated
         own = (on_marks.session == window.session) & window.of_receiver(readings.export, readings.base)
         occupied = np.unique(np.append(on_marks.time[own], _worked_out_at(survey, one)))
+        up = float(local(survey, one)[2])
         if stated.earliest is None:
-            yield from _hangs(one, "from", window.start, occupied, points)
+            yield from _rises(one, "from", up, points) or _hangs(one, "from", occupied, points)
         if stated.latest is None and not _follows(field, one):
-            yield from _hangs(one, "until", window.until, occupied, points)
+            yield from _rises(one, "until", -up, points) or _hangs(one, "until", occupied, points)
+
+
+def _rises(one: TakenOut, key: str, up: float, points: FieldPoints) -> list[str]:
+    """Return sentences where points rise amid a stretch beside a switch as they would had it been switched there.
+
+    ``up`` is by how many metres. Where the switch is stated right beside the occupation, no point lies between them.
+    """
+    switch = one.window.start if key == "from" else one.window.until
+    way, when = ("on", "from") if key == "from" else ("off", "until")
+    return [
+        f"session {one.window.name}: the field shift seems to have been switched {way} between {stamp(rise.since)} and"
+        f" {stamp(rise.until)} UTC, not at {stamp(switch)} UTC as `{when}` says: amid the points"
+        f" {'after' if behind else 'before'} that time their heights step by {rise.metres:+.2f} m, as the shift's own"
+        f" {up:+.2f} m would make them, and nowhere else there by more than {rise.others:.2f} m. Then"
+        f" {counted(rise.before if behind else rise.after, 'point')} between the two"
+        f" {plural(rise.before if behind else rise.after, 'is', 'are')} off by the whole shift, and no check shows it:"
+        " ask the crew whether the ground has a step there"
+        for rise, behind in points.rises_beside(switch)
+        if abs(rise.metres - up) <= max(rise.others, _SAME)
+    ]
 
 
 def _untested_words(survey: Survey, one: TakenOut, count: int) -> str:
@@ -78,22 +102,23 @@ def _follows(field: FieldShifts, one: TakenOut) -> bool:
     return any(other.window.start == one.window.until for other in field.of(one.window.session))
 
 
-def _hangs(one: TakenOut, key: str, switch: int, occupied: Integers, points: FieldPoints) -> Iterator[str]:
-    """Yield a sentence where points lie on both sides of a switch before any occupation does."""
+def _hangs(one: TakenOut, key: str, occupied: Integers, points: FieldPoints) -> list[str]:
+    """Return a sentence where points lie on both sides of a switch before any occupation does."""
+    switch = one.window.start if key == "from" else one.window.until
     place = int(np.searchsorted(occupied, switch))
     since = int(occupied[place - 1]) if place else None
     until = int(occupied[place]) if place < len(occupied) else None
     before, after = points.between(since, switch), points.between(switch, until)
     if not before or not after or not len(occupied):
-        return  # switched beside an occupation, as it should be, or in a session that nothing ties
+        return []  # switched beside an occupation, as it should be, or in a session that nothing ties
     gap = " and ".join(f"{which} {stamp(time)}" for which, time in (("after", since), ("before", until)) if time)
     way, unsure = ("on", "earliest") if key == "from" else ("off", "latest")
-    yield (
+    return [
         f"session {one.window.name}: only `{key}` says that the field shift was switched {way} at {stamp(switch)} UTC:"
         f" no mark was occupied {gap} UTC, where {counted(before, 'point')} {plural(before, 'lies', 'lie')} before that"
         f" time and {after:,} after it. If it was switched {way} at another time, those between the two are off by the"
         f" whole shift, and no check shows it: ask the crew; if nobody knows, state `{unsure}` too"
-    )
+    ]
 
 
 def _small(survey: Survey, one: TakenOut, on_marks: OnMarks) -> bool:

@@ -24,13 +24,20 @@ def moment(step: float) -> dt.datetime:
 
 
 def record(
-    folder: Path, applied: tuple[float, float | None] | None, stated: tuple[float, float | None], **more: Any
+    folder: Path,
+    applied: tuple[float, float | None] | None,
+    stated: tuple[float, float | None],
+    apart: float = 1.0,
+    **more: Any,
 ) -> Record:
-    """The record of a day by when the shift was applied, and by when the job says so: from, and until or None."""
+    """The record of a day by when the shift was applied, and by when the job says so: from, and until or None.
+
+    The points are ``apart`` by so many times 390 m.
+    """
     work = Network()
     for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500)):
         work.mark(name, east, north)
-    points = [(300 * k, 250 * k - 900) for k in range(CLOSING - FIRST)]
+    points = [(300 * apart * k, 250 * apart * k - 900) for k in range(CLOSING - FIRST)]
     work.session("day", ties=["CM1"], checks=["CM2"], points=points, closing=["CM2", "CM1"])
     if applied is not None:
         start, until = applied
@@ -47,10 +54,13 @@ def notes(of: Record) -> list[str]:
     return [note for note in of["notes"] if "field shift" in note]
 
 
+@pytest.mark.parametrize("apart", [1.0, 0.03])
 @pytest.mark.parametrize("when", [TIE + 0.5, CHECK, CHECK + 0.01, CHECK + 0.99, FIRST])
-def test_a_shift_switched_on_beside_a_mark_and_closed_with_it_is_proven(when: float, tmp_path: Path) -> None:
+def test_a_shift_switched_on_beside_a_mark_and_closed_with_it_is_proven(
+    when: float, apart: float, tmp_path: Path
+) -> None:
     """As a crew works: stand on the mark, apply, check or not, collect, close; whatever second it notes for it."""
-    of = record(tmp_path, (TIE + 0.5 if when < CHECK else when, None), (when, None))
+    of = record(tmp_path, (TIE + 0.5 if when < CHECK else when, None), (when, None), apart=apart)
     assert of["verdict"] == "proven" and notes(of) == []
 
 
@@ -116,6 +126,26 @@ def test_so_is_an_end_amid_points(until: int, before: int, after: int, tmp_path:
     (note,) = notes(of)
     assert "only `until` says that the field shift was switched off" in note
     assert f"where {before} points lie before that time and {after} after it" in note
+
+
+@pytest.mark.parametrize("late", [4, 7])
+def test_a_start_stated_right_behind_the_tie_while_it_was_switched_on_amid_points_is_told(
+    late: int, tmp_path: Path
+) -> None:
+    """No point lies between tie and `from`; the points before the switch are exported as measured, others shifted."""
+    of = record(tmp_path, (FIRST + late, None), (CHECK + 0.01, None), apart=0.03)
+    (note,) = [one for one in notes(of) if "seems to have been switched on" in one]
+    assert f"between 2026-03-01 {moment(FIRST + late - 1):%H:%M:%S} and" in note
+    assert f"Then {late} points between the two are off by the whole shift" in note
+
+
+@pytest.mark.parametrize("early", [5, 9])
+def test_an_end_stated_at_the_closing_mark_while_it_was_switched_off_amid_points_is_told(
+    early: int, tmp_path: Path
+) -> None:
+    of = record(tmp_path, (CHECK, FIRST + early), (CHECK, CLOSING - 0.5), apart=0.03)
+    (note,) = [one for one in notes(of) if "seems to have been switched off" in one]
+    assert f"Then {12 - early} points between the two are off by the whole shift" in note
 
 
 def test_who_says_that_the_end_is_not_known_is_told_nothing(tmp_path: Path) -> None:

@@ -5,12 +5,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from running import record_of
+from running import record_of, rewrite_export
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.issue.record_types import Record
 
+MOVED = "as where cells of that column were moved by a row in a spreadsheet"
+LACKS = "as where a cell of that column was inserted or deleted in a spreadsheet"
 COPIED = "as where a spreadsheet copied a cell down its column"
 
 
@@ -69,14 +71,60 @@ def round_degrees(job: Simulation) -> None:
     job.rows["latitude"][10:16] = np.round(job.rows["latitude"][10], 4)
 
 
-def two_rows(job: Simulation) -> None:
+def two_rows_by_chance(job: Simulation) -> None:
+    """Of coordinates to a few millimetres two are the same now and then."""
+    job.rows["latitude"] = np.round(job.rows["latitude"], 7)
     job.rows["latitude"][11] = job.rows["latitude"][10]
 
 
-@pytest.mark.parametrize("change", [along_parallels, on_water, round_degrees, two_rows])
+def edges(job: Simulation) -> None:
+    """A road along a parallel, set out: each point has one of the other edge opposite."""
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    points = points[: len(points) // 2 * 2]
+    job.rows["longitude"][points[1::2]] = job.rows["longitude"][points[::2]]
+
+
+@pytest.mark.parametrize("change", [along_parallels, on_water, round_degrees, two_rows_by_chance, edges])
 def test_coordinates_that_repeat_otherwise_are_not_told(change: Callable[[Simulation], None], tmp_path: Path) -> None:
     job = day()
     change(job)
     record = run_job(job.write(tmp_path), dry_run=True).record
     assert not doubts(record)
     assert not notes(record)
+    assert not [note for note in record["notes"] if MOVED in note or LACKS in note]
+
+
+@pytest.mark.parametrize("rows", [(10, 20), (20, 10)])
+def test_cells_moved_by_a_row_leave_two_alike(rows: tuple[int, int], tmp_path: Path) -> None:
+    """Dragged down by a row the first row keeps what the second has too; dragged up it is so with the last."""
+    job = day()
+    start, stop = rows
+    cells = job.rows["longitude"].copy()
+    if start < stop:
+        job.rows["longitude"][start + 1 : stop] = cells[start : stop - 1]
+    else:
+        job.rows["longitude"][stop:start] = cells[stop + 1 : start + 1]
+    record = record_of(job.write(tmp_path))
+    (note,) = [note for note in record["notes"] if MOVED in note]
+    first = start if start < stop else start - 1
+    assert note.startswith(f"rover001.csv:{first + 2}: 2 rows in a row (to row {first + 3}) have one longitude")
+    assert not doubts(record)
+
+
+@pytest.mark.parametrize(("empty", "told"), [(["Lon"], True), (["Lat"], True), (["Lon", "Lat"], False),
+                                              (["EllHt"], False), (["Lon", "EllHt"], False)])  # fmt: skip
+def test_a_row_that_lacks_one_coordinate_in_plan_alone_is_told(empty: list[str], told: bool, tmp_path: Path) -> None:
+    path = day().write(tmp_path)
+    number = iter(range(1000))
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | dict.fromkeys(empty if next(number) == 9 else [], ""))
+    record = record_of(path)
+    found = [note for note in record["notes"] if LACKS in note]
+    assert len(found) == told
+    assert all(note.startswith("rover001.csv:11: 1 row with a l") for note in found)
+
+
+def test_an_export_in_which_many_rows_lack_one_is_told_otherwise(tmp_path: Path) -> None:
+    path = day().write(tmp_path)
+    number = iter(range(1000))
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Lon": ""} if 9 <= next(number) < 14 else {}))
+    assert not [note for note in run_job(path, dry_run=True).record["notes"] if LACKS in note]

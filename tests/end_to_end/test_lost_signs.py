@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 from closed_forms import WGS84, Ellipsoid, TransverseMercator, utm
 from numpy.typing import NDArray
 from running import Row, record_of, replace_in, rewrite_export
@@ -77,6 +78,56 @@ def test_an_export_without_any_sign_is_told_where_its_work_touches_zero(tmp_path
     east_of(job, 40.0)
     record = record_of(job.write(tmp_path / "beside"), 3)
     assert not [note for note in record["notes"] if "has the same sign" in note]
+
+
+#: Taveuni in Fiji, on the meridian of 180 degrees.
+FIJI = Place(179.999, -16.8, 60.0, WGS84, utm(60, south=True, ellipsoid=WGS84), "EPSG:32760", "EPSG:4979",
+             "ellipsoid", None)  # fmt: skip
+_EAST_FIJI = 1.0 / (111_320.0 * np.cos(np.radians(16.8)))
+
+
+def walked_at_180(form: str) -> tuple[Simulation, NDArray[np.int64]]:
+    """Return a job whose points lie in lanes across 180 degrees, counted to 180 on either side or to 360."""
+    job = simulate(replace(PLAN, place=FIJI))
+    rows = np.flatnonzero(job.rows["kind"] == "point")
+    rows = rows[np.argsort(job.rows["time"][rows])]
+    lane, at = np.divmod(np.arange(len(rows)), 50)
+    scatter = np.random.default_rng(3).normal(0.0, 2.0, (2, len(rows)))
+    longitude, latitude = job.rows["longitude"].copy(), job.rows["latitude"].copy()
+    longitude[rows] = 180.0 + (np.where(lane % 2 == 0, -300.0 + 12.0 * at, 300.0 - 12.0 * at) + scatter[0]) * _EAST_FIJI
+    latitude[rows] = -16.8 + (12.0 * lane + scatter[1]) * NORTH
+    longitude = longitude % 360.0
+    job.rows["latitude"] = latitude
+    job.rows["longitude"] = longitude if form == "360" else (longitude + 180.0) % 360.0 - 180.0
+    return job, rows
+
+
+@pytest.mark.parametrize("form", ["180", "360"])
+def test_work_across_180_degrees_is_left_in_peace(tmp_path: Path, form: str) -> None:
+    record = record_of(walked_at_180(form)[0].write(tmp_path))
+    assert record["verdict"] == "proven"
+    assert record["doubts"] == []
+    assert not [note for note in record["notes"] if "sign" in note or "zero" in note]
+
+
+def test_a_minus_lost_at_180_degrees_is_said_to_be_there(tmp_path: Path) -> None:
+    job, rows = walked_at_180("180")
+    beyond = rows[job.rows["longitude"][rows] < 0.0]
+    beyond = beyond[job.rows["longitude"][beyond] > -180.0 + 150.0 * _EAST_FIJI]
+    job.rows["longitude"][beyond[[5, 6, 7, 20, 21, 22, 40, 41, 42]]] *= -1.0
+    record = record_of(job.write(tmp_path), 3)
+    (doubt,) = record["doubts"]
+    assert doubt["kind"] == "place" and "across the meridian of 180 degrees, " in doubt["what"]
+
+
+def test_an_export_without_any_sign_is_told_where_its_work_touches_180_degrees(tmp_path: Path) -> None:
+    job, _ = walked_at_180("180")
+    job.rows["longitude"] = np.abs(job.rows["longitude"])
+    record = run_job(job.write(tmp_path), dry_run=True).record
+    (told,) = [note for note in record["notes"] if "has the same sign" in note]
+    assert (
+        "every longitude has the same sign" in told and "m from 180 degrees: if it goes on beyond the meridian" in told
+    )
 
 
 def test_eastings_without_sign_are_told_where_the_work_touches_the_central_meridian(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 from exports_made import feature, geojson
 from folders_made import cells, job_of, lay, write
 
+from pipeline import run_job
 from pipeline.check import check_job
 from pipeline.new_job import new_job
 from pipeline.new_job.start import Started
@@ -66,6 +67,32 @@ def test_one_of_another_day_is_asked_for(tmp_path: Path, moved: tuple[str, str])
         page = page.replace(f"# {key} = {value}", f"{key} = {value}")
     path.write_text(page.replace('# height = "EPSG:5773"', 'height = "EPSG:5773"'))
     assert "which of these positions was measured" not in problems(path)
+
+
+@pytest.mark.parametrize("recorded", [True, False])
+def test_the_answer_is_recorded_and_asked_once(tmp_path: Path, recorded: bool) -> None:
+    """Degrees are of the antenna, the grid of points offset from it, which on marks are the same."""
+    job = job_of()
+    lay(tmp_path, job)
+    on_marks = ["-T" in name or "-C" in name for name in cells(job, "name", str)]
+    told = {
+        word: [text(at, cell, 0.0 if on_marks[at] else 2.0, 3) for at, cell in enumerate(cells(job, word, str))]
+        for word in ("easting", "northing")
+    }
+    write(tmp_path / "rover.csv", job, HEADS, told=told)
+    path = Path(new_job(tmp_path).path)
+    page = path.read_text()
+    lines = ['easting = "Easting"', 'northing = "Northing"', 'crs = "EPSG:2193"', 'height = "EPSG:5773"']
+    for line in [*lines, 'not_measured = ["Longitude", "Latitude"]'][: 5 if recorded else 4]:
+        page = page.replace(f"# {line}", line)
+    if not recorded:
+        page = "\n".join(line for line in page.splitlines() if "not_measured" not in line)
+    path.write_text(page)
+    record = run_job(path).record
+    ((kind, confirmed, what),) = [(one["kind"], one["confirmed"], one["what"]) for one in record["doubts"]]
+    assert (kind, confirmed) == ("place", recorded)
+    assert 'positions of "Longitude" and "Latitude"' in what
+    assert {one["verdict"] for one in record["sessions"]} == ({"proven"} if recorded else {"unchecked"})
 
 
 def problems(path: Path) -> str:

@@ -2,6 +2,7 @@
 
 import json
 import random
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from pyproj import Transformer
 from simulate import CANTERBURY, Plan, simulate
 
 from pipeline import run_job
+from pipeline.problems import JobError
 
 #: Gives further properties of a row: its number, longitude, latitude, easting and northing in.
 Gives = Callable[[int, float, float, float, float], dict[str, Any]]
@@ -54,6 +56,41 @@ def test_grid_coordinates_of_another_day(tmp_path: Path) -> None:
     ((kind, what),) = found
     assert kind == "place"
     assert '"Easting" and "Northing [m]"' in what
+
+
+def set_aside(folder: Path, names: str) -> tuple[list[bool], list[str]]:
+    """Return which doubts are confirmed, and the verdicts, where points are offset from the antenna beside them."""
+    path = simulate(Plan(points=30, place=CANTERBURY)).write(folder, form="geojson")
+    export = next(folder.glob("rover*.geojson"))
+    whole = json.loads(export.read_text())
+    for row, feature in enumerate(whole["features"]):
+        lon, lat, _ = feature["geometry"]["coordinates"]
+        off = 0.0 if not {"CM", "CHK"}.isdisjoint(map(str, feature["properties"].values())) else away(row)
+        east, north = TO_GRID.transform(lon, lat)
+        feature["properties"] |= {"Easting": round(east + off, 3), "Northing": round(north, 3)}
+    export.write_text(json.dumps(whole))
+    path.write_text(path.read_text().replace("[[points]]", f"[[points]]\nnot_measured = {names}"))
+    record = run_job(path).record
+    return [one["confirmed"] for one in record["doubts"]], sorted({one["verdict"] for one in record["sessions"]})
+
+
+@pytest.mark.parametrize(
+    ("names", "confirmed"),
+    [('["Easting", "Northing"]', True), ('["Northing", "Easting"]', True), ('["Easting"]', False),
+     ('["Lon", "Lat"]', False), ('["geometry"]', False)],
+)  # fmt: skip
+def test_what_somebody_looked_into_is_told_as_confirmed(tmp_path: Path, names: str, confirmed: bool) -> None:
+    found, verdicts = set_aside(tmp_path, names)
+    assert found == [confirmed]
+    assert verdicts == (["proven"] if confirmed else ["unchecked"])
+
+
+def test_a_position_that_is_mapped_was_measured(tmp_path: Path) -> None:
+    path = simulate(Plan(points=30, place=CANTERBURY)).write(tmp_path)
+    mapped = tomllib.loads(path.read_text())["points"][0]["columns"]["longitude"]
+    path.write_text(path.read_text().replace("[[points]]", f'[[points]]\nnot_measured = ["{mapped}"]'))
+    with pytest.raises(JobError, match="in not_measured is mapped as a position"):
+        run_job(path)
 
 
 def test_a_device_without_corrections_is_off_on_marks_too(tmp_path: Path) -> None:
