@@ -11,6 +11,7 @@ from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, why_no_number, why_no_time
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
+from pipeline.new_job.angles_apart import angles_apart
 from pipeline.new_job.column_times import holds_days, says_times
 from pipeline.new_job.gps_weeks import like_weeks
 from pipeline.new_job.headings import bare, rank, says_height
@@ -44,6 +45,11 @@ _PART_OF_ANGLE = re.compile(
     r"(?:lat|lon|long|lng|latitude?|longitude?|breite|lange|laenge)"
     r"(?:d|m|s|deg|min|sec|degrees?|minutes?|seconds?|grad|gr|minuten?|sekunden?|grados?|minutos?|segundos?)"
 )
+#: What is said of its columns.
+_APART = (
+    "hold degrees, minutes and seconds in columns of their own, which are not put together: export decimal degrees, or"
+    " each angle in one column, as 12 02 48.70355 with its sign or N, S, E, W"
+)
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
@@ -65,6 +71,8 @@ def no_position(look: FileLook) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
     if (apart := _all_torn(look)) is not None:
         return f"no positions that can be read: {apart}"
+    if parts := _parts_of_angles(look):
+        return f"no positions that can be read: {parts} {_APART}"
     unreadable = []
     for words in (_PLANE, _DEGREES):
         for word in words:
@@ -77,15 +85,17 @@ def no_position(look: FileLook) -> str:
             unreadable.append(f'the heading "{name}" {said}: {TO_DEGREES}')
     if unreadable:
         return f"no positions that can be read: {'; '.join(unreadable)}"
-    if len(parts := [name for name in look.names if _PART_OF_ANGLE.fullmatch("".join(words_of(name)))]) > 2:
-        return (
-            f"no positions that can be read: {listed(parts, _QUOTE)} hold degrees, minutes and seconds in columns of"
-            " their own, which are not put together: export decimal degrees, or each angle in one column, as 12 02"
-            " 48.70355 with its sign or N, S, E, W"
-        )
     if look.no_place:
         return f"no positions that can be read: {look.no_place}"
     return _without_header(look) if look.keys.get("header") == 0 else _unknown(look)
+
+
+def _parts_of_angles(look: FileLook) -> str:
+    """Return the columns of degrees, minutes and seconds that stand apart, by their values or headings; "" for none."""
+    if parts := angles_apart(look):
+        return " and ".join(listed(each, _QUOTE) for each in parts)
+    named = [name for name in look.names if _PART_OF_ANGLE.fullmatch("".join(words_of(name)))]
+    return listed(named, _QUOTE) if len(named) > 2 else ""
 
 
 def _unknown(look: FileLook) -> str:
