@@ -10,8 +10,9 @@ _NORTH = np.array([5_405_100.0, 5_405_900.0])
 
 
 def _plane(east: float, north: float = 0.0, *, turned: bool = False) -> FilePositions:
-    axes = np.array([east, east + 800.0]), _NORTH + north
-    return FilePositions("plane", *(axes[::-1] if turned else axes), None, turned)
+    easting, northing = np.array([east, east + 800.0]), _NORTH + north
+    first, second = (northing, easting) if turned else (easting, northing)
+    return FilePositions("plane", first, second, None, turned)
 
 
 @pytest.mark.parametrize("turned", [False, True])
