@@ -1,6 +1,7 @@
 """Rows that end a register and are no marks: a total, a mean, a count of marks, a line that says that it ends."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.files.sheet import Sheet
@@ -18,25 +19,61 @@ _CLOSING = re.compile(
     r"|[\W_]{2,}"
 )
 
+#: Marks that a row of means or sums is of, at least.
+_LEAST = 2
+
 
 @dataclass(frozen=True)
 class ClosingRow:
-    """A row that was stepped over: its line and what stands where marks have their names."""
+    """A row that was stepped over: its line, what stands where marks have their names, and whether it ``sums`` up."""
 
     line: int
     text: str
+    sums: bool = False
 
 
 def without_closing_rows(sheet: Sheet, columns: tuple[str, str, str]) -> tuple[Sheet, tuple[ClosingRow, ...]]:
     """Return a table without rows at its end that are no marks, and these rows.
 
-    They have no coordinate, but for the count of the rows above, and say in place of a name that they sum up or end the
-    table. Any row that has one, or stands above a mark, is left for what is said of it as a mark.
+    They say in place of a name that they sum up or end the table, and have no coordinate but for the count of the rows
+    above, or the mean, sum, least or largest of each column. Any other row that has one, or stands above a mark, is
+    left for what is said of it as a mark.
     """
     found: list[ClosingRow] = []
     for above, (line, cells) in reversed(list(enumerate(sheet.rows))):
         name, said = cells.get("mark", ""), [cells[column] for column in (*columns, "holds") if cells.get(column)]
-        if said not in ([], [str(above)]) or not _CLOSING.fullmatch(folded(name)):
+        if not _CLOSING.fullmatch(folded(name)):
             break
-        found.append(ClosingRow(line, name))
+        sums = said not in ([], [str(above)])
+        if sums and not _sums_up(cells, sheet, columns):
+            break
+        found.append(ClosingRow(line, name, sums))
     return (replace(sheet, rows=sheet.rows[: -len(found)]) if found else sheet), tuple(reversed(found))
+
+
+def _sums_up(cells: dict[str, str], sheet: Sheet, columns: tuple[str, str, str]) -> bool:
+    """Tell whether a row has both coordinates of a place, and in each column what sums up at least two marks above."""
+    of_marks = [row for _, row in sheet.rows if not _CLOSING.fullmatch(folded(row.get("mark", "")))]
+    if not cells.get(columns[0]) or not cells.get(columns[1]):
+        return False
+    return all(
+        _is_sum_of(cells[column], [row.get(column, "") for row in of_marks], sheet)
+        for column in columns
+        if cells.get(column)
+    )
+
+
+def _is_sum_of(text: str, above: Sequence[str], sheet: Sheet) -> bool:
+    """Tell whether a number is the mean, sum, least or largest of those above, to its last digit or what they leave."""
+    value, every = sheet.number(text), [number for one in above if (number := sheet.number(one)) is not None]
+    if value is None or len(every) < _LEAST:
+        return False
+    last = 0.5 * 10.0 ** -max(_places(one) for one in (text, *above)) * len(every) + 0.5 * 10.0 ** -_places(text)
+    sums = (sum(every) / len(every), sum(every), min(every), max(every))
+    return any(abs(value - one) <= last for one in sums)
+
+
+def _places(text: str) -> int:
+    """Return how many figures stand behind a number's last point or comma."""
+    found = re.search(r"[.,](\d+)\D*$", text)
+    return len(found[1]) if found else 0

@@ -57,7 +57,7 @@ _WORDS_FOR_EXTREMES = frozenset(["max", "maximum", "mean", "avg"])
 
 #: What to do where an angle is written as nothing reads it.
 TO_DEGREES = "export it in decimal degrees; if its numbers are decimal degrees after all, rename the heading"
-PARTS_FIX = "export decimal degrees in one column"
+PARTS_FIX = "export decimal degrees in one column, or the whole angle in one, as 36 50 12.345 S"
 
 
 def unread_notation(heading: str, *, dms: bool) -> str | None:

@@ -21,11 +21,17 @@ def _spelling(degrees: str, minutes: str, no_seconds: str, seconds: str) -> str:
     )
 
 
-#: With signs or spaces between the parts; with d, m and s, where alone a small s means seconds; with hyphens.
+#: With the hemisphere's letter behind the degrees, as 22S36.0182244 and 22S36'01.09": minutes have two figures then,
+#: and decimals or a sign behind them, as they may be anything else without.
+_LETTER_WITHIN = r"^(?P<before>)(?P<sign>)(?P<deg>\d{1,3}) ?(?P<after>[NSEW]) ?"
+#: With signs or spaces between the parts; with d, m and s, where alone a small s means seconds; with hyphens;
+#: with the letter in between.
 _SPELLINGS = (
     _spelling(rf"(?: ?{_DEGREES} ?| )", rf"(?: ?{_MINUTES} ?| )", rf" ?{_MINUTES}", rf"(?: ?{_SECONDS})?"),
     _spelling(" ?d ?", " ?m ?", " ?m", " ?s"),
     _spelling("-", "-", "", ""),
+    _LETTER_WITHIN + r"(?P<min>\d{2}\.\d+)(?P<sec>) ?['′’]?$",
+    _LETTER_WITHIN + rf"(?P<min>\d{{2}})(?:(?: ?{_MINUTES} ?| )(?P<sec>{_NUMBER})(?: ?{_SECONDS})?| ?['′’])$",
 )
 #: Degrees alone, with their decimals, and what tells them from any other number.
 _DECIMAL_DEGREES = (

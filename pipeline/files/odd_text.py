@@ -64,6 +64,8 @@ _ANGLES: tuple[_Form, ...] = (
     _O,
     (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
      _MINUTES),
+    (rf"\d{{1,3}} ?{_LETTER} ?\d{{2}}(?:\.\d+.*| ?['′’: ].*)", _MINUTES),
+    (rf"\d{{1,3}} ?{_LETTER} ?\d{{2,}}.*", _ODD_MINUTES),
     (rf"{_LETTER} ?[+-]?{_PLAIN} ?[{_DEGREES}]?|[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}",
      "has a hemisphere letter: export decimal degrees with a sign, south and west negative"),
     (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without it"),

@@ -24,8 +24,8 @@ from pipeline.read.clock_headings import zone_in_heading
 
 #: Rows from which on one and the same time in all of them is odd.
 _STILL = 3
-#: The longest time that one export is of, and the share of rows that are not before the one above them.
-_A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
+#: The longest time that one export is of [s], and the share of rows that are not before the one above them.
+A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
 #: Seconds since 1970 at the beginning of 2000, and by how many the clock of this machine may be behind.
 _FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
 #: Words of headings that are times if the numbers are: "t_obs", "utc_ms", "obs_ts".
@@ -128,7 +128,7 @@ def _by_range(look: FileLook, counted: dict[str, TimeNotation]) -> list[str]:
         seconds = values[np.isfinite(values)] / (1000.0 if how.formats[0] == "unix-milliseconds" else 1.0)
         in_order = (np.diff(seconds) >= 0.0).mean() if len(seconds) >= _STILL else 0.0
         now = datetime.now(UTC).timestamp() + _AHEAD
-        within = bool((seconds >= _FROM).all() and (seconds <= now).all() and np.ptp(seconds) <= _A_YEAR)
+        within = bool((seconds >= _FROM).all() and (seconds <= now).all() and np.ptp(seconds) <= A_YEAR)
         if within and in_order >= _IN_ORDER and not (np.diff(seconds) == 1.0).all():
             found.append(name)
     return found if len(found) == 1 else []

@@ -1,5 +1,6 @@
 """Drafts ``[target]`` and ``[control]``, whose grid and heights are decided together."""
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -32,6 +33,8 @@ from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 
 #: What to do about a register without heights.
 _ADD = "add a height column, or state in a column holds that the marks hold position only"
+#: What is said of files that may be a register and are not read.
+_OF_PLACES = re.compile("positions|degrees")
 #: Files of which it is said why none is the register.
 _FILES = 3
 
@@ -45,7 +48,11 @@ def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -
         none = "no register of control marks was recognised in the folder: without one no shift can be derived"
         if found.unread:
             none += f"; {' and '.join(found.unread)} cannot be read, and may be it: check what is reported for it"
-        elif others := [(name, why) for name, role, why in found.told if role == "neither" and "positions" in why]:
+        elif others := [
+            (name, why)
+            for name, role, why in found.told
+            if role == "neither" and ("positions" in why or "degrees" in why)
+        ]:
             none += "".join(f"; {name} has {why}" for name, why in others[:_FILES])
         draft.lacking = none
         return None

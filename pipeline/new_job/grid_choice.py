@@ -17,6 +17,7 @@ from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.plain_grids import plain_first
 from pipeline.new_job.questions import Known
 from pipeline.new_job.timed_rows import TimedRows
+from pipeline.new_job.zone_prefixes import zone_apart
 from pipeline.read.findings import Unusable
 
 #: Readings that are compared with a register's marks where none says that it stands on one.
@@ -52,7 +53,9 @@ def choose_grid(
             Known(quoted(own[0]), f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
         )
         other = None if agreed else _otherwise(tables, marks, chosen, place, [known])
-        return (state if other is None else replace(state, misread=_misread(other), place=other.place)), agreed
+        if other is None:
+            return replace(state, misread=_zone_apart(tables, marks)), agreed
+        return replace(state, misread=_misread(other), place=other.place), agreed
     fitting = _usual_first(_fitting(tables, marks, chosen, place), place) if marks is not None else []
     unexplained = _unexplained(fitting, place)
     if marks is not None and not fitting:
@@ -111,7 +114,8 @@ def _without_fit(
         fitting, place = other.fits, other.place
         asks = grid_question(place, fitting, marks, lambda _: f"the marks agree with the readings if {other.what}")
     now = unquoted(asks.candidates[0].value) if asks.candidates else None
-    return GridState(asks, now, step=step_of(fitting), misread=_misread(other), place=other.place), fitting
+    misread = _misread(other) or _zone_apart(tables, marks)
+    return GridState(asks, now, step=step_of(fitting), misread=misread, place=other.place), fitting
 
 
 def _outside(grid: Registered, place: tuple[float, float] | None) -> str:
@@ -129,6 +133,10 @@ def _otherwise(
     """Return how readings and marks agree otherwise; None where those of one file agree as they stand."""
     found = (otherwise(_only(table, chosen), marks, place, stated) for table in tables)
     return next(filter(None, found), None)
+
+
+def _zone_apart(tables: Sequence[FilePositions], marks: FilePositions) -> str:
+    return next(filter(None, (zone_apart(table, marks) for table in tables)), "")
 
 
 def _misread(found: Otherwise) -> str:

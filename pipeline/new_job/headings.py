@@ -109,7 +109,10 @@ _CALLED = {
     "vu95": "vu95 verticaluncertainty95",
     "holds": "holds held",
     "source": "source origin quelle origine fuente fonte bron kilde kalla lahde zrodlo zdroj",
-    "dated": "dated datum date stand fecha datedetermination revised revision",
+    "dated": """
+        dated datum date stand fecha data dato datedetermination revised revision updated
+        year jahr annee ano anno ar aar jaar rok vuosi
+        """,
     "start": "start begin from beginn debut inicio inizio aanvang",
     "end": "end to until ende fin fine einde",
     "x": "x ecefx xecef geocentricx xgeo",

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.job.toml_text import quoted
 from pipeline.letter_case import folded
 from pipeline.near import listed
-from pipeline.new_job.dated_column import dated_column
+from pipeline.new_job.dated_column import dated_column, dates_alone
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import register_of
@@ -169,7 +169,7 @@ def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
     """Return what a table is taken for, and why."""
     unread = unread_times(one.found.look, one.found.mapped)
     if one in rivals:
-        more = f"; {unread}" if unread and not dated_column(one.found) else ""
+        more = f"; {dates_alone(one.found) or unread}" if unread and not dated_column(one.found) else ""
         return ("register", f"{_PLAIN}{more}") if len(rivals) == 1 else ("may be the register", f"{_PLAIN}{more}")
     if unread:
         return "neither", f"names and positions, but {unread}"

@@ -11,6 +11,7 @@ from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, why_no_number, why_no_time
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
+from pipeline.new_job.angles_apart import angles_apart
 from pipeline.new_job.column_times import holds_days, says_times
 from pipeline.new_job.gps_weeks import like_weeks
 from pipeline.new_job.headings import bare, rank, says_height
@@ -26,7 +27,7 @@ from pipeline.new_job.time_notation import (
     is_time_of_day,
     time_notation,
 )
-from pipeline.new_job.values import MOSTLY, angles, given, numbers_of
+from pipeline.new_job.values import MOSTLY, angles, decimal_places, given, numbers_of
 from pipeline.new_job.written_times import forms_of
 from pipeline.words import counted, plural
 
@@ -44,6 +45,13 @@ _PART_OF_ANGLE = re.compile(
     r"(?:lat|lon|long|lng|latitude?|longitude?|breite|lange|laenge)"
     r"(?:d|m|s|deg|min|sec|degrees?|minutes?|seconds?|grad|gr|minuten?|sekunden?|grados?|minutos?|segundos?)"
 )
+#: What is said of its columns.
+_APART = (
+    "hold degrees, minutes and seconds in columns of their own, which are not put together: export decimal degrees, or"
+    " each angle in one column, as 12 02 48.70355 with its sign or N, S, E, W"
+)
+#: Decimals of degrees that are rounded, metres in a degree of latitude, and the axes of a place.
+_FEW_DECIMALS, _DEGREE, _AXES = (4, 5), 111_000.0, 2
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
@@ -65,6 +73,8 @@ def no_position(look: FileLook) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
     if (apart := _all_torn(look)) is not None:
         return f"no positions that can be read: {apart}"
+    if parts := _parts_of_angles(look):
+        return f"no positions that can be read: {parts} {_APART}"
     unreadable = []
     for words in (_PLANE, _DEGREES):
         for word in words:
@@ -77,15 +87,17 @@ def no_position(look: FileLook) -> str:
             unreadable.append(f'the heading "{name}" {said}: {TO_DEGREES}')
     if unreadable:
         return f"no positions that can be read: {'; '.join(unreadable)}"
-    if len(parts := [name for name in look.names if _PART_OF_ANGLE.fullmatch("".join(words_of(name)))]) > 2:
-        return (
-            f"no positions that can be read: {listed(parts, _QUOTE)} hold degrees, minutes and seconds in columns of"
-            " their own, which are not put together: export decimal degrees, or each angle in one column, as 12 02"
-            " 48.70355 with its sign or N, S, E, W"
-        )
     if look.no_place:
         return f"no positions that can be read: {look.no_place}"
     return _without_header(look) if look.keys.get("header") == 0 else _unknown(look)
+
+
+def _parts_of_angles(look: FileLook) -> str:
+    """Return the columns of degrees, minutes and seconds that stand apart, by their values or headings; "" for none."""
+    if parts := angles_apart(look):
+        return " and ".join(listed(each, _QUOTE) for each in parts)
+    named = [name for name in look.names if _PART_OF_ANGLE.fullmatch("".join(words_of(name)))]
+    return listed(named, _QUOTE) if len(named) > 2 else ""
 
 
 def _unknown(look: FileLook) -> str:
@@ -103,8 +115,29 @@ def _unknown(look: FileLook) -> str:
     return (
         f"no position columns that are recognised by their headings{page}: they are {headings}, the first row has"
         f" {sample}; rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is"
-        " which in [points.columns], of a register in [control.columns]"
+        f" which in [points.columns], of a register in [control.columns]{_coarse(look)}"
     )
+
+
+def _coarse(look: FileLook) -> str:
+    """Return which columns may be degrees with too few decimals to be taken for such, "" where not two may."""
+    places = {name: round(decimal_places(texts)) for name, texts in look.columns.items() if _may_be_degrees(texts)}
+    if len(places) < 2:
+        return ""
+    least = min(places.values())
+    return (
+        f"; {listed(list(places)[:_AXES], _QUOTE)} may be degrees, but {least} decimals give places to"
+        f" {_DEGREE * 10.0**-least:.0f} m: if they are, export them with 8 or more decimals"
+    )
+
+
+def _may_be_degrees(texts: Sequence[str]) -> bool:
+    """Tell whether numbers have four or five decimals and differ within a degree, as degrees of a job may."""
+    values = numbers_of(texts)
+    if values is None or not _FEW_DECIMALS[0] <= decimal_places(texts) <= _FEW_DECIMALS[1]:
+        return False
+    size = np.abs(values[np.isfinite(values)])
+    return bool((size <= 180.0).all() and np.median(size) >= 1.0 and 0.0 < np.ptp(size) < 1.0)
 
 
 def _without_header(look: FileLook) -> str:

@@ -35,9 +35,7 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
         values = None if dms else numbers_of(texts)
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():
-            return (
-                f'"{name}" holds only whole degrees, which do not give a position: {PARTS_FIX}, with all their decimals'
-            )
+            return f'"{name}" holds only whole degrees, which do not give a position: {PARTS_FIX}'
     return ""
 
 

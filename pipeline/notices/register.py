@@ -55,6 +55,10 @@ _NAMED, _MOST_PAIRS = 3, 1_000
 _FAR_HEIGHT = 10.0
 #: What is said of a row at a register's end that sums it up.
 _CLOSING = "the row '{}' at the end has no coordinates and is taken for no mark; if it is one, give its coordinates"
+_SUMS = (
+    "the row '{}' at the end has the mean, sum, least or largest of the coordinates above and is taken for no mark; if"
+    " it is one, give it another name"
+)
 #: Dates of registers are by some clock on earth.
 _DAY = timedelta(days=1)
 
@@ -78,7 +82,7 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
     places = stood.places
     pairs = close_pairs(places, ONE_MARK)
     used = {register.find(mark) for mark in _named(survey)} | set(stood.mark.tolist())
-    closing = (Warned(one.line, _CLOSING.format(one.text)) for one in register.closing_rows)
+    closing = (Warned(one.line, (_SUMS if one.sums else _CLOSING).format(one.text)) for one in register.closing_rows)
     told = [
         *closing,
         *_revised(register, used),

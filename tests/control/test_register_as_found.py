@@ -381,6 +381,28 @@ def test_no_mark_is_stepped_over(rows: str, tmp_path: Path) -> None:
     assert (register is None and found) or (register is not None and not register.closing_rows)
 
 
+_THREE = "K1;1753201.25;5921100.10;41.50\nK2;1753301.25;5921400.40;42.10\nK3;1753401.28;5921100.20;40.00\n"
+
+
+@pytest.mark.parametrize(
+    "row",
+    ["Mean;1753301.26;5921200.23;41.20", "Average;1753301.260;5921200.233;41.2", "Mittelwert;1753301.26;5921200.23;",
+     "Sum;5259903.78;17763600.70;123.60", "Max;1753401.28;5921400.40;42.10",
+     "Mean;1753301.26;5921200.23;41.20\nSum;;;"],
+)  # fmt: skip
+def test_means_and_sums_of_the_marks_above_are_no_marks(row: str, tmp_path: Path) -> None:
+    """The mean easting is 1753201.25 + (0 + 100 + 200.03) / 3, and so on, worked out by hand."""
+    register = _good(tmp_path, f"mark;easting;northing;height\n{_THREE}{row}\n", _PLAIN)
+    assert register.names == ("K1", "K2", "K3") and register.closing_rows[0].sums
+
+
+@pytest.mark.parametrize("row", ["Mean;1753301.29;5921200.23;41.20", "Mean;1753301.26;5921200.23;41.31",
+                                 "M1;1753301.26;5921200.23;41.20"])  # fmt: skip
+def test_a_mark_elsewhere_than_the_mean_is_one_whatever_it_is_called(row: str, tmp_path: Path) -> None:
+    register = _good(tmp_path, f"mark;easting;northing;height\n{_THREE}{row}\n", _PLAIN)
+    assert len(register.names) == 4 and not register.closing_rows
+
+
 def test_a_mark_called_mean_is_a_mark_where_it_has_coordinates(tmp_path: Path) -> None:
     register = _good(tmp_path, "mark;easting;northing;height\nMean;1753201.25;5921100.1;41.5\n", _PLAIN)
     assert register.names == ("Mean",)

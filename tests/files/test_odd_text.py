@@ -31,7 +31,8 @@ def test_numbers(text: str, piece: str) -> None:
         ("47d30m12s", 'angles = "dms"'), ("47-30-12", 'angles = "dms"'), ("N 47° 30' 12\"", 'angles = "dms"'),
         ("47°30.208'", 'angles = "dms"'), ("10.5W", "hemisphere letter"), ("W 10.5", "hemisphere letter"),
         ("N 47.5", "hemisphere letter"), ("-36.2S", "hemisphere letter"), ("47.5°", "degree sign"),
-        ("47,5", 'decimal = ","'),
+        ("47,5", 'decimal = ","'), ("22S36.0182244", 'angles = "dms"'), ("22S36'01.09", 'angles = "dms"'),
+        ("22S3601.09", "a spelling that is not read"),
     ],
 )  # fmt: skip
 def test_degrees(text: str, piece: str) -> None:

@@ -78,3 +78,19 @@ def test_minutes_in_a_column_of_their_own_are_no_degrees(heads: str, tmp_path: P
         new_job(tmp_path)
     first, minutes, seconds = heads.split(",")[:3]
     assert f'"{first}" holds only degrees, with the rest in "{minutes}" and "{seconds}"' in str(error.value)
+
+
+@pytest.mark.parametrize(
+    "heads",
+    ["B Grad;B Min;B Sek;N/S;L Grad;L Min;L Sek;E/W", "D;M;S;H;D;M;S;H", "deg;min;sec;side;deg2;min2;sec2;side2",
+     "Breite;;;;Länge;;;"],
+)  # fmt: skip
+def test_parts_of_angles_are_told_by_their_values_whatever_they_are_called(heads: str, tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, _HEADS)
+    rows = "".join(f"M{at};43;42;0{at}.51234;S;171;51;0{at}.25123;E;320.0\n" for at in range(1, 5))
+    (tmp_path / "control.csv").write_text(f"mark;{heads};height\n{rows}", encoding="utf-8")
+    started = new_job(tmp_path)
+    assert "each angle in one column" in started.lacking or "the whole angle in one" in started.lacking
+    assert "gon" not in started.lacking

@@ -15,12 +15,12 @@ HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllH
          "solution": "Solution", "code": "Code", "base": "Base"}  # fmt: skip
 
 
-def _with_dates(folder: Path, texts: tuple[str, str]) -> None:
+def _with_dates(folder: Path, texts: tuple[str, str], heading: str = "Datum") -> None:
     """Give every mark an earlier row, 80 mm west of its newer one, and both a date."""
     path = folder / "control.csv"
     head, *rows = (line.split(",") for line in path.read_text(encoding="utf-8").splitlines())
     at = head.index("easting")
-    lines = [[*head, "Datum"]]
+    lines = [[*head, heading]]
     for row in rows:
         old = [*row]
         old[at] = f"{float(row[at]) - 0.08:.5f}"
@@ -41,6 +41,35 @@ def test_the_newest_row_of_a_mark_is_used_by_a_column_of_dates_called_datum(tmp_
     assert '# "Datum" holds dates: of several rows of one mark the newest is used' in page
     answer(Path(started.path), HEIGHT)
     assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+@pytest.mark.parametrize(
+    ("heading", "texts"),
+    [("Observed", ("1999-05-01", "2020-06-01")), ("Epoch", ("1999", "2020")), ("År", ("1999", "2020")),
+     ("Data", ("01.05.1999", "01.06.2020"))],
+)  # fmt: skip
+def test_dates_of_marks_are_known_under_headings_of_times_and_of_years(
+    heading: str, texts: tuple[str, str], tmp_path: Path
+) -> None:
+    """Marks of a register are observed over decades, the readings of an export within days."""
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "a.csv", job, HEADS, time="%Y-%m-%d %H:%M:%S")
+    _with_dates(tmp_path, texts, heading)
+    started = new_job(tmp_path)
+    (told,) = [why for name, role, why in started.files if name == "control.csv" and role == "register"]
+    assert "not recognised" not in told
+    assert tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["control"]["columns"]["dated"] == heading
+
+
+def test_marks_of_one_day_are_not_taken_for_readings_without_times_of_day(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "a.csv", job, HEADS, time="%Y-%m-%d %H:%M:%S")
+    _with_dates(tmp_path, ("2020-06-01", "2020-06-01"), "Observed")
+    (told,) = [why for name, role, why in new_job(tmp_path).files if name == "control.csv" and role == "register"]
+    assert '"Observed" holds dates without times of day, which are taken for those of the marks' in told
+    assert "[points.columns]" not in told
 
 
 def test_datums_of_the_same_heading_are_no_dates(tmp_path: Path) -> None:

@@ -452,3 +452,12 @@ def test_headings_of_two_words_between_blanks_are_told(tmp_path: Path) -> None:
     path.write_text("\n".join([head.replace("Time UTC", "Time_UTC").replace("d h", "d_h"), *rows]), encoding="utf-8")
     columns = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["points"][0]["columns"]
     assert (columns["height"], columns["time"]) == ("Ellipsoid_height", "Time_UTC")
+
+
+def test_rounded_degrees_under_unknown_headings_are_told_with_how_coarse_they_are(tmp_path: Path) -> None:
+    """The fifth decimal of a degree of latitude is 1.1 m, a ninetieth of 100 m."""
+    rows = "".join(f"P{at},171.8612{at},-43.7025{at},320.1{at}1,2026-03-14T09:0{at}:00Z\n" for at in range(6))
+    (tmp_path / "rover.csv").write_text(f"name,v1,v2,v3,time\n{rows}", encoding="utf-8")
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    assert '"v1" and "v2" may be degrees, but 5 decimals give places to 1 m' in str(error.value)

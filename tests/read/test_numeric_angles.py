@@ -87,6 +87,8 @@ _SPELLINGS = [
     "{d}d{m}'{s}\"{letter}",
     "{d}d {m}m {s}s {letter}",
     "{d}deg {m}min {s}sec {letter}",
+    "{d}{letter}{m}'{s}\"",
+    "{d:03d}{letter}{m} {s}",
 ]
 
 
@@ -123,6 +125,8 @@ def test_spellings_come_back(spelling):
         ("36 50.5", 36 + 50.5 / 60),
         ("36° 50.5' S", -(36 + 50.5 / 60)),
         ("  36   50   30  ", 36 + 50 / 60 + 30 / 3600),
+        ("22S36.0182244", -(22 + 36.0182244 / 60)),
+        ("22N36.018'", 22 + 36.018 / 60),
     ],
 )
 def test_the_sign_is_the_whole_angles(text, degrees):
@@ -149,6 +153,12 @@ def test_the_sign_is_the_whole_angles(text, degrees):
         "36 -50 12",
         "1e1 2 3",
         "36 50 12 345",
+        "43S",
+        "43S30",
+        "43S2928.115",
+        "43S9.5",
+        "43S60.5",
+        "43E30.5",
         "",
     ],
 )
