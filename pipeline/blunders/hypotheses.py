@@ -172,7 +172,10 @@ def _in_time(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
 
 
 def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
-    """Yield that the base drifts, in all components first: the free size is metres an hour that the points move."""
+    """Yield that the base drifts, in all components first: the free size is metres an hour that the points move.
+
+    ``own`` (k,) are the occupations of its session, by time.
+    """
     times = scope.case.solved.occupations.time[own]
     hours = (times - times[0]) / HOUR
     shape, group = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True))), OneShape()

@@ -61,7 +61,7 @@ class FoundPattern:
 
     @property
     def carrying(self) -> Integers:
-        """The rows that carry the shift."""
+        """(k,) the rows that carry the shift."""
         return self.rows[self.pattern.carrying]
 
 

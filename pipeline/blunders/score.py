@@ -258,7 +258,7 @@ def _by_looseness(evidence: WeighedDifferences, shapes: Floats, slack: Floats, t
 
 
 def furthest(evidence: WeighedDifferences, tolerance: Tolerance) -> Integers:
-    """Return the few rows whose differences are the most tolerances."""
+    """Return (k,) the few rows whose differences are the most tolerances."""
     off = np.where(evidence.known, np.abs(evidence.difference), 0.0) / tolerance.axes()
     return np.argsort(-off.max(axis=1, initial=0.0), kind="stable")[:_FEW]
 

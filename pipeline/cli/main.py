@@ -116,17 +116,15 @@ def run(
     with 1 if that fails too. A job that runs longer than --timeout is ended and exits with 2. The previous issue of
     such a job is kept.
     """
-    from pipeline.cli.run_command import run_jobs
+    from pipeline.cli.run_command import Batch, run_jobs
     from pipeline.job.command_named import callers_command
 
     if cluster is not None and workers > 1:
         context.fail("--workers cannot be used with --cluster: the scheduler has its own workers.")
     chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
     own = callers_command(notify) if notify is not None and not no_notify else None
-    ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run, "silent": no_notify}
-    raise typer.Exit(
-        run_jobs(jobs, workers=workers, timeout=timeout, cluster=cluster, fail_on=chosen, notify=own, **ways)
-    )
+    batch = Batch(jobs, json, quiet, dry_run, fail_on=chosen, notify=own, silent=no_notify)
+    raise typer.Exit(run_jobs(batch, workers=workers, timeout=timeout, cluster=cluster))
 
 
 @app.command()

@@ -21,10 +21,8 @@ def plain_run(arguments: Sequence[str]) -> Callable[[], None] | None:
         return None
 
     def command() -> None:
-        from pipeline.cli.run_command import run_jobs
+        from pipeline.cli.run_command import Batch, run_jobs
 
-        sys.exit(
-            run_jobs([Path(job) for job in jobs], workers=1, timeout=None, as_json=json, quiet=quiet, dry_run=dry_run)
-        )
+        sys.exit(run_jobs(Batch([Path(job) for job in jobs], as_json=json, quiet=quiet, dry_run=dry_run)))
 
     return command

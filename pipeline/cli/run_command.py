@@ -30,43 +30,46 @@ _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first;
 
 
 @dataclass(frozen=True)
-class _How:
-    """How what became of jobs is told: of one ``alone`` or of several, in JSON, only what needs attention, dry.
+class Batch:
+    """Jobs to run, and how what becomes of them is told.
 
-    ``fail_on`` is what was chosen to make an exit code, None for what the exit codes say.
+    Args:
+        jobs: the job files.
+        as_json: one document is printed, the record of the job or an object ``jobs`` with all of them.
+        quiet: only what needs attention is printed.
+        dry_run: nothing is written, logged or sent.
+        fail_on: what was chosen to make an exit code, None for what the exit codes say.
+        notify: the command to be called where a job's state changed, in place of the one that the job names.
+        silent: no command is called.
     """
 
-    alone: bool
-    as_json: bool
-    quiet: bool
-    dry_run: bool
-    fail_on: frozenset[FailOn] | None
+    jobs: Sequence[Path]
+    as_json: bool = False
+    quiet: bool = False
+    dry_run: bool = False
+    fail_on: frozenset[FailOn] | None = None
+    notify: Command | None = None
+    silent: bool = False
+
+    @property
+    def alone(self) -> bool:
+        """Tell whether it is a single job, of which more is told than of one among several."""
+        return len(self.jobs) == 1
 
 
-def run_jobs(
-    jobs: Sequence[Path],
-    *,
-    workers: int,
-    timeout: float | None,
-    as_json: bool,
-    quiet: bool,
-    dry_run: bool,
-    fail_on: frozenset[FailOn] | None = None,
-    notify: Command | None = None,
-    silent: bool = False,
-    cluster: str | None = None,
-) -> int:
-    """Run the jobs, print what became of each, and return the highest exit code, by ``fail_on`` where that is given.
+def run_jobs(batch: Batch, *, workers: int = 1, timeout: float | None = None, cluster: str | None = None) -> int:
+    """Run the jobs, print what became of each, and return the highest exit code.
 
-    Of several jobs a line each stands at the end, those that need attention last. ``as_json`` prints one document: the
-    record of the job, or an object ``jobs`` with all of them.
+    Of several jobs a line each stands at the end, those that need attention last. A job's log gets what was issued and
+    what went wrong on the way, as soon as it is known, and each run that changed nothing.
 
-    A job's log gets what was issued and what went wrong on the way, as soon as it is known, and each run that changed
-    nothing. A dry run has none. Where a job's state changed the command that it names is called, or ``notify`` in its
-    place; none of them by a dry run, or one that is to be ``silent``. ``cluster`` is the address of a scheduler whose
-    workers are to run the jobs.
+    Args:
+        batch: the jobs.
+        workers: how many processes run several jobs.
+        timeout: seconds after which a job is ended.
+        cluster: the address of a scheduler whose workers are to run the jobs.
     """
-    how = _How(len(jobs) == 1, as_json, quiet, dry_run, fail_on)
+    jobs, dry_run = batch.jobs, batch.dry_run
     again = named_again(jobs)
     once = [job for number, job in enumerate(jobs) if number not in again]
     at_cluster: Iterator[tuple[Path, Result]] | None = None
@@ -76,18 +79,18 @@ def run_jobs(
         try:
             at_cluster = run_on_cluster(once, cluster, timeout=timeout, dry_run=dry_run)
         except JobError as error:
-            return _none_run(jobs, error, as_json=as_json)
+            return _none_run(batch, error)
     logged: dict[Path, str] = {}
-    notifier = Notifier(notify) if not (dry_run or silent) else None
-    with progress_on_terminal(how.alone and not quiet and cluster is None) as progress:
+    notifier = Notifier(batch.notify) if not (dry_run or batch.silent) else None
+    with progress_on_terminal(batch.alone and not batch.quiet and cluster is None) as progress:
         results = at_cluster or run_many(once, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
-        results = _followed(results, how, logged, notifier)
-        if how.alone:  # nothing is printed while the bar is there
+        results = _followed(results, batch, logged, notifier)
+        if batch.alone:  # nothing is printed while the bar is there
             results = iter(list(results))
-    ends = [_end(job, outcome, how, logged) for job, outcome in _in_order(jobs, again, results)]
+    ends = [_end(job, outcome, batch, logged) for job, outcome in _in_order(jobs, again, results)]
     for one_told in notifier.told() if notifier is not None else ():
         _tell_of_command(one_told)
-    _tell_at_end(ends, how)
+    _tell_at_end(ends, batch)
     for end in ends if not dry_run else ():
         if isinstance(end.outcome, Outcome):
             acknowledge(end.outcome)
@@ -95,11 +98,11 @@ def run_jobs(
 
 
 def _followed(
-    results: Iterator[tuple[Path, Result]], how: _How, logged: dict[Path, str], notifier: Notifier | None
+    results: Iterator[tuple[Path, Result]], batch: Batch, logged: dict[Path, str], notifier: Notifier | None
 ) -> Iterator[tuple[Path, Result]]:
     """Return results that are logged, and told by commands, as they come."""
-    results = _chosen(results, how.fail_on)
-    if not how.dry_run:
+    results = _chosen(results, batch.fail_on)
+    if not batch.dry_run:
         results = _logging(results, logged)
     return _notifying(results, notifier) if notifier is not None else results
 
@@ -113,17 +116,17 @@ class _End:
     entry: dict[str, Any]
 
 
-def _end(job: Path, outcome: Result, how: _How, logged: Mapping[Path, str]) -> _End:
+def _end(job: Path, outcome: Result, batch: Batch, logged: Mapping[Path, str]) -> _End:
     """Tell what became of a job; log what is not ``logged`` yet: a run without change, or what could not be printed.
 
     What could not be logged is told, but for a log that there is not.
     """
     unprinted()
-    line, each = _tell(str(job), outcome, how)
-    if how.fail_on is not None and FailOn.REFUSED not in how.fail_on and line.word == REFUSED:
+    line, each = _tell(str(job), outcome, batch)
+    if batch.fail_on is not None and FailOn.REFUSED not in batch.fail_on and line.word == REFUSED:
         line, each = replace(line, code=0), {**each, "exit_code": 0}
     lost, unlogged = unprinted(), logged.get(job)
-    if not how.dry_run and unlogged is None and (lost or changed_nothing(outcome)):
+    if not batch.dry_run and unlogged is None and (lost or changed_nothing(outcome)):
         unlogged = log_outcome(job, outcome, unprinted=lost)
     if unlogged:
         print(fitted(one_line(f"{job}: {unlogged}"), sys.stderr), file=sys.stderr)
@@ -131,20 +134,20 @@ def _end(job: Path, outcome: Result, how: _How, logged: Mapping[Path, str]) -> _
     return _End(outcome, line, each)
 
 
-def _tell_at_end(ends: Sequence[_End], how: _How) -> None:
+def _tell_at_end(ends: Sequence[_End], batch: Batch) -> None:
     """Print the document of all jobs, or of several a line each."""
-    if how.as_json:
-        print_json(ends[0].entry if how.alone else {"jobs": [end.entry for end in ends]})
-    elif not (how.alone or how.quiet):
+    if batch.as_json:
+        print_json(ends[0].entry if batch.alone else {"jobs": [end.entry for end in ends]})
+    elif not (batch.alone or batch.quiet):
         print("\n".join(batch_lines([end.told for end in ends])))
         sys.stdout.flush()
 
 
-def _none_run(jobs: Sequence[Path], error: JobError, *, as_json: bool) -> int:
+def _none_run(batch: Batch, error: JobError) -> int:
     """Tell why no job could be run, and return the exit code."""
-    if as_json:
-        entries = [error_record(str(job), error) for job in jobs]
-        print_json(entries[0] if len(jobs) == 1 else {"jobs": entries})
+    if batch.as_json:
+        entries = [error_record(str(job), error) for job in batch.jobs]
+        print_json(entries[0] if batch.alone else {"jobs": entries})
     return report("tiedown run", error)
 
 
@@ -202,14 +205,14 @@ def _tell_of_command(one: CommandTold) -> None:
         sys.stderr.flush()
 
 
-def _tell(job: str, outcome: Result, how: _How) -> tuple[JobOutcome, dict[str, Any]]:
+def _tell(job: str, outcome: Result, batch: Batch) -> tuple[JobOutcome, dict[str, Any]]:
     """Print what became of one job, and return its line and its entry in JSON.
 
     What cannot be told is a fault, told in its place, and stops no other job.
     """
     try:
-        each = _entry(job, outcome, alone=how.alone) if how.as_json else {}
-        _print(job, outcome, summaries=not how.as_json, quiet=how.quiet)
+        each = _entry(job, outcome, alone=batch.alone) if batch.as_json else {}
+        _print(job, outcome, summaries=not batch.as_json, quiet=batch.quiet)
         return job_outcome(job, outcome), each
     except Exception as error:
         fault = mishap_of(error)

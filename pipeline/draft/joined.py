@@ -49,7 +49,7 @@ class Joined:
 
     @property
     def drawn(self) -> Integers:
-        """Return the strings that are drawn, in the order of the exports."""
+        """Return (k,) the strings that are drawn, in the order of the exports."""
         found = np.flatnonzero(self.why == 0)
         number = self.rows.number[self.segments.rows[self.segments.first[found]]]
         return found[np.argsort(number)]

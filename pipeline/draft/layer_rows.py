@@ -123,7 +123,7 @@ class LayerRows:
     carried: Carried
 
     def points(self, drafted: Drafted, rows: Integers | None = None) -> pa.RecordBatch:
-        """Return the drafted points of a batch, or only some of its ``rows``, as rows of ``points``."""
+        """Return the drafted points of a batch, or only some of its ``rows`` (k,), as rows of ``points``."""
         rows = np.flatnonzero(drafted.points) if rows is None else rows
         chosen = pa.array(rows)
         columns = {

@@ -45,7 +45,7 @@ class Standing:
         self.used[first:last] = drafted.held[self.every[first:last] - drafted.start] == 0
 
     def gives_way(self, start: int, rows: int) -> Integers:
-        """Return which of the job's ``rows`` from ``start`` on give way to another, as places among them, ascending."""
+        """Return (k,) places, ascending, of those of the next ``rows`` from ``start`` on that give way to another."""
         first, last = np.searchsorted(self.number, [start, start + rows])
         return np.unique(self.number[first:last]) - start
 

@@ -109,7 +109,7 @@ def stretches(readings: Readings, which: Flags, cuts: Integers, window: int) -> 
 
 
 def by_latitude(readings: Readings, crowds: list[tuple[Integers, Integers]], window: int) -> Stretch:
-    """Return crowded readings, given as places in the order of time and numbers, by moment and latitude."""
+    """Return crowded readings, given as (k,) places in the order of time and (k,) numbers, by moment and latitude."""
     places, numbers = (np.concatenate(parts) for parts in zip(*crowds, strict=True))
     _, first = np.unique(places, return_index=True)  # where stretches meet, one may be of both
     numbers = numbers[first]

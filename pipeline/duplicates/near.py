@@ -69,7 +69,7 @@ class _Found:
     together: Some = field(default_factory=Some)
 
     def compare(self, stretch: Stretch, step: int, left: Integers) -> None:
-        """Compare the readings at some places of a stretch with those ``step`` places on."""
+        """Compare the readings at (p,) places of a stretch with those ``step`` places on."""
         of, number = stretch.of, stretch.number
         for start in range(0, len(left), _AT_ONCE):
             met = left[start : start + _AT_ONCE]
@@ -138,11 +138,11 @@ class _Compared:
         return self._told(comparable & self.close & (self.same_name | ~self.named))
 
     def apart(self) -> Integers:
-        """Return the same of those that have name and time in common but not the place."""
+        """Return (k, 4) the same of those that have name and time in common but not the place."""
         return self._told(self.named & self.same_name & ~self.close)
 
     def renamed(self) -> Integers:
-        """Return the same of those that have time and place in common but not the name."""
+        """Return (k, 4) the same of those that have time and place in common but not the name."""
         return self._told(self.named & ~self.same_name & self.close & ~self.within)
 
 

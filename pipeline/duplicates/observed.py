@@ -39,7 +39,7 @@ class Observed:
     clock: Codes
 
     def at(self, places: Integers) -> "Observed":
-        """Return those at some places among them."""
+        """Return those at (k,) places among them."""
         return Observed(*(getattr(self, field.name)[places] for field in fields(self)))
 
 

@@ -54,7 +54,7 @@ class HandedOut:
         """Return in words what should be looked at."""
         written = (name for name in self.look.marks.names if self.file.suffix.lower() == ".csv")
         odd = [name for name in written if guarded(name) != name]
-        what = f"{listed(odd)}: written with an apostrophe before it, since a spreadsheet would run it as a formula"
+        what = f"{listed(odd)}: written with an apostrophe before it, since a spreadsheet would take it for a formula"
         return (*self.look.notes, *([what] if odd else []))
 
 

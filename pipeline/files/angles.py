@@ -44,7 +44,7 @@ _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 
 def dms(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
-    """Return degrees, NaN where empty or unreadable, and the rows that are unreadable.
+    """Return (n,) degrees, NaN where empty or unreadable, and (n,) which cells are unreadable.
 
     ``letters`` are the two hemispheres of the axis, the positive one first ("NS" or "EW"). The sign or the letter is
     the whole angle's, so -0 30 00 is half a degree below zero; both a minus and a letter, minutes or seconds of 60 and

@@ -84,6 +84,6 @@ def horizontal_95(cov: ArrayLike) -> Floats:
 
 
 def vertical_95(sigma: ArrayLike) -> Floats:
-    """Return 1.959964 times the standard uncertainty of the height [m]: its 95 % half-interval."""
+    """Return 1.959964 times standard uncertainties of heights [m], of any shape: the 95 % half-intervals."""
     half: Floats = NORMAL_95 * np.asarray(sigma, dtype=np.float64)
     return half

@@ -135,7 +135,7 @@ class Apart:
     distance: list[Floats] = field(default_factory=list)
 
     def take(self, piece: Placed, distance: Floats, told: Flags) -> None:
-        """Take the next readings, with their distances from the middle, and which may be told of."""
+        """Take the next readings, with (n,) metres from the middle, and (n,) which may be told of."""
         out = (distance > self.beyond) & np.isfinite(distance)
         self.many += int(np.count_nonzero(out))
         if self.many <= LISTED and (some := np.flatnonzero(out & told)).size:

@@ -53,7 +53,7 @@ class Noted:
     by: Counter[int] = field(default_factory=Counter)
 
     def add(self, which: Flags, rows: Integers, session: NDArray[np.int32] | None = None) -> None:
-        """Count the readings of a batch where ``which``; ``rows`` are their numbers in the file."""
+        """Count the readings of a batch where ``which`` (n,); ``rows`` (n,) are their numbers in the file."""
         count = int(which.sum())
         if count and not self.count:
             self.row = int(rows[int(np.argmax(which))])

@@ -50,7 +50,7 @@ class Jumps:
     last: tuple[int, str | None, str | None] | None = None
 
     def take(self, time: Integers, names: pa.Array, codes: pa.Array, rows: Integers) -> None:
-        """Take the next rows: times, names, codes, and numbers in the file."""
+        """Take the next rows: (n,) times, UTC milliseconds, names, codes, and numbers in the file."""
         if not len(time) or self.noted > _NOTED:
             return
         start = 1 if self.last is None else 0

@@ -19,7 +19,7 @@ class Placeholders:
     found: dict[int, tuple[int, int]] = field(default_factory=dict)
 
     def take(self, batch: pa.RecordBatch, export: int, sound: Flags) -> None:
-        """Take one batch of an export."""
+        """Take one batch of an export; ``sound`` (n,) says which of its readings can be used."""
         rows = np.flatnonzero(sound & np.any([sigma == 0 for sigma in stated_sigmas(batch)], axis=0))
         if len(rows):
             count, first = self.found.get(export, (0, batch.column("source_row")[int(rows[0])].as_py()))

@@ -26,7 +26,7 @@ class RowSteps:
 
 
 def farthest(milliseconds: Integers) -> Floats:
-    """Return metres that somebody may be from where he was so long before."""
+    """Return (n,) metres that somebody may be from where he was (n,) milliseconds before."""
     return np.asarray(_AT_ONCE + SPEED * milliseconds / 1000.0, np.float64)
 
 

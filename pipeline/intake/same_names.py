@@ -43,7 +43,7 @@ class SameNames:
     sound: Integers
 
     def measured(self, within: float) -> Integers:
-        """Return the numbers, ascending, of the readings that may be of a point measured twice.
+        """Return (k,) numbers, ascending, of the readings that may be of a point measured twice.
 
         Readings of one name in one session are of one point up to ``within`` metres apart: what moves them to their
         places moves them alike.

@@ -84,7 +84,7 @@ class Survey:
 
     @property
     def measured_twice(self) -> Integers:
-        """Return the numbers, ascending, of the readings that may be of a point measured twice.
+        """Return (k,) numbers, ascending, of the readings that may be of a point measured twice.
 
         A field shift parts raw readings of one point, so that within its session none is too far from another.
         """

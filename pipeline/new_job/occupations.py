@@ -48,7 +48,7 @@ class Marks:
 
 
 def likely(rows: TimedRows, marks: Marks) -> tuple[Integers, Integers]:
-    """Return the readings that say that they stand on a mark, and which they name (-1 for none)."""
+    """Return (k,) the readings that say that they stand on a mark, and (k,) which they name (-1 for none)."""
     named: dict[tuple[str, str], int | None] = {}
     coded: dict[tuple[str, str], bool] = {}
     found, which = [], []

@@ -48,7 +48,7 @@ def is_of_either(heading: str) -> bool:
 
 
 def are_lengths(values: Floats) -> bool:
-    """Tell whether numbers under a heading that means satellites or a precision (sV) are lengths: broken ones."""
+    """Tell whether (n,) numbers under a heading that means satellites or a precision (sV) are lengths: broken ones."""
     known = values[np.isfinite(values)]
     return bool((known != np.floor(known)).any())
 

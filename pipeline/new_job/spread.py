@@ -10,7 +10,7 @@ from pipeline.sphere import DEGREE
 
 
 def from_their_middle(table: FilePositions, some: Sequence[int] | Integers) -> Floats:
-    """Return how far some rows of a table lie from the middle of them, about, in metres; NaN where one has no place."""
+    """Return (k,) metres, about, of some rows of a table from the middle of them; NaN where one has no place."""
     places = np.column_stack([table.first, table.second])[np.asarray(some, np.int64)]
     if not np.isfinite(places).all(axis=1).any():
         return np.full(len(places), np.nan)

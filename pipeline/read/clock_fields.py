@@ -73,7 +73,7 @@ class Pattern:
         return frozenset(re.compile(self.expression).groupindex)
 
     def matched(self, cells: pa.Array) -> Flags:
-        """Return the rows of a column of texts that have the pattern."""
+        """Return (n,) which cells of a column of texts have the pattern."""
         return _there(pc.extract_regex(cells, self.expression))
 
     def read(self, cells: pa.Array) -> Fields:

@@ -32,7 +32,7 @@ class Counted:
     pair: int = 0
 
     def matched(self, cells: pa.Array) -> Flags:
-        """Return the rows that hold a count."""
+        """Return (n,) which cells hold a count."""
         return self.read(cells).matched
 
     def read(self, cells: pa.Array) -> Fields:

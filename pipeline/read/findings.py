@@ -46,7 +46,7 @@ class Findings:
         self.held = np.zeros(self.rows, dtype=np.uint8)
 
     def add(self, reason: Reason, bad: Flags, says: "pa.Array | str") -> None:
-        """Hold back the rows where ``bad``; ``says`` is one text for all or a text for every row of the batch."""
+        """Hold back the rows where ``bad`` (n,); ``says`` is one text for all or a text for every row of the batch."""
         if not bad.any():
             return
         code = reason_code(reason)

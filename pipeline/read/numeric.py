@@ -11,7 +11,7 @@ _NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,9})?$"
 
 
 def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Flags]:
-    """Return the column's numbers, NaN where there is none, and the rows whose cell is no finite number."""
+    """Return (n,) the column's numbers, NaN where there is none, and (n,) which cells hold no finite number."""
     if pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type):
         return _finite(pc.cast(cells, pa.float64(), safe=False), cells)
     if not pa.types.is_string(cells.type):

@@ -11,7 +11,7 @@ from pipeline.files.odd_text import LONGEST
 
 
 def described(cells: pa.Array, bad: Flags, describe: Callable[[str], str]) -> pa.Array:
-    """Return what ``describe`` says of every cell where ``bad``, null elsewhere.
+    """Return (n,) what ``describe`` says of every cell where ``bad`` (n,), null elsewhere.
 
     Cells with figures in the same places are described alike, by the first of them.
     """

@@ -80,7 +80,7 @@ class Clock:
             self.claims.add(cells, shown - first - utc, claimed & (first == second))
 
     def matched(self, cells: pa.Array) -> Flags:
-        """Return the rows that have the look of a time as expected, be it one that exists or not."""
+        """Return (n,) which cells have the look of a time as expected, be it one that exists or not."""
         if pa.types.is_timestamp(cells.type):
             there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
             return there
@@ -193,7 +193,7 @@ def _zone(name: str) -> "tzinfo | int | None":
 
 
 def gps_to_utc(gps: Integers) -> tuple[Integers, Flags]:
-    """Turn milliseconds of the GPS time scale (counted like UTC's since 1970) into UTC; also say which are too early.
+    """Turn (n,) milliseconds of the GPS time scale, counted like UTC's since 1970, into (n,) UTC; (n,) are too early.
 
     UTC = GPS - leap seconds. The second 23:59:60 itself falls on the first second after it.
     """

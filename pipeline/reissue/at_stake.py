@@ -34,8 +34,7 @@ def at_stake(
     """
     if touched is None:
         moved = {row["session"]: row["points"] for row in current["sessions"]}
-        for name, readings in _in_means_only(current):
-            moved[name] = readings
+        moved.update(_in_means_only(current))
         touched = Touched({session: Counter({Change.MOVED: points}) for session, points in moved.items() if points})
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
     emptied = _emptied(current, touched.lost, _untied(survey, solved))
@@ -53,9 +52,10 @@ def at_stake(
 
 
 def _in_means_only(current: Record) -> Iterator[tuple[str, int]]:
-    """Yield the sessions without a point of their own whose readings may be in means, and how many means there are.
+    """Yield the sessions without a point of their own whose readings may be in means, and how many at the most.
 
-    What is wholly held back for other reasons is in none.
+    The record has the number of all means alone, not whose readings are in them: so it is that for each such session,
+    rather too many at stake than none. What is wholly held back for other reasons is in none.
     """
     means = current["repeats"]["means"]
     whole = {row["name"]: row["by_reason"] for row in current["wholly_held_back"] if row["kind"] == Whole.SESSION}

@@ -157,7 +157,7 @@ class _Known:
 
     @classmethod
     def of(cls, before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> "_Known":
-        """Return what is known where row i of ``after`` is row ``there[i]`` of ``before``, -1 for none."""
+        """Return what is known where row i of ``after`` is row ``there[i]`` of ``before``, (n,) with -1 for none."""
         new, came = np.flatnonzero(there >= 0), np.flatnonzero(there < 0)
         old, gone = there[new], _unmatched(there, before.num_rows)
         return cls(before, after, axes, old, new, gone, came, are_held(before)[old], are_held(after)[new])

@@ -1,7 +1,8 @@
-"""Finds what a table of the job file said before: a record has its sum alone, which proves whatever gives the same.
+"""Finds what a table of the job file said before, of which an earlier record has nothing but a checksum.
 
-Tried are the tables that the last one is likely to have been: with every choice of words, without keys that are stated
-now, or with another number of one key. Where none gives the sum, what it said is not known.
+It is found by trial: tables that the former one is likely to have been are laid out and summed as it was, and whichever
+gives the same sum is it. Tried are keys that were at their defaults or had any other choice of words, several at a
+time, and another number of one key, as people write numbers. Where none gives the sum, what it said is not known.
 """
 
 import json
@@ -27,9 +28,10 @@ _NUMBERS = tuple(
 )
 #: Words of a list up to which every choice of them is tried; of more, one more or one less.
 _WORDS = 5
-#: Tables that are tried at most with more than one key stated otherwise: some 50 ms.
+#: Tables that are tried at most with more than one key changed: some 50 ms.
 _MOST = 4_000
 
+#: What a table says: values by key.
 Values = dict[str, Any]
 
 
@@ -38,8 +40,8 @@ def changed_keys(part: str, now: Mapping[str, Any], total: str | None) -> list[s
 
     Args:
         part: the table's name, as `canonical_text.meanings` has it.
-        now: what it says.
-        total: the sum of what it said, None where there is none.
+        now: what it says, as far as it is stated.
+        total: the checksum of what it said, None where there is none.
     """
     name = part.removeprefix(LIMITS_OF).strip("[]")
     if total is None or name not in _MODELS:
@@ -48,16 +50,18 @@ def changed_keys(part: str, now: Mapping[str, Any], total: str | None) -> list[s
     keys = [
         key for key in fields if (key in limits) == part.startswith(LIMITS_OF) and key not in KEYS_SILENT.get(name, ())
     ]
-    default = {key: plain(fields[key].get_default(call_default_factory=True)) for key in keys}
-    said = {key: now.get(key, default[key]) for key in keys}
-    options = {key: _options(fields[key].annotation, default[key], said[key]) for key in keys}
-    for then in chain(_together(said, default, options), _single(said, options)):
-        if sum_of(json.dumps(_written(then, default, name), sort_keys=True, ensure_ascii=False)) == total:
-            return [f"{key} {in_words(then[key])} -> {in_words(said[key])}" for key in keys if then[key] != said[key]]
+    defaults = {key: plain(fields[key].get_default(call_default_factory=True)) for key in keys}
+    current = {key: now.get(key, defaults[key]) for key in keys}
+    options = {key: _options(fields[key].annotation, defaults[key], current[key]) for key in keys}
+    for former in chain(_several_changed(current, defaults, options), _one_changed(current, options)):
+        summed = json.dumps(_without_silent(former, defaults, name), sort_keys=True, ensure_ascii=False)
+        if sum_of(summed) == total:
+            changed = [key for key in keys if former[key] != current[key]]
+            return [f"{key} {in_words(former[key])} -> {in_words(current[key])}" for key in changed]
     return []
 
 
-def _options(annotation: Any, default: Any, now: Any) -> list[Any]:
+def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
     """Return what a key may have said: every choice of words, numbers as people write them; else its default."""
     words, types = [*map(str, choices(annotation))], set(leaves(annotation))
     if isinstance(default, list):
@@ -65,28 +69,37 @@ def _options(annotation: Any, default: Any, now: Any) -> list[Any]:
             return [default]
         if len(words) <= _WORDS:
             return [sorted(some) for count in range(len(words) + 1) for some in combinations(words, count)]
-        more = ([*now[:at], word, *now[at:]] for word in words if word not in now for at in range(len(now) + 1))
-        return [default, *more, *([one for one in now if one != word] for word in now)]
+        one_more = (
+            [*current[:at], word, *current[at:]]
+            for word in words
+            if word not in current
+            for at in range(len(current) + 1)
+        )
+        one_less = ([word for word in current if word != left_out] for left_out in current)
+        return [default, *one_more, *one_less]
     if words or bool in types:
         return words or [False, True]
     return [default, *_NUMBERS] if float in types else [default]
 
 
-def _together(said: Values, default: Values, options: Mapping[str, Sequence[Any]]) -> Iterator[Values]:
-    """Yield tables with several keys stated otherwise: as by default, or, where they are few, as they may be."""
-    every = {key: [said[key], *(each for each in options[key] if len(options[key]) <= 1 << _WORDS)] for key in said}
-    if prod(map(len, every.values())) > _MOST:
-        every = {key: [said[key], *([default[key]] if said[key] != default[key] else [])] for key in said}
-    if prod(map(len, every.values())) <= _MOST:
-        yield from (dict(zip(said, values, strict=True)) for values in product(*every.values()))
+def _several_changed(current: Values, defaults: Values, options: Mapping[str, Sequence[Any]]) -> Iterator[Values]:
+    """Yield tables of which any keys say something else: by words, or where that is too many, by defaults alone."""
+    tried = {key: [current[key], *(options[key] if len(options[key]) <= 1 << _WORDS else ())] for key in current}
+    if prod(map(len, tried.values())) > _MOST:
+        tried = {key: [value, *([defaults[key]] if value != defaults[key] else [])] for key, value in current.items()}
+    if prod(map(len, tried.values())) <= _MOST:
+        yield from (dict(zip(current, values, strict=True)) for values in product(*tried.values()))
 
 
-def _single(said: Values, options: Mapping[str, Sequence[Any]]) -> Iterator[Values]:
-    yield from ({**said, key: value} for key in said for value in options[key])
+def _one_changed(current: Values, options: Mapping[str, Sequence[Any]]) -> Iterator[Values]:
+    """Yield tables of which one key says something else, whatever that may be."""
+    yield from ({**current, key: value} for key in current for value in options[key])
 
 
-def _written(said: Values, default: Values, name: str) -> Values:
-    """Return a table as its sum is made of it: what came later, or is nothing by default, only where it is stated."""
-    left_out = [key for key, value in said.items() if value is None]
-    left_out += [key for key in KEYS_LATER.get(name, ()) if key in said and said[key] == default[key]]
-    return {key: value for key, value in said.items() if key not in left_out}
+def _without_silent(table: Values, defaults: Values, name: str) -> Values:
+    """Return a table as it is summed: without keys of no value, and without newer keys that are at their defaults.
+
+    So a record that knew nothing of a newer key has the same sum.
+    """
+    newer = [key for key in KEYS_LATER.get(name, ()) if key in table and table[key] == defaults[key]]
+    return {key: value for key, value in table.items() if value is not None and key not in newer}

@@ -88,7 +88,7 @@ class _Waiting:
         return True
 
     def keep(self, which: Flags) -> None:
-        """Let go of the other rows."""
+        """Let go of the rows where ``which`` (n,) does not hold."""
         self.sums, self.numbers = self.sums[which], self.numbers[which]
 
 

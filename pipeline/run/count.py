@@ -35,7 +35,7 @@ class Count:
         self.by_reason += np.bincount(held, minlength=len(REASONS) + 1)[1:]
 
     def widen(self, hu95: Floats, vu95: Floats) -> None:
-        """Note the 95 % uncertainties of drafted points, metres, of which the largest are told."""
+        """Note (n,) 95 % uncertainties of drafted points, metres, of which the largest are told."""
         self.largest = (
             float(np.fmax.reduce(hu95, initial=self.largest[0])),
             float(np.fmax.reduce(vu95, initial=self.largest[1])),

@@ -254,7 +254,7 @@ def _same(one: str, other: str, known: Mapping[str, Floats]) -> bool:
 
 
 def span(times: Integers) -> tuple[int | None, int | None]:
-    """Return first and last time of a row of spans, or None and None where there is no point."""
+    """Return first and last time of a row (2,) of spans, or None and None where there is no point."""
     return (int(times[0]), int(times[1])) if times[0] <= times[1] else (None, None)
 
 

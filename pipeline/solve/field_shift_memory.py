@@ -66,17 +66,21 @@ def remembered(survey: Survey, window: FieldWindow, reading: Reading) -> Remembe
     """
     if window.stated.typed is not None:
         return None
-    kept = [one for one in survey.kept if _same_mark(survey, one, window, reading)]
-    same = [one for one in kept if _same_reading(survey, one, window, reading)]
-    by_model = [one for one in same if one.entry["model"] == window.stated.model]
-    numbers = [one for one in by_model if window.stated.model == "geocentric" or _on_grid(survey, one)]
-    others = [*same, *(one for one in kept if one.overlaps(window)), *(one for one in kept if _of_tie(one, window))]
-    for one in [*numbers, *others]:
-        mark = _mark_then(survey, one, reading)
+    kept = [past for past in survey.kept if _same_mark(survey, past, window, reading)]
+    same = [past for past in kept if _same_reading(survey, past, window, reading)]
+    by_model = [past for past in same if past.entry["model"] == window.stated.model]
+    numbers = [past for past in by_model if window.stated.model == "geocentric" or _on_grid(survey, past)]
+    others = [
+        *same,
+        *(past for past in kept if past.overlaps(window)),
+        *(past for past in kept if _of_tie(past, window)),
+    ]
+    for past in [*numbers, *others]:
+        mark = _mark_then(survey, past, reading)
         if mark is not None:
-            called = one.entry["mark"] if one.entry["mark"] != window.stated.mark else None
-            vector = _vector_of(one) if any(one is other for other in numbers) else None
-            return Remembered(one.entry["since"], mark, vector, called)
+            called = past.entry["mark"] if past.entry["mark"] != window.stated.mark else None
+            vector = _vector_of(past) if any(past is other for other in numbers) else None
+            return Remembered(past.entry["since"], mark, vector, called)
     return None
 
 
@@ -94,13 +98,13 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
     for number, (window, reading, since) in enumerate(stated):
         if window.stated.typed is not None:
             continue
-        others = [(other, of) for other, of, _ in [*stated[:number], *stated[number + 1 :]]]
+        others = [(other, its_reading) for other, its_reading, _ in [*stated[:number], *stated[number + 1 :]]]
         before = _before(survey, window, reading, since, others)
         if not before and (doubted := _doubted(survey, window, reading, since)) is not None:
             found.append(_doubt(_as_doubted(doubted, window), window, survey))
-        for one in before:
-            if _may_be_one(survey, one, window, reading):
-                found.append(_doubt(_sentence(survey, one, window), window, survey))
+        for past in before:
+            if _may_be_one(survey, past, window, reading):
+                found.append(_doubt(_sentence(survey, past, window), window, survey))
                 break
     return found
 
@@ -112,20 +116,22 @@ def _before(
 
     That need not be the last issue before them: one may have had none there, or cannot be read any more.
     """
-    earlier = [one for one in survey.kept if since is None or one.issue < since]
-    earlier = [one for one in earlier if _in_place(survey, one, window, reading)]
-    earlier = [one for one in earlier if not any(_known(survey, one, other, of) for other, of in others)]
-    newest = max((one.issue for one in earlier), default=0)
-    return [one for one in earlier if one.issue == newest]
+    earlier = [past for past in survey.kept if since is None or past.issue < since]
+    earlier = [past for past in earlier if _in_place(survey, past, window, reading)]
+    earlier = [
+        past for past in earlier if not any(_known(survey, past, other, its_reading) for other, its_reading in others)
+    ]
+    newest = max((past.issue for past in earlier), default=0)
+    return [past for past in earlier if past.issue == newest]
 
 
 def _doubted(survey: Survey, window: FieldWindow, reading: Reading, since: int | None) -> KeptShift | None:
     """Return a shift's numbers as the newest issue has them, where it had them in doubt; else None."""
-    alike = [one for one in survey.kept if one.entry["since"] == since and _same_mark(survey, one, window, reading)]
-    newest = max((one.issue for one in alike), default=0)
-    for one in alike:
-        if one.issue == newest and (one.entry["tie"], one.entry["mark"]) in one.doubted:
-            return one
+    alike = [past for past in survey.kept if past.entry["since"] == since and _same_mark(survey, past, window, reading)]
+    newest = max((past.issue for past in alike), default=0)
+    for past in alike:
+        if past.issue == newest and (past.entry["tie"], past.entry["mark"]) in past.doubted:
+            return past
     return None
 
 
@@ -140,23 +146,23 @@ def _by(tie: str | None, mark: str | None) -> str:
     return f"the field shift by {tie} on {mark} from"
 
 
-def _as_doubted(one: KeptShift, window: FieldWindow) -> str:
+def _as_doubted(past: KeptShift, window: FieldWindow) -> str:
     return (
         f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {stamp(window.start)} UTC {_ANEW}. Issue"
-        f" {one.issue:03d} already doubted this, and the issue that it was compared with no longer records it. If other"
-        " coordinates of the mark were applied in the field, write them into its field_shift: easting, northing,"
+        f" {past.issue:03d} already doubted this, and the issue that it was compared with no longer records it. If"
+        " other coordinates of the mark were applied in the field, write them into its field_shift: easting, northing,"
         " height; otherwise nothing is wrong"
     )
 
 
-def _sentence(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
-    entry = one.entry
-    keys = [f"{key} = {value:.4f}" for key, value in zip(_GRID, _known_of(one), strict=True)]
+def _sentence(survey: Survey, past: KeptShift, window: FieldWindow) -> str:
+    entry = past.entry
+    keys = [f"{key} = {value:.4f}" for key, value in zip(_GRID, _known_of(past), strict=True)]
     typed = f"write into its field_shift what it had then: {', '.join(keys)}"
-    same = f"the mark {entry['mark']} of issue {one.issue:03d} under another name"
+    same = f"the mark {entry['mark']} of issue {past.issue:03d} under another name"
     if entry["mark"] == window.stated.mark:
-        same = f"the same mark as in issue {one.issue:03d}"
-    if not _in_target(survey, one):
+        same = f"the same mark as in issue {past.issue:03d}"
+    if not _in_target(survey, past):
         same += ", which had another grid or height datum,"
         typed = "write the coordinates as typed in the field into its field_shift: easting, northing, height"
     return (
@@ -166,99 +172,99 @@ def _sentence(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
     )
 
 
-def _in_place(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _in_place(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
     """Tell whether a shift was carried where a stated one is, or worked out from the same reading."""
-    return one.overlaps(window) or _same_reading(survey, one, window, reading)
+    return past.overlaps(window) or _same_reading(survey, past, window, reading)
 
 
-def _known(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _known(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
     """Tell whether a stated shift is one of before."""
-    return _in_place(survey, one, window, reading) and _same_mark(survey, one, window, reading)
+    return _in_place(survey, past, window, reading) and _same_mark(survey, past, window, reading)
 
 
-def _may_be_one(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _may_be_one(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
     """Tell whether a mark may be the one of before, with other numbers, and nobody can say so."""
-    mark = _mark_then(survey, one, reading)
+    mark = _mark_then(survey, past, reading)
     if mark is None:
-        return one.entry["mark"] == window.stated.mark
+        return past.entry["mark"] == window.stated.mark
     apart = float(np.linalg.norm(mark - reading.mark))
-    if apart <= _ONE_MARK or _stood_beside(survey, one, window, reading):
+    if apart <= _ONE_MARK or _stood_beside(survey, past, window, reading):
         return False
     register = survey.register
-    if register is not None and register.find(one.entry["mark"] or "") is not None:
+    if register is not None and register.find(past.entry["mark"] or "") is not None:
         return apart <= _MAY_BE
     east, north, _ = survey.operations.frames.to_issued.forward(*np.stack([mark, reading.mark]).T)
     return bool(np.hypot(east[1] - east[0], north[1] - north[0]) <= _ELSEWHERE)
 
 
-def _stood_beside(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _stood_beside(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
     """Tell whether an issue before occupied a stated shift's mark by its name and where it is now: it is another."""
-    then = one.stood.get(window.stated.mark or "")
-    if then is None or not _in_target(survey, one):
+    then = past.stood.get(window.stated.mark or "")
+    if then is None or not _in_target(survey, past):
         return False
     return float(np.linalg.norm(of_grid(survey, then) - reading.mark)) <= _ONE_MARK
 
 
-def _same_mark(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
-    if one.entry["mark"] == window.stated.mark:
+def _same_mark(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    if past.entry["mark"] == window.stated.mark:
         return True
-    then = _mark_then(survey, one, reading)
+    then = _mark_then(survey, past, reading)
     return then is not None and float(np.linalg.norm(then - reading.mark)) <= _ONE_MARK
 
 
-def _same_reading(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
-    if one.entry["observed"] == reading.observed and one.entry["tie"] == window.stated.tie:
+def _same_reading(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    if past.entry["observed"] == reading.observed and past.entry["tie"] == window.stated.tie:
         return True
-    raw = _raw_then(survey, one)
+    raw = _raw_then(survey, past)
     return raw is not None and float(np.linalg.norm(raw - reading.raw)) <= _ONE_READING
 
 
-def _of_tie(one: KeptShift, window: FieldWindow) -> bool:
-    return (one.entry["tie"], one.entry["session"]) == (window.stated.tie, window.name)
+def _of_tie(past: KeptShift, window: FieldWindow) -> bool:
+    return (past.entry["tie"], past.entry["session"]) == (window.stated.tie, window.name)
 
 
-def _in_target(survey: Survey, one: KeptShift) -> bool:
-    return one.target == written_in(survey.target)
+def _in_target(survey: Survey, past: KeptShift) -> bool:
+    return past.target == written_in(survey.target)
 
 
-def _on_grid(survey: Survey, one: KeptShift) -> bool:
+def _on_grid(survey: Survey, past: KeptShift) -> bool:
     """Tell whether a record's numbers on the grid can be taken as they are.
 
     To which side those of a grid to the west or the south were meant, records have not always said alike.
     """
-    return _in_target(survey, one) and bool((survey.axes.signs() > 0).all())
+    return _in_target(survey, past) and bool((survey.axes.signs() > 0).all())
 
 
-def _mark_then(survey: Survey, one: KeptShift, reading: Reading) -> Floats | None:
+def _mark_then(survey: Survey, past: KeptShift, reading: Reading) -> Floats | None:
     """Return (3,) working frame, of the mark as it was; in another grid, as it was beside the same reading."""
-    entry = one.entry
-    if _in_target(survey, one):
-        return of_grid(survey, _known_of(one))
+    entry = past.entry
+    if _in_target(survey, past):
+        return of_grid(survey, _known_of(past))
     same = entry["observed"] == reading.observed and entry["model"] == "geocentric"
-    return reading.raw + _vector_of(one) if same else None
+    return reading.raw + _vector_of(past) if same else None
 
 
-def _raw_then(survey: Survey, one: KeptShift) -> Floats | None:
+def _raw_then(survey: Survey, past: KeptShift) -> Floats | None:
     """Return (3,) working frame, of the reading, None where the previous issue had another grid."""
-    if not _in_target(survey, one):
+    if not _in_target(survey, past):
         return None
-    entry, to_issued = one.entry, survey.operations.frames.to_issued
-    if entry["model"] == "grid" and not _on_grid(survey, one):
+    entry, to_issued = past.entry, survey.operations.frames.to_issued
+    if entry["model"] == "grid" and not _on_grid(survey, past):
         return None
-    mark = of_grid(survey, _known_of(one))
+    mark = of_grid(survey, _known_of(past))
     if entry["model"] == "geocentric":
-        return mark - _vector_of(one)
-    grid = np.column_stack(to_issued.forward(*mark[:, None])) - _vector_of(one)
+        return mark - _vector_of(past)
+    grid = np.column_stack(to_issued.forward(*mark[:, None])) - _vector_of(past)
     return np.ravel(to_issued.inverse(*grid.T))
 
 
-def _known_of(one: KeptShift) -> list[float]:
-    entry = one.entry
+def _known_of(past: KeptShift) -> list[float]:
+    entry = past.entry
     return [entry["known_easting"] or 0.0, entry["known_northing"] or 0.0, entry["known_height"] or 0.0]
 
 
-def _vector_of(one: KeptShift) -> Floats:
-    entry = one.entry
+def _vector_of(past: KeptShift) -> Floats:
+    entry = past.entry
     if entry["model"] == "grid":
         return np.array([entry["shift_east"], entry["shift_north"], entry["shift_up"]])
     return np.array([entry["shift_x"], entry["shift_y"], entry["shift_z"]], np.float64)

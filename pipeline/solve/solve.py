@@ -101,7 +101,7 @@ class Adjusted:
 
     @property
     def not_points(self) -> Integers:
-        """Return the numbers of the readings that are occupations of marks, or say so of a mark that nobody knows."""
+        """Return (k,) numbers of the readings that are occupations of marks, or say so of a mark that nobody knows."""
         on_marks = np.asarray(self.occupations.table.column("number"), np.int64)
         return np.union1d(on_marks, np.fromiter(self.unanswered, np.int64))
 

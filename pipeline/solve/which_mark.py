@@ -36,7 +36,7 @@ class Places:
         return self.names[first], float(distance[first])
 
     def beside(self, mark: str, point: Floats, within: float) -> tuple[str | None, float]:
-        """Likewise for one mark alone."""
+        """Return likewise, of (2,) metres on the grid, for one mark alone."""
         return Places((mark,), self.at[[self.names.index(mark)]]).nearest(point, within)
 
 

@@ -4,11 +4,11 @@ import hashlib
 import json
 import sqlite3
 from pathlib import Path
-from typing import Any
 
 import fiona
 import numpy as np
 import pytest
+from registers_read import read_all_marks, read_marks
 
 from pipeline.control import Register, read_register
 from pipeline.problems import Problem, Problems
@@ -23,30 +23,9 @@ BM 7,,,12.345,,0.004,height,,,
 """
 
 
-def _read(
-    folder: Path,
-    text: str | bytes,
-    name: str = "control.csv",
-    kind: str = "projected",
-    ellipsoid: bool = False,
-    layer: str | None = None,
-) -> tuple[Register | None, list[Problem]]:
-    path = folder / name
-    path.write_bytes(text.encode() if isinstance(text, str) else text)
-    problems = Problems()
-    return read_register(path, layer, problems, kind=kind, ellipsoid=ellipsoid, shown=name), problems.found
-
-
-def _good(*args: Any, **kwargs: Any) -> Register:
-    register, found = _read(*args, **kwargs)
-    assert found == []
-    assert register is not None
-    return register
-
-
 def test_a_register_is_read_as_written(tmp_path: Path) -> None:
     """Names stay text, coordinates keep their digits, what is not given is NaN."""
-    register = _good(tmp_path, REGISTER)
+    register = read_all_marks(tmp_path, REGISTER)
     assert register.names == ("K1", "001", "1E5", "BM 7")
     np.testing.assert_array_equal(register.first, [1753201.25, 1753300.5, 1753400.0, np.nan])
     np.testing.assert_array_equal(register.second, [5921100.1, 5921200.0, 5921300.0, np.nan])
@@ -65,7 +44,7 @@ def test_a_register_is_read_as_written(tmp_path: Path) -> None:
 
 def test_uncertainties_are_read_as_95_percent_figures(tmp_path: Path) -> None:
     """NSSDA's factors, 2.4477 and 1.9600 (FGDC-STD-007.3-1998, 3-A.1 and 3-A.2); 5 mm where nothing is stated."""
-    register = _good(tmp_path, REGISTER)
+    register = read_all_marks(tmp_path, REGISTER)
     np.testing.assert_allclose(register.sigma_east, [0.020 / 2.4477, 0.005, 0.01 / 2.4477, 0.005], rtol=1e-4, atol=0)
     np.testing.assert_array_equal(register.sigma_north, register.sigma_east)
     np.testing.assert_allclose(register.sigma_up, [0.030 / 1.96, 0.005, 0.005, 0.004 / 1.96], rtol=1e-4, atol=0)
@@ -74,7 +53,7 @@ def test_uncertainties_are_read_as_95_percent_figures(tmp_path: Path) -> None:
 
 def test_a_register_is_never_changed(tmp_path: Path) -> None:
     """Its arrays refuse to be written to."""
-    register = _good(tmp_path, REGISTER)
+    register = read_all_marks(tmp_path, REGISTER)
     for array in (register.first, register.third, register.sigma_up, register.holds_height, register.stated):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 1
@@ -83,18 +62,18 @@ def test_a_register_is_never_changed(tmp_path: Path) -> None:
 def test_a_column_of_datums_is_not_told_to_be_of_badly_written_dates(tmp_path: Path) -> None:
     """ "Datum" is a date in some languages and a geodetic datum in all."""
     rows = "CM1,1000,2000,10,ETRS89\nCM1,1000.5,2000,10,ETRS89\n"
-    _, (problem,) = _read(tmp_path, "mark,easting,northing,height,dated\n" + rows)
+    _, (problem,) = read_marks(tmp_path, "mark,easting,northing,height,dated\n" + rows)
     assert "'ETRS89' is not a date" in problem.what and "geodetic datums" in problem.fix
 
 
 def test_marks_are_found_by_name(tmp_path: Path) -> None:
     """Exactly, blanks around it apart."""
-    register = _good(tmp_path, REGISTER)
+    register = read_all_marks(tmp_path, REGISTER)
     assert register.find(" K1 ") == 0
     assert register.find("1E5") == 2
     assert register.find("k1") is None
     assert register.find("100000") is None
-    assert register.where(3) == ("control.csv", 5)
+    assert register.where(3) == ("marks.csv", 5)
 
 
 @pytest.mark.parametrize(
@@ -114,7 +93,7 @@ def test_marks_are_found_by_name(tmp_path: Path) -> None:
 )
 def test_layouts_that_say_the_same(tmp_path: Path, text: str) -> None:
     """Byte order mark, line ends, delimiter, decimal comma, case, blanks, quotes, empty lines, a row said again."""
-    register, plain = _good(tmp_path, text), _good(tmp_path, REGISTER)
+    register, plain = read_all_marks(tmp_path, text), read_all_marks(tmp_path, REGISTER)
     assert register.names == plain.names
     assert register.holds == plain.holds
     for name in ("first", "second", "third", "sigma_east", "sigma_up"):
@@ -128,22 +107,22 @@ def test_columns_set_with_blanks(lines: str, tmp_path: Path) -> None:
         "K1     1753201.250  5921100.10   41.500",
         "001 \t 1753300.5\t5921200  42",
     ]
-    register = _good(tmp_path, lines.join(text))
+    register = read_all_marks(tmp_path, lines.join(text))
     assert (register.names, register.second.tolist()) == (("K1", "001"), [5921100.10, 5921200.0])
 
 
 def test_a_name_with_a_line_break_before_it_keeps_its_line(tmp_path: Path) -> None:
     """A cell over two lines moves the rows after it."""
     text = 'mark,easting,northing,height,source\nA,1,2,3,"one\ntwo"\nB,1,2,3,\n'
-    assert _good(tmp_path, text).lines == (2, 4)
+    assert read_all_marks(tmp_path, text).lines == (2, 4)
 
 
 def test_a_geographic_register(tmp_path: Path) -> None:
     """Longitude, latitude and ellipsoidal height, also where a column of heights stands beside it."""
     text = "mark,latitude,longitude,ellipsoid_height,height\nK1,-36.85,174.76,75.5,41.5\n"
-    register = _good(tmp_path, text, kind="geographic", ellipsoid=True)
+    register = read_all_marks(tmp_path, text, kind="geographic", ellipsoid=True)
     assert (register.first[0], register.second[0], register.third[0]) == (174.76, -36.85, 75.5)
-    assert _good(tmp_path, text, kind="geographic").third[0] == 41.5
+    assert read_all_marks(tmp_path, text, kind="geographic").third[0] == 41.5
 
 
 #: text of the register, the lines of the problems, pieces of the first one's text
@@ -171,7 +150,7 @@ WRONG: dict[str, Wrong] = {
     "twice": (
         HEADER + "A,1,2,3\nB,1,2,3\nA,1,2.5,3\n",
         [4],
-        ["mark 'A' is listed twice with different coordinates (control.csv:2)", "northing 2.0 and 2.5"],
+        ["mark 'A' is listed twice with different coordinates (marks.csv:2)", "northing 2.0 and 2.5"],
     ),
     "twice, held otherwise": (HEADER + "A,1,2,3\nA,1,2,3,,,position\n", [3], ["holds 3d and position"]),
     "twice, known otherwise": (HEADER + "A,1,2,3,0.1\nA,1,2,3,\n", [3], ["hu95 0.1 and none"]),
@@ -196,16 +175,16 @@ def test_a_mark_of_which_nothing_is_said_holds_what_is_there(tmp_path: Path) -> 
     """As registers of a region are: whole marks, some without a height, bench marks without a position."""
     rows = ["A,1,2,3", "B,1,2,", "C,,,3"]
     for header, end in (("mark,easting,northing,height", ""), (HEADER.rstrip(), ",,,")):
-        register = _good(tmp_path, "\n".join([header, *(row + end for row in rows)]) + "\n")
+        register = read_all_marks(tmp_path, "\n".join([header, *(row + end for row in rows)]) + "\n")
         assert register.holds == (Holds.FULL, Holds.POSITION, Holds.HEIGHT)
         assert register.by_cells == (False, True, True)
-    said = _good(tmp_path, HEADER + "A,1,2,3,,,position\nB,1,2,,,,position\nC,,,3,,,height\n")
+    said = read_all_marks(tmp_path, HEADER + "A,1,2,3,,,position\nB,1,2,,,,position\nC,,,3,,,height\n")
     assert said.holds == (Holds.POSITION, Holds.POSITION, Holds.HEIGHT)
     assert said.by_cells == (False, False, False)
 
 
 def test_a_text_over_two_lines_with_commas_is_no_row(tmp_path: Path) -> None:
-    register, found = _read(
+    register, found = read_marks(
         tmp_path, HEADER.rstrip("\n") + ',note\nA,1,2,3,,,3d,"kerb,\nleft, by the gate, low, old"\n'
     )
     assert found == [] and register is not None
@@ -215,9 +194,9 @@ def test_a_text_over_two_lines_with_commas_is_no_row(tmp_path: Path) -> None:
 def test_what_is_wrong(tmp_path: Path, name: str) -> None:
     """Each mistake on its line."""
     text, lines, pieces = WRONG[name]
-    register, found = _read(tmp_path, text)
+    register, found = read_marks(tmp_path, text)
     assert register is None
-    assert [(problem.file, problem.line) for problem in found] == [("control.csv", line) for line in lines], found
+    assert [(problem.file, problem.line) for problem in found] == [("marks.csv", line) for line in lines], found
     for piece in pieces:
         assert piece in str(found[0])
 
@@ -234,7 +213,7 @@ def test_what_is_wrong(tmp_path: Path, name: str) -> None:
 def test_angles_out_of_range(tmp_path: Path, row: str, piece: str) -> None:
     """A latitude beyond a pole, a longitude beyond a turn."""
     text = f"mark,longitude,latitude,ellipsoid_height\n{row}\n"
-    _, found = _read(tmp_path, text, kind="geographic", ellipsoid=True)
+    _, found = read_marks(tmp_path, text, kind="geographic", ellipsoid=True)
     assert [problem.line for problem in found] == [2]
     assert piece in found[0].what
 
@@ -244,11 +223,11 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     problems = Problems()
     assert read_register(tmp_path / "no.csv", None, problems, kind="projected", ellipsoid=False) is None
     assert problems.found[-1].what == "this file is not there"
-    _, found = _read(tmp_path, (HEADER + "A,1,2,3\nK\xf61,1,2,3\n").encode("latin-1"))
+    _, found = read_marks(tmp_path, (HEADER + "A,1,2,3\nK\xf61,1,2,3\n").encode("latin-1"))
     assert (found[0].line, found[0].what) == (3, "this is not UTF-8 text")
-    assert "'.ods' file is not supported" in _read(tmp_path, "", name="control.ods")[1][0].what
-    assert "cannot be unpacked" in _read(tmp_path, "", name="control.xlsx")[1][0].what
-    assert "geocentric" in _read(tmp_path, REGISTER, kind="geocentric")[1][0].what
+    assert "'.ods' file is not supported" in read_marks(tmp_path, "", name="control.ods")[1][0].what
+    assert "cannot be unpacked" in read_marks(tmp_path, "", name="control.xlsx")[1][0].what
+    assert "geocentric" in read_marks(tmp_path, REGISTER, kind="geocentric")[1][0].what
 
 
 def _geojson(*features: tuple[dict[str, object], list[float] | None]) -> str:
@@ -270,7 +249,7 @@ def _geojson(*features: tuple[dict[str, object], list[float] | None]) -> str:
 def test_geojson_attributes_go_before_the_geometry(tmp_path: Path) -> None:
     """Numbers and text alike; names stay as written."""
     attributes = {"mark": "001", "easting": 1753201.25, "northing": "5921100.10", "height": 41, "holds": None}
-    register = _good(tmp_path, _geojson((attributes, [174.0, -36.0, 9.0])), name="control.geojson")
+    register = read_all_marks(tmp_path, _geojson((attributes, [174.0, -36.0, 9.0])), name="control.geojson")
     assert register.names == ("001",)
     assert register.written == (("1753201.25", "5921100.10", "41"),)
     assert register.geometry_crs is None
@@ -280,7 +259,7 @@ def test_geojson_attributes_go_before_the_geometry(tmp_path: Path) -> None:
 def test_geojson_geometry_stands_in(tmp_path: Path) -> None:
     """Where the columns are absent; and the digits are those of the file."""
     text = _geojson(({"mark": 7}, [174.76, -36.85, 75.5])).replace("174.76", "174.760")
-    register = _good(tmp_path, text, name="control.geojson", kind="geographic", ellipsoid=True)
+    register = read_all_marks(tmp_path, text, name="control.geojson", kind="geographic", ellipsoid=True)
     assert register.names == ("7",)
     assert register.written == (("174.760", "-36.85", "75.5"),)
     assert register.geometry_crs == "OGC:CRS84"
@@ -291,13 +270,13 @@ def test_geojson_features_without_a_collection_are_read(tmp_path: Path, count: i
     """A feature alone, and one per line (RFC 8142 has a separator besides)."""
     features = json.loads(_geojson(*(({"mark": f"M{at}"}, [174.76, -36.85, float(at)]) for at in range(count))))
     text = "\n".join(map(json.dumps, features["features"]))
-    register = _good(tmp_path, text, name="control.geojson", kind="geographic", ellipsoid=True)
+    register = read_all_marks(tmp_path, text, name="control.geojson", kind="geographic", ellipsoid=True)
     assert register.third.tolist() == [float(at) for at in range(count)]
 
 
 def test_geojson_degrees_are_not_taken_for_metres(tmp_path: Path) -> None:
     """The geometry of GeoJSON is longitude and latitude, the register is in a grid."""
-    _, found = _read(tmp_path, _geojson(({"mark": "A", "height": 1}, [174.76, -36.85])), name="control.geojson")
+    _, found = read_marks(tmp_path, _geojson(({"mark": "A", "height": 1}, [174.76, -36.85])), name="control.geojson")
     assert [problem.line for problem in found] == [1]
     assert "degrees" in found[0].what
 
@@ -305,13 +284,13 @@ def test_geojson_degrees_are_not_taken_for_metres(tmp_path: Path) -> None:
 def test_geojson_mistakes(tmp_path: Path) -> None:
     """A broken file with its line; a feature with its number; no geometry where one is needed."""
     broken = '{\n"type": "FeatureCollection",\n"features": [}\n'
-    assert _read(tmp_path, broken, name="c.geojson")[1][0].line == 3
-    assert "FeatureCollection" in _read(tmp_path, "[1]", name="c.geojson")[1][0].what
+    assert read_marks(tmp_path, broken, name="c.geojson")[1][0].line == 3
+    assert "FeatureCollection" in read_marks(tmp_path, "[1]", name="c.geojson")[1][0].what
     text = _geojson(({"mark": "A"}, [174.0, -36.0, 1.0]), ({"mark": "B"}, None), ({"mark": "C"}, [1.0, -99.0, 1.0]))
-    _, found = _read(tmp_path, text, name="c.geojson", kind="geographic", ellipsoid=True)
+    _, found = read_marks(tmp_path, text, name="c.geojson", kind="geographic", ellipsoid=True)
     assert sorted({problem.line for problem in found}) == [2, 3]
     bare = _geojson(({"mark": "A"}, None))
-    _, found = _read(tmp_path, bare, name="c.geojson")
+    _, found = read_marks(tmp_path, bare, name="c.geojson")
     (problem,) = found
     assert problem.what.split(":")[0] == "the columns 'easting', 'northing', 'height' are missing"
 

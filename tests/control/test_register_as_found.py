@@ -7,34 +7,17 @@ from typing import Any
 import fiona
 import numpy as np
 import pytest
+from registers_read import read_all_marks, read_marks
 
 from pipeline.control import Form, Register, read_register
 from pipeline.control.register_dates import possible_days
 from pipeline.files.sheet import Written
 from pipeline.job.model import ControlSection
-from pipeline.problems import Problem, Problems
+from pipeline.problems import Problems
 
 #: The names of a German register, and a French one's.
 GERMAN = {"mark": "Punkt-Nr.", "easting": "Ostwert", "northing": "Nordwert", "height": "Höhe", "hu95": "Lagegen."}
 FRENCH = {"mark": "Matricule", "easting": "E (m)", "northing": "N (m)", "height": "Altitude", "dated": "Relevé le"}
-
-
-def _read(
-    folder: Path, data: str | bytes, form: Form, *, name: str = "marks.csv", kind: str = "projected", **keys: Any
-) -> tuple[Register | None, list[Problem]]:
-    path = folder / name
-    path.write_bytes(data.encode() if isinstance(data, str) else data)
-    problems = Problems()
-    return read_register(
-        path, None, problems, kind=kind, ellipsoid=False, shown=name, form=form, **keys
-    ), problems.found
-
-
-def _good(*args: Any, **keys: Any) -> Register:
-    register, found = _read(*args, **keys)
-    assert found == []
-    assert register is not None
-    return register
 
 
 def _coordinates(register: Register) -> list[list[float]]:
@@ -93,7 +76,7 @@ AS_FOUND: dict[str, tuple[bytes, Form]] = {
 @pytest.mark.parametrize("name", AS_FOUND)
 def test_a_register_is_read_as_it_is_found(name: str, tmp_path: Path) -> None:
     data, form = AS_FOUND[name]
-    register = _good(tmp_path, data, form)
+    register = read_all_marks(tmp_path, data, form)
     assert register.names == ("K1",)
     assert _coordinates(register) == K1
 
@@ -101,7 +84,7 @@ def test_a_register_is_read_as_it_is_found(name: str, tmp_path: Path) -> None:
 def test_other_columns_are_carried_under_their_names(tmp_path: Path) -> None:
     """Also the one that is called like ours but is not the one that is mapped."""
     data = "Name,easting,northing,height,Level,Order,Remark\nK1,1753201.25,5921100.1,0.15,41.5,2,\n"
-    register = _good(tmp_path, data, Form(named={"mark": "Name", "height": "Level"}))
+    register = read_all_marks(tmp_path, data, Form(named={"mark": "Name", "height": "Level"}))
     assert register.others == ({"height_register": "0.15", "order": "2"},)
 
 
@@ -122,14 +105,14 @@ def test_a_layer_is_read_by_mapped_columns_and_its_photographs_let_be(
             package.execute(f'DROP TRIGGER "{trigger[0]}"')
         package.execute("UPDATE marks SET photo = zeroblob(5000)")
     package.close()
-    register = _good(tmp_path, path.read_bytes(), Form(named={"mark": "nummer"}), name="marks.gpkg")
+    register = read_all_marks(tmp_path, path.read_bytes(), Form(named={"mark": "nummer"}), name="marks.gpkg")
     assert (register.names, _coordinates(register)) == (("K1",), K1)
     assert register.others == ({"art": "pillar"},)
 
 
 def test_what_is_not_stated_is_known_as_well_as_the_job_says(tmp_path: Path) -> None:
     data = "mark,easting,northing,height,hu95,vu95\nA,1,2,3,,\nB,1,2,3,0.024477,0.0196\n"
-    register = _good(tmp_path, data, Form(sigma=(0.02, 0.03)))
+    register = read_all_marks(tmp_path, data, Form(sigma=(0.02, 0.03)))
     np.testing.assert_allclose(register.sigma_east, [0.02, 0.01], rtol=0, atol=1e-6)
     np.testing.assert_allclose(register.sigma_up, [0.03, 0.01], rtol=0, atol=1e-6)
 
@@ -138,10 +121,10 @@ def test_angles_in_degrees_minutes_and_seconds(tmp_path: Path) -> None:
     """36 50 42.0 S is 36 + 50/60 + 42/3600 degrees south; closed form."""
     data = "mark;longitude;latitude;height\nA;174 45 18,6 E;36°50'42.0\" S;12,5\nB;-0-30-00;0 30 00;1\n"
     form = Form(dms=True)
-    register = _good(tmp_path, data, form, kind="geographic")
+    register = read_all_marks(tmp_path, data, form, kind="geographic")
     np.testing.assert_allclose(register.first, [174 + 45 / 60 + 18.6 / 3600, -0.5], rtol=0, atol=1e-12)
     np.testing.assert_allclose(register.second, [-(36 + 50 / 60 + 42 / 3600), 0.5], rtol=0, atol=1e-12)
-    _, found = _read(tmp_path, "mark,longitude,latitude,height\nA,174.755,36 61 00,1\n", form, kind="geographic")
+    _, found = read_marks(tmp_path, "mark,longitude,latitude,height\nA,174.755,36 61 00,1\n", form, kind="geographic")
     assert [(each.line, each.what.split(":")[0]) for each in found] == [(2, "mark 'A'")] * 2
     assert "decimal degrees" in found[0].what and "'36 61 00'" in found[1].what
 
@@ -178,7 +161,7 @@ STATED_WRONG: dict[str, tuple[bytes, Form, tuple[int, str, str]]] = {
 @pytest.mark.parametrize("name", STATED_WRONG)
 def test_what_is_stated_wrongly_is_told_at_its_line(name: str, tmp_path: Path) -> None:
     data, form, (line, what, fix) = STATED_WRONG[name]
-    register, found = _read(tmp_path, data, form)
+    register, found = read_marks(tmp_path, data, form)
     assert register is None
     assert [each.line for each in found] == [line]
     assert what in found[0].what and fix in found[0].fix
@@ -204,7 +187,7 @@ NEWEST: dict[str, tuple[tuple[tuple[str, str], ...], float]] = {
 @pytest.mark.parametrize("name", NEWEST)
 def test_of_several_rows_of_a_mark_the_newest_is_used(name: str, tmp_path: Path) -> None:
     rows, height = NEWEST[name]
-    register = _good(tmp_path, _revised(*rows), Form())
+    register = read_all_marks(tmp_path, _revised(*rows), Form())
     assert register.third.tolist() == [height]
     others = [mark.written[2] for mark in register.former[0]]
     assert others == [text for text, _ in rows if float(text) != height]
@@ -224,7 +207,7 @@ UNTOLD: dict[str, tuple[tuple[tuple[str, str], ...], int, str]] = {
 @pytest.mark.parametrize("name", UNTOLD)
 def test_rows_whose_dates_do_not_tell_the_newest_are_refused(name: str, tmp_path: Path) -> None:
     rows, line, what = UNTOLD[name]
-    register, found = _read(tmp_path, _revised(*rows), Form())
+    register, found = read_marks(tmp_path, _revised(*rows), Form())
     assert register is None
     assert [each.line for each in found] == [line] and what in found[0].what
     assert "keep the row that holds" in found[0].fix
@@ -257,7 +240,7 @@ def test_the_days_that_a_date_may_mean(text: str, days: str | None) -> None:
 
 def test_a_register_without_a_heading_says_in_a_useful_order_what_one_has(tmp_path: Path) -> None:
     """The same words in any run: no order of a set."""
-    _, found = _read(tmp_path, "K1,1753201.25,5921100.1,41.5\n", Form())
+    _, found = read_marks(tmp_path, "K1,1753201.25,5921100.1,41.5\n", Form())
     assert found[0].fix == (
         "write one above it, such as mark, easting, northing, height, or state header = 0 and map its columns by"
         " number, such as mark = 1"
@@ -267,7 +250,7 @@ def test_a_register_without_a_heading_says_in_a_useful_order_what_one_has(tmp_pa
 def test_a_register_in_degrees_and_minutes_in_one_number_is_refused(tmp_path: Path) -> None:
     named = {"mark": "Nr", "latitude": "Lat (D.MMSS)", "longitude": "Lon (D.MMSS)", "ellipsoid_height": "h"}
     text = "Nr,Lat (D.MMSS),Lon (D.MMSS),h\nK1,-43.4200,171.4200,41.5\n"
-    register, found = _read(tmp_path, text, Form(named=named), kind="geographic")
+    register, found = read_marks(tmp_path, text, Form(named=named), kind="geographic")
     assert register is None and "states degrees and minutes in one number (D.MMSS)" in found[0].what
 
 
@@ -322,9 +305,9 @@ def test_decimal_commas_in_quotes_between_commas(tmp_path: Path, row: str, read:
     """A spreadsheet of a country with decimal commas saves them so where it is asked for commas between the cells."""
     text = f"mark,easting,northing,height\n{row}\n"
     if read:
-        assert _coordinates(_good(tmp_path, text, Form())) == K1
+        assert _coordinates(read_all_marks(tmp_path, text, Form())) == K1
     else:
-        assert _read(tmp_path, text, Form())[1]
+        assert read_marks(tmp_path, text, Form())[1]
 
 
 _PLAIN = Form()
@@ -336,7 +319,7 @@ _PLAIN = Form()
     "K1;１７５３２０１．２５;5921100.1;41.5",
 ])  # fmt: skip
 def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> None:
-    register = _good(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
+    register = read_all_marks(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
     assert _coordinates(register) == K1
     assert all(float(text.replace(",", ".")) for text in register.written[0])
 
@@ -349,13 +332,13 @@ def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> No
     ("K1;1753201.25;٥٩٢١١٠٠.١;41.5", "figures other than 0 to 9"),
 ])  # fmt: skip
 def test_what_is_not_sure_is_refused(row: str, says: str, tmp_path: Path) -> None:
-    register, found = _read(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
+    register, found = read_marks(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
     assert register is None and any(says in one.what for one in found)
 
 
 def test_degrees_with_signs_and_letters(tmp_path: Path) -> None:
     data = "mark;longitude;latitude;height\nA;174.755°E;36,845 °S;12.5 m\nB;W 0.5;-0.25°;1\n"
-    register = _good(tmp_path, data, _PLAIN, kind="geographic")
+    register = read_all_marks(tmp_path, data, _PLAIN, kind="geographic")
     assert _coordinates(register) == [[174.755, -36.845, 12.5], [-0.5, -0.25, 1.0]]
 
 
@@ -364,7 +347,7 @@ def test_degrees_with_signs_and_letters(tmp_path: Path) -> None:
     "MEAN;;;", "平均;;;",
 ])  # fmt: skip
 def test_rows_that_sum_up_or_end_a_register_are_no_marks(row: str, tmp_path: Path) -> None:
-    register = _good(tmp_path, f"mark;easting;northing;height\nK1;1753201.25;5921100.1;41.5\n{row}\n", _PLAIN)
+    register = read_all_marks(tmp_path, f"mark;easting;northing;height\nK1;1753201.25;5921100.1;41.5\n{row}\n", _PLAIN)
     assert _coordinates(register) == K1 and register.names == ("K1",) and register.rows == 1
     assert [(one.line, one.text) for one in register.closing_rows] == [(3, row.split(";")[0])]
 
@@ -377,7 +360,7 @@ def test_rows_that_sum_up_or_end_a_register_are_no_marks(row: str, tmp_path: Pat
 ])  # fmt: skip
 def test_no_mark_is_stepped_over(rows: str, tmp_path: Path) -> None:
     """A row with a coordinate, above a mark or with a name of its own is read as a mark, or refused with its line."""
-    register, found = _read(tmp_path, f"mark;easting;northing;height\n{rows}\n", _PLAIN)
+    register, found = read_marks(tmp_path, f"mark;easting;northing;height\n{rows}\n", _PLAIN)
     assert (register is None and found) or (register is not None and not register.closing_rows)
 
 
@@ -404,5 +387,5 @@ def test_a_mark_elsewhere_than_the_mean_is_one_whatever_it_is_called(row: str, t
 
 
 def test_a_mark_called_mean_is_a_mark_where_it_has_coordinates(tmp_path: Path) -> None:
-    register = _good(tmp_path, "mark;easting;northing;height\nMean;1753201.25;5921100.1;41.5\n", _PLAIN)
+    register = read_all_marks(tmp_path, "mark;easting;northing;height\nMean;1753201.25;5921100.1;41.5\n", _PLAIN)
     assert register.names == ("Mean",)

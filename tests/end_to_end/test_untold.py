@@ -10,7 +10,7 @@ from command import failing
 from simulate import Simulation
 
 from pipeline import JobError, run_job
-from pipeline.cli.run_command import run_jobs
+from pipeline.cli.run_command import Batch, run_jobs
 from pipeline.issue.folder.unnotified_issues import NAME, read_unnotified
 from pipeline.problems import Unfinished
 from pipeline.run.telling import acknowledge
@@ -43,17 +43,17 @@ def test_an_issue_that_appeared_is_said_to_stand_and_told_once_more(
     path = job.write(tmp_path)
     with monkeypatch.context() as patch:
         fail_at(patch, name)
-        assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=True, dry_run=False) == 2
+        assert run_jobs(Batch([path], quiet=True)) == 2
     said = capsys.readouterr().err
     assert "the issue is written and complete" in said and "the issue was written and is valid" in said
     assert "nothing written" not in said
     folder = tmp_path / "out"
     assert read_unnotified(folder) == [1]
     assert run_job(path, dry_run=True).untold and read_unnotified(folder) == [1]
-    assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=True, dry_run=False) == 3
+    assert run_jobs(Batch([path], quiet=True)) == 3
     assert "issue 001, verdict FAILED, was written by a run that did not finish" in capsys.readouterr().out
     assert not (folder / NAME).exists() and (folder / "current").resolve().name == "001"
-    assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=False, dry_run=False) == 3
+    assert run_jobs(Batch([path])) == 3
     assert "did not finish" not in capsys.readouterr().out
 
 

@@ -110,7 +110,9 @@ def test_csv_has_no_minus_zero(made: Package, layer: Layer) -> None:
     [
         ("=1+1", "'=1+1"), ("@SUM(1)", "'@SUM(1)"), ("\t=1", "'\t=1"), ("+1+cmd|'x'!A0", "'+1+cmd|'x'!A0"),
         ("-HYPERLINK(1)", "'-HYPERLINK(1)"), ("'=1", "''=1"), ("-5.25", "-5.25"), ("+12", "+12"), ("-FE", "-FE"),
-        ("+", "+"), ("'plain", "'plain"), ("a=1", "a=1"),
+        ("+", "+"), ("'plain", "'plain"), ("a=1", "a=1"), ("+1-2", "'+1-2"), ("-3/4", "'-3/4"), ("+A1*B2", "'+A1*B2"),
+        ("'+1-2", "''+1-2"), ("-1 + 2%", "'-1 + 2%"), ("-FE1", "-FE1"), ("-FE1-N", "-FE1-N"), ("+1e-5", "+1e-5"),
+        ("+1-", "+1-"), ("-1,234.5", "-1,234.5"), ("1-2", "1-2"),
     ],
 )  # fmt: skip
 def test_csv_text_that_a_spreadsheet_would_run_is_guarded_and_nothing_else(

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.cli.main import app
-from pipeline.cli.run_command import run_jobs
+from pipeline.cli.run_command import Batch, run_jobs
 from pipeline.issue.folder.last_notification import NAME, note_path
 from pipeline.job.command_named import Command
 from pipeline.notify import called
@@ -57,8 +57,8 @@ def calls(folder: Path) -> list[str]:
     return path.read_text(encoding="utf-8").split() if path.exists() else []
 
 
-def run(*paths: Path, **ways: Any) -> int:
-    return run_jobs(paths, **{"workers": 1, "timeout": None, "as_json": False, "quiet": True, "dry_run": False, **ways})
+def run(*paths: Path, workers: int = 1, timeout: float | None = None, **ways: Any) -> int:
+    return run_jobs(Batch(paths, **{"quiet": True, **ways}), workers=workers, timeout=timeout)
 
 
 def edit(path: Path) -> None:

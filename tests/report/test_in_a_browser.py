@@ -134,6 +134,20 @@ def test_captions_of_wide_tables_stay_within_a_phone(browser: Browser, page: str
                        ".map(e => e.getBoundingClientRect().right))") <= 360  # fmt: skip
 
 
+@pytest.mark.parametrize(("width", "medium"), [(900, "screen"), (1400, "screen"), (688, "print")])
+def test_the_result_of_a_check_needs_no_scrolling(width: int, medium: str, browser: Browser, shorter: str) -> None:
+    """In half a desk's window, and on A4 within its margins (210 - 2 x 14 mm at 96 pixels an inch: 688)."""
+    browser.show(shorter, width, medium=medium)
+    assert 0 < browser.run("Math.max(...[...document.querySelectorAll('th')].filter(e => e.textContent === 'Result' &&"
+                           " e.checkVisibility()).map(e => e.getBoundingClientRect().right))") <= width  # fmt: skip
+
+
+def test_notes_below_rows_stay_within_a_phone(browser: Browser, page: str) -> None:
+    browser.show(page, 360)
+    assert 0 < browser.run("Math.max(...[...document.querySelectorAll('tr.more span')].filter(e => e.checkVisibility())"
+                           ".map(e => e.getBoundingClientRect().right))") <= 360  # fmt: skip
+
+
 @pytest.mark.parametrize("dark", [False, True])
 def test_texts_stand_out_in_the_light_and_in_the_dark(dark: bool, browser: Browser, shorter: str) -> None:
     browser.show(shorter, 1200, dark=dark)

@@ -20,11 +20,14 @@ from pipeline.issue.geopackage.layer_stream import Differs, Package, first_diffe
 from pipeline.tables import bytes_of, iso_texts
 
 # What a spreadsheet would take for a formula that does something, in wide and small signs and behind blanks too; a
-# plain plus or minus needs a call, a command or another sheet for it: numbers and codes such as "-FE" stay as they are.
-# Python's expressions and Arrow's read it alike.
+# plain plus or minus needs a call, a command or another sheet for it, or numbers or cells that are computed with:
+# "+1-2" would become -1. Numbers and codes such as "-FE1" stay as they are. Python's expressions and Arrow's read it
+# alike.
 _PASSED = "['\" \t\r\n\x0b\x0c\x85\xa0\u1680\u180e\u2000-\u200f\u2028-\u202f\u205f-\u2064\u3000\ufeff]*"
 _WIDE = "\uff1d\uff20\uff0b\uff0d\ufe66\ufe6b\ufe62\ufe63"  # equals, at, plus, minus
-_FORMULA = rf"(?s)^(?:'*[\t\r]|{_PASSED}(?:[=@{_WIDE}]|[+-].*[(|!]))"
+_OPERAND = r"[ +-]*(?:[0-9.,]+|\$?[A-Za-z]{1,3}\$?[0-9]+)[ %\r\n]*"
+_COMPUTED = rf"[+-]{_OPERAND}(?:[-+*/^&<>=:]{_OPERAND})+$"
+_FORMULA = rf"(?s)^(?:'*[\t\r]|{_PASSED}(?:[=@{_WIDE}]|[+-].*[(|!]|{_COMPUTED}))"
 
 #: What stands in quotes.
 _QUOTED = '[,"\r\n]'
@@ -51,7 +54,7 @@ def _header(names: Sequence[str]) -> str:
 
 
 def guarded(text: str) -> str:
-    """Return a text with an apostrophe before it where a spreadsheet would run it as a formula.
+    """Return a text with an apostrophe before it where a spreadsheet would run or compute it as a formula.
 
     So that it can be undone, a text that looks as if it had been guarded already gets one more.
     """

@@ -27,7 +27,7 @@ class Polyline:
     closed: bool
 
     def seen(self) -> Floats:
-        """Return the vertices that a reader gives: of a closed line the first again at its end."""
+        """Return (v, 3) the vertices that a reader gives: of a closed line the first again at its end."""
         return np.concatenate([self.places, self.places[:1]]) if self.closed else self.places
 
 

@@ -38,7 +38,7 @@ DECIMALS = {
 
 
 def rounded(values: npt.ArrayLike, decimals: int) -> Floats:
-    """Return numbers rounded to so many decimals, NaN as it is, and no minus zero."""
+    """Return numbers of any shape rounded to so many decimals, NaN as it is, and no minus zero."""
     return np.asarray(np.round(np.asarray(values, np.float64), decimals) + 0.0, np.float64)
 
 
@@ -60,7 +60,7 @@ def fixed_column(values: npt.ArrayLike, decimals: int) -> pa.StringArray:
 
 
 def fixed_or(values: Floats, decimals: int, otherwise: str) -> pa.StringArray:
-    """Return numbers as `fixed_column` does, and a text for one that is not finite."""
+    """Return (n,) numbers as `fixed_column` does, and a text for one that is not finite."""
     known = np.isfinite(values)
     return pc.if_else(pa.array(known), fixed_column(np.where(known, values, 0.0), decimals), otherwise)
 
@@ -84,7 +84,7 @@ def joined(*pieces: pa.StringArray | str) -> pa.StringArray:
 
 
 def floats(column: pa.Array) -> Floats:
-    """Return a numeric column, NaN where it is null."""
+    """Return a numeric column as (n,) floats, NaN where it is null."""
     return np.asarray(column.cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
 
 

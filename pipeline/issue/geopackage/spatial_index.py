@@ -155,7 +155,7 @@ def _longer(kept: npt.NDArray[Any], more: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 
 def outwards(boxes: Floats) -> _Singles:
-    """Return boxes in 32 bits, none smaller than it was."""
+    """Return (n, 4) boxes, least and largest x, then y, in 32 bits, none smaller than it was."""
     single = boxes.astype(np.float32)
     low, high = single[:, ::2], single[:, 1::2]
     single[:, ::2] = np.where(low > boxes[:, ::2], np.nextafter(low, np.float32(-np.inf)), low)

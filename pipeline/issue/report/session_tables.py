@@ -81,7 +81,7 @@ def check_table(record: Record, package: str) -> Table:
         name("Session", "session"),
         name("Point", "point", names=True),
         name("Mark", "mark"),
-        Column("Use", "t", lambda row: f"{row['role']}, {row['place']}"),
+        Column("Use", "", lambda row: f"{row['role']}, {row['place']}"),
         time("Observed", "observed", zone=record["local_clock"]),
         difference("East", "d_east"),
         difference("North", "d_north"),

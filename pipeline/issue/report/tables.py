@@ -101,7 +101,7 @@ def time(head: str, key: str, seconds: bool = True, zone: str | None = None) -> 
         utc = (moment if seconds else minute)(row[key])
         return utc if zone is None or row[key] is None else f"{utc}\n{local(row[key], zone)}"
 
-    return Column(head, "t" if zone is None else "t two-clocks", text)
+    return Column(head, "time" if zone is None else "time two-clocks", text)
 
 
 def clocks(zone: str | None) -> str:
