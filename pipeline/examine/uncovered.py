@@ -15,12 +15,12 @@ def report_uncovered(survey: Survey, problems: Problems) -> None:
     table = survey.candidates.table
     for row in (row for row, _ in survey.candidates.ties() if not np.isfinite(survey.candidates.raw[row]).all()):
         window, point = survey.windows[survey.candidates.session[row]], survey.candidates.names[row]
-        where = next(window.where_tie(at) for at, tie in enumerate(window.session.ties) if tie.point == point)
+        job_file, at = next(window.where_tie(n) for n, tie in enumerate(window.session.ties) if tie.point == point)
         file, line = survey.read_at(row)
         export = survey.exports[table.column("export")[row].as_py()]
         why = why_outside(survey, export, raw_positions(table.slice(row, 1)))
         what = f'tie of session {window.session.name} on the point "{point}" ({file}:{line}) is outside coverage'
-        problems.add(*where, f"{what}: {why}", _FIX)
+        problems.add(job_file, at, f"{what}: {why}", _FIX)
     for window in survey.windows:
         if window.session.setup is not None and not np.isfinite(survey.bases.mark[window.index]).all():
             what = f"the base of session {window.session.name} over {window.session.setup.mark} is outside coverage"

@@ -375,14 +375,14 @@ _THREE = "K1;1753201.25;5921100.10;41.50\nK2;1753301.25;5921400.40;42.10\nK3;175
 )  # fmt: skip
 def test_means_and_sums_of_the_marks_above_are_no_marks(row: str, tmp_path: Path) -> None:
     """The mean easting is 1753201.25 + (0 + 100 + 200.03) / 3, and so on, worked out by hand."""
-    register = _good(tmp_path, f"mark;easting;northing;height\n{_THREE}{row}\n", _PLAIN)
+    register = read_all_marks(tmp_path, f"mark;easting;northing;height\n{_THREE}{row}\n", _PLAIN)
     assert register.names == ("K1", "K2", "K3") and register.closing_rows[0].sums
 
 
 @pytest.mark.parametrize("row", ["Mean;1753301.29;5921200.23;41.20", "Mean;1753301.26;5921200.23;41.31",
                                  "M1;1753301.26;5921200.23;41.20"])  # fmt: skip
 def test_a_mark_elsewhere_than_the_mean_is_one_whatever_it_is_called(row: str, tmp_path: Path) -> None:
-    register = _good(tmp_path, f"mark;easting;northing;height\n{_THREE}{row}\n", _PLAIN)
+    register = read_all_marks(tmp_path, f"mark;easting;northing;height\n{_THREE}{row}\n", _PLAIN)
     assert len(register.names) == 4 and not register.closing_rows
 
 
