@@ -10,7 +10,7 @@ def first_positions(survey: Survey) -> dict[str, Floats]:
     """Return a raw position for every mark that is occupied: metres off, for what a register lacks."""
     found: dict[str, Floats] = {}
     for said, raw in zip(survey.candidates.named, survey.candidates.raw, strict=True):
-        if said is not None:
+        if said is not None and np.isfinite(raw).all():
             found.setdefault(said.mark, raw)
     for window in survey.windows:
         if window.session.setup:
@@ -21,8 +21,8 @@ def first_positions(survey: Survey) -> dict[str, Floats]:
 def shift_places(survey: Survey) -> Floats:
     """Return (S, 3), working frame, where each session's shift is meant as east, north and up.
 
-    The mark under its base, else its first tie, else its first reading, else, as nothing stands there, that of another
-    session.
+    The mark under its base, else its first tie, else its first reading, else, where an operation does not reach that
+    one, its first reading that may be an occupation, else that of another session.
     """
     places = survey.bases.mark.copy()
     for row, _ in survey.candidates.ties():
@@ -38,6 +38,11 @@ def shift_places(survey: Survey) -> Floats:
             places[number] = np.column_stack(survey.operations.frames.to_working[block].forward(one, two, three, time))[
                 0
             ]
+    lost = ~np.isfinite(places).all(axis=1)
+    places[lost] = np.nan
+    for number in np.flatnonzero(lost).tolist():
+        own = survey.candidates.raw[survey.candidates.session == number]
+        places[number] = next((raw for raw in own if np.isfinite(raw).all()), places[number])
     empty = np.isnan(places[:, 0])
     if not empty.all():
         places[empty] = places[~empty][0]

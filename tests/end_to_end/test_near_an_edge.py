@@ -84,3 +84,15 @@ def test_a_listed_check_outside_coverage_is_told(tmp_path: Path) -> None:
     assert [row["name"] for row in issue.held_back.rows] == ["S01-C1"]
     (note,) = [note for note in issue.record["notes"] if "S01-C1" in note]
     assert "proves nothing: it is held back as outside_coverage: it is at 6.7" in note
+
+
+def test_a_session_without_ties_whose_first_reading_is_outside_coverage_keeps_its_shift(tmp_path: Path) -> None:
+    """The first reading of the export is the one that ties otherwise; here it is a point like the others."""
+    _, path = luxembourg(tmp_path, 20_000.0, "tie")
+    replace_in(path, {'ties = [{ point = "S01-T1", mark = "CM1" }]': 'shift = "none"'})
+    issue = run_written(path, code=3)
+    assert [(row["name"], row["reason"]) for row in issue.held_back.rows if row["reason"] != "suspect"] == [
+        ("S01-T1", "outside_coverage")
+    ]
+    (session,) = issue.record["sessions"]
+    assert session["verdict"] == "failed" and session["shift_east"] == 0.0
