@@ -33,7 +33,8 @@ def of_register(
         said.append(f"a {needed} of {_or(some)}, which the register {why}")
     if unusable:
         what = "heights" if list(lacks) == ["height"] else "coordinates"
-        said.append(f"usable {what} of {_or(unusable)}, since those in the register cannot be converted to the target")
+        why = "those in the register lie outside an operation's area of use or a grid file"
+        said.append(f"usable {what} of {_or(unusable)}, since {why}")
     return " or ".join(said) + (" or others" if said and len(marks) > most else "")
 
 
