@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from pipeline import open_issue, run_job
 from pipeline.between import between
 from pipeline.cli.main import app
+from pipeline.issue.change_summary import counts_in_words
 from pipeline.problems import JobError
 
 
@@ -119,6 +120,29 @@ def test_what_moved_says_its_other_code_too(tmp_path: Path) -> None:
     assert list(told) == ["S01-00002"] and told["S01-00002"].endswith(" to TREE")
     said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "2"]).output
     assert [line.endswith(" to TREE") for line in said.splitlines() if " S01-00002  " in line] == [True]
+
+    # four points moved and one of these is another kind of thing: four points changed, not five
+    assert said.startswith("from issue 001 to issue 002: 4 moved, 1 of them also recoded\n")
+    told = CliRunner().invoke(app, ["history", str(path)]).output
+    assert " in height), 1 of them also recoded\n" in told
+    newest = json.loads(CliRunner().invoke(app, ["history", str(path), "--json"]).output)[-1]["changes"]
+    assert (newest["counts"]["moved"], newest["counts"]["recoded"], "rows" in newest) == (4, 1, False)
+
+
+@pytest.mark.parametrize(
+    ("moved", "recoded", "rows", "words"),
+    [
+        (4, 1, 5, ["4 moved", "1 recoded"]),
+        (4, 1, 4, ["4 moved", "1 of them also recoded"]),
+        (4, 3, 5, ["4 moved", "2 of them also recoded", "1 recoded"]),
+        (0, 3, 3, ["3 recoded"]),
+        (4, 1, None, ["4 moved", "1 recoded (moved or not)"]),
+        (0, 3, None, ["3 recoded"]),
+    ],
+)
+def test_each_point_is_counted_once(moved: int, recoded: int, rows: int | None, words: list[str]) -> None:
+    """The layer has one row for each point that changed; a record counts one that moved and was recoded as both."""
+    assert counts_in_words({"moved": moved, "recoded": recoded, "since": 1, "because": []}, rows) == words
 
 
 def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
