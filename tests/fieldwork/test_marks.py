@@ -323,6 +323,8 @@ def test_ellipsoidal_heights_on_a_grid_in_feet_are_read_back_as_the_printed_line
     assert run_job(path).issued
     told = CliRunner().invoke(app, ["marks", str(path), "--to", str(tmp_path / "m.csv")]).stdout
     assert "easting and northing in US survey feet, height in metres; ellipsoid_height, hu95 and vu95 in metres" in told
+    sheet = (tmp_path / "m.html").read_text(encoding="utf-8")
+    assert all(f"{what} (m)<" in sheet for what in ("Grid distance", "Ground distance", "Height difference"))
     (line,) = [line for line in told.splitlines() if "as [control] file" in line]
     crs = line.split('crs = "')[1].split('"')[0]
     again, stated = tmp_path / "again", f'file = "register.csv"\ncrs = "{METRES}"'
