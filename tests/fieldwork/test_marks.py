@@ -3,8 +3,10 @@
 import csv
 import json
 import math
+import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -276,6 +278,15 @@ def test_marks_on_opposite_sides_of_the_work_are_good_and_others_say_why(tmp_pat
     assert told[frozenset(("W", "P"))] == ("P holds no height",)
     assert told[frozenset(("W", "TOP"))] == ("more than 100 m apart in height",)
     assert told[frozenset(("E", "E0"))][0] == "one mark under two names"
+
+
+def test_every_good_pair_is_listed_or_counted(tmp_path: Path) -> None:
+    job = simulate(replace(TWO_DAYS, marks=8))
+    path = job.write(tmp_path)
+    said = CliRunner().invoke(app, ["marks", str(path), "--to", str(tmp_path / "m.csv")]).stdout
+    good = int(re.search(r"(\d+) pairs? of \d+ good", said)[1])  # type: ignore[index]
+    listed, more = said.count("a check shows a blunder"), re.search(r"and (\d+) more; --json has all of them", said)
+    assert good > listed and more is not None and listed + int(more[1]) == good
 
 
 def test_a_bench_mark_gets_its_position_from_the_issue(tmp_path: Path) -> None:
