@@ -3,7 +3,6 @@
 from collections.abc import Collection, Iterator
 
 from pipeline.issue.folder.plain_names import plain_name
-from pipeline.issue.formats.formats import FORMATS
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.job.model import Job
 from pipeline.near import listed
@@ -32,11 +31,15 @@ def _layers(last: Record, layers: Collection[str]) -> Iterator[str]:
 
 def _files(last: Record, job: Job) -> Iterator[str]:
     """Yield the files with points, under the names that never change."""
-    now = {f"{job.job.name}{FORMATS[word].ending}" for word in job.issue.formats if word in FORMATS}
-    now.add(f"{job.job.name}.gpkg")
-    for entry in last["files"]:
-        if ("rows" in entry or "layers" in entry) and (name := _plain(entry, last)) not in now:
-            yield name
+    had = [_plain(entry, last) for entry in last["files"] if "rows" in entry or "layers" in entry]
+    now = {f"{job.job.name}.gpkg"}
+    if job.issue.formats and len(had) > 1:
+        from pipeline.issue.formats.formats import (
+            FORMATS,
+        )  # libraries that a job with a GeoPackage alone has no use for
+
+        now |= {f"{job.job.name}{FORMATS[word].ending}" for word in job.issue.formats if word in FORMATS}
+    yield from (name for name in had if name not in now)
 
 
 def _plain(entry: FileIssued, last: Record) -> str:
