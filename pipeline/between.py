@@ -31,6 +31,7 @@ class Between:
     """What became of the points of one issue in another, which may be an older one.
 
     ``because`` are the reasons of the issues from the older to the newer of the two, and what differs beside places;
+    where the first is the newer one, each is told as what is taken back, since its values are from the old to the new.
     ``rows`` are those of a layer ``changes``, old being the first issue and new the second, of which each has the same
     ``reason``. Where there are none, the issues' reasons are ``without_effect``: what they changed reaches no point, or
     one of them took back what another did.
@@ -73,7 +74,7 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
     if obstacle is not None:
         what = f"issues {first:03d} and {second:03d} cannot be compared: {obstacle}"
         raise JobError([Problem(str(folder), 0, what, "compare issues on one grid and in one height datum")])
-    steps = tuple(dict.fromkeys(_because(folder, *sorted((first, second)))))
+    steps = tuple(dict.fromkeys(_because(folder, first, second)))
     for one in (old, new):
         if not one.untouched and not has_issued_content(one.package, one.record["files"]):
             what = f"issue {one.record['issue']:03d} is damaged: the file is gone or is not what was issued"
@@ -92,16 +93,20 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
     return Between(old.record, new.record, (*steps, *differs), counts, rows, reason)
 
 
-def _because(folder: Path, older: int, newer: int) -> Iterator[str]:
+def _because(folder: Path, first: int, second: int) -> Iterator[str]:
     """Yield the reasons of every issue after the older one up to the newer; one that is damaged has none.
 
-    What each counted against the one before it is counted anew, between the two.
+    What each counted against the one before it is counted anew, between the two. Backwards, the newest comes first, and
+    each reason says that it is taken back: "CM1 height 5.000 to 6.000" stays as the issue recorded it.
     """
-    for number in range(older + 1, newer + 1):
+    older, newer = sorted((first, second))
+    numbers = range(older + 1, newer + 1)
+    for number in numbers if first < second else reversed(numbers):
         with suppress(JobError):
             changes = standing_issue(folder, number)[1]["changes"]
             if changes is not None:
-                yield from (reason for reason in changes["because"] if not is_counted(reason, changes))
+                head = "" if first < second else f"what issue {number:03d} changed is taken back: "
+                yield from (head + reason for reason in changes["because"] if not is_counted(reason, changes))
 
 
 def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 from pipeline.clock import iso
 from pipeline.intake.prepare import load, own_folder
 from pipeline.issue import record_types
+from pipeline.issue.change_summary import rows_changed
 from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.intact import damage, files_gone
@@ -27,7 +28,8 @@ class Changes:
     """What became of the points since an earlier issue: counts, and the largest moves in metres.
 
     ``attributes`` counts points with another code or other attributes. A count is None where the record does not have
-    it (one written before points were compared).
+    it (one written before points were compared). ``rows`` are those of the layer ``changes``, None where the record
+    does not say: a point that moved and was recoded has one, and is counted as both.
     """
 
     since: int
@@ -35,6 +37,11 @@ class Changes:
     attributes: int
     max_horizontal: float | None
     max_vertical: float | None
+    rows: int | None
+
+    def as_record(self) -> dict[str, Any]:
+        """Return what its record says, in plain JSON values."""
+        return {name: value for name, value in asdict(self).items() if name != "rows"}
 
 
 @dataclass(frozen=True)
@@ -68,6 +75,7 @@ class Entry:
         plain: dict[str, Any] = {
             "made_at": made_at,
             "because": list(self.because),
+            "changes": self.changes and self.changes.as_record(),
             "waits": list(self.waits),
             "released": by_hand,
         }
@@ -137,7 +145,7 @@ def _entry(
         held_back=record["rows"]["held_back"],
         checks_failed=sum(check["passed"] is False for check in record["checks"]),
         because=tuple(because or ([listed] if listed else [])),
-        changes=None if changes is None else _changes(changes),
+        changes=None if changes is None else _changes(changes, rows_changed(record)),
         current=shown,
         waits=tuple(waits_for(record)) if is_pending(record) else (),
         pending=False,
@@ -150,7 +158,7 @@ def _removed(what: Thinned) -> dict[str, Any]:
     return {"at": iso(what.at, "seconds"), "keep": what.keep, "files": list(what.files)}
 
 
-def _changes(said: record_types.Changes) -> Changes:
+def _changes(said: record_types.Changes, rows: int | None) -> Changes:
     counted: Mapping[str, Any] = said
     return Changes(
         since=said["since"],
@@ -158,4 +166,5 @@ def _changes(said: record_types.Changes) -> Changes:
         counts={str(change): counted.get(str(change)) for change in Change},
         max_horizontal=said.get("max_horizontal"),
         max_vertical=said.get("max_vertical"),
+        rows=rows,
     )

@@ -8,6 +8,7 @@ from typing import Any
 from pipeline.between import Between, between
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
+from pipeline.issue.change_summary import counts_in_words
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.visible import one_line
 from pipeline.words import Change
@@ -38,7 +39,7 @@ def show_between(job: Path, first: int, second: int, to: Path | None, *, as_json
 
 def _lines(found: Between, to: Path | None) -> list[str]:
     counts: Mapping[str, Any] = found.counts
-    told = [f"{counts[change]:,} {change}" for change in Change if counts[change]]
+    told = counts_in_words(counts, found.rows.num_rows)
     head = f"from issue {found.first['issue']:03d} to issue {found.second['issue']:03d}: "
     lines = [head + (", ".join(told) or "no point changed")]
     if counts["max_horizontal"] is not None:

@@ -55,4 +55,4 @@ def _state(entry: Entry) -> str:
 
 def _counts(changes: Changes) -> str:
     far = {"max_horizontal": changes.max_horizontal, "max_vertical": changes.max_vertical}
-    return counts_message({**changes.counts, "attributes": changes.attributes, **far}, changes.since)
+    return counts_message({**changes.counts, "attributes": changes.attributes, **far}, changes.since, changes.rows)

@@ -232,7 +232,8 @@ def marks(
 
     Both hold the marks of the register and those that the newest issue adjusted, on the grid and in degrees.
 
-    Exit codes: 0 written; 2 wrong job file or register, or a file that may not be written; 3 written, with notes.
+    Exit codes: 0 written; 2 wrong job file or register, or a file that may not be written; 3 written, and a note needs
+    attention.
     """
     from pipeline.cli.marks_command import hand_marks_out
 
@@ -300,7 +301,9 @@ def office(
     to: Annotated[Path, typer.Option("--to", metavar="FILE.html", help="The page to write.", readable=False)],
     since: Annotated[
         str,
-        typer.Option(metavar="WHEN", help="Report changes since then: 24h, 3d, 2026-03-02 or 2026-03-02T18:00 UTC."),
+        typer.Option(
+            metavar="WHEN", help="Report changes since then: 24h, 3d, 2026-03-02 or 2026-03-02T18:00 (in UTC)."
+        ),
     ] = "24h",
     quiet: Annotated[bool, typer.Option("--quiet", help="Print only what needs attention.")] = False,
 ) -> None:

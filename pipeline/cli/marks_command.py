@@ -55,6 +55,8 @@ def _lines(found: HandedOut) -> list[str]:
     if len(names) > 1:
         lines.append(f"  {counted(len(good), 'pair')} of {len(found.pairs):,} good for tie and check")
     lines += [f"    {_pair(pair, names)}" for pair in good[:_PAIRS]]
+    if len(good) > _PAIRS:
+        lines.append(f"    and {len(good) - _PAIRS:,} more; --json has all of them")
     return [*lines, *(f"  note: {one_line(note)}" for note in found.notes)]
 
 

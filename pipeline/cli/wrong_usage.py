@@ -15,6 +15,8 @@ from pipeline.run.mishaps import mishap_of
 #: What the command-line library raises for any wrong usage.
 _WRONG = cast("type[Exception]", typer.BadParameter.__base__)
 _ASKED = "tiedown.json"
+#: Characters of a command's line in the list of all: its whole first sentence, which is folded where it is too long.
+_WHOLE = 1000
 
 
 class Commands(TyperGroup):
@@ -35,6 +37,13 @@ class Commands(TyperGroup):
                 return super().invoke(ctx)
             except EOFError as error:  # of which the library says "Aborted!"
                 raise mishap_of(error) from error
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """List the commands, each with the whole first sentence of its help, however narrow the terminal is."""
+        commands = [(name, self.get_command(ctx, name)) for name in self.list_commands(ctx)]
+        rows = [(name, one.get_short_help_str(_WHOLE)) for name, one in commands if one is not None and not one.hidden]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
 
 
 def _asks_for_json(arguments: list[str]) -> bool:

@@ -161,7 +161,7 @@ class WhollyHeld:
                 untold.add(number)
         for number, counts in self._without_points(whole_days, _BY_THE_SUN):
             if number in untold:
-                yield Whole.DAY, _day(number, self._sun or timedelta(0)), counts
+                yield Whole.DAY, _day(number, self._sun or timedelta(0), ", by the sun at the site"), counts
 
     def _name(self, whole: Whole, number: int) -> str:
         if whole is Whole.SESSION:
@@ -225,9 +225,9 @@ def _told_apart(unit: Integers) -> tuple[Integers, Integers]:
     return np.unique(unit, return_inverse=True)
 
 
-def _day(number: int, offset: timedelta) -> str:
-    """Return the date of a day, counted from 1970-01-01, and the clock that it is of."""
-    return f"{_EPOCH + timedelta(days=number)} ({_zone(offset)})"
+def _day(number: int, offset: timedelta, whose: str = "") -> str:
+    """Return the date of a day, counted from 1970-01-01, and the clock that it is of, and whose that is."""
+    return f"{_EPOCH + timedelta(days=number)} ({_zone(offset)}{whose})"
 
 
 def _zone(offset: timedelta) -> str:

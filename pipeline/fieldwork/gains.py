@@ -76,10 +76,11 @@ def gains(
 
 
 def _of_ties(before: ForeseenSession, number: int, tried: Sequence[int], foreseen: _Foresee) -> Iterator[Gain]:
-    """Yield what each mark as one more tie would gain; one that was a check is none any longer."""
+    """Yield what each mark as one more tie would gain, but for those that check the session: a tie is no check."""
     for mark in tried:
-        checks = tuple(one for one in before.intended.checks if one != mark)
-        changed = replace(before.intended, ties=(*before.intended.ties, mark), checks=checks)
+        if mark in before.intended.checks:
+            continue
+        changed = replace(before.intended, ties=(*before.intended.ties, mark))
         after = foreseen(number, changed, [number])
         hu95 = (_largest(before.hu95), _largest(after.hu95))
         vu95 = (_largest(before.vu95), _largest(after.vu95))

@@ -23,11 +23,6 @@ from pipeline.issue.report.tables import Column, Row, Table, length, name, table
 _MARKS, _PAIRS, _LINES = 12, 8, 4
 #: Characters of an origin that are shown.
 _ORIGIN = 90
-_MEANING = (
-    "Grid distance: in the plane of the grid. Ground distance: horizontal, at the mean height of the two marks."
-    " Bearing: from the grid's north. A check shows: the smallest blunder, plan / height, between a tie on the one"
-    " mark and a check on the other that is found with a chance of 80 %, tested at 1 in 1,000."
-)
 
 
 def sheet_of(
@@ -55,14 +50,29 @@ def sheet_of(
             lines,
         ),
         work=None if found.work is None else found.work.what,
+        plane=_plane(found),
         marks=_marks(every_row, found, file, letters),
         origins=[(letter, text) for text, letter in letters.items()],
-        pairs=_pairs(both, marks.names) if both else None,
-        meaning=_MEANING,
+        pairs=_pairs(both, found) if both else None,
+        meaning=_meaning(_plane(found)),
         advice=_advice(found),
         notes=found.notes,
         left_out=left_out,
         drawn=drawn_elsewhere(found.record, marks.names[:_MARKS]),
+    )
+
+
+def _plane(found: FieldJob) -> str:
+    """Return whose east and north coordinates have: the site's own system may be turned by any angle from the grid."""
+    return "grid" if found.operations.site is None else "site"
+
+
+def _meaning(plane: str) -> str:
+    return (
+        f"{plane.capitalize()} distance: in the plane of the {plane}. Ground distance: horizontal, at the mean height"
+        f" of the two marks. Bearing: from the {plane}'s north. A check shows: the smallest blunder, plan / height,"
+        " between a tie on the one mark and a check on the other that is found with a chance of 80 %, tested at 1 in"
+        " 1,000."
     )
 
 
@@ -142,21 +152,22 @@ def _origin(row: Row, *, adjusted: bool) -> str:
     return shortened(", ".join(part for part in parts if part), _ORIGIN)
 
 
-def _pairs(every: Sequence[Pair], names: Sequence[str]) -> Table:
-    rows = [_pair(pair, names) for pair in every]
+def _pairs(every: Sequence[Pair], found: FieldJob) -> Table:
+    rows = [_pair(pair, found.marks.names) for pair in every]
     chosen = Chosen(rows[:_PAIRS], (), max(len(rows) - _PAIRS, 0))
+    plane, metres = _plane(found).capitalize(), "" if found.axes.plain else " (m)"
     columns: list[Column[Row]] = [
         name("From", "first", names=True),
         name("To", "second"),
-        length("Grid distance", "grid"),
-        length("Ground distance", "ground"),
-        Column("Grid bearing", "n", lambda row: row["bearing"]),
-        length("Height difference", "rise"),
-        Column("A check shows", "n", lambda row: row["detects"]),
+        length(f"{plane} distance{metres}", "grid"),
+        length(f"Ground distance{metres}", "ground"),
+        Column(f"{plane} bearing", "n", lambda row: row["bearing"]),
+        length(f"Height difference{metres}", "rise"),
+        Column(f"A check shows{metres}", "n", lambda row: row["detects"]),
         Column("Tie and check", "word", lambda row: row["use"]),
     ]
-    caption = "Metres. Pairs that are good for tie and check come first."
-    return table(caption, columns, chosen, "tiedown marks --json")
+    unit = "Metres" if found.axes.plain else "Metres, also where coordinates are in other units"
+    return table(f"{unit}. Pairs that are good for tie and check come first.", columns, chosen, "tiedown marks --json")
 
 
 def _pair(pair: Pair, names: Sequence[str]) -> dict[str, Any]:

@@ -23,7 +23,7 @@ def change_message(record: Record) -> list[str]:
     return [
         *(f"because {why}" for why in changes["because"][:_REASONS]),
         *([f"because of {counted(more, 'more reason')}, in issue.json"] if more > 0 else []),
-        counts_message(changes, changes["since"]),
+        counts_message(changes, changes["since"], rows_changed(record)),
     ]
 
 
@@ -37,26 +37,51 @@ def takes_away(record: Record) -> bool:
     return sum(counts.get(name, 0) for name in gone) > sum(counts.get(name, 0) for name in come)
 
 
-def counts_message(changes: Mapping[str, object], since: int | None) -> str:
+def rows_changed(record: Record) -> int | None:
+    """Return how many rows the layer ``changes`` of an issue has; None where the record does not say."""
+    layers = next((entry["layers"] for entry in record["files"] if "layers" in entry), [])
+    return next((layer["rows"] for layer in layers if layer["name"] == "changes"), None)
+
+
+def counts_message(changes: Mapping[str, object], since: int | None, rows: int | None) -> str:
     """Return how many points changed and how far.
 
     Args:
         changes: the counts by `Change`, None for one that its record does not have, ``attributes``, and in metres
             ``max_horizontal`` and ``max_vertical``.
         since: the number of the previous issue, None where that is not known.
+        rows: how many rows the layer has, None where that is not known.
     """
     before = f"since issue {since:03d}" if since is not None else "since the previous issue"
-    counts = {name: count for name in Change if isinstance(count := changes.get(name), int)}
-    if not counts:
+    if not any(isinstance(changes.get(name), int) for name in Change):
         return f"{before}: points were not compared"
-    told = [
-        f"{count:,} {name}" + (_farthest(changes) if name == Change.MOVED else "")
-        for name, count in counts.items()
-        if count
-    ]
-    if changes["attributes"] and Change.RECODED not in counts:
+    told = counts_in_words(changes, rows, _farthest(changes))
+    if changes["attributes"] and not isinstance(changes.get(Change.RECODED), int):
         told.append(f"{changes['attributes']:,} with changed attributes")
     return f"{before}: " + (", ".join(told) or "no point changed")
+
+
+def counts_in_words(changes: Mapping[str, object], rows: int | None, farthest: str = "") -> list[str]:
+    """Return how many points changed, each told once: "3 moved", "1 of them also recoded", "2 recoded".
+
+    A record counts a point that moved and was recoded as both, while the layer ``changes`` has one row of it, as moved:
+    the difference is the number of such points.
+
+    Args:
+        changes: the counts by `Change`.
+        rows: how many rows the layer has, None where that is not known.
+        farthest: what follows those that moved.
+    """
+    counts = {name: count for name in Change if isinstance(count := changes.get(name), int) and count}
+    moved, recoded = counts.get(Change.MOVED, 0), counts.get(Change.RECODED, 0)
+    both = min(max(sum(counts.values()) - rows, 0), moved, recoded) if rows is not None else 0
+    told = [f"{moved:,} {Change.MOVED}{farthest}"] if moved else []
+    told += [f"{both:,} of them also {Change.RECODED}"] if both else []
+    others = {**counts, Change.MOVED: 0, Change.RECODED: recoded - both}
+    told += [f"{count:,} {name}" for name, count in others.items() if count]
+    if rows is None and moved and recoded:
+        told[-1] += " (moved or not)"
+    return told
 
 
 def _farthest(changes: Mapping[str, object]) -> str:

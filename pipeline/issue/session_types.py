@@ -78,8 +78,10 @@ class SetUpStated(Strict):
 class Course(Strict):
     """A session in the course of time."""
 
-    first_point: Annotated[Instant | None, Field(description="time of its first reading [UTC]; null: it has none")]
-    last_point: Annotated[Instant | None, Field(description="time of its last reading [UTC]")]
+    first_point: Annotated[
+        Instant | None, Field(description="time of its first reading that is no occupation [UTC]; null: it has none")
+    ]
+    last_point: Annotated[Instant | None, Field(description="time of its last such reading [UTC]")]
     stretches: Annotated[list[Stretch], Field(description="the session in parts, in the order of time")]
 
 

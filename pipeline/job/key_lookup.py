@@ -34,7 +34,8 @@ class Key:
     def lines(self) -> list[str]:
         """Return what there is to say, a line for each thought."""
         counts = "numbers in" if self.kind == "text" else "in"
-        unit = f", {counts} {self.unit}" if self.unit else ""
+        of_another = "the unit " if self.unit.startswith("of ") else ""
+        unit = f", {counts} {of_another}{self.unit}" if self.unit else ""
         told = {"needed": "; needed", "": ""}.get(self.default, f"; default {self.default}")
         lines = [f"{self.path}: {self.kind}{unit}{told}", f"  {self.meaning}"]
         if self.keys:

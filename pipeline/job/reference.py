@@ -10,7 +10,7 @@ from datetime import datetime
 from inspect import get_annotations
 from pathlib import Path
 from types import NoneType
-from typing import Any, get_origin
+from typing import Any, get_args, get_origin
 
 from annotated_types import Ge, Gt, Le
 from pydantic import BaseModel
@@ -115,13 +115,27 @@ def _called(path: KeyPath) -> str:
 
 
 def type_of(field: FieldInfo) -> str:
-    """What a value of the key is written as: `text`, `number, more than 0`, `list of text`, the words it may be."""
+    """What a value of the key is written as: `text`, `number, more than 0`, `list of text`, the words it may be.
+
+    A place is a `pair of numbers`, and corners are a `list of pairs of numbers`.
+    """
     kinds = [kind for kind in origins(field.annotation) if kind is not NoneType]
+    if (pairs := _pairs(kinds[0])) is not None:
+        return pairs
     listed = "list of " if get_origin(kinds[0]) is tuple else ""
     words = [f'`"{word}"`' for word in choices(field.annotation)]
     plain = dict.fromkeys(_WORDS[leaf] for leaf in leaves(field.annotation) if leaf in _WORDS)
     tables = ["table"] if models(field.annotation) else []
     return listed + ", ".join((*words, *plain, *tables, *_limits(field)))
+
+
+def _pairs(kind: Any) -> str | None:
+    """What two numbers, or a list of such, are called; None for anything else."""
+    if get_origin(kind) is not tuple:
+        return None
+    if Ellipsis not in get_args(kind):
+        return "pair of numbers"
+    return "list of pairs of numbers" if _pairs(next(origins(get_args(kind)[0]))) else None
 
 
 def _limits(field: FieldInfo) -> list[str]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
+from pipeline.issue.change_summary import counts_in_words, rows_changed
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, how_released
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.office.issue_status import Issued
 from pipeline.office.logged_runs import ENDED, ended, last_run
 from pipeline.run.logged import Logged
-from pipeline.words import FIRST_ISSUE, Change
+from pipeline.words import FIRST_ISSUE
 
 
 def events(found: Issued | None, runs: list[Logged], since: datetime) -> Iterator[str]:
@@ -42,7 +43,6 @@ def _changed(number: int, found: Issued | None) -> str:
     """Return how many points an issue changed, where its record is at hand."""
     for record in (found.newest, found.shown) if found is not None else ():
         if record is not None and record["issue"] == number and record["changes"] is not None:
-            counts = {str(change): record["changes"].get(str(change)) for change in Change}
-            told = [f"{count:,} {word}" for word, count in counts.items() if isinstance(count, int) and count]
+            told = counts_in_words(record["changes"], rows_changed(record))
             return f" ({', '.join(told)})" if told else ""
     return ""

@@ -59,7 +59,8 @@ class Laid:
     """What the second pass gave: the small layers, keys of the record, points for the plan.
 
     ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;
-    ``retimed`` is of how many points the previous issue has other times.
+    ``retimed`` is of how many points the previous issue has other times; ``some_have`` are the names of the layers that
+    not every issue has.
     """
 
     checks: pa.RecordBatch
@@ -78,6 +79,7 @@ class Laid:
     accuracy: record_types.Accuracy
     suspect: record_types.Suspects
     linework: record_types.LineworkNoted | None = None
+    some_have: tuple[str, ...] = ()
 
 
 class SecondPass:
@@ -324,6 +326,7 @@ class Rest:
             accuracy=running.count.accuracy(),
             suspect=running.suspects.record(),
             linework=self.linework,
+            some_have=(*self.code_of, *(["lines"] if self.lines is not None else [])),
         )
 
 

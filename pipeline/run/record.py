@@ -58,7 +58,7 @@ def account(
     *,
     changes: Changes | None = None,
     release: Release | None = None,
-    altered: Sequence[str] = (),
+    earlier: Sequence[str] = (),
 ) -> Record:
     """Return the record of the issue whose layers are laid out, but for its files, which `with_files` adds.
 
@@ -69,7 +69,7 @@ def account(
         last: the record of the previous issue.
         changes: what changed since the previous issue; None for the first, and where nothing is issued.
         release: whether the issue is released; None where nothing is issued.
-        altered: in words every file of the previous issue that is not what was issued.
+        earlier: in words every file of the previous issue that is not what was issued, or is no longer there.
     """
     survey, solved = job.survey, job.solved
     (precise, misfits), compared = precisions(survey, solved, laid), solved.occupations.compared
@@ -104,7 +104,7 @@ def account(
                 fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
                 sloping=bool(plain_datums),
             ),
-            *altered,
+            *earlier,
         ],
         "doubts": _doubts(survey, solved, number),
         "wholly_held_back": laid.wholly,

@@ -179,7 +179,7 @@ def _new_issue(
                 last.record if last is not None else None,
                 changes=since.changes(laid, because),
                 release=decided(job, laid, history.shown, since.listed),
-                altered=since.altered.notes(),
+                earlier=since.notes(laid, job.survey.job),
             )
             page = write_report(staged.path, record, laid.plan, lambda: layers.files)
             record = with_files(record, [*layers.files, page])

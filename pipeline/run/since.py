@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 
 from pipeline.issue.record_types import Changes
+from pipeline.job.model import Job
 from pipeline.reissue.against import Against, against
 from pipeline.reissue.altered import AlteredSince
 from pipeline.reissue.changes import attributes_changed, times_differ
 from pipeline.reissue.earlier import Last
+from pipeline.reissue.gone_links import gone_links
 from pipeline.reissue.history import History
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
@@ -53,6 +55,11 @@ class Since:
         why += attributes_changed(laid.changes)
         why += times_differ(laid.retimed, number)
         return why or [f"everything is as it was when issue {number:03d} was made"]
+
+    def notes(self, laid: Laid, job: Job) -> list[str]:
+        """Return what is to be noted of the earlier issue's files: what of them was altered, and is no longer there."""
+        gone = gone_links(self.last.record, job, laid.some_have) if self.last is not None else []
+        return [*self.altered.notes(), *gone]
 
     def changes(self, laid: Laid, because: list[str]) -> Changes | None:
         """Return the record's ``changes``, None for the first issue."""

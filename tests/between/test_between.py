@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from pipeline import open_issue, run_job
 from pipeline.between import between
 from pipeline.cli.main import app
+from pipeline.issue.change_summary import counts_in_words
 from pipeline.problems import JobError
 
 
@@ -49,6 +50,30 @@ def test_changes_of_several_issues_come_together(path: Path) -> None:
 def test_backwards_is_the_other_way_round(path: Path) -> None:
     forth, back = between(path, 1, 2).rows.to_pylist(), between(path, 2, 1).rows.to_pylist()
     assert [row["d_height"] for row in back] == pytest.approx([-row["d_height"] for row in forth])
+
+
+def test_backwards_reasons_are_told_as_taken_back(path: Path, tmp_path: Path) -> None:
+    """The register went from the old height to the new one; a reader of 2 to 1 must not take it for the way there."""
+    (reason,) = between(path, 1, 2).because
+    old, new = (float(word) for word in reason.split(" in the register")[0].split("CM1 height ")[1].split(" to "))
+    assert new - old == pytest.approx(0.006)
+    back = between(path, 2, 1)
+    assert back.because == (f"what issue 002 changed is taken back: {reason}",)
+    assert {row["because"] for row in back.rows.to_pylist()} == set(back.because)
+    assert all(row["d_height"] < 0 for row in back.rows.to_pylist() if row["change"] == "moved")
+    to = tmp_path / "back.gpkg"
+    said = CliRunner().invoke(app, ["history", str(path), "--between", "2", "1", "--to", str(to)]).output
+    assert f"\n  because {back.because[0]}\n" in said
+    with sqlite3.connect(to) as file:
+        assert file.execute("select distinct because from changes").fetchall() == [back.because]
+
+
+def test_over_several_issues_the_newest_is_taken_back_first(path: Path) -> None:
+    back = between(path, 3, 1)
+    steps = [reason for reason in back.because if "taken back" in reason]
+    assert [reason.split(" changed")[0] for reason in steps] == ["what issue 003", "what issue 002"]
+    told = {row["name"]: back.recoded(row["because"]) for row in back.rows.to_pylist()}
+    assert told["S02-00003"] == "name P-3 to S02-00003" and told["S02-00002"].startswith("code TREE to ")
 
 
 def test_as_text_as_json_and_as_a_layer(path: Path, tmp_path: Path) -> None:
@@ -96,6 +121,29 @@ def test_what_moved_says_its_other_code_too(tmp_path: Path) -> None:
     said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "2"]).output
     assert [line.endswith(" to TREE") for line in said.splitlines() if " S01-00002  " in line] == [True]
 
+    # four points moved and one of these is another kind of thing: four points changed, not five
+    assert said.startswith("from issue 001 to issue 002: 4 moved, 1 of them also recoded\n")
+    told = CliRunner().invoke(app, ["history", str(path)]).output
+    assert " in height), 1 of them also recoded\n" in told
+    newest = json.loads(CliRunner().invoke(app, ["history", str(path), "--json"]).output)[-1]["changes"]
+    assert (newest["counts"]["moved"], newest["counts"]["recoded"], "rows" in newest) == (4, 1, False)
+
+
+@pytest.mark.parametrize(
+    ("moved", "recoded", "rows", "words"),
+    [
+        (4, 1, 5, ["4 moved", "1 recoded"]),
+        (4, 1, 4, ["4 moved", "1 of them also recoded"]),
+        (4, 3, 5, ["4 moved", "2 of them also recoded", "1 recoded"]),
+        (0, 3, 3, ["3 recoded"]),
+        (4, 1, None, ["4 moved", "1 recoded (moved or not)"]),
+        (0, 3, None, ["3 recoded"]),
+    ],
+)
+def test_each_point_is_counted_once(moved: int, recoded: int, rows: int | None, words: list[str]) -> None:
+    """The layer has one row for each point that changed; a record counts one that moved and was recoded as both."""
+    assert counts_in_words({"moved": moved, "recoded": recoded, "since": 1, "because": []}, rows) == words
+
 
 def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
     """A point is renamed and gets its name back; meanwhile CM1 is raised and put right again, or stays."""
@@ -114,7 +162,8 @@ def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
     said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "3"]).output
     assert said.startswith("from issue 001 to issue 003: no point changed") and "because" not in said
     document = json.loads(CliRunner().invoke(app, ["history", str(path), "--between", "3", "1", "--json"]).output)
-    assert document["because"] == [] and document["without_effect"] == list(found.without_effect)
+    heads = [reason.split(" changed")[0] for reason in document["without_effect"]]
+    assert document["because"] == [] and list(dict.fromkeys(heads)) == ["what issue 003", "what issue 002"]
 
     # from the second on, one point has another name: what was counted on the way was two changes of it
     assert [one for one in between(path, 1, 4).because if "another name" in one] == ["1 point has another name"]

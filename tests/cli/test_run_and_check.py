@@ -75,6 +75,14 @@ def test_help_says_what_to_give_once_and_which_exit_codes_there_are(command: str
     assert "...}" not in help and re.findall(r"--\S+ <", help) == []
 
 
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_no_line_of_a_command_is_cut_however_narrow_the_terminal(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    told = " ".join(CliRunner().invoke(app, ["--help"], terminal_width=width).output.split())
+    assert "..." not in told.split("Commands:")[1]
+    assert "marks Write the marks around the job for the field: a file that can serve as a register, and" in told
+
+
 def test_a_job_named_twice_is_run_once_and_its_other_name_refused(tmp_path: Path) -> None:
     path = simulate(SMALL).write(tmp_path / "job")
     (tmp_path / "link").symlink_to(tmp_path / "job")

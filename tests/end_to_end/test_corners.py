@@ -85,7 +85,7 @@ def test_a_working_day_outside_all_sessions_of_a_job_in_utc(tmp_path: Path) -> N
     (lost,) = record["wholly_held_back"]
     assert (lost["kind"], lost["rows"], lost["by_reason"]) == ("day", 33, {"outside_sessions": 33})
     # 171.5 degrees are 11.4 hours: the day from 11:00 UTC on 2026-03-02
-    assert lost["name"] == "2026-03-03 (UTC+11:00)"
+    assert lost["name"] == "2026-03-03 (UTC+11:00, by the sun at the site)"
 
 
 @pytest.mark.parametrize("zone", [dt.timezone(dt.timedelta(hours=12)), dt.UTC])

@@ -4,6 +4,7 @@ The site's numbers of a place are 1000 + k R (E - E0), 5000 + k R (N - N0), H - 
 """
 
 import csv
+import html
 import json
 from collections.abc import Callable
 from dataclasses import replace
@@ -23,6 +24,7 @@ from scipy.special import chdtri, fdtri, stdtrit
 from simulate import Plan, Simulation, simulate
 
 from pipeline import JobError, check_job, run_job
+from pipeline.fieldwork.mark_handout import hand_out
 
 TURN, TILT = np.radians(12.3), np.array([20e-6, -10e-6])
 #: What makes distances of the ground there out of those of NZTM: 1.00034 (0.99971 on the ellipsoid, 310 m above it).
@@ -139,6 +141,32 @@ def test_summary_report_and_trace_tell_it(proven: tuple[Issue, Simulation, Float
     assert "similarity" in told and "+340.0 ppm" in told and "CM5" in told
     page = next(issue.folder.glob("*.html")).read_text(encoding="utf-8")
     assert 'id="site"' in page and "+340.0 ppm" in page and "proj=affine" in page
+
+
+def test_the_sense_of_the_turn_and_whose_north_is_up_are_told(
+    proven: tuple[Issue, Simulation, Floats], tmp_path: Path
+) -> None:
+    """By `on_site`, what points east in the grid points 12.3 degrees north of east in the site's numbers."""
+    from pipeline.cli.issue_summary import summary
+
+    issue, job, middle = proven
+    here, there = on_site(np.array([[*middle, 0.0], [middle[0] + 1.0, middle[1], 0.0]]), middle)[:, :2]
+    assert np.degrees(np.arctan2(*(there - here)[::-1])) == pytest.approx(12.3)
+    told = "turn +12.30000 degrees (anticlockwise from the grid's numbers to the site's)"
+    assert told in summary(issue.record, "issued")
+    page = next(issue.folder.glob("*.html")).read_text(encoding="utf-8")
+    assert ">site north<" in page and "grid north" not in page and told in html.unescape(page)
+    path = next(file for file in issue.folder.parents[2].glob("*.toml"))
+    found = hand_out(path, tmp_path / "marks.csv")
+    sheet = found.sheet.read_text(encoding="utf-8")
+    assert ">site north<" in sheet and "Site bearing" in sheet and "from the site&#39;s north" in sheet
+    assert "grid north" not in sheet and "Grid bearing" not in sheet
+    # the bearings are those: the longest pair, by the truth in the site's own numbers
+    names, own = list(job.marks.names), on_site(truth_of(job)[0], middle)
+    pair = max((one for one in found.pairs if one.good), key=lambda one: one.grid)
+    first, second = (own[names.index(found.look.marks.names[at])] for at in (pair.first, pair.second))
+    across = second - first
+    assert pair.bearing == pytest.approx(np.degrees(np.arctan2(across[0], across[1])) % 360.0, abs=1e-3)
 
 
 def test_uncertainty_has_the_localisations(tmp_path: Path) -> None:

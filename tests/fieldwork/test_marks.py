@@ -3,8 +3,10 @@
 import csv
 import json
 import math
+import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -278,6 +280,15 @@ def test_marks_on_opposite_sides_of_the_work_are_good_and_others_say_why(tmp_pat
     assert told[frozenset(("E", "E0"))][0] == "one mark under two names"
 
 
+def test_every_good_pair_is_listed_or_counted(tmp_path: Path) -> None:
+    job = simulate(replace(TWO_DAYS, marks=8))
+    path = job.write(tmp_path)
+    said = CliRunner().invoke(app, ["marks", str(path), "--to", str(tmp_path / "m.csv")]).stdout
+    good = int(re.search(r"(\d+) pairs? of \d+ good", said)[1])  # type: ignore[index]
+    listed, more = said.count("a check shows a blunder"), re.search(r"and (\d+) more; --json has all of them", said)
+    assert good > listed and more is not None and listed + int(more[1]) == good
+
+
 def test_a_bench_mark_gets_its_position_from_the_issue(tmp_path: Path) -> None:
     """A mark of the register that holds a height alone: its height is the register's, its position the ties'."""
     job = simulate(Plan(sessions=1, points=4, ties=2, noise=False))
@@ -323,6 +334,8 @@ def test_ellipsoidal_heights_on_a_grid_in_feet_are_read_back_as_the_printed_line
     assert run_job(path).issued
     told = CliRunner().invoke(app, ["marks", str(path), "--to", str(tmp_path / "m.csv")]).stdout
     assert "easting and northing in US survey feet, height in metres; ellipsoid_height, hu95 and vu95 in metres" in told
+    sheet = (tmp_path / "m.html").read_text(encoding="utf-8")
+    assert all(f"{what} (m)<" in sheet for what in ("Grid distance", "Ground distance", "Height difference"))
     (line,) = [line for line in told.splitlines() if "as [control] file" in line]
     crs = line.split('crs = "')[1].split('"')[0]
     again, stated = tmp_path / "again", f'file = "register.csv"\ncrs = "{METRES}"'

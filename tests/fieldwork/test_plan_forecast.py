@@ -184,7 +184,7 @@ def test_a_check_shares_its_mark_with_the_ties_of_another_session(day: Day) -> N
 def test_what_one_more_tie_or_check_would_gain(day: Day) -> None:
     found = day.foreseen(session(ties=["CM1"], checks=["CM2"], base=day.at()))
     gained = {(str(one.role), found.marks.names[one.mark]): one for one in found.gains}
-    assert set(gained) == {("tie", f"CM{n}") for n in (1, 2, 3, 4)} | {("check", "CM3"), ("check", "CM4")}
+    assert set(gained) == {("tie", f"CM{n}") for n in (1, 3, 4)} | {("check", "CM3"), ("check", "CM4")}
     tie, check = gained["tie", "CM3"], gained["check", "CM3"]
     noise = np.array([reading("plan", 0.0), reading("plan", day.away("CM3"))])
     shift = 1 / (1 / (noise + control("plan"))).sum()
@@ -197,6 +197,18 @@ def test_what_one_more_tie_or_check_would_gain(day: Day) -> None:
     # a first check is worth more than anything
     alone = day.foreseen(session(ties=["CM1"], base=day.at()))
     assert str(alone.gains[0].role) == "check" and math.isnan(alone.gains[0].shown[0].horizontal)
+
+
+@pytest.mark.parametrize("checks", [["CM2"], ["CM2", "CM3"], []])
+def test_whatever_is_advised_can_be_planned(checks: list[str], day: Day) -> None:
+    """Each of it added to the plan as it stands: a mark that checks a session may not tie it too."""
+    found = day.foreseen(session(ties=["CM1"], checks=checks, base=day.at()))
+    assert {str(one.role) for one in found.gains} == {"tie", "check"}
+    for one in found.gains:
+        mark = found.marks.names[one.mark]
+        ties, more = (["CM1", mark], []) if one.role == "tie" else (["CM1"], [mark])
+        (followed,) = day.foreseen(session(ties=ties, checks=[*checks, *more], base=day.at())).sessions
+        assert max(followed.hu95) == pytest.approx(one.hu95[1], abs=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -88,6 +88,8 @@ def test_the_jobs_of_the_project_are_in_the_form_of_the_schema(job: Path, valida
         ("issue.formats", ["landxml"]),
         ("time_zone", ["source.time_zone"]),
         ("field_shift.from", ["time; needed"]),
+        ("plan.session.area", ["plan.session.area: list of pairs of numbers, in the unit of target.grid"]),
+        ("plan.pegs.at", ["plan.pegs.at: pair of numbers, "]),
     ],
 )
 def test_a_key_is_explained(key: str, said: list[str], capsys: pytest.CaptureFixture[str]) -> None:

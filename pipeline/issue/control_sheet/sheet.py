@@ -14,9 +14,9 @@ class Sheet:
     """What stands on a control sheet.
 
     ``facts`` are words and what they mean for this job, such as the grid; ``notes`` what should be looked at;
-    ``origins`` are the letters by which the table of marks says where they come from, ``meaning`` is how the table of
-    pairs is read; ``left_out`` says which marks are not here, ``drawn`` which an issue draws elsewhere; ``file`` is the
-    name of the file beside the page.
+    ``plane`` is whose east and north its coordinates have, "grid" or "site"; ``origins`` are the letters by which the
+    table of marks says where they come from, ``meaning`` is how the table of pairs is read; ``left_out`` says which
+    marks are not here, ``drawn`` which an issue draws elsewhere; ``file`` is the name of the file beside the page.
     """
 
     job: str
@@ -24,6 +24,7 @@ class Sheet:
     facts: Sequence[tuple[str, str]]
     sketch: Sketch
     work: str | None
+    plane: str
     marks: Table
     origins: Sequence[tuple[str, str]]
     pairs: Table | None

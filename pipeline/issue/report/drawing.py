@@ -24,7 +24,10 @@ def ticks(low: float, high: float, step: float) -> list[float]:
 def text_width(text: str, size: float) -> float:
     """Return about how wide a text is, in the unit of its size: rather too wide than too narrow."""
     wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
-    return size * (0.58 * (len(text) - wide) + wide)
+    broad = sum(
+        0.2 if character.isupper() else 0.06 for character in text if character.isupper() or character.isdigit()
+    )
+    return size * (0.58 * (len(text) - wide) + wide + broad)
 
 
 def shortened(text: str, most: int = 24) -> str:

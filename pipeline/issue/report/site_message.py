@@ -20,7 +20,8 @@ def localisation(site: SiteFit) -> str:
     held = ", held" if site["plan"] == "rigid" else ""
     plan = (
         f"{site['plan']} from {site['grid_name']} by {counted(len(site['marks']), 'mark')}, scale {site['scale']:.7f}"
-        f" ({site['scale_ppm']:+.1f} ppm{held}), turn {site['turn']:+.5f} degrees{_spread(site['sigma_plan'])}"
+        f" ({site['scale_ppm']:+.1f} ppm{held}), {_turn(site['turn'])}"
+        f"{_spread(site['sigma_plan'])}"
     )
     if site["step"] is None:
         return f"{plan}; heights as they are"
@@ -34,6 +35,13 @@ def localisation(site: SiteFit) -> str:
         f"{plan}; heights by a step of {site['step']:+.4f} m{tilt}, of {counted(used, 'mark')}"
         f"{_spread(site['sigma_height'])}"
     )
+
+
+def _turn(degrees: float) -> str:
+    """Return a turn with its sense: the site's numbers are those of the grid turned so, so its axes turn back."""
+    shown = round(degrees, 5) + 0.0  # no "-0.00000"
+    sense = "anticlockwise" if shown > 0.0 else "clockwise"
+    return f"turn {shown:+.5f} degrees" + (f" ({sense} from the grid's numbers to the site's)" if shown else "")
 
 
 def _spread(sigma: float | None) -> str:

@@ -85,7 +85,7 @@ def _labels(named: Sequence[tuple[bool, tuple[float, float], str]]) -> list[Labe
     labels = Labels((LEFT - 12, 0.0, WIDTH, AXIS + 8), 10.0)
     ends: dict[float, list[tuple[float, float]]] = {TIES: [], CHECKS: []}
     for failing, (x, row), mark in sorted(named, key=lambda one: not one[0]):
-        half = text_width(mark[:24], 10.0) / 2 + 2
+        half = text_width(mark[:24], 10.0) / 2 + 2.5
         middle = min(max(x, LEFT - 12 + half), WIDTH - half)
         if all(middle - half >= right or middle + half <= left for left, right in ends[row]):
             ends[row].append((middle - half, middle + half))

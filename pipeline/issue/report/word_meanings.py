@@ -48,7 +48,7 @@ CHANGES = {
     Change.WITHDRAWN: "points that are no longer there",
     Change.HELD: "points of the previous issue that are now held back",
     Change.RELEASED: "points that were held back before and are now issued",
-    Change.RECODED: "points with another name, code or other attribute than before",
+    Change.RECODED: "points with another name, code or other attribute than before, those that moved among them",
 }
 
 #: What to do with points that changed, once `current` shows the issue.
