@@ -35,7 +35,7 @@ def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
     looked = _looked(survey, stood)
     if looked is None:
         return []
-    told = list(foot_notes(survey, looked.register, looked.above))
+    told = [*foot_notes(survey, looked.register, looked.above), *looked.one_after_another()]
     if any(looked.heights()):
         return told
     told += geometry_notes(survey, looked.register, looked.of)
@@ -158,9 +158,28 @@ class _Looked:
         silent = set(range(len(self.survey.windows))) - set(self.of.session.tolist())
         return tuple(sorted({*sessions.tolist(), *silent}))
 
+    def one_after_another(self) -> Iterator[str]:
+        """Yield that sessions are taken for those of one base under several ids, where two would be in doubt."""
+        if any(self.common()):
+            return
+        for doubt in self._common(self.of.called):
+            same = alike(self.of.called, self.of.off)
+            east, north, up = np.median(self.of.off[same], axis=0)
+            system = "datum or epoch" if doubt.kind is Doubt.DATUM else "height datum or unit"
+            yield (
+                f"{self.sessions(self.of.session[same])}: the bases have different ids, but follow each other without a"
+                f" gap, and in each session the marks are {east:+.2f} m east, {north:+.2f} m north and {up:+.2f} m"
+                " above the raw readings on them, to within centimetres: they are taken for one base that was switched"
+                f" on again. If they are two, the register seems to be in a {system} other than stated"
+            )
+
     def common(self) -> Iterator[Doubtful]:
         """Yield that bases which have nothing to do with each other are off by one vector."""
-        same = alike(self.of.base, self.of.off)
+        yield from self._common(self.of.base)
+
+    def _common(self, base: Integers) -> Iterator[Doubtful]:
+        """Yield the same by the numbers (k,) of the sessions' bases."""
+        same = alike(base, self.of.off)
         if not same.any():
             return
         east, north, up = np.median(self.of.off[same], axis=0)

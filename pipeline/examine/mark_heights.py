@@ -1,6 +1,7 @@
 """How far the marks of each session are from the raw readings on them, and what their heights say together."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,6 +16,9 @@ from pipeline.sessions.attach import base_key, spelling
 
 #: Metres: with another position than before, a base was set up again, and is off by another error.
 _ANEW = 1.0
+#: Milliseconds between readings of two sessions within which nobody sets a base up at another place and measures on;
+#: and metres in plan and in height that the marks of both scatter by at most if the base stood still. Ours, no source.
+_NO_GAP, _STILL = 1_800_000, (0.03, 0.04)
 
 
 @dataclass(frozen=True)
@@ -72,10 +76,14 @@ def _known(survey: Survey, register: Register) -> Floats:
 
 @dataclass(frozen=True)
 class BySession:
-    """What the marks of each session say together, (k,): session, base, (k, 3) metres off, separation."""
+    """What the marks of each session say together, (k,): session, base, (k, 3) metres off, separation.
+
+    ``called`` are the bases by their ids where no position of theirs is known; of two ids in turn one may be ``base``.
+    """
 
     session: Integers
     base: Integers
+    called: Integers
     off: Floats
     separation: Floats
 
@@ -87,7 +95,32 @@ def by_session(survey: Survey, above: Above) -> BySession:
     session = np.array([number for number, own in enumerate(rows) if len(own)], np.int64)
     middles = [middle(np.column_stack([above.off, above.separation])[rows[number]]) for number in session]
     found = np.array(middles, np.float64).reshape(-1, 4)
-    return BySession(session, _bases(survey)[session], found[:, :3], found[:, 3])
+    called = _bases(survey)[session]
+    return BySession(session, _as_one(survey, session, called, found[:, :3]), called, found[:, :3], found[:, 3])
+
+
+def _as_one(survey: Survey, session: Integers, called: Integers, off: Floats) -> Integers:
+    """Return (k,) the bases, those taken for one that follow each other without a gap and are off by one vector.
+
+    A base that is switched on again where it stood may count its id on, and keeps its position. Two that averaged their
+    own are never off alike to some centimetres.
+    """
+    found, known = called.copy(), known_places(survey)[session]
+    begin, end = _measured(survey)
+    order = [int(row) for row in np.lexsort((begin[session],)) if not known[row]]
+    for one, other in pairwise(order):
+        gap, by = begin[session[other]] - end[session[one]], off[other] - off[one]
+        if 0 <= gap <= _NO_GAP and np.hypot(*by[:2]) <= _STILL[0] and abs(by[2]) <= _STILL[1]:
+            found[found == found[other]] = found[one]
+    return found
+
+
+def _measured(survey: Survey) -> tuple[Integers, Integers]:
+    """Return (S,) UTC milliseconds of the first and the last reading of each session, occupations among them."""
+    begin, end = survey.first_pass.first_point.copy(), survey.first_pass.last_point.copy()
+    np.minimum.at(begin, survey.candidates.session, survey.candidates.time)
+    np.maximum.at(end, survey.candidates.session, survey.candidates.time)
+    return begin, end
 
 
 def middle(values: Floats) -> list[float]:

@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.units import METRES
 from pipeline.intake.candidates import coded_checks
-from pipeline.intake.pole_log import PoleSeen
+from pipeline.intake.pole_log import PoleLog, PoleSeen
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.words import Doubt, counted, plural
@@ -52,18 +52,11 @@ class _Pole:
 
 def pole_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for pole heights, in a session and export, that no pole has beside those that marks prove."""
-    for (session, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
+    for (_, _, why), several in _together(_alone(survey, survey.first_pass.poles)):
         if why:
-            what = (
-                f"{_told(survey, several := list(of))}: {why}; correct pole heights in the controller and export again"
-            )
-            yield Doubtful(
-                Doubt.EXPORT_HEIGHTS,
-                what,
-                (session,),
-                survey.exports[export].shown,
-                min(one.seen.row for one in several),
-            )
+            what = f"{_told(survey, several)}: {why}; correct pole heights in the controller and export again"
+            session, file, row = _where(survey, several)
+            yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (session,), file, row)
 
 
 def pole_notes(survey: Survey) -> Iterator[str]:
@@ -72,8 +65,8 @@ def pole_notes(survey: Survey) -> Iterator[str]:
     Of many points where no mark was with another pole than the others, and all of them or whole blocks have theirs.
     """
     points = survey.first_pass.poles.points
-    for (session, export, why), of in groupby(_alone(survey), lambda one: (one.session, one.export, one.wrong)):
-        several, every = list(of), sum(seen.count for seen in points[session, export].values())
+    for (session, export, why), several in _together(_alone(survey, survey.first_pass.poles)):
+        every = sum(seen.count for seen in points[session, export].values())
         few = sum(one.seen.count for one in several) <= _EXCEPTIONS * every
         if not why and (few or _beside_one(several, every)):
             ground = "" if few else "; if the positions are of the ground already, leave the column unmapped"
@@ -82,6 +75,35 @@ def pole_notes(survey: Survey) -> Iterator[str]:
                 " checks with another do not prove theirs; make sure that it was so, and occupy a mark with each"
                 f"{ground}"
             )
+
+
+def left_pole_notes(survey: Survey) -> Iterator[str]:
+    """Yield which pole heights a column that nobody mapped has beside those of marks, that no pole has.
+
+    It is rightly not mapped where positions are of the ground. They are so by what was entered, of these rows too.
+    """
+    for name, log in survey.first_pass.poles.left.items():
+        for (session, export, why), several in _together(_alone(survey, log)):
+            hours = why == _TOO_LONG and len(log.points[session, export]) > _LISTED  # as "HR" may be of
+            if why and not hours:
+                _, file, row = _where(survey, several)
+                yield (
+                    f'{file}:{row}: {_told(survey, several)} by the column "{name}", which is not mapped: {why}; where'
+                    " a pole was used, their heights are off by what was not entered: correct pole heights in the"
+                    " controller and export again"
+                )
+
+
+def _together(alone: Sequence[_Pole]) -> Iterator[tuple[tuple[int, int, str], list[_Pole]]]:
+    """Yield the pole heights of each session, export and reason why they are none, with these."""
+    for key, of in groupby(alone, lambda one: (one.session, one.export, one.wrong)):
+        yield key, list(of)
+
+
+def _where(survey: Survey, several: Sequence[_Pole]) -> tuple[int, str, int]:
+    """Return the session and the file of pole heights, and the first row."""
+    first = several[0]
+    return first.session, survey.exports[first.export].shown, min(one.seen.row for one in several)
 
 
 def _beside_one(several: Sequence[_Pole], every: int) -> bool:
@@ -104,12 +126,11 @@ def _told(survey: Survey, several: Sequence[_Pole]) -> str:
     )
 
 
-def _alone(survey: Survey) -> list[_Pole]:
+def _alone(survey: Survey, log: PoleLog) -> list[_Pole]:
     """Return the pole heights with which no mark was occupied in their session, those of one reason together."""
-    log = survey.first_pass.poles
     if not log.points or not log.on:
         return []
-    occupied, found = _occupied(survey), []
+    occupied, found = _occupied(survey, log), []
     for (session, export), points in sorted(log.points.items()):
         with_mark = occupied.get(session, {})
         proven = sorted({round(metres, 3) for of in with_mark.values() for metres in of})
@@ -121,9 +142,9 @@ def _alone(survey: Survey) -> list[_Pole]:
     return sorted(found, key=lambda one: (one.session, one.export, one.wrong, one.metres))
 
 
-def _occupied(survey: Survey) -> dict[int, dict[int, list[float]]]:
+def _occupied(survey: Survey, log: PoleLog) -> dict[int, dict[int, list[float]]]:
     """Return by session and export the pole heights [m] of readings that are, or are to be, ties and checks."""
-    every, on = survey.candidates, survey.first_pass.poles.on
+    every, on = survey.candidates, log.on
     said = np.array([said is not None for said in every.named], bool)
     said |= np.asarray(coded_checks(every.table, survey.prepared), bool)
     export, row = (every.table.column(name).to_pylist() for name in ("export", "source_row"))

@@ -68,7 +68,7 @@ def equal_to_register(survey: Survey, slack: float = 0.0) -> dict[int, int]:
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*known.T)
     off = np.abs(turn(known - candidates.raw[rows], enu_rotation(longitude, latitude)))
     off[np.isnan(third) & np.isfinite(off[:, 2]), 2] = 0.0
-    fine, coarse = _written(survey, rows), _written_marks(register, marks)
+    fine, coarse = last_digits(survey, rows), _written_marks(register, marks)
     within = np.clip(0.5 * np.fmax(fine, np.minimum(coarse, _COARSE)), 1e-4, _SAME) + slack
     with np.errstate(invalid="ignore"):
         same = (off <= within).all(axis=1) & (fine <= _COARSE).all(axis=1)
@@ -112,7 +112,7 @@ def _sentence(survey: Survey, rows: list[int], how: str = "to the last digit") -
     return f"{', '.join(shown)}{and_more(len(rows) - _LISTED)} {has} in the register {how}"
 
 
-def _written(survey: Survey, rows: Integers) -> Floats:
+def last_digits(survey: Survey, rows: Integers) -> Floats:
     """Return (k, 3) what the last digits of candidates are worth [m], as finely as their file has any of them."""
     table, found = survey.candidates.table, np.full((len(rows), 3), np.inf)
     export = np.asarray(table.column("export"), np.int64)[rows]

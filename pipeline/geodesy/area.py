@@ -22,13 +22,14 @@ _SAMPLE = 50_000
 class Places:
     """Where the points of a job lie: (k,) longitudes and latitudes [deg], and how many points each stands for.
 
-    ``extent`` holds every point.
+    ``extent`` holds every point. ``session`` (k,) is the index of each one's session, where that was given.
     """
 
     longitude: Floats
     latitude: Floats
     count: Integers
     extent: "Area"
+    session: Integers | None = None
 
     @staticmethod
     def step(points: int) -> int:
@@ -36,16 +37,17 @@ class Places:
         return max(points // _SAMPLE, 1)
 
     @classmethod
-    def thinned(cls, lon: Floats, lat: Floats, extent: "Area") -> "Places":
+    def thinned(cls, lon: Floats, lat: Floats, extent: "Area", session: Integers | None = None) -> "Places":
         """Return one of the finite points (n,) [deg] for each cell of a raster over their extent.
 
-        Of very many points it is those of a sample, spread evenly over their order.
+        Of very many points it is those of a sample, spread evenly over their order. ``session`` (n,) are their
+        sessions.
         """
         every = cls.step(len(lon))
-        lon, lat = lon[::every], lat[::every]
+        lon, lat, session = lon[::every], lat[::every], None if session is None else session[::every]
         known = np.isfinite(lon) & np.isfinite(lat)
         if not known.all():
-            lon, lat = lon[known], lat[known]
+            lon, lat, session = lon[known], lat[known], None if session is None else session[known]
         across, up = max(extent.width, _SLACK), max(extent.north - extent.south, _SLACK)
         column = np.minimum((lon - extent.west) % 360.0 / across * _RASTER, _RASTER - 1).astype(np.intp)
         row = np.clip((lat - extent.south) / up * _RASTER, 0, _RASTER - 1).astype(np.intp)
@@ -54,7 +56,8 @@ class Places:
         chosen[cell] = np.arange(len(cell))
         count = np.bincount(cell, minlength=len(chosen))
         some = np.flatnonzero(count)
-        return cls(lon[chosen[some]], lat[chosen[some]], count[some], extent)
+        at = chosen[some]
+        return cls(lon[at], lat[at], count[some], extent, None if session is None else session[at])
 
 
 @dataclass(frozen=True)

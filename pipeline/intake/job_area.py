@@ -66,16 +66,18 @@ def area_of(rows: ReadingRows, counting: Flags) -> Area | None:
     ``counting`` (n,) says which do. Returns None where none of them has a place.
     """
     cells, anchors = _Cells(), _Cells()
-    candidate, some, done = rows.having(CANDIDATE), [np.zeros((2, 0))], 0
+    candidate, done = rows.having(CANDIDATE), 0
+    some, sessions = [np.zeros((2, 0))], [np.zeros(0, np.int64)]
     every = Places.step(int(np.count_nonzero(counting)))
     for at, places in rows.columns.pieces("longitude", "latitude"):
         here = np.array(places)[:, counting[at]]
         cells.add(*here)
         anchors.add(*here[:, candidate[at][counting[at]]])
         some.append(here[:, -done % every :: every].copy())  # a view would hold all of them
+        sessions.append(rows.session[at][counting[at]][-done % every :: every].astype(np.int64))
         done += here.shape[1]
     area, extent = cells.area(anchors), cells.extent()
     if area is None or extent is None:
         return area
     longitude, latitude = np.concatenate(some, axis=1)
-    return replace(area, places=Places.thinned(longitude, latitude, extent))
+    return replace(area, places=Places.thinned(longitude, latitude, extent, np.concatenate(sessions)))

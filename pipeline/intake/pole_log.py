@@ -8,11 +8,14 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
 from pipeline.read.exports import Export
-from pipeline.read.pole_column import pole_heights
+from pipeline.read.pole_column import left_pole_columns, left_pole_heights, pole_heights
 
 _MILLIMETRE = 1e-3
 #: Blocks of one pole height that are counted in a batch: of more it is enough to know that there are.
 _BLOCKS = 32
+#: Metres below which a number may be a pole height, and different ones of a session and export, in a column that nobody
+#: mapped; one with more is of something else.
+_LONG, _MANY = 100.0, 64
 
 
 @dataclass
@@ -29,11 +32,13 @@ class PoleLog:
     """Collects pole heights, batch by batch, of exports that have them.
 
     ``points`` are those of sound readings that are no candidates for occupations, by session and export, and by
-    millimetres; ``on`` the metres of the candidates, by export and row of its file.
+    millimetres; ``on`` the metres of the candidates, by export and row of its file. ``left`` are the same of columns
+    that are of pole heights by their headings alone, by heading.
     """
 
     points: dict[tuple[int, int], dict[int, PoleSeen]] = field(default_factory=dict)
     on: dict[tuple[int, int], float] = field(default_factory=dict)
+    left: dict[str, "PoleLog"] = field(default_factory=dict)
     _last: PoleSeen | None = None
 
     def take(
@@ -46,9 +51,26 @@ class PoleLog:
         candidate: Flags,
     ) -> None:
         """Take a batch of export ``number``: its sessions (n,), sound readings (n,) and candidates (n,)."""
+        for name in left_pole_columns(export):
+            if (metres := left_pole_heights(batch, export, name)) is not None:
+                with np.errstate(invalid="ignore"):
+                    known = sound & (metres >= 0.0) & (metres < _LONG)
+                if len(np.unique(np.rint(metres[known] / _MILLIMETRE))) <= _MANY:
+                    self.left.setdefault(name, PoleLog())._note(batch, number, session, known, candidate, metres)
         if export.points.columns.pole_height is None or (metres := pole_heights(batch, export)) is None:
             return
-        rows, known = np.asarray(batch.column("source_row"), np.int64), sound & np.isfinite(metres)
+        self._note(batch, number, session, sound & np.isfinite(metres), candidate, metres)
+
+    def _note(
+        self,
+        batch: pa.RecordBatch,
+        number: int,
+        session: NDArray[np.int32],
+        known: Flags,
+        candidate: Flags,
+        metres: Floats,
+    ) -> None:
+        rows = np.asarray(batch.column("source_row"), np.int64)
         for row in np.flatnonzero(known & candidate).tolist():
             self.on[number, int(rows[row])] = float(metres[row])
         self._points(number, session[known & ~candidate], metres[known & ~candidate], rows[known & ~candidate])

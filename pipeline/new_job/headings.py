@@ -4,7 +4,7 @@ from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.files.hemisphere_headings import side_in_heading, without_side
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
-from pipeline.read import correction_headings
+from pipeline.read import correction_headings, pole_headings
 from pipeline.read.correction_headings import bare as bare  # as all of this room take it from here
 from pipeline.read.correction_headings import without_brackets
 from pipeline.read.heading_units import metres_in_heading, without_unit
@@ -136,13 +136,7 @@ _CALLED = {
         sh sigmah sigmahorizontal stdh sdh stddevh σh stdhorizontal sdhorizontal horizontalsigma sigmahz
         sigmaplan shz sdhz sxy sen sp genauigkeith precisieh
         """,
-    "pole": """
-        pole poleheight polehgt poleht rodheight rodht rod hr antennaheight antheight antht ih stab stabhohe stabhoehe
-        antennenhohe antennenhoehe reflektorhohe canne hauteurcanne hauteurantenne bastonalt jalon alturajalon
-        alturabaston alturaantena altezzapalina palina altezzaantenna stokhoogte antennehoogte stanghoyde antennehoyde
-        antennikorkeus antennamagassag antenyuksekligi
-        stanghojd antennhojd sauvankorkeus wysokosctyczki wysokoscanteny vyskavytycky vyskaanteny targetheight
-        """,
+    "pole": pole_headings.CALLED,
     "week": "gpsweek week wn gpswoche semainegps semanagps",
     "seconds": "gpsseconds tow seconds secondsofweek sow gpstow gpssow secofweek gpssec",
 }

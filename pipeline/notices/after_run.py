@@ -20,7 +20,7 @@ from pipeline.notices.uncovered_marks import uncovered_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
-from pipeline.solve.copied_checks import copied_notes
+from pipeline.solve.copied_checks import copied_notes, taken_for_measured
 from pipeline.solve.field_shift_switches import switch_notes
 from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.solve import Solved, shift_at_places
@@ -125,7 +125,7 @@ def _moved_by_ties(survey: Survey, solved: Solved) -> Iterator[str]:
 
 def _idle_confirmations(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield kinds of doubt that the job file confirms and that nothing raises: the next one would pass unseen."""
-    raised = {doubt.kind for doubt in solved.doubts}
+    raised = {doubt.kind for doubt in solved.doubts} | taken_for_measured(survey, solved.occupations)
     idle = [f'"{kind}"' for kind in dict.fromkeys(survey.job.checks.confirmed) if kind not in raised]
     if idle:
         file, line = survey.where("checks", "confirmed")

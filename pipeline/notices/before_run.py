@@ -13,7 +13,7 @@ from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
 from pipeline.examine.mixed_heights import mixed_notes
-from pipeline.examine.pole_heights import pole_notes
+from pipeline.examine.pole_heights import left_pole_notes, pole_notes
 from pipeline.examine.register_rows import register_row_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.time_zones import zone_notes
@@ -44,6 +44,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *site_notes(survey),
         *heading_notes(survey),
         *pole_notes(survey),
+        *left_pole_notes(survey),
         *mixed_notes(survey),
         *mark_column_notes(survey),
         *register_row_notes(survey),

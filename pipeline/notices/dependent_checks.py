@@ -15,6 +15,7 @@ _WHY = {
     Dependence.SOLE: ("is what its ties hang on alone", "are what its ties hang on alone"),
     Dependence.UNHELD: ("holds no {}", "hold no {}"),
     Dependence.UNREGISTERED: ("is not in the register", "are not in the register"),
+    Dependence.COPIED: ("is in a row that may be a copy", "are in rows that may be copies"),
 }
 _TESTED = ("position", "height")
 

@@ -1,7 +1,8 @@
 """Finds a register whose marks all moved by one vector since an issue, and whether two datums are apart by that.
 
-A register that comes again in the old datum's numbers moves every mark alike. Ties take that up in the shift in full,
-and every check agrees, as where ``control.crs`` is another with the same numbers.
+A register that comes again in the old datum's numbers moves every mark alike, in height one of another levelling
+network. Ties take that up in the shift in full, and every check agrees, as where ``control.crs`` is another with the
+same numbers.
 """
 
 from collections.abc import Sequence
@@ -19,12 +20,14 @@ from pipeline.issue.record_types import Record, RegisterMark
 from pipeline.reissue.changed_readings import open_changes
 from pipeline.reissue.history import History
 from pipeline.sphere import RADIUS
-from pipeline.words import Doubt, Verdict, counted
+from pipeline.words import Doubt, Holds, Verdict, counted
 
 #: Marks from which on a vector is one of the register, not of a mark.
 _SEVERAL = 2
 #: Metres within which vectors are one: datums are apart by the same to within this over the marks of a job.
 _ONE = 0.05
+#: Metres within which steps in height are one, likewise. Ours, no source.
+_ONE_STEP = 0.02
 #: The part of a vector that the accuracy of the way between two datums may be, so that it tells anything.
 _PART = 0.1
 _AXES = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
@@ -73,6 +76,8 @@ def moved_register(
                 doubts.append(_doubt(ChangedNumbers(of="register", since=issue, what=said), survey))
             else:
                 notes.append(said)
+        if base is not None and issue == newest["issue"] and (risen := _risen(base, survey, rows)) is not None:
+            notes.append(_said_of_heights(*risen, issue))
     return confirmed_by(survey.job, doubts), tuple(notes)
 
 
@@ -96,8 +101,8 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
     try:
         for row in rows:
             if (then := before.get(row["mark"])) is not None:
-                was.append(tuple(float(str(then[axis])) for axis in axes))
-                now.append(tuple(float(str(dict(row)[axis])) for axis in axes))
+                was.append(tuple(_number(then[axis]) for axis in axes))
+                now.append(tuple(_number(dict(row)[axis]) for axis in axes))
     except (KeyError, ValueError):  # not held, or written in another way
         return None
     if len(was) < _SEVERAL:
@@ -109,6 +114,39 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
     moved = _Moved(one, other, to_metres)
     far = float(np.hypot(*moved.vector)) > survey.job.checks.horizontal
     return moved if far and moved.lies_at(other - moved.vector / to_metres, _ONE) else None
+
+
+def _number(written: object) -> float:
+    """Return a coordinate as the register writes it, with a point or a comma; raises `ValueError` for another text."""
+    return float(str(written).replace(",", "."))
+
+
+def _risen(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> tuple[int, float] | None:
+    """Return how many heights an issue and a job use, and the one step [m] by which all moved; None where none is.
+
+    It is none within the vertical tolerance of checks.
+    """
+    register = survey.register
+    if register is None or base["control"] != control_used(survey.job):
+        return None
+    before = {row["mark"]: row for row in base["register"]}
+    used = [(before[row["mark"]], row) for row in rows if row["mark"] in before]
+    held = [pair for pair in used if all(row["holds"] != Holds.POSITION and row["height"] for row in pair)]
+    try:
+        steps = [(_number(now["height"]) - _number(was["height"])) * register.unit[2] for was, now in held]
+    except ValueError:  # written in another way
+        return None
+    step = float(np.median(steps)) if len(steps) >= _SEVERAL else 0.0
+    one = abs(step) > survey.job.checks.vertical and float(np.abs(np.array(steps) - step).max()) <= _ONE_STEP
+    return (len(steps), step) if one else None
+
+
+def _said_of_heights(marks: int, step: float, issue: int) -> str:
+    return (
+        f"since issue {issue:03d} the heights of the {counted(marks, 'mark')} that the job uses moved by one step in"
+        f" the register ({step:+.3f} m): ties absorb that completely and checks still agree; make sure that the new"
+        " heights are right and still in the height datum of [control] height"
+    )
 
 
 def _other_datum(moved: _Moved, survey: Survey) -> str | None:

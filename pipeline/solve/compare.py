@@ -40,6 +40,7 @@ class OnMarks:
         precision: how certain the observations are, without centring.
         observation: number of each tie in the adjustment, -1 for checks.
         temporary: (n,) which are on marks that the register has not.
+        copied: (n,) which may be copies of another, and so say nothing of their own time.
     """
 
     table: pa.Table
@@ -55,6 +56,7 @@ class OnMarks:
     precision: Precision
     observation: Integers
     temporary: Flags
+    copied: Flags
 
     @property
     def ties(self) -> Flags:
@@ -66,9 +68,10 @@ class OnMarks:
         """Return (n,) which occupations say something of the base at their time.
 
         A passing check on a temporary mark does not: that mark lies where ties of this job put it, and a wrong tie
-        takes both along. A failing one says that the base moved or that a tie is wrong, whichever.
+        takes both along. A failing one says that the base moved or that a tie is wrong, whichever. Nor does one that
+        may be a copy of another, which passes whatever the base did since.
         """
-        return np.asarray(self.compared.judged & ~(self.temporary & self.compared.passed))
+        return np.asarray(self.compared.judged & ~((self.temporary | self.copied) & self.compared.passed))
 
 
 class Dependence(Enum):
@@ -79,6 +82,7 @@ class Dependence(Enum):
     SOLE = "its ties hang on the mark alone, however many sessions away"
     UNHELD = "the mark does not hold it"
     UNREGISTERED = "the mark is not in the register"
+    COPIED = "the occupation of it may be a copy of another"
 
 
 #: For position and for height, by the marks of checks; None where a check on the mark tests it.
@@ -160,6 +164,7 @@ def compare(
         precision=facts.precision.of(rows),
         observation=facts.observation[rows],
         temporary=~published.of_register,
+        copied=np.zeros(len(rows), bool),
     )
     return on_marks, spans
 
@@ -230,7 +235,8 @@ def dependent(
     """
     here, speaks = np.flatnonzero(on_marks.session == session).tolist(), on_marks.evidence
     checks = [row for row in here if on_marks.roles[row] is Role.CHECK]
-    ties = {on_marks.marks[row]: Dependence.TIES for row in here if on_marks.roles[row] is Role.TIE and speaks[row]}
+    tying = speaks | on_marks.copied
+    ties = {on_marks.marks[row]: Dependence.TIES for row in here if on_marks.roles[row] is Role.TIE and tying[row]}
     judged = on_marks.compared.holds & (speaks & ~on_marks.temporary)[:, None]
 
     def of(component: int) -> dict[str, Dependence | None]:
@@ -241,7 +247,7 @@ def dependent(
             found[mark] = next((why for tie, why in hung_on.items() if _same(mark, tie, known)), None)
         for row in checks:
             unheld = Dependence.UNREGISTERED if on_marks.temporary[row] else Dependence.UNHELD
-            found.setdefault(on_marks.marks[row], unheld)
+            found.setdefault(on_marks.marks[row], Dependence.COPIED if on_marks.copied[row] else unheld)
         return found
 
     return of(0), of(1)

@@ -33,7 +33,7 @@ from pipeline.solve.compare import (
 )
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
-from pipeline.solve.copied_checks import copied_doubts
+from pipeline.solve.copied_checks import copied_doubts, without_copies
 from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shift_switches import untested
@@ -173,6 +173,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     )
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, facts, job, known, temporary, spans)
+    occupations = without_copies(survey, occupations)
     issued = IssuedApart(survey, session_shifts, adjustment.field, places)
     vectors = tuple(one_vectors(survey, issued))
     later = [

@@ -1,5 +1,6 @@
 """A step to the height datum that no mark proves: told, and doubted where PROJ's own grid gives other separations."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from places_made import place_with
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.examine import geoid_step
+from pipeline.examine import geoid_over_extent, geoid_step
 from pipeline.geodesy.operations import working_to_issued
 
 PLAN = Plan(sessions=1, points=8, checks=2, marks=3, noise=False)
@@ -80,3 +81,58 @@ def test_a_named_grid_is_held_against_that_of_proj(
     doubts, _, verdict = told(job, tmp_path)
     assert len(doubts) == (words is not None) and verdict == ("unchecked" if words else "proven")
     assert words is None or words in doubts[0]
+
+
+WIDE = replace(PLAN, points=60, reach=12_000.0)
+#: Metres north of the place to metres by which PROJ's grid is higher there than the true one; all marks lie within
+#: 1.5 km of the place, the second, a check, 1.1 km to its south.
+SHAPES = {
+    "far from the marks": lambda north: 3e-5 * np.maximum(np.abs(north) - 2_000.0, 0.0),
+    "within the tolerance": lambda north: 4e-6 * np.maximum(np.abs(north) - 2_000.0, 0.0),
+    "hardly": lambda north: 1e-6 * np.maximum(np.abs(north) - 2_000.0, 0.0),
+    "where a check passes": lambda north: 0.3 * np.clip((-north - 300.0) / 600.0, 0.0, 1.0),
+}
+
+
+@pytest.mark.parametrize(
+    ("shape", "accuracy", "target", "expected"),
+    [
+        ("far from the marks", 0.02, {}, "doubt"),
+        ("far from the marks", None, {}, "doubt"),
+        ("far from the marks", 1.0, {}, "note"),  # of the whole earth: it is the named one that is better
+        ("far from the marks", 0.02, {"geoid_sigma": 0.2}, "note"),  # in every vu95
+        ("far from the marks", 0.02, {"max_transform_error": 0.5}, "note"),
+        ("within the tolerance", 0.02, {}, "note"),
+        ("hardly", 0.02, {}, ""),
+        ("where a check passes", 0.02, {}, ""),
+    ],
+)
+def test_a_named_grid_may_differ_from_that_of_proj_by_more_than_ties_absorb(
+    shape: str,
+    accuracy: float | None,
+    target: dict[str, float],
+    expected: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What two grids differ by in the middle goes into the shift; what they differ by farther out goes into heights."""
+    job = simulate(replace(WIDE, place=place_with(tmp_path, TRUE)))
+    job.job["target"] |= target
+    rows, columns = np.mgrid[0:201, 0:201]
+    north, east = 111_000.0 * (rows / 100.0 - 1.0), 80_000.0 * (columns / 100.0 - 1.0)
+    other = TRUE + 2e-5 * (north + east) + 0.4 + SHAPES[shape](north)
+    write_gtx(Geoid(46.2, 7.5, 0.01, 0.01, other.astype(np.float32)), tmp_path / "other.gtx")
+
+    def of_proj(grid: str, height: str, area: object) -> object:
+        return replace(working_to_issued(grid, height, area, tmp_path / "other.gtx"), accuracy=accuracy)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(geoid_over_extent, "working_to_issued", of_proj)
+    record = run_job(job.write(tmp_path / "job"), dry_run=True).record
+    assert all(check["passed"] for check in every(record["checks"]))
+    doubts = [one["what"] for one in record["doubts"]]
+    notes = [note for note in record["notes"] if "which absorb that" in note and "unproven" not in note]
+    assert (len(doubts), len(notes)) == {"doubt": (1, 0), "note": (0, 1), "": (0, 0)}[expected]
+    for said in (*doubts, *notes):
+        most = SHAPES[shape]((job.truth.latitude - 47.2) * 111_000.0).max()
+        told = float(re.findall(r"heights there differ by ([0-9.]+) m", said)[0])
+        assert "-0.400 m from where" in said and told == pytest.approx(most, abs=0.003)

@@ -3,6 +3,7 @@
 The truth is simulated; which separation lies where is written into the geoid grid by the test.
 """
 
+import datetime as dt
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 import pytest
 from every import every
 from places_made import place_with
-from simulate import Plan, Simulation, simulate
+from simulate import Plan, Simulation, simulate, turn_enu
 
 from pipeline import run_job
 from pipeline.check import check_job
@@ -156,6 +157,34 @@ def test_bases_of_which_ids_alone_are_known_may_be_one(tmp_path: Path) -> None:
     path = moved(at(KNOWN, tmp_path, 12.0), easting=0.6, northing=1.7).write(tmp_path)
     (doubt,) = run_job(path, dry_run=True).record["doubts"]
     assert "this is one base set up again at the same coordinates under another id" in doubt["what"]
+
+
+def switched_on_again(folder: Path, off: float = 0.0, pause: int = 0) -> Simulation:
+    """One day whose base counts its id on at noon: in the afternoon it is ``off`` to the east, hours after a pause."""
+    job = moved(at(replace(SMALL, sessions=1, points=40, checks=4, marks=5), folder, 12.0), easting=0.6, northing=1.7)
+    (morning,) = job.job["session"]
+    second = np.arange(len(job.rows["name"])) >= 23
+    shift = turn_enu(job.bases.longitude[0], job.bases.latitude[0], np.array([off, 0.0, 0.0]))
+    job.displace(second, shift)
+    job.rows["base"] = np.where(second, "BASE-02", "BASE-01")
+    job.rows["time"] = job.rows["time"] + second * np.timedelta64(pause, "h")
+    noon = (job.rows["time"][second][0] - np.timedelta64(1, "s")).item().replace(tzinfo=dt.UTC)
+    last = morning["end"] + dt.timedelta(hours=pause)
+    afternoon = {**morning, "name": "session-02", "base": "BASE-02", "start": noon, "end": last}
+    afternoon |= {"ties": [morning["checks"][2] | {}], "checks": [morning["checks"][3]]}
+    job.job["session"] = [{**morning, "end": noon, "checks": morning["checks"][:2]}, afternoon]
+    return job
+
+
+@pytest.mark.parametrize(("off", "pause", "doubted"), [(0.0, 0, False), (0.1, 0, True), (0.0, 2, True)])
+def test_a_base_switched_on_again_under_the_next_id_is_one(
+    off: float, pause: int, doubted: bool, tmp_path: Path
+) -> None:
+    """Two bases that averaged their own positions are never off alike to centimetres, nor set up within minutes."""
+    record = run_job(switched_on_again(tmp_path, off, pause).write(tmp_path), dry_run=True).record
+    assert all(check["passed"] for check in every(record["checks"]))
+    assert [doubt["kind"] for doubt in record["doubts"]] == ["datum"] * doubted
+    assert len([note for note in record["notes"] if "taken for one base" in note]) == (not doubted)
 
 
 @pytest.mark.parametrize("seed", range(8))

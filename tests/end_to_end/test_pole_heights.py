@@ -107,3 +107,61 @@ def test_poles_of_all_lengths_and_heights_of_the_ground_are_no_doubt(
 ) -> None:
     code, doubts, _ = judged(tmp_path, pole, pole, marks=1.524 if pole(0) else 0.0)
     assert (code, doubts) == (0, [])
+
+
+def left(
+    folder: Path, entered: Callable[[int], str], heading: str = "Pole height", marks: str = "2.000"
+) -> tuple[int, list[str], list[str]]:
+    """Run a day of ground positions with a column of pole heights that is not mapped, as its points' numbers have it.
+
+    Returns the exit code, the doubts and what is said of that column.
+    """
+    path = simulate(replace(SMALL, sessions=1, points=24)).write(folder)
+    (export,) = folder.glob("rover*.csv")
+    count = iter(range(1_000))
+
+    def with_pole(row: dict[str, str]) -> dict[str, str]:
+        on_mark = "-T" in row["Point"] or "-C" in row["Point"]
+        return row | {heading: marks if on_mark else entered(next(count))}
+
+    rewrite_export(export, with_pole)
+    record = (outcome := run_job(path, dry_run=True)).record
+    notes = [note for note in record["notes"] if f'the column "{heading}"' in note]
+    return outcome.exit_code, [one["kind"] for one in record["doubts"]], notes
+
+
+@pytest.mark.parametrize(
+    "heading", ["Pole height", "Rod", "Antenna height", "Stabhöhe [m]", "Hauteur canne", "Altezza palina (m)", "HR"]
+)
+def test_rows_without_a_pole_height_in_a_column_that_is_not_mapped_are_told(heading: str, tmp_path: Path) -> None:
+    """Positions are of the ground by what was entered: with nothing entered, they are as much too high."""
+    code, doubts, (note,) = left(tmp_path, lambda point: "0.000" if 5 <= point < 12 else "2.000", heading)
+    assert (code, doubts) == (0, []) and "rover001.csv:" in note
+    assert "7 readings (first one here) have a pole height of 0.000 m, and marks were occupied with 2.000 m" in note
+
+
+@pytest.mark.parametrize(("wrong", "why"), [("6.562", "feet"), ("18.000", "no pole is that long")])
+def test_lengths_that_no_pole_has_in_a_column_that_is_not_mapped_are_told(wrong: str, why: str, tmp_path: Path) -> None:
+    code, doubts, (note,) = left(tmp_path, lambda point: wrong if point < 4 else "2.000")
+    assert (code, doubts) == (0, []) and why in note and "4 readings" in note
+
+
+@pytest.mark.parametrize(
+    ("entered", "marks", "heading"),
+    [
+        (lambda _: "2.000", "2.000", "Pole height"),
+        (lambda _: "0.000", "0.000", "Pole height"),  # taken off, and said so
+        (lambda point: "0.000" if point < 4 else "2.000", "0.000", "Pole height"),
+        (lambda point: "1.800" if point < 4 else "2.000", "2.000", "Pole height"),  # another pole, taken off
+        (lambda point: "0.000" if point < 4 else "2.000", "2.000", "Base antenna height"),
+        (lambda point: "0.000" if point < 4 else "2.000", "2.000", "Depth of cover"),
+        (lambda point: "" if point < 4 else "2.000", "2.000", "Pole height"),
+        (lambda point: "-" if point < 4 else "none", "2.000", "Pole height"),
+        (lambda point: str(5 + point // 4), "5", "HR"),  # hours
+        (lambda _: "6.562", "6.562", "Rod (ft)"),
+    ],
+)
+def test_a_column_that_is_not_mapped_is_left_alone_elsewhere(
+    entered: Callable[[int], str], marks: str, heading: str, tmp_path: Path
+) -> None:
+    assert left(tmp_path, entered, heading, marks) == (0, [], [])

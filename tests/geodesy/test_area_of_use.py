@@ -89,4 +89,7 @@ def test_thinned_places_count_every_point_once() -> None:
     half = Area(4.0, 50.0, 6.0, 54.0)
     exact = half.holds(lon, lat).mean()
     assert abs(half.part_of(around(lon, lat)) - exact) < 0.01
+    assert places.session is None
+    sessions = Places.thinned(lon, lat, Area.from_degrees(lon, lat), (lon > 6.0).astype(np.int64)).session
+    assert sessions is not None and (sessions == (places.longitude > 6.0)).all()
     assert Use("half", half) == Use("half", Area(4.0, 50.0, 6.0, 54.0))

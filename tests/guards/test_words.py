@@ -57,7 +57,7 @@ REJECTED = {
     "see to the": "check the",
     "let be": "ignored, or left alone",
     "it anew": "again",
-    "nobody measures so": "two measurements never agree to the last digit",
+    "nobody measures so": "two measurements hardly agree to the last digit",
 }
 #: Those that comments and docstrings do not say either: whoever writes a message has just read them.
 NOWHERE = ("the issue before", "fault of the program", "faults of the program")

@@ -78,3 +78,40 @@ def test_one_revised_mark_is_no_vector_of_all(tmp_path: Path) -> None:
     run_job(job.write(tmp_path))
     job.mistype("CM1", "easting", 0.4)
     assert not notes(run_job(job.write(tmp_path)))
+
+
+def raised(outcome: Outcome) -> list[str]:
+    return [one for one in outcome.record["notes"] if "moved by one step in the" in one]
+
+
+@pytest.mark.parametrize(("up", "told"), [(0.3, 1), (-0.3, 1), (0.06, 1), (0.04, 0), (0.0, 0)])
+@pytest.mark.parametrize("plan", [(0.0, 0.0), (0.006, -0.004)])
+def test_heights_of_all_marks_by_one_step_are_told_beyond_the_tolerance(
+    up: float, told: int, plan: tuple[float, float], tmp_path: Path
+) -> None:
+    """Another levelling network's heights: 50 mm are the tolerance of checks."""
+    job = australian()
+    run_job(job.write(tmp_path))
+    moved(job, *plan)
+    job.register["ellipsoid_height"] = job.register["ellipsoid_height"] + up
+    second = run_job(job.write(tmp_path))
+    assert (second.exit_code, doubts(second), notes(second), len(raised(second))) == (0, [], [], told)
+    assert all(f"({up:+.3f} m)" in one and "3 marks" in one for one in raised(second))
+
+
+def test_heights_that_move_with_the_plan_are_told_beside_it(tmp_path: Path) -> None:
+    job = australian()
+    run_job(job.write(tmp_path))
+    moved(job, 0.31, -0.12)
+    job.register["ellipsoid_height"] = job.register["ellipsoid_height"] + 0.2
+    second = run_job(job.write(tmp_path))
+    assert (second.exit_code, len(notes(second)), len(raised(second))) == (0, 1, 1)
+
+
+def test_heights_revised_by_a_new_levelling_each_by_its_own_are_no_step(tmp_path: Path) -> None:
+    job = australian()
+    run_job(job.write(tmp_path))
+    job.mistype("CM1", "ellipsoid_height", 0.07)
+    job.mistype("CM2", "ellipsoid_height", 0.13)
+    job.mistype("CM3", "ellipsoid_height", 0.10)
+    assert not raised(run_job(job.write(tmp_path)))

@@ -70,7 +70,7 @@ def solved(marks: dict[str, tuple[float, float, float]], occupied: list[Occupied
     occupations = SimpleNamespace(
         session=session, time=np.arange(len(occupied)) * 60_000, marks=tuple(one.mark for one in occupied), roles=roles,
         corrected=corrected, known=known, compared=differences(observed, known, holds, TOLERANCE),
-        temporary=~holds[:, 0], evidence=holds[:, 0],
+        temporary=~holds[:, 0], evidence=holds[:, 0], copied=np.zeros(len(occupied), bool),
         precision=Precision(np.full((len(occupied), 3), sigma)),
         observation=np.where(ties, np.cumsum(ties) - 1, -1),
     )  # fmt: skip
