@@ -82,7 +82,7 @@ class FirstPass:
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
-        cut_off: the row that a file seems to end within, by the number of the export, of those that end so.
+        cut_off: the row that a file seems to end within, or where it lost rows, by the number of the export.
         files: what is noted of each export.
         same_names: points whose names others have too.
         codes: the codes that readings have, None where the job has no table of codes.

@@ -89,8 +89,8 @@ class SortedColumns:
                 if sum(one.export == number for one in self.found) < _TOLD:
                     rows = np.asarray(batch.column("source_row"), np.int64)[free][start:stop]
                     rises = bool(place[axis][stop - 1] > place[axis][start])
-                    ends = int(rows[0]), int(rows[-1])
-                    self.found.append(SortedRows(number, axis, *ends, stop - start, rises, *told))
+                    first, last, count = int(rows[0]), int(rows[-1]), stop - start
+                    self.found.append(SortedRows(number, axis, first, last, count, rises, *told))
 
 
 def _one_way(values: Floats) -> tuple[Integers, Integers]:
@@ -139,7 +139,7 @@ def _judged(place: _Place, start: int, stop: int, axis: int) -> tuple[float, flo
 def _uneven(steps: Floats) -> bool:
     """Return whether steps (n,) follow one another in any sizes."""
     smaller, larger = np.minimum(steps[1:], steps[:-1]), np.maximum(steps[1:], steps[:-1])
-    return np.count_nonzero(larger >= _UNEVEN * smaller) * 2 > len(smaller)
+    return bool(np.count_nonzero(larger >= _UNEVEN * smaller) * 2 > len(smaller))
 
 
 def _like_no_ground(places: Floats, start: int, stop: int) -> tuple[float, float, int] | None:

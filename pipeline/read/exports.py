@@ -207,7 +207,7 @@ def read_batches(
     """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
 
     Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone,
-    ``cut_off`` the row that the file seems to end within, if it does.
+    ``cut_off`` the row that the file seems to end within, if it does, or where rows are lost in it.
     Raises `JobError` where the file cannot be read to its end, or is not the one whose sum the export bears.
     """
     try:
@@ -216,6 +216,8 @@ def read_batches(
             for raw in source.batches:
                 if cut_off is not None and raw.cut_off is not None:
                     cut_off(CutRow(int(raw.row[-1]), raw.cut_off))
+                for gap in raw.gaps if cut_off is not None else ():
+                    cut_off(gap)
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
                     yield batch.slice(start, rows_per_batch)

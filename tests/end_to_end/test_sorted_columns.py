@@ -87,7 +87,7 @@ def river_bank() -> Simulation:
 
 def both_edges() -> Simulation:
     """A road of 12 m whose edges were measured in turn, three metres on each time."""
-    along = 3.0 * np.arange(COUNT)
+    along = np.arange(0.0, 3.0 * COUNT, 3.0)
     return day(along + noise()[0], np.where(np.arange(COUNT) % 2, 6.0, -6.0) + noise()[1], -0.02 * along)[0]
 
 
