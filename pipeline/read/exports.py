@@ -214,10 +214,7 @@ def read_batches(
         _check_signature(export)
         with _opened(export, rows_per_batch) as source:
             for raw in source.batches:
-                if cut_off is not None and raw.cut_off is not None:
-                    cut_off(CutRow(int(raw.row[-1]), raw.cut_off))
-                for gap in raw.gaps if cut_off is not None else ():
-                    cut_off(gap)
+                _tell_cuts(raw, cut_off)
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
                     yield batch.slice(start, rows_per_batch)
@@ -234,6 +231,16 @@ def read_batches(
     except OSError as error:
         what = f"the file cannot be read: {error.strerror or error}"
         raise JobError([Problem(export.shown, 0, what)]) from error
+
+
+def _tell_cuts(raw: Raw, cut_off: Callable[[CutRow], None] | None) -> None:
+    """Hand on the row that a file seems to end within, and where rows are lost, to who asks for it."""
+    if cut_off is None:
+        return
+    if raw.cut_off is not None:
+        cut_off(CutRow(int(raw.row[-1]), raw.cut_off))
+    for gap in raw.gaps:
+        cut_off(gap)
 
 
 @contextmanager
