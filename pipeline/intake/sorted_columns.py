@@ -89,8 +89,8 @@ class SortedColumns:
                 if sum(one.export == number for one in self.found) < _TOLD:
                     rows = np.asarray(batch.column("source_row"), np.int64)[free][start:stop]
                     rises = bool(place[axis][stop - 1] > place[axis][start])
-                    first, last, count = int(rows[0]), int(rows[-1]), stop - start
-                    self.found.append(SortedRows(number, axis, first, last, count, rises, *told))
+                    begin, end, count = int(rows[0]), int(rows[-1]), stop - start
+                    self.found.append(SortedRows(number, axis, begin, end, count, rises, *told))
 
 
 def _one_way(values: Floats) -> tuple[Integers, Integers]:
