@@ -11,7 +11,15 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.geometry_heights import geometry_notes
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, known_places, looks
 from pipeline.examine.stood_on import Stood
-from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
+from pipeline.examine.systematic import (
+    ALIKE,
+    LEAST,
+    alike,
+    by_separation,
+    near_separation,
+    one_height,
+    some_by_separation,
+)
 from pipeline.examine.unit_doubts import foot_notes, unit_doubts
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
@@ -110,10 +118,17 @@ class _Looked:
                 yield self._heights(rows, sign)
 
     def by_separation(self) -> dict[int, float]:
-        """Return the sessions of which `heights` tells, and the metres that the separation leaves unexplained."""
+        """Return the sessions that the separation explains, and the metres that it leaves unexplained.
+
+        They are those of which `heights` tells, and those of which some marks alone are off by it.
+        """
         left = np.abs(np.abs(self.of.off[:, 2]) - np.abs(self.of.separation))
         rows = np.flatnonzero(self._signs())
-        return dict(zip(self.of.session[rows].tolist(), left[rows].tolist(), strict=True))
+        found = dict(zip(self.of.session[rows].tolist(), left[rows].tolist(), strict=True))
+        for session, separation in zip(self.of.session.tolist(), self.of.separation.tolist(), strict=True):
+            some = some_by_separation(self.above.off[self.above.session == session, 2], separation)
+            found |= {} if some is None or session in found else {session: some}
+        return found
 
     def _signs(self) -> Integers:
         """Return (k,) per session +1 or -1 where its heights are off by plus or minus the separation, else 0."""

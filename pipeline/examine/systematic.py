@@ -86,6 +86,19 @@ def near_separation(off: Floats, separation: Floats, within: float = _WORTH) -> 
         return np.where(near, np.where(up * separation > 0, 1, -1), 0).astype(np.int64)
 
 
+def some_by_separation(up: Floats, separation: float) -> float | None:
+    """Return the metres by which (n,) marks are off at the most but for the separation, where some are off by it alone.
+
+    None where they are not: such a register has heights of two systems.
+    """
+    up = up[np.isfinite(up)]
+    if not len(up) or not abs(separation) >= LEAST or np.ptp(up) <= ALIKE[1]:
+        return None
+    others = np.concatenate([up, up - separation])[:, None]
+    left = np.minimum(np.abs(up - others), np.abs(up - others - separation)).max(axis=1)
+    return float(left.min()) if left.min() <= ALIKE[1] else None
+
+
 def _independent(base: Integers, off: Floats, known: Flags) -> list[int]:
     """Return a row for each error of a base that no other of its rows has, of those that are ``known`` (k,)."""
     found: list[int] = []

@@ -190,7 +190,11 @@ def _looks(
         left = abs(float(np.nanmedian(of.rest[of.once]))) if in_feet else np.inf
         what = _in_height(counted, of.off[of.once], meant)
         return found, {
-            session: (what, 0.0 if differ(above.off[above.session == session, 2]) else left) for session in sessions
+            session: (
+                what,
+                0.0 if _told(above.off[above.session == session, 2], up[above.session == session]) else left,
+            )
+            for session in sessions
         }
     high: dict[int, tuple[str, float]] = {}
     for row, session in enumerate(of.session):
@@ -200,6 +204,11 @@ def _looks(
             left = 0.0 if differ(above.off[here, 2]) else left
             high[session] = (_in_height(counted, of.off[row : row + 1], meant), left)
     return found, high
+
+
+def _told(off: Floats, rest: Floats) -> bool:
+    """Tell whether (n,) metres up of marks with different heights would be ``rest``, all alike, in the other unit."""
+    return differ(off) and feet_for_metres(off, rest)
 
 
 def _middles(above: Above, plans: list[Floats], rest: Floats, sessions: list[int]) -> _Middles:

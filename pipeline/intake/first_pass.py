@@ -39,6 +39,7 @@ from pipeline.intake.row_steps import RowSteps, row_steps
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
+from pipeline.intake.sorted_columns import SortedColumns, SortedRows
 from pipeline.intake.spellings import spellings
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
@@ -81,7 +82,7 @@ class FirstPass:
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
-        cut_off: the row that a file seems to end within, by the number of the export, of those that end so.
+        cut_off: the row that a file seems to end within, or where it lost rows, by the number of the export.
         files: what is noted of each export.
         same_names: points whose names others have too.
         codes: the codes that readings have, None where the job has no table of codes.
@@ -97,6 +98,7 @@ class FirstPass:
         sides: what headings of longitudes and latitudes state of hemispheres, with the signs below them.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
+        sorted: rows of which one coordinate seems to have been sorted alone.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
         poles: with which pole heights readings were made.
@@ -139,6 +141,7 @@ class FirstPass:
     sides: tuple[HeadedSide, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
+    sorted: tuple[SortedRows, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
     poles: PoleLog = field(default_factory=PoleLog)
@@ -196,6 +199,7 @@ class _Gatherer:
         self.ledger = Ledger()
         self.placeholders = Placeholders()
         self.filled = FilledDown()
+        self.sorted = SortedColumns()
         self.hemispheres = Hemispheres()
         self.poles = PoleLog()
         self.order = RowOrder(prepared.exports, sieve.index)
@@ -265,6 +269,7 @@ class _Gatherer:
             sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
             filled=self.filled.found(),
+            sorted=tuple(self.sorted.found),
             steps=steps,
             hemispheres=self.hemispheres,
             poles=self.poles,
@@ -302,6 +307,7 @@ class _Gatherer:
         self.placeholders.take(batch, number, sound)
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
+        self.sorted.take(batch, number, export, sound & ~candidate)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)
         self.files.take(batch, number, export, sifted, signs)

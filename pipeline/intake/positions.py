@@ -6,6 +6,9 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.transform import Operation
+from pipeline.read.columns import lengths_of
+from pipeline.read.exports import Export
+from pipeline.sphere import DEGREE
 from pipeline.tables import milliseconds
 
 
@@ -13,6 +16,19 @@ def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Flo
     """Return (n,) first, second and third raw coordinate of a batch of readings."""
     first, second, third = (column_numbers(batch, name) for name in ("first", "second", "third"))
     return first, second, third
+
+
+def local_metres(place: tuple[Floats, Floats, Floats], export: Export) -> tuple[Floats, Floats, Floats]:
+    """Return raw coordinates, (n,) each, in metres along their axes: good enough for how far rows lie apart.
+
+    They are those of an export with longitudes and latitudes, or with eastings and northings, not geocentric ones.
+    """
+    lengths = lengths_of(export.points)
+    first, second, third = place
+    if export.points.columns.easting is not None or not lengths.degrees:
+        return first * lengths.plan, second * lengths.plan, third * lengths.up
+    east = DEGREE * max(float(np.cos(np.radians(np.nanmean(second)))), 0.01)
+    return first * east, second * DEGREE, third * lengths.up
 
 
 def base_positions(batch: pa.RecordBatch | pa.Table) -> Floats:

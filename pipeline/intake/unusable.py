@@ -1,11 +1,14 @@
 """Why readings cannot be used, in words: what was found in the row, and which key of the job file decides."""
 
 from collections.abc import Iterable
+from datetime import datetime, timedelta, tzinfo
 
+from pipeline.clock import moment
 from pipeline.intake.first_pass import FirstPass, Unusable
 from pipeline.intake.prepare import Prepared
 from pipeline.near import listed
 from pipeline.read.solution_words import is_coarse
+from pipeline.read.times import clock
 from pipeline.words import Reason
 
 #: Solutions that are named in a list to be copied; more than these are no list of solutions.
@@ -31,9 +34,27 @@ def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[
     if reason is Reason.DUPLICATE:
         return "name the reading by the row that came first, and export it once"
     columns = _at(loaded.where("points", block, "columns"))
+    if reason is Reason.AMBIGUOUS_TIME and len(offsets := _offsets(prepared, export)) > 1:
+        kept = " or ".join(f'time_zone = "{offset}"' for offset in offsets)
+        zone = _at(loaded.where("points", block, "time_zone"))
+        return (
+            "export the times in UTC or with their offset from it; or, where the controller's clock was not turned that"
+            f" day, state the one that it kept: {kept} ({zone}); dates that can be read in two ways need time_format"
+        )
     if reason is Reason.NO_POSITION:
         return f"fill the cell in the export, or map the column that holds it ({columns})"
     return f"correct the export, or how the job file says to read it ({columns})"
+
+
+def _offsets(prepared: Prepared, export: int) -> list[str]:
+    """Return the offsets from UTC that the clocks of an export's zone have in the year of its job, in summer first."""
+    kind = clock(prepared.exports[export].points.time_zone, None).kind
+    if not isinstance(kind, tzinfo) or not prepared.windows:
+        return []
+    year = moment(prepared.windows[0].start_ms).year
+    seasons = {datetime(year, month, 1, tzinfo=kind) for month in (1, 7)}
+    ordered = sorted(seasons, key=lambda one: one.utcoffset() or timedelta(0), reverse=True)
+    return list(dict.fromkeys(one.isoformat()[-6:] for one in ordered))
 
 
 def distribution(first_pass: FirstPass, prepared: Prepared) -> str:

@@ -16,6 +16,7 @@ from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.pole_heights import left_pole_notes, pole_notes
 from pipeline.examine.register_rows import register_row_notes
 from pipeline.examine.site_doubts import site_notes
+from pipeline.examine.sorted_columns import sorted_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
@@ -49,6 +50,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
+        *sorted_notes(survey),
         *lost_sign_notes(survey),
     ]
     told += system_notes(survey, examined.stood)

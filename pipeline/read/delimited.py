@@ -14,7 +14,7 @@ from pipeline.limits import UNSPLIT
 from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.dialect import Dialect
 from pipeline.read.findings import Unusable
-from pipeline.read.raw_batch import Raw
+from pipeline.read.raw_batch import CutRow, Raw
 from pipeline.read.records import Records, scan, unmarked
 from pipeline.read.text_blocks import CHUNK, blocks
 from pipeline.words import counted
@@ -31,6 +31,7 @@ def read_delimited(
     are read are added to ``seen``.
     """
     line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
+    size = rows = 0
     previous: bytes | None = None
     for block in blocks(path, stated, chunk, seen):
         if skip:
@@ -42,12 +43,14 @@ def read_delimited(
             records, texts = _taken_apart(rest + previous, line, dialect, final=False)
             line, rest = line + records.lines, records.rest
             unsplit = _counted_faults(records, unsplit)
-            yield from _batch(records, texts, dialect)
+            size, rows = size + len(records.body), rows + len(records.line)
+            yield from _batch(records, texts, dialect, max(size, 1) / max(rows, 1))
         previous = block or None
     if rest or previous:
         records, texts = _taken_apart(rest + (previous or b""), line, dialect, final=True)
         _counted_faults(records, unsplit)
-        yield from _batch(records, texts, dialect)
+        size, rows = size + len(records.body), rows + len(records.line)
+        yield from _batch(records, texts, dialect, max(size, 1) / max(rows, 1))
 
 
 def _taken_apart(block: bytes, line: int, dialect: Dialect, *, final: bool) -> tuple[Records, list[pa.Array]]:
@@ -86,7 +89,8 @@ def _without_lines(block: bytes, count: int) -> tuple[bytes, int]:
     return block[at:], count
 
 
-def _batch(records: Records, texts: list[pa.Array], dialect: Dialect) -> Iterator[Raw]:
+def _batch(records: Records, texts: list[pa.Array], dialect: Dialect, usual: float) -> Iterator[Raw]:
+    """Give the records as one batch; a row of the file has ``usual`` bytes so far."""
     if not len(records.line) + len(records.fault_line):
         return
     if not records.unsplit:
@@ -103,7 +107,18 @@ def _batch(records: Records, texts: list[pa.Array], dialect: Dialect) -> Iterato
         lines[order],
         fault=pc.take(pa.array(told, pa.string()), own),
         unsplit=pc.take(pa.array(shown, pa.string()), own),
+        gaps=tuple(
+            CutRow(int(line), _gap(one.nuls, usual), gap=True)
+            for line, one in zip(records.fault_line, records.unsplit, strict=True)
+            if one.nuls
+        ),
     )
+
+
+def _gap(nuls: int, usual: float) -> str:
+    """Return what so many bytes of NUL stand for, where a row has ``usual`` bytes."""
+    rows = max(round(nuls / usual), 1)
+    return f"{counted(nuls, 'byte')} of NUL stand here in place of text, about as many as {counted(rows, 'row')}"
 
 
 def _texts(records: Records, dialect: Dialect) -> list[pa.Array]:

@@ -207,15 +207,14 @@ def read_batches(
     """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
 
     Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone,
-    ``cut_off`` the row that the file seems to end within, if it does.
+    ``cut_off`` the row that the file seems to end within, if it does, or where rows are lost in it.
     Raises `JobError` where the file cannot be read to its end, or is not the one whose sum the export bears.
     """
     try:
         _check_signature(export)
         with _opened(export, rows_per_batch) as source:
             for raw in source.batches:
-                if cut_off is not None and raw.cut_off is not None:
-                    cut_off(CutRow(int(raw.row[-1]), raw.cut_off))
+                _tell_cuts(raw, cut_off)
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
                     yield batch.slice(start, rows_per_batch)
@@ -232,6 +231,16 @@ def read_batches(
     except OSError as error:
         what = f"the file cannot be read: {error.strerror or error}"
         raise JobError([Problem(export.shown, 0, what)]) from error
+
+
+def _tell_cuts(raw: Raw, cut_off: Callable[[CutRow], None] | None) -> None:
+    """Hand on the row that a file seems to end within, and where rows are lost, to who asks for it."""
+    if cut_off is None:
+        return
+    if raw.cut_off is not None:
+        cut_off(CutRow(int(raw.row[-1]), raw.cut_off))
+    for gap in raw.gaps:
+        cut_off(gap)
 
 
 @contextmanager

@@ -23,14 +23,18 @@ class Geometry:
 
 @dataclass(frozen=True)
 class CutRow:
-    """The line of a row that a file seems to end within, and what speaks for that."""
+    """The line of a row that a file seems to end within, and what speaks for that.
+
+    Or that of a ``gap``, where rows are lost, though others may follow.
+    """
 
     line: int
     why: str
+    gap: bool = False
 
     def told(self, shown: str) -> str:
-        """Return that the file, as it is ``shown``, seems to end there."""
-        return f"{shown}:{self.line}: the file seems to end within this row ({self.why})"
+        """Return that the file, as it is ``shown``, seems to end there, or what is lost there."""
+        return f"{shown}:{self.line}: {self.why if self.gap else f'the file seems to end within this row ({self.why})'}"
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,8 @@ class Raw:
 
     Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart,
     and ``unsplit``, of texts alone, is the beginning of a line that could not be split into cells, null elsewhere.
-    ``cut_off`` says what speaks for it that the file ends within the last row, None where nothing does.
+    ``cut_off`` says what speaks for it that the file ends within the last row, None where nothing does; ``gaps`` are
+    where rows are lost among the others.
     """
 
     columns: dict[str, pa.Array]
@@ -47,6 +52,7 @@ class Raw:
     fault: pa.Array | None = None
     geometry: Geometry | None = None
     cut_off: str | None = None
+    gaps: tuple[CutRow, ...] = ()
     unsplit: pa.Array | None = None
 
     @property

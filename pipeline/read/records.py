@@ -6,7 +6,7 @@ never ends, spoils its own line and no other.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -23,16 +23,24 @@ _CELL_LINES_MAX, _CELL_BYTES_MAX, _QUOTE_TRIES_MAX = 1000, 1 << 20, 20
 #: A cell that is a number, and how many of them a line has that is like a row: a position is two.
 _NUMBER, _NUMBERS = re.compile(rb"\s*[-+]?\d+([.,]\d+)?\s*\Z"), 2
 
+#: NUL bytes in a row from which they are no part of a cell but what is left of rows: in a line, and at a file's end.
+_LOST, _LOST_AT_END = 32, 8
+_NULS = re.compile(rb"\0+")
+
 #: Empty cells behind the header's that are taken apart with all others; each costs as much as a column.
 _MOST_SURPLUS = 100
 
 
 @dataclass(frozen=True)
 class Unsplit:
-    """A record that cannot be taken apart: what is wrong with it, and its beginning as it is ``shown``."""
+    """A record that cannot be taken apart: what is wrong with it, and its beginning as it is ``shown``.
+
+    ``nuls`` is how many bytes of NUL stand in it in a row, where they are too many for a cell.
+    """
 
     what: str
     shown: str
+    nuls: int = 0
 
     @property
     def told(self) -> str:
@@ -218,7 +226,7 @@ class _Scan:
         start, end = int(self.starts[index]), int(self.ends[index])
         record = self.block[start:end]
         if b"\0" in record:
-            return index, self._fault("a NUL byte", record)
+            return index, replace(self._fault("a NUL byte", record), nuls=self._lost(record, index, final))
         try:
             found = self._fitting(cells(record, self.delimiter))
         except Stray:
@@ -228,6 +236,12 @@ class _Scan:
         if isinstance(found, int):
             return index, self._fault(f"{counted(found, 'cell')} where the header names {self.columns}", record)
         return index, found
+
+    def _lost(self, record: bytes, index: int, final: bool) -> int:
+        """Return how many bytes of NUL in a row stand in place of rows, as a card or a copy that failed leaves them."""
+        longest = max(map(len, _NULS.findall(record)))
+        ends = final and index == len(self.ends) - 1 and record.endswith(b"\0")
+        return longest if longest >= (_LOST_AT_END if ends else _LOST) else 0
 
     def _fitting(self, found: list[bytes]) -> list[bytes] | int:
         """Return the header's number of cells, the empty surplus cut off, or how many cells there are instead."""

@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from pipeline.job.model import Points
 from pipeline.read.dialect import Dialect
 from pipeline.read.findings import SHOWN
-from pipeline.read.mapping import TEXTS, mapped
+from pipeline.read.mapping import TEXTS, mapped, position_of
 from pipeline.read.raw_batch import Raw
 from pipeline.read.text_blocks import encoding_of
 from pipeline.words import counted
@@ -124,6 +124,9 @@ def _judged(batch: Raw, before: _Before, end: str, points: Points, dialect: Dial
     kept = ~is_last if batch.fault is None else ~is_last & batch.fault.is_null().to_numpy(zero_copy_only=False)
     before.take({name: cells.filter(pa.array(kept)) for name, cells in batch.columns.items()})
     words = frozenset(word for word, name in mapped(points.columns).items() if name == column)
+    # all signs are there that part its cells, and its position is not: a sum, or the number of rows
+    if row[column] is None and _without_position(row, column, points):
+        return batch
     what = _missing(row[column], before, words)
     if what is None:
         return batch
@@ -131,6 +134,13 @@ def _judged(batch: Raw, before: _Before, end: str, points: Points, dialect: Dial
     name = row.get(str(points.columns.name))
     batch = replace(batch, cut_off=told if name is None else f'the row of "{name[:SHOWN]}", {told}')
     return _unreadable(batch, column, told) if words - TEXTS and row[column] is not None else batch
+
+
+def _without_position(row: dict[str, str | None], last: str, points: Points) -> bool:
+    """Say whether the position of a row is empty that stands before its ``last`` column."""
+    columns = mapped(points.columns)
+    before = [columns[word] for word in position_of(points.columns).words if columns.get(word, last) != last]
+    return bool(before) and all(row[name] is None for name in before)
 
 
 def _sound(batch: Raw) -> dict[str, pa.Array]:

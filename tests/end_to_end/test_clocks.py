@@ -18,6 +18,7 @@ from simulate_files import write_job
 
 from pipeline import run_job
 from pipeline.check import check_job
+from pipeline.problems import JobError
 
 UTC_LINE = 'time_zone = "UTC"\n'
 
@@ -243,6 +244,21 @@ def test_a_clock_that_missed_the_change_to_summer_time_is_in_doubt(tmp_path: Pat
     assert 'time_zone = "+12:00"' in doubt["what"] and "not exist in Pacific/Auckland" in doubt["what"]
     assert dry_once(path).exit_code == 3
     assert any("not exist in" in str(each) for each in check_job(path).doubts)
+
+
+def test_a_check_in_the_hour_that_comes_twice_says_which_offsets_may_be_stated(tmp_path: Path) -> None:
+    """New Zealand's clocks went back from +13:00 to +12:00 on 5 April 2026 at three in the morning."""
+    path = through_the_change(tmp_path, "Pacific/Auckland", turned=True)
+    export = next(tmp_path.glob("rover*.csv"))
+    lines = export.read_text(encoding="utf-8").splitlines()
+    (check,) = [at for at, line in enumerate(lines) if line.startswith("S01-C1,")]
+    lines[check] = re.sub(r"20\d\d-\d\d-\d\d[T ]\d\d:\d\d", "2026-04-05T02:30", lines[check])
+    export.write_text("\n".join([*lines, ""]), encoding="utf-8")
+    with pytest.raises(JobError) as raised:
+        run_job(path)
+    told = str(raised.value)
+    assert "comes twice in Pacific/Auckland" in told
+    assert 'time_zone = "+13:00" or time_zone = "+12:00" (' in told and "export the times in UTC" in told
 
 
 @pytest.mark.parametrize(("zone", "turned"), [("Pacific/Auckland", True), ("+12:00", False)])

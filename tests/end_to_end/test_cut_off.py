@@ -171,3 +171,26 @@ def test_a_file_that_cannot_be_read_in_part_is_refused(form: str, tmp_path: Path
     (export,) = tmp_path.glob(f"rover*.{form}")
     export.write_bytes(export.read_bytes()[: export.stat().st_size * 2 // 3])
     assert CliRunner().invoke(app, ["run", str(path)]).exit_code == 2
+
+
+def last_row(export: Path, cells: Callable[[list[str]], list[str]]) -> None:
+    """Replace the last row of an export by other cells, without a line end."""
+    *lines, last = export.read_text(encoding="utf-8").splitlines()
+    export.write_text("\n".join([*lines, last, ",".join(cells(last.split(",")))]), encoding="utf-8")
+
+
+@pytest.mark.parametrize("word", ["Summe", "Ukupno", "合計", "n"])
+def test_a_closing_row_with_all_its_signs_and_no_position_is_whole(word: str, tmp_path: Path) -> None:
+    """A row that was cut has its position before the empty cell, or lacks signs between its cells."""
+    path, export = written(tmp_path)
+    last_row(export, lambda cells: [word, "84", *[""] * (len(cells) - 2)])
+    record = run_job(path).record
+    assert not record["doubts"]
+    assert record["rows"]["held_back"] == 1
+
+
+def test_a_row_that_ends_behind_its_last_sign_is_cut(tmp_path: Path) -> None:
+    path, export = written(tmp_path)
+    last_row(export, lambda cells: ["P999", *cells[1:-1], ""])
+    (doubt,) = run_job(path).record["doubts"]
+    assert doubt["kind"] == "cut-off"

@@ -1,0 +1,169 @@
+"""Rows in time order of which one coordinate alone was sorted, as in a spreadsheet: it rises while the others turn.
+
+Looked for are stretches in which a coordinate rises, or falls, from row to row without exception. Of those in plan,
+the other coordinate goes to and fro over several times the way; along a road, a river or a line of a grid it does not,
+unless one walks a zigzag, whose steps are like one another, while the steps of sorted numbers are of any size. Of
+heights, rows of other times that lie nearer than one goes from row to row differ by many times what the heights change
+by from row to row. A road in hairpins looks alike, so nothing is in doubt by this alone.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.intake.positions import local_metres, raw_positions
+from pipeline.read.exports import Export
+from pipeline.tables import milliseconds
+
+#: Rows of a stretch, at least, and those at its beginning by which heights are compared.
+_LEAST, _COMPARED = 30, 500
+#: Of two steps in a row between sorted numbers the larger one is three times the smaller by the median, as of any two
+#: gaps between numbers that chance laid down; steps of a zigzag, a ramp or hairpins are more alike.
+_UNEVEN = 2.0
+#: The share of rows that may have the number of the one before, by the digits that they are written to.
+_ALIKE = 0.2
+#: How many times as far the other coordinate goes in all as the sorted one, and as far as it gets.
+_TO_AND_FRO, _TURNING = 2.0, 1.5
+#: Metres that the other coordinate, or the position, changes by from row to row at the least.
+_MOVING = 1.0
+#: Rows between two that lie close to each other and are no neighbours in time; how many of them have such a one.
+_OTHER_TIME, _CLOSE = 5, 3
+#: How many times the height changes as much to those as from row to row, and metres, at the least.
+_STEEP, _HIGH = 10.0, 0.3
+#: Eight flags that are all set, in one word.
+_WORD = np.ones(8, bool).view(np.uint64)[0]
+#: Stretches of one coordinate that are looked at in a batch, and that are told of an export.
+_LOOKED, _TOLD = 20, 20
+
+_Place = tuple[Floats, Floats, Floats]
+
+
+@dataclass(frozen=True)
+class SortedRows:
+    """Rows of an export, ``first`` to ``last`` by their numbers in the file, with one coordinate in ascending order.
+
+    ``axis`` is which of the three, ``count`` how many rows, ``rises`` False where the order is descending. Of a plan
+    coordinate ``other`` and ``own`` are the metres that the other and this one go in all; of heights, the metres by
+    which ``close`` rows differ from those close to them, and by which rows differ from the next, by the median.
+    """
+
+    export: int
+    axis: int
+    first: int
+    last: int
+    count: int
+    rises: bool
+    other: float
+    own: float
+    close: int = 0
+
+
+@dataclass
+class SortedColumns:
+    """Collects, batch by batch, rows of which one coordinate seems to have been sorted."""
+
+    found: list[SortedRows] = field(default_factory=list)
+
+    def take(self, batch: pa.RecordBatch, number: int, export: Export, free: Flags) -> None:
+        """Look at the readings of a batch of export ``number`` that are sound and stand on no mark, (n,) ``free``.
+
+        Those on marks are left out, since a column that was sorted with them shows at the marks.
+        """
+        if export.points.columns.z is not None or np.count_nonzero(free) < _LEAST:
+            return
+        columns = raw_positions(batch)
+        if not free.all():
+            first, second, third = (column[free] for column in columns)
+            columns = first, second, third
+        stretches = [_one_way(column) for column in columns]
+        if not any(len(starts) for starts, _ in stretches):
+            return
+        time, place = milliseconds(batch)[free], local_metres(columns, export)
+        for axis, (starts, stops) in enumerate(stretches):
+            for start, stop in _turning(place, axis, starts, stops):
+                told = _judged(place, start, stop, axis)
+                if told is None or not _in_order(time[start:stop]):
+                    continue
+                if sum(one.export == number for one in self.found) < _TOLD:
+                    rows = np.asarray(batch.column("source_row"), np.int64)[free][start:stop]
+                    rises = bool(place[axis][stop - 1] > place[axis][start])
+                    begin, end, count = int(rows[0]), int(rows[-1]), stop - start
+                    self.found.append(SortedRows(number, axis, begin, end, count, rises, *told))
+
+
+def _one_way(values: Floats) -> tuple[Integers, Integers]:
+    """Return start and stop of the stretches of values (n,) that rise, or fall, throughout, though some are equal."""
+    starts, stops = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+    for goes in (values[1:] >= values[:-1], values[1:] <= values[:-1]):
+        # a stretch has a whole word of steps; hardly any other rows have
+        if not (goes[: len(goes) // 8 * 8].view(np.uint64) == _WORD).any():
+            continue
+        edges = np.concatenate([[-1], np.flatnonzero(~goes), [len(goes)]])
+        long = np.flatnonzero(np.diff(edges) >= _LEAST)
+        starts.append(edges[long] + 1)
+        stops.append(edges[long + 1] + 1)
+    return np.concatenate(starts), np.concatenate(stops)
+
+
+def _turning(place: _Place, axis: int, starts: Integers, stops: Integers) -> list[tuple[int, int]]:
+    """Return those stretches of places, (n,) of each coordinate, that do not lead on one way, the longest ones."""
+    if not len(starts):
+        return []
+    first, second, _ = place
+    gone = np.hypot(np.diff(first), np.diff(second)) if axis == 2 else np.abs(np.diff(place[1 - axis]))
+    along = np.concatenate([[0.0], np.cumsum(gone)])
+    way = along[stops - 1] - along[starts]
+    east, north, _ = between = [values[stops - 1] - values[starts] for values in place]
+    net = _TURNING * np.hypot(east, north) if axis == 2 else _TO_AND_FRO * np.abs(between[axis])
+    which = np.flatnonzero(way >= net)
+    which = which[np.argsort(starts[which] - stops[which], kind="stable")][:_LOOKED]
+    return sorted(zip(starts[which].tolist(), stops[which].tolist(), strict=True))
+
+
+def _judged(place: _Place, start: int, stop: int, axis: int) -> tuple[float, float, int] | None:
+    """Return what is told of a stretch of places, (n,) of each coordinate, that seems to be sorted, else None."""
+    own = np.abs(np.diff(place[axis][start:stop]))
+    alike = np.count_nonzero(own == 0.0) > _ALIKE * len(own)
+    if alike or not _uneven(own):
+        return None
+    if axis == 2:
+        return _like_no_ground(np.column_stack(place), start, stop)
+    values = place[1 - axis][start:stop]
+    other = np.abs(np.diff(values))
+    turning = other.sum() >= _TURNING * np.ptp(values) and np.median(other) >= _MOVING
+    return (float(other.sum()), float(own.sum()), 0) if turning else None
+
+
+def _uneven(steps: Floats) -> bool:
+    """Return whether steps (n,) follow one another in any sizes."""
+    smaller, larger = np.minimum(steps[1:], steps[:-1]), np.maximum(steps[1:], steps[:-1])
+    return bool(np.count_nonzero(larger >= _UNEVEN * smaller) * 2 > len(smaller))
+
+
+def _like_no_ground(places: Floats, start: int, stop: int) -> tuple[float, float, int] | None:
+    """Return by how much heights differ to close places of other times, and from row to row, and how many do.
+
+    Looked for are those in the stretch and around it.
+    """
+    here = places[start : min(stop, start + _COMPARED)]
+    number = np.arange(max(start - _COMPARED, 0), min(stop + _COMPARED, len(places)))
+    around = places[number]
+    steps = np.abs(np.diff(here, axis=0))
+    step, rise = float(np.median(np.hypot(steps[:, 0], steps[:, 1]))), float(np.median(steps[:, 2]))
+    east, north, up = (np.abs(own[:, None] - other[None, :]) for own, other in zip(here.T, around.T, strict=True))
+    later = np.abs(np.arange(start, start + len(here))[:, None] - number[None, :]) >= _OTHER_TIME
+    # the most alike: of two hairpins the nearer one in height
+    differ = np.where((np.hypot(east, north) <= step) & later, up, np.inf).min(axis=1)
+    differ = differ[np.isfinite(differ)]
+    if step < _MOVING or len(differ) < _CLOSE:
+        return None
+    high = float(np.median(differ))
+    return (high, rise, len(differ)) if high >= max(_HIGH, _STEEP * rise) else None
+
+
+def _in_order(time: Integers) -> bool:
+    """Return whether rows of these times (n,) stand in their order, or against it, most with a time of their own."""
+    steps = np.diff(time)
+    return bool(((steps >= 0).all() or (steps <= 0).all()) and np.count_nonzero(steps) * 2 > len(steps))
