@@ -86,7 +86,7 @@ def run(
             metavar="WORDS",
             callback=_fail_on,
             help="What makes the exit code 3 or 2, separated by commas: failed, untied, suspect, unclosed, unchecked,"
-            " outside_sessions, refused. Default: as listed under Exit codes.",
+            " outside_sessions, wholly_held, pending, refused. Default: as listed under Exit codes.",
         ),
     ] = None,
     notify: Annotated[
