@@ -86,6 +86,8 @@ class FailOn(StrEnum):
     UNCLOSED = "unclosed"
     UNCHECKED = "unchecked"
     OUTSIDE_SESSIONS = "outside_sessions"
+    WHOLLY_HELD = "wholly_held"
+    PENDING = "pending"
     REFUSED = "refused"
 
 

@@ -3,7 +3,7 @@
 import os
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -129,12 +129,15 @@ def _problems(job: str, error: JobError | JobHeld | RecordError | Mishap) -> tup
     return (Problem(job, 0, what, error.fix),)
 
 
-def named_again(jobs: Sequence[Path]) -> dict[int, NamedAgain]:
-    """Return what to say of jobs that were named before, under whatever name, by their numbers in the order given."""
+def named_again(jobs: Sequence[Path], silent: Collection[Path] = ()) -> dict[int, NamedAgain]:
+    """Return what to say of jobs that were named before, under whatever name, by their numbers in the order given.
+
+    Those whose files are ``silent`` are not looked at: they are told apart by what they are called.
+    """
     first: dict[str, Path] = {}
     again: dict[int, NamedAgain] = {}
     for number, job in enumerate(jobs):
-        before = first.setdefault(_same(job), job)
+        before = first.setdefault(str(job) if job in silent else _same(job), job)
         if before is not job:
             also = f" (as {before})" if str(before) != str(job) else ""
             again[number] = NamedAgain([Problem(str(job), 0, f"the job is named twice{also}", "name each job once")])

@@ -20,6 +20,7 @@ app = typer.Typer(
 )
 
 #: Paths are looked at where they are used: else one that may not be read would keep all others of a batch from running.
+#: Those of a run are texts here: the command-line library looks at paths, and is held by one that does not answer.
 Jobs = Annotated[
     list[Path], typer.Argument(metavar="JOB", help="Job files (TOML).", show_default=False, readable=False)
 ]
@@ -68,7 +69,7 @@ def _fail_on(values: list[str] | None) -> list[str]:
 @app.command()
 def run(
     context: typer.Context,
-    jobs: Jobs,
+    jobs: Annotated[list[str], typer.Argument(metavar="JOB", help="Job files (TOML).", show_default=False)],
     workers: Annotated[int, typer.Option(min=1, metavar="N", help="Number of processes for several jobs.")] = 1,
     timeout: Annotated[
         float | None,
@@ -85,7 +86,7 @@ def run(
             metavar="WORDS",
             callback=_fail_on,
             help="What makes the exit code 3 or 2, separated by commas: failed, untied, suspect, unclosed, unchecked,"
-            " outside_sessions, refused. Default: as listed under Exit codes.",
+            " outside_sessions, wholly_held, pending, refused. Default: as listed under Exit codes.",
         ),
     ] = None,
     notify: Annotated[
@@ -123,7 +124,7 @@ def run(
         context.fail("--workers cannot be used with --cluster: the scheduler has its own workers.")
     chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
     own = callers_command(notify) if notify is not None and not no_notify else None
-    batch = Batch(jobs, json, quiet, dry_run, fail_on=chosen, notify=own, silent=no_notify)
+    batch = Batch(list(map(Path, jobs)), json, quiet, dry_run, fail_on=chosen, notify=own, silent=no_notify)
     raise typer.Exit(run_jobs(batch, workers=workers, timeout=timeout, cluster=cluster))
 
 

@@ -19,14 +19,17 @@ from pipeline.job.command_named import Command
 from pipeline.notify.notifier import Notifier
 from pipeline.notify.told import Told as CommandTold
 from pipeline.problems import JobError
+from pipeline.run.answering import silent
 from pipeline.run.fleet import Result, run_many
-from pipeline.run.mishaps import mishap_of
+from pipeline.run.mishaps import TimedOut, mishap_of
 from pipeline.run.outcome import Outcome
 from pipeline.run.telling import acknowledge
 from pipeline.visible import one_line
 from pipeline.words import FailOn
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
+#: Why nothing is written beside a job.
+_NO_ANSWER = "this run is not in the log, and no notification was sent: the job file or its folder does not answer"
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,8 @@ def run_jobs(batch: Batch, *, workers: int = 1, timeout: float | None = None, cl
         cluster: the address of a scheduler whose workers are to run the jobs.
     """
     jobs, dry_run = batch.jobs, batch.dry_run
-    again = named_again(jobs)
+    held = silent(jobs) if len(jobs) > 1 or timeout is not None else frozenset[Path]()
+    again = named_again(jobs, held)
     once = [job for number, job in enumerate(jobs) if number not in again]
     at_cluster: Iterator[tuple[Path, Result]] | None = None
     if cluster is not None:
@@ -83,8 +87,10 @@ def run_jobs(batch: Batch, *, workers: int = 1, timeout: float | None = None, cl
     logged: dict[Path, str] = {}
     notifier = Notifier(batch.notify) if not (dry_run or batch.silent) else None
     with progress_on_terminal(batch.alone and not batch.quiet and cluster is None) as progress:
-        results = at_cluster or run_many(once, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
-        results = _followed(results, batch, logged, notifier)
+        results = at_cluster or run_many(
+            once, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress, silent=held
+        )
+        results = _followed(results, batch, logged, notifier, held)
         if batch.alone:  # nothing is printed while the bar is there
             results = iter(list(results))
     ends = [_end(job, outcome, batch, logged) for job, outcome in _in_order(jobs, again, results)]
@@ -98,13 +104,17 @@ def run_jobs(batch: Batch, *, workers: int = 1, timeout: float | None = None, cl
 
 
 def _followed(
-    results: Iterator[tuple[Path, Result]], batch: Batch, logged: dict[Path, str], notifier: Notifier | None
+    results: Iterator[tuple[Path, Result]],
+    batch: Batch,
+    logged: dict[Path, str],
+    notifier: Notifier | None,
+    held: frozenset[Path],
 ) -> Iterator[tuple[Path, Result]]:
-    """Return results that are logged, and told by commands, as they come."""
+    """Return results that are logged, and told by commands, as they come; not of jobs whose files do not answer."""
     results = _chosen(results, batch.fail_on)
     if not batch.dry_run:
-        results = _logging(results, logged)
-    return _notifying(results, notifier) if notifier is not None else results
+        results = _logging(results, logged, held)
+    return _notifying(results, notifier, logged) if notifier is not None else results
 
 
 @dataclass(frozen=True)
@@ -172,17 +182,29 @@ def _in_order(
         yield job, early.pop(job)
 
 
-def _logging(results: Iterable[tuple[Path, Result]], logged: dict[Path, str]) -> Iterator[tuple[Path, Result]]:
-    """Yield results on; log at once what is new or what another run may not meet again, and note how that went."""
+def _logging(
+    results: Iterable[tuple[Path, Result]], logged: dict[Path, str], held: frozenset[Path]
+) -> Iterator[tuple[Path, Result]]:
+    """Yield results on; log at once what is new or what another run may not meet again, and note how that went.
+
+    What timed out is not looked at where its file does not answer, as those ``held`` did not: this process must go on.
+    """
     for job, outcome in results:
-        if not changed_nothing(outcome) and (how := log_outcome(job, outcome)) is not None:
+        if isinstance(outcome, TimedOut) and (job in held or silent([job])):
+            logged[job] = _NO_ANSWER
+        elif not changed_nothing(outcome) and (how := log_outcome(job, outcome)) is not None:
             logged[job] = how
         yield job, outcome
 
 
-def _notifying(results: Iterable[tuple[Path, Result]], notifier: Notifier) -> Iterator[tuple[Path, Result]]:
+def _notifying(
+    results: Iterable[tuple[Path, Result]], notifier: Notifier, logged: Mapping[Path, str]
+) -> Iterator[tuple[Path, Result]]:
     """Yield results on; begin to tell of each by the command that is named for it."""
     for job, outcome in results:
+        if logged.get(job) == _NO_ANSWER:
+            yield job, outcome
+            continue
         try:
             notifier.tell(job, outcome, partial(_in_short, job, outcome))
         except Exception as error:  # whatever it is, it costs no job

@@ -199,7 +199,10 @@ def chosen(record: Record, words: Collection[FailOn]) -> list[str]:
 
 
 def _count(record: Record, word: FailOn) -> str:
-    """Return in words how many occupations, sessions and rows are what a word says; "" for none."""
+    """Return in words how many occupations, sessions, rows and files are what a word says; "" for none.
+
+    Whether the issue waits to be released is not among it: that changes by hand, as in `attention`.
+    """
     failing = sum(check["passed"] is False for check in record["checks"]) if word == FailOn.FAILED else 0
     suspect = word == FailOn.SUSPECT
     sessions = sum(
@@ -207,11 +210,17 @@ def _count(record: Record, word: FailOn) -> str:
         for session in record["sessions"]
     )
     rows = {str(reason): count for reason, count in record["rows"]["by_reason"].items()}.get(word, 0)
-    counts = ((failing, "failing occupation"), (sessions, "session"), (rows, "row held back"))
+    wholly = sum(one.kind is Kind.WHOLLY for one in _needed(record, counted)) if word == FailOn.WHOLLY_HELD else 0
+    counts = (
+        (failing, "failing occupation"),
+        (sessions, "session"),
+        (rows, "row held back"),
+        (wholly, "file, session or day"),
+    )
     return ", ".join(counted(count, one, _MANY.get(one, "")) for count, one in counts if count)
 
 
-_MANY = {"row held back": "rows held back"}
+_MANY = {"row held back": "rows held back", "file, session or day": "files, sessions and days"}
 
 
 def wholly(entry: WhollyHeld) -> str:

@@ -37,11 +37,11 @@ def why_held(
         return []
     gone = [what_is_gone(entry) for entry in wholly if is_gone(entry)]
     gone[_FILES:] = [f"and {counted(len(gone) - _FILES, 'more file')} likewise"] if len(gone) > _FILES else []
-    if by == ReleaseRule.PROVEN:
-        unproven = [f'its verdict is {verdict}, and issue.release asks for "proven"']
-        return [*(unproven if verdict != Verdict.PROVEN else []), *gone]
-    told = [_sentence(stake, release["current"], now) for stake in release["at_stake"][:_SESSIONS]]
-    more = len(release["at_stake"]) - _SESSIONS
+    if by == ReleaseRule.PROVEN and verdict != Verdict.PROVEN:
+        return [f'its verdict is {verdict}, and issue.release asks for "proven"', *gone]
+    stakes = release["at_stake"]  # of a proven issue those of sessions without any point left: no check fails
+    told = [_sentence(stake, release["current"], now) for stake in stakes[:_SESSIONS]]
+    more = len(stakes) - _SESSIONS
     return [*told, *([f"and so in {counted(more, 'more session')}"] if more > 0 else []), *gone]
 
 

@@ -602,10 +602,9 @@ class Issue(_Strict):
     release: Release = Field(
         ReleaseRule.SAFE,
         description="what moves `current`: not an issue that takes away or moves points of it while a session they"
-        " depend on has a failing check, nor one that leaves the job, or a session that nothing ties any more,"
-        " without a"
-        " point, nor one that has lost an export;"
-        ' `"proven"`: only one with that verdict that has lost no export; `"any"`: each',
+        " depend on has a failing check, nor one that leaves a session of the job without any point left, nor one that"
+        " has lost an export;"
+        ' `"proven"`: only one with that verdict, and likewise; `"any"`: each',
     )
     keep: Annotated[int, Field(ge=0, le=MOST_KEPT)] = Field(
         0,

@@ -131,7 +131,7 @@ def _idle_confirmations(survey: Survey, solved: Solved) -> Iterator[str]:
         file, line = survey.where("checks", "confirmed")
         yield (
             f"{Path(file).name}:{line}: {' and '.join(idle)} in [checks] confirmed"
-            f" no longer {plural(len(idle), 'matches', 'match')} a doubt: remove {plural(len(idle), 'it', 'them')},"
+            f" {plural(len(idle), 'matches', 'match')} no doubt of this job: remove {plural(len(idle), 'it', 'them')},"
             " or the next doubt of the kind is accepted unseen"
         )
 

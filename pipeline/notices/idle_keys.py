@@ -84,6 +84,12 @@ def _of_other_keys(survey: Survey) -> Iterator[_Idle]:
         and survey.register.kind == "projected"
     ):
         yield ("control", "angles"), "`angles` has no effect: the register has eastings and northings; remove it"
+    if job.target.geoid_sigma and job.target.height == "ellipsoid" and not _through_geoid(survey):
+        what = (
+            "`geoid_sigma` makes every height less certain, but no height of this job goes through a geoid: those"
+            ' issued are above the ellipsoid (height = "ellipsoid"); remove it, or name the height datum in `height`'
+        )
+        yield ("target", "geoid_sigma"), what
     if job.drawing != Drawing() and "dxf" not in job.issue.formats:
         yield ("drawing",), '[drawing] has no effect: there is no "dxf" in issue.formats'
     network = any(window.session.shift == "none" for window in survey.windows)
@@ -92,3 +98,8 @@ def _of_other_keys(survey: Survey) -> Iterator[_Idle]:
         if doubtful in quality.model_fields_set and reported > held:
             what = f"{doubtful} = {reported:g} reports no reading: those beyond {most} = {held:g} are held back"
             yield ("quality", doubtful), what
+
+
+def _through_geoid(survey: Survey) -> bool:
+    """Say whether an operation of the job converts heights by a grid of separations."""
+    return any("proj=vgridshift" in operation.definition for operation in survey.operations.recorded())

@@ -182,7 +182,7 @@ def _write(path: Path, content: bytes) -> None:
     with atomic_write(path, path.parent / scratch(_plain(path.name))) as fresh:
         with named_in_errors(path):
             write_synced(fresh, content)
-        with suppress(FileNotFoundError):
+        with suppress(OSError):  # there is none yet, or the file system lets no rights be set
             os.chmod(fresh, path.stat().st_mode & 0o777)
     _sweep(path)
 

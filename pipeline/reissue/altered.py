@@ -18,6 +18,8 @@ _REPORT = ".html"
 #: What an altered GeoPackage means for what is told of changes.
 _AGAINST = "changes are reported relative to the file as it is now, and some of them may be somebody's edit"
 _NOT_LISTED = "points moved since cannot be listed"
+#: What tells more, and what ends it: setting the altered issue aside does not, since this one was compared with it.
+_UNTIL = "tiedown verify says what differs; this is told until the next issue is made"
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ class AlteredSince:
         for file, what in self.files:
             if file in ("", self.package) and self.points:
                 means = _AGAINST if compared else _NOT_LISTED
-                told.append({"file": self.package, "what": f"{what}: {means}; run tiedown verify"})
+                told.append({"file": self.package, "what": f"{what}: {means}; {_UNTIL}"})
             elif file not in ("", self.package) and what != GONE and not file.endswith(_REPORT):
                 told.append({"file": file, "what": what})
         return told

@@ -1,11 +1,12 @@
 """Finds points of the current issue that a new one changes and that depend on a failing check; those hold it back.
 
-It waits as well where a session that is untied now loses every point, or the whole job does: a mark's name mistyped in
-the register must not empty the drawing overnight. A day that somebody took out goes as any re-issue does.
+It waits as well where a session of the job loses every point, or the whole job does: a mark's name mistyped in the
+register, or an export of the marks alone, must not empty the drawing overnight. A day that somebody took out of the job
+file goes as any re-issue does.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AtStake, Record, RegisterMark
@@ -21,8 +22,8 @@ def at_stake(
 ) -> list[AtStake]:
     """Return the points of the current issue that are moved or taken away while a check that they hang on fails.
 
-    Also those of a session without any left that nothing ties any more, and of all where none is left; ``failing`` is
-    empty where no check of them fails.
+    Also those of a session of the job without any left, and of all where none is left; ``failing`` is empty where no
+    check of them fails.
 
     Args:
         current: the record of the current issue.
@@ -37,7 +38,7 @@ def at_stake(
         moved.update(_in_means_only(current))
         touched = Touched({session: Counter({Change.MOVED: points}) for session, points in moved.items() if points})
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
-    emptied = _emptied(current, touched.lost, _untied(survey, solved))
+    emptied = _emptied(current, touched, {window.session.name for window in survey.windows}, _untied(survey, solved))
     return [
         {
             "session": session,
@@ -65,11 +66,18 @@ def _in_means_only(current: Record) -> Iterator[tuple[str, int]]:
             yield row["session"], means
 
 
-def _emptied(current: Record, lost: Mapping[str, int], untied: set[str]) -> set[str]:
-    """Return the sessions that are ``untied`` and of whose points none is issued any more; all, if none of any is."""
+def _emptied(current: Record, touched: Touched, there: set[str], untied: set[str]) -> set[str]:
+    """Return the sessions of which no point is issued any more: those still ``there``; all, if none of any is.
+
+    One for most of whose points other readings are issued, as of points measured again, lost nothing unless it is
+    ``untied``.
+    """
     had = {row["session"]: row["points"] for row in current["sessions"] if row["points"]}
-    gone = {name for name, points in had.items() if lost.get(name, 0) >= points}
-    return gone if len(gone) == len(had) else gone & untied
+    gone = {name for name, points in had.items() if touched.lost.get(name, 0) >= points}
+    if len(gone) == len(had):
+        return gone
+    replaced = {name for name in gone if 2 * touched.replaced.get(name, 0) >= had[name]}
+    return (gone & (there - replaced)) | (gone & untied)
 
 
 def _untied(survey: Survey, solved: Solved) -> set[str]:

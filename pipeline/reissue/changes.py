@@ -34,7 +34,7 @@ from pipeline.reissue.left_over import ranked
 from pipeline.reissue.means import bare
 from pipeline.reissue.side import Side, attribute, differing
 from pipeline.tables import number_column
-from pipeline.words import Change, counted
+from pipeline.words import Change, Reason, counted
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
 MOVED = 1e-4
@@ -73,12 +73,14 @@ class Touched:
         hanging: those that hang on a session, by what became of them: a point hangs on its session of either issue, a
             mean on those of all its readings.
         lost: those of a session before, each once, that are not issued any more.
+        replaced: those of them for which another reading is issued, of the same point or as its copy.
         had: how many points of each raw file the earlier issue has.
         withdrawn: how many of them are not there any more, not even held back.
     """
 
     hanging: Mapping[str, Counter[Change]] = field(default_factory=dict)
     lost: Mapping[str, int] = field(default_factory=dict)
+    replaced: Mapping[str, int] = field(default_factory=dict)
     had: dict[str, int] = field(default_factory=dict)
     withdrawn: dict[str, int] = field(default_factory=dict)
 
@@ -273,6 +275,7 @@ def _touched(
     """Return how many rows of each kind hang on every session, by the rows of two issues that differ, and its side."""
     hanging: dict[str, Counter[Change]] = {}
     lost: Counter[str] = Counter()
+    replaced: dict[str, int] = {}
     for change, pair in parts.items():
         found = [
             _hanging_on(table.take(pa.array(rows)), side)
@@ -285,10 +288,14 @@ def _touched(
             hanging.setdefault(session, Counter())[change] += count
         rows = pair[0]
         if change is not Change.MOVED and rows is not None:
-            lost.update(dict(_counted(old[0].column("session").take(pa.array(rows)).cast(pa.string()))))
+            sessions = old[0].column("session").take(pa.array(rows)).cast(pa.string())
+            lost.update(dict(_counted(sessions)))
+            if change is Change.HELD and pair[1] is not None:
+                reasons = new[0].column("reason").take(pa.array(pair[1])).cast(pa.string())
+                replaced = dict(_counted(sessions.filter(pc.equal(reasons, str(Reason.DUPLICATE)))))
     gone = parts[Change.WITHDRAWN][0]
     files = old[0].column("source_file").take(pa.array(gone)) if gone is not None else pa.chunked_array([], pa.string())
-    return Touched(hanging, lost, dict(old[1].of_file), dict(_counted(files.cast(pa.string()))))
+    return Touched(hanging, lost, replaced, dict(old[1].of_file), dict(_counted(files.cast(pa.string()))))
 
 
 def _hanging_on(rows: pa.Table, side: Side) -> pa.Table:

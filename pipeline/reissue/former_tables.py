@@ -11,15 +11,24 @@ from itertools import chain, combinations, product
 from math import prod
 from typing import Any
 
+from pydantic.fields import FieldInfo
+
 from pipeline.job.annotations import choices, leaves
 from pipeline.job.canonical_text import KEYS_LATER, KEYS_SILENT, LIMITS, LIMITS_OF
-from pipeline.job.model import Checks, Issue, Quality, Shift
+from pipeline.job.model import Checks, ControlSection, Issue, Points, Quality, Shift, Target
 from pipeline.job.stated_keys import in_words, plain
 from pipeline.reissue.fingerprint import sum_of
 
 _MODELS = {
     name: model.model_fields
-    for name, model in (("checks", Checks), ("issue", Issue), ("quality", Quality), ("shift", Shift))
+    for name, model in (
+        ("checks", Checks),
+        ("control", ControlSection),
+        ("issue", Issue),
+        ("quality", Quality),
+        ("shift", Shift),
+        ("target", Target),
+    )
 }
 
 #: Numbers that people write: up to 0.1, 2, 10 and 120, to three, two, one and no decimals.
@@ -28,6 +37,10 @@ _NUMBERS = tuple(
 )
 #: Words of a list up to which every choice of them is tried; of more, one more or one less.
 _WORDS = 5
+#: Blocks of exports up to which they are tried.
+_BLOCKS = 8
+#: What some of their keys say in most jobs, beside words and numbers.
+_OFTEN = {"time_zone": ("UTC",)}
 #: Tables that are tried at most with more than one key changed: some 50 ms.
 _MOST = 4_000
 
@@ -50,7 +63,7 @@ def changed_keys(part: str, now: Mapping[str, Any], total: str | None) -> list[s
     keys = [
         key for key in fields if (key in limits) == part.startswith(LIMITS_OF) and key not in KEYS_SILENT.get(name, ())
     ]
-    defaults = {key: plain(fields[key].get_default(call_default_factory=True)) for key in keys}
+    defaults = {key: _default(fields[key], now.get(key)) for key in keys}
     current = {key: now.get(key, defaults[key]) for key in keys}
     options = {key: _options(fields[key].annotation, defaults[key], current[key]) for key in keys}
     for former in chain(_several_changed(current, defaults, options), _one_changed(current, options)):
@@ -59,6 +72,39 @@ def changed_keys(part: str, now: Mapping[str, Any], total: str | None) -> list[s
             changed = [key for key in keys if former[key] != current[key]]
             return [f"{key} {in_words(former[key])} -> {in_words(current[key])}" for key in changed]
     return []
+
+
+def changed_in_blocks(blocks: Sequence[Mapping[str, Any]], total: str | None) -> tuple[str, str] | None:
+    """Return which key of all or one of the ``[[points]]`` blocks says something else, and from what to what.
+
+    Args:
+        blocks: what they say, with what ``[source]`` says for them, as far as it is stated.
+        total: the checksum of what they said, None where there is none.
+    """
+    if total is None or len(blocks) > _BLOCKS:
+        return None
+    every = list(range(len(blocks)))
+    for key, field in Points.model_fields.items():
+        default = _default(field, None)
+        for one in (every, *([number] for number in every if len(every) > 1)):
+            current = blocks[one[0]].get(key, default)
+            if isinstance(current, dict) or any(blocks[number].get(key, default) != current for number in one):
+                continue
+            numbers = _options(field.annotation, default, current) if one == every else []
+            for option in [default, *_OFTEN.get(key, ()), *numbers]:
+                changed = {} if option is None else {key: option}
+                former = [
+                    {name: value for name, value in block.items() if name != key} | changed if number in one else block
+                    for number, block in enumerate(blocks)
+                ]
+                if option != current and sum_of(json.dumps(former, sort_keys=True, ensure_ascii=False)) == total:
+                    return key, f"{key} {in_words(option)} -> {in_words(current)}"
+    return None
+
+
+def _default(field: FieldInfo, current: Any) -> Any:
+    """Return what a key says where it is not stated; of one that must be stated what it says now."""
+    return current if field.is_required() else plain(field.get_default(call_default_factory=True))
 
 
 def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
@@ -78,7 +124,7 @@ def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
         one_less = ([word for word in current if word != left_out] for left_out in current)
         return [default, *one_more, *one_less]
     if words or bool in types:
-        return words or [False, True]
+        return [*(words or [False, True]), *([None] if default is None else [])]
     return [default, *_NUMBERS] if float in types else [default]
 
 

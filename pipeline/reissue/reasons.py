@@ -12,6 +12,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART
 from pipeline.issue.record_types import RegisterMark
 from pipeline.job.canonical_text import LIMITS_OF, meanings
+from pipeline.job.model import Source
 from pipeline.job.stated_keys import in_words, stated_keys
 from pipeline.read.sources import TEXT
 from pipeline.reissue.changes import MOVED, Reached
@@ -31,7 +32,7 @@ from pipeline.reissue.fingerprint import (
     session_values,
     sum_of,
 )
-from pipeline.reissue.former_tables import changed_keys
+from pipeline.reissue.former_tables import changed_in_blocks, changed_keys
 from pipeline.reissue.frames import frame_changes
 from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
@@ -122,7 +123,8 @@ _SAME = 5e-7
 _PARTICULARS = "[particulars]"
 _WORDS = (_PARTICULARS, "[linework]")
 #: Those of which more is told beside, or of which too much is stated to be listed.
-_TOLD_BESIDE = ("[target]", "[control]", "[[points]]", "[job]", _PARTICULARS)
+_TOLD_BESIDE = ("[target]", "[control]", "[job]", _PARTICULARS)
+_POINTS = "[[points]]"
 #: Keys of a table up to which they are listed.
 _LISTED = 4
 
@@ -294,17 +296,31 @@ def _of_part(part: str, last: Last, survey: Survey) -> str:
     before = {_CHECKS: _tolerances, _PARTICULARS: _particulars}.get(part)
     if before is not None and 0 < len(told := before(last, survey)) <= _LISTED:
         return f"{part} {', '.join(told)}"
-    if part in _TOLD_BESIDE:
-        return part
     table = json.loads(meanings(survey.job).get(part, "null"))
-    told = changed_keys(part, table or {}, last.record["identity"].get(f"{PART}{part}"))
+    total = last.record["identity"].get(f"{PART}{part}")
+    if part == _POINTS:
+        return _of_blocks(survey, changed_in_blocks(table, total))
+    told = changed_keys(part, table or {}, total)
     if 0 < len(told) <= _LISTED:
         return f"{part} {', '.join(told)}"
+    if part in _TOLD_BESIDE:
+        return part
     now = list(stated_keys(part.removeprefix(LIMITS_OF).strip("[]"), table or {}))
     if len(now) > _LISTED:
         return part
     says = f"only {', '.join(now)}" if now else "nothing but defaults"
     return f"{part}, which now says {says}"
+
+
+def _of_blocks(survey: Survey, changed: tuple[str, str] | None) -> str:
+    """Return what changed of how exports are read: keys that ``[source]`` has count for all blocks."""
+    lines = survey.prepared.loaded.lines.known
+    key, text = changed or ("", "")
+    own = any(("points", number, key) in lines for number in range(len(survey.job.points)))
+    table = "[source]" if ("source", key) in lines and not own else f"[source] or {_POINTS}"
+    if own or (key and key not in Source.model_fields):
+        table = _POINTS
+    return f"{table} {text}".rstrip()
 
 
 def _particulars(last: Last, survey: Survey) -> list[str]:

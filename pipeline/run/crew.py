@@ -4,6 +4,7 @@ The processes stay for many pieces. Each has a pipe to itself, so that none that
 of them end when the process that started them does, however it ends.
 """
 
+import multiprocessing.process
 import os
 import signal
 import sys
@@ -26,6 +27,8 @@ Work = Callable[[Any, Progress | None], Any]
 
 #: Seconds that a process may take to load what it needs, which are not the piece's; longest wait at a stretch.
 _LOADING, _STRETCH = 60.0, 600.0
+#: Seconds that a process which was ended may take to be gone: the system may hold it in a file that does not answer.
+_TO_END = 5.0
 #: The signals that ask a program to end, where the system has them.
 _ENDING = {getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)}
 
@@ -58,7 +61,9 @@ class _Worker:
     def end(self) -> int | None:
         """End it at once and return its exit code: what it wrote is whole or absent."""
         self.process.kill()
-        self.process.join()
+        self.process.join(_TO_END)
+        if self.process.exitcode is None:  # it is left behind, and nothing waits for it at the end of the program
+            vars(multiprocessing.process)["_children"].discard(self.process)
         self.pipe.close()
         return self.process.exitcode
 

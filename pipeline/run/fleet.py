@@ -2,7 +2,7 @@
 
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from functools import partial
 from importlib import import_module
@@ -31,11 +31,13 @@ def run_many(
     timeout: float | None = None,
     dry_run: bool = False,
     progress: Progress | None = None,
+    silent: Collection[Path] = (),
 ) -> Iterator[tuple[Path, Result]]:
     """Yield each job with its outcome, or what it ended with, as each comes to its end.
 
     A job alone runs in this process, unless it is given no more than ``timeout`` seconds. Of several each runs in a
     process of ``workers``: PROJ, GDAL and their settings belong to a process, and one that dies costs its job alone.
+    Those whose files are ``silent`` are looked at by that process only.
     """
     if len(jobs) == 1 and timeout is None:
         yield jobs[0], _run_here(jobs[0], progress, dry_run)
@@ -45,7 +47,7 @@ def run_many(
     jobs = [job for job in jobs if job not in refused]
     if all(job.is_absolute() for job in jobs):
         _stand_somewhere()
-    refused = sharing(jobs)
+    refused = sharing([job for job in jobs if job not in silent])
     yield from refused.items()
     jobs = [job for job in jobs if job not in refused]
     if not jobs:

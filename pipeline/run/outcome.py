@@ -76,8 +76,11 @@ class Outcome:
 
     def chosen(self) -> list[str]:
         """Return in words what was found of that which was chosen."""
-        records = (self.record, *self.untold)
-        return [f"--fail-on {text}" for record in records for text in chosen(record, self.fail_on or ())]
+        records, words = (self.record, *self.untold), self.fail_on or ()
+        found = [text for record in records for text in chosen(record, words)]
+        if self.waits and FailOn.PENDING in words:
+            found.append(f"{FailOn.PENDING}: issue {self.record['issue']:03d} waits to be released")
+        return [f"--fail-on {text}" for text in found]
 
     def more(self) -> list[str]:
         """Say what `current` shows where that is not this issue, what was removed, what changed, what was chosen."""

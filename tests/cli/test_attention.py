@@ -299,6 +299,24 @@ def test_fail_on_finds_what_needs_no_attention_otherwise(tmp_path: Path) -> None
     assert found.stdout.count("\n") == 2 and "--fail-on outside_sessions: 1 row held back" in found.stdout
 
 
+def test_fail_on_finds_what_is_wholly_held_back_and_what_waits(tmp_path: Path) -> None:
+    """A stray row of another day, and an issue that no rule lets `current` follow until somebody releases it."""
+    stray = simulate(SMALL).write(tmp_path / "stray")
+    append_rows(tmp_path / "stray" / "rover001.csv", [{"Point": "X1", "Observed": "2026-02-27T22:00:00Z"}])
+    waiting = failing().write(tmp_path / "waiting")
+    waiting.write_text(f'{waiting.read_text(encoding="utf-8")}\n[issue]\nrelease = "proven"\n', encoding="utf-8")
+    for path, word, others, told in (
+        (stray, "wholly_held", "pending,untied", "1 file, session or day"),
+        (waiting, "pending", "untied,refused", "issue 001 waits to be released"),
+    ):
+        assert tiedown("run", path).exit_code == 3
+        assert f"--fail-on {word}: {told}" in (found := tiedown("run", "--quiet", "--fail-on", word, path)).stdout
+        assert found.exit_code == 3
+        assert tiedown("run", "--quiet", "--fail-on", others, path).exit_code == 0
+    assert tiedown("release", waiting, "1", "--because", "seen").exit_code == 0
+    assert tiedown("run", "--fail-on", "pending", waiting).exit_code == 0
+
+
 def test_a_refused_job_counts_where_it_is_chosen(tmp_path: Path) -> None:
     bad, good = spoiled().write(tmp_path / "bad"), simulate(SMALL).write(tmp_path / "good")
     assert tiedown("run", "--fail-on", "failed,refused", bad, good).exit_code == 2

@@ -147,4 +147,4 @@ def test_a_confirmation_of_nothing_is_told(tmp_path: Path) -> None:
     job.job["checks"] = {"confirmed": ["shift", "datum", "shift"]}
     outcome = run_job(job.write(tmp_path), dry_run=True)
     (note,) = (note for note in outcome.record["notes"] if "confirmed" in note)
-    assert outcome.exit_code == 0 and '"shift" and "datum" in [checks] confirmed no longer match a doubt' in note
+    assert outcome.exit_code == 0 and '"shift" and "datum" in [checks] confirmed match no doubt of this job' in note

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from first_issue import first_issue, run_once
 from issued import current_issue
-from running import append_rows, replace_in, rewrite_export
+from running import append_rows, csv_rows, replace_in, rewrite_export, write_csv
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
 from typer.testing import CliRunner
@@ -360,3 +360,66 @@ def test_a_mark_that_differs_from_the_registers_by_a_hyphen_is_refused(
     replace_in(tmp_path / "register.csv", {"CM1,": "CM-1,"})
     code, said = tiedown("run", path)
     assert code == 2 and "did you mean CM-1?" in said and shown(path) == "001"
+
+
+SECOND_DAY = Plan(sessions=2, points=6, ties=1, checks=3, marks=5, noise=False, seed=7)
+
+
+def of_second_session(row: dict[str, str]) -> bool:
+    """Whether a row of the simulated export is a point of session 2 and no occupation of a mark."""
+    return row["Point"].startswith("S02-") and row["Point"][4:].isdigit()
+
+
+@pytest.mark.parametrize("rule", ["safe", "proven"])
+def test_a_day_exported_again_with_its_marks_alone_waits(rule: str, tmp_path: Path) -> None:
+    """All checks of both days agree, so nothing else tells that six of twelve points are gone from the drawing."""
+    path = simulate(SECOND_DAY).write(tmp_path)
+    path.write_text(f'{path.read_text(encoding="utf-8")}\n[issue]\nrelease = "{rule}"\n', encoding="utf-8")
+    assert run_job(path).exit_code == 0
+    rows = csv_rows(tmp_path / "rover001.csv")
+    write_csv(tmp_path / "rover001.csv", [row for row in rows if not of_second_session(row)])
+    second = run_job(path)
+    assert (second.record["verdict"], second.record["rows"]["points"]) == ("proven", 6)
+    assert (second.exit_code, second.current, shown(path)) == (3, 1, "001")
+    code, said = tiedown("run", "--quiet", path)
+    assert code == 3 and "session session-02 has no point left: 6 points of issue 001: 6 withdrawn" in said
+    assert tiedown("release", path, 2, "--because", "the day was no good")[0] == 0 and shown(path) == "002"
+    assert run_job(path).exit_code == 0
+    write_csv(tmp_path / "rover001.csv", rows)
+    assert (run_job(path).exit_code, shown(path)) == (0, "003")
+
+
+def measured_again(row: dict[str, str], rows: list[dict[str, str]]) -> dict[str, str]:
+    """A reading of session 2 as if of the point of session 1 with its number: CM3, which both saw, joins them."""
+    by_name = {one["Point"]: one for one in rows}
+    same, one, other = by_name[f"S01-{row['Point'][4:]}"], by_name["S01-C2"], by_name["S02-C1"]
+    place = {key: str(float(same[key]) + float(other[key]) - float(one[key])) for key in ("Lat", "Lon", "EllHt")}
+    return row | place | {"Point": same["Point"]}
+
+
+@pytest.mark.parametrize("how", ["renamed", "another export", "marks alone from the first issue", "measured again"])
+def test_what_is_no_loss_of_a_session_is_followed(how: str, tmp_path: Path) -> None:
+    """Points that are issued under another session or from another file, and a session that never had any."""
+    path, export = simulate(SECOND_DAY).write(tmp_path), tmp_path / "rover001.csv"
+    rows = csv_rows(export)
+    points = [row for row in rows if of_second_session(row)]
+    others = [row for row in rows if not of_second_session(row)]
+    assert len(points) == 6
+    if how == "marks alone from the first issue":
+        write_csv(export, others)
+        assert run_job(path).exit_code == 0
+        write_csv(export, [row for row in others if row["Point"] != "S01-00001"])
+    elif how == "measured again":
+        write_csv(export, [measured_again(row, rows) if row in points else row for row in rows])
+        assert run_job(path).record["rows"]["points"] == 12
+        path.write_text(f'{path.read_text(encoding="utf-8")}\n[issue]\nrepeats = "mean"\n', encoding="utf-8")
+    else:
+        assert run_job(path).exit_code == 0
+        if how == "renamed":
+            replace_in(path, {"session-02": "tuesday"})
+        else:
+            write_csv(export, others)
+            write_csv(tmp_path / "rover002.csv", points)
+    found = run_job(path)
+    assert found.record["release"] is not None and not found.record["release"]["at_stake"]
+    assert (found.exit_code, shown(path)) == (0, "002")

@@ -1,15 +1,19 @@
 """Keys of the job file that change nothing as the job has the rest are told, with their line; others are not."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from running import replace_in, rewrite_export
 from simulate import Plan, simulate
+from simulate_plan import CANTERBURY, Place
 
 from pipeline.check import check_job
 
 SMALL = Plan(sessions=1, points=12)
+#: A job without a geoid: register and issue have heights above the ellipsoid.
+ELLIPSOIDAL = replace(CANTERBURY, height_datum="ellipsoid", geoid=None)
 #: Other codes for those of its points.
 AS = {"ROAD-EDGE": "TOP", "ROAD-CL": "FENCE"}
 
@@ -147,3 +151,16 @@ def test_no_solution_is_asked_for_where_no_export_has_any(tmp_path: Path) -> Non
     assert text.count(', solution = "Sol"') == 1
     path.write_text(text.replace(', solution = "Sol"', ""), encoding="utf-8")
     check_job(path)
+
+
+@pytest.mark.parametrize(
+    ("place", "sigma", "idle"), [(ELLIPSOIDAL, 0.02, True), (CANTERBURY, 0.02, False), (ELLIPSOIDAL, 0.0, False)]
+)
+def test_the_uncertainty_of_a_geoid_that_no_height_goes_through_is_told(
+    place: Place, sigma: float, idle: bool, tmp_path: Path
+) -> None:
+    """It is added to every height all the same, so that points look less certain than they are."""
+    job = simulate(replace(SMALL, place=place))
+    job.job["target"]["geoid_sigma"] = sigma
+    said = [one for one in check_job(job.write(tmp_path)).warnings if "geoid_sigma" in one]
+    assert bool(said) is idle

@@ -205,7 +205,20 @@ def test_a_plain_run_is_understood_as_the_library_does(words: str, monkeypatch: 
     asked: list[tuple[object, dict[str, object]]] = []
 
     def note(jobs: object, **ways: object) -> int:
-        asked.append((jobs, {"fail_on": None, "notify": None, "silent": False, "cluster": None, **ways}))
+        asked.append(
+            (
+                jobs,
+                {
+                    "fail_on": None,
+                    "notify": None,
+                    "silent": False,
+                    "cluster": None,
+                    "workers": 1,
+                    "timeout": None,
+                    **ways,
+                },
+            )
+        )
         return 3
 
     monkeypatch.setattr(run_command, "run_jobs", note)

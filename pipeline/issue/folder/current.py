@@ -4,10 +4,10 @@ A symbolic link where the file system and the user's rights allow one, else a pl
 """
 
 import os
-import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
+from pipeline.files.plain_copies import copy_folder
 from pipeline.files.regular_files import read_whole
 from pipeline.issue.folder.folder_names import ISSUES, is_number
 from pipeline.issue.folder.plain_names import lay_all, make_link
@@ -31,7 +31,7 @@ class Switch:
         self._old = folder / f"{scratch}-old"
         self._is_link = make_link(issue.relative_to(folder), self._fresh, to_folder=True)
         if not self._is_link:
-            shutil.copytree(source, self._fresh)
+            copy_folder(source, self._fresh)
             lay_all(folder, self._fresh, int(issue.name))
 
     def make_room(self) -> None:

@@ -8,11 +8,11 @@ open share the log; with two names of one file (hard links) they would not. Wher
 import errno
 import os
 import re
-import shutil
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
+from pipeline.files.plain_copies import copy_file
 from pipeline.issue.folder.folder_names import is_number, scratch
 
 # What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
@@ -66,7 +66,7 @@ def lay_all(folder: Path, place: Path, number: int) -> None:
         for name, short in missing(place, number):
             if not make_link(Path(name), place / short):
                 fresh = folder / scratch("copy")
-                shutil.copy2(place / name, fresh)
+                copy_file(place / name, fresh)
                 os.replace(fresh, place / short)
 
 
@@ -78,7 +78,7 @@ def lay_again(folder: Path, place: Path, names: Iterable[tuple[str, str]]) -> No
     for name, short in names:
         fresh = folder / scratch("name")
         if not make_link(Path(name), fresh):
-            shutil.copy2(place / name, fresh)
+            copy_file(place / name, fresh)
         os.replace(fresh, place / short)
 
 

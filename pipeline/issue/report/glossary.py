@@ -13,8 +13,9 @@ GLOSSARY = {
     "check": "an occupation that never takes part in the adjustment and so tests the result independently",
     "noted check": "one that was read off the screen in the field and has no row in an export; it proves nothing",
     "shift": "what is added to the raw positions of a session to correct the base's position",
-    "bracketed, proven": "a point is bracketed between two occupations that passed; a session is proven when checks"
-    " before its first and after its last point passed",
+    "bracketed, proven": "a point is bracketed between two occupations that passed; a session is proven when"
+    " all of its occupations passed, with some before its first and after its last point, and one or more of them are"
+    " checks on marks that do not tie it",
     "doubt": "what would put every point of a session off although all checks agree; takes the proof away until"
     " somebody confirms that all is in order",
     "held back": "in the issue, in its own layer with the reason, but not among the points to draw from",
