@@ -19,27 +19,24 @@ from pipeline.new_job.values import given
 from pipeline.read.clock_headings import zone_in_heading
 from pipeline.read.times import clock
 
-_STARTS = frozenset(
-    """
+_STARTS_SAID = """
     start started begin began begins beginning from since on beginn anfang von ab debut depuis commencement inicio desde
     comienzo inizio dalle aanvang begintijd van fra starttid startet fran borjan alku alkaen algus poczatek od zacatek
     kezdet kezdete baslangic starttime startzeit startuhrzeit beginnzeit starttijd heuredebut horainicio orainizio
     alkuaika algusaeg starttidspunkt
-    """.split()
-)
-_ENDS = frozenset(
-    """
+"""
+_STARTS = frozenset(_STARTS_SAID.split())
+_ENDS_SAID = """
     end ended ends until till to stop stopped finish finished off ende bis schluss fin jusqua hasta fim ate termino fine
     alle einde eindtijd tot slut slutt til till loppu paattyen lopp koniec konec do vege bitis endtime endzeit endezeit
     enduhrzeit stoptime stopzeit heurefin horafin horafim orafine loppuaika lopuaeg sluttid slutttid eindetijd
-    """.split()
-)
-_SESSIONS = frozenset(
-    """
+"""
+_ENDS = frozenset(_ENDS_SAID.split())
+_SESSIONS_SAID = """
     session sessions sessionid sessionname sitzung seance sesion sessao sessione sessie okt sesjon istunto sessioon
     sesja relace ules oturum setup aufstellung
-    """.split()
-)
+"""
+_SESSIONS = frozenset(_SESSIONS_SAID.split())
 #: What to call the columns where a list cannot be read.
 _CALL_THEM = (
     "call its columns name, start, end and base, with times such as 2026-03-02T07:30:00+13:00, and run `tiedown new`"
@@ -106,7 +103,7 @@ def _headed(look: FileLook, words: frozenset[str]) -> str | None:
 
 
 def _times(look: FileLook, start: str, end: str) -> tuple[tuple[list[str], list[str]], str]:
-    """Return the texts of start and end with their dates, which may be in a column of their own; or why there are none."""
+    """Return the texts of start and end with their dates, which may be in a column of their own; or why not."""
     since, until = look.columns[start], look.columns[end]
     if not (is_time_of_day(since) and is_time_of_day(until)):
         return (since, until), ""
