@@ -107,6 +107,13 @@ def add_session(
     if not each.ties and any(isinstance(draft.control.get(key), Question) for key in ("file", "layer")):
         asks = "which reading was on which mark? finding that needs the register, which is not known yet"
         session.asks = Question(f"session {session.name}: ties", asks)
+    elif not each.ties and not marks.names:
+        asks = (
+            "which reading was on which mark? there is no register of marks that could be read: put it into the folder"
+            " and run `tiedown new` again, or name it in [control]"
+        )
+        repeats = any(other.asks is not None and other.asks.asks == asks for other in draft.sessions)
+        session.asks = Question(f"session {session.name}: ties", asks, repeats=repeats)
     elif not each.ties:
         session.asks = _asks(session.name, one, each, rows, marks, says)
     draft.sessions.append(session)
