@@ -1,5 +1,7 @@
 """`tiedown new`: a job file to start from, with what is known of it and the questions that are left."""
 
+import os
+import shlex
 from pathlib import Path
 
 from pipeline.cli.console import print_json
@@ -56,5 +58,12 @@ def _lines(started: Started) -> list[str]:
         for each in one.question.candidates:
             lines.append(f"      {one_line(each.value)}" + (f"  {one_line(each.why)}" if each.why else ""))
     lines += [f"  note: {one_line(note)}" for note in started.notes if note != started.lacking]
-    lines.append(f"  next: tiedown check {started.path}")
+    lines.append(f"  next: tiedown check {_typed(started.path)}")
     return lines
+
+
+def _typed(path: str) -> str:
+    """Return a path as it is typed in a command: in quotes where blanks or other signs would take it apart."""
+    if os.name == "posix":
+        return shlex.quote(path)
+    return f'"{path}"' if " " in path else path

@@ -39,19 +39,23 @@ def crs_hint(text: str) -> str:
     return named
 
 
-def heights_hint(area: Area) -> str:
-    """Return in words which height datums are registered for an area, the smallest regions first; "" for none."""
+def heights_hint(area: Area, apart: str = "") -> str:
+    """Return in words which height datums are registered for an area, the smallest regions first; "" for none.
+
+    ``apart`` is the code of one that is not among them, "" for none.
+    """
     bounds = AreaOfInterest(area.west, area.south, area.east, area.north)
     found = []
     for each in query_crs_info("EPSG", pj_types=PJType.VERTICAL_CRS, area_of_interest=bounds, contains=True):
         use = each.area_of_use
-        if use is None or each.deprecated or "depth" in each.name or "(ft" in each.name:
+        if use is None or each.deprecated or "depth" in each.name or "(ft" in each.name or f"EPSG:{each.code}" == apart:
             continue
         size = Area(use.west, use.south, use.east, use.north)
         if size.width < 180.0:
             found.append((size.width * (size.north - size.south), f"EPSG:{each.code} ({each.name})"))
     named = [name for _, name in sorted(found)[:_NAMES_MAX]]
-    return f"; height datums registered for this place: {', '.join(named)}" if named else ""
+    other = "other " if apart else ""
+    return f"; {other}height datums registered for this place: {', '.join(named)}" if named else ""
 
 
 def _utm(zone: int, half: str, datum: str) -> str:

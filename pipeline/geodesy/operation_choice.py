@@ -135,11 +135,36 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, 
         absent = [grid.short_name for grid in operation.grids if not grid.available]
         if absent:
             return grids.missing(step, absent, short_name(operation.name), _without(group, source, target))
+    heights = source.is_compound != target.is_compound
+    level = (source if source.is_compound else target) if heights else None
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
-        "check both CRSs (an unregistered datum has no transformations) and the location of the points; to let"
+        _by_geoid(level, target if level is source else source, area)
+        + "check both CRSs (an unregistered datum has no transformations) and the location of the points; to let"
         " shifts derived from ties absorb the difference between the two frames, state the grid's own datum as crs"
-        + (heights_hint(area) if source.is_compound != target.is_compound else ""),
+        + (heights_hint(area, _height_datum(level)) if level is not None else ""),
+    )
+
+
+def _height_datum(crs: CRS) -> str:
+    """Return the code of the height datum of a compound CRS, "" for one that is not registered."""
+    code = crs.sub_crs_list[-1].to_authority("EPSG")
+    return f"{code[0]}:{code[1]}" if code else ""
+
+
+def _by_geoid(level: CRS | None, other: CRS, area: Area) -> str:
+    """Return that a geoid grid leads to heights to which nothing registered does, where only they stand in the way."""
+    if level is None or not _height_datum(level):
+        return ""
+    try:
+        if not candidate_operations(systems.promote(systems.horizontal_of(level)), other, area).transformers:
+            return ""
+    except OperationError:
+        return ""
+    datum = level.sub_crs_list[-1].name
+    return (
+        f"no conversion to {datum} is registered: name the geoid grid of this height datum, a file, as target.geoid;"
+        " otherwise "
     )
 
 

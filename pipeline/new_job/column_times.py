@@ -1,5 +1,6 @@
 """Finds the columns of times: one column or two, as text, GPS week and seconds, or counts."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
@@ -22,6 +23,8 @@ from pipeline.new_job.time_notation import (
 from pipeline.new_job.values import numbers_of, words
 from pipeline.read.clock_headings import zone_in_heading
 
+#: Words of a heading that name a clock, or stand between such a name and what is of it.
+_CLOCKS = frozenset(["utc", "gps", "gmt", "local", "lokal", "locale", "of", "day", "du", "del", "de"])
 #: Rows from which on one and the same time in all of them is odd.
 _STILL = 3
 #: The longest time that one export is of [s], and the share of rows that are not before the one above them.
@@ -82,7 +85,7 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     clocks = [name for name in free if is_time_of_day(look.columns[name]) and name not in days]
     # figures alone are dates and times only where their headings say so
     days += [name for name in free if holds_days(look, name) and name not in days]
-    figures = [name for name in free if _of_clock(name) and is_clock_run(look.columns[name])]
+    figures = [name for name in free if says_clock(name) and is_clock_run(look.columns[name])]
     clocks += [name for name in figures if name not in days and name not in clocks]
     telling = _telling(look, clocks)
     if not days or not telling:
@@ -147,12 +150,19 @@ def holds_days(look: FileLook, name: str) -> bool:
     texts = look.columns[name]
     if is_day(texts):
         clock = is_time_of_day(texts) or is_clock_run(texts)
-        return not (clock and rank("date", name) is None and _of_clock(name))
-    return rank("date", name) is not None and is_day_run(texts)
+        return not (clock and not _says(("date",), name) and says_clock(name))
+    return _says(("date",), name) and is_day_run(texts)
 
 
-def _of_clock(heading: str) -> bool:
-    return rank("clock", heading) is not None or rank("time", heading) is not None
+def says_clock(heading: str) -> bool:
+    """Tell whether a heading says times or times of day, with or without the clock that they are of."""
+    return _says(("clock", "time"), heading)
+
+
+def _says(words: Sequence[str], heading: str) -> bool:
+    """Tell whether a heading says one of our words, alone or beside the name of a clock, as "Hora UTC" does."""
+    plain = "".join(part for part in words_of(heading) if part not in _CLOCKS)
+    return any(rank(word, said) is not None for word in words for said in (heading, plain))
 
 
 def says_times(heading: str) -> bool:

@@ -33,6 +33,7 @@ from pipeline.new_job.questions import Question
 from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
+from pipeline.new_job.sessions_of_table import sessions_of_table
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.source_section import add_block, draft_source, on_one_clock
 from pipeline.new_job.timed_rows import TimedRows, rows
@@ -57,7 +58,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     inside.exports, logs = _logs_last(inside.exports)
     register = draft_register(draft, inside, choice)
     settle_heights(inside.exports, register)
-    table = session_table(inside.sessions)
+    table = session_table(inside.sessions, inside.session_lists)
     spans = table.spans if table is not None else None
     samples = [*(sample_of(one) for one in inside.exports), *([register.table] if register else [])]
     every = [*inside.exports, *([register.found] if register else [])]
@@ -89,13 +90,13 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, place, datum_texts)
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word))
+    marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
+    places = together(tables, grid), moved(tables, grid)
     if table is not None:
-        draft.sessions_file = table.file
         draft.notes += table.notes
         ask_clock(draft, table, place, read.time)
-    else:
-        marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-        places = together(tables, grid), moved(tables, grid)
+        sessions_of_table(draft, table, read, *places, marks, some)
+    if table is None or (not draft.sessions and draft.sessions_file is None):
         sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
     _note_unread(draft, inside, read, twice)
     return draft

@@ -39,7 +39,10 @@ class SessionDraft:
 
 @dataclass
 class Draft:
-    """A whole job, ready to be written; ``lacking`` is what has to be cured before any question is answered."""
+    """A whole job, ready to be written; ``lacking`` is what has to be cured before any question is answered.
+
+    ``sessions_as`` is the table that the sessions were taken from, "" where they were found from the readings.
+    """
 
     target: dict[str, State] = field(default_factory=dict)
     source: dict[str, State] = field(default_factory=dict)
@@ -50,6 +53,7 @@ class Draft:
     control_asks: list[Question] = field(default_factory=list)
     control_notes: list[str] = field(default_factory=list)
     sessions: list[SessionDraft] = field(default_factory=list)
+    sessions_as: str = ""
     sessions_file: State = None
     no_session: Question | None = None
     codes: State = None

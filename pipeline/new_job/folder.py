@@ -23,6 +23,7 @@ from pipeline.new_job.look import FileLook
 from pipeline.new_job.look_at_files import hidden_of, looks
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
+from pipeline.new_job.session_lists import SessionList, session_list
 from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
@@ -55,6 +56,7 @@ class Contents:
     exports: list[FileFound] = field(default_factory=list)
     registers: list[FileFound] = field(default_factory=list)
     sessions: list[tuple[str, Path]] = field(default_factory=list)
+    session_lists: list[SessionList] = field(default_factory=list)
     geoids: list[tuple[str, Path]] = field(default_factory=list)
     told: list[tuple[str, str, str]] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
@@ -88,6 +90,7 @@ def contents(folder: Path, base: Path) -> Contents:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
             found.told.append((shown, "neither", "cannot be read: its headings contain control characters"))
+    _use_one_list(found)
     _suppose_positions(found)
     _leave_copies_out(found)
     return found
@@ -114,6 +117,15 @@ def _suppose_positions(found: Contents) -> None:
             ):
                 found.registers.append(both)
                 found.told = [told for told in found.told if told[0] != look.called]
+
+
+def _use_one_list(found: Contents) -> None:
+    """Leave lists of sessions out beside a table of sessions that runs read, and beside another list."""
+    first = found.sessions[0][0] if found.sessions else found.session_lists[0].shown if found.session_lists else ""
+    for one in [each for each in found.session_lists if each.shown != first]:
+        found.session_lists.remove(one)
+        why = f"seems to be a list of sessions, but {first} is one too, which is used"
+        found.told = [(one.shown, "neither", why) if told[0] == one.shown else told for told in found.told]
 
 
 def _tell_again(found: Contents, look: FileLook, role: str, why: str) -> None:
@@ -255,6 +267,12 @@ def _sort_table(look: FileLook, found: Contents) -> None:
     rows = any(len(texts) for texts in look.columns.values()) or look.place is not None
     if not rows:
         found.told.append((look.called, "neither", "has no rows"))
+    elif not columns.kind and (sessions := session_list(look)) is not None:
+        if sessions.wrong:
+            found.told.append((look.called, "neither", f"seems to be a list of sessions, but {sessions.wrong}"))
+            return
+        found.session_lists.append(sessions)
+        found.told.append((look.called, "sessions", f"has when which base ran ({sessions.headed})"))
     elif not columns.kind:
         found.told.append((look.called, "neither", no_position(look)))
         found.unplaced.append(look)

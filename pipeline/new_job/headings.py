@@ -28,7 +28,7 @@ _CALLED = {
         repere hito senal marco caposaldo merk fixpunkt fastmerke fastpunkt kiintopiste osnowa reper
         """,
     "code": """
-        code featurecode pointcode feature featureclass fcode kode kod kodi codigo codice kodpunktu kodbodu koodi
+        code featurecode pointcode feature featureclass fcode kode kod kodi kood codigo codice kodpunktu kodbodu koodi
         punktcode objektcode objektart punktart codepoint codification codificacion desc descr beschreibung
         description omschrijving descripcion descricao descrizione beskrivelse beskrivning kuvaus opis popis laji
         typ type コート

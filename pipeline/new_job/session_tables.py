@@ -17,24 +17,39 @@ from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.session_lists import SessionList
 from pipeline.new_job.zones import clocks_near
 from pipeline.problems import Problems
-from pipeline.sessions.windows import read_table
+from pipeline.sessions.windows import KNOWN, read_table
 from pipeline.words import counted
 
 #: Columns of times of a sessions' table.
 _TIMES = ("start", "end", *(f"field_shift_{word}" for word in ("from", "until", "earliest", "latest")))
+#: Columns that say no more than when which base ran.
+_PLAIN = frozenset(["name", "start", "end", "base"])
 #: Faults of a table that are told.
 _TOLD = 6
 
 
 @dataclass(frozen=True)
+class TableSession:
+    """A session as a table has it; start and end have no offset from UTC where the table gives none."""
+
+    name: str
+    start: datetime
+    end: datetime
+    base: str
+    line: int
+
+
+@dataclass(frozen=True)
 class SessionTable:
-    """The table that is taken: its state as ``sessions.file``, and as far as it can be read.
+    """The table that is taken: its state as ``sessions.file``, None where no run reads it, and as far as it is read.
 
     ``spans`` are the sessions whose times say their offsets, None for none; ``local`` start and end (n, 2) of those
     that do not, ``shown`` is the file, ``first`` the first time without an offset, "" where all have one. ``notes`` are
-    what is to be told of its rows.
+    what is to be told of its rows. ``rows`` are its sessions where it says nothing but when which base ran, so that
+    they can stand in the job file with their ties: none where it has more, or a fault.
     """
 
     shown: str
@@ -43,12 +58,16 @@ class SessionTable:
     local: list[tuple[datetime, datetime]]
     first: str
     notes: list[str]
+    rows: tuple[TableSession, ...] = ()
 
 
-def session_table(found: Sequence[tuple[str, Path]]) -> SessionTable | None:
-    """Return the table of sessions of a folder, the first where it has several; None where it has none."""
+def session_table(found: Sequence[tuple[str, Path]], lists: Sequence[SessionList]) -> SessionTable | None:
+    """Return the table of sessions of a folder, the first where it has several; None where it has none.
+
+    ``lists`` are those under headings of their own, which are used where there is no other.
+    """
     if not found:
-        return None
+        return _of_list(lists[0]) if lists else None
     shown, path = found[0]
     file: State = Known(quoted(shown))
     if len(found) > 1:
@@ -64,7 +83,8 @@ def session_table(found: Sequence[tuple[str, Path]]) -> SessionTable | None:
         notes.append(f"{shown}: {counted(len(problems.found) - _TOLD, 'more fault')} like these")
     if sheet is None:
         return SessionTable(shown, file, None, [], "", notes)
-    if "ties" not in sheet.columns:
+    rows = () if notes or len(found) > 1 or not _PLAIN.issuperset(KNOWN.intersection(sheet.columns)) else _rows(sheet)
+    if "ties" not in sheet.columns and not rows:
         notes.append(
             f"{shown} has no column ties: add it, with the reading of each session on each mark, such as"
             " CM1-AM=CM1; a session without a tie is held back"
@@ -72,7 +92,23 @@ def session_table(found: Sequence[tuple[str, Path]]) -> SessionTable | None:
     pairs = [pair for _, cells in sheet.rows if (pair := _pair(cells)) is not None]
     zoned = [pair for pair in pairs if pair[0].tzinfo is not None and pair[1].tzinfo is not None]
     local = [pair for pair in pairs if pair[0].tzinfo is None and pair[1].tzinfo is None]
-    return SessionTable(shown, file, _spans(shown, zoned), local, _without_offset(sheet), notes)
+    return SessionTable(shown, file, _spans(shown, zoned), local, _without_offset(sheet), notes, rows)
+
+
+def _of_list(one: SessionList) -> SessionTable:
+    """Return a list as a table, which no run reads."""
+    rows = tuple(TableSession(*row) for row in one.rows)
+    zoned = [(row.start, row.end) for row in rows if row.start.tzinfo is not None]
+    local = [(row.start, row.end) for row in rows if row.start.tzinfo is None]
+    return SessionTable(one.shown, None, _spans(one.shown, zoned), local, one.first, [], rows)
+
+
+def _rows(sheet: Sheet) -> tuple[TableSession, ...]:
+    """Return the sessions of a table without a fault; none where some of its times say their offset and some do not."""
+    pairs = [(line, cells, pair) for line, cells in sheet.rows if (pair := _pair(cells)) is not None]
+    if len({at.tzinfo is None for _, _, pair in pairs for at in pair}) != 1:
+        return ()
+    return tuple(TableSession(cells["name"], *pair, cells.get("base", ""), line) for line, cells, pair in pairs)
 
 
 def _moment(text: str) -> datetime | None:
@@ -133,7 +169,7 @@ def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | No
     near = clocks_near(*place) if place is not None else []
     whose = same | {one.zone: one.whose for one in near}
     whose |= same | {"UTC": same.get("UTC", "if the table is in UTC")}
-    share = {zone: _share(table.local, zone, times) for zone in whose}
+    share = {zone: share_inside(table.local, zone, times) for zone in whose}
     ranked = sorted(whose, key=lambda zone: -round(share[zone], 2))  # what is as likely stays in its order
     candidates = tuple(Candidate(quoted(zone), f"{whose[zone]}: {_inside(share[zone])}") for zone in ranked)
     asks = (
@@ -143,13 +179,28 @@ def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | No
     draft.source["time_zone"] = Question("source.time_zone", asks, candidates)
 
 
-def _share(local: Sequence[tuple[datetime, datetime]], zone: str, times: Integers) -> float:
-    """Return the share of the readings that lie in a session when a table is read on a clock."""
+def share_inside(local: Sequence[tuple[datetime, datetime]], zone: str, times: Integers) -> float:
+    """Return the share of the readings that lie in a session when a table is read on a clock.
+
+    Args:
+        local: start and end of each session on that clock.
+        zone: the clock, as a job file names it.
+        times: (n,) of the readings, UTC milliseconds.
+    """
     inside = np.zeros(len(times), bool)
     for pair in local:
-        since, until = (localised(at, zone).timestamp() * 1000 for at in pair)
-        inside |= (times >= since) & (times < until)
+        since, until = (utc_of(at, zone) for at in pair)
+        if since is not None and until is not None:
+            inside |= (times >= since) & (times < until)
     return float(inside.mean()) if len(times) else 0.0
+
+
+def utc_of(at: datetime, zone: str) -> int | None:
+    """Return a time in UTC milliseconds, one without an offset on a clock; None where it comes twice or never there."""
+    try:
+        return round((at if at.tzinfo is not None else localised(at, zone)).timestamp() * 1000)
+    except ValueError:
+        return None
 
 
 def _inside(share: float) -> str:

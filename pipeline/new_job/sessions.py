@@ -65,7 +65,7 @@ def sessions(
         if slip:
             draft.notes.append(_slip(one, rows, exports))
     kept = [(one, each) for one, each, slip in zip(parts, found, left, strict=True) if not slip]
-    _join(kept, rows, places, says[0])
+    join_by_temporary_marks(kept, rows, places, says[0])
     spans = windows([one for one, _ in kept])
     names: set[str] = set()
     for (one, each), (since, until) in zip(kept, spans, strict=True):
@@ -86,15 +86,38 @@ def sessions(
             )
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
-        session.ties, session.checks = each.named(rows)
-        if not each.ties and any(isinstance(draft.control.get(key), Question) for key in ("file", "layer")):
-            asks = "which reading was on which mark? finding that needs the register, which is not known yet"
-            session.asks = Question(f"session {session.name}: ties", asks)
-        elif not each.ties:
-            session.asks = _asks(session.name, one, each, rows, marks, says)
-        draft.sessions.append(session)
-        draft.notes += _told(session, each, rows)
-    draft.codes = _codes(rows, {at for _, each in kept for at, _ in each.every})
+        add_session(draft, session, (one, each), rows, marks, says)
+    draft.codes = codes_of_checks(rows, {at for _, each in kept for at, _ in each.every})
+
+
+def add_session(
+    draft: Draft,
+    session: SessionDraft,
+    read: tuple[Stretch, SessionOccupations],
+    rows: TimedRows,
+    marks: Marks,
+    says: tuple[Integers, Integers],
+) -> None:
+    """Add a session to a draft, with the ties and checks among its readings, or the question after them.
+
+    ``read`` are the readings of the session and those on marks; the others are as in `sessions`.
+    """
+    one, each = read
+    session.ties, session.checks = each.named(rows)
+    if not each.ties and any(isinstance(draft.control.get(key), Question) for key in ("file", "layer")):
+        asks = "which reading was on which mark? finding that needs the register, which is not known yet"
+        session.asks = Question(f"session {session.name}: ties", asks)
+    elif not each.ties and not marks.names:
+        asks = (
+            "which reading was on which mark? there is no register of marks that could be read: put it into the folder"
+            " and run `tiedown new` again, or name it in [control]"
+        )
+        repeats = any(other.asks is not None and other.asks.asks == asks for other in draft.sessions)
+        session.asks = Question(f"session {session.name}: ties", asks, repeats=repeats)
+    elif not each.ties:
+        session.asks = _asks(session.name, one, each, rows, marks, says)
+    draft.sessions.append(session)
+    draft.notes += _told(session, each, rows)
 
 
 def _dated(one: Stretch, since: int, until: int, clock: ClockState, names: set[str]) -> SessionDraft:
@@ -206,7 +229,7 @@ def _slip(one: Stretch, rows: TimedRows, exports: Sequence[FileFound]) -> str:
     return f"{where}: {readings}{whose} far from the others in time, or from another base; no session is made of them"
 
 
-def _join(
+def join_by_temporary_marks(
     kept: Sequence[tuple[Stretch, SessionOccupations]], rows: TimedRows, places: Floats | None, some: Integers
 ) -> None:
     """Tie sessions without a mark to others by temporary marks that both occupied."""
@@ -264,7 +287,7 @@ def _told(session: SessionDraft, each: SessionOccupations, rows: TimedRows) -> l
     return told
 
 
-def _codes(rows: TimedRows, on_marks: set[int]) -> Known | None:
+def codes_of_checks(rows: TimedRows, on_marks: set[int]) -> Known | None:
     """Return the codes of checks, where they are others than those that hold unless stated."""
     counts: Counter[str] = Counter(code for code in rows.code if code)
     found: Counter[str] = Counter(rows.code[at] for at in on_marks if rows.code[at] and is_check(rows, at))

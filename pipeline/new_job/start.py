@@ -13,6 +13,12 @@ from pipeline.new_job.writing import Asked, page_of
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy, said_of
 from pipeline.sealed import sealed_off
 
+#: Letters that are no others with an accent, and how they are written without.
+_LETTERS = str.maketrans(
+    {"ß": "ss", "ẞ": "ss", "æ": "ae", "Æ": "ae", "œ": "oe", "Œ": "oe", "ø": "o", "Ø": "o", "đ": "d", "Đ": "d",
+     "ł": "l", "Ł": "l", "ð": "d", "Ð": "d", "þ": "th", "Þ": "th", "ı": "i"}
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Started:
@@ -60,7 +66,7 @@ def new_job(folder: Path, to: Path | None = None) -> Started:
 
 def job_name(text: str) -> str:
     """Return a text as the name of a job: small letters, figures and single hyphens."""
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    plain = unicodedata.normalize("NFKD", text.translate(_LETTERS)).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-") or "job"
 
 

@@ -46,7 +46,16 @@ def find_header(lines: list[bytes]) -> tuple[int | None, str]:
     if worth[0] >= LEAST_KNOWN or (not worth[0] and worth[1] > LEAST_KNOWN):
         return at, sign
     other, blanks, apart = _likeliest(lines, (BLANKS,), 0)
+    if at is not None and other == at and _all_part(lines, at, sign):
+        return at, sign
     return (other, blanks) if apart > worth else (at, sign)
+
+
+def _all_part(lines: Sequence[bytes], at: int, sign: str) -> bool:
+    """Tell whether a sign parts a header and all lines below it into equally many cells, three at least."""
+    width = len(cells_of(lines[at], sign))
+    below = [line for line in lines[at + 1 :] if line.strip()]
+    return width > LEAST_KNOWN and bool(below) and all(len(cells_of(line, sign)) == width for line in below)
 
 
 def _likeliest(lines: list[bytes], signs: Sequence[str], first: int) -> tuple[int | None, str, tuple[int, int]]:

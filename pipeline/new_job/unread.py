@@ -12,7 +12,7 @@ from pipeline.files.odd_text import looks_like_data, odd_time, why_no_degrees, w
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.angles_apart import angles_apart
-from pipeline.new_job.column_times import holds_days, says_times
+from pipeline.new_job.column_times import holds_days, says_clock, says_times
 from pipeline.new_job.gps_weeks import like_weeks
 from pipeline.new_job.headings import bare, rank, says_height
 from pipeline.new_job.look import FileLook
@@ -22,6 +22,7 @@ from pipeline.new_job.time_notation import (
     are_yet_to_come,
     counted_times,
     day_and_time,
+    is_clock_run,
     is_day,
     is_day_run,
     is_time_of_day,
@@ -65,8 +66,6 @@ _DATED = re.compile(
 )
 #: A time of day alone, of any notation.
 _OF_DAY = re.compile(r"(?:=\")?\d{1,2}(?: ?[:h] ?\d\d|\.\d\d\.\d\d)(?!\d).*")
-#: Words of a heading that say which clock, and nothing of times themselves.
-_ZONES = frozenset(["utc", "gps", "gmt", "local", "lokal", "locale", "of", "day", "du", "del", "de"])
 
 
 def no_position(look: FileLook) -> str:
@@ -276,10 +275,7 @@ def _goes_up(texts: Sequence[str]) -> bool:
 
 def _of_time(heading: str) -> bool:
     """Tell whether a heading says times of readings or times of day, with or without the clock that they are of."""
-    plain = "".join(part for part in words_of(heading) if part not in _ZONES)
-    return says_times(heading) or any(
-        rank(word, said) is not None for word in ("time", "clock") for said in (heading, plain)
-    )
+    return says_times(heading) or says_clock(heading)
 
 
 def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
@@ -329,6 +325,11 @@ def _why_no_clock(texts: Sequence[str], day: str) -> str:
         return (
             "may be a part of a day, as spreadsheets keep times of day, which is not read beside a date: give the"
             " column a format of times (hh:mm:ss) in the spreadsheet, and save it or export it again"
+        )
+    if is_clock_run(texts):
+        return (
+            "looks like hours, minutes and seconds in one number, which its heading does not say: call the column"
+            ' "Time", with the clock if it is known, as in "Time UTC"'
         )
     if re.fullmatch(r"\d{5,6}(?:[.,]\d+)?", odd):
         return "may be hours, minutes and seconds without their leading zeros, or seconds of the day: neither is read"

@@ -190,6 +190,12 @@ def _sessions(page: JobFileLines, draft: Draft) -> None:
     if draft.sessions_file is not None:
         page.add("[sessions]")
         page.state("file", draft.sessions_file)
+    elif draft.sessions_as:
+        page.comment(
+            f"The sessions are those of {draft.sessions_as}, which says nothing of ties: they stand here with the"
+            " readings on marks. The first reading on a mark is a tie, those on other marks are checks. Changes to"
+            f" {draft.sessions_as} are not read."
+        )
     elif draft.sessions:
         page.comment(
             "Each session has the readings with one base id and no gap of three hours; check that each is a"

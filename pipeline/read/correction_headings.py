@@ -23,7 +23,8 @@ CALLED = {
         fixmode gnssfix rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung
         loesung losungstyp loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion
         estado calidad solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype
-        kwaliteit losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania
+        lahend kwaliteit losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie
+        typrozwiazania
         jakosc reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype
         gpsfix gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
         solutionquality solutionmode qualityindicator qualitycode qualityflag ambiguity ambiguities ambiguitystatus

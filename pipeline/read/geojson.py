@@ -310,7 +310,11 @@ class _Reader:
             raise Unusable(self._line(), "the file cannot be read: it is not UTF-8 text", "export it again") from error
 
     def _features(self, document: dict[str, Any]) -> Iterator[Any]:
-        if self._text_begins() != "{":
+        begins = self._text_begins()
+        if begins == "[":
+            what = "the file is a plain list of JSON values, not GeoJSON"
+            raise Unusable(self._line(), what, "export it as GeoJSON, or as a table such as .csv")
+        if begins != "{":
             raise self._broken("{")
         yield from self._top_level(document)
         if document.get("type") == "Feature" and "features" not in document:

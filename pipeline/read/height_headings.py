@@ -54,7 +54,7 @@ _USUAL = {
         दीर्घवृत्तीयऊँचाई दीर्घवृत्तीयऊंचाई ความสูงเหนือทรงรี ความสูงทรงรี kimochaelipsoidi
         """,
     HeightKind.LEVEL: """
-        orthoht orthoheight orthometricheight orthometricht orthoh elevation elevacion elevacao elev mpd
+        orthoht orthoheight orthometricheight orthometricht orthoh elevation elevacion elevacao cota cotă elev mpd
         elevationm mslheight msl rl
         reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
         gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
@@ -67,10 +67,10 @@ _USUAL = {
         нормальнависота الارتفاععنسطحالبحر גובהאורתומטרי
         """,
     HeightKind.HEIGHT: """
-        height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
+        height ht hgt h hohe hoehe z altitude alt hauteur altura quota altezza altitud hoogte hoyde hoejde hojd
         hojde kote kota kot haeð koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
         υψομετρο υψοσ η высота н
-        高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian cotă altitudine înălțime висота отметка الارتفاع ارتفاع
+        高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian altitudine înălțime висота отметка الارتفاع ارتفاع
         المنسوب גובה רום სიმაღლე ऊँचाई ऊंचाई ความสูง kimo
         """,
 }

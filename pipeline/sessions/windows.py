@@ -327,3 +327,6 @@ _COLUMNS: dict[str, tuple[tuple[str, ...], _Read]] = {
     **{f"field_shift_{key}": (("field_shift", key), _as_text) for key in ("tie", "mark", "base", "model")},
     **{f"{table}_{key}": ((table, key), _as_number) for table, keys in _NUMBERS.items() for key in keys},
 }
+
+#: The columns that say something of a session.
+KNOWN = frozenset(_COLUMNS)

@@ -123,3 +123,28 @@ def test_the_conversion_within_a_datum_is_the_same_everywhere(code: str, monkeyp
             assert choose_operation(*pair, area, "step") == found
             assert found.name == short_name(asked.description) and not found.grids and not found.within
             assert pipelines.steps(found.definition) == pipelines.steps(asked.definition)
+
+
+@pytest.mark.parametrize(
+    ("system", "other", "place", "datum"),
+    [
+        ("EPSG:3879+3900", "EPSG:4937", (25.0, 60.2), "EPSG:3900"),  # Finland: N2000 has no model in the registry
+        ("EPSG:3301+9663", "EPSG:4937", (25.0, 58.5), "EPSG:9663"),  # Estonia
+    ],
+)
+def test_heights_without_a_registered_conversion_lead_to_the_geoid_grid(
+    system: str, other: str, place: tuple[float, float], datum: str
+) -> None:
+    """The way out comes first, and the datum that was refused is not offered again."""
+    area = Area(place[0] - 0.1, place[1] - 0.1, place[0] + 0.1, place[1] + 0.1)
+    with pytest.raises(OperationError) as refused:
+        choose_operation(CRS(system), CRS(other), area, "register to computation")
+    assert "target.geoid" in refused.value.fix.split(";")[0] and datum not in refused.value.fix
+
+
+def test_positions_without_a_way_are_not_laid_to_the_heights() -> None:
+    """A local datum that is tied to nothing: no geoid grid helps there."""
+    system = crs.compound(CRS("+proj=longlat +ellps=bessel +type=crs"), CRS("EPSG:3900"))
+    with pytest.raises(OperationError) as refused:
+        choose_operation(system, CRS("EPSG:4937"), Area(24.9, 60.1, 25.1, 60.3), "register to computation")
+    assert "target.geoid" not in refused.value.fix

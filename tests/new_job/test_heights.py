@@ -26,6 +26,7 @@ from pipeline.new_job.start import Started
         ("H\u00f6he \u00fc. NHN", "level"), ("Height above mean sea level", "level"), ("hoogte t.o.v. NAP", "level"),
         ("Height (EGM96)", "level"), ("Cota ortom\u00e9trica", "level"), ("Elevation (m)", "level"),
         ("Altitudine elipsoidală", "ellipsoid"), ("Elevación", "level"), ("Elevação (m)", "level"), ("mPD", "level"),
+        ("Cota", "level"), ("Cota (m)", "level"), ("Cota elipsoidal", "ellipsoid"),
         ("KOT", ""), ("Kota", ""), ("\u0397", ""),  # the Greek capital eta
         ("Height (m)", ""), ("H", ""), ("h", ""), ("Z (Up)", ""), ("Alt_ft", ""),
         # separations of a geoid, poles, precisions and whatever else are no heights

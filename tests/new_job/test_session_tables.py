@@ -68,7 +68,8 @@ def test_where_the_exports_clock_is_asked_the_table_is_named_with_it(tmp_path: P
         ("name,start,end,end\na,2026-03-19T19:00Z,2026-03-19T20:00Z,\n", "the column 'end' appears twice"),
         ("name,start,end\nm\udcfcde,2026-03-19T19:00Z,2026-03-19T20:00Z\n", "sessions.csv:2: this is not UTF-8 text"),
         ("name,start,end\n", "there is no session in this table"),
-        ("name,start,end\na,2026-03-19T19:00Z,2026-03-19T23:00Z\n", "no column ties"),
+        ("name,start,end,epoch\na,2026-03-19T19:00Z,2026-03-19T23:00Z,2026.2\n", "no column ties"),
+        ("name,start,end\na,2026-03-29T19:00Z,2026-03-29T23:00Z\n", "no reading lies in a session"),
     ],
 )  # fmt: skip
 def test_a_table_that_is_not_as_it_should_be_is_named_and_told(rows: str, told: str, tmp_path: Path) -> None:
@@ -112,3 +113,60 @@ def test_an_export_with_start_and_end_of_each_reading_is_no_table_of_sessions(tm
     rows = [f"{line},{line.split(',')[at]}" for line in lines[1:]]
     (tmp_path / "rover.csv").write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
     assert ("rover.csv", "export") in [one[:2] for one in new_job(tmp_path).files]
+
+
+def _listed(folder: Path, heads: str, form: str = "%Y-%m-%dT%H:%M:%SZ") -> None:
+    """Write when which base ran as a list of its own, in UTC; a column is the name, the base, the start or the end."""
+    rows = [
+        ",".join(
+            {"n": each["name"], "b": each["base"], "s": f"{each['start']:{form}}", "e": f"{each['end']:{form}}"}[letter]
+            for letter in heads.split(":")[0]
+        )
+        for each in job_of().job["session"]
+    ]
+    (folder / "sessions.csv").write_text("\n".join([heads.split(":")[1], *rows]) + "\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("heads", "form"),
+    [
+        ("nseb:name,start,end,base", "%Y-%m-%dT%H:%M:%SZ"),
+        ("nse:name,start,end", "%Y-%m-%dT%H:%M:%SZ"),
+        ("nbse:Session,Base,Start,End", "%Y-%m-%dT%H:%M:%SZ"),
+        ("bse:Base,Start,End", "%Y-%m-%dT%H:%M:%SZ"),
+        ("nse:Session,Start time (UTC),End time (UTC)", "%Y-%m-%d %H:%M:%S"),
+        ("nbse:Sitzung,Basis,Beginn (UTC),Ende (UTC)", "%d.%m.%Y %H:%M"),
+        ("bse:Tukiasema,Alku,Loppu", "%Y-%m-%dT%H:%M:%SZ"),
+    ],
+)
+def test_a_table_without_ties_gives_its_sessions_and_the_readings_their_ties(
+    heads: str, form: str, tmp_path: Path
+) -> None:
+    """The table says when which base ran, and the folder is proven as it is without it: two lists of one truth."""
+    laid(tmp_path, 0)
+    _listed(tmp_path, heads, form)
+    started = new_job(tmp_path)
+    assert ("sessions.csv", "sessions") in [one[:2] for one in started.files]
+    page = Path(started.path).read_text(encoding="utf-8")
+    assert "[sessions]" not in page and "sessions.csv" in page
+    answer(Path(started.path), HEIGHT)
+    outcome = run_job(started.path)
+    assert outcome.record["verdict"] == "proven"
+    starts = {each["start"] for each in outcome.record["sessions"]}
+    assert len(starts) == len(job_of().job["session"])
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("Session,Base,Start,End\na,BS1,07:21,08:00\n", "holds times of day"),
+        ("Session,Base,Start,End\na,BS1,2026-03-19T20:00Z,2026-03-19T19:00Z\n", "no start and end in this order"),
+        ("Session,Base,Start,End,Ties\na,BS1,2026-03-19T19:00Z,2026-03-19T20:00Z,CM1\n", "ties and checks"),
+    ],
+)
+def test_a_list_that_cannot_be_used_is_told_what_to_call_its_columns(text: str, told: str, tmp_path: Path) -> None:
+    laid(tmp_path, 0)
+    (tmp_path / "sessions.csv").write_text(text, encoding="utf-8")
+    ((role, why),) = [one[1:] for one in new_job(tmp_path).files if one[0] == "sessions.csv"]
+    assert role == "neither" and "list of sessions" in why and told in why and "name, start, end" in why
+    assert "easting" not in why

@@ -1,0 +1,99 @@
+"""Drafts the sessions that a table gives, with the readings on marks that tie and check each."""
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.letter_case import folded
+from pipeline.new_job.draft import Draft, SessionDraft
+from pipeline.new_job.occupations import Marks, occupied
+from pipeline.new_job.questions import Question, State
+from pipeline.new_job.session_tables import SessionTable, TableSession, share_inside, utc_of
+from pipeline.new_job.sessions import add_session, codes_of_checks, join_by_temporary_marks
+from pipeline.new_job.stretches import Stretch
+from pipeline.new_job.timed_rows import TimedRows
+from pipeline.words import counted, plural
+
+#: Sessions without a reading that are told of one table.
+_TOLD = 6
+
+
+def _readings_in(table: SessionTable, rows: TimedRows, clock: State) -> list[tuple[TableSession, Stretch]]:
+    """Return the sessions of a table that readings lie in, each with them.
+
+    A session has the readings between its start and end whose base id is its own, or that have none.
+
+    Args:
+        table: gives the sessions.
+        rows: the exports' rows.
+        clock: the state of ``source.time_zone``; of a question the answer is taken by which most readings lie in them.
+    """
+    zone = _zone_now(table, clock, rows.time)
+    ids = np.array([folded(base) for base in rows.base], object)
+    found = []
+    for one in table.rows:
+        since, until = (utc_of(at, zone) for at in (one.start, one.end))
+        if since is None or until is None:
+            continue
+        inside = (rows.time >= since) & (rows.time < until)
+        if base := folded(one.base):
+            inside &= (ids == base) | (ids == "")
+        if inside.any():
+            members = np.flatnonzero(inside)
+            members = members[np.argsort(rows.time[members], kind="stable")]
+            found.append((one, Stretch(one.base, members, since, until)))
+    return found
+
+
+def _zone_now(table: SessionTable, clock: State, times: Integers) -> str:
+    if not isinstance(clock, Question) or not clock.candidates:
+        return "UTC" if clock is None or isinstance(clock, Question) else clock.value.strip('"')
+    zones = [each.value.strip('"') for each in clock.candidates]
+    return max(zones, key=lambda zone: share_inside(table.local, zone, times))
+
+
+def sessions_of_table(
+    draft: Draft,
+    table: SessionTable,
+    rows: TimedRows,
+    places: Floats | None,
+    moved: Flags,
+    marks: Marks,
+    says: tuple[Integers, Integers],
+) -> None:
+    """Draft the sessions of a table: with ties and checks where it says nothing of these, else by the table's name.
+
+    Nothing is drafted of a list that no run can read and in whose sessions no reading lies. The clock of the table's
+    times must be known or asked by now; what is not described here is as in `pipeline.new_job.sessions.sessions`.
+    """
+    read = _readings_in(table, rows, draft.source.get("time_zone"))
+    if not read:
+        draft.sessions_file = table.file
+        if table.rows:
+            none = f"no reading lies in a session of {table.shown}: check its dates, its clock and its base ids"
+            if table.file is not None:
+                none += ", and add the column ties, with the reading of each session on each mark, such as CM1-AM=CM1"
+            draft.notes.append(none)
+        return
+    found = [(part, occupied(part, rows, places, moved, marks, says)) for _, part in read]
+    join_by_temporary_marks(found, rows, places, says[0])
+    draft.sessions_as = table.shown
+    for (one, part), pair in zip(read, found, strict=True):
+        why = f"{table.shown}:{one.line}, {counted(len(part.members), 'reading')}"
+        session = SessionDraft(one.name, one.start, one.end, one.base, why)
+        add_session(draft, session, pair, rows, marks, says)
+    with_readings = {one.line for one, _ in read}
+    empty = [one for one in table.rows if one.line not in with_readings]
+    for one in empty[:_TOLD]:
+        draft.notes.append(f"{table.shown}:{one.line}: no reading lies in session {one.name}, so it is left out")
+    if len(empty) > _TOLD:
+        draft.notes.append(f"{table.shown}: {counted(len(empty) - _TOLD, 'more session')} like these")
+    inside = np.zeros(len(rows), bool)
+    for _, part in read:
+        inside[part.members] = True
+    if outside := int((~inside).sum()):
+        lie = plural(outside, "lies", "lie")
+        draft.notes.append(
+            f"{counted(outside, 'reading')} {lie} in no session of {table.shown} and would be held back: correct start,"
+            " end or base of the sessions if they belong to one"
+        )
+    draft.codes = codes_of_checks(rows, {at for _, each in found for at, _ in each.every})
