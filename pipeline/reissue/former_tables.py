@@ -124,7 +124,7 @@ def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
         one_less = ([word for word in current if word != left_out] for left_out in current)
         return [default, *one_more, *one_less]
     if words or bool in types:
-        return [*(words or [False, True]), *([None] if default is None else [])]
+        return [*(words or (False, True)), *([None] if default is None else [])]
     return [default, *_NUMBERS] if float in types else [default]
 
 
