@@ -125,7 +125,7 @@ def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
         none: list[Any] = [None] if default is None else []
         return none + (words or [False, True])
     return [default, *_NUMBERS] if float in types else [default]
-
+        return [*none, *(words or (False, True))]
 
 def _several_changed(current: Values, defaults: Values, options: Mapping[str, Sequence[Any]]) -> Iterator[Values]:
     """Yield tables of which any keys say something else: by words, or where that is too many, by defaults alone."""
