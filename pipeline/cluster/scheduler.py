@@ -14,11 +14,14 @@ from typing import Any, TypeVar
 
 from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.problems import JobError, Problem
+from pipeline.words import counted, plural
 
 T = TypeVar("T")
 
 #: Seconds within which a scheduler must answer, a worker must be there, all workers must answer, and a result come.
 _CONNECT, _ANY, _ANSWER, _FETCH, _CLOSE = 4.0, 4.0, 30.0, 15.0, 3.0
+#: Seconds within which a worker must answer that is asked alone, since not all did; so many that do not are named.
+_ALONE, _NAMED = 5.0, 3
 
 
 class Lost(Exception):
@@ -91,7 +94,7 @@ class Scheduler:
         try:
             said = _within(_ANSWER, self._client.get_versions)["workers"]
         except Exception as error:
-            raise Lost(f"workers do not answer ({_short(error)})") from None
+            raise self._lost([worker.address for worker in self.workers()], error) from None
         return {address: ".".join(one["host"]["python"].split(".")[:2]) for address, one in said.items()}
 
     def programs(self, workers: Iterable[Worker]) -> dict[str, str]:
@@ -133,7 +136,30 @@ class Scheduler:
         try:
             return dict(_within(_ANSWER, lambda: self._client.run(asked, *more, workers=addresses)))
         except Exception as error:
-            raise Lost(f"workers do not answer ({_short(error)})") from None
+            raise self._lost(addresses, error) from None
+
+    def _lost(self, addresses: Iterable[str], error: Exception) -> Lost:
+        """Return that workers do not answer, by their addresses where others do; each is asked once more, alone."""
+
+        def asked() -> bool:
+            return True
+
+        def ask(address: str) -> None:
+            with suppress(Exception):
+                answered.update(_within(_ALONE, lambda: self._client.run(asked, workers=[address])))
+
+        every, answered = list(addresses), dict[str, bool]()
+        threads = [Thread(target=ask, args=(address,), daemon=True) for address in every]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        silent = [address for address in every if address not in answered] if answered else []
+        if not silent:
+            return Lost(f"workers do not answer ({_short(error)})")
+        more = f" and {counted(len(silent) - _NAMED, 'other worker')}" if len(silent) > _NAMED else ""
+        who = f"the {plural(len(silent), 'worker')} at {', '.join(silent[:_NAMED])}{more}"
+        return Lost(f"{who} {plural(len(silent), 'does', 'do')} not answer, the others do ({_short(error)})")
 
     def give(
         self,

@@ -11,8 +11,6 @@ from itertools import chain, combinations, product
 from math import prod
 from typing import Any
 
-from pydantic.fields import FieldInfo
-
 from pipeline.job.annotations import choices, leaves
 from pipeline.job.canonical_text import KEYS_LATER, KEYS_SILENT, LIMITS, LIMITS_OF
 from pipeline.job.model import Checks, ControlSection, Issue, Points, Quality, Shift, Target
@@ -102,7 +100,7 @@ def changed_in_blocks(blocks: Sequence[Mapping[str, Any]], total: str | None) ->
     return None
 
 
-def _default(field: FieldInfo, current: Any) -> Any:
+def _default(field: Any, current: Any) -> Any:
     """Return what a key says where it is not stated; of one that must be stated what it says now."""
     return current if field.is_required() else plain(field.get_default(call_default_factory=True))
 
@@ -124,7 +122,8 @@ def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
         one_less = ([word for word in current if word != left_out] for left_out in current)
         return [default, *one_more, *one_less]
     if words or bool in types:
-        return [*(words or (False, True)), *([None] if default is None else [])]
+        none: list[Any] = [None] if default is None else []
+        return [*none, *(words or (False, True))]
     return [default, *_NUMBERS] if float in types else [default]
 
 

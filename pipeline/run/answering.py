@@ -31,9 +31,9 @@ def silent(jobs: Sequence[Path], patience: float = PATIENCE) -> frozenset[Path]:
     import subprocess  # a job alone needs none of it
 
     command = [sys.executable, "-I", "-S", __file__, str(patience)]
-    pipe, nowhere = subprocess.PIPE, subprocess.DEVNULL
+    own = subprocess.PIPE
     try:
-        looking = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=nowhere, start_new_session=True)
+        looking = subprocess.Popen(command, stdin=own, stdout=own, stderr=subprocess.DEVNULL, start_new_session=True)
     except (OSError, ValueError):
         return frozenset()
     assert looking.stdin is not None and looking.stdout is not None

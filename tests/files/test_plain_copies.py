@@ -2,7 +2,6 @@
 
 import errno
 import os
-import shutil
 from pathlib import Path
 
 import pytest
@@ -36,7 +35,6 @@ def test_a_job_is_issued_where_neither_links_nor_rights_are_to_be_had(
     path = simulate(PLAN).write(tmp_path)
     for name in ("symlink", "chmod", "utime", "chown"):
         monkeypatch.setattr(os, name, refuse)
-    monkeypatch.setattr(shutil.os, "chmod", refuse)
     first = run_job(path)
     assert first.issued and first.exit_code == 0
     current = tmp_path / "out" / "current"

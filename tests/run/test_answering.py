@@ -2,6 +2,7 @@
 
 import multiprocessing.process
 import os
+import sys
 from multiprocessing import Pipe
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,7 +12,7 @@ import pytest
 from simulate import Plan, simulate
 
 from pipeline.cli import faults, run_command
-from pipeline.run import answering, crew
+from pipeline.run import crew
 from pipeline.run.answering import silent
 from pipeline.run.mishaps import TimedOut
 
@@ -35,7 +36,7 @@ def test_who_does_not_answer_while_the_others_do_is_silent(
     looks = tmp_path / "looks"
     looks.write_text(f"#!/bin/sh\ncat > /dev/null\nprintf '{says}'\n", encoding="utf-8")
     looks.chmod(0o755)
-    monkeypatch.setattr(answering.sys, "executable", str(looks))
+    monkeypatch.setattr(sys, "executable", str(looks))
     assert silent([Path("a"), Path("b"), Path("c")]) == {Path(name) for name in found}
 
 
@@ -69,7 +70,7 @@ def test_names_that_do_not_answer_are_not_resolved(tmp_path: Path, monkeypatch: 
         assert path != held
         return resolve(path)
 
-    monkeypatch.setattr(faults.os.path, "realpath", realpath)
+    monkeypatch.setattr(os.path, "realpath", realpath)
     one = tmp_path / "one.toml"
     assert list(faults.named_again([held, one, tmp_path / "." / "one.toml", Path(str(held))], {held})) == [2, 3]
 
