@@ -187,7 +187,7 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
         "tolerance_v": pa.array(compared.allowed[:, 1], mask=~compared.holds[:, 1]),
         "hu95": number_column(hu95),
         "vu95": number_column(vu95),
-        "passed": pa.array(compared.passed, mask=~on_marks.evidence),
+        "passed": pa.array(compared.passed, mask=~(on_marks.evidence | on_marks.copied)),
         "cause": pa.array(causes, pa.string()),
         **_statistics(solved),
         GEOMETRY: wkb_points(*axes.geometry(found.easting, found.northing, found.height)),

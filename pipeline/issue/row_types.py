@@ -66,10 +66,7 @@ class Occupation(Strict):
     vu95: Annotated[float | None, Field(description="95 % uncertainty of the difference in height [m]")]
     passed: Annotated[
         bool | None,
-        Field(
-            description="whether it is within the tolerances; null: not tested, or agrees with a temporary mark, or"
-            " with another occupation of which it may be a copy"
-        ),
+        Field(description="whether it is within the tolerances; null: not tested, or agrees with a temporary mark"),
     ]
     cause: Annotated[str | None, Field(description="what a failing one may mean; of a noted one what was noted")]
 

@@ -247,7 +247,10 @@ def dependent(
             found[mark] = next((why for tie, why in hung_on.items() if _same(mark, tie, known)), None)
         for row in checks:
             unheld = Dependence.UNREGISTERED if on_marks.temporary[row] else Dependence.UNHELD
-            found.setdefault(on_marks.marks[row], Dependence.COPIED if on_marks.copied[row] else unheld)
+            if on_marks.copied[row] and not on_marks.temporary[row]:
+                hanging = (why for tie, why in hung_on.items() if _same(on_marks.marks[row], tie, known))
+                unheld = next(hanging, Dependence.COPIED)
+            found.setdefault(on_marks.marks[row], unheld)
         return found
 
     return of(0), of(1)

@@ -168,7 +168,7 @@ def switched_on_again(folder: Path, off: float = 0.0, pause: int = 0) -> Simulat
     job.displace(second, shift)
     job.rows["base"] = np.where(second, "BASE-02", "BASE-01")
     job.rows["time"] = job.rows["time"] + second * np.timedelta64(pause, "h")
-    noon = (job.rows["time"][second][0] - np.timedelta64(1, "s")).item().replace(tzinfo=dt.UTC)
+    noon = dt.datetime.fromisoformat(f"{job.rows['time'][second][0] - np.timedelta64(1, 's')}+00:00")
     last = morning["end"] + dt.timedelta(hours=pause)
     afternoon = {**morning, "name": "session-02", "base": "BASE-02", "start": noon, "end": last}
     afternoon |= {"ties": [morning["checks"][2] | {}], "checks": [morning["checks"][3]]}
