@@ -212,3 +212,20 @@ def test_one_base_off_by_the_separation_is_told(tmp_path: Path) -> None:
         record = run_job(job.write(tmp_path / str(number)), dry_run=True).record
         notes = [note for note in record["notes"] if "geoid separation is -11.00 m" in note]
         assert record["verdict"] == "proven" and len(notes) == 1 - number, record["notes"]
+
+
+def shore(folder: Path) -> Simulation:
+    """A day by the sea, with marks two metres or so above it where the ellipsoid lies 41 m higher."""
+    plan = replace(KNOWN, sessions=1, checks=3)
+    return at(plan, folder, -41.0, "madrid", height=2.0)
+
+
+def test_some_ellipsoidal_heights_by_the_sea_are_no_feet(tmp_path: Path) -> None:
+    """Two of four marks have them: the middle of all is off by half the separation, as feet might be."""
+    job = shore(tmp_path)
+    apart = (job.marks.ellipsoid_height - job.marks.height)[1:3]
+    job.register["height"][1:3] += apart
+    job.rows["height"] = job.rows["height"] - 3.0  # as a base that averaged its own position has it
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert [doubt for doubt in outcome.record["doubts"] if doubt["kind"] == "units"] == []
+    assert outcome.exit_code == 3 and sum(not check["passed"] for check in every(outcome.record["checks"])) == 2

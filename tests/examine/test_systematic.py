@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.examine.systematic import alike, by_separation, near_separation, one_height
+from pipeline.examine.systematic import alike, by_separation, near_separation, one_height, some_by_separation
 
 
 def off(*rows: tuple[float, float, float]) -> np.ndarray:
@@ -94,3 +94,20 @@ def test_heights_that_were_never_filled_in() -> None:
     assert not one_height(np.array([310.0, 310.0]))
     assert not one_height(np.array([0.0]))
     assert not one_height(np.array([0.0, 0.001]))
+
+
+@pytest.mark.parametrize("base", [0.0, 6.3])
+@pytest.mark.parametrize("separation", [-41.0, 52.0])
+def test_some_marks_of_a_register_may_be_off_by_the_separation_alone(base: float, separation: float) -> None:
+    """Whichever of them are fewer, and wherever the base is; else it is nothing that the separation explains."""
+    up = np.array([0.01, separation - 0.02, 0.0, separation + 0.01])
+    left = some_by_separation(base + up, separation)
+    assert left is not None and left < 0.05
+    assert some_by_separation(base + np.array([0.01, -0.02, 0.0]), separation) is None
+    assert some_by_separation(base + np.array([0.01, separation - 0.02, 7.0]), separation) is None
+    assert some_by_separation(base + np.array([0.0, 0.6]), 0.6) is None
+
+
+def test_heights_in_feet_are_not_off_by_the_separation_alone() -> None:
+    """Marks of 1.8, 2.6 and 14.2 m, read as so many feet, are off by 70 % of what they should be."""
+    assert some_by_separation(np.array([1.8, 2.6, 14.2]) * 2.28, -41.0) is None
