@@ -123,7 +123,7 @@ def _options(annotation: Any, default: Any, current: Any) -> list[Any]:
         return [default, *one_more, *one_less]
     if words or bool in types:
         none: list[Any] = [None] if default is None else []
-        return none + (words or [False, True])
+        return [*none, *(words or (False, True))]
     return [default, *_NUMBERS] if float in types else [default]
 
 
