@@ -68,9 +68,9 @@ def geoid_over_extent(survey: Survey) -> tuple[list[Doubtful], list[str]]:
     # A model of the whole earth is itself good to a metre, so that a better one may differ from it.
     accuracy = own.accuracy if own.accuracy is not None else _UNSAID
     allowed = (tolerance, _MODELS, 2.0 * accuracy, 2.0 * (target.geoid_sigma or 0.0), target.max_transform_error or 0.0)
-    most = int(np.argmax(np.abs(unlike.beyond)))
-    if abs(float(unlike.beyond[most])) <= _TOLD * tolerance:
+    if unlike.points(_TOLD * tolerance) < _POINTS:
         return [], []
+    most = int(np.argmax(np.abs(unlike.beyond)))
     at_ties, there = float(unlike.at_ties[most]), float(unlike.there[most])
     doubted = unlike.points(max(allowed)) >= _POINTS
     concerned = unlike.points(max(allowed) if doubted else _TOLD * tolerance)

@@ -1,5 +1,6 @@
 """How far the marks of each session are from the raw readings on them, and what their heights say together."""
 
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -17,8 +18,11 @@ from pipeline.sessions.attach import base_key, spelling
 #: Metres: with another position than before, a base was set up again, and is off by another error.
 _ANEW = 1.0
 #: Milliseconds between readings of two sessions within which nobody sets a base up at another place and measures on;
-#: and metres in plan and in height that the marks of both scatter by at most if the base stood still. Ours, no source.
-_NO_GAP, _STILL = 1_800_000, (0.03, 0.04)
+#: metres in plan and in height that the marks of both scatter by at most if the base stood still; and metres that a
+#: base which averaged its own position is off by at the least: bases over known points are less. Ours, no source.
+_NO_GAP, _STILL, _AVERAGED = 1_800_000, (0.03, 0.04), 1.0
+#: An id that counts on: whatever stands before its last number, and the number.
+_COUNTED = re.compile(r"(.*?)([0-9]+)[^0-9]*")
 
 
 @dataclass(frozen=True)
@@ -103,16 +107,27 @@ def _as_one(survey: Survey, session: Integers, called: Integers, off: Floats) ->
     """Return (k,) the bases, those taken for one that follow each other without a gap and are off by one vector.
 
     A base that is switched on again where it stood may count its id on, and keeps its position. Two that averaged their
-    own are never off alike to some centimetres.
+    own are never off alike to some centimetres; two over known points are, where the register is in another datum.
     """
     found, known = called.copy(), known_places(survey)[session]
     begin, end = _measured(survey)
     order = [int(row) for row in np.lexsort((begin[session],)) if not known[row]]
     for one, other in pairwise(order):
         gap, by = begin[session[other]] - end[session[one]], off[other] - off[one]
-        if 0 <= gap <= _NO_GAP and np.hypot(*by[:2]) <= _STILL[0] and abs(by[2]) <= _STILL[1]:
+        still = np.hypot(*by[:2]) <= _STILL[0] and abs(by[2]) <= _STILL[1]
+        averaged = np.linalg.norm(off[one]) >= _AVERAGED
+        first, second = (spelling(survey.windows[session[row]].base) for row in (one, other))
+        if 0 <= gap <= _NO_GAP and still and averaged and _counts_on(first, second):
             found[found == found[other]] = found[one]
     return found
+
+
+def _counts_on(one: str, other: str) -> bool:
+    """Tell whether the second id of a base is the first with its number counted on by one: BASE-1, BASE-2."""
+    before, after = _COUNTED.fullmatch(one), _COUNTED.fullmatch(other)
+    if before is None or after is None:
+        return False
+    return before[1] == after[1] and int(after[2]) == int(before[2]) + 1
 
 
 def _measured(survey: Survey) -> tuple[Integers, Integers]:

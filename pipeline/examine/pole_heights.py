@@ -84,8 +84,10 @@ def left_pole_notes(survey: Survey) -> Iterator[str]:
     """
     for name, log in survey.first_pass.poles.left.items():
         for (session, export, why), several in _together(_alone(survey, log)):
-            hours = why == _TOO_LONG and len(log.points[session, export]) > _LISTED  # as "HR" may be of
-            if why and not hours:
+            marks = several[0].occupied
+            # "HR" may be of hours, and "Pole" of the poles that were surveyed
+            hours = why == _TOO_LONG and (len(log.points[session, export]) > _LISTED or marks == (0.0,))
+            if why and not hours and marks[-1] <= _LONGEST:
                 _, file, row = _where(survey, several)
                 yield (
                     f'{file}:{row}: {_told(survey, several)} by the column "{name}", which is not mapped: {why}; where'

@@ -26,6 +26,8 @@ _UNEVEN = 2.0
 _ALIKE = 0.2
 #: How many times as far the other coordinate goes in all as the sorted one, and as far as it gets.
 _TO_AND_FRO, _TURNING = 2.0, 1.5
+#: How far the other coordinate gets, as a part of how far the sorted one does.
+_ACROSS = 0.5
 #: Metres that the other coordinate, or the position, changes by from row to row at the least.
 _MOVING = 1.0
 #: Rows between two that lie close to each other and are no neighbours in time; how many of them have such a one.
@@ -132,7 +134,9 @@ def _judged(place: _Place, start: int, stop: int, axis: int) -> tuple[float, flo
         return _like_no_ground(np.column_stack(place), start, stop)
     values = place[1 - axis][start:stop]
     other = np.abs(np.diff(values))
+    # along a road the objects left and right of it lie close to a line; a sorted column has all of a site across it
     turning = other.sum() >= _TURNING * np.ptp(values) and np.median(other) >= _MOVING
+    turning = turning and np.ptp(values) >= _ACROSS * own.sum()
     return (float(other.sum()), float(own.sum()), 0) if turning else None
 
 

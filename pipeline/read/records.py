@@ -23,8 +23,11 @@ _CELL_LINES_MAX, _CELL_BYTES_MAX, _QUOTE_TRIES_MAX = 1000, 1 << 20, 20
 #: A cell that is a number, and how many of them a line has that is like a row: a position is two.
 _NUMBER, _NUMBERS = re.compile(rb"\s*[-+]?\d+([.,]\d+)?\s*\Z"), 2
 
-#: NUL bytes in a row from which they are no part of a cell but what is left of rows: in a line, and at a file's end.
-_LOST, _LOST_AT_END = 32, 8
+#: NUL bytes in a row from which they are no part of a cell but what is left of rows: in a line, at a file's end within
+#: a row, and there behind the end of the last row: fewer may fill up a sector of a disk.
+_LOST, _LOST_AT_END, _LOST_BEHIND = 32, 8, 512
+#: What may stand behind the last row of a whole file: the sign for a text's end, line ends.
+_BEHIND = b"\0\x1a\r\n"
 _NULS = re.compile(rb"\0+")
 
 #: Empty cells behind the header's that are taken apart with all others; each costs as much as a column.
@@ -240,8 +243,10 @@ class _Scan:
     def _lost(self, record: bytes, index: int, final: bool) -> int:
         """Return how many bytes of NUL in a row stand in place of rows, as a card or a copy that failed leaves them."""
         longest = max(map(len, _NULS.findall(record)))
-        ends = final and index == len(self.ends) - 1 and record.endswith(b"\0")
-        return longest if longest >= (_LOST_AT_END if ends else _LOST) else 0
+        least = _LOST
+        if final and index == len(self.ends) - 1 and record.endswith(b"\0"):
+            least = _LOST_AT_END if record.strip(_BEHIND) else _LOST_BEHIND
+        return longest if longest >= least else 0
 
     def _fitting(self, found: list[bytes]) -> list[bytes] | int:
         """Return the header's number of cells, the empty surplus cut off, or how many cells there are instead."""

@@ -36,6 +36,8 @@ _MANY = 500
 _SCATTER = np.array([0.002, 0.002, 0.003])
 #: Chance, among all occupations of one mark each, up to which so many of them do not agree to the last digit.
 _CHANCE = 1e-4
+#: Chance above which two measurements of a mark are written alike so often that nothing follows from it: centimetres.
+_OFTEN = 0.02
 
 
 class _Made(Enum):
@@ -103,11 +105,13 @@ def _copies(survey: Survey, on_marks: OnMarks) -> list[_Copy]:
         return []
     others = np.ones(len(number), bool)
     others[[copy for copy, _ in pairs]] = False
-    digits = _digits(survey, number, pairs)
+    digits = _digits(survey, on_marks, [copy for copy, _ in pairs])
     made = _how(on_marks, others, bool((digits <= _FINE).all()))
     if made is _Made.COMPUTED:
         return []
     chance = chance_of_one_writing(digits)
+    if chance > _OFTEN:
+        return []
     apart = [pair for pair in pairs if not _stored_twice(on_marks, *pair)]
     rare = _by_chance(chance, on_marks, len(apart)) <= _CHANCE
     names, lines = (on_marks.table.column(name).to_pylist() for name in ("name", "source_row"))
@@ -161,11 +165,16 @@ def _by_chance(chance: float, on_marks: OnMarks, count: int) -> float:
     return expected**count / math.factorial(min(count, 100)) if count else 1.0
 
 
-def _digits(survey: Survey, number: list[int], pairs: list[tuple[int, int]]) -> Floats:
-    """Return (3,) what the last digits of copied occupations are worth at the most, east, north and up [m]."""
-    row_of = {each: row for row, each in enumerate(survey.candidates.table.column("number").to_pylist())}
-    rows = np.array([row_of[number[copy]] for copy, _ in pairs], np.int64)
-    return np.asarray(last_digits(survey, rows).max(axis=0))
+def _digits(survey: Survey, on_marks: OnMarks, copies: list[int]) -> Floats:
+    """Return (3,) what the last digits of the exports with copied occupations are worth at the most, metres.
+
+    East, north and up. A row alone may end in zeros, which a spreadsheet leaves out: the finest of its export count.
+    """
+    export = np.asarray(survey.candidates.table.column("export"), np.int64)
+    copied = np.unique(np.asarray(on_marks.table.column("export"), np.int64)[copies])
+    digits = last_digits(survey, np.flatnonzero(np.isin(export, copied)))
+    of = export[np.isin(export, copied)]
+    return np.asarray(np.max([digits[of == one].min(axis=0) for one in copied.tolist()], axis=0))
 
 
 def _stored_twice(on_marks: OnMarks, copy: int, of: int) -> bool:
