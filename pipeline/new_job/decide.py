@@ -33,7 +33,7 @@ from pipeline.new_job.questions import Question
 from pipeline.new_job.register_choice import ask_register, choose_register
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
-from pipeline.new_job.sessions_of_table import sessions_of_table
+from pipeline.new_job.sessions_of_table import fit, sessions_of_table
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.source_section import add_block, draft_source, on_one_clock
 from pipeline.new_job.timed_rows import TimedRows, rows
@@ -92,7 +92,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
     places = together(tables, grid), moved(tables, grid)
-    if table is not None:
+    if table is not None and (table := fit(draft, table, read, place)) is not None:
         draft.notes += table.notes
         ask_clock(draft, table, place, read.time)
         sessions_of_table(draft, table, read, *places, marks, some)

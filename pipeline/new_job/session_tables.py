@@ -179,6 +179,16 @@ def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | No
     draft.source["time_zone"] = Question("source.time_zone", asks, candidates)
 
 
+def clocks_asked(draft: Draft, place: tuple[float, float] | None) -> list[str]:
+    """Return the clocks that the times of a table may be on: that of the exports, those of the place, UTC."""
+    state = draft.source.get("time_zone")
+    if isinstance(state, Known):
+        return [state.value.strip('"')]
+    asked = [each.value.strip('"') for each in state.candidates] if isinstance(state, Question) else []
+    near = clocks_near(*place) if place is not None else []
+    return [*asked, *(one.zone for one in near), "UTC"]
+
+
 def share_inside(local: Sequence[tuple[datetime, datetime]], zone: str, times: Integers) -> float:
     """Return the share of the readings that lie in a session when a table is read on a clock.
 

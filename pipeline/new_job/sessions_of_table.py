@@ -1,13 +1,16 @@
 """Drafts the sessions that a table gives, with the readings on marks that tie and check each."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.job.toml_text import quoted
 from pipeline.letter_case import folded
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.occupations import Marks, occupied
-from pipeline.new_job.questions import Question, State
-from pipeline.new_job.session_tables import SessionTable, TableSession, share_inside, utc_of
+from pipeline.new_job.questions import Known, Question, State
+from pipeline.new_job.session_tables import SessionTable, TableSession, clocks_asked, share_inside, utc_of
 from pipeline.new_job.sessions import add_session, codes_of_checks, join_by_temporary_marks
 from pipeline.new_job.stretches import Stretch
 from pipeline.new_job.timed_rows import TimedRows
@@ -15,6 +18,43 @@ from pipeline.words import counted, plural
 
 #: Sessions without a reading that are told of one table.
 _TOLD = 6
+#: The part of the readings that may lie in no session of a list that is used: some were read before a base ran.
+_OUTSIDE = 0.2
+
+
+def fit(draft: Draft, table: SessionTable, rows: TimedRows, place: tuple[float, float] | None) -> SessionTable | None:
+    """Return the table, or None and a note in the draft where it says less than the readings themselves do."""
+    why = _unfit(table, rows, clocks_asked(draft, place))
+    if not why:
+        return table
+    told = f"{table.shown} is not used as a table of sessions: {why}. Those below are by what the readings say"
+    draft.notes.append(told)
+    return None
+
+
+def _unfit(table: SessionTable, rows: TimedRows, clocks: Sequence[str]) -> str:
+    """Return in words why a table does not say which session each reading is of, "" where it does.
+
+    ``clocks`` are those that its times may be on.
+    """
+    if not table.rows or not len(rows):
+        return ""
+    zone = max(clocks, key=lambda zone: share_inside(table.local, zone, rows.time)) if table.local else "UTC"
+    read = _readings_in(table, rows, Known(quoted(zone), ""))
+    times = np.zeros(len(rows), np.int64)
+    for one, part in read:
+        times[part.members] += 1
+        ids = sorted({folded(rows.base[at]) for at in part.members.tolist()} - {""})
+        if not one.base and len(ids) > 1:
+            return f"it has no base for session {one.name}, whose readings are of several"
+    if twice := int((times > 1).sum()):
+        return f"{counted(twice, 'reading')} {plural(twice, 'lies', 'lie')} in two of its sessions at once"
+    outside = int((times == 0).sum())
+    if table.file is None and outside > _OUTSIDE * len(rows):
+        return (
+            f"{counted(outside, 'reading')} of {len(rows):,} {plural(outside, 'lies', 'lie')} in none of its sessions"
+        )
+    return ""
 
 
 def _readings_in(table: SessionTable, rows: TimedRows, clock: State) -> list[tuple[TableSession, Stretch]]:
@@ -40,8 +80,14 @@ def _readings_in(table: SessionTable, rows: TimedRows, clock: State) -> list[tup
         if inside.any():
             members = np.flatnonzero(inside)
             members = members[np.argsort(rows.time[members], kind="stable")]
-            found.append((one, Stretch(one.base, members, since, until)))
+            found.append((one, Stretch(one.base or _only_base(rows, members), members, since, until)))
     return found
+
+
+def _only_base(rows: TimedRows, members: Integers) -> str:
+    """Return the id of the one base that readings have, "" where they have none or several."""
+    called = {folded(rows.base[at]): str(rows.base[at]) for at in members.tolist() if folded(rows.base[at])}
+    return next(iter(called.values())) if len(called) == 1 else ""
 
 
 def _zone_now(table: SessionTable, clock: State, times: Integers) -> str:
@@ -79,7 +125,7 @@ def sessions_of_table(
     draft.sessions_as = table.shown
     for (one, part), pair in zip(read, found, strict=True):
         why = f"{table.shown}:{one.line}, {counted(len(part.members), 'reading')}"
-        session = SessionDraft(one.name, one.start, one.end, one.base, why)
+        session = SessionDraft(one.name, one.start, one.end, part.base, why)
         add_session(draft, session, pair, rows, marks, says)
     with_readings = {one.line for one, _ in read}
     empty = [one for one in table.rows if one.line not in with_readings]

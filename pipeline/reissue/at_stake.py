@@ -6,7 +6,7 @@ file goes as any re-issue does.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AtStake, Record, RegisterMark
@@ -18,7 +18,12 @@ from pipeline.words import Change, Reason, Role, Verdict, Whole
 
 
 def at_stake(
-    current: Record, survey: Survey, solved: Solved, rows: Iterable[RegisterMark], touched: Touched | None
+    current: Record,
+    survey: Survey,
+    solved: Solved,
+    rows: Iterable[RegisterMark],
+    touched: Touched | None,
+    with_points: Collection[str],
 ) -> list[AtStake]:
     """Return the points of the current issue that are moved or taken away while a check that they hang on fails.
 
@@ -32,13 +37,15 @@ def at_stake(
         rows: the register's rows that the job uses.
         touched: how many points were moved or taken away; None where the two issues cannot be compared, so that every
             point counts as moved.
+        with_points: the sessions of which points are issued now, those that they had or others.
     """
     if touched is None:
         moved = {row["session"]: row["points"] for row in current["sessions"]}
         moved.update(_in_means_only(current))
         touched = Touched({session: Counter({Change.MOVED: points}) for session, points in moved.items() if points})
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
-    emptied = _emptied(current, touched, {window.session.name for window in survey.windows}, _untied(survey, solved))
+    there = {window.session.name for window in survey.windows}
+    emptied = _emptied(current, touched, there, _untied(survey, solved)).difference(with_points)
     return [
         {
             "session": session,

@@ -36,11 +36,13 @@ def decided(job: Ready, laid: Laid, current: Last | None, compared: bool) -> Rel
         compared: whether the two could be compared.
     """
     rows, touched = job.fingerprint.register, laid.touched if compared else None
+    names, points = (laid.sessions.column(name).to_pylist() for name in ("session", "points"))
+    some = {name for name, count in zip(names, points, strict=True) if count}
     release: Release = {
         "rule": str(job.survey.job.issue.release),
         "pending": False,
         "current": current.record["issue"] if current is not None else None,
-        "at_stake": at_stake(current.record, job.survey, job.solved, rows, touched) if current is not None else [],
+        "at_stake": at_stake(current.record, job.survey, job.solved, rows, touched, some) if current else [],
     }
     return {**release, "pending": bool(why_held(release, worst(list(job.solved.verdicts)), laid.wholly))}
 

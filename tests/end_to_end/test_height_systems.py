@@ -187,6 +187,17 @@ def test_a_base_switched_on_again_under_the_next_id_is_one(
     assert len([note for note in record["notes"] if "taken for one base" in note]) == (not doubted)
 
 
+@pytest.mark.parametrize("ids", [("NORTH", "SOUTH"), ("BASE-01", "BASE-07")])
+def test_two_bases_whose_ids_do_not_count_on_are_two(ids: tuple[str, str], tmp_path: Path) -> None:
+    """Bases over known points are off alike where the register is in another datum, however soon one follows."""
+    job = switched_on_again(tmp_path)
+    called = dict(zip(("BASE-01", "BASE-02"), ids, strict=True))
+    job.rows["base"] = np.array([called[base] for base in job.rows["base"]])
+    job.job["session"] = [each | {"base": called[each["base"]]} for each in job.job["session"]]
+    record = run_job(job.write(tmp_path), dry_run=True).record
+    assert [doubt["kind"] for doubt in record["doubts"]] == ["datum"]
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_sound_jobs_are_left_in_peace(seed: int, tmp_path: Path) -> None:
     separation = (1.0, 5.0, 12.0, 20.0, 47.0, -4.0, -15.0, -30.0)[seed]

@@ -6,6 +6,7 @@ import re
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from first_issue import first_issue, run_once
 from issued import current_issue
@@ -389,6 +390,12 @@ def test_a_day_exported_again_with_its_marks_alone_waits(rule: str, tmp_path: Pa
     assert (run_job(path).exit_code, shown(path)) == (0, "003")
 
 
+def trial_point(row: dict[str, str]) -> dict[str, str]:
+    """Another point than the one of a row, 1 m north of it a minute later, as of a day that was begun again."""
+    time = np.datetime64(row["Observed"].removesuffix("Z")) + np.timedelta64(7, "s")
+    return row | {"Point": f"N{row['Point']}", "Lat": str(float(row["Lat"]) + 1e-5), "Observed": f"{time}Z"}
+
+
 def measured_again(row: dict[str, str], rows: list[dict[str, str]]) -> dict[str, str]:
     """A reading of session 2 as if of the point of session 1 with its number: CM3, which both saw, joins them."""
     by_name = {one["Point"]: one for one in rows}
@@ -397,7 +404,10 @@ def measured_again(row: dict[str, str], rows: list[dict[str, str]]) -> dict[str,
     return row | place | {"Point": same["Point"]}
 
 
-@pytest.mark.parametrize("how", ["renamed", "another export", "marks alone from the first issue", "measured again"])
+_NO_LOSS = ["renamed", "another export", "marks alone from the first issue", "measured again", "points of another name"]
+
+
+@pytest.mark.parametrize("how", _NO_LOSS)
 def test_what_is_no_loss_of_a_session_is_followed(how: str, tmp_path: Path) -> None:
     """Points that are issued under another session or from another file, and a session that never had any."""
     path, export = simulate(SECOND_DAY).write(tmp_path), tmp_path / "rover001.csv"
@@ -415,7 +425,9 @@ def test_what_is_no_loss_of_a_session_is_followed(how: str, tmp_path: Path) -> N
         path.write_text(f'{path.read_text(encoding="utf-8")}\n[issue]\nrepeats = "mean"\n', encoding="utf-8")
     else:
         assert run_job(path).exit_code == 0
-        if how == "renamed":
+        if how == "points of another name":
+            write_csv(export, [*others, *(trial_point(row) for row in points)])
+        elif how == "renamed":
             replace_in(path, {"session-02": "tuesday"})
         else:
             write_csv(export, others)

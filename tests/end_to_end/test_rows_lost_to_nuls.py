@@ -61,6 +61,14 @@ def test_a_few_are_no_lost_rows(count: int, place: str, tmp_path: Path) -> None:
     assert not record["doubts"] and record["rows"]["by_reason"] == {"unreadable": 1}
 
 
+@pytest.mark.parametrize("tail", [b"\0" * 100, b"\x1a" + b"\0" * 511, b"\0\r\n"])
+def test_what_fills_up_a_sector_behind_the_last_row_is_none(tail: bytes, tmp_path: Path) -> None:
+    """Disks of old are written in sectors of 512 bytes, and a text ends with control-Z there (both from memory)."""
+    path, export, lines = written(tmp_path)
+    export.write_bytes(b"".join(lines) + tail)
+    assert not record_of(path)["doubts"]
+
+
 def test_two_bytes_a_sign_are_none(tmp_path: Path) -> None:
     path, export, lines = written(tmp_path)
     export.write_text(b"".join(lines).decode(), encoding="utf-16")

@@ -159,6 +159,27 @@ def test_a_table_without_ties_gives_its_sessions_and_the_readings_their_ties(
 @pytest.mark.parametrize(
     ("text", "told"),
     [
+        ("Session,Start,End\nall,2026-03-19T05:00:00Z,2026-03-23T17:00:00Z\n", "no base for session all"),
+        ("Session,Start,End\n{0}{0}", "in two of its sessions at once"),
+        ("Session,Start,End\n{0}", "in none of its sessions"),
+    ],
+)
+def test_a_list_that_says_less_than_the_readings_is_not_used(text: str, told: str, tmp_path: Path) -> None:
+    """One row over both bases, one twice, and the list of one day beside two: drafted is what is without a list."""
+    laid(tmp_path, 0)
+    first = job_of().job["session"][0]
+    row = f"a,{first['start']:%Y-%m-%dT%H:%M:%SZ},{first['end']:%Y-%m-%dT%H:%M:%SZ}\n"
+    (tmp_path / "sessions.csv").write_text(text.format(row), encoding="utf-8")
+    started = new_job(tmp_path)
+    (note,) = [note for note in started.notes if "is not used as a table of sessions" in note]
+    assert told in note
+    answer(Path(started.path), HEIGHT)
+    assert run_job(started.path).record["verdict"] == "proven"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
         ("Session,Base,Start,End\na,BS1,07:21,08:00\n", "holds times of day"),
         ("Session,Base,Start,End\na,BS1,2026-03-19T20:00Z,2026-03-19T19:00Z\n", "no start and end in this order"),
         ("Session,Base,Start,End,Ties\na,BS1,2026-03-19T19:00Z,2026-03-19T20:00Z,CM1\n", "ties and checks"),
