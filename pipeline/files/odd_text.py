@@ -24,7 +24,7 @@ _THOUSANDS = "has separators between thousands: export plain digits"
 
 _FIGURES = (
     r".*(?![0-9])\d.*",
-    "has figures other than 0 to 9 in it, those of another script: export plain figures, with a plain point",
+    "has figures other than 0 to 9 in it, full-width ones or another script's: export plain figures and a plain point",
 )
 
 #: Look, and what it is; the first that fits is told. For numbers of any kind.

@@ -1,6 +1,5 @@
 """Drafts ``[target]`` and ``[control]``, whose grid and heights are decided together."""
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -33,8 +32,6 @@ from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 
 #: What to do about a register without heights.
 _ADD = "add a height column, or state in a column holds that the marks hold position only"
-#: What is said of files that may be a register and are not read.
-_OF_PLACES = re.compile("positions|degrees")
 #: Files of which it is said why none is the register.
 _FILES = 3
 
@@ -53,7 +50,8 @@ def draft_register(draft: Draft, found: Contents, choice: Sequence[FileFound]) -
             for name, role, why in found.told
             if role == "neither" and ("positions" in why or "degrees" in why)
         ]:
-            none += "".join(f"; {name} has {why}" for name, why in others[:_FILES])
+            told = ((name, f" has {why}" if why.startswith("no ") else f": {why}") for name, why in others[:_FILES])
+            none += "".join(f"; {name}{why}" for name, why in told)
         draft.lacking = none
         return None
     if len(choice) > 1:

@@ -77,6 +77,8 @@ def session_list(look: FileLook) -> SessionList | None:
         return SessionList(look.called, headed, wrong=f"{why}: {_CALL_THEM}")
     times, zoned = _read(texts[0] + texts[1])
     zone = zone_in_heading(start) or zone_in_heading(end)
+    if times is None and not any(":" in text for text in given(texts[0])):
+        return None  # a pipe goes from a depth to another, too
     if times is None:
         return SessionList(look.called, headed, wrong=f"{_unread(start, given(texts[0]))}: {_CALL_THEM}")
     if zone and not zoned:

@@ -51,6 +51,11 @@ def _of_files(survey: Survey) -> Iterator[_Idle]:
 
 def _of_columns(survey: Survey) -> Iterator[_Idle]:
     """Yield keys about columns that no export has as the job maps them, so that nobody hears of what they ask for."""
+    for number, block in enumerate(survey.job.points):
+        beside = [one for export in survey.exports if export.block == number for one in export.beside]
+        if block.not_measured and not any(one.is_set_aside(block) for one in beside):
+            what = "`not_measured` has no effect: no file of this block has a second position in these columns; check"
+            yield ("points", number, "not_measured"), f"{what} their names, or remove it"
     job, mapped = survey.job, [export.points.columns for export in survey.exports]
     stated = survey.prepared.loaded.stated
     unsolved = mapped and all(columns.solution is None for columns in mapped)

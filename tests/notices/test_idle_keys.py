@@ -164,3 +164,10 @@ def test_the_uncertainty_of_a_geoid_that_no_height_goes_through_is_told(
     job.job["target"]["geoid_sigma"] = sigma
     said = [one for one in check_job(job.write(tmp_path)).warnings if "geoid_sigma" in one]
     assert bool(said) is idle
+
+
+def test_columns_that_were_not_measured_and_no_export_has_are_told(tmp_path: Path) -> None:
+    path = simulate(SMALL).write(tmp_path)
+    replace_in(path, {'files = ["rover*.csv"]': 'files = ["rover*.csv"]\nnot_measured = ["Nope", "geometry"]'})
+    (said,) = [one for one in check_job(path).warnings if "has no effect" in one]
+    assert "`not_measured` has no effect" in said
