@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from pipeline.intake.coverage import why_outside
-from pipeline.intake.positions import raw_positions
+from pipeline.intake.coverage import why_candidate_outside
 from pipeline.intake.survey import Survey
 from pipeline.problems import Problems
 
@@ -12,15 +11,12 @@ _FIX = "tie on a mark that it reaches, or state a CRS, grid or geoid that reache
 
 def report_uncovered(survey: Survey, problems: Problems) -> None:
     """Report every tie, and every base that is set up over a mark, whose position has no coordinates."""
-    table = survey.candidates.table
     for row in (row for row, _ in survey.candidates.ties() if not np.isfinite(survey.candidates.raw[row]).all()):
         window, point = survey.windows[survey.candidates.session[row]], survey.candidates.names[row]
         job_file, at = next(window.where_tie(n) for n, tie in enumerate(window.session.ties) if tie.point == point)
         file, line = survey.read_at(row)
-        export = survey.exports[table.column("export")[row].as_py()]
-        why = why_outside(survey, export, raw_positions(table.slice(row, 1)))
         what = f'tie of session {window.session.name} on the point "{point}" ({file}:{line}) is outside coverage'
-        problems.add(job_file, at, f"{what}: {why}", _FIX)
+        problems.add(job_file, at, f"{what}: {why_candidate_outside(survey, row)}", _FIX)
     for window in survey.windows:
         if window.session.setup is not None and not np.isfinite(survey.bases.mark[window.index]).all():
             what = f"the base of session {window.session.name} over {window.session.setup.mark} is outside coverage"

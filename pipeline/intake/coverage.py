@@ -2,6 +2,7 @@
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.operations import lonlat
+from pipeline.intake.positions import raw_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export
 
@@ -18,3 +19,10 @@ def why_outside(survey: Survey, export: Export, raw: tuple[Floats, Floats, Float
     used = (grid.name for operation in survey.operations.recorded() for grid in operation.grids)
     grids = list(dict.fromkeys(used))  # two steps may use one grid
     return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
+
+
+def why_candidate_outside(survey: Survey, row: int) -> str:
+    """Return the same of a reading that may be an occupation, by its row among these."""
+    table = survey.candidates.table
+    export = survey.exports[table.column("export")[row].as_py()]
+    return why_outside(survey, export, raw_positions(table.slice(row, 1)))

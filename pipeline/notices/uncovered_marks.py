@@ -5,8 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.intake.candidates import coded_checks
-from pipeline.intake.coverage import why_outside
-from pipeline.intake.positions import raw_positions
+from pipeline.intake.coverage import why_candidate_outside
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.solve.solve import Solved
@@ -43,6 +42,4 @@ def _reading(survey: Survey, row: int) -> str:
 
 def _why(survey: Survey, row: int) -> str:
     """Return the reason for which a candidate is held back, and what does not reach it."""
-    table = survey.candidates.table
-    export = survey.exports[table.column("export")[row].as_py()]
-    return f"{Reason.OUTSIDE_COVERAGE}: {why_outside(survey, export, raw_positions(table.slice(row, 1)))}"
+    return f"{Reason.OUTSIDE_COVERAGE}: {why_candidate_outside(survey, row)}"
