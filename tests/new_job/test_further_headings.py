@@ -91,13 +91,24 @@ def test_lengths_of_poles_with_their_unit_in_the_cell_are_not_offered(tmp_path: 
     assert 'pole_height = "' not in text
 
 
-def test_a_table_of_base_set_ups_is_not_told_to_be_renamed(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("log", "role", "why"),
+    [
+        ("Basis;Antennenhöhe (m)\nB1;1,612\n", "neither", "seems to be a list of base set-ups"),
+        (
+            "Basis;Von (UTC);Bis (UTC);Antennenhöhe (m)\nB1;14.03.2026 07:40;14.03.2026 10:10;1,612\n",
+            "sessions",
+            'has when which base ran ("Basis", "Von (UTC)", "Bis (UTC)")',
+        ),
+    ],
+)
+def test_a_table_of_base_set_ups_is_not_told_to_be_renamed(log: str, role: str, why: str, tmp_path: Path) -> None:
+    """With the times at which each base ran it is a list of sessions, whatever else it has."""
     rows = [f"P{at},2026-03-14 08:{at:02d}:00,48.1977530{at},9.8652699{at},56{at}.301" for at in range(1, 9)]
     laid(tmp_path, "Name,Time (UTC),Latitude,Longitude,Ellipsoidal height", rows)
-    log = "Basis;Von (UTC);Bis (UTC);Antennenhöhe (m)\nB1;14.03.2026 07:40;14.03.2026 10:10;1,612\n"
     (tmp_path / "basis.csv").write_text(log, encoding="utf-8")
-    (told,) = [file[-1] for file in new_job(tmp_path).files if file[0] == "basis.csv"]
-    assert "seems to be a list of base set-ups" in told
+    ((found, told),) = [file[1:] for file in new_job(tmp_path).files if file[0] == "basis.csv"]
+    assert found == role and why in told
     assert "rename" not in told
 
 
