@@ -204,7 +204,7 @@ def test_readings_are_paired_with_marks_by_the_shift_that_most_have_in_common() 
 
 @pytest.mark.parametrize(
     ("text", "name"),
-    [("North Yard 2", "north-yard-2"), ("Aufmaß Süd", "aufma-sud"), ("___", "job"), ("2026-03-02", "2026-03-02")],
+    [("North Yard 2", "north-yard-2"), ("Aufmaß Süd", "aufmass-sud"), ("___", "job"), ("2026-03-02", "2026-03-02")],
 )
 def test_a_folders_name_becomes_a_jobs(text: str, name: str) -> None:
     assert job_name(text) == name
