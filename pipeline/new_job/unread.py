@@ -125,7 +125,7 @@ def _coarse(look: FileLook) -> str:
         return ""
     least = min(places.values())
     return (
-        f"; {listed(list(places)[:_AXES], _QUOTE)} may be degrees, but {least} decimals give places to"
+        f"; {' and '.join(map(quoted, list(places)[:_AXES]))} may be degrees, but {least} decimals give places to"
         f" {_DEGREE * 10.0**-least:.0f} m: if they are, export them with 8 or more decimals"
     )
 
