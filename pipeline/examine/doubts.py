@@ -41,6 +41,7 @@ from pipeline.examine.time_zones import zone_doubts
 from pipeline.examine.uncertainties import uncertainty_doubts
 from pipeline.examine.unit_doubts import stated_unit_doubts
 from pipeline.examine.unmapped_corrections import unmapped_doubts
+from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
 from pipeline.words import Doubt
@@ -55,19 +56,26 @@ _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height o
 
 
 def doubts_before(
-    survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful], clocks: Sequence[ClockFinding]
+    survey: Survey,
+    stood: Stood | None,
+    of_steps: Sequence[Doubtful],
+    own_way: Operation | None,
+    clocks: Sequence[ClockFinding],
 ) -> tuple[Doubtful, ...]:
-    """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
+    """Return the doubts that are known before any shift is derived; `tiedown check` tells them too.
+
+    ``of_steps`` are those about operations that were found already; ``own_way`` is PROJ's own to the height datum.
+    """
     flat, on_marks = flat_doubts(survey), on_the_marks(survey, stood)
     found = [
         *ellipsoid_doubts(survey, stood),
         *system_doubts(survey, stood),
         *stated_unit_doubts(survey),
-        *of_register,
+        *of_steps,
         *heading_doubts(survey),
         *pole_doubts(survey),
         *mixed_doubts(survey),
-        *geoid_doubts(survey),
+        *geoid_doubts(survey, own_way),
         *flat,
         *mixed_steps(survey),
         *epoch_doubts(survey),

@@ -14,7 +14,7 @@ from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exchanged_axes import axis_notes
 from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_over_extent import geoid_over_extent
-from pipeline.examine.geoid_step import geoid_notes
+from pipeline.examine.geoid_step import geoid_notes, own_way
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
 from pipeline.examine.out_of_area import far_from_use, heights_far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
@@ -121,10 +121,11 @@ def _examined(survey: Survey) -> Examined:
     """Return what is in doubt, odd or worth a look in a job without problems."""
     far, unlike = (*far_from_use(survey), *heights_far_from_use(survey)), unlike_steps(survey)
     doubted, noted = register_step(survey)
-    unlike_geoids, apart = geoid_over_extent(survey)
+    own = own_way(survey)
+    unlike_geoids, apart = geoid_over_extent(survey, own)
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
-    doubts = doubts_before(survey, stood, (*doubted, *unlike_geoids), clocks)
+    doubts = doubts_before(survey, stood, (*doubted, *unlike_geoids), own, clocks)
     remarks = (*far, *unlike, *apart, *noted, *unproven, *epoch_notes(survey), *side_notes(survey), *axis_notes(survey))
     return Examined(survey, stood, doubts, clocks, remarks)
 

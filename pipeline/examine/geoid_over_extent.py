@@ -13,8 +13,6 @@ from pipeline.arrays import Floats, Integers
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.geoid_step import of_another_model
 from pipeline.geodesy import crs as systems
-from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import working_to_issued
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, Role, counted
@@ -46,20 +44,16 @@ class Unlike:
         return int(self.count[np.abs(self.beyond) > limit].sum())
 
 
-def geoid_over_extent(survey: Survey) -> tuple[list[Doubtful], list[str]]:
+def geoid_over_extent(survey: Survey, own: Operation | None) -> tuple[list[Doubtful], list[str]]:
     """Return the doubt or the note that a named geoid grid and PROJ's own part over the job, by more than ties absorb.
 
-    Nothing where PROJ has no grid of its own at hand, or where the register's heights do not tie the height datum.
+    Nothing without PROJ's ``own_way``, or where the register's heights do not tie the height datum.
     """
     job = survey.job
     geoid, target, control = job.target.geoid, job.target, job.control
-    if geoid is None or control is None or survey.register is None or survey.operations.site is not None:
+    if geoid is None or own is None or control is None or survey.register is None:
         return [], []
-    if target.height == "ellipsoid" or not systems.same_height_datum(control.height, target.height):
-        return [], []
-    try:
-        own = working_to_issued(target.grid, target.height, survey.operations.area)
-    except OperationError:
+    if not systems.same_height_datum(control.height, target.height):
         return [], []
     unlike = _unlike(survey, own)
     if unlike is None:

@@ -22,13 +22,27 @@ _MODELS = 1.0
 _UNSAID = 1.0
 
 
-def geoid_doubts(survey: Survey) -> list[Doubtful]:
-    """Return doubts about a named geoid grid: separations that no geoid has, or others than PROJ's own grid gives."""
+def own_way(survey: Survey) -> Operation | None:
+    """Return PROJ's own way to the height datum, by which a named geoid grid is judged; None where it has none at hand.
+
+    None too where there is no such grid, or a site's own system leads to the heights.
+    """
+    target = survey.job.target
+    if target.geoid is None or target.height == "ellipsoid" or survey.operations.site is not None:
+        return None
+    try:
+        return working_to_issued(target.grid, target.height, survey.operations.area)
+    except OperationError:
+        return None
+
+
+def geoid_doubts(survey: Survey, own: Operation | None) -> list[Doubtful]:
+    """Return doubts about a named geoid grid: separations that no geoid has, or others than by PROJ's ``own_way``."""
     geoid = survey.job.target.geoid
     if geoid is None or survey.job.target.height == "ellipsoid":
         return []
     file, line = survey.where("target", "geoid")
-    return [Doubtful(Doubt.TRANSFORMATION, what, None, Path(file).name, line) for what in _odd_grid(survey, geoid)]
+    return [Doubtful(Doubt.TRANSFORMATION, what, None, Path(file).name, line) for what in _odd_grid(survey, geoid, own)]
 
 
 def geoid_notes(survey: Survey) -> list[str]:
@@ -49,30 +63,25 @@ def geoid_notes(survey: Survey) -> list[str]:
     ]
 
 
-def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
-    named = geoid.name
+def _odd_grid(survey: Survey, geoid: Path, own: Operation | None) -> Iterator[str]:
+    named, height = geoid.name, survey.job.target.height
     apart = separations(survey, survey.operations.frames.to_issued)
     if not len(apart):
         return
     if (most := float(np.abs(apart).max())) > FARTHEST_GEOID:
         yield (
-            f"the grid {named} puts {survey.job.target.height} {most:,.1f} m from the ellipsoid, but no geoid is"
+            f"the grid {named} puts {height} {most:,.1f} m from the ellipsoid, but no geoid is"
             f" farther than {FARTHEST_GEOID:g} m: check that it holds separations in metres"
         )
         return
-    target = survey.job.target
-    try:
-        own = working_to_issued(target.grid, target.height, survey.operations.area)
-    except OperationError:
-        return  # PROJ has no grid of its own at hand
-    others = separations(survey, own)
-    if len(others) != len(apart):
+    if own is None:
         return
-    if not of_another_model(apart, others, own.accuracy):
+    others = separations(survey, own)
+    if len(others) != len(apart) or not of_another_model(apart, others, own.accuracy):
         return
     turned = ", and the sign of its values, which looks reversed" if of_reversed_sign(apart, others) else ""
     yield (
-        f"according to the grid {named}, {target.height} is {float(np.median(apart)):+.2f} m above the ellipsoid;"
+        f"according to the grid {named}, {height} is {float(np.median(apart)):+.2f} m above the ellipsoid;"
         f" according to {own.name} of PROJ, {float(np.median(others)):+.2f} m: check that it is the grid of this"
         f" height datum{turned}"
     )

@@ -12,7 +12,7 @@ from places_made import place_with
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.examine import geoid_over_extent, geoid_step
+from pipeline.examine import geoid_step
 from pipeline.geodesy.operations import working_to_issued
 
 PLAN = Plan(sessions=1, points=8, checks=2, marks=3, noise=False)
@@ -126,7 +126,7 @@ def test_a_named_grid_may_differ_from_that_of_proj_by_more_than_ties_absorb(
     def of_proj(grid: str, height: str, area: object) -> object:
         return replace(working_to_issued(grid, height, area, tmp_path / "other.gtx"), accuracy=accuracy)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(geoid_over_extent, "working_to_issued", of_proj)
+    monkeypatch.setattr(geoid_step, "working_to_issued", of_proj)
     record = run_job(job.write(tmp_path / "job"), dry_run=True).record
     assert all(check["passed"] for check in every(record["checks"]))
     doubts = [one["what"] for one in record["doubts"]]
