@@ -27,15 +27,17 @@ _ANEW = "is computed from the register as it is now"
 
 
 @dataclass(frozen=True)
-class Reading:
-    """What a field shift is worked out from.
+class TiedShift:
+    """A field shift that is stated by a tie, and what it is worked out from: a reading on a mark.
 
     Args:
-        observed: its time as the record writes it.
+        window: the shift as it is stated.
+        observed: the reading's time as the record writes it.
         raw: (3,) as the field had it, working frame.
         mark: (3,) by the register of now, or as typed, working frame.
     """
 
+    window: FieldWindow
     observed: str
     raw: Floats
     mark: Floats
@@ -58,76 +60,72 @@ class Remembered:
     called: str | None
 
 
-def remembered(survey: Survey, window: FieldWindow, reading: Reading) -> Remembered | None:
+def remembered(survey: Survey, shift: TiedShift) -> Remembered | None:
     """Return what an issue before has of a field shift, None where none has it, or nobody can say that it is this one.
 
     It is the same where its reading and its mark are; with another reading its mark's coordinates are, where it was
     carried at the same time, or is of the same tie and session.
     """
-    if window.stated.typed is not None:
+    if shift.window.stated.typed is not None:
         return None
-    kept = [past for past in survey.kept if _same_mark(survey, past, window, reading)]
-    same = [past for past in kept if _same_reading(survey, past, window, reading)]
-    by_model = [past for past in same if past.entry["model"] == window.stated.model]
-    numbers = [past for past in by_model if window.stated.model == "geocentric" or _on_grid(survey, past)]
+    kept = [past for past in survey.kept if _same_mark(survey, past, shift)]
+    same = [past for past in kept if _same_reading(survey, past, shift)]
+    by_model = [past for past in same if past.entry["model"] == shift.window.stated.model]
+    numbers = [past for past in by_model if shift.window.stated.model == "geocentric" or _on_grid(survey, past)]
     others = [
         *same,
-        *(past for past in kept if past.overlaps(window)),
-        *(past for past in kept if _of_tie(past, window)),
+        *(past for past in kept if past.overlaps(shift.window)),
+        *(past for past in kept if _of_tie(past, shift.window)),
     ]
     for past in [*numbers, *others]:
-        mark = _mark_then(survey, past, reading)
+        mark = _mark_then(survey, past, shift)
         if mark is not None:
-            called = past.entry["mark"] if past.entry["mark"] != window.stated.mark else None
+            called = past.entry["mark"] if past.entry["mark"] != shift.window.stated.mark else None
             vector = _vector_of(past) if any(past is other for other in numbers) else None
             return Remembered(past.entry["since"], mark, vector, called)
     return None
 
 
-def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int | None]]) -> list[Doubtful]:
+def forgotten(survey: Survey, stated: Sequence[tuple[TiedShift, int | None]]) -> list[Doubtful]:
     """Return doubts: field shifts by the register of now, in the place of one that nobody can tell to be the same.
 
     Such a doubt stays for as long as the numbers do that began with it.
 
     Args:
         survey: the job.
-        stated: those of a tie, each with its reading, whose mark is the one that its numbers are by, and the issue
-            since which it has them; None: from now on.
+        stated: those of ties, each by the mark that its numbers are by, and with the issue since which it has them;
+            None: from now on.
     """
     found = []
-    for number, (window, reading, since) in enumerate(stated):
-        if window.stated.typed is not None:
+    for number, (shift, since) in enumerate(stated):
+        if shift.window.stated.typed is not None:
             continue
-        others = [(other, its_reading) for other, its_reading, _ in [*stated[:number], *stated[number + 1 :]]]
-        before = _before(survey, window, reading, since, others)
-        if not before and (doubted := _doubted(survey, window, reading, since)) is not None:
-            found.append(_doubt(_as_doubted(doubted, window), window, survey))
+        others = [other for other, _ in [*stated[:number], *stated[number + 1 :]]]
+        before = _before(survey, shift, since, others)
+        if not before and (doubted := _doubted(survey, shift, since)) is not None:
+            found.append(_doubt(_as_doubted(doubted, shift.window), shift.window, survey))
         for past in before:
-            if _may_be_one(survey, past, window, reading):
-                found.append(_doubt(_sentence(survey, past, window), window, survey))
+            if _may_be_one(survey, past, shift):
+                found.append(_doubt(_sentence(survey, past, shift.window), shift.window, survey))
                 break
     return found
 
 
-def _before(
-    survey: Survey, window: FieldWindow, reading: Reading, since: int | None, others: list[tuple[FieldWindow, Reading]]
-) -> list[KeptShift]:
+def _before(survey: Survey, shift: TiedShift, since: int | None, others: list[TiedShift]) -> list[KeptShift]:
     """Return what the newest issue before the numbers of now had in a shift's place, if it is none of the others.
 
     That need not be the last issue before them: one may have had none there, or cannot be read any more.
     """
     earlier = [past for past in survey.kept if since is None or past.issue < since]
-    earlier = [past for past in earlier if _in_place(survey, past, window, reading)]
-    earlier = [
-        past for past in earlier if not any(_known(survey, past, other, its_reading) for other, its_reading in others)
-    ]
+    earlier = [past for past in earlier if _in_place(survey, past, shift)]
+    earlier = [past for past in earlier if not any(_known(survey, past, other) for other in others)]
     newest = max((past.issue for past in earlier), default=0)
     return [past for past in earlier if past.issue == newest]
 
 
-def _doubted(survey: Survey, window: FieldWindow, reading: Reading, since: int | None) -> KeptShift | None:
+def _doubted(survey: Survey, shift: TiedShift, since: int | None) -> KeptShift | None:
     """Return a shift's numbers as the newest issue has them, where it had them in doubt; else None."""
-    alike = [past for past in survey.kept if past.entry["since"] == since and _same_mark(survey, past, window, reading)]
+    alike = [past for past in survey.kept if past.entry["since"] == since and _same_mark(survey, past, shift)]
     newest = max((past.issue for past in alike), default=0)
     for past in alike:
         if past.issue == newest and (past.entry["tie"], past.entry["mark"]) in past.doubted:
@@ -172,51 +170,51 @@ def _sentence(survey: Survey, past: KeptShift, window: FieldWindow) -> str:
     )
 
 
-def _in_place(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _in_place(survey: Survey, past: KeptShift, shift: TiedShift) -> bool:
     """Tell whether a shift was carried where a stated one is, or worked out from the same reading."""
-    return past.overlaps(window) or _same_reading(survey, past, window, reading)
+    return past.overlaps(shift.window) or _same_reading(survey, past, shift)
 
 
-def _known(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _known(survey: Survey, past: KeptShift, shift: TiedShift) -> bool:
     """Tell whether a stated shift is one of before."""
-    return _in_place(survey, past, window, reading) and _same_mark(survey, past, window, reading)
+    return _in_place(survey, past, shift) and _same_mark(survey, past, shift)
 
 
-def _may_be_one(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _may_be_one(survey: Survey, past: KeptShift, shift: TiedShift) -> bool:
     """Tell whether a mark may be the one of before, with other numbers, and nobody can say so."""
-    mark = _mark_then(survey, past, reading)
+    mark = _mark_then(survey, past, shift)
     if mark is None:
-        return past.entry["mark"] == window.stated.mark
-    apart = float(np.linalg.norm(mark - reading.mark))
-    if apart <= _ONE_MARK or _stood_beside(survey, past, window, reading):
+        return past.entry["mark"] == shift.window.stated.mark
+    apart = float(np.linalg.norm(mark - shift.mark))
+    if apart <= _ONE_MARK or _stood_beside(survey, past, shift):
         return False
     register = survey.register
     if register is not None and register.find(past.entry["mark"] or "") is not None:
         return apart <= _MAY_BE
-    east, north, _ = survey.operations.frames.to_issued.forward(*np.stack([mark, reading.mark]).T)
+    east, north, _ = survey.operations.frames.to_issued.forward(*np.stack([mark, shift.mark]).T)
     return bool(np.hypot(east[1] - east[0], north[1] - north[0]) <= _ELSEWHERE)
 
 
-def _stood_beside(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+def _stood_beside(survey: Survey, past: KeptShift, shift: TiedShift) -> bool:
     """Tell whether an issue before occupied a stated shift's mark by its name and where it is now: it is another."""
-    then = past.stood.get(window.stated.mark or "")
+    then = past.stood.get(shift.window.stated.mark or "")
     if then is None or not _in_target(survey, past):
         return False
-    return float(np.linalg.norm(of_grid(survey, then) - reading.mark)) <= _ONE_MARK
+    return float(np.linalg.norm(of_grid(survey, then) - shift.mark)) <= _ONE_MARK
 
 
-def _same_mark(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
-    if past.entry["mark"] == window.stated.mark:
+def _same_mark(survey: Survey, past: KeptShift, shift: TiedShift) -> bool:
+    if past.entry["mark"] == shift.window.stated.mark:
         return True
-    then = _mark_then(survey, past, reading)
-    return then is not None and float(np.linalg.norm(then - reading.mark)) <= _ONE_MARK
+    then = _mark_then(survey, past, shift)
+    return then is not None and float(np.linalg.norm(then - shift.mark)) <= _ONE_MARK
 
 
-def _same_reading(survey: Survey, past: KeptShift, window: FieldWindow, reading: Reading) -> bool:
-    if past.entry["observed"] == reading.observed and past.entry["tie"] == window.stated.tie:
+def _same_reading(survey: Survey, past: KeptShift, shift: TiedShift) -> bool:
+    if past.entry["observed"] == shift.observed and past.entry["tie"] == shift.window.stated.tie:
         return True
     raw = _raw_then(survey, past)
-    return raw is not None and float(np.linalg.norm(raw - reading.raw)) <= _ONE_READING
+    return raw is not None and float(np.linalg.norm(raw - shift.raw)) <= _ONE_READING
 
 
 def _of_tie(past: KeptShift, window: FieldWindow) -> bool:
@@ -235,13 +233,13 @@ def _on_grid(survey: Survey, past: KeptShift) -> bool:
     return _in_target(survey, past) and bool((survey.axes.signs() > 0).all())
 
 
-def _mark_then(survey: Survey, past: KeptShift, reading: Reading) -> Floats | None:
+def _mark_then(survey: Survey, past: KeptShift, shift: TiedShift) -> Floats | None:
     """Return (3,) working frame, of the mark as it was; in another grid, as it was beside the same reading."""
     entry = past.entry
     if _in_target(survey, past):
         return of_grid(survey, _known_of(past))
-    same = entry["observed"] == reading.observed and entry["model"] == "geocentric"
-    return reading.raw + _vector_of(past) if same else None
+    same = entry["observed"] == shift.observed and entry["model"] == "geocentric"
+    return shift.raw + _vector_of(past) if same else None
 
 
 def _raw_then(survey: Survey, past: KeptShift) -> Floats | None:

@@ -14,7 +14,7 @@ from pipeline.geodesy.transform import Operation
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.survey import Survey
 from pipeline.problems import JobError, Problem
-from pipeline.solve.field_shift_memory import Reading, forgotten, of_grid, remembered
+from pipeline.solve.field_shift_memory import TiedShift, forgotten, of_grid, remembered
 from pipeline.tables import milliseconds
 from pipeline.words import Doubt
 
@@ -52,7 +52,7 @@ class TieUsed:
         since: the previous issue whose numbers are taken out, None where they are worked out here.
         revised: (3,) by how much the shift would differ by the register of now, in its own model, metres.
         called: the mark's name in the previous issue, where it had another; else None.
-        reading: what was read, and the mark by the register of now.
+        now: the shift as it is worked out by the register of now.
     """
 
     row: int
@@ -60,7 +60,7 @@ class TieUsed:
     since: int | None
     revised: Floats
     called: str | None
-    reading: Reading
+    now: TiedShift
 
 
 @dataclass(frozen=True)
@@ -174,11 +174,8 @@ def field_shift_doubts(survey: Survey, field: FieldShifts) -> list[Doubtful]:
                 f" {limits.limit_vertical:g} m; check that its tie was on that mark, and the mark's coordinates"
             )
             found.append(Doubtful(Doubt.SHIFT, what, (one.window.session,)))
-    tied = [
-        (one.window, replace(one.used.reading, mark=one.used.mark), one.used.since)
-        for one in field.taken
-        if one.used is not None
-    ]
+    used = [one.used for one in field.taken if one.used is not None]
+    tied = [(replace(one.now, mark=one.mark), one.since) for one in used]
     return [*found, *forgotten(survey, tied)]
 
 
@@ -204,15 +201,15 @@ def _tied(survey: Survey, window: FieldWindow, before: Sequence[TakenOut]) -> Ta
         survey.operations.frames.to_issued,
     )[0]
     mark, nothing = mark_position(survey, window), np.zeros(3)
-    now = _difference(survey, window, mark, raw)
-    reading = Reading(iso(moment(int(survey.candidates.time[row]))), raw, mark)
-    known = remembered(survey, window, reading)
-    since, vector = None, now
+    vector_now = _difference(survey, window, mark, raw)
+    now = TiedShift(window, iso(moment(int(survey.candidates.time[row]))), raw, mark)
+    known = remembered(survey, now)
+    since, vector = None, vector_now
     if known is not None:
         # of another reading of the tie the mark's coordinates are kept, but not the numbers
         since, mark = known.since, known.mark
         vector = _difference(survey, window, mark, raw) if known.vector is None else known.vector
-    used = TieUsed(row, mark, since, now - vector, known.called if known is not None else None, reading)
+    used = TieUsed(row, mark, since, vector_now - vector, known.called if known is not None else None, now)
     if window.stated.model == "grid":
         return TakenOut(window, nothing, vector, used)
     return TakenOut(window, vector, nothing, used)
