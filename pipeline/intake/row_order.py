@@ -105,8 +105,46 @@ class _Sequence:
         )
 
     def source_rows(self, places: slice | Sequence[int]) -> Integers:
-        """Return the rows in their file of the readings at some places."""
+        """Return (k,) the rows in their file of the readings at some places."""
         return self.rows.source_row(self.number[places])
+
+    def neighbour(self, place: int) -> tuple[int, int] | None:
+        """Return the row in its file and the time of the reading at a place; None beyond the ends."""
+        if not 0 <= place < len(self):
+            return None
+        return int(self.source_rows([place])[0]), int(self.time[place])
+
+    def weight(self, which: range) -> int:
+        """Return how much the readings at some places count, by which the lighter of two sets is out of order."""
+        named = np.count_nonzero(self.flags[which.start : which.stop] & NAMED)
+        return len(which) + (_SAID - 1) * int(named)
+
+    def astray(self, which: range, among: Flags, place: int, doubted: tuple[int, ...]) -> Astray:
+        """Return rows out of order: those ``among`` (k,) ``which``, and the session of their place."""
+        mine = np.flatnonzero(among) + which.start
+        ordered = np.sort(self.number[mine])
+        row, last_row = (int(each) for each in self.rows.source_row(ordered[[0, -1]]))
+        first, last = (int(self.time[self.number == number][0]) for number in ordered[[0, -1]].tolist())
+        neighbours = sorted(filter(None, (self.neighbour(which.start - 1), self.neighbour(which.stop))))
+        return Astray(
+            export=self.export,
+            row=row,
+            last_row=last_row,
+            count=len(mine),
+            first=first,
+            last=last,
+            before=next((each for each in neighbours if each[0] < row), None),
+            behind=next((each for each in neighbours[::-1] if each[0] > row), None),
+            session=int(self.session[mine[0]]),
+            place=place,
+            doubted=doubted,
+        )
+
+    def of_block(self, block: Moved) -> Astray:
+        """Return a block of rows at a wrong time as rows out of order."""
+        sessions = self.session[block.rows.start : block.rows.stop][block.changed]
+        doubted = tuple(np.unique(sessions).tolist()) if block.certain else ()
+        return replace(self.astray(block.rows, block.changed, block.place, doubted), lag=block.lag)
 
 
 class RowOrder:
@@ -175,79 +213,85 @@ class RowOrder:
                 flags=rows.flags[numbers],
             )
 
-    def _astray(self, of: _Sequence) -> Iterator[Astray]:
-        sorting = self._sorting[of.export]
-        for one in (of, of.turned()):
-            wrapped, time = _wraps(one, self.exports[of.export]) if one is of else ([], one.time)
+    def _astray(self, sequence: _Sequence) -> Iterator[Astray]:
+        sorting = self._sorting[sequence.export]
+        for readings in (sequence, sequence.turned()):
+            wrapped, time = list[tuple[int, int, int]](), readings.time
+            if readings is sequence:
+                wrapped, time = _wraps(readings, self.exports[sequence.export])
             breaks = _breaks(time)
             if breaks is None:
                 continue
-            sets = [_sets(one, time, *edges) for edges in breaks]
+            sets = [_sets(readings, time, *edges) for edges in breaks]
             out = sum(min((len(which) for which in both), default=0) for both in sets)
-            order = None if sorting.grouped else self._order(one, time)
-            if out * _IN_ORDER > len(one):
-                moved = [each for number, both in enumerate(sets) for each in _moved(one, order, breaks[number], both)]
+            order = None if sorting.grouped else self._order(readings, time)
+            if out * _IN_ORDER > len(readings):
+                moved = [
+                    block for edges, both in zip(breaks, sets, strict=True) for block in _moved(order, edges, both)
+                ]
                 if not moved:
                     continue
-                yield from (_of_block(one, each) for each in moved)
+                yield from (readings.of_block(block) for block in moved)
                 return
             for start, stop, by in wrapped:
-                yield self._wrap(one, start, stop, by)
-            blocks = _blocks(breaks, sets, len(one))
-            for number, both in enumerate(sets):
-                crew = partial(_of_another_crew, order, breaks[number][1])
-                astray = [] if number in blocks else [*_out_of_order(one, time, both, sorting.by_code, crew)]
-                moved = _moved(one, order, breaks[number], both) if not any(each.doubted for each in astray) else []
+                yield self._wrap(readings, start, stop, by)
+            blocks = _blocks(breaks, sets, len(readings))
+            for number, (edges, both) in enumerate(zip(breaks, sets, strict=True)):
+                crew = partial(_of_another_crew, order, edges[1])
+                astray = [] if number in blocks else [*_out_of_order(readings, time, both, sorting.by_code, crew)]
+                moved = [] if any(rows.doubted for rows in astray) else _moved(order, edges, both)
                 if moved and (moved[0].certain or not astray):
-                    astray = [_of_block(one, moved[0])]
+                    astray = [readings.of_block(moved[0])]
                 yield from astray
             return
 
-    def _order(self, of: _Sequence, time: Integers) -> Order:
+    def _order(self, readings: _Sequence, time: Integers) -> Order:
         """Return readings as blocks are looked for in them."""
-        jumps = self._jumps[of.export]
+        jumps = self._jumps[readings.export]
 
         def attach(times: Integers) -> NDArray[np.int32]:
-            return self.index.attach(times, pa.array([of.base] * len(times), pa.string()))
+            return self.index.attach(times, pa.array([readings.base] * len(times), pa.string()))
 
         def row_at(place: int) -> int:
-            return int(of.source_rows([place - 1, place]).max())  # of a file that goes back in time the other
+            return int(readings.source_rows([place - 1, place]).max())  # of a file that goes back in time the other
 
         def jump(place: int) -> tuple[bool, bool]:
             return row_at(place) in jumps.named, row_at(place) in jumps.coded
 
         def anew(place: int) -> bool:
-            free = (of.flags[[place - 1, place]] & (NAMED | CANDIDATE)) == 0
+            free = (readings.flags[[place - 1, place]] & (NAMED | CANDIDATE)) == 0
             return bool(free.all()) and row_at(place) in jumps.anew
 
-        named: Flags = (of.flags & NAMED) != 0
+        named: Flags = (readings.flags & NAMED) != 0
         return Order(
             time=time,
-            session=of.session,
+            session=readings.session,
             named=named,
-            weight=lambda which: _weight(of, which),
+            weight=readings.weight,
             attach=attach,
             jump=jump,
             anew=anew,
         )
 
-    def _wrap(self, of: _Sequence, start: int, stop: int, by: int) -> Astray:
+    def _wrap(self, readings: _Sequence, start: int, stop: int, by: int) -> Astray:
         """Return rows that a clock which began again has written."""
-        then = self.index.attach(of.time[start:stop] + by, pa.array([of.base] * (stop - start), pa.string()))
-        now = of.session[start:stop]
+        then = self.index.attach(
+            readings.time[start:stop] + by, pa.array([readings.base] * (stop - start), pa.string())
+        )
+        now = readings.session[start:stop]
         changed = (then >= 0) & (then != now)
         first = int(np.argmax(changed))
         doubted = tuple(np.unique(now[changed]).tolist())
-        row, last = (int(each) for each in of.source_rows([start, stop - 1]))
+        row, last = (int(each) for each in readings.source_rows([start, stop - 1]))
         return Astray(
-            export=of.export,
+            export=readings.export,
             row=row,
             last_row=last,
             count=stop - start,
-            first=int(of.time[start]),
-            last=int(of.time[stop - 1]),
-            before=_row(of, start - 1),
-            behind=_row(of, stop),
+            first=int(readings.time[start]),
+            last=int(readings.time[stop - 1]),
+            before=readings.neighbour(start - 1),
+            behind=readings.neighbour(stop),
             session=int(now[first]),
             place=int(then[first]),
             doubted=doubted,
@@ -297,14 +341,14 @@ def _breaks(time: Integers) -> list[tuple[int, int, int]] | None:
     return list(zip(edges, edges[1:], edges[2:], strict=False))
 
 
-def _sets(of: _Sequence, time: Integers, start: int, at: int, stop: int) -> list[range]:
+def _sets(readings: _Sequence, time: Integers, start: int, at: int, stop: int) -> list[range]:
     """Return the rows of two runs that are too late or too early, the lighter ones first."""
     former, latter = time[start:at], time[at:stop]
     fitting = np.flatnonzero(former <= latter[0] + JITTER)
     late = range(start + int(fitting[-1]) + 1 if len(fitting) else start, at)
     after = latter >= former.max() - JITTER
     early = range(at, at + int(np.argmax(after)) if after.any() else stop)
-    return sorted((late, early), key=lambda which: _weight(of, which))
+    return sorted((late, early), key=readings.weight)
 
 
 def _blocks(breaks: list[tuple[int, int, int]], sets: list[list[range]], rows: int) -> set[int]:
@@ -316,9 +360,9 @@ def _blocks(breaks: list[tuple[int, int, int]], sets: list[list[range]], rows: i
     return found
 
 
-def _moved(of: _Sequence, order: Order | None, edges: tuple[int, int, int], sets: list[range]) -> list[Moved]:
+def _moved(order: Order | None, edges: tuple[int, int, int], both: list[range]) -> list[Moved]:
     """Return the likeliest block of rows at a wrong time that two runs may come of."""
-    found = [*moved_blocks(order, *edges, sets)] if order and len(of) >= _LEAST else []
+    found = [*moved_blocks(order, *edges, both)] if order and len(order.time) >= _LEAST else []
     return sorted(found, key=lambda each: not each.certain)[:1]
 
 
@@ -326,13 +370,8 @@ def _of_another_crew(order: Order | None, at: int, which: range) -> bool:
     return order is not None and len(which) > _FEW and of_another_crew(order, which, at)
 
 
-def _weight(of: _Sequence, which: range) -> int:
-    named = np.count_nonzero(of.flags[which.start : which.stop] & NAMED)
-    return len(which) + (_SAID - 1) * int(named)
-
-
 def _out_of_order(
-    of: _Sequence,
+    readings: _Sequence,
     time: Integers,
     both: list[range],
     by_code: bool,
@@ -343,8 +382,9 @@ def _out_of_order(
     What another ``crew`` may have measured then is not doubted.
     """
     lighter, other = both
-    astray = _one(of, time, lighter, by_code)
-    beside = _one(of, time, other, by_code) if _weight(of, other) <= _EITHER * _weight(of, lighter) else None
+    astray, beside = _judged(readings, time, lighter, by_code), None
+    if readings.weight(other) <= _EITHER * readings.weight(lighter):
+        beside = _judged(readings, time, other, by_code)
     if astray is None or (beside is not None and beside.doubted and not astray.doubted):
         astray, beside, lighter = beside, None, other
     if astray is not None and astray.doubted and crew(lighter):
@@ -353,21 +393,21 @@ def _out_of_order(
         yield astray if beside is None else _with(astray, beside)
 
 
-def _with(told: Astray, beside: Astray) -> Astray:
-    doubted = tuple(sorted({*told.doubted, *beside.doubted})) if told.doubted else ()
-    return replace(told, doubted=doubted)
+def _with(astray: Astray, beside: Astray) -> Astray:
+    doubted = tuple(sorted({*astray.doubted, *beside.doubted})) if astray.doubted else ()
+    return replace(astray, doubted=doubted)
 
 
-def _one(of: _Sequence, time: Integers, which: range, by_code: bool) -> Astray | None:
+def _judged(readings: _Sequence, time: Integers, which: range, by_code: bool) -> Astray | None:
     """Return rows as out of order, where those beside them run on and none stands on a mark; else None."""
-    start, stop, n = which.start, which.stop, len(of)
+    start, stop, n = which.start, which.stop, len(readings)
     here = slice(start, stop)
-    free = (of.flags[here] & (NAMED | CANDIDATE)) == 0
+    free = (readings.flags[here] & (NAMED | CANDIDATE)) == 0
     beside = [place for place in (start - 1, stop) if 0 <= place < n]
     if not len(which) or len(which) * _IN_ORDER > n or not free.any() or not beside:
         return None
-    near = of.session[beside]
-    changed = free & ~np.isin(of.session[here], near)
+    near = readings.session[beside]
+    changed = free & ~np.isin(readings.session[here], near)
     apart = np.abs(time[here, None] - time[None, beside]).min(axis=1)
     if len(beside) == 2:
         step = int(time[stop] - time[start - 1])
@@ -379,58 +419,19 @@ def _one(of: _Sequence, time: Integers, which: range, by_code: bool) -> Astray |
         return None
     if not changed.any() and (len(which) > _FEW or not (apart[free] >= _TOLD).any()):
         return None
-    doubted = tuple(np.unique(of.session[here][changed]).tolist()) if len(beside) == 2 else ()
-    return _astray_rows(of, which, changed if changed.any() else free, int(near[0]), doubted)
+    doubted = tuple(np.unique(readings.session[here][changed]).tolist()) if len(beside) == 2 else ()
+    return readings.astray(which, changed if changed.any() else free, int(near[0]), doubted)
 
 
-def _of_block(of: _Sequence, block: Moved) -> Astray:
-    sessions = of.session[block.rows.start : block.rows.stop][block.changed]
-    doubted = tuple(np.unique(sessions).tolist()) if block.certain else ()
-    found = _astray_rows(of, block.rows, block.changed, block.place, doubted)
-    return replace(found, lag=block.lag)
-
-
-def _astray_rows(of: _Sequence, which: range, among: Flags, place: int, doubted: tuple[int, ...]) -> Astray:
-    """Return rows out of order: those ``among`` (k,) ``which``, and the session of their place."""
-    start, stop = which.start, which.stop
-    mine = np.flatnonzero(among) + start
-    ordered = np.sort(of.number[mine])
-    (at, last) = (int(each) for each in of.rows.source_row(ordered[[0, -1]]))
-    first_time, last_time = (int(of.time[of.number == number][0]) for number in ordered[[0, -1]].tolist())
-    neighbours = sorted(filter(None, (_row(of, start - 1), _row(of, stop))))
-    before = next((each for each in neighbours if each[0] < at), None)
-    behind = next((each for each in neighbours[::-1] if each[0] > at), None)
-    return Astray(
-        export=of.export,
-        row=at,
-        last_row=last,
-        count=len(mine),
-        first=first_time,
-        last=last_time,
-        before=before,
-        behind=behind,
-        session=int(of.session[mine[0]]),
-        place=place,
-        doubted=doubted,
-    )
-
-
-def _row(of: _Sequence, place: int) -> tuple[int, int] | None:
-    """Return the row in its file and the time of a reading; None beyond the ends."""
-    if not 0 <= place < len(of):
-        return None
-    return int(of.source_rows([place])[0]), int(of.time[place])
-
-
-def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], Integers]:
+def _wraps(readings: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], Integers]:
     """Return start, stop and milliseconds of rows whose clock or date went on from the beginning, and times without.
 
     The rows run on from those before them once they are half a day or a day later, on the one date that the file says.
     A day it is where dates stand in a column of their own, half a day by `is_afternoon` where the whole file has no
     hour but those of a 12-hour clock.
     """
-    local = of.time + _ahead(export, of.time)
-    time, twelve, dated = of.time.copy(), of_twelve(local), export.points.columns.date is not None
+    local = readings.time + _ahead(export, readings.time)
+    time, twelve, dated = readings.time.copy(), of_twelve(local), export.points.columns.date is not None
     wraps = []
     for start, stop in dates(local):
         own = local[start:stop]
