@@ -30,8 +30,8 @@ class Reason(StrEnum):
 REASONS_OF_PROOF = (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)
 
 
-class Whole(StrEnum):
-    """What may be held back as a whole."""
+class HeldUnit(StrEnum):
+    """What may be held back as a whole, with all of its rows."""
 
     FILE = "file"
     SESSION = "session"

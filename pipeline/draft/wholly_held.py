@@ -14,7 +14,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.occupations.signs import Wanted
 from pipeline.tables import milliseconds
-from pipeline.words import REASONS, Reason, Whole, reason_code
+from pipeline.words import REASONS, HeldUnit, Reason, reason_code
 
 _MILLISECOND = timedelta(milliseconds=1)
 _DAY = timedelta(days=1) // _MILLISECOND
@@ -24,7 +24,7 @@ _POINT, _ON_MARK, _HELD = 0, 1, 2
 _LOOSE = _HELD + len(REASONS)
 _CLASSES = _LOOSE + 1
 _DUPLICATE = reason_code(Reason.DUPLICATE)
-#: Columns of what is kept of a row that gives way, behind its number and whether it is loose, in the order of `Whole`.
+#: Columns of what is kept of a row that gives way, behind its number and whether it is loose; as `HeldUnit` has them.
 _FILE, _DAYS, _BY_THE_SUN = 2, 4, 5
 _NO_DAY = -(1 << 40)
 #: Numbers of units that span less are counted in one table.
@@ -57,7 +57,7 @@ class WhollyHeld:
     survey: Survey
     occupations: Integers
     standing: Standing
-    counts: dict[Whole, dict[int, Integers]] = field(default_factory=lambda: {whole: {} for whole in Whole})
+    counts: dict[HeldUnit, dict[int, Integers]] = field(default_factory=lambda: {unit: {} for unit in HeldUnit})
     by_the_sun: dict[tuple[int, int], Integers] = field(default_factory=dict)
     _giving_way: list[Integers] = field(default_factory=list)
 
@@ -75,12 +75,12 @@ class WhollyHeld:
         file = np.full(len(held), drafted.number)
         timed = np.asarray(drafted.batch.column("time").is_valid().to_numpy(zero_copy_only=False))
         self._give_way(drafted, loose, timed)
-        _count(self.counts[Whole.FILE], file, what, loose)
+        _count(self.counts[HeldUnit.FILE], file, what, loose)
         here = drafted.session >= 0
-        _count(self.counts[Whole.SESSION], drafted.session[here].astype(np.int64), what[here], loose[here])
+        _count(self.counts[HeldUnit.SESSION], drafted.session[here].astype(np.int64), what[here], loose[here])
         times = milliseconds(drafted.batch)[timed]
         day = _days(times, self._stated)
-        _count(self.counts[Whole.DAY], day, what[timed], loose[timed])
+        _count(self.counts[HeldUnit.DAY], day, what[timed], loose[timed])
         if self._sun is not None:
             by_the_sun = _days(times, self._sun)
             for stated in np.unique(day).tolist():
@@ -136,23 +136,23 @@ class WhollyHeld:
         """
         return [
             {
-                "kind": str(whole),
+                "kind": str(unit),
                 "name": name,
                 "rows": int(counts[:_LOOSE].sum()),
                 "on_marks": int(counts[_ON_MARK]),
                 "held_back": int(counts[_HELD:_LOOSE].sum()),
                 "by_reason": {str(r): int(n) for r, n in zip(REASONS, counts[_HELD:_LOOSE], strict=True) if n},
             }
-            for whole, name, counts in self._held()
+            for unit, name, counts in self._held()
         ]
 
-    def _held(self) -> Iterator[tuple[Whole, str, Integers]]:
+    def _held(self) -> Iterator[tuple[HeldUnit, str, Integers]]:
         empty = {number: np.zeros(_CLASSES, np.int64) for number in range(len(self.survey.exports))}
-        for column, whole in enumerate(self.counts, start=_FILE):
-            units = {**empty, **self.counts[whole]} if whole is Whole.FILE else self.counts[whole]
+        for column, unit in enumerate(self.counts, start=_FILE):
+            units = {**empty, **self.counts[unit]} if unit is HeldUnit.FILE else self.counts[unit]
             without = self._without_points(units, column)
-            yield from ((whole, self._name(whole, number), counts) for number, counts in without)
-        told = {number for number, _ in self._without_points(self.counts[Whole.DAY], _DAYS)}
+            yield from ((unit, self._name(unit, number), counts) for number, counts in without)
+        told = {number for number, _ in self._without_points(self.counts[HeldUnit.DAY], _DAYS)}
         whole_days: dict[int, Integers] = {}
         untold = set()
         for (number, stated), counts in self.by_the_sun.items():
@@ -161,12 +161,12 @@ class WhollyHeld:
                 untold.add(number)
         for number, counts in self._without_points(whole_days, _BY_THE_SUN):
             if number in untold:
-                yield Whole.DAY, _day(number, self._sun or timedelta(0), ", by the sun at the site"), counts
+                yield HeldUnit.DAY, _day(number, self._sun or timedelta(0), ", by the sun at the site"), counts
 
-    def _name(self, whole: Whole, number: int) -> str:
-        if whole is Whole.SESSION:
+    def _name(self, unit: HeldUnit, number: int) -> str:
+        if unit is HeldUnit.SESSION:
             return self.survey.windows[number].session.name
-        if whole is Whole.DAY:
+        if unit is HeldUnit.DAY:
             return _day(number, self._stated)
         return self.survey.exports[number].shown
 

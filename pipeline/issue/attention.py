@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from pipeline.issue.over_critical import over_critical
 from pipeline.issue.release import is_gone, stays, waits_for, what_is_gone
-from pipeline.words import FailOn, Proof, Reason, Role, Verdict, Whole, counted, plural
+from pipeline.words import FailOn, HeldUnit, Proof, Reason, Role, Verdict, counted, plural
 
 if TYPE_CHECKING:
     from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
@@ -229,7 +229,7 @@ def wholly(entry: WhollyHeld) -> str:
         return what_is_gone(entry)
     counts = sorted(entry["by_reason"].items(), key=lambda item: (-item[1], item[0]))
     why = ", ".join(f"{count:,} {reason}" for reason, count in counts)
-    name = entry["name"] if entry["kind"] == Whole.DAY else f"{entry['kind']} {entry['name']}"
+    name = entry["name"] if entry["kind"] == HeldUnit.DAY else f"{entry['kind']} {entry['name']}"
     if not entry["rows"]:
         return f"{entry['name']}: {NO_ROWS[0]}: {NO_ROWS[1]}"
     if entry["on_marks"]:

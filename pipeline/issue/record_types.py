@@ -28,8 +28,7 @@ from pipeline.issue.record_values import (
 from pipeline.issue.row_types import CheckRow, MarkRow, Reliability, RepeatRow
 from pipeline.issue.schema_number import SCHEMA as SCHEMA
 from pipeline.issue.session_types import Session
-from pipeline.words import Doubt, Unjoined
-from pipeline.words import Whole as WhollyOf
+from pipeline.words import Doubt, HeldUnit, Unjoined
 
 Counts = dict[ReasonWord, Whole]
 UnjoinedWord = Annotated[str, OneOf.from_words(Unjoined)]
@@ -54,7 +53,7 @@ class WhollyHeld(Strict):
     then are there more of them than of ``on_marks`` and ``held_back``.
     """
 
-    kind: Annotated[str, OneOf.from_words(WhollyOf), Field(description="what it is")]
+    kind: Annotated[str, OneOf.from_words(HeldUnit), Field(description="what it is")]
     name: Annotated[str, Field(description="the file's path, the session's name, or the day with its zone")]
     rows: Annotated[Whole, Field(description="its rows")]
     on_marks: Annotated[Whole, Field(description="its rows that are occupations of marks")]

@@ -14,7 +14,7 @@ from pipeline.reissue.changes import Touched
 from pipeline.reissue.reasons import joined
 from pipeline.reissue.register_changes import mark_changes
 from pipeline.solve.solve import Solved
-from pipeline.words import Change, Reason, Role, Verdict, Whole
+from pipeline.words import Change, HeldUnit, Reason, Role, Verdict
 
 
 def at_stake(
@@ -66,7 +66,7 @@ def _in_means_only(current: Record) -> Iterator[tuple[str, int]]:
     rather too many at stake than none. What is wholly held back for other reasons is in none.
     """
     means = current["repeats"]["means"]
-    whole = {row["name"]: row["by_reason"] for row in current["wholly_held_back"] if row["kind"] == Whole.SESSION}
+    whole = {row["name"]: row["by_reason"] for row in current["wholly_held_back"] if row["kind"] == HeldUnit.SESSION}
     for row in current["sessions"] if means else ():
         reasons = whole.get(row["session"])
         if not row["points"] and row["first_point"] and (reasons is None or str(Reason.DUPLICATE) in reasons):

@@ -16,7 +16,7 @@ from pipeline.intake.prepare import GoneExports, Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record, WhollyHeld
 from pipeline.reissue.changes import Touched
-from pipeline.words import Role, Whole
+from pipeline.words import HeldUnit, Role
 
 
 def with_gone(prepared: Prepared, newest: Record | None) -> Prepared:
@@ -62,7 +62,7 @@ def gone_files(last: Record, survey: Survey, touched: Touched) -> list[WhollyHel
         had, lost = (_of_file(counts, path) for counts in (touched.had, touched.withdrawn))
         if 2 * lost > had and _asked_for(path, survey.prepared, patterns):
             gone.append(
-                {"kind": str(Whole.FILE), "name": path, "rows": lost, "on_marks": 0, "held_back": 0, "by_reason": {}}
+                {"kind": str(HeldUnit.FILE), "name": path, "rows": lost, "on_marks": 0, "held_back": 0, "by_reason": {}}
             )
     return gone
 

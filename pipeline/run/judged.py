@@ -6,7 +6,7 @@ from typing import Any
 
 from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.issue.release import is_gone
-from pipeline.words import Whole, counted
+from pipeline.words import HeldUnit, counted
 
 #: Metres by which a shift may come out otherwise: on another machine the last bits differ.
 _SAME = 5e-5
@@ -113,7 +113,7 @@ def _wholly(record: Record) -> set[tuple[str, str]]:
     A file that is no longer there is told when an issue is made, against the one before: it is not judged again.
     """
     there = (one for one in record["wholly_held_back"] if not is_gone(one))
-    return {(one["kind"], "" if one["kind"] == Whole.DAY else one["name"]) for one in there}
+    return {(one["kind"], "" if one["kind"] == HeldUnit.DAY else one["name"]) for one in there}
 
 
 def _few(names: Sequence[str]) -> str:
