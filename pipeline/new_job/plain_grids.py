@@ -3,7 +3,8 @@
 import math
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from pipeline.geodesy.registry import Registered, scope_of, with_heights
 from pipeline.new_job.zones import countries_near
@@ -45,47 +46,88 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
     Of what is left alike two zones of a set come before the others, the nearest country before its neighbours, and
     newer datums before older ones. The zones of WGS 84, which no country calls its own, follow the first of all these.
     """
-    zones = [one for one in grids if _WORLD_ZONE.fullmatch(one.name)]
-    grids = [one for one in grids if one not in zones]
-    surveys = {one.code for one in grids if _surveys(scope_of(one.code))}
-    near = _countries([one for one in grids if one.code in surveys], place)
-    modern = {one.code for one in grids if with_heights(one.code) not in (None, WORLD)}
-    own = {one.code for one in grids if near and _names(one, near[0])}
-    names = {one.name: one.code for one in grids}
-    plain = {one.code: names[_plain_name(one)] for one in grids if _plain_name(one) in names}
-    own |= {code for realised, code in plain.items() if realised in own}
-    europe = {one.code for one in grids if one.area.startswith("Europe") and _EUROPES_ZONE.fullmatch(one.name)}
-    own |= europe
-    newest: dict[tuple[str, str], int] = {}
-    for one in grids:
-        if one.code in modern:
-            newest[_stem(one)] = max(_year(one), newest.get(_stem(one), 0))
+    zones_of_world = [grid for grid in grids if _WORLD_ZONE.fullmatch(grid.name)]
+    others = [grid for grid in grids if not _WORLD_ZONE.fullmatch(grid.name)]
+    used = _Used.at(others, place)
+    faults = {grid.code: used.faults(grid) for grid in others}
+    ordered = sorted(others, key=lambda grid: (faults[grid.code], used.age(grid)))
+    further = _further_zones(ordered)
+    ordered.sort(key=lambda grid: (faults[grid.code], grid.code in further))
+    sound = [grid.code in used.modern and not any(faults[grid.code]) for grid in ordered[:_FIRST]]
+    before_world = max((count for count, is_sound in enumerate(sound, start=1) if is_sound), default=0)
+    if used.europe or (len(sound) == _FIRST and all(sound)):
+        before_world = _LAST + bool(used.europe)
+    return [*ordered[:before_world], *zones_of_world, *ordered[before_world:]]
 
-    def faults(one: Registered) -> tuple[bool, ...]:
-        foreign = bool(near) and not one.area.startswith("Europe") and not any(_names(one, names) for names in near)
-        old = one.code not in modern and one.code not in own
-        return foreign, one.code not in surveys, _VARIANT.search(one.name) is not None, old
 
-    def age(one: Registered) -> tuple[bool | float, ...]:
-        datum = _datum(one)
-        passed = ("(" in datum and _year(one) < newest.get(_stem(one), 0)) or _NUMBERED.search(datum) is not None
-        passed = passed or one.code in plain
-        return passed, one.code not in own, one.code not in modern, -_year(one), one.size
+@dataclass(frozen=True)
+class _Used:
+    """What surveys at a place may be issued in: sets of grids by their codes.
 
-    found = {one.code: faults(one) for one in grids}
-    ordered = sorted(grids, key=lambda one: (found[one.code], age(one)))
-    sets: Counter[tuple[str, str]] = Counter()
+    Args:
+        countries: the names of each country that may hold the place, the nearest first.
+        surveys: for surveys, or for maps of no small scale.
+        modern: those whose datum has ellipsoidal heights, but for WGS 84.
+        realised: of a country's own realisation of a datum, where the same grid of the datum itself is there too.
+        own: of the nearest country, such grids of the datum itself included, and the zones of Europe.
+        europe: the zones of ETRS89, where they are for Europe.
+        newest: the year of the newest modern datum, by its `_stem`.
+    """
+
+    countries: Sequence[tuple[str, ...]]
+    surveys: frozenset[str]
+    modern: frozenset[str]
+    realised: frozenset[str]
+    own: frozenset[str]
+    europe: frozenset[str]
+    newest: Mapping[tuple[str, str], int]
+
+    @classmethod
+    def at(cls, grids: Sequence[Registered], place: tuple[float, float]) -> "_Used":
+        """Return it of some grids and a place [deg]."""
+        surveys = frozenset(grid.code for grid in grids if _surveys(scope_of(grid.code)))
+        countries = _countries([grid for grid in grids if grid.code in surveys], place)
+        modern = frozenset(grid.code for grid in grids if with_heights(grid.code) not in (None, WORLD))
+        code_of = {grid.name: grid.code for grid in grids}
+        of_datum = {grid.code: code_of[_plain_name(grid)] for grid in grids if _plain_name(grid) in code_of}
+        nearest = {grid.code for grid in grids if countries and _names(grid, countries[0])}
+        nearest |= {code for realised, code in of_datum.items() if realised in nearest}
+        europe = frozenset(grid.code for grid in grids if _of_europe(grid) and _EUROPES_ZONE.fullmatch(grid.name))
+        newest: dict[tuple[str, str], int] = {}
+        for grid in grids:
+            if grid.code in modern:
+                newest[_stem(grid)] = max(_year(grid), newest.get(_stem(grid), 0))
+        return cls(countries, surveys, modern, frozenset(of_datum), europe | nearest, europe, newest)
+
+    def faults(self, grid: Registered) -> tuple[bool, ...]:
+        """Return what speaks against a grid, the gravest first: another country, another use, a variant, its datum."""
+        at_home = _of_europe(grid) or any(_names(grid, names) for names in self.countries)
+        foreign = bool(self.countries) and not at_home
+        old = grid.code not in self.modern and grid.code not in self.own
+        return foreign, grid.code not in self.surveys, _VARIANT.search(grid.name) is not None, old
+
+    def age(self, grid: Registered) -> tuple[bool | float, ...]:
+        """Return by what grids with the same faults are ordered: a later realisation, country, datum, year and area."""
+        datum = _datum(grid)
+        revised = "(" in datum and _year(grid) < self.newest.get(_stem(grid), 0)
+        passed = revised or _NUMBERED.search(datum) is not None or grid.code in self.realised
+        return passed, grid.code not in self.own, grid.code not in self.modern, -_year(grid), grid.size
+
+
+def _further_zones(ordered: Sequence[Registered]) -> set[str]:
+    """Return the codes of the zones of a set and datum that come after the first ones of it."""
+    of_set: Counter[tuple[str, str]] = Counter()
     further = set()
-    for one in ordered:
-        its = _datum(one), _ZONE.sub("", one.name.rpartition(" / ")[2])
-        sets[its] += 1
-        if sets[its] > _ZONES:
-            further.add(one.code)
-    ordered = sorted(ordered, key=lambda one: (found[one.code], one.code in further))
-    at_home = [one.code in modern and not any(found[one.code]) for one in ordered[:_FIRST]]
-    after = max((at + 1 for at, home in enumerate(at_home) if home), default=0)
-    after = _LAST + bool(europe) if europe or (len(at_home) == _FIRST and all(at_home)) else after
-    return [*ordered[:after], *zones, *ordered[after:]]
+    for grid in ordered:
+        zones = _datum(grid), _ZONE.sub("", grid.name.rpartition(" / ")[2])
+        of_set[zones] += 1
+        if of_set[zones] > _ZONES:
+            further.add(grid.code)
+    return further
+
+
+def _of_europe(grid: Registered) -> bool:
+    return grid.area.startswith("Europe")
 
 
 def _countries(surveys: Sequence[Registered], place: tuple[float, float]) -> list[tuple[str, ...]]:
@@ -94,30 +136,30 @@ def _countries(surveys: Sequence[Registered], place: tuple[float, float]) -> lis
     The nearest by its towns; where the smallest of the grids is of another one, and by far the smallest, that one.
     """
     every = [tuple(name.removesuffix(" Republic") for name in each) for each in countries_near(*place)]
-    near = [names for names in every if any(_names(one, names) for one in surveys)]
-    least = min(surveys, key=lambda one: one.size, default=None)
-    if least is None or (near and _names(least, near[0])):
+    near = [names for names in every if any(_names(grid, names) for grid in surveys)]
+    smallest = min(surveys, key=lambda grid: grid.size, default=None)
+    if smallest is None or (near and _names(smallest, near[0])):
         return near
-    its = min((one.size for one in surveys if near and _names(one, near[0])), default=math.inf)
-    if least.size * _BY_FAR >= its:
+    size_of_nearest = min((grid.size for grid in surveys if near and _names(grid, near[0])), default=math.inf)
+    if smallest.size * _BY_FAR >= size_of_nearest:
         return near
-    return [(_PART.split(least.area)[0].rstrip("."),), *near]
+    return [(_PART.split(smallest.area)[0].rstrip("."),), *near]
 
 
-def _plain_name(one: Registered) -> str:
+def _plain_name(grid: Registered) -> str:
     """Return the name of a grid of a country's own realisation of a datum without that; "" for others."""
-    datum, _, grid = one.name.rpartition(" / ")
-    first, _, more = datum.partition("/")
-    return f"{first} / {grid}" if more else ""
+    datum, _, zone = grid.name.rpartition(" / ")
+    first, _, realisation = datum.partition("/")
+    return f"{first} / {zone}" if realisation else ""
 
 
-def _names(one: Registered, names: Sequence[str]) -> bool:
+def _names(grid: Registered, names: Sequence[str]) -> bool:
     """Tell whether the area of a grid has one of some names in its own."""
-    return any(name in _PART.split(one.area)[0] for name in names)
+    return any(name in _PART.split(grid.area)[0] for name in names)
 
 
-def _datum(one: Registered) -> str:
-    return one.name.rpartition(" / ")[0] or one.name
+def _datum(grid: Registered) -> str:
+    return grid.name.rpartition(" / ")[0] or grid.name
 
 
 def _surveys(scope: str) -> bool:
@@ -128,14 +170,14 @@ def _surveys(scope: str) -> bool:
     return surveys and not small and not any(word in words for word in _OF_A_TRADE)
 
 
-def _stem(one: Registered) -> tuple[str, str]:
+def _stem(grid: Registered) -> tuple[str, str]:
     """Return the country of a grid and its datum without the realisation: "NAD83" of "NAD83(2011)"."""
-    return _PART.split(one.area)[0], _datum(one).partition("(")[0]
+    return _PART.split(grid.area)[0], _datum(grid).partition("(")[0]
 
 
-def _year(one: Registered) -> int:
+def _year(grid: Registered) -> int:
     """Return the year of a grid's datum, 0 where its name says none."""
-    found = [int(text) for text in _YEAR.findall(_datum(one))]
+    found = [int(text) for text in _YEAR.findall(_datum(grid))]
     return max((year if year > 99 else year + (1900 if year > _OF_2000 else 2000) for year in found), default=0)
 
 
