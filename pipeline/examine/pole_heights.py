@@ -52,11 +52,10 @@ class _Pole:
 
 def pole_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for pole heights, in a session and export, that no pole has beside those that marks prove."""
-    for (_, _, why), several in _together(_alone(survey, survey.first_pass.poles)):
+    for (session, _, why), several in _together(_alone(survey, survey.first_pass.poles)):
         if why:
             what = f"{_told(survey, several)}: {why}; correct pole heights in the controller and export again"
-            session, file, row = _where(survey, several)
-            yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (session,), file, row)
+            yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (session,), *_where(survey, several))
 
 
 def pole_notes(survey: Survey) -> Iterator[str]:
@@ -70,10 +69,10 @@ def pole_notes(survey: Survey) -> Iterator[str]:
         few = sum(one.seen.count for one in several) <= _EXCEPTIONS * every
         if not why and (few or _beside_one(several, every)):
             ground = "" if few else "; if the positions are of the ground already, leave the column unmapped"
+            file, row = _where(survey, several)
             yield (
-                f"{survey.exports[export].shown}:{min(one.seen.row for one in several)}: {_told(survey, several)}:"
-                " checks with another do not prove theirs; make sure that it was so, and occupy a mark with each"
-                f"{ground}"
+                f"{file}:{row}: {_told(survey, several)}: checks with another do not prove theirs; make sure that it"
+                f" was so, and occupy a mark with each{ground}"
             )
 
 
@@ -88,7 +87,7 @@ def left_pole_notes(survey: Survey) -> Iterator[str]:
             # "HR" may be of hours, and "Pole" of the poles that were surveyed
             hours = why == _TOO_LONG and (len(log.points[session, export]) > _LISTED or marks == (0.0,))
             if why and not hours and marks[-1] <= _LONGEST:
-                _, file, row = _where(survey, several)
+                file, row = _where(survey, several)
                 yield (
                     f'{file}:{row}: {_told(survey, several)} by the column "{name}", which is not mapped: {why}; where'
                     " a pole was used, their heights are off by what was not entered: correct pole heights in the"
@@ -102,10 +101,9 @@ def _together(alone: Sequence[_Pole]) -> Iterator[tuple[tuple[int, int, str], li
         yield key, list(of)
 
 
-def _where(survey: Survey, several: Sequence[_Pole]) -> tuple[int, str, int]:
-    """Return the session and the file of pole heights, and the first row."""
-    first = several[0]
-    return first.session, survey.exports[first.export].shown, min(one.seen.row for one in several)
+def _where(survey: Survey, several: Sequence[_Pole]) -> tuple[str, int]:
+    """Return the file of pole heights of one export, and the first row that has one of them."""
+    return survey.exports[several[0].export].shown, min(one.seen.row for one in several)
 
 
 def _beside_one(several: Sequence[_Pole], every: int) -> bool:

@@ -34,9 +34,8 @@ def _files(last: Record, job: Job) -> Iterator[str]:
     had = [_plain(entry, last) for entry in last["files"] if "rows" in entry or "layers" in entry]
     now = {f"{job.job.name}.gpkg"}
     if job.issue.formats and len(had) > 1:
-        from pipeline.issue.formats.formats import (
-            FORMATS,
-        )  # libraries that a job with a GeoPackage alone has no use for
+        # it loads libraries that a job with a GeoPackage alone has no use for
+        from pipeline.issue.formats.formats import FORMATS
 
         now |= {f"{job.job.name}{FORMATS[word].ending}" for word in job.issue.formats if word in FORMATS}
     yield from (name for name in had if name not in now)
