@@ -38,19 +38,23 @@ def gone_checks(before: OccupationsBefore, survey: Survey) -> tuple[tuple[Doubtf
     """
     there, held = _observed(survey)
     missing = list(_missing_now(before.had, survey, there))
-    told = {one.key: one for one in missing if one.failed}
-    for one in _carried_along(before.told, survey, there):
-        told.setdefault(one.key, one)
-    far = {one.key: one for one in told.values() if one.never_of_it(survey)}
-    points = plain_points(survey, {(one.point, one.time) for one in far.values()}, ALIKE)
-    mistaken = [one for one in far.values() if (one.point, one.time) in points]
-    for one in mistaken:
-        del told[one.key]
-    doubts = [_doubt(one, _near(held[one.point], one.time), replaced=bool(there[one.point])) for one in told.values()]
-    others = [one for one in missing if not one.failed]
-    unsaid = [one.called for one in others if _near(held[one.point], one.time) is None]  # what is held is told as that
+    failed = {gone.key: gone for gone in missing if gone.failed}
+    for gone in _carried_along(before.told, survey, there):
+        failed.setdefault(gone.key, gone)
+    far = {gone.key: gone for gone in failed.values() if gone.never_of_it(survey)}
+    points = plain_points(survey, {(gone.point, gone.time) for gone in far.values()}, ALIKE)
+    mistaken = [gone for gone in far.values() if (gone.point, gone.time) in points]
+    for gone in mistaken:
+        del failed[gone.key]
+    doubts = [
+        _doubt(gone, _held_then(held[gone.point], gone.time), replaced=bool(there[gone.point]))
+        for gone in failed.values()
+    ]
+    passed = [gone for gone in missing if not gone.failed]
+    # one that is held back is told as that
+    unsaid = [gone.called for gone in passed if _held_then(held[gone.point], gone.time) is None]
     return confirmed_by(survey.job, doubts), [
-        *(one.noted_as_point() for one in mistaken),
+        *(gone.noted_as_point() for gone in mistaken),
         *_note(unsaid, before.record["issue"]),
     ]
 
@@ -61,20 +65,20 @@ _There = defaultdict[str, list[int]]
 
 def _missing_now(had: Sequence[EarlierOccupation], survey: Survey, there: _There) -> Iterator[EarlierOccupation]:
     """Yield the occupations that the newest issue had and that no reading is any more, whatever it is called."""
-    many = Counter(one.point for one in had)
-    for one in had:
+    many = Counter(earlier.point for earlier in had)
+    for earlier in had:
         # where as many of its name are there, `unjudged` looks which they are
-        if len(there[one.point]) >= many[one.point] or one.at_any(there[one.point]):
+        if len(there[earlier.point]) >= many[earlier.point] or earlier.at_any(there[earlier.point]):
             continue
-        if one.sessions and not _renamed(one, survey):
-            yield one
+        if earlier.sessions and not _renamed(earlier, survey):
+            yield earlier
 
 
 def _carried_along(told: Sequence[EarlierOccupation], survey: Survey, there: _There) -> Iterator[EarlierOccupation]:
     """Yield what the newest issue told already, of occupations or of what seemed to be some, and what is gone now."""
-    for one in told:
-        if one.sessions and not one.at_any(there[one.point]) and not _renamed(one, survey):
-            yield one
+    for earlier in told:
+        if earlier.sessions and not earlier.at_any(there[earlier.point]) and not _renamed(earlier, survey):
+            yield earlier
 
 
 #: Occupations that are held back, by name: time, file, row and reason of each.
@@ -86,7 +90,7 @@ def _observed(survey: Survey) -> tuple[_There, _Held]:
 
     One that repeats another is there where that one is.
     """
-    found, held = _There(list), _Held(list)
+    there, held = _There(list), _Held(list)
     first = survey.first_pass
     table = first.candidates
     code, number = (np.asarray(table.column(name), np.int64) for name in ("held", "number"))
@@ -97,50 +101,53 @@ def _observed(survey: Survey) -> tuple[_There, _Held]:
         *(values.tolist() for values in (code, number, milliseconds(table))),
         strict=True,
     )
-    for name, export, row, why, at, time in rows:
-        if not why or duplicate_of.get(at) in sound:
-            found[name or ""].append(time)
+    for name, export, row, reason, reading, time in rows:
+        if not reason or duplicate_of.get(reading) in sound:
+            there[name or ""].append(time)
         else:
-            held[name or ""].append((time, survey.exports[export].shown, row, REASONS[why - 1]))
-    return found, held
+            held[name or ""].append((time, survey.exports[export].shown, row, REASONS[reason - 1]))
+    return there, held
 
 
-def _renamed(one: EarlierOccupation, survey: Survey) -> bool:
+def _renamed(earlier: EarlierOccupation, survey: Survey) -> bool:
     """Tell whether a reading that counts was observed on the mark at the time, whatever it and the mark are called.
 
     What it is on, the job says, or else its code and its place. One clock has no other reading at the time. Where the
     register has no mark of the name any more, the mark is another's name now if the reading lies where it lay.
     """
-    every, known = survey.candidates, survey.register
-    rows = np.flatnonzero((np.abs(every.time - one.time) <= ALIKE) & np.isin(every.session, one.sessions))
-    if not len(rows) or known is None:
+    candidates, register = survey.candidates, survey.register
+    at_the_time = np.abs(candidates.time - earlier.time) <= ALIKE
+    rows = np.flatnonzero(at_the_time & np.isin(candidates.session, earlier.sessions))
+    if not len(rows) or register is None:
         return False
-    of = known.find(one.mark)
-    named = [said.mark if (said := every.named[row]) is not None else None for row in rows.tolist()]
-    on = [None if mark is None else known.find(mark) for mark in named]
-    coded = np.asarray(coded_checks(every.table, survey.prepared), bool)[rows] & np.array([m is None for m in named])
-    if of is None:
-        said = coded | np.array([at is not None for at in on])
-        return bool(one.lies_there(every.raw[rows[said]], survey).any())
-    if of in on:
+    mark = register.find(earlier.mark)
+    named = [said.mark if (said := candidates.named[row]) is not None else None for row in rows.tolist()]
+    on = [None if name is None else register.find(name) for name in named]
+    unnamed = np.array([name is None for name in named])
+    coded = np.asarray(coded_checks(candidates.table, survey.prepared), bool)[rows] & unnamed
+    if mark is None:
+        on_marks = coded | np.array([number is not None for number in on])
+        return bool(earlier.lies_there(candidates.raw[rows[on_marks]], survey).any())
+    if mark in on:
         return True
     if survey.operations.register is None or not coded.any():
         return False
-    place = np.ravel(survey.operations.register.forward(known.first[of], known.second[of], known.third[of]))
+    coordinates = register.first[mark], register.second[mark], register.third[mark]
+    place = np.ravel(survey.operations.register.forward(*coordinates))
     most = np.hypot(survey.job.shift.limit_horizontal, survey.job.shift.limit_vertical) + BESIDE
-    return bool((np.linalg.norm(every.raw[rows[coded]] - place, axis=1) <= most).any())
+    return bool((np.linalg.norm(candidates.raw[rows[coded]] - place, axis=1) <= most).any())
 
 
-def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, int, str] | None:
+def _held_then(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, int, str] | None:
     """Return the one of those held back that was observed at a time."""
-    return next((one for one in held if abs(one[0] - time) <= ALIKE), None)
+    return next((row for row in held if abs(row[0] - time) <= ALIKE), None)
 
 
-def _doubt(one: EarlierOccupation, held: tuple[int, str, int, str] | None, *, replaced: bool) -> Doubtful:
+def _doubt(gone: EarlierOccupation, held: tuple[int, str, int, str] | None, *, replaced: bool) -> Doubtful:
     if held is None:
-        return one.doubt("gone", REPLACED if replaced else GONE, one.sessions)
+        return gone.doubt("gone", REPLACED if replaced else GONE, gone.sessions)
     _, file, row, reason = held
-    return one.doubt("gone", f"{GONE}: it is held back as {reason}", one.sessions, file, row)
+    return gone.doubt("gone", f"{GONE}: it is held back as {reason}", gone.sessions, file, row)
 
 
 def _note(called: list[str], issue: int) -> list[str]:
