@@ -55,8 +55,8 @@ _OFTEN, _TURNS = 4, 1.0 / 3.0
 def base_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each session whose points say that they hang on more than one base."""
     marks = _Marks(survey)
-    found = (_doubt(survey, window, _Session(survey, window, marks).told()) for window in survey.windows)
-    return [one for one in found if one is not None]
+    doubts = (_doubt(survey, window, _Session(survey, window, marks).other_bases()) for window in survey.windows)
+    return [doubt for doubt in doubts if doubt is not None]
 
 
 def far_base_doubts(survey: Survey, local: Floats, told: Sequence[Doubtful]) -> list[Doubtful]:
@@ -69,12 +69,12 @@ def far_base_doubts(survey: Survey, local: Floats, told: Sequence[Doubtful]) -> 
         local: (S, 3) shifts east, north, up, metres, NaN where there is none.
         told: the doubts that are known already; a session that has one about its base gets no second.
     """
-    marks, found = _Marks(survey), []
+    marks, doubts = _Marks(survey), []
+    of_bases = [doubt.sessions or () for doubt in told if doubt.kind is Doubt.BASE]
     for window, shift in zip(survey.windows, local, strict=True):
-        known = any(one.kind is Doubt.BASE and one.sessions and window.index in one.sessions for one in told)
-        if is_shifted(shift) and not known:
-            found.append(_doubt(survey, window, _Session(survey, window, marks).far()))
-    return [one for one in found if one is not None]
+        if is_shifted(shift) and not any(window.index in sessions for sessions in of_bases):
+            doubts.append(_doubt(survey, window, _Session(survey, window, marks).far_bases()))
+    return [doubt for doubt in doubts if doubt is not None]
 
 
 def is_shifted(shift: Floats) -> bool:
@@ -89,13 +89,14 @@ def station_notes(survey: Survey) -> list[str]:
     stations.
     """
     marks = _Marks(survey)
-    return [one for window in survey.windows for one in _Session(survey, window, marks).strange_stations()]
+    return [note for window in survey.windows for note in _Session(survey, window, marks).strange_stations()]
 
 
-def _doubt(survey: Survey, window: SessionWindow, told: Iterator[tuple[str, ValueSeen]]) -> Doubtful | None:
-    if (said := next(told, None)) is None:
+def _doubt(survey: Survey, window: SessionWindow, others: Iterator[tuple[str, ValueSeen]]) -> Doubtful | None:
+    """Return the doubt for the first of the other bases of a session, None where it has none."""
+    if (first := next(others, None)) is None:
         return None
-    what, seen = said
+    what, seen = first
     text = f"session {window.session.name}: its points have {what}; give each base its own session"
     return Doubtful(Doubt.BASE, text, (window.index,), survey.exports[seen.export].shown, seen.row)
 
@@ -107,11 +108,11 @@ class _Marks:
     survey: Survey
 
     @cached_property
-    def said(self) -> Flags:
+    def occupied(self) -> Flags:
         """(n,) of the survey's candidates."""
-        every = self.survey.candidates
-        named = np.array([said is not None for said in every.named], bool)
-        coded: Flags = np.asarray(coded_checks(every.table, self.survey.prepared), bool)
+        candidates = self.survey.candidates
+        named = np.array([said is not None for said in candidates.named], bool)
+        coded: Flags = np.asarray(coded_checks(candidates.table, self.survey.prepared), bool)
         return named | coded
 
 
@@ -122,10 +123,10 @@ class _Session:
         self.survey, self.window, self.marks = survey, window, marks
         self.log = survey.first_pass.log.sessions[window.index]
         self.stands = survey.bases.stands[window.index]
-        self.field = [one for one in survey.prepared.field_windows if one.session == window.index]
+        self.field = [shift for shift in survey.prepared.field_windows if shift.session == window.index]
         self.network = window.session.shift == "none"
 
-    def told(self) -> Iterator[tuple[str, ValueSeen]]:
+    def other_bases(self) -> Iterator[tuple[str, ValueSeen]]:
         """Yield what differs, and the value that no mark speaks for."""
         if len(self.stands) > 1:
             yield from self._positions(self._another)
@@ -134,7 +135,7 @@ class _Session:
         if self.window.base is not None or not self.network:
             yield from self._antennas()
 
-    def far(self) -> Iterator[tuple[str, ValueSeen]]:
+    def far_bases(self) -> Iterator[tuple[str, ValueSeen]]:
         """Yield likewise a base that is farther from the others than two positions of one may be."""
         if len(self.stands) > 1 and not self.network:
             yield from self._positions(self._elsewhere, shifted=True)
@@ -146,16 +147,15 @@ class _Session:
             return
         pairs = combinations(range(len(seen)), 2)
         alike = [(one, other) for one, other in pairs if spelled_alike(seen[one].text, seen[other].text)]
-        keys = [str(one.key[0]) for one in seen]
+        keys = [str(base.key[0]) for base in seen]
         marked = self._occupied_with(keys)
         for group in unmarked(groups_of(len(seen), alike), marked, seen) if marked else ():
-            (number, *_) = group
-            one, others = seen[number], [other for place, other in enumerate(seen) if place not in group]
-            at = self.survey.exports[one.export].shown
+            first, others = seen[group[0]], [other for place, other in enumerate(seen) if place not in group]
+            at = f"{self.survey.exports[first.export].shown}:{first.row}"
             listed = ", ".join(f"{other.text} ({counted(other.count, 'reading')})" for other in others)
             yield (
-                f"session {self.window.session.name}: {at}:{one.row}: no mark was occupied with base id {one.text} of"
-                f" {counted(sum(seen[place].count for place in group), 'reading')} from {stamp(one.time)} to"
+                f"session {self.window.session.name}: {at}: no mark was occupied with base id {first.text} of"
+                f" {counted(sum(seen[place].count for place in group), 'reading')} from {stamp(first.time)} to"
                 f" {stamp(max(seen[place].last for place in group))} UTC (first one here), besides {listed}. If it is"
                 " no station of the same network, these readings need a shift of their own: give it its own session,"
                 " with ties"
@@ -163,8 +163,9 @@ class _Session:
 
     def _occupied(self) -> pa.Table:
         """Return the session's readings that ties and checks are, or are to be."""
-        every = self.survey.candidates
-        return every.table.take(pa.array(np.flatnonzero(self.marks.said & (every.session == self.window.index))))
+        candidates = self.survey.candidates
+        own = self.marks.occupied & (candidates.session == self.window.index)
+        return candidates.table.take(pa.array(np.flatnonzero(own)))
 
     def _occupied_with(self, keys: list[str]) -> set[int]:
         """Return which of some base ids, by their keys, marks were occupied with."""
@@ -173,39 +174,44 @@ class _Session:
 
     def _ids_in_time(self) -> list[ValueSeen]:
         """Return the session's base ids, each as first seen."""
-        return sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
+        return sorted(self.log.ids, key=lambda base: (base.time, base.export, base.row))
 
     def _positions(
         self, another: Callable[[Stand, Stand, bool], bool], shifted: bool = False
     ) -> Iterator[tuple[str, ValueSeen]]:
+        """Yield the positions of bases without an occupied mark that are ``another`` base than one of the others.
+
+        ``another`` is also told whether there are so many positions as only a network has; a session that is
+        ``shifted`` has none of these where one base of its own comes back among them.
+        """
         marked = set(self._stood_on().tolist())
         pairs = list(combinations(range(len(self.stands)), 2))
         alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
         groups = groups_of(len(self.stands), alike)
         several = len(groups) > _FEW or self.log.positions.further > 0
-        whole = [self._together(group) for group in groups]
+        bases = [self._together(group) for group in groups]
         if shifted and several:
-            several = not self._comes_back(whole, [bool(marked & set(group)) for group in groups], marked)
+            several = not self._comes_back(bases, [bool(marked & set(group)) for group in groups], marked)
         for group in unmarked(groups, marked, [stand.seen for stand in self.stands]):
-            one = whole[groups.index(group)]
-            for other in whole:
-                if other is not one and another(one, other, several):
-                    apart = float(np.linalg.norm(one.xyz - other.xyz))
-                    which = f"{self._written(other.seen)} and {self._written(one.seen)}"
+            base = bases[groups.index(group)]
+            for other in bases:
+                if other is not base and another(base, other, several):
+                    apart = float(np.linalg.norm(base.xyz - other.xyz))
+                    which = f"{self._written(other.seen)} and {self._written(base.seen)}"
                     what = f"{len(groups)} positions of the base: {which} are {apart:.3f} m apart"
-                    yield f"{what}, and {_none_on(one.seen)}", one.seen
+                    yield f"{what}, and {_none_on(base.seen)}", base.seen
 
-    def _comes_back(self, whole: Sequence[Stand], occupied: Sequence[bool], marked: set[int]) -> bool:
+    def _comes_back(self, bases: Sequence[Stand], occupied: Sequence[bool], marked: set[int]) -> bool:
         """Tell whether one of many positions has all occupations, most readings, and some before and after another's.
 
         No virtual station comes again. So that one is a base of its own, if it needs a shift, and no network's.
         """
         if sum(occupied) != 1 or -1 in marked:
             return False
-        own = whole[occupied.index(True)].seen
-        every = sum(one.seen.count for one in whole) + self.log.positions.further
-        between = any(own.time < one.seen.time and one.seen.last < own.last for one in whole)
-        return 2 * own.count > every and between
+        own = bases[occupied.index(True)].seen
+        readings = sum(base.seen.count for base in bases) + self.log.positions.further
+        between = any(own.time < base.seen.time and base.seen.last < own.last for base in bases)
+        return 2 * own.count > readings and between
 
     def _written(self, seen: ValueSeen) -> str:
         """Return a position of the base as its export has it, with what readings have it."""
@@ -221,7 +227,7 @@ class _Session:
         return Stand(stands[0].xyz, reduce(ValueSeen.and_also, [stand.seen for stand in stands]))
 
     def _stood_on(self) -> Integers:
-        """Return which of the positions occupations of marks carry."""
+        """Return (k,) which of the positions each occupation of a mark carries, -1 for none."""
         table = self._occupied()
         export, time = np.asarray(table.column("export"), np.int64), milliseconds(table)
         block = np.array([self.survey.exports[number].block for number in export.tolist()], np.int64)
@@ -234,17 +240,17 @@ class _Session:
             epochs = np.full(len(rows), operations.epochs[self.window.index, number])
             taken = table.take(pa.array(rows))
             places[rows] = working_positions(taken, operations.frames.to_working[number], epochs)
-        found = standing(places, self.stands)
-        for row in np.flatnonzero(found < 0).tolist():
-            found[row] = self._set_up_before(int(export[row]), int(time[row]))
-        return found
+        stood_on = standing(places, self.stands)
+        for row in np.flatnonzero(stood_on < 0).tolist():
+            stood_on[row] = self._set_up_before(int(export[row]), int(time[row]))
+        return stood_on
 
     def _set_up_before(self, export: int, time: int) -> int:
         """Return which position an export has last before a time, if it says it once per set-up; else -1."""
         own = [place for place, stand in enumerate(self.stands) if export in stand.seen.exports]
-        bare = sum(one.count for one in self.log.bare if export in one.exports)
+        without = sum(seen.count for seen in self.log.bare if export in seen.exports)
         before = [place for place in own if self.stands[place].seen.time <= time]
-        if not before or bare <= sum(self.stands[place].seen.count for place in own):
+        if not before or without <= sum(self.stands[place].seen.count for place in own):
             return -1
         return max(before, key=lambda place: self.stands[place].seen.time)
 
@@ -301,15 +307,15 @@ class _Session:
         seen = self._ids_in_time()
         if not 1 < len(seen) <= _FEW or self.log.ids.further:
             return
-        keys = [str(one.key[0]) for one in seen]
+        keys = [str(base.key[0]) for base in seen]
         at = self._positions_by_id()
         alike = [pair for pair in combinations(range(len(seen)), 2) if self._one_base(seen[pair[0]], seen[pair[1]], at)]
         marked = self._occupied_with(keys)
         for group in unmarked(groups_of(len(seen), alike), marked, seen):
-            (number, *_) = group
-            if not self._far(at.get(keys[number], set()), set().union(*(at.get(key, set()) for key in keys))):
-                names = " and ".join(sorted(one.text for one in seen)[:2])
-                yield f"different base ids, {names}, and {_none_on(seen[number], 'id')}", seen[number]
+            first = group[0]
+            if not self._far(at.get(keys[first], set()), set().union(*(at.get(key, set()) for key in keys))):
+                names = " and ".join(sorted(base.text for base in seen)[:2])
+                yield f"different base ids, {names}, and {_none_on(seen[first], 'id')}", seen[first]
 
     def _positions_by_id(self) -> dict[str, set[int]]:
         """Return by base id the positions that readings with it carry."""
