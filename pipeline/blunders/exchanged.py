@@ -47,7 +47,7 @@ def exchanged_in_register(scope: Scope, evidence: WeighedDifferences, outlook: O
 def exchanged_in_field(scope: Scope, own: Integers, evidence: WeighedDifferences) -> Iterator[Hypothesis]:
     """Yield that occupations of two marks in a session have each other's names: all of them, or two in a row.
 
-    Marks that are too far apart for what is seen are left out.
+    Marks that are too far apart for what is seen are left out. ``own`` (k,) are rows of `compare.OnMarks`, by time.
     """
     on_marks, reach = scope.case.solved.occupations, _reach(scope, evidence)
     grid = np.nan_to_num(scope.case.solved.reference.grid)

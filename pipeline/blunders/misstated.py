@@ -79,7 +79,7 @@ class StatedGroups:
 
     @classmethod
     def of(cls, case: Case, session: int, own: Integers) -> "StatedGroups":
-        """Return that of a session with its occupations."""
+        """Return that of a session with its occupations, ``own`` (k,)."""
         stated = case.solved.field.of(session)
         found = tuple((one, group) for one in stated for group in _groups(case, one, own))
         return cls(2.0 * case.tolerance.vertical, found)

@@ -34,8 +34,8 @@ def one_rover(scope: Scope, session: int) -> Iterator[Hypothesis]:
 def parted(case: Case, session: int, before: Integers, after: Integers) -> bool:
     """Tell whether occupations before and after a gap in time are of different rovers at work at the same time.
 
-    Then nobody knows whether the base moved in between, or whether one of the two is off all the time. ``before`` and
-    ``after`` are rows of `compare.OnMarks`.
+    Then nobody knows whether the base moved in between, or whether one of the two is off all the time. ``before`` (b,)
+    and ``after`` (a,) are rows of `compare.OnMarks`.
     """
     table, several = case.solved.occupations.table, case.survey.windows[session].base is None
     export, base = table.column("export").to_pylist(), table.column("base").to_pylist()

@@ -165,8 +165,8 @@ def scope_of(case: Case, sessions: tuple[int, ...], rows: Integers, unseen: Inte
     Args:
         case: the job.
         sessions: the sessions.
-        rows: the failing occupations that are to be explained.
-        unseen: other failing occupations, which are left out of sight.
+        rows: (f,) the failing occupations that are to be explained.
+        unseen: (u,) other failing occupations, which are left out of sight.
     """
     on_marks = case.solved.occupations
     own = tuple(np.setdiff1d(case.own(session), unseen) for session in sessions)
@@ -194,7 +194,8 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
     """Return the differences of occupations with their covariance, and some sessions' shifts as the last rows.
 
     Errors of one mark's coordinates are common to its occupations, those of a session's shift to its checks. A shift is
-    judged as a difference at its tolerance when it is at its limit.
+    judged as a difference at its tolerance when it is at its limit. ``rows`` (k,) are those of the occupations, and
+    ``rotation`` (3, 3) is from the working frame to east, north, up.
     """
     on_marks, solved = case.solved.occupations, case.solved
     compared, centring = on_marks.compared, case.survey.job.quality.centring

@@ -49,7 +49,7 @@ def without_unplaced(
         merged: what is issued of points measured twice, with names.
         readings: their readings that have places.
         same: all readings whose names others have.
-        known: numbers of those that are occupations of marks.
+        known: (k,) numbers of those that are occupations of marks.
         reach: metres that another session may have the point apart, as exported.
     """
     issued = np.setdiff1d(readings.number[readings.drafted], merged.gone)

@@ -50,9 +50,9 @@ def line_rows(joined: Joined, survey: Survey, writing: Writing) -> pa.RecordBatc
     return pa.RecordBatch.from_arrays([columns[name] for name in LINES.names], schema=LINES)
 
 
-def names_of(rows: StringRows, of: Integers, writing: Writing) -> list[str]:
-    """Return what the strings of some readings are called: by their code, with their number."""
-    pairs = zip(rows.code[of].tolist(), rows.label[of].tolist(), strict=True)
+def names_of(rows: StringRows, readings: Integers, writing: Writing) -> list[str]:
+    """Return what the strings of (k,) some readings are called: by their code, with their number."""
+    pairs = zip(rows.code[readings].tolist(), rows.label[readings].tolist(), strict=True)
     return [f"{writing.strings[code].code} {rows.labels[label]}".rstrip() for code, label in pairs]
 
 

@@ -38,7 +38,7 @@ class MergedReadings:
     stands: Integers = field(default_factory=lambda: np.zeros((0, 2), np.int64))
 
     def put_means(self, corrected: Corrected, start: int) -> tuple[Corrected, Integers, Integers]:
-        """Return a batch's numbers with the means in them, at which of its rows those are, and which means."""
+        """Return a batch's numbers with the means in them, at which of its rows (k,) those are, and which (k,)."""
         first, last = np.searchsorted(self.number, [start, start + len(corrected.easting)])
         which = np.arange(first, last)
         rows = self.number[which] - start

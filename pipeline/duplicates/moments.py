@@ -35,7 +35,7 @@ class Stretch:
     steps: int = 0
 
     def neighbours(self, window: int) -> Iterator[tuple[int, Integers]]:
-        """Yield steps in the order of time, and the places from which so many lead to one of the same moment.
+        """Yield steps in the order of time, and (p,) the places from which so many lead to one of the same moment.
 
         Of crowded moments not all are found.
         """
@@ -48,7 +48,7 @@ class Stretch:
             yield step, left
 
     def crowded(self, window: int) -> Integers:
-        """Return the places of the readings of moments of which `neighbours` does not find all."""
+        """Return (p,) the places of the readings of moments of which `neighbours` does not find all."""
         time = self.of.time
         dense = np.flatnonzero((time[_MANY:] - time[:-_MANY] <= window)[: self.own])
         touched = np.zeros(len(time) + 1, np.int64)

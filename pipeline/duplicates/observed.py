@@ -51,7 +51,7 @@ class Readings(Protocol):
         """Return (E,) which exports hold rows of different rounding."""
 
     def times(self) -> Iterator[tuple[slice, Integers, Codes]]:
-        """Yield piece by piece the place of the rows among all, their times, and the codes of the rounding of these."""
+        """Yield by pieces the place of rows among all, (k,) their times, and (k,) codes of how these are rounded."""
 
     def observed(self, numbers: Integers) -> Observed:
         """Return the readings of these numbers (k,), which ascend."""

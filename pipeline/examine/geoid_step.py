@@ -106,7 +106,7 @@ def of_reversed_sign(separation: Floats, expected: Floats) -> bool:
 
 
 def separations(survey: Survey, to_issued: Operation) -> Floats:
-    """Return metres that the height datum lies above the ellipsoid over the job; without places, or a site, none."""
+    """Return (n,) metres of the height datum above the ellipsoid over the job; none without places, or of a site."""
     if survey.operations.site is not None:
         return np.zeros(0)
     places = places_of(survey, None)

@@ -139,7 +139,7 @@ def _measured(survey: Survey) -> tuple[Integers, Integers]:
 
 
 def middle(values: Floats) -> list[float]:
-    """Return the median of each column's numbers, NaN where it has none."""
+    """Return the median of the numbers of each column of ``values`` (n, c), NaN where it has none."""
     known = [column[np.isfinite(column)] for column in values.T]
     return [median(column) if len(column) else np.nan for column in known]
 

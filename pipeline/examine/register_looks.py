@@ -29,7 +29,7 @@ class Pair:
 
 
 def close_pairs(places: Floats, within: float) -> list[Pair]:
-    """Return the marks that lie ``within`` metres of one another, each pair once, in the register's order.
+    """Return the marks, (R, 2) degrees, that lie ``within`` metres of one another, each pair once, in their order.
 
     Places are sorted into squares as wide as that, and compared within theirs and with the next ones; where many lie in
     one square, each with the first few of it, so that marks on one heap are not as many pairs as their number squared.

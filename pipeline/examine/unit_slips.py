@@ -35,7 +35,7 @@ def another_foot(off: Floats, other: Floats) -> bool:
 
 
 def may_be_another_foot(off: Floats, other: Floats) -> bool:
-    """Tell the same where they may as well be the error of a base that lies along the step between the two feet.
+    """Tell the same of (g, 2) metres that may as well be the error of a base along the step between the two feet.
 
     That of one in twenty that averaged their own positions does, beside a step of 3.5 m.
     """

@@ -62,7 +62,7 @@ class Marks:
         return [words.get((position, height)) for position, height in self.held[:, [0, 2]].tolist()]
 
     def taken(self, rows: Integers | Flags) -> "Marks":
-        """Return some of the marks, by their numbers in the order wanted or by a mask."""
+        """Return some of the marks, by their numbers (k,) in the order wanted or by a mask (n,)."""
         rows = np.arange(len(self.names))[rows]
         found: dict[str, Any] = {}
         for one in fields(self):

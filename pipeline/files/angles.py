@@ -63,7 +63,7 @@ def dms(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
 
 
 def decimal_degrees(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
-    """Return decimal degrees that have a degree sign or a letter of a hemisphere, as `dms` returns angles.
+    """Return (n,) decimal degrees that have a degree sign or a letter of a hemisphere, as `dms` returns angles.
 
     These are 23.9°, -23,9 °, 48.1977N and N 48.1977°. Decimals may stand behind a comma, and sign and letter are the
     angle's, as there. A number without either is unread here: it may be no angle, and a comma something else.

@@ -44,7 +44,7 @@ WGS84 = Ellipsoid(6378137.0, 1.0 / 298.257223563)
 def to_geocentric(
     lon: ArrayLike, lat: ArrayLike, height: ArrayLike, ellipsoid: Ellipsoid
 ) -> tuple[Floats, Floats, Floats]:
-    """Return X, Y, Z [m] of longitude and latitude [deg] and ellipsoidal height [m]; EPSG method 9602.
+    """Return X, Y, Z (n,) [m] of longitude and latitude [deg] and ellipsoidal height [m]; EPSG method 9602.
 
     X = (N + h) cos(lat) cos(lon), Y = (N + h) cos(lat) sin(lon), Z = (N (1 - e2) + h) sin(lat).
     Latitudes beyond 90 degrees come out as NaN; a NaN in any input is a NaN in all three outputs.

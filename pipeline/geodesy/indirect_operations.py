@@ -42,7 +42,7 @@ class Places:
 
     @classmethod
     def over(cls, area: Area, heights: ArrayLike, year: float) -> "Places":
-        """Return points over the area at the lowest and highest of the heights [m]; at 0 where none is finite."""
+        """Return points over the area at the lowest and highest of (k,) heights [m]; at 0 where none is finite."""
         known = np.asarray(heights, dtype=np.float64)
         known = known[np.isfinite(known)]
         levels = np.array([known.min(), known.max()]) if known.size else np.zeros(1)

@@ -41,7 +41,8 @@ def affine_step(matrix: Floats, offset: Floats, slope: Floats, added: float) -> 
 def derived_plan(grid: CRS, matrix: Floats, offset: Floats) -> CRS:
     """Return the projected CRS derived of a grid by `affine_step`'s plan; PROJ and GDAL know it by its WKT2.
 
-    The operation takes a grid's axes in the order in which the registry has them, northing first for some.
+    The operation takes a grid's axes in the order in which the registry has them, northing first for some. ``matrix``
+    is (2, 2), ``offset`` (2,) metres.
     """
     northing_first = grid.axis_info[0].direction.lower() == "north"
     first, second = (1, 0) if northing_first else (0, 1)

@@ -50,7 +50,7 @@ def semi_axes(east: Floats, north: Floats, both: Floats) -> tuple[Floats, Floats
 
 
 def circle_95(a: ArrayLike, b: ArrayLike) -> Floats:
-    """Return the radius [m] of the circle that holds 95 %, from the semi-axes a >= b [m] of the standard ellipse.
+    """Return radii [m] of circles that hold 95 %, from semi-axes a >= b [m] of standard ellipses, of any shape.
 
     Exact by the bivariate normal distribution to within 1e-7 of itself; 0 where a is 0.
     """

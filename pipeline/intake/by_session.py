@@ -83,7 +83,7 @@ class BySession:
         return range(session, max(session, last) + 1)
 
     def numbers(self, sessions: range) -> Iterator[Integers]:
-        """Yield the numbers of the readings of sessions that follow each other, ascending."""
+        """Yield (k,) numbers of the readings of sessions that follow each other, ascending, piece by piece."""
         waiting, many = list[Integers](), 0
         for start in sorted({start for session in sessions for start in self._blocks.get(session, ())}):
             block = slice(start, start + _BLOCK)

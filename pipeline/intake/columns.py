@@ -41,7 +41,7 @@ class DiskColumns:
         return self._starts[-1]
 
     def add(self, columns: Mapping[str, NDArray[Any]]) -> None:
-        """Take the next rows; no array is held that was given."""
+        """Take the next rows, (k,) of each column; no array is held that was given."""
         own = {name: columns[name].astype(kind) for name, kind in self._kinds.items()}
         rows = len(next(iter(own.values())))
         keep = len(self) + rows <= self._held
@@ -49,7 +49,7 @@ class DiskColumns:
         self._starts.append(len(self) + rows)
 
     def pieces(self, *names: str) -> Iterator[tuple[slice, list[NDArray[Any]]]]:
-        """Yield some columns piece by piece, each with the place of its rows among all."""
+        """Yield some columns (k,) piece by piece, each with the place of its rows among all."""
         for piece, start, stop in zip(self._pieces, self._starts, self._starts[1:], strict=False):
             yield slice(start, stop), [self._read(piece[name]) for name in names]
 

@@ -48,7 +48,7 @@ class Ages:
 
 
 def note_ages(found: dict[str, Ages], batch: pa.RecordBatch, export: Export, sound: Flags) -> None:
-    """Take a batch of an export: its sound readings, by the heading of each column that is or may be of ages."""
+    """Take a batch of an export: its ``sound`` (n,) readings, by the heading of each column that may be of ages."""
     columns = mapped(export.points.columns)
     here: dict[str, str] = {}
     if "correction_age" in columns:

@@ -68,7 +68,7 @@ class FieldWindow:
         return np.asarray(due, bool)
 
     def unsure(self, session: Integers, time: Integers, export: Integers, base: pa.Array | pa.ChunkedArray) -> Flags:
-        """Return likewise which readings may carry it or not: nobody knows when it was switched on, or off."""
+        """Return (n,) likewise which readings may carry it or not: nobody knows when it was switched on, or off."""
         due = np.zeros(len(time), bool)
         if self.stated.earliest is not None:
             due |= (time >= milliseconds_of(self.stated.earliest)) & (time < self.start)

@@ -157,7 +157,7 @@ class FileLog:
         return max(float(np.cos(np.radians(middle))), 1e-3)
 
     def clock(self) -> dict[str | None, tuple[Integers, Integers]]:
-        """Return by base id the minutes (UTC milliseconds) in which there are readings, and how many."""
+        """Return by base id (k,) minutes (UTC milliseconds) in which there are readings, and (k,) how many."""
         found = {}
         for base, parts in self.minutes.items():
             every = np.concatenate(parts)

@@ -170,7 +170,8 @@ def find_implausible(
 ) -> Implausible:
     """Hold every sound reading that repeats no other against its base, its session and its neighbours.
 
-    ``bases`` are the keys of base ids by the numbers that ``rows`` have of them.
+    ``duplicates`` (d,) are numbers of those that repeat another; ``bases`` are the keys of base ids by the numbers that
+    ``rows`` have of them.
     """
     sound = rows.having(SOUND)
     sound[duplicates] = False

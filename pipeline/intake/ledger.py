@@ -125,7 +125,7 @@ class ReadingRows:
         return hashed
 
     def times(self) -> Iterator[tuple[slice, Integers, NDArray[np.uint8]]]:
-        """Yield piece by piece the place of the rows among all, their times, and the codes of the rounding of these."""
+        """Yield by pieces the place of rows among all, (k,) their times, and (k,) codes of how these are rounded."""
         for place, (time, clock) in self.columns.pieces("time", "clock"):
             yield place, time, clock
 
@@ -205,7 +205,7 @@ class Ledger:
         signs: Signs,
         places: tuple[Floats, Floats, Floats],
     ) -> None:
-        """Take a batch, what its readings say of marks, and their longitudes, latitudes and heights."""
+        """Take a batch, what its readings say of marks, and (n,) longitudes, latitudes [deg] and heights [m]."""
         first, second, third = raw_positions(batch)
         unit = lengths_of(export.points).up
         readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0

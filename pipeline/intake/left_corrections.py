@@ -92,7 +92,8 @@ def note_left_corrections(
 ) -> None:
     """Take a batch of an export: its sound readings, into what was found of it by the columns' headings and contents.
 
-    Contents say what no heading says: a position that stays while the readings go on.
+    Contents say what no heading says: a position that stays while the readings go on. ``sound`` (n,) says which
+    readings are, ``session`` (n,) has their sessions.
     """
     columns = export.points.columns
     taken = set(mapped(columns).values())

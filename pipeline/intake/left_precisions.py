@@ -49,7 +49,7 @@ class LeftPrecision:
 def note_left(
     found: dict[str, LeftPrecision], batch: pa.RecordBatch, export: Export, sound: Flags, quality: Quality
 ) -> None:
-    """Take a batch of an export: its sound readings, into what was found of it by the columns' headings."""
+    """Take a batch of an export: its ``sound`` (n,) readings, into what was found of it by the columns' headings."""
     taken = set(mapped(export.points.columns).values())  # those that another word is made from are carried too
     own = [
         (field.name, said)

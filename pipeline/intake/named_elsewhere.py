@@ -57,7 +57,7 @@ class NamedElsewhere:
     readings: int = 0
 
     def take(self, batch: pa.RecordBatch, signs: Signs, pick: Callable[[Integers], pa.RecordBatch]) -> None:
-        """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
+        """Look at one batch; ``pick`` returns rows (k,) of it as candidates are kept."""
         self.readings += batch.num_rows
         for number, column in enumerate(batch.schema):
             if column.name in READING.names or not pa.types.is_string(column.type):

@@ -77,7 +77,7 @@ class RareKinds:
         return cls(marks, shape_patterns(listed), checks=tuple(checks), known=frozenset(map(folded, known)))
 
     def take(self, batch: pa.RecordBatch, signs: Signs, pick: Callable[[Integers], pa.RecordBatch]) -> None:
-        """Look at one batch; ``pick`` returns rows of it as candidates are kept."""
+        """Look at one batch; ``pick`` returns rows (k,) of it as candidates are kept."""
         named = signs.named
         self.others += int((~named).sum())
         kinds: dict[int, list[_Kind]] = {}

@@ -107,7 +107,7 @@ def of_rivals(free: GridState, rivals: Sequence[GridState]) -> GridState:
 
 
 def step_of(found: Sequence["Fit"]) -> Floats | None:
-    """Return the step between datums that the best of the grids leaves, None where it is none."""
+    """Return (2,) metres, the step between datums that the best of the grids leaves, None where it is none."""
     return found[0].found.shift if found and found[0].found.size > _FITS else None
 
 

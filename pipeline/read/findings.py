@@ -56,7 +56,7 @@ class Findings:
         self._details.append(pc.if_else(pa.array(bad), text, pa.scalar(None, pa.string())))
 
     def add_cells(self, reason: Reason, bad: Flags, word: str, cells: pa.Array, says: "pa.Array | str") -> None:
-        """Hold back the rows where ``bad``, each with the text of its cell: ``word: "text" says``.
+        """Hold back the rows where ``bad`` (n,), each with the text of its cell: ``word: "text" says``.
 
         ``says`` is one text for all or a text for every row of the batch.
         """

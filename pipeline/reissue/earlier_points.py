@@ -50,7 +50,7 @@ class Piece:
         return len(self.source_row)
 
     def some(self, rows: slice | Flags | Integers) -> "Piece":
-        """Return some of its points."""
+        """Return some of its points, by their places (k,) or a mask (n,)."""
         return Piece(self.file[rows], self.source_row[rows], self.session[rows], self.proof[rows], self.values[rows])
 
     def leading(self, file: int, last: int) -> int:

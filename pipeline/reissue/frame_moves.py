@@ -75,7 +75,7 @@ class Moves:
         return np.empty((0, 3)), True
 
     def jumped(self, survey: Survey, adjusted: Adjusted, left_out: frozenset[int]) -> dict[str, Floats]:
-        """Return the jumps of sessions by name, without those of some.
+        """Return (3,) the jumps of sessions by name, without those of some.
 
         A shift whose ties were read with other numbers jumped for that too, and counts only where there is no other.
         """
@@ -87,7 +87,7 @@ class Moves:
 
 
 def moves(last: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint) -> Moves:
-    """Return what became of numbers that a adjusted job and an earlier issue have in common.
+    """Return what became of numbers that an adjusted job and an earlier issue have in common.
 
     Args:
         last: the record of the earlier issue.

@@ -14,7 +14,7 @@ _NONE = np.zeros(0, np.uint64)
 
 
 def left_over(one: Iterable[Hashes], other: Iterable[Hashes]) -> tuple[Integers, Integers]:
-    """Return the numbers, ascending, of the rows of each of two series that have no like in the other.
+    """Return (k,) numbers, ascending, of the rows of each of two series that have no like in the other.
 
     Of several alike so many are left as the other has fewer. Rows that are alike and stand at about the same place are
     held no longer than until both have come past.

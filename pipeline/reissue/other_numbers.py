@@ -63,7 +63,7 @@ def other_numbers(
 
     Args:
         failed: the occupation.
-        rows: the candidates that are its reading now.
+        rows: (k,) the candidates that are its reading now.
         before: the occupations of the newest issue.
         survey: the job.
         supposed: whether it alone changed, where that is not to be looked for; None: it is.

@@ -82,7 +82,7 @@ class Side:
         self._sums[held].add({"sum": _sums(names, columns["observed"], more), "name": names})
 
     def table(self, points: NDArray[np.int64], held: NDArray[np.int64]) -> pa.Table:
-        """Return some rows, by their numbers among those of each kind; points first, with a sum of their attributes."""
+        """Return some rows, by their numbers (k,) of each kind; points first, with a sum of their attributes."""
         parts = [
             kept.take(numbers) for kept, numbers in zip(self._kept, (points, held), strict=True) if kept is not None
         ]
@@ -102,7 +102,7 @@ class Side:
         return found
 
     def sums(self, held: bool) -> Iterator[NDArray[np.uint64]]:
-        """Yield sums of what a comparison looks at in its rows: of points all, of others name and time."""
+        """Yield (k,) sums of what a comparison looks at in its rows: of points all, of others name and time."""
         return iter(DiskColumn(self._sums[held], "sum"))
 
 

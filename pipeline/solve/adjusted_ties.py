@@ -39,7 +39,10 @@ class Tied:
 def used_marks(
     candidates: Candidates, survey: Survey, reference: Reference, guesses: dict[str, Floats]
 ) -> NetworkMarks:
-    """Return the marks that the adjustment knows: those of the register that are tied to, and the temporary ones."""
+    """Return the marks that the adjustment knows: those of the register that are tied to, and the temporary ones.
+
+    ``guesses`` are (3,) places, working frame, by mark: metres off, for what the register lacks.
+    """
     used = dict.fromkeys(mark for _, mark in candidates.ties())
     used |= {window.session.setup.mark: None for window in survey.windows if window.session.setup is not None}
     known = {name: number for number, name in enumerate(reference.names)}

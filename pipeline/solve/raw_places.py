@@ -7,7 +7,7 @@ from pipeline.intake.survey import Survey
 
 
 def first_positions(survey: Survey) -> dict[str, Floats]:
-    """Return a raw position for every mark that is occupied: metres off, for what a register lacks."""
+    """Return (3,) a raw position, working frame, of each occupied mark: metres off, for what a register lacks."""
     found: dict[str, Floats] = {}
     for said, raw in zip(survey.candidates.named, survey.candidates.raw, strict=True):
         if said is not None and np.isfinite(raw).all():

@@ -24,11 +24,11 @@ class Precision:
     correlated: Floats | None = None
 
     def pairs(self) -> Floats:
-        """Return ``correlated``, zeros where there is none."""
+        """Return (n, 3) ``correlated``, zeros where there is none."""
         return np.zeros_like(self.sigma) if self.correlated is None else self.correlated
 
     def of(self, rows: Integers) -> "Precision":
-        """Return that of some of the readings."""
+        """Return that of some of the readings, by their places (k,)."""
         return Precision(self.sigma[rows], None if self.correlated is None else self.correlated[rows])
 
     def scaled(self, scale: Floats) -> "Precision":

@@ -227,7 +227,7 @@ class Overview:
         return key_of(self.named(code) if code else None, proof)
 
     def keys_of(self, batch: pa.RecordBatch) -> tuple[list[Key], Integers]:
-        """Return layers' keys, and which of them each row of ``points`` has."""
+        """Return layers' keys, and (n,) which of them each row of ``points`` has."""
         codes, proofs = (batch.column(name).dictionary_encode(null_encoding="encode") for name in ("code", "proof"))
         numbers = codes.indices.to_numpy().astype(np.int64) * len(proofs.dictionary) + proofs.indices.to_numpy()
         pairs, which = np.unique(numbers, return_inverse=True)

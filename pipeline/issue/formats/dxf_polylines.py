@@ -51,7 +51,7 @@ def polyline_tags(lines: Iterable[Polyline], owner: str, first: int) -> Iterator
 
 
 def lines_read(batch: pa.RecordBatch) -> Iterator[tuple[str, Floats]]:
-    """Yield layer and vertices of the lines among features of a drawing, as GDAL gives them."""
+    """Yield layer and (v, 3) vertices of the lines among features of a drawing, as GDAL gives them."""
     shapes = batch.column("wkb_geometry")
     shapes = shapes.storage if isinstance(shapes, pa.ExtensionArray) else shapes
     try:

@@ -43,13 +43,13 @@ def rounded(values: npt.ArrayLike, decimals: int) -> Floats:
 
 
 def fixed(values: npt.ArrayLike, decimals: int) -> list[str]:
-    """Return finite numbers as text with exactly so many decimals."""
+    """Return (n,) finite numbers as text with exactly so many decimals."""
     form = f"%.{decimals}f"
     return [form % value for value in rounded(values, decimals).tolist()]
 
 
 def fixed_column(values: npt.ArrayLike, decimals: int) -> pa.StringArray:
-    """Return finite numbers as `fixed` does, as a column: put together of whole numbers, at a tenth of the time."""
+    """Return (n,) finite numbers as `fixed` does, as a column: made of whole numbers, at a tenth of the time."""
     scaled = np.rint(np.asarray(values, np.float64) * 10.0**decimals)
     if not (np.abs(scaled) < _EXACT).all():
         return pa.array(fixed(values, decimals), pa.string())

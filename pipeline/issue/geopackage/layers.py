@@ -225,7 +225,7 @@ def vertices_of(shapes: pa.BinaryArray) -> tuple[Floats, Integers]:
 
 
 def each_of(vertices: Floats, many: Integers) -> list[Floats]:
-    """Return the vertices of each line, of those of all one after another."""
+    """Return the vertices (v, 3) of each line, of those of all one after another; each has as many as ``many`` (l,)."""
     return np.split(vertices, np.cumsum(many)[:-1]) if len(many) else []
 
 

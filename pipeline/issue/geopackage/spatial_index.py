@@ -100,7 +100,7 @@ class Packing:
         self.parents = np.zeros(sum(self._counts) - 1, np.int64)
 
     def nodes(self) -> Iterator[tuple[Integers, _Nodes]]:
-        """Yield nodes as their numbers and their blobs: the leaves in pieces, then level by level up to the root."""
+        """Yield nodes, (k,) numbers and their blobs: the leaves in pieces, then level by level up to the root."""
         around = np.empty((self._counts[0], 4), np.float32)
         yield from self._leaves(around)
         for level, count in enumerate(self._counts[1:], 1):

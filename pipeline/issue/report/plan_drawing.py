@@ -51,7 +51,7 @@ class PlanFrame:
 
     @classmethod
     def around(cls, easting: Floats, northing: Floats) -> "PlanFrame":
-        """Return the frame around places, with a margin; it is never narrower than a few metres."""
+        """Return the frame around places (n,) [m], with a margin; it is never narrower than a few metres."""
         middle = [(float(of.min()) + float(of.max())) / 2 for of in (easting, northing)]
         span = [max(float(of.max() - of.min()), _LEAST) * (1 + 2 * _MARGIN) for of in (easting, northing)]
         wide = RIGHT - LEFT
