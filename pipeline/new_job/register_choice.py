@@ -49,59 +49,65 @@ class _Likely:
         return self.table.found
 
 
-def choose_register(found: Contents) -> list[FileFound]:
+def choose_register(contents: Contents) -> list[FileFound]:
     """Put the register first, say of each table what it is taken for, and settle which columns hold names.
 
     Returns those of which any may be the register, one alone where that is known.
     """
-    exports = of_exports(found.exports)
-    every = [of_register(one) for one in found.registers]
-    for table in every:
+    exports = of_exports(contents.exports)
+    tables = [of_register(table) for table in contents.registers]
+    for table in tables:
         settle_register(table, exports)
-    likely = _likely(every, exports)
-    likely.sort(key=lambda one: (not one.named, -register_looks(one.found), one.found.look.called))
-    found.registers = [one.found for one in likely]
+    likely = _likely(tables, exports)
+    likely.sort(key=lambda table: (not table.named, -register_looks(table.found), table.found.look.called))
+    contents.registers = [table.found for table in likely]
     rivals = _rivals(likely)
-    for one in likely:
-        found.told.append((one.found.look.called, *_told(one, rivals)))
-    found.told.sort()
-    for each in exports:
-        for one in rivals:
-            settle_export(each, one.table)
+    for each in likely:
+        contents.told.append((each.found.look.called, *_taken_for(each, rivals)))
+    contents.told.sort()
+    for export in exports:
+        for rival in rivals:
+            settle_export(export, rival.table)
     settle_alike(exports)
-    return [one.found for one in rivals]
+    return [rival.found for rival in rivals]
 
 
-def _likely(every: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
+def _likely(tables: Sequence[Named], exports: Sequence[Named]) -> list[_Likely]:
     """Return the tables with the marks that readings name: those with a letter alone, where there are any.
 
     Numbers are names of points in any table of points; one that has most of their names is of the points, beside
     another one that names marks which it lacks, and that looks more like a register.
     """
-    said: list[set[str]] = []
-    points: list[bool] = []
-    for one in every:
-        name = mark_column(one.found)
-        said.append(marks_named(one, name, exports) if name in one.columns else set())
-        points.append(name in one.columns and is_of_points(one, name, exports))
-    others = [(one, marks) for one, marks, of in zip(every, said, points, strict=True) if marks and not of]
-    points = [
-        of and bool(others) and not any(_may_be_instead(one, marks, *other) for other in others)
-        for one, marks, of in zip(every, said, points, strict=True)
+    named = [_named(table, exports) for table in tables]
+    of_points = [
+        (column := mark_column(table.found)) in table.columns and is_of_points(table, column, exports)
+        for table in tables
     ]
-    said = [set() if of else marks for marks, of in zip(said, points, strict=True)]
-    lettered = [{mark for mark in marks if not mark.isdigit()} for marks in said]
-    chosen = lettered if any(lettered) else said
-    return [_Likely(one, frozenset(marks), of) for one, marks, of in zip(every, chosen, points, strict=True)]
+    every = list(zip(tables, named, of_points, strict=True))
+    others = [(table, marks) for table, marks, points in every if marks and not points]
+    of_points = [
+        points and bool(others) and not any(_may_be_instead(table, marks, *other) for other in others)
+        for table, marks, points in every
+    ]
+    named = [set() if points else marks for marks, points in zip(named, of_points, strict=True)]
+    lettered = [{mark for mark in marks if not mark.isdigit()} for marks in named]
+    chosen = zip(tables, lettered if any(lettered) else named, of_points, strict=True)
+    return [_Likely(table, frozenset(marks), points) for table, marks, points in chosen]
 
 
-def _may_be_instead(one: Named, marks: set[str], other: Named, named: set[str]) -> bool:
+def _named(table: Named, exports: Sequence[Named]) -> set[str]:
+    """Return the marks of a table that readings name, none where it has no column of them."""
+    column = mark_column(table.found)
+    return marks_named(table, column, exports) if column in table.columns else set()
+
+
+def _may_be_instead(table: Named, marks: set[str], other: Named, named: set[str]) -> bool:
     """Tell whether a table with most names of the points may yet be the register instead of another.
 
     It may where it looks no less like a register than that, and where it has all marks that readings name of the other,
     as all readings may be on marks. Results list the marks with many more points, and look like no register beside one.
     """
-    looks, looks_of_other = register_looks(one.found), register_looks(other.found)
+    looks, looks_of_other = register_looks(table.found), register_looks(other.found)
     if _folded(named) <= _folded(marks):
         return looks > 0 or looks_of_other == 0 or len(marks) <= _MANY * len(named)
     return looks > 0 and looks >= looks_of_other
@@ -116,30 +122,30 @@ def _rivals(likely: Sequence[_Likely]) -> list[_Likely]:
 
     One with times that cannot be read is rather an export.
     """
-    timeless = [one for one in likely if not unread_times(one.found.look, one.found.mapped)]
+    timeless = [table for table in likely if not unread_times(table.found.look, table.found.mapped)]
     likely = timeless or likely
     if not likely:
         return []
     first = likely[0]
     if not first.named:  # as nothing else tells, the one that looks most like one
-        alike = [one for one in likely if register_looks(one.found) == register_looks(first.found)]
+        alike = [table for table in likely if register_looks(table.found) == register_looks(first.found)]
         most = max(alike, key=_says_most)
-        return [one for one in alike if one is most or not _says_the_same(most, one)]
-    naming = sorted((one for one in likely if one.named), key=lambda one: -len(one.named))
-    widest = [one for one in naming if len(one.named) == len(naming[0].named)]
+        return [table for table in alike if table is most or not _says_the_same(most, table)]
+    naming = sorted((table for table in likely if table.named), key=lambda table: -len(table.named))
+    widest = [table for table in naming if len(table.named) == len(naming[0].named)]
     kept = [max(widest, key=_says_most)]
-    kept += [one for one in naming if one is not kept[0] and not _says_the_same(kept[0], one)]
-    return [one for one in likely if one in kept]
+    kept += [table for table in naming if table is not kept[0] and not _says_the_same(kept[0], table)]
+    return [table for table in likely if table in kept]
 
 
-def _says_most(one: _Likely) -> tuple[bool, bool, int]:
-    """Return by what one of tables that say the same of marks is taken: heights, a grid, headings of a register."""
+def _says_most(table: _Likely) -> tuple[bool, bool, int]:
+    """Return by what one of the tables that say the same of marks is taken: heights, a grid, headings of a register."""
     try:
-        read = register_of(one.found)
+        read = register_of(table.found)
     except (Unusable, OSError):
         return False, False, 0
     plane = read.table.kind == "plane"
-    return bool(np.isfinite(read.heights).any()), plane, register_looks(one.found)
+    return bool(np.isfinite(read.heights).any()), plane, register_looks(table.found)
 
 
 def _says_the_same(one: _Likely, other: _Likely) -> bool:
@@ -165,52 +171,50 @@ def _says_the_same(one: _Likely, other: _Likely) -> bool:
     return not bool((apart > SAME["plane"]).any())
 
 
-def _told(one: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
+def _taken_for(table: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
     """Return what a table is taken for, and why."""
-    unread = unread_times(one.found.look, one.found.mapped)
-    if one in rivals:
-        more = f"; {dates_alone(one.found) or unread}" if unread and not dated_column(one.found) else ""
+    unread = unread_times(table.found.look, table.found.mapped)
+    if table in rivals:
+        more = f"; {dates_alone(table.found) or unread}" if unread and not dated_column(table.found) else ""
         return ("register", f"{_PLAIN}{more}") if len(rivals) == 1 else ("may be the register", f"{_PLAIN}{more}")
     if unread:
         return "neither", f"names and positions, but {unread}"
-    if one.of_points:
+    if table.of_points:
         return "neither", "names and positions without times, of the points themselves"
     first = rivals[0].found.look.called
-    if not rivals[0].named and register_looks(one.found) == register_looks(rivals[0].found):
+    if not rivals[0].named and register_looks(table.found) == register_looks(rivals[0].found):
         return "neither", f"{_PLAIN}: its marks are in {first} too, at the same places"
     if not rivals[0].named:
         return "neither", f"{_PLAIN}, like {first}, which looks more like a register"
-    if one.named:
+    if table.named:
         return "neither", f"{_PLAIN}: the marks that readings name are also in {first}, at the same positions"
     return "neither", f"{_PLAIN}: readings do not name them, but marks of {first}"
 
 
 def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[FileFound]) -> None:
     """Ask which of some tables is the register: by its file, or by its layer where they lie in one file."""
-    names = [of_register(one) for one in rivals]
-    said = of_exports(exports)
-    each = [marks_named(one, mark_column(one.found), said) if mark_column(one.found) in one.columns else set()
-            for one in names]  # fmt: skip
+    readings = of_exports(exports)
+    named = [_named(of_register(rival), readings) for rival in rivals]
     asks = "which of these is the register of control marks?"
-    if sum(bool(marks) for marks in each) > 1:
+    if sum(bool(marks) for marks in named) > 1:
         asks += " readings name marks from several;"
         alone = [
-            f"{listed(sorted(mine)[:_LISTED])} {'are' if len(mine) > 1 else 'is'} in {one.look.called} alone"
-            for one, marks in zip(rivals, each, strict=True)
-            if (mine := marks - set().union(*(other for other in each if other is not marks)))
+            f"{listed(sorted(own)[:_LISTED])} {'are' if len(own) > 1 else 'is'} in {rival.look.called} alone"
+            for rival, marks in zip(rivals, named, strict=True)
+            if (own := marks - set().union(*(other for other in named if other is not marks)))
         ]
         asks += f" {', '.join(alone)}: a job reads one register, so combine what belongs together;" if alone else ""
     asks += (
         " grid, heights, columns, ties and checks depend on it, and none of them is set yet: leave only the right one"
         " in the folder and run `tiedown new` again, or write them by hand"
     )
-    if len({one.look.shown for one in rivals}) == 1:
+    if len({rival.look.shown for rival in rivals}) == 1:
         draft.control["file"] = Known(quoted(rivals[0].look.shown), _PLAIN)
-        candidates = tuple(Candidate(quoted(str(one.look.layer)), "") for one in rivals)
+        candidates = tuple(Candidate(quoted(str(rival.look.layer)), "") for rival in rivals)
         draft.control["layer"] = Question("control.layer", asks, candidates)
         return
     candidates = tuple(
-        Candidate(quoted(one.look.shown), f"with layer = {quoted(one.look.layer)}" if one.look.layer else "")
-        for one in rivals
+        Candidate(quoted(rival.look.shown), f"with layer = {quoted(rival.look.layer)}" if rival.look.layer else "")
+        for rival in rivals
     )
     draft.control["file"] = Question("control.file", asks, candidates)
