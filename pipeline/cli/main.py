@@ -124,7 +124,15 @@ def run(
         context.fail("--workers cannot be used with --cluster: the scheduler has its own workers.")
     chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
     own = callers_command(notify) if notify is not None and not no_notify else None
-    batch = Batch(list(map(Path, jobs)), json, quiet, dry_run, fail_on=chosen, notify=own, silent=no_notify)
+    batch = Batch(
+        list(map(Path, jobs)),
+        as_json=json,
+        quiet=quiet,
+        dry_run=dry_run,
+        fail_on=chosen,
+        notify=own,
+        silent=no_notify,
+    )
     raise typer.Exit(run_jobs(batch, workers=workers, timeout=timeout, cluster=cluster))
 
 
