@@ -27,6 +27,7 @@ class Form:
         sigma: standard uncertainty of each horizontal component and of the height where none is stated, metres.
         columns: our names of its columns.
         called_so: what it is, in words; ``table`` is the job file's table that names it.
+        pages: whether it may have been printed on pages, each with its heading; what is left out is told then.
     """
 
     written: Written = AS_FOUND
@@ -36,6 +37,7 @@ class Form:
     columns: tuple[str, ...] = COLUMNS
     called_so: str = "a register"
     table: str = "control"
+    pages: bool = False
 
     @classmethod
     def from_control(cls, control: ControlSection) -> "Form":
@@ -44,7 +46,8 @@ class Form:
         named = {word: by_place(name) if isinstance(name, int) else name for word, name in columns.items()}
         places = frozenset(name for name in columns.values() if isinstance(name, int))
         written = Written(control.delimiter, control.decimal, control.encoding, control.header, places)
-        return cls(written, named, control.angles == "dms", (control.sigma_horizontal, control.sigma_vertical))
+        sigma = (control.sigma_horizontal, control.sigma_vertical)
+        return cls(written, named, control.angles == "dms", sigma, pages=True)
 
     def wanted(self) -> frozenset[str]:
         """Return the names of the columns that are looked for, as names are compared."""
