@@ -26,7 +26,7 @@ _ROWS, _PART = 500, 0.4
 #: Numbers in a line that is a row, at least; pages that a title or footer comes with.
 _LEAST = 2
 _FIGURES = re.compile(r"\d+")
-#: What differs from page to page, a time or a short number by itself, and words of lines in which a number may say more.
+#: What differs from page to page, a time or a short number alone, and words of lines in which a number may say more.
 _CLOCK, _COUNT = re.compile(r"\b\d{1,2}:\d\d(:\d\d)?\b"), re.compile(r"(?<![\w.,])\d{1,3}(?![\w]|[.,]\d)")
 _SYSTEM = re.compile(
     r"zon|utm|lambert|gau[sß]|merid|epsg|crs|datum|fus|huso|kaist|stre?if|band|[ck]oord|syst|proj|grid|raster|зона|систем",

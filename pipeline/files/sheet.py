@@ -45,7 +45,8 @@ class Sheet:
     ``columns`` are the header's names in small letters, but for two that these would make one; each of
     ``rows`` is its line (or a feature's number) and its cells by column, those of columns that are asked for.
     ``header`` is the header's line; ``comma`` tells whether a decimal comma is possible, ``point`` whether a decimal
-    point is. ``of_points`` are the columns that geometries gave. ``pages`` is what was left out as no row.
+    point is. ``of_points`` are the columns that geometries gave. ``pages`` is what was left out as no row,
+    ``headings`` are the columns' names as written.
     """
 
     shown: str
@@ -57,6 +58,7 @@ class Sheet:
     point: bool = True
     of_points: tuple[str, ...] = ()
     pages: Pages = NO_PAGES
+    headings: tuple[str, ...] = ()
 
     def number(self, text: str) -> float | None:
         """Return the number that a cell writes in digits, with a decimal sign that is possible here, or None."""
@@ -197,9 +199,8 @@ def read_sheet(
     if len(problems.found) > before:
         return None
     comma = how.decimal != "." and (delimiter != "," or how.decimal == "," or _quotes_commas(rows))
-    return Sheet(
-        shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), headed.line, how.decimal != ",", (), headed.pages
-    )
+    point, digest = how.decimal != ",", hashlib.sha256(data).hexdigest()
+    return Sheet(shown, columns, rows, comma, digest, headed.line, point, (), headed.pages, headed.headings)
 
 
 def _records_of(path: Path, data: bytes, layer: str | None, asked: _Asked) -> tuple[list[_Record], str] | None:
@@ -221,6 +222,7 @@ class _Headed:
     line: int
     body: list[_Record]
     pages: Pages = NO_PAGES
+    headings: tuple[str, ...] = ()
 
 
 def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
@@ -250,7 +252,7 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
         left_out = _left_out(records[: max(above, 0)], named, body, asked)
         body = [record for record in body if record[0] not in left_out.lines]
     _check_heading_again(body, named, line, asked, left_out.otherwise)
-    return _Headed(columns, line, body, left_out)
+    return _Headed(columns, line, body, left_out, tuple(header))
 
 
 def _called(header: Sequence[str], places: Collection[int], known: Collection[str]) -> tuple[str, ...]:

@@ -47,7 +47,7 @@ HEADINGS = (
     ],
     ["  Point     N            E            H", "  -              [m]          [m]          [m]"],
 )
-FEET = ([], ["   * checked 2024"], ["page {page} of 4"], ["- {page} -"], ["Printed 17.03.2026 12:15:0{page}   {page}/4"],
+FEET = ([], ["   * checked 2024"], ["page {page} of 4"], ["- {page} -"], ["Printed 17.03.2026 12:15:0{page} {page}/4"],
         ["{marks} marks on this page", "Seite {page}"])  # fmt: skip
 
 
