@@ -26,6 +26,7 @@ def _parts(degrees: float, *, letters: str = "") -> list[str]:
     [
         ("mark;Lat deg;Lat min;Lat sec;Lon deg;Lon min;Lon sec;height", False),
         ("mark;LatD;LatM;LatS;N/S;LonD;LonM;LonS;E/W;height", True),
+        ("mark;B Grad;B Min;B Sek;N/S;L Grad;L Min;L Sek;E/W;height", True),
         ("Punkt;Breite Grad;Breite Min;Breite Sek;Länge Grad;Länge Min;Länge Sek;height", False),
     ],
 )
