@@ -153,7 +153,8 @@ class Form:
         mapped, joined = set(map(plain, self.named.values())), self._parts(sheet)
         for word in POSITION["geographic"]:
             theirs = self.named.get(word, word)
-            told, fix = unread_notation(theirs, dms=self.dms), TO_DEGREES
+            # degrees with minutes beside them are no gon, whatever their heading says: "B Grad"
+            told, fix = None if word in joined else unread_notation(theirs, dms=self.dms), TO_DEGREES
             heads = {plain(head): head for head in sheet.headings or sheet.columns}
             parts = split_into_parts(heads.get(plain(theirs), ""), list(heads.values()))
             if told is None and parts and not mapped & set(map(plain, parts)) and word not in joined:
