@@ -34,6 +34,7 @@ from pipeline.control.register_rows import (
 from pipeline.control.revisions import single
 from pipeline.control.table_form import AS_OURS, Form
 from pipeline.control.table_source import read_source
+from pipeline.files.printed_pages import NO_PAGES, Pages
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
@@ -71,6 +72,7 @@ class Register:
             to the west, to the south or downwards.
         units_row: the row of units below its heading, None where there is none.
         closing_rows: rows at its end that are no marks, such as a total.
+        pages: what else of it is no row, as the headings and titles of a printed register's pages.
         z_of_points: whether the heights are the Z of the file's geometries.
         by_cells: whether each mark holds position or height alone because the cells of the rest are empty.
     """
@@ -99,6 +101,7 @@ class Register:
     units_row: UnitsRow | None = None
     by_cells: tuple[bool, ...] = ()
     closing_rows: tuple[ClosingRow, ...] = ()
+    pages: Pages = NO_PAGES
     z_of_points: bool = False
 
     @cached_property
@@ -183,7 +186,8 @@ def read_register(
     if len(problems.found) > before:
         return None
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
-    return replace(found, units_row=units_row, closing_rows=closing, z_of_points=columns[2] in sheet.of_points)
+    found = replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
+    return replace(found, z_of_points=columns[2] in sheet.of_points)
 
 
 def _exchanged(mark: Mark) -> Mark:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
+from pipeline.files.angle_parts import AngleParts, joined_by, parts_of
 from pipeline.files.features import Features
 from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
@@ -12,6 +13,8 @@ from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
 from pipeline.words import plural
 
+#: What lets minutes and seconds in columns of their own be read with their degrees.
+_STATE_DMS = 'state angles = "dms" in [control]'
 #: Every column of a register, whatever its CRS.
 COLUMNS = (*KNOWN, *POSITION["projected"], *POSITION["geographic"], "height", "ellipsoid_height")
 
@@ -27,6 +30,7 @@ class Form:
         sigma: standard uncertainty of each horizontal component and of the height where none is stated, metres.
         columns: our names of its columns.
         called_so: what it is, in words; ``table`` is the job file's table that names it.
+        pages: whether it may have been printed on pages, each with its heading; what is left out is told then.
     """
 
     written: Written = AS_FOUND
@@ -36,6 +40,7 @@ class Form:
     columns: tuple[str, ...] = COLUMNS
     called_so: str = "a register"
     table: str = "control"
+    pages: bool = False
 
     @classmethod
     def from_control(cls, control: ControlSection) -> "Form":
@@ -44,7 +49,8 @@ class Form:
         named = {word: by_place(name) if isinstance(name, int) else name for word, name in columns.items()}
         places = frozenset(name for name in columns.values() if isinstance(name, int))
         written = Written(control.delimiter, control.decimal, control.encoding, control.header, places)
-        return cls(written, named, control.angles == "dms", (control.sigma_horizontal, control.sigma_vertical))
+        sigma = (control.sigma_horizontal, control.sigma_vertical)
+        return cls(written, named, control.angles == "dms", sigma, pages=True)
 
     def wanted(self) -> frozenset[str]:
         """Return the names of the columns that are looked for, as names are compared."""
@@ -91,6 +97,9 @@ class Form:
         if not self._is_there(sheet.shown, sheet.header, tuple(called), problems, nameless):
             return None
         columns = tuple(word for name in sheet.columns for word in called.get(name, ("",)))
+        if angles := self._parts(sheet):
+            cells = joined_by(angles, [cells for _, cells in sheet.rows])
+            sheet = replace(sheet, rows=tuple(zip((line for line, _ in sheet.rows), cells, strict=True)))
         return replace(
             sheet, columns=columns, rows=tuple((line, _renamed(cells, called)) for line, cells in sheet.rows)
         )
@@ -121,15 +130,35 @@ class Form:
             problems.add(shown, line, what, fix)
         return not missing
 
+    def _parts(self, sheet: Sheet) -> dict[str, AngleParts]:
+        """Return the angles whose degrees are mapped, and whose minutes and seconds stand in other columns."""
+        if not self.dms:
+            return {}
+        heads = dict(zip(sheet.columns, sheet.headings or sheet.columns, strict=True))
+        columns = {head: name for name, head in heads.items() if head}
+        mapped = [heads[name] for name in map(plain, self.named.values()) if name in heads]
+        found: dict[str, AngleParts] = {}
+        for word in POSITION["geographic"]:
+            theirs = heads.get(plain(self.named.get(word, word)), "")
+            if not split_into_parts(theirs, list(columns)):
+                continue
+            texts = {head: [cells.get(name, "") for _, cells in sheet.rows] for head, name in columns.items()}
+            if (parts := parts_of(theirs, word, texts, mapped)) is not None:
+                rest = tuple(columns[head] for head in parts.rest)
+                found[word] = AngleParts(columns[theirs], rest, columns.get(parts.side, ""))
+        return found
+
     def _see_notations(self, sheet: Sheet, problems: Problems) -> None:
         """Note angles whose headings state a notation that is not read."""
-        mapped = set(map(plain, self.named.values()))
+        mapped, joined = set(map(plain, self.named.values())), self._parts(sheet)
         for word in POSITION["geographic"]:
             theirs = self.named.get(word, word)
-            told, fix = unread_notation(theirs, dms=self.dms), TO_DEGREES
-            parts = split_into_parts(plain(theirs), sheet.columns)
-            if told is None and parts and not mapped & set(parts):
-                told, fix = parts_problem(parts), PARTS_FIX
+            # degrees with minutes beside them are no gon, whatever their heading says: "B Grad"
+            told, fix = None if word in joined else unread_notation(theirs, dms=self.dms), TO_DEGREES
+            heads = {plain(head): head for head in sheet.headings or sheet.columns}
+            parts = split_into_parts(heads.get(plain(theirs), ""), list(heads.values()))
+            if told is None and parts and not mapped & set(map(plain, parts)) and word not in joined:
+                told, fix = parts_problem(parts), PARTS_FIX if self.dms else f"{_STATE_DMS}; else {PARTS_FIX}"
             if told is not None:
                 problems.add(sheet.shown, sheet.header, f"the heading '{theirs}' ({word}) {told}", fix)
 

@@ -52,7 +52,7 @@ def read_source(
     """
     kind = path.suffix.lower()
     if kind in (*TABLES, *WORKBOOKS):
-        table = read_sheet(path, shown, problems, form.wanted(), layer, form.written, every=True)
+        table = read_sheet(path, shown, problems, form.wanted(), layer, form.written, every=True, pages=form.pages)
         return (form.of_sheet(table, problems) if table is not None else None), None
     if kind not in (".gpkg", ".geojson", ".json"):
         fix = _way(path) or "save it as .csv, .xlsx, .gpkg or .geojson"

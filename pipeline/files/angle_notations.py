@@ -46,7 +46,22 @@ _PARTS = (
         ["min", "mins", "minute", "minutes", "m", "mm", "minuten", "minutos", "minuti", "minutter", "minuter", "'"]
     ),
     frozenset(
-        ["sec", "secs", "second", "seconds", "s", "ss", "sek", "sekunden", "segundos", "secondi", "secondes", '"']
+        [
+            "sec",
+            "secs",
+            "second",
+            "seconds",
+            "s",
+            "ss",
+            "sek",
+            "seg",
+            "segs",
+            "sekunden",
+            "segundos",
+            "secondi",
+            "secondes",
+            '"',
+        ]
     ),
 )
 

@@ -13,6 +13,7 @@ from itertools import islice
 from pathlib import Path
 
 from pipeline.files.odd_text import looks_like_data
+from pipeline.files.printed_pages import NO_PAGES, Pages, is_heading, may_be_rows, pages_of
 from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import WORKBOOKS, as_text, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
@@ -44,7 +45,8 @@ class Sheet:
     ``columns`` are the header's names in small letters, but for two that these would make one; each of
     ``rows`` is its line (or a feature's number) and its cells by column, those of columns that are asked for.
     ``header`` is the header's line; ``comma`` tells whether a decimal comma is possible, ``point`` whether a decimal
-    point is. ``of_points`` are the columns that geometries gave.
+    point is. ``of_points`` are the columns that geometries gave. ``pages`` is what was left out as no row,
+    ``headings`` are the columns' names as written.
     """
 
     shown: str
@@ -55,6 +57,8 @@ class Sheet:
     header: int = 1
     point: bool = True
     of_points: tuple[str, ...] = ()
+    pages: Pages = NO_PAGES
+    headings: tuple[str, ...] = ()
 
     def number(self, text: str) -> float | None:
         """Return the number that a cell writes in digits, with a decimal sign that is possible here, or None."""
@@ -89,6 +93,7 @@ class _Asked:
     known: Collection[str]
     how: Written
     every: bool
+    pages: bool = False
 
     def note(self, line: int, what: str, fix: str = "") -> None:
         self.problems.add(self.shown, line, what, fix)
@@ -166,19 +171,21 @@ def read_sheet(
     layer: str | None = None,
     how: Written = AS_FOUND,
     every: bool = False,
+    pages: bool = False,
 ) -> Sheet | None:
     """Read a CSV file with a header and ``,``, ``;``, a tab or ``|`` between the cells, or a spreadsheet.
 
     A CSV is UTF-8 unless ``how`` says otherwise; of a spreadsheet ``layer`` is the sheet, where several hold rows.
     Lines above the header, which is found by the columns that are ``known``, empty lines and lines of empty cells are
     stepped over; a row may leave out cells at its end. Cells of other columns are kept where ``every`` one is wanted.
+    A heading that comes again is a problem, but for ``pages``: then it is left out with titles and footers around it.
     Returns None where the file cannot be read as a table; what is wrong is added to ``problems``.
     """
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
     if data is None:
         return None
-    asked = _Asked(shown, problems, known, how, every)
+    asked = _Asked(shown, problems, known, how, every, pages)
     found = _records_of(path, data, layer, asked)
     if found is None or len(problems.found) > before:
         return None
@@ -192,7 +199,8 @@ def read_sheet(
     if len(problems.found) > before:
         return None
     comma = how.decimal != "." and (delimiter != "," or how.decimal == "," or _quotes_commas(rows))
-    return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), headed.line, how.decimal != ",")
+    point, digest = how.decimal != ",", hashlib.sha256(data).hexdigest()
+    return Sheet(shown, columns, rows, comma, digest, headed.line, point, (), headed.pages, headed.headings)
 
 
 def _records_of(path: Path, data: bytes, layer: str | None, asked: _Asked) -> tuple[list[_Record], str] | None:
@@ -213,6 +221,8 @@ class _Headed:
     columns: tuple[str, ...]
     line: int
     body: list[_Record]
+    pages: Pages = NO_PAGES
+    headings: tuple[str, ...] = ()
 
 
 def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
@@ -227,7 +237,8 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
         return None
     line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
     columns = _called(header, how.places if above >= 0 else range(1, len(header) + 1), known)
-    _check_above(records[: max(above, 0)], header, line, asked)
+    named, body = [plain(name) for name in header] if above >= 0 else [], records[above + 1 :]
+    _check_above(records[: max(above, 0)], body, named, line, asked)
     if how.header is None and not set(columns) & set(known) and looks_like_data(header):
         what = "the first line holds data, not column names: this table has no header"
         places = ", or state header = 0 and map its columns by number, such as mark = 1" if _takes_marks(known) else ""
@@ -236,9 +247,12 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
     columns = _apart(columns, header) if asked.every else columns
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         asked.note(line, f"the column '{name}' appears twice", "keep one of them")
-    body = records[above + 1 :]
-    _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], asked)
-    return _Headed(columns, line, body)
+    left_out = NO_PAGES
+    if asked.pages and named:
+        left_out = _left_out(records[: max(above, 0)], named, body, asked)
+        body = [record for record in body if record[0] not in left_out.lines]
+    _check_heading_again(body, named, line, asked, left_out.otherwise)
+    return _Headed(columns, line, body, left_out, tuple(header))
 
 
 def _called(header: Sequence[str], places: Collection[int], known: Collection[str]) -> tuple[str, ...]:
@@ -338,27 +352,43 @@ def _above_header(records: list[_Record], known: Collection[str], how: Written) 
     return counts.index(max(counts))
 
 
-def _check_above(above: list[_Record], header: list[str], line: int, asked: _Asked) -> None:
-    """Note lines above the header that have as many cells as it has: they may be rows, which must not be lost."""
-    for row, cells in above:
-        if len([cell for cell in cells if cell]) >= len(header):
-            what = f"the column names are here, below lines that may be rows (line {row})"
-            asked.note(line, what, "put the header first, and delete what is above it")
-            return
+def _check_above(above: list[_Record], body: list[_Record], header: list[str], line: int, asked: _Asked) -> None:
+    """Note lines above the header that may be rows by their cells, as rows must not be lost."""
+    for row in may_be_rows(above, header, body):
+        what = f"the column names are here, below lines that may be rows (line {row})"
+        asked.note(line, what, "put the header first, and delete what is above it")
+        return
 
 
-def _check_heading_again(body: Sequence[_Record], header: Sequence[str], asked: _Asked) -> None:
-    """Note a row that names half of the columns again, two at least, as where tables were put together."""
+def _left_out(above: list[_Record], header: list[str], body: list[_Record], asked: _Asked) -> Pages:
+    """Return what is no row below a header, as of a table that was printed; note titles that differ by the page."""
+    found = pages_of(above, header, body)
+    if found.differ is not None:
+        line, first = found.differ
+        what = f"this line between pages says something else than line {first}: the rows below may be of another system"
+        asked.note(line, what, "write the rows of each system in a file of their own; delete this line if they are one")
+    return found
+
+
+def _check_heading_again(
+    body: Sequence[_Record], header: Sequence[str], line: int, asked: _Asked, otherwise: int
+) -> None:
+    """Note a row that names half of the columns again, two at least, as where tables were put together.
+
+    Likewise the one that is known to name columns ``otherwise`` than the header, 0 for none.
+    """
     names = set(filter(None, header))
-    for line, cells in body:
+    for row, cells in body:
         found = [plain(cell) for cell in cells]
-        if (again := len(names.intersection(found))) < 2 or 2 * again < len(names):
+        again = len(names.intersection(found))
+        if row != otherwise and (again < 2 or 2 * again < len(names)):
             continue
-        if found[: len(header)] == list(header):
-            asked.note(line, "the column names are repeated here", "delete this line")
+        if is_heading(cells, header):
+            asked.note(row, "the column names are repeated here", "delete this line")
         else:
-            what = "the column names are repeated here and differ from those above: the rows below have other columns"
-            asked.note(line, what, "put the columns of all rows in the same order, below one heading")
+            what = f"the column names are repeated here and differ from those above (line {line}): the rows below have"
+            what += " other columns"
+            asked.note(row, what, "put the columns of all rows in the same order, below one heading")
         return
 
 

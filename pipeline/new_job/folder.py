@@ -15,6 +15,7 @@ from pipeline.files.workbook import WORKBOOKS, HiddenSheet
 from pipeline.issue.folder.ownership import find_keeper
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
+from pipeline.new_job.angles_joined import with_joined_angles
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.file_found import FileFound
@@ -262,6 +263,9 @@ def _is_sessions(path: Path, shown: str) -> bool:
 
 
 def _sort_table(look: FileLook, found: Contents) -> None:
+    if (joined := with_joined_angles(look)) is not None and _is_register(joined):
+        found.registers.append(joined)
+        return
     columns = mapped(look)
     both = FileFound(look, columns)
     rows = any(len(texts) for texts in look.columns.values()) or look.place is not None

@@ -8,6 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
+from pipeline.files.angle_parts import AngleParts
 from pipeline.files.sheet import by_place
 from pipeline.job.model import Columns, Points
 from pipeline.new_job.encodings import CodePages
@@ -29,6 +30,7 @@ class FileLook:
     ``pages`` are the code pages that a text may be in that is no UTF-8. ``torn`` are the lines of those of the first
     rows that cannot be taken apart into as many cells as the header has, ``fault`` what is wrong with the first of
     them; ``blanks`` tells that blanks part the columns. ``nuls`` are the lines of the first rows that hold a NUL.
+    ``joined`` are the angles whose columns of degrees have the minutes and seconds of other columns behind them.
     """
 
     path: Path
@@ -51,6 +53,7 @@ class FileLook:
     fault: str = ""
     blanks: bool = False
     nuls: tuple[int, ...] = ()
+    joined: tuple[AngleParts, ...] = ()
     form: str = field(default="text")
 
     @property

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
+from pipeline.files.angle_parts import joined_texts
 from pipeline.files.regular_files import read_whole
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet, hidden_sheets, sheets_of
 from pipeline.files.workbook_parts import BrokenWorkbook
@@ -61,7 +62,9 @@ def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats
             count += len(raw.row)
             if count >= most:
                 break
-    texts = {name: [text for raw in raws for text in as_text(raw.columns[name])][:most] for name in look.names}
+    names = (*look.names, *(name for one in look.joined for name in (*one.rest, one.side) if name))
+    texts = {name: [text for raw in raws for text in as_text(raw.columns[name])][:most] for name in names}
+    texts = joined_texts(texts, look.joined) if look.joined else texts
     if look.place is None or any(raw.geometry is None for raw in raws):
         return texts, None
     x, y, z = (

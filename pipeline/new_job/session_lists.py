@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pyarrow as pa
 
@@ -76,6 +76,7 @@ def session_list(look: FileLook) -> SessionList | None:
     if why:
         return SessionList(look.called, headed, wrong=f"{why}: {_CALL_THEM}")
     times, zoned = _read(texts[0] + texts[1])
+    times = _over_midnight(times, dated_apart=texts[0] != look.columns[start])
     zone = zone_in_heading(start) or zone_in_heading(end)
     if times is None and not any(":" in text for text in given(texts[0])):
         return None  # a pipe goes from a depth to another, too
@@ -129,6 +130,16 @@ def _read(texts: Sequence[str]) -> tuple[list[datetime | None] | None, bool]:
     read = zip(fields.milliseconds.tolist(), fields.real.tolist(), strict=True)
     times = [moment(at).astimezone(UTC) if real else None for at, real in read]
     return [at if at is None or zoned else at.replace(tzinfo=None) for at in times], zoned
+
+
+def _over_midnight(times: list[datetime | None] | None, *, dated_apart: bool) -> list[datetime | None] | None:
+    """Return starts and then ends, with an end on the next day that is before its start by a date of both."""
+    if times is None or not dated_apart:
+        return times
+    starts, ends = times[: len(times) // 2], times[len(times) // 2 :]
+    day = timedelta(days=1)
+    pairs = zip(starts, ends, strict=True)
+    return [*starts, *(until + day if since and until and until < since else until for since, until in pairs)]
 
 
 def _on_clock(at: datetime, zone: str) -> datetime | None:

@@ -23,12 +23,14 @@ _OUTSIDE = 0.2
 
 
 def fit(draft: Draft, table: SessionTable, rows: TimedRows, place: tuple[float, float] | None) -> SessionTable | None:
-    """Return the table, or None and a note in the draft where it says less than the readings themselves do."""
+    """Return the table, or None where it says less than the readings themselves do, which the draft tells then."""
     why = _unfit(table, rows, clocks_asked(draft, place))
     if not why:
         return table
     told = f"{table.shown} is not used as a table of sessions: {why}. Those below are by what the readings say"
     draft.notes.append(told)
+    not_used = ("neither", f"is a list of sessions, but is not used: {why}")
+    draft.files[:] = [(one[0], *not_used) if one[0] == table.shown else one for one in draft.files]
     return None
 
 

@@ -28,7 +28,7 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
             if told is not None:
                 return f'the {"heading" if heading == name else "row of units below"} "{name}" {told}: {TO_DEGREES}'
         # the column itself may be the one of minutes: "Lat M" beside "Lat D"
-        for degrees in (name, *look.names):
+        for degrees in () if look.joined else (name, *look.names):
             parts = split_into_parts(degrees, look.names)
             if parts and (degrees == name or name in parts):
                 return f'"{degrees}" {parts_problem(parts)}; {PARTS_FIX}'

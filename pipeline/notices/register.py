@@ -51,6 +51,8 @@ _OFF_ITS_READINGS, _BESIDE, _MOST_FAR = 100.0, 20.0, 20
 _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 #: Marks that one sentence names, and pairs of marks at one place that are told.
 _NAMED, _MOST_PAIRS = 3, 1_000
+#: Stretches of lines that one sentence names.
+_MOST_RUNS = 12
 #: Metres from all other heights of a register beyond which a zero among them is no height of a mark.
 _FAR_HEIGHT = 10.0
 #: What is said of a row at a register's end that sums it up.
@@ -85,6 +87,7 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
     closing = (Warned(one.line, (_SUMS if one.sums else _CLOSING).format(one.text)) for one in register.closing_rows)
     told = [
         *closing,
+        *_between_pages(register),
         *_revised(register, used),
         *_held_in_part(register, used),
         *_of_after(register, used, survey.data_to.date()),
@@ -97,6 +100,35 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
         *(_slips(register, last) if last is not None else ()),
     ]
     return sorted(dict.fromkeys(told), key=lambda warned: warned.line)
+
+
+def _between_pages(register: Register) -> Iterator[Warned]:
+    """Yield once which lines of a register are taken for its headings, titles and footers, not for marks."""
+    pages = register.pages
+    if not pages.headings and not pages.others:
+        return
+    told = []
+    if pages.headings:
+        again = plural(len(pages.headings), "names its columns", "name its columns")
+        told.append(f"{_lines(pages.headings)} {again} again")
+    if pages.others:
+        told.append(f"{_lines(pages.others)} {plural(len(pages.others), 'is', 'are')} a title, footer or rule")
+    first = min((*pages.headings, *pages.others))
+    yield Warned(
+        first, f"{' and '.join(told)}, as where tables are printed on pages or put together: taken for no marks"
+    )
+
+
+def _lines(lines: Sequence[int]) -> str:
+    """Return lines in words, those that follow one another as one stretch."""
+    runs: list[list[int]] = []
+    for line in lines:
+        if runs and line == runs[-1][-1] + 1:
+            runs[-1][1:] = [line]
+        else:
+            runs.append([line])
+    shown = ", ".join("-".join(map(str, run)) for run in runs[:_MOST_RUNS])
+    return f"{plural(len(lines), 'line')} {shown}{and_more(len(runs) - _MOST_RUNS)}"
 
 
 def _revised(register: Register, used: Collection[int | None]) -> Iterator[Warned]:

@@ -82,7 +82,7 @@ def test_minutes_in_a_column_of_their_own_are_no_degrees(heads: str, tmp_path: P
 
 @pytest.mark.parametrize(
     "heads",
-    ["B Grad;B Min;B Sek;N/S;L Grad;L Min;L Sek;E/W", "D;M;S;H;D;M;S;H", "deg;min;sec;side;deg2;min2;sec2;side2",
+    ["D;M;S;H;D;M;S;H", "deg;min;sec;side;deg2;min2;sec2;side2",
      "Breite;;;;Länge;;;"],
 )  # fmt: skip
 def test_parts_of_angles_are_told_by_their_values_whatever_they_are_called(heads: str, tmp_path: Path) -> None:

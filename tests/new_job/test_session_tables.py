@@ -173,8 +173,32 @@ def test_a_list_that_says_less_than_the_readings_is_not_used(text: str, told: st
     started = new_job(tmp_path)
     (note,) = [note for note in started.notes if "is not used as a table of sessions" in note]
     assert told in note
+    ((role, why),) = [one[1:] for one in started.files if one[0] == "sessions.csv"]
+    assert role == "neither" and told in why and "not used" in why
     answer(Path(started.path), HEIGHT)
     assert run_job(started.path).record["verdict"] == "proven"
+
+
+def test_a_list_with_one_date_for_each_session_may_go_over_midnight(tmp_path: Path) -> None:
+    """By a clock on which the work begins in the evening and ends on the next day, as a night shift on a road does."""
+    laid(tmp_path, 0)
+    first = min(each["start"] for each in job_of().job["session"])
+    ahead = (23 - first.hour) % 24
+    zone = dt.timezone(dt.timedelta(hours=ahead - 24 if ahead > 12 else ahead))
+    hours = ahead - 24 if ahead > 12 else ahead
+    rows = []
+    for each in job_of().job["session"]:
+        since, until = (each[word].astimezone(zone) for word in ("start", "end"))
+        rows.append(f"{each['name']},{each['base']},{since:%Y-%m-%d},{since:%H:%M:%S},{until:%H:%M:%S}\n")
+    assert any(row.split(",")[4] < row.split(",")[3] for row in rows)
+    heads = f"Session,Base,Date,Start [UTC{hours:+03.0f}:00],End [UTC{hours:+03.0f}:00]\n"
+    (tmp_path / "sessions.csv").write_text(heads + "".join(rows), encoding="utf-8")
+    started = new_job(tmp_path)
+    assert ("sessions.csv", "sessions") in [one[:2] for one in started.files]
+    answer(Path(started.path), HEIGHT)
+    outcome = run_job(started.path)
+    assert outcome.record["verdict"] == "proven"
+    assert len(outcome.record["sessions"]) == len(job_of().job["session"])
 
 
 @pytest.mark.parametrize(

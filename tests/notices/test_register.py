@@ -347,3 +347,13 @@ def test_a_failing_mark_without_the_grids_false_easting_is_explained(tmp_path: P
     for cause in causes:
         assert cause.startswith("CM3's easting and northing were meant with the grid's false easting of 1 600 000 m")
     assert outcome.exit_code == 3
+
+
+def test_headings_again_and_titles_of_pages_are_told_once_and_all_marks_are_there(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    path = job.write(tmp_path)
+    heading, *rows = (tmp_path / "register.csv").read_text().splitlines()
+    pages = ["Marks of the town;page 1", heading, *rows[:2], "", "Marks of the town;page 2", heading, *rows[2:]]
+    (tmp_path / "register.csv").write_text("\n".join(pages).replace(";", " ") + "\n")
+    (told,) = check_job(path).warnings
+    assert "register.csv:6: line 7 names its columns again and line 6 is a title, footer or rule" in told

@@ -1,0 +1,51 @@
+"""A register with degrees, minutes and seconds in columns of their own: drafted, and proven as with decimal degrees."""
+
+from pathlib import Path
+
+import pytest
+from answered import answer
+from folders_made import HEIGHT, job_of, lay, write
+from pyproj import Transformer
+
+from pipeline.new_job import new_job
+from pipeline.run.run_job import run_job
+
+_HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "solution": "Sol", "code": "Code",
+          "time": "Time UTC"}  # fmt: skip
+
+
+def _parts(degrees: float, *, letters: str = "") -> list[str]:
+    whole, minutes = divmod(round(abs(degrees) * 3600, 6), 3600)
+    minutes, seconds = divmod(minutes, 60)
+    sign = "-" if degrees < 0 and not letters else ""
+    return [f"{sign}{whole:.0f}", f"{minutes:.0f}", f"{seconds:.6f}", *letters[degrees < 0 :][:1]]
+
+
+@pytest.mark.parametrize(
+    ("heading", "letters"),
+    [
+        ("mark;Lat deg;Lat min;Lat sec;Lon deg;Lon min;Lon sec;height", False),
+        ("mark;LatD;LatM;LatS;N/S;LonD;LonM;LonS;E/W;height", True),
+        ("mark;B Grad;B Min;B Sek;N/S;L Grad;L Min;L Sek;E/W;height", True),
+        ("Punkt;Breite Grad;Breite Min;Breite Sek;Länge Grad;Länge Min;Länge Sek;height", False),
+    ],
+)
+def test_a_register_with_angles_in_parts_is_drafted_and_read(heading: str, letters: bool, tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, _HEADS)
+    register = job.register
+    to_degrees = Transformer.from_crs("EPSG:2193", "EPSG:4167", always_xy=True)
+    rows = [heading]
+    for name, east, north, up in zip(
+        *(register[word] for word in ("mark", "easting", "northing", "height")), strict=True
+    ):
+        longitude, latitude = to_degrees.transform(east, north)
+        first, second = _parts(latitude, letters="NS" * letters), _parts(longitude, letters="EW" * letters)
+        rows.append(";".join([str(name), *first, *second, f"{up:.4f}"]))
+    (tmp_path / "control.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    started = new_job(tmp_path)
+    page = Path(started.path).read_text(encoding="utf-8")
+    assert 'angles = "dms"' in page[page.index("[control]") :]
+    answer(Path(started.path), HEIGHT | {"grid": '"EPSG:2193"', "crs": '"EPSG:4959"'})
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
