@@ -7,6 +7,7 @@ from running import replace_in
 from simulate import Plan, simulate
 
 from pipeline import run_job
+from pipeline.job.stated_keys import in_words
 
 PLAN = Plan(sessions=1, points=4, ties=1, checks=2, marks=4, noise=False, seed=5)
 
@@ -86,3 +87,8 @@ def test_what_holds_anyway_is_no_reason_of_an_issue_that_is_made_for_another(tmp
     changes = second.record["changes"]
     assert second.issued and changes is not None and changes["moved"] == PLAN.points
     assert all(text.startswith(tie) for text in changes["because"])
+
+
+def test_a_table_is_told_in_words() -> None:
+    told = in_words({"marks": "site.csv", "plan": "rigid", "height": None})
+    assert told == "(marks site.csv, plan rigid)"
