@@ -40,6 +40,7 @@ from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
 from pipeline.reissue.renamed_files import renamed_files
 from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.reissue.session_changes import changed_in_session
+from pipeline.reissue.site_changes import site_marks_changed
 from pipeline.reissue.stated_uncertainties import as_stated
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
@@ -245,8 +246,9 @@ def _of_frames(last: Last, survey: Survey, now: Fingerprint, told: Mapping[str, 
     """Return what reaches every point beside the job file: frames, operations that no frame accounts for, the rest."""
     frames = frame_changes(last.record, survey, now.sums)
     accounted = {f"{OPERATION}{step}" for step in frames.steps} if frames.all() or SITE in told else set()
+    marks = site_marks_changed(last.record["target"]["site"], survey.target["site"])
     rest = [
-        text
+        f"{text}: {marks}" if name == SITE and marks else text
         for name, text in told.items()
         if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN)) and name not in accounted
     ]

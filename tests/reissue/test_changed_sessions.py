@@ -9,6 +9,7 @@ from second_issues import rows_of
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
+from pipeline.reissue.site_changes import site_marks_changed
 
 PLAN = Plan(sessions=1, points=4, ties=1, checks=3, marks=4, noise=False, seed=5)
 #: A base over a mark of its own, stated as it broadcast.
@@ -115,3 +116,17 @@ def test_a_point_that_changed_says_nothing_of_ties(tmp_path: Path) -> None:
     )
     changes = run_job(path).record["changes"]
     assert changes is not None and changes["because"][0] == "the raw file rover001.csv changed"
+
+
+def test_the_marks_of_a_site_that_changed_are_named() -> None:
+    def site(**heights: float | None) -> Any:
+        return {
+            "marks": [{"mark": mark, "easting": 1.0, "northing": 2.0, "height": up} for mark, up in heights.items()]
+        }
+
+    assert site_marks_changed(site(A=1.0, B=2.0), site(A=1.0, B=2.0)) == ""
+    assert site_marks_changed(None, site(A=1.0)) == ""
+    assert site_marks_changed(site(A=1.0, B=2.0), site(A=1.02, C=None)) == (
+        "mark A of the site: height 1.0000 to 1.0200; mark C is new among the marks of the site;"
+        " mark B is no longer among the marks of the site"
+    )
