@@ -42,7 +42,7 @@ def changed_in_session(now: Values, last: Record, total: str | None) -> list[str
     row = next((one for one in last["sessions"] if one["session"] == now["name"]), None)
     if row is None or total is None:
         return []
-    kept = {
+    kept: dict[str, Any] = {
         "start": milliseconds_of(row["start"]),
         "end": milliseconds_of(row["end"]),
         "base": row["base"],

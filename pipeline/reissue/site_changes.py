@@ -1,8 +1,9 @@
 """Says which marks of the site's own system are others than in an issue: its localisation hangs on them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
-from pipeline.issue.record_types import SiteFit, SiteMark
+from pipeline.issue.record_types import SiteFit
 from pipeline.near import and_more
 
 #: Marks that are named.
@@ -18,7 +19,7 @@ def site_marks_changed(then: SiteFit | None, now: SiteFit | None) -> str:
     return "; ".join(told[:_NAMED]) + and_more(len(told) - _NAMED, "; ")
 
 
-def _told(then: dict[str, SiteMark], now: dict[str, SiteMark]) -> Iterator[str]:
+def _told(then: Mapping[str, Mapping[str, Any]], now: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
     for mark, row in now.items():
         if mark not in then:
             yield f"mark {mark} is new among the marks of the site"

@@ -40,7 +40,7 @@ def _formers(survey: Survey) -> Iterator[Job]:
         other = "metre" if job.control.units is None else None
         registers.append(job.control.model_copy(update={"units": other}))
     used = _used(survey)
-    states = [[{}, {key: None}, {key: value}] for key, value in used.items()]
+    states: list[list[dict[str, Any]]] = [[{}, {key: None}, {key: value}] for key, value in used.items()]
     for control in registers:
         for chosen in product(*states):
             update = {key: value for one in chosen for key, value in one.items()}
