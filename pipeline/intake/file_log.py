@@ -114,7 +114,7 @@ class FileLog:
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
-        given: sound readings that have each of `GIVEN`.
+        given: sound readings that have each of `GIVEN`, and a mark where that is mapped.
         lacking: rows held back that lack one coordinate in plan and have the other and a height, by which of the two.
     """
 
@@ -197,6 +197,8 @@ class FileLogs:
         log.extent.add(sifted.session[sound], place, rows[sound])
         for word in GIVEN:
             log.given[word] += int((_there(batch.column(word)) & sound).sum())
+        if export.points.columns.mark is not None:
+            log.given["mark"] += int((has_text(batch.column("mark")) & sound).sum())
         if not sound.all():
             self._note_held(batch, sifted.held, log, export.points.columns.z is None)
         for key, which in accept.unjudged(batch, self.quality).items():

@@ -44,6 +44,8 @@ def in_words(value: Any) -> str:
     """Return a value of the job file on one line, a long one cut; of None that it is not stated."""
     if value is None:
         return "not stated"
+    if isinstance(value, dict):
+        return _one_line(f"({', '.join(f'{key} {in_words(one)}' for key, one in value.items() if one is not None)})")
     if isinstance(value, list):
         return _one_line(f"[{', '.join(map(in_words, value))}]")
     return _one_line(value if isinstance(value, str) else json.dumps(value, ensure_ascii=False).removesuffix(".0"))

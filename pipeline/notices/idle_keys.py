@@ -3,9 +3,14 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
+from pipeline.geodesy.crs import parse
 from pipeline.intake.survey import Survey
-from pipeline.job.model import Drawing
+from pipeline.job.model import Drawing, Quality
+from pipeline.near import and_more, listed
 from pipeline.read.sources import has_layers
+from pipeline.words import counted, plural
 
 #: A key by the tables it is in, and what is said of it.
 _Idle = tuple[tuple[str | int, ...], str]
@@ -15,6 +20,8 @@ _REPORTED = (
     ("doubtful_distance", "max_distance"),
     ("doubtful_height_difference", "max_height_difference"),
 )
+#: Sessions that are named.
+_NAMED = 5
 #: Keys of a block that are of texts alone.
 _OF_TEXT = ("delimiter", "encoding")
 
@@ -24,9 +31,15 @@ def idle_keys(survey: Survey, recorded: bool) -> Iterator[str]:
 
     What is ``recorded`` names the job file without its folder, so that an issue says the same wherever the job lies.
     """
-    for keys, what in (*_of_files(survey), *_of_columns(survey), *_of_other_keys(survey)):
-        file, line = survey.where(*keys)
-        yield f"{Path(file).name if recorded else file}:{line}: {what}"
+    for keys, what in (*_of_files(survey), *_of_columns(survey), *_of_values(survey), *_of_other_keys(survey)):
+        yield _at(survey.where(*keys), what, recorded)
+    for where, what in _of_sessions(survey):
+        yield _at(where, what, recorded)
+
+
+def _at(where: tuple[str, int], what: str, recorded: bool) -> str:
+    file, line = where
+    return f"{Path(file).name if recorded else file}:{line}: {what}"
 
 
 def _of_files(survey: Survey) -> Iterator[_Idle]:
@@ -79,6 +92,57 @@ def _of_columns(survey: Survey) -> Iterator[_Idle]:
         yield idle[0][0], what
 
 
+def _of_values(survey: Survey) -> Iterator[_Idle]:
+    """Yield keys about values that no reading has, or that each has itself."""
+    logs, exports = survey.first_pass.files, survey.exports
+    for number, block in enumerate(survey.job.points):
+        of_block = [log for export, log in zip(exports, logs, strict=True) if export.block == number]
+        sound = sum(log.sound for log in of_block)
+        if block.columns.mark is not None and sound and not any(log.given["mark"] for log in of_block):
+            what = f"the column mapped as `mark` is empty in {_all(sound)} of this block; map the one that has the mark"
+            yield ("points", number, "columns", "mark"), f"{what} that the pole stood on, or leave it unmapped"
+    sound = sum(log.sound for log in logs)
+    if sound and survey.job.plan is None:  # a plan forecasts by them
+        yield from _of_uncertainties(survey, sound)
+
+
+def _all(count: int) -> str:
+    return "the only accepted reading" if count == 1 else f"all {counted(count, 'accepted reading')}"
+
+
+def _of_uncertainties(survey: Survey, sound: int) -> Iterator[_Idle]:
+    """Yield standard uncertainties of ``[quality]`` that no reading and no shift takes; defaults ask for nothing."""
+    quality, windows = survey.job.quality, survey.windows
+    network = any(window.session.shift == "none" for window in windows)
+    without = sum((log.unstated for log in survey.first_pass.files), start=np.zeros(2, np.int64))
+    for key, lacking in zip(("sigma_horizontal", "sigma_vertical"), without.tolist(), strict=True):
+        if _other_than_default(quality, key) and not lacking and not network:
+            what = f"`{key}` is taken for no reading: {_all(sound)} {plural(sound, 'has', 'have')} a standard"
+            yield (
+                ("quality", key),
+                f"{what} uncertainty of {plural(sound, 'its', 'their')} own; `scale` takes these larger",
+            )
+    if quality.ppm and _other_than_default(quality, "ppm") and not np.isfinite(survey.bases.receiver).any():
+        what = "`ppm` adds nothing: no base position is known; map the columns of the base's position, or state `setup`"
+        yield ("quality", "ppm"), what
+
+
+def _other_than_default(quality: Quality, key: str) -> bool:
+    return bool(getattr(quality, key) != Quality.model_fields[key].default)
+
+
+def _of_sessions(survey: Survey) -> Iterator[tuple[tuple[str, int], str]]:
+    """Yield that the base ids of sessions tell no reading from another, with where the first of them is stated."""
+    logs = survey.first_pass.files
+    stated = [window for window in survey.windows if window.base is not None]
+    if not stated or any(log.ids for log in logs) or not any(log.sound for log in logs):
+        return
+    names = [window.session.name for window in stated]
+    of = f"{plural(len(names), 'session')} {listed(names[:_NAMED])}{and_more(len(names) - _NAMED)}"
+    what = f"`base` of {of} tells no reading from another: none has a base id; map the column that has it as `base`"
+    yield stated[0].where, f"{what} in [points.columns], or remove the key"
+
+
 def _of_other_keys(survey: Survey) -> Iterator[_Idle]:
     """Yield keys that other keys, or what the register has, leave without an effect."""
     job, quality = survey.job, survey.job.quality
@@ -95,6 +159,9 @@ def _of_other_keys(survey: Survey) -> Iterator[_Idle]:
             ' issued are above the ellipsoid (height = "ellipsoid"); remove it, or name the height datum in `height`'
         )
         yield ("target", "geoid_sigma"), what
+    alone = job.target.grid.removesuffix(f" on {job.target.base}")
+    if job.target.base is not None and parse(alone) == parse(job.target.grid):
+        yield ("target", "base"), "`base` changes nothing: the grid is on that datum by its own definition; remove it"
     if job.drawing != Drawing() and "dxf" not in job.issue.formats:
         yield ("drawing",), '[drawing] has no effect: there is no "dxf" in issue.formats'
     network = any(window.session.shift == "none" for window in survey.windows)

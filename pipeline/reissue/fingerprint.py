@@ -3,9 +3,9 @@
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache, lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
@@ -23,6 +23,8 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
 from pipeline.job.canonical_text import meaning, meaning_of, meanings
+from pipeline.job.model import Job
+from pipeline.reissue.stated_anyway import states_the_same
 from pipeline.solve.solve import Adjusted
 
 SITE = "the site's localisation"
@@ -80,22 +82,28 @@ class Fingerprint:
         reach: of everything that numbers depend on, per session and per raw file.
         register: the register's rows that the job uses, as text.
         origins: name, source and date of those of them that have any of the two.
+        stated_anyway: tells of the sum of a former job file whether it differs by what holds anyway alone.
     """
 
     sums: dict[str, str]
     reach: Reach
     register: list[RegisterMark]
     origins: list[list[str]]
+    stated_anyway: Callable[[str], bool] = field(compare=False, repr=False)
 
     def beside(self, last: Record) -> dict[str, str]:
-        """Return the sums to be compared with an issue's: the order of the register's rows alone shapes nothing.
+        """Return the sums to be compared with an issue's.
 
-        The rows are summed in the order in which that issue has them.
+        The order of the register's rows alone shapes nothing: they are summed in the order in which that issue has
+        them. Nor does it to state what holds anyway: the job file has the sums of that issue then.
         """
         order = {row["mark"]: number for number, row in enumerate(last["register"])}
         rows = sorted(self.register, key=lambda row: order.get(row["mark"], len(order)))
         origins = sorted(self.origins, key=lambda one: order.get(one[0], len(order)))
         again = {REGISTER: sum_of(rows), ORIGIN: sum_of(origins)}
+        then = last["identity"]
+        if then.get(JOB_FILE) not in (None, self.sums[JOB_FILE]) and self.stated_anyway(then[JOB_FILE]):
+            again |= {name: total for name, total in then.items() if name == JOB_FILE or name.startswith(PART)}
         return {name: again.get(name, total) for name, total in self.sums.items()}
 
 
@@ -104,7 +112,11 @@ def fingerprint(survey: Survey, adjusted: Adjusted, merged: MergedReadings | Non
     register = register_rows(survey, adjusted)
     origins = _origins(survey, register)
     return Fingerprint(
-        identity(survey, register, origins), reach(survey, adjusted, merged or MergedReadings()), register, origins
+        identity(survey, register, origins),
+        reach(survey, adjusted, merged or MergedReadings()),
+        register,
+        origins,
+        cache(lambda total: states_the_same(survey, lambda former: sum_of(_job_file(former)) == total)),
     )
 
 
@@ -121,7 +133,7 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
     """
     job = survey.job
     parts: dict[str, Any] = {
-        JOB_FILE: meaning(job.model_copy(update={"session": (), "sessions": None})),
+        JOB_FILE: _job_file(job),
         REGISTER: list(register),
         PROGRAM: program_version(),
     }
@@ -142,6 +154,11 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
     for export in survey.exports:
         parts[f"{FILE}{export.shown}"] = [export.sha256, export.block]
     return {name: sum_of(part) for name, part in parts.items()}
+
+
+def _job_file(job: Job) -> str:
+    """Return what a job file says beside its sessions, as text to be summed."""
+    return meaning(job.model_copy(update={"session": (), "sessions": None}))
 
 
 def identity_of(record: Record) -> dict[str, str]:

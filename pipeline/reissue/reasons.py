@@ -15,6 +15,7 @@ from pipeline.job.canonical_text import LIMITS_OF, meanings
 from pipeline.job.model import Source
 from pipeline.job.stated_keys import in_words, stated_keys
 from pipeline.read.sources import TEXT
+from pipeline.reissue.changed_occupations import ChangedOccupation, changed_occupations, told_of
 from pipeline.reissue.changes import MOVED, Reached
 from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
@@ -38,6 +39,8 @@ from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
 from pipeline.reissue.renamed_files import renamed_files
 from pipeline.reissue.renamed_sessions import renamed_sessions
+from pipeline.reissue.session_changes import changed_in_session
+from pipeline.reissue.site_changes import site_marks_changed
 from pipeline.reissue.stated_uncertainties import as_stated
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
@@ -139,7 +142,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
         for session in sessions:
             (moving if session in moved else proving)[session].append(text)
-    own = {name.removeprefix(SESSION): text for name, text in differing.items() if name.startswith(SESSION)}
+    own = _of_sessions(last, survey, then, differing)
     was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
     called = renamed_sessions(last.record, survey.windows)
     now_called = {before: name for name, before in called.items()}
@@ -151,10 +154,12 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         name = now_called.get(session, session)
         before = called.get(name, name)
         (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
-    by_file = {name.removeprefix(FILE): text for name, text in differing.items() if name.startswith(FILE)}
-    by_file |= _of_line_ends(last, survey, by_file)
-    for name, before in renamed_files(then, now.sums).items():
-        by_file[name] = by_file[before] = f"{FILE}{before} is called {name} now, with the same bytes"
+    by_file = _of_files(last, survey, then, now, differing)
+    occupied = _of_occupations(last, survey, differing)
+    by_file |= {file: f"{by_file[file]}: {told_of(ones)}" for file, ones in occupied.items()}
+    for file, session in ((file, one.session) for file, ones in occupied.items() for one in ones if one.tie):
+        if by_file[file] not in moving[session]:
+            moving[session].append(by_file[file])
     general, settings, words = _of_job_file(last, survey, then, differing)
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
@@ -175,6 +180,37 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         words=tuple(words),
         stands=frozenset(name for name, total in is_.items() if was.get(name) == total),
     )
+
+
+def _of_sessions(last: Last, survey: Survey, then: Mapping[str, str], told: Mapping[str, str]) -> dict[str, str]:
+    """Return per session that is new, gone or otherwise stated what is to be said of it, with the keys that differ."""
+    stated = session_values(survey.prepared)
+    own = {}
+    for name, text in told.items():
+        if name.startswith(SESSION):
+            session = name.removeprefix(SESSION)
+            changed = changed_in_session(stated[session], last.record, then.get(name)) if session in stated else []
+            own[session] = f"{text}: {', '.join(changed)}" if 0 < len(changed) <= _LISTED else text
+    return own
+
+
+def _of_files(
+    last: Last, survey: Survey, then: Mapping[str, str], now: Fingerprint, told: Mapping[str, str]
+) -> dict[str, str]:
+    """Return per raw file that is new, gone, changed or called otherwise what is to be said of it."""
+    by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
+    by_file |= _of_line_ends(last, survey, by_file)
+    for name, before in renamed_files(then, now.sums).items():
+        by_file[name] = by_file[before] = f"{FILE}{before} is called {name} now, with the same bytes"
+    return by_file
+
+
+def _of_occupations(last: Last, survey: Survey, told: Mapping[str, str]) -> dict[str, list[ChangedOccupation]]:
+    """Return per changed raw file its occupations with other numbers; none where they are read in another way."""
+    if f"{PART}{_POINTS}" in told or any(name.startswith((OPERATION, SITE)) for name in told):
+        return {}
+    changed = [name.removeprefix(FILE) for name, text in told.items() if name.startswith(FILE)]
+    return changed_occupations(last.record, survey, changed)
 
 
 def _of_line_ends(last: Last, survey: Survey, by_file: Mapping[str, str]) -> dict[str, str]:
@@ -210,8 +246,9 @@ def _of_frames(last: Last, survey: Survey, now: Fingerprint, told: Mapping[str, 
     """Return what reaches every point beside the job file: frames, operations that no frame accounts for, the rest."""
     frames = frame_changes(last.record, survey, now.sums)
     accounted = {f"{OPERATION}{step}" for step in frames.steps} if frames.all() or SITE in told else set()
+    marks = site_marks_changed(last.record["target"]["site"], survey.target["site"])
     rest = [
-        text
+        f"{text}: {marks}" if name == SITE and marks else text
         for name, text in told.items()
         if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN)) and name not in accounted
     ]

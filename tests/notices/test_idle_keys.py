@@ -14,6 +14,8 @@ from pipeline.check import check_job
 SMALL = Plan(sessions=1, points=12)
 #: A job without a geoid: register and issue have heights above the ellipsoid.
 ELLIPSOIDAL = replace(CANTERBURY, height_datum="ellipsoid", geoid=None)
+#: The grid of its marks (EPSG:2193), written without a datum.
+TMERC = "+proj=tmerc +lat_0=0 +lon_0=173 +k=0.9996 +x_0=1600000 +y_0=10000000 +ellps=GRS80 +units=m"
 #: Other codes for those of its points.
 AS = {"ROAD-EDGE": "TOP", "ROAD-CL": "FENCE"}
 
@@ -23,7 +25,7 @@ def told(folder: Path, **tables: dict[str, Any]) -> list[str]:
     job = simulate(SMALL)
     for name, keys in tables.items():
         job.job[name] = job.job.get(name, {}) | keys
-    words = ("has no effect", "reports no reading")
+    words = ("has no effect", "reports no reading", "is taken for no reading", "adds nothing", "changes nothing")
     return [one for one in check_job(job.write(folder)).warnings if any(word in one for word in words)]
 
 
@@ -35,6 +37,13 @@ def told(folder: Path, **tables: dict[str, Any]) -> list[str]:
         ({"quality": {"doubtful_distance": 90_000.0}}, "doubtful_distance = 90000 reports no reading"),
         ({"quality": {"doubtful_distance": 400.0, "max_distance": 300.0}}, "those beyond max_distance = 300 are held"),
         ({"quality": {"doubtful_height_difference": 5_000.0}}, "those beyond max_height_difference = 3000 are held"),
+        (
+            {"quality": {"sigma_horizontal": 0.011}},
+            "`sigma_horizontal` is taken for no reading: all 15 accepted readings",
+        ),
+        ({"quality": {"sigma_vertical": 0.02}}, "`sigma_vertical` is taken for no reading"),
+        ({"quality": {"ppm": 2.0}}, "`ppm` adds nothing: no base position is known"),
+        ({"target": {"base": "EPSG:4167"}}, "`base` changes nothing: the grid is on that datum by its own definition"),
     ],
 )
 def test_a_key_without_effect_is_told_once(tables: dict[str, Any], word: str, tmp_path: Path) -> None:
@@ -50,6 +59,9 @@ def test_a_key_without_effect_is_told_once(tables: dict[str, Any], word: str, tm
         {"drawing": {"scale": 200.0}, "issue": {"formats": ["dxf"]}},
         {"quality": {"doubtful_distance": 2_000.0}},
         {"quality": {"max_distance": 300.0}},  # the limit of what is reported is not the job's
+        {"quality": {"sigma_horizontal": 0.008, "sigma_vertical": 0.015, "ppm": 1.0}},  # what holds anyway
+        {"quality": {"ppm": 0.0}},
+        {"target": {"grid": TMERC, "base": "EPSG:4167"}, "control": {"crs": "EPSG:2193"}},
     ],
 )
 def test_keys_with_an_effect_are_not(tables: dict[str, Any], tmp_path: Path) -> None:
@@ -171,3 +183,45 @@ def test_columns_that_were_not_measured_and_no_export_has_are_told(tmp_path: Pat
     replace_in(path, {'files = ["rover*.csv"]': 'files = ["rover*.csv"]\nnot_measured = ["Nope", "geometry"]'})
     (said,) = [one for one in check_job(path).warnings if "has no effect" in one]
     assert "`not_measured` has no effect" in said
+
+
+def of_values(folder: Path, change: Any = None, **session: Any) -> list[str]:
+    """Return what is said of values that a job takes or takes not, its exports changed row by row."""
+    job = simulate(SMALL)
+    job.job["quality"] |= {"sigma_horizontal": 0.011, "sigma_vertical": 0.02, "ppm": 2.0}
+    job.job["session"][0].update(session)
+    path = job.write(folder)
+    if change is not None:
+        rewrite_export(folder / "rover001.csv", change)
+    words = ("is taken for no reading", "adds nothing", "tells no reading from another", "mapped as `mark` is empty")
+    return [one for one in check_job(path).warnings if any(word in one for word in words)]
+
+
+def test_uncertainties_are_taken_where_one_reading_has_none(tmp_path: Path) -> None:
+    lacking = iter(range(1000))
+    (said,) = of_values(tmp_path, lambda row: row | ({"sE": "", "sU": ""} if next(lacking) == 5 else {}))
+    assert "`ppm` adds nothing" in said
+
+
+def test_a_base_over_a_mark_has_a_position(tmp_path: Path) -> None:
+    at = simulate(SMALL).broadcast
+    place = {"longitude": at.longitude[0], "latitude": at.latitude[0], "ellipsoid_height": at.height[0]}
+    setup = {"mark": "TM1", "antenna_height": 1.5} | {key: float(value) for key, value in place.items()}
+    assert all("ppm" not in one for one in of_values(tmp_path, setup=setup))
+
+
+def test_base_ids_of_sessions_that_no_reading_has(tmp_path: Path) -> None:
+    said = of_values(tmp_path / "empty", lambda row: row | {"Base": ""}, base="BASE-01")
+    assert any(
+        "job.toml:" in one and "`base` of session session-01 tells no reading from another" in one for one in said
+    )
+    assert all("tells no reading" not in one for one in of_values(tmp_path / "given", base="BASE-01"))
+
+
+@pytest.mark.parametrize(("marks", "told"), [(lambda row: "", 1), (lambda row: row["Point"][:3], 0)])
+def test_a_column_of_marks_that_is_empty(marks: Any, told: int, tmp_path: Path) -> None:
+    path = simulate(SMALL).write(tmp_path)
+    replace_in(path, {'solution = "Sol"': 'solution = "Sol", mark = "On"'})
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"On": marks(row)})
+    said = [one for one in check_job(path).warnings if "mapped as `mark` is empty in all 15 accepted readings" in one]
+    assert len(said) == told

@@ -24,8 +24,8 @@ def repeat_table(record: Record, package: str) -> Table | None:
         difference("North", "d_north"),
         length("Horiz.", "d_horizontal"),
         difference("Height", "d_height"),
-        length("95 % h", "hu95"),
-        length("95 % v", "vu95"),
+        length("95\u00a0%\u00a0h", "hu95"),
+        length("95\u00a0%\u00a0v", "vu95"),
     ]
     caption = "Pairs of readings that do not agree, later minus earlier, metres, with what is expected; times in UTC."
     chosen = choose(failing, lambda row: 1, most=_PAIRS)

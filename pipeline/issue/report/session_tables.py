@@ -87,8 +87,8 @@ def check_table(record: Record, package: str) -> Table:
         difference("North", "d_north"),
         length("Horiz.", "d_horizontal"),
         difference("Height", "d_height"),
-        length("95 % h", "hu95"),
-        length("95 % v", "vu95"),
+        length("95\u00a0%\u00a0h", "hu95"),
+        length("95\u00a0%\u00a0v", "vu95"),
         Column("Result", "t", result, strong=lambda row: row["passed"] is False),
     ]
     noted = any(row["role"] == Role.NOTED for row in record["checks"])
