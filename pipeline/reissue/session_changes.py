@@ -48,7 +48,7 @@ def changed_in_session(now: Values, last: Record, total: str | None) -> list[str
         "base": row["base"],
         "setup": _set_up(row["setup"], now["setup"]),
     }
-    tried = {key: [kept.get(key, value)] for key, value in now.items()}
+    tried: dict[str, list[Any]] = {key: [kept.get(key, value)] for key, value in now.items()}
     if kept["setup"] is not None and row["setup"] is not None:
         tried["setup"].append({**_unset(), **{key: kept["setup"][key] for key in row["setup"]}})
     tried |= {key: _occupations(now[key], key, last, now["name"]) for key in _OCCUPATIONS}
@@ -95,8 +95,8 @@ def _occupations(now: Sequence[Values], role: str, last: Record, session: str) -
     One without what the last issue did not have, or without any single one; with what only it had, at any place.
     """
     rows = [one for one in last["checks"] if one["session"] == session and one["role"] == role.removesuffix("s")]
-    had = [{"point": one["point"], "mark": one["mark"]} for one in rows]
-    listed = [dict(one) for one in now]
+    had: list[Values] = [{"point": one["point"], "mark": one["mark"]} for one in rows]
+    listed: list[Values] = [dict(one) for one in now]
     gone = [one for one in had if one not in listed]
     stayed = [one for one in listed if one in had]
     found = [listed, stayed]
@@ -133,7 +133,7 @@ def _on_clock(text: str, now: str) -> str:
 def _told(former: Values, now: Values) -> Iterator[str]:
     """Yield in words what differs between two statements of a session."""
     for key, is_ in now.items():
-        was = former.get(key)
+        was: Any = former.get(key)
         if was == is_:
             continue
         if key == "noted":
