@@ -70,4 +70,4 @@ def _occupied(survey: Survey, number: int) -> Integers:
     table = survey.candidates.table
     here = np.asarray(table.column("export"), np.int64) == number
     occupied = here & np.array([said is not None for said in survey.candidates.named], bool)
-    return np.asarray(table.column("source_row"), np.int64)[occupied]
+    return np.asarray(np.asarray(table.column("source_row"), np.int64)[occupied])

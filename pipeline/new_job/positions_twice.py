@@ -143,7 +143,9 @@ def _differences_given(one: FileFound, columns: Mapping[str, str]) -> bool:
     taken = {*one.mapped.columns.values(), *columns.values()}
     for name in one.look.names:
         given = None if name in taken else numbers_of(one.look.columns[name])
-        for mapped, other in pairs if given is not None else ():
+        if given is None:
+            continue
+        for mapped, other in pairs:
             off = np.abs(given) - np.abs(other - mapped)
             off = off[np.isfinite(off)]
             if len(off) and np.ptp(given[np.isfinite(given)]) > 0 and np.mean(np.abs(off) <= _SAME) >= MOSTLY:
@@ -210,7 +212,7 @@ def _ask_alike(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None:
     block.asks.insert(0, Question(next(iter(second)), asks, tuple(lines)))
     named = [one.look.named(side) for side in sides]
     if not one.look.numbered and all(isinstance(name, str) for side in named for name in side.values()):
-        block.states["not_measured"] = _set_aside(*([*side.values()] for side in sides), further=doubt.further)
+        block.states["not_measured"] = _set_aside(list(sides[0].values()), list(sides[1].values()), doubt.further)
 
 
 def _with(word: str, side: Mapping[str, str]) -> str:

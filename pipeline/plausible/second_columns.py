@@ -105,6 +105,13 @@ def second_columns(
     return found
 
 
+def may_be_near(mapped: Floats, first: Floats, metre: float) -> bool:
+    """Tell whether the ``first`` numbers of a column may be near mapped ones (n,), or are none."""
+    off = np.abs(first - mapped[: len(first)]) * metre
+    off = off[np.isfinite(off)]
+    return not len(off) or float(np.median(off)) <= _NEAR
+
+
 def metres_of_degrees(latitude: Floats) -> tuple[float, float]:
     """Return the metres in a degree of longitude and of latitude around (n,) latitudes."""
     return DEGREE * float(np.cos(np.radians(np.nanmedian(latitude)))), DEGREE
@@ -151,31 +158,31 @@ def _spread(values: Floats) -> float:
 
 def _scatter(where: tuple[Floats, Floats], off: Sequence[Floats], step: float, any_counts: bool) -> TwoPositions | None:
     """Return how differences (n,) east and north, or up alone, scatter row by row; None where they do not."""
-    of, apart = len(off) == 1, off[0] + (1j * off[1] if len(off) > 1 else 0.0)
-    known = np.flatnonzero(np.isfinite(where[0] + where[1]) & np.isfinite(apart))[:MOST]
+    of, vector = len(off) == 1, off[0] + (1j * off[1] if len(off) > 1 else 0.0)
+    known = np.flatnonzero(np.isfinite(where[0] + where[1]) & np.isfinite(vector))[:MOST]
     if len(known) < _LEAST:
         return None
-    place, apart = where[0][known] + 1j * where[1][known], apart[known]
-    place = place - place.mean()
+    place, apart = (np.asarray(each[known], np.complex128) for each in (where[0] + 1j * where[1], vector))
+    place -= place.mean()
     size = float(np.hypot(np.ptp(place.real), np.ptp(place.imag)))
     allowed = _ALLOWED[of] + step + (0.0 if any_counts else _OF_SITE[of] * size)
     terms = _terms(place / max(size, 1.0))
-    rest = apart - terms @ _followed_by_most(terms, apart)
+    rest = apart - np.dot(terms, _followed_by_most(terms, apart))
     away = np.abs(rest)
     if np.median(away) > min(_OTHERS[of], 0.1 * size if not of else np.inf):
         return None
     # sessions may differ by a step: they jump where they begin and end
-    steps, change = np.diff(terms[:, 1:], axis=0), np.diff(apart)
-    jumps = np.abs(change - steps @ _followed_by_most(steps, change)) > 0.5 * allowed
+    steps, change = np.diff(terms[:, 1:3], axis=0), np.asarray(np.diff(apart), np.complex128)
+    jumps = np.abs(change - np.dot(steps, _followed_by_most(steps, change))) > 0.5 * allowed
     jumps &= np.abs(np.diff(rest)) > 0.5 * allowed
     alone = np.concatenate([jumps, [True]]) & np.concatenate([[True], jumps]) & (away > allowed)
     count, ways = int(alone.sum()), len(np.unique(np.round(apart[alone] / max(_WAY, step))))
     many = count >= max(_ROWS, _MANY * len(known)) and ways >= max(_ROWS, min(0.5 * count, _WAYS))
-    told = np.count_nonzero(alone & (away > (0.0 if any_counts else _TELLS[of]) + step))
+    told = np.count_nonzero(away > (0.0 if any_counts else _TELLS[of]) + step)
     if not many or told < max(_FEW, _SHARE * len(known)):
         return None
-    planes = (place, place + apart) if not of else (np.zeros_like(place), apart)
-    return TwoPositions(known[alone], float(away[alone].max()), True, known, planes)
+    first = np.zeros_like(place) if of else place
+    return TwoPositions(known[alone], float(away[alone].max()), True, known, (first, np.asarray(first + apart)))
 
 
 def _terms(place: NDArray[np.complex128]) -> NDArray[np.complex128]:
@@ -192,5 +199,5 @@ def _followed_by_most(terms: NDArray[np.complex128], values: NDArray[np.complex1
     for _ in range(_TURNS):
         root = np.sqrt(weights)
         solution = np.asarray(np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)[0], np.complex128)
-        weights = 1.0 / np.maximum(np.abs(values - terms @ solution), _FLAT)
+        weights = 1.0 / np.maximum(np.abs(values - np.dot(terms, solution)), _FLAT)
     return solution

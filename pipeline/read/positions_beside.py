@@ -16,11 +16,12 @@ from pipeline.files.angles import dms
 from pipeline.files.heading_words import words_of
 from pipeline.geodesy.unit_words import LENGTHS_SAID
 from pipeline.job.model import Points
-from pipeline.plausible.second_columns import metres_of_degrees, says_measured, second_columns
+from pipeline.plausible.second_columns import may_be_near, metres_of_degrees, says_measured, second_columns
 from pipeline.plausible.two_positions import MOST, SIMILAR, TwoPositions, last_digit, two_positions
 from pipeline.read.axis_headings import LATITUDE, LONGITUDE, axis_in_heading
 from pipeline.read.columns import readings
 from pipeline.read.degrees_beside import cells_as_numbers, only_column
+from pipeline.read.numeric import numbers
 from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import Source
 from pipeline.words import counted
@@ -32,8 +33,8 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 GEOMETRY = "geometry"
 
 
-#: Cells by which a column is told that may be of numbers.
-_LOOKED = 50
+#: Cells by which columns are left out that are far from what is mapped; the hemispheres of easting and northing.
+_LOOKED, _SIDES = 200, ("EW", "NS")
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ class PositionsBeside:
 
     def untold_at(self, rows: Integers) -> bool:
         """Tell whether some rows of the file are too few to tell which of two in the same system was measured."""
-        return self.alike and np.count_nonzero(self._among(rows)) < SIMILAR
+        return self.alike and int(np.count_nonzero(self._among(rows))) < SIMILAR
 
     def _among(self, rows: Integers) -> Flags:
         return np.isin(self.rows[self.how.known], rows)
@@ -124,28 +125,34 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
 
 def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBeside]:
     """Yield the columns that hold the mapped position, or the height, a second time and scatter about it."""
-    how, as_dms = source.how, points.angles == "dms"
-    words, metre = how.position.words, how.lengths
-    names = [how.names.get(word, "") for word in words]
+    how, metre = source.how, source.how.lengths
+    names = [how.names.get(word, "") for word in how.position.words]
     texts = {name: raw.columns[name] for name, _ in how.carried if name in raw.columns}
-    texts = {name: cells for name, cells in texts.items() if _may_be_number(cells, as_dms)}
-    if not texts:
+    if not texts or (how.position.from_geometry and raw.geometry is None):
         return
-    if how.position.from_geometry:
-        if raw.geometry is None:
-            return
+    degrees = metre.degrees if how.position.from_geometry else how.position.words[0] == "longitude"
+    read = _Cells(how.decimal, degrees and points.angles == "dms")
+    if how.position.from_geometry and raw.geometry is not None:
         plan = [raw.geometry.x[:MOST], raw.geometry.y[:MOST]]
-        height = raw.geometry.z[:MOST] if not names[2] else cells_as_numbers(raw.columns[names[2]])
+        height = read.numbers(raw.columns[names[2]]) if names[2] else raw.geometry.z[:MOST]
     else:
-        plan = [_numbers(raw.columns[name], "EN"[at], as_dms) for at, name in enumerate(names[:2])]
-        height = cells_as_numbers(raw.columns[names[2]])
-    degrees = how.lengths.degrees if how.position.from_geometry else words[0] == "longitude"
+        plan = [read.coordinates(raw.columns[name], side) for name, side in zip(names[:2], _SIDES, strict=True)]
+        height = read.numbers(raw.columns[names[2]])
     in_plan = metres_of_degrees(plan[1]) if degrees else (metre.plan, metre.plan)
     where = plan[0] * in_plan[0], plan[1] * in_plan[1]
     readers = [
-        {name: partial(_numbers, cells, side, as_dms and degrees) for name, cells in texts.items()} for side in "EN"
+        {
+            name: partial(read.coordinates, cells, side)
+            for name, cells in texts.items()
+            if may_be_near(mapped, read.coordinates(cells[:_LOOKED], side), each)
+        }
+        for mapped, side, each in zip(plan, _SIDES, in_plan, strict=True)
     ]
-    heights: dict[str, Callable[[], Floats]] = {name: partial(cells_as_numbers, cells) for name, cells in texts.items()}
+    heights: dict[str, Callable[[], Floats]] = {
+        name: partial(read.numbers, cells)
+        for name, cells in texts.items()
+        if may_be_near(height, read.numbers(cells[:_LOOKED]), metre.up)
+    }
     aside = frozenset(points.not_measured or ())
     found = second_columns(list(zip(names[:2], plan, strict=True)), readers, where, in_plan, named=aside)
     companion = bool(found) or any(map(says_measured, names[:2]))
@@ -154,19 +161,24 @@ def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBesi
         yield PositionsBeside(one.columns, one.digit, one.mapped, one.how, np.asarray(raw.row, np.int64), alike=True)
 
 
-def _may_be_number(cells: pa.Array, as_dms: bool) -> bool:
-    """Tell whether some of the first cells are numbers, or angles where the file's are ``as_dms``."""
-    first = cells[:_LOOKED]
-    read = [cells_as_numbers(first), *((_angles(first, side) for side in "EN") if as_dms else ())]
-    return any(bool(np.isfinite(each).any()) for each in read)
+@dataclass(frozen=True)
+class _Cells:
+    """How the first cells of columns are read, by their ``decimal`` sign, and whether angles are ``as_dms``."""
 
+    decimal: str
+    as_dms: bool
 
-def _numbers(cells: pa.Array, side: str, as_dms: bool) -> Floats:
-    return _angles(cells[:MOST], side) if as_dms else cells_as_numbers(cells)
+    def coordinates(self, cells: pa.Array, side: str) -> Floats:
+        """Return (n,) the numbers, or the angles of a side, NaN where there is none."""
+        if self.as_dms and pa.types.is_string(cells.type):
+            return dms(cells[:MOST], side)[0]
+        return self.numbers(cells)
 
-
-def _angles(cells: pa.Array, side: str) -> Floats:
-    return dms(cells, "EW" if side == "E" else "NS")[0] if pa.types.is_string(cells.type) else cells_as_numbers(cells)
+    def numbers(self, cells: pa.Array) -> Floats:
+        """Return (n,) the numbers, NaN where there is none."""
+        if pa.types.is_string(cells.type):
+            return numbers(cells[:MOST], self.decimal)[0]
+        return cells_as_numbers(cells)
 
 
 def _others(source: Source, raw: Raw) -> Iterator[tuple[tuple[str, ...], tuple[Floats, Floats]]]:

@@ -24,13 +24,17 @@ def _site(metre: float = 1.0, size: float = 400.0) -> tuple[Floats, Floats, Floa
     return east, north, height, some
 
 
+def _rounded(values: Floats) -> Floats:
+    return np.round(values, 3)
+
+
 def _found(
     makes: Makes, heads: tuple[str, str, str], *, metre: float = 1.0, size: float = 400.0, mapped: str = ""
 ) -> tuple[list[tuple[str, ...]], list[tuple[str, ...]]]:
     """Return which columns are second ones, in plan and in height."""
     east, north, height, some = _site(metre, size)
     columns = dict(zip(heads, makes(east, north, height, some), strict=True))
-    readers = {name: partial(np.round, values, 3) for name, values in columns.items()}
+    readers = {name: partial(_rounded, values) for name, values in columns.items()}
     where = east * metre, north * metre
     plan = second_columns([(f"{mapped}E", east), (f"{mapped}N", north)], [readers] * 2, where, [metre] * 2)
     up = second_columns([(f"{mapped}Z", height)], [readers], where, [metre], companion=bool(plan))
@@ -112,7 +116,7 @@ def test_two_readings_and_their_mean() -> None:
 def test_beside_a_second_position_any_scatter_of_heights_counts() -> None:
     """Heights of a design are met within 2 cm, which no tolerance would tell: they belong to their position."""
     east, north, height, some = _site()
-    second = {"Z2": partial(np.round, height + some.normal(0.05, 0.015, _ROWS), 3)}
+    second = {"Z2": partial(_rounded, height + some.normal(0.05, 0.015, _ROWS))}
     alone, beside = (
         second_columns([("Z", height)], [second], (east, north), [1.0], companion=companion)
         for companion in (False, True)
