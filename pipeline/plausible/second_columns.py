@@ -167,13 +167,13 @@ def _scatter(where: tuple[Floats, Floats], off: Sequence[Floats], step: float, a
     size = float(np.hypot(np.ptp(place.real), np.ptp(place.imag)))
     allowed = _ALLOWED[of] + step + (0.0 if any_counts else _OF_SITE[of] * size)
     terms = _terms(place / max(size, 1.0))
-    rest = apart - np.dot(terms, _followed_by_most(terms, apart))
+    rest = _left_of(apart, terms)
     away = np.abs(rest)
     if np.median(away) > min(_OTHERS[of], 0.1 * size if not of else np.inf):
         return None
     # sessions may differ by a step: they jump where they begin and end
-    steps, change = np.diff(terms[:, 1:3], axis=0), np.asarray(np.diff(apart), np.complex128)
-    jumps = np.abs(change - np.dot(steps, _followed_by_most(steps, change))) > 0.5 * allowed
+    change = np.asarray(np.diff(apart), np.complex128)
+    jumps = np.abs(_left_of(change, np.diff(terms[:, 1:3], axis=0))) > 0.5 * allowed
     jumps &= np.abs(np.diff(rest)) > 0.5 * allowed
     alone = np.concatenate([jumps, [True]]) & np.concatenate([[True], jumps]) & (away > allowed)
     count, ways = int(alone.sum()), len(np.unique(np.round(apart[alone] / max(_WAY, step))))
@@ -185,19 +185,19 @@ def _scatter(where: tuple[Floats, Floats], off: Sequence[Floats], step: float, a
     return TwoPositions(known[alone], float(away[alone].max()), True, known, (first, np.asarray(first + apart)))
 
 
-def _terms(place: NDArray[np.complex128]) -> NDArray[np.complex128]:
+def _terms(place: NDArray[np.complex128]) -> Floats:
     """Return (n, 3 or 6) what a difference over the rows' places may follow: a plane, or a curved surface."""
     x, y = place.real, place.imag
     curved = (x * x, x * y, y * y) if len(x) >= _CURVED else ()
-    return np.column_stack([np.ones_like(x), x, y, *curved]).astype(np.complex128)
+    return np.column_stack([np.ones_like(x), x, y, *curved])
 
 
-def _followed_by_most(terms: NDArray[np.complex128], values: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Return the coefficients of terms (n, k) with which the sum of what is left of (n,) values is least."""
-    weights = np.ones(len(values))
-    solution = np.zeros(terms.shape[1], np.complex128)
+def _left_of(values: NDArray[np.complex128], terms: Floats) -> NDArray[np.complex128]:
+    """Return what is left of (n,) values beside the combination of terms (n, k) that most of them follow."""
+    both = np.column_stack([values.real, values.imag])
+    rest, weights = both, np.ones(len(values))
     for _ in range(_TURNS):
-        root = np.sqrt(weights)
-        solution = np.asarray(np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)[0], np.complex128)
-        weights = 1.0 / np.maximum(np.abs(values - np.dot(terms, solution)), _FLAT)
-    return solution
+        weighted = (terms * weights[:, None]).T
+        rest = both - terms @ np.linalg.lstsq(weighted @ terms, weighted @ both, rcond=None)[0]
+        weights = 1.0 / np.maximum(np.hypot(*rest.T), _FLAT)
+    return np.asarray(rest[:, 0] + 1j * rest[:, 1], np.complex128)
