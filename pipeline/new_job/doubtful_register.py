@@ -19,6 +19,7 @@ from pipeline.new_job.folder import Contents
 from pipeline.new_job.occupations import says_mark
 from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.timed_rows import TimedRows
+from pipeline.words import counted, plural
 
 #: Formats that are not read in which a register often comes.
 _UNREAD = frozenset([".ods", ".pdf", ".xls", ".xlsb", ".numbers", ".doc", ".docx", ".odt"])
@@ -46,10 +47,10 @@ def ask_whether_register(
     if not why:
         return
     called = register.found.look.shown
-    asks = f"is {called} the register of control marks? {why}: it may be a list of points, as of a design, and no shift"
-    asks += " that is derived from it is one"
+    asks = f"is {called} the register of control marks? {why}: it may be a list of points, as of a design, and what"
+    asks += " was staked out agrees with that whatever the base was off by"
     if unread:
-        asks += f"; {listed(unread)} {'is' if len(unread) == 1 else 'are'} not read, and may be the register"
+        asks += f"; {' and '.join(unread)} {plural(len(unread), 'is', 'are')} not read, and may be the register"
     asks += ". If another file is, put it in the folder as .csv or .xlsx without this one and run `tiedown new` again"
     draft.control["file"] = Question("control.file", asks, (Candidate(known.value, "if it is"),))
 
@@ -72,4 +73,4 @@ def _why(read: TimedRows, named: dict[int, int], coded: Sequence[int], unread: b
     codes = {read.code[at] for at in named if read.code[at]}
     if len(visits) < _MANY or len(visits) <= _SHARES[1] * len(points) or not (unread or len(codes) >= _FEATURES):
         return ""
-    return f"{len(visits):,} of the {len(points):,} points that were measured are its marks, each measured once"
+    return f"{len(visits):,} of {counted(len(points), 'point')} measured are its marks, each measured once"

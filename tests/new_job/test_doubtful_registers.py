@@ -50,7 +50,7 @@ def test_a_list_without_any_mark_that_readings_are_coded_on(tmp_path: Path, unre
 def test_a_list_of_most_points_of_features(tmp_path: Path) -> None:
     _lay(tmp_path, 30, [], _points(0, 25))
     (asks,) = _asked(tmp_path)
-    assert "25 of the 30 points" in asks
+    assert "25 of 30 points" in asks
 
 
 @pytest.mark.parametrize(
