@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from pipeline.arrays import Integers
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.job.toml_text import listed
@@ -20,38 +21,53 @@ def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for each export whose rows have two positions that differ by more than checks tolerate.
 
     Where marks were occupied the two agree, so that checks do with either: a device of its own, without corrections,
-    is off there as it is elsewhere. It is confirmed where the block says of these very positions that they were not
+    is off there as it is elsewhere. Of two in the same system neither is known to be measured where the export has no
+    such rows. It is confirmed where the block says of these very positions that they were not
     measured.
     """
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
-        doubted = doubted_beside(survey, number)
+        doubted, beside = doubted_beside(survey, number), survey.exports[number].beside
         if doubted is not None and log.rows:
             sessions = tuple(np.flatnonzero(log.sessions).tolist())
             aside = doubted.is_set_aside(export.points)
-            what = f"{doubted.told()}; on marks both agree, so that checks do not tell"
+            few = doubted.untold_at(_occupied(survey, number))
+            marks = "too few marks are among these rows" if few else "on marks both agree"
+            what = f"{doubted.told()}; {marks}, so that checks do not tell"
             if not aside:
-                called = listed(doubted.columns or (GEOMETRY,))
-                what += f". Where you know, not_measured = {called} in the block says it of these positions alone"
+                every = [doubted, *(one for one in beside if one.alike and one is not doubted)] if doubted.alike else []
+                called = listed([name for one in every for name in one.columns] or doubted.columns or (GEOMETRY,))
+                kind = "heights" if len(every or doubted.columns) == len(doubted.columns) == 1 else "positions"
+                what += f". Where you know, not_measured = {called} in the block says it of these {kind} alone"
             yield Doubtful(Doubt.PLACE, what, sessions, export.shown, doubted.row, confirmed=aside)
 
 
 def other_position_notes(export: Export, doubted: PositionsBeside | None) -> Iterator[str]:
     """Yield which rows of an export have another position in other columns, apart from one for which it is doubted."""
+    told = {id(doubted)} | {id(one) for one in export.beside if doubted is not None and doubted.alike and one.alike}
     for one in export.beside:
-        if one.names and one.count and one is not doubted:
+        if one.names and one.count and id(one) not in told and not one.is_set_aside(export.points):
             yield f"{export.shown}:{one.row}: {one.told()}"
 
 
 def doubted_beside(survey: Survey, number: int) -> PositionsBeside | None:
     """Return the other positions for which an export is in doubt, None without such; first what is not set aside."""
-    tolerance = survey.job.checks.horizontal
-    export = survey.exports[number]
-    some = [one for one in export.beside if one.how.scattered and one.how.most > tolerance]
+    checks, export = survey.job.checks, survey.exports[number]
+    limits = {1: checks.vertical}
+    some = [
+        one
+        for one in export.beside
+        if one.how.scattered and one.how.most > limits.get(len(one.columns), checks.horizontal)
+    ]
     if not some:
         return None
+    rows = _occupied(survey, number)
+    agree = [one for one in some if one.agree_at(rows) or one.untold_at(rows)]
+    return min(agree, key=lambda one: one.is_set_aside(export.points), default=None)
+
+
+def _occupied(survey: Survey, number: int) -> Integers:
+    """Return the rows of an export that are named after marks."""
     table = survey.candidates.table
     here = np.asarray(table.column("export"), np.int64) == number
     occupied = here & np.array([said is not None for said in survey.candidates.named], bool)
-    rows = np.asarray(table.column("source_row"), np.int64)[occupied]
-    agree = [one for one in some if one.agree_at(rows)]
-    return min(agree, key=lambda one: one.is_set_aside(export.points), default=None)
+    return np.asarray(np.asarray(table.column("source_row"), np.int64)[occupied])

@@ -35,6 +35,8 @@ _SCATTER = 0.002
 _NEARLY_ALL, _ROWS = 0.9, 5
 #: The share of a file's steps from row to row that may be as fast as those between two rows of the register.
 _SELDOM = 0.05
+#: Marks on which readings that equal the register beside a second position are no chance.
+_SEVERAL = 2
 #: Readings that a sentence lists.
 _LISTED = 4
 #: What a row may lack, in words.
@@ -177,6 +179,7 @@ class _Looked:
         """
         if not self.slack:
             yield from _if_any(self._lacking(export, rows))
+            yield from _if_any(self._beside(export, rows))
         yield from _if_any(self._hurried(export, rows))
         if not self.slack:
             yield from _if_any(self._exact(session, rows))
@@ -203,6 +206,13 @@ class _Looked:
         return sorted({*found}), f"{plural(len({*found}), 'lacks', 'lack')} what nearly all other rows have" + (
             f": {listed(lacked)}" if lacked else ""
         )
+
+    def _beside(self, export: int, rows: list[int]) -> tuple[list[int], str]:
+        """Return the rows, where their file has a second position that scatters: of what was staked out, the design."""
+        second = next((one for one in self.survey.exports[export].beside if one.alike and len(one.columns) > 1), None)
+        if second is None or self.marks(rows) < _SEVERAL:
+            return [], ""
+        return rows, f"the export has a second position of its rows, of {second.names}, that differs from row to row"
 
     def _hurried(self, export: int, rows: list[int]) -> tuple[list[int], str]:
         """Return the rows between which nobody could have gone in their times, where nearly all others are slower."""

@@ -76,7 +76,7 @@ def check_reading(points: Points, folder: Path, where: Where, problems: Problems
 def _check_not_measured(points: Points, where: Where, problems: Problems) -> None:
     """Note a position that is mapped and said not to have been measured."""
     columns = points.columns
-    mapped = {columns.longitude, columns.latitude, columns.easting, columns.northing}
+    mapped = {columns.longitude, columns.latitude, columns.easting, columns.northing, columns.height}
     both = [name for name in points.not_measured or () if name in mapped]
     if both:
         what = (

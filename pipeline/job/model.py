@@ -269,8 +269,8 @@ class Points(_Reading):
     scale_vertical: Scale | None = Field(None, description="for their heights, where that is another number")
     not_measured: Listed[Named] | None = Field(
         None,
-        description='columns of a second position of the rows, or `"geometry"` for that of the layer, that somebody'
-        " looked into: not what was measured here; a doubt (`place`) about it counts as confirmed",
+        description='columns of a second position or height of the rows, or `"geometry"` for that of the layer, that'
+        " somebody looked into: not what was measured here; a doubt (`place`) about it counts as confirmed",
     )
     columns: Columns = Field(Columns(), description="what each column holds, as `[points.columns]` below the block")
 

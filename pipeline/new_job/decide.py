@@ -12,6 +12,7 @@ from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places_note
 from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
+from pipeline.new_job.doubtful_register import ask_whether_register
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
 from pipeline.new_job.feature_heights import settle_heights
@@ -98,6 +99,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         sessions_of_table(draft, table, read, *places, marks, some)
     if table is None or (not draft.sessions and draft.sessions_file is None):
         sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
+    ask_whether_register(draft, inside, register, read, some)
     _note_unread(draft, inside, read, twice)
     return draft
 

@@ -56,7 +56,7 @@ def likely(rows: TimedRows, marks: Marks) -> tuple[Integers, Integers]:
         if (name, mark) not in named:
             named[name, mark] = marks.named(name, mark)
         if (name, code) not in coded:
-            coded[name, code] = _says_mark(name, code)
+            coded[name, code] = says_mark(name, code)
         number = named[name, mark]
         if number is not None or coded[name, code]:
             found.append(at)
@@ -64,7 +64,8 @@ def likely(rows: TimedRows, marks: Marks) -> tuple[Integers, Integers]:
     return np.array(found, np.int64), np.array(which, np.int64)
 
 
-def _says_mark(name: str, code: str) -> bool:
+def says_mark(name: str, code: str) -> bool:
+    """Tell whether a name or a code says that a reading is on a control or temporary mark, or a check."""
     return any(mentions_check(text, True) or _ON_MARKS.search(text) for text in (name, code) if text)
 
 

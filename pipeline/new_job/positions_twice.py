@@ -4,12 +4,14 @@ Where both are of the same readings they differ by a projection, a datum and a f
 or of a design, each row differs for itself.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.geodesy.units import METRES
 from pipeline.job.toml_text import listed, quoted, value_text
 from pipeline.new_job.column_places import other_places
 from pipeline.new_job.draft import Block
@@ -19,19 +21,24 @@ from pipeline.new_job.frames import FilePositions, GridState, export_state, in_p
 from pipeline.new_job.headings import feet_of, letter_of
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.repeated_headings import told_apart
 from pipeline.new_job.stated_above import headed
 from pipeline.new_job.unheaded_positions import PARTNERS
-from pipeline.new_job.values import numbers_of
+from pipeline.new_job.values import MOSTLY, angles, numbers_of
+from pipeline.plausible.second_columns import Second, metres_of_degrees, says_measured, second_columns
 from pipeline.plausible.two_positions import TwoPositions, are_degrees, last_digit, two_positions
 from pipeline.read.correction_headings import says_other_place
 from pipeline.read.positions_beside import GEOMETRY
 from pipeline.sphere import DEGREE
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 #: Metres from which on last digits are coarse, and how much finer others have to be to be taken instead.
 _COARSE, _FINER = 0.02, 4.0
 #: Metres that two positions of the same readings are apart at most, as datums are, and may scatter besides digits.
 _APART, _ALIKE = 400.0, 0.05
+#: Metres by which a difference that a file gives may differ from that of its columns, which are rounded.
+_SAME = 0.0021
+_DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
 
 
 @dataclass(frozen=True)
@@ -50,10 +57,17 @@ class Twice:
 
 @dataclass(frozen=True)
 class PositionsInDoubt:
-    """Another position of a file's rows, and how it differs from the mapped one."""
+    """Another position of a file's rows, and how it differs from the mapped one.
+
+    ``alike`` where it is a second one in the same system, or a second height; ``first`` where something says that it,
+    not the mapped one, was measured. ``further`` are headings of yet others.
+    """
 
     other: Twice
     how: TwoPositions
+    alike: bool = False
+    first: bool = False
+    further: tuple[str, ...] = ()
 
 
 def _others(one: FileFound) -> Iterator[Twice]:
@@ -81,12 +95,70 @@ def positions_in_doubt(one: FileFound) -> PositionsInDoubt | None:
             how = two_positions(mapped, other.pair, last_digit(*mapped) + last_digit(*other.pair))
             if how is not None and how.scattered:
                 return PositionsInDoubt(other, how)
-    return None
+    return _second(one, mapped)
+
+
+def _second(one: FileFound, plan: tuple[Floats, Floats]) -> PositionsInDoubt | None:
+    """Return the columns that hold the mapped position, or the heights, a second time and scatter about it."""
+    found, look = one.mapped, one.look
+    words = _DEGREES if found.kind == "degrees" else _PLANE
+    if found.kind not in ("degrees", "plane") or found.unheaded or not set(words) <= found.columns.keys():
+        return None
+    metre = METRES[found.feet or "metre"]
+    in_plan = metres_of_degrees(plan[1]) if found.kind == "degrees" else (metre, metre)
+    where = plan[0] * in_plan[0], plan[1] * in_plan[1]
+    free = [name for name in look.names if name not in found.columns.values() and name != found.poles]
+    others = [{name: partial(_read, one, name, word) for name in free} for word in (*words, "height")]
+    seconds = second_columns(
+        [(found.columns[word], side) for word, side in zip(words, plan, strict=True)], others[:2], where, in_plan
+    )
+    heights = list[Second]()
+    if "height" in found.columns and not found.heights and not found.beside_z:
+        mapped = _read(one, found.columns["height"], "height")
+        heights = second_columns(
+            [(found.columns["height"], mapped)], others[2:], where, [metre], companion=bool(seconds)
+        )
+    if not seconds and not heights:
+        return None
+    parts = [*seconds[:1], *heights[:1]]
+    columns = dict(zip(words, seconds[0].columns, strict=True)) if seconds else {}
+    columns |= {"height": heights[0].columns[0]} if heights else {}
+    further = tuple(name for each in (*seconds[1:], *heights[1:]) for name in each.columns)
+    said = any(map(says_measured, columns.values()))
+    other = Twice(columns, found.kind, plan)
+    return PositionsInDoubt(other, parts[0].how, True, said or _differences_given(one, columns), further)
+
+
+def _read(one: FileFound, name: str, word: str) -> Floats:
+    """Return the numbers (n,) of a column, the degrees of angles, NaN where it has none."""
+    texts = one.look.columns[name]
+    read = angles(texts, "EW" if word == "longitude" else "NS") if one.mapped.dms and word in _DEGREES else None
+    read = numbers_of(texts) if read is None else read
+    return np.full(len(texts), np.nan) if read is None else read
+
+
+def _differences_given(one: FileFound, columns: Mapping[str, str]) -> bool:
+    """Tell whether a column has the differences of the two, as the report of what was staked out has."""
+    pairs = [(_read(one, one.mapped.columns[word], word), _read(one, name, word)) for word, name in columns.items()]
+    taken = {*one.mapped.columns.values(), *columns.values()}
+    for name in one.look.names:
+        given = None if name in taken else numbers_of(one.look.columns[name])
+        if given is None:
+            continue
+        for mapped, other in pairs:
+            off = np.abs(given) - np.abs(other - mapped)
+            off = off[np.isfinite(off)]
+            if len(off) and np.ptp(given[np.isfinite(given)]) > 0 and np.mean(np.abs(off) <= _SAME) >= MOSTLY:
+                return True
+    return False
 
 
 def ask_positions(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None:
     """Take the columns in plan out of the block of a file whose positions are in doubt, and ask."""
-    words = ("longitude", "latitude") if one.mapped.kind == "degrees" else ("easting", "northing")
+    words = _DEGREES if one.mapped.kind == "degrees" else _PLANE
+    if doubt.alike:
+        _ask_alike(one, doubt, block)
+        return
     mapped = {word: block.columns.pop(word) for word in words if word in block.columns}
     others = one.look.named(doubt.other.columns)
     called = " and ".join(quoted(one.mapped.columns[word]) for word in words)
@@ -108,14 +180,57 @@ def ask_positions(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None
         block.states["not_measured"] = _set_aside(*sides)
 
 
-def _set_aside(mapped: Sequence[str], others: Sequence[str]) -> Question:
+def _ask_alike(one: FileFound, doubt: PositionsInDoubt, block: Block) -> None:
+    """Take columns out of the block of a file that has them a second time in the same system, and ask."""
+    second, how = dict(doubt.other.columns), doubt.how
+    block.asks = [each for each in block.asks if each.key not in second or each.key != "height"]
+    if {each.key for each in block.asks} & second.keys():
+        return  # which is which is asked: a run compares them
+    if block.columns.get("easting") == one.look.named(one.mapped.columns).get("northing") and "easting" in second:
+        second |= {"easting": second["northing"], "northing": second["easting"]}  # X and Y were turned
+    first = {word: name for word, name in one.mapped.columns.items() if word in second}
+    if one.mapped.turned and second != doubt.other.columns:
+        first |= {"easting": first["northing"], "northing": first["easting"]}
+    for word in second:
+        block.columns.pop(word, None)
+    sides = [second, first] if doubt.first else [first, second]
+    called = [" and ".join(map(quoted, side.values())) for side in sides]
+    what, kind = ("positions", "position") if len(second) > 1 else ("heights", "height")
+    asks = (
+        f"which of these {what} was measured, {called[0]} or {called[1]}? in {len(how.rows):,} of the first"
+        f" {counted(how.compared, 'row')} they differ otherwise than in the rows around, by up to {how.most:.2f} m: one"
+        " is of a design, an edit, another day, the antenna or another device. Checks do not tell where marks agree"
+        f" with both or have no second {kind}. Remove the # from the {plural(len(second), 'line', 'lines')} of one"
+    )
+    both = {word: (first[word], name) for word, name in second.items()}
+    shown = {word: dict(zip(names, told_apart(one.look, names), strict=True)) for word, names in both.items()}
+    lines = [
+        Candidate(value_text(one.look.named({word: name})[word]), f"{_with(word, side)}{shown[word][name]}", word)
+        for side in sides
+        for word, name in side.items()
+    ]
+    block.asks.insert(0, Question(next(iter(second)), asks, tuple(lines)))
+    named = [one.look.named(side) for side in sides]
+    if not one.look.numbered and all(isinstance(name, str) for side in named for name in side.values()):
+        block.states["not_measured"] = _set_aside(list(sides[0].values()), list(sides[1].values()), doubt.further)
+
+
+def _with(word: str, side: Mapping[str, str]) -> str:
+    others = [each for each in side if each != word]
+    return f"as {word}, with {' and '.join(others)}; " if others else ""
+
+
+def _set_aside(mapped: Sequence[str], others: Sequence[str], further: Sequence[str] = ()) -> Question:
     """Return the question that records which position was not measured, the other one of the two."""
     asks = (
-        "which position was not measured? it goes with the answer to the question below, which one was. Runs then tell"
+        "which was not measured? it goes with the answer to the question below, which one was. Runs then tell"
         " it as a doubt that somebody confirmed; without it nothing is proven where marks agree with both."
     )
     pairs = [
-        Candidate(listed(aside or [GEOMETRY]), f"if that of {' and '.join(measured) or 'the geometry'} was measured")
+        Candidate(
+            listed([*(aside or [GEOMETRY]), *further]),
+            f"if that of {' and '.join(measured) or 'the geometry'} was measured",
+        )
         for measured, aside in ((mapped, others), (others, mapped))
     ]
     return Question("not_measured", asks, tuple(pairs), repeats=True)

@@ -36,7 +36,7 @@ _DECIMALS = 10
 
 #: Rows that tell whether two positions are similar there, and metres within which they are: no receiver without
 #: corrections is so close. Common practice, no source.
-_SIMILAR, _AGREE = 3, 0.3
+SIMILAR, _AGREE = 3, 0.3
 
 _Complex = NDArray[np.complex128]
 
@@ -66,7 +66,7 @@ class TwoPositions:
 
         Three at least, such as occupations of marks: where they agree there, checks agree with either.
         """
-        if np.count_nonzero(some) < _SIMILAR:
+        if np.count_nonzero(some) < SIMILAR:
             return False
         first, second = (plane[some] for plane in self.planes)
         terms = np.column_stack([first, np.ones_like(first)])

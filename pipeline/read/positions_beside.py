@@ -1,21 +1,27 @@
 """Compares the mapped positions with others of the same rows that nobody mapped, in the first rows of a file.
 
-Those are longitudes and latitudes, or eastings and northings, whose headings say nothing else, and a layer's geometry.
+Those are longitudes and latitudes, or eastings and northings, whose headings say nothing else, a layer's geometry, and
+columns that hold the mapped coordinates, or the heights, a second time, whatever they are called.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
+import pyarrow as pa
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.files.angles import dms
 from pipeline.files.heading_words import words_of
 from pipeline.geodesy.unit_words import LENGTHS_SAID
 from pipeline.job.model import Points
-from pipeline.plausible.two_positions import TwoPositions, last_digit, two_positions
+from pipeline.plausible.second_columns import may_be_near, metres_of_degrees, says_measured, second_columns
+from pipeline.plausible.two_positions import MOST, SIMILAR, TwoPositions, last_digit, two_positions
 from pipeline.read.axis_headings import LATITUDE, LONGITUDE, axis_in_heading
 from pipeline.read.columns import readings
 from pipeline.read.degrees_beside import cells_as_numbers, only_column
+from pipeline.read.numeric import numbers
 from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import Source
 from pipeline.words import counted
@@ -27,12 +33,17 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 GEOMETRY = "geometry"
 
 
+#: Cells by which columns are left out that are far from what is mapped; the hemispheres of easting and northing.
+_LOOKED, _SIDES = 200, ("EW", "NS")
+
+
 @dataclass(frozen=True)
 class PositionsBeside:
     """How other positions of a file's rows, of two ``columns`` or without any of the geometry, go with the mapped.
 
     ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. ``how`` is the
-    comparison of the rows, and ``rows`` (n,) the numbers of these in the file.
+    comparison of the rows, and ``rows`` (n,) the numbers of these in the file. ``alike`` tells that the columns hold
+    the mapped coordinates, or the one column the height, a second time in the same system.
     """
 
     columns: tuple[str, ...]
@@ -40,6 +51,7 @@ class PositionsBeside:
     mapped: float
     how: TwoPositions
     rows: Integers
+    alike: bool = False
 
     @property
     def names(self) -> str:
@@ -67,11 +79,19 @@ class PositionsBeside:
 
     def agree_at(self, rows: Integers) -> bool:
         """Tell whether the two agree in some rows of the file: see `TwoPositions.agree_at`."""
-        return self.how.agree_at(np.isin(self.rows[self.how.known], rows))
+        return self.how.agree_at(self._among(rows))
+
+    def untold_at(self, rows: Integers) -> bool:
+        """Tell whether some rows of the file are too few to tell which of two in the same system was measured."""
+        return self.alike and int(np.count_nonzero(self._among(rows))) < SIMILAR
+
+    def _among(self, rows: Integers) -> Flags:
+        return np.isin(self.rows[self.how.known], rows)
 
     def told(self) -> str:
         """Return in words how they differ."""
-        others = f"positions of {self.names}" if self.names else "positions of the geometry"
+        kind = "heights" if len(self.columns) == 1 else "positions"
+        others = f"{kind} of {self.names or 'the geometry'}"
         first = counted(self.how.compared, "row")
         return (
             f"in {self.count:,} of the first {first} (first one here) the {others} and those"
@@ -85,9 +105,11 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
     """Return how the positions that are not mapped go with those that are; those alone that can be compared."""
     if not first or not len(first[0].row):
         return ()
-    others = list(_others(source, first[0]))
-    if not others or source.how.position.words[0] == "x":
+    if source.how.position.words[0] == "x":
         return ()
+    others, seconds = list(_others(source, first[0])), list(_seconds(points, source, first[0]))
+    if not others:
+        return tuple(seconds)
     read = readings(first[0], source.how.afresh())
     one, two = (np.asarray(read.column(word), np.float64) for word in ("first", "second"))
     found = []
@@ -97,7 +119,66 @@ def positions_beside(points: Points, source: Source, first: Sequence[Raw]) -> tu
         how = two_positions(mapped, pair, sum(digits))
         if how is not None:
             found.append(PositionsBeside(columns, *digits, how, np.asarray(first[0].row, np.int64)))
-    return tuple(found)
+    twice = [one.columns for one in seconds]
+    return (*(one for one in found if one.columns not in twice), *seconds)
+
+
+def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBeside]:
+    """Yield the columns that hold the mapped position, or the height, a second time and scatter about it."""
+    how, metre = source.how, source.how.lengths
+    names = [how.names.get(word, "") for word in how.position.words]
+    texts = {name: raw.columns[name] for name, _ in how.carried if name in raw.columns}
+    if not texts or (how.position.from_geometry and raw.geometry is None):
+        return
+    degrees = metre.degrees if how.position.from_geometry else how.position.words[0] == "longitude"
+    read = _Cells(how.decimal, degrees and points.angles == "dms")
+    if how.position.from_geometry and raw.geometry is not None:
+        plan = [raw.geometry.x[:MOST], raw.geometry.y[:MOST]]
+        height = read.numbers(raw.columns[names[2]]) if names[2] else raw.geometry.z[:MOST]
+    else:
+        plan = [read.coordinates(raw.columns[name], side) for name, side in zip(names[:2], _SIDES, strict=True)]
+        height = read.numbers(raw.columns[names[2]])
+    in_plan = metres_of_degrees(plan[1]) if degrees else (metre.plan, metre.plan)
+    where = plan[0] * in_plan[0], plan[1] * in_plan[1]
+    readers = [
+        {
+            name: partial(read.coordinates, cells, side)
+            for name, cells in texts.items()
+            if may_be_near(mapped, read.coordinates(cells[:_LOOKED], side), each)
+        }
+        for mapped, side, each in zip(plan, _SIDES, in_plan, strict=True)
+    ]
+    heights: dict[str, Callable[[], Floats]] = {
+        name: partial(read.numbers, cells)
+        for name, cells in texts.items()
+        if may_be_near(height, read.numbers(cells[:_LOOKED]), metre.up)
+    }
+    aside = frozenset(points.not_measured or ())
+    found = second_columns(list(zip(names[:2], plan, strict=True)), readers, where, in_plan, named=aside)
+    companion = bool(found) or any(map(says_measured, names[:2]))
+    found += second_columns([(names[2], height)], [heights], where, [metre.up], named=aside, companion=companion)
+    for one in found:
+        yield PositionsBeside(one.columns, one.digit, one.mapped, one.how, np.asarray(raw.row, np.int64), alike=True)
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """How the first cells of columns are read, by their ``decimal`` sign, and whether angles are ``as_dms``."""
+
+    decimal: str
+    as_dms: bool
+
+    def coordinates(self, cells: pa.Array, side: str) -> Floats:
+        """Return (n,) the numbers, or the angles of a side, NaN where there is none."""
+        if self.as_dms and pa.types.is_string(cells.type):
+            return dms(cells[:MOST], side)[0]
+        return self.numbers(cells)
+
+    def numbers(self, cells: pa.Array) -> Floats:
+        """Return (n,) the numbers, NaN where there is none."""
+        if pa.types.is_string(cells.type):
+            return numbers(cells[:MOST], self.decimal)[0]
+        return cells_as_numbers(cells)
 
 
 def _others(source: Source, raw: Raw) -> Iterator[tuple[tuple[str, ...], tuple[Floats, Floats]]]:

@@ -122,3 +122,27 @@ def test_rows_of_the_register_in_no_list_are_no_forgotten_checks(codes: list[str
     assert record["rows"]["held_back"] == len(keyed)
     (note,) = noted(record)
     assert "control points that came back with the export" in note
+
+
+def test_designs_of_marks_that_were_staked_out_prove_nothing(tmp_path: Path) -> None:
+    """The plain columns of a report of stakes are the design, of marks the register's; the others were measured."""
+    job = day()
+    measured = {word: job.rows[word].copy() for word in ("longitude", "latitude", "height")}
+    key_in(job, listed(job))
+    path = job.write(tmp_path)
+    off = np.random.default_rng(2).normal(0.0, 0.03, (len(job.rows["name"]), 2)) / 1e5
+    off[np.isin(job.rows["name"], listed(job))] = 0.0
+    second = iter(np.column_stack([measured["longitude"], measured["latitude"]]) + off)
+
+    def with_measured(row: dict[str, str]) -> dict[str, str]:
+        longitude, latitude = next(second)
+        return row | {"Longitude observed": f"{longitude:.9f}", "Latitude observed": f"{latitude:.9f}"}
+
+    rewrite_export(tmp_path / "rover001.csv", with_measured)
+    text = path.read_text()
+    aside = 'not_measured = ["Longitude observed", "Latitude observed"]'
+    path.write_text(text.replace("[[points]]", f"[[points]]\n{aside}", 1))
+    record = record_of(path, 3)
+    (doubt,) = told(record)
+    assert "a second position of its rows" in doubt
+    assert record["sessions"][0]["verdict"] == "unchecked"

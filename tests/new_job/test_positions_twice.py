@@ -149,3 +149,62 @@ def test_geometries_with_heights_are_read_where_columns_have_none(tmp_path: Path
     started = new_job(tmp_path)
     assert not {*words, "height"} & columns_of(started).keys()
     assert "the geometry is used, which has heights" in Path(started.path).read_text()
+
+
+def second(folder: Path, heads: Sequence[str], sigma: float = 0.025, deltas: bool = False) -> Started:
+    """Lay a job in the grid whose export has eastings, northings and heights a second time, as staked out."""
+    job = job_of()
+    lay(folder, job)
+    some, plain = random.Random(4), {}
+    headings = {word: head for word, head in HEADS.items() if word not in ("longitude", "latitude")}
+    told: dict[str, list[str]] = {}
+    for word, head in zip(("easting", "northing", "height"), heads, strict=True):
+        plain[word] = [f"{float(cell):.3f}" for cell in cells(job, word, str)]
+        off = [some.gauss(0.0, sigma) for _ in plain[word]]
+        told |= {word: plain[word], head: [f"{float(a) + b:.3f}" for a, b in zip(plain[word], off, strict=True)]}
+        headings |= {head: head}
+        if deltas:
+            name = f"d{word[0].upper()}"
+            told[name] = [f"{float(a) - float(b):.3f}" for a, b in zip(plain[word], told[head], strict=True)]
+            headings |= {name: name}
+    write(folder / "rover.csv", job, headings, told=told)
+    return new_job(folder)
+
+
+@pytest.mark.parametrize(
+    ("heads", "deltas", "first"),
+    [
+        (("Easting as-staked", "Northing as-staked", "Height as-staked"), False, "Easting as-staked"),
+        (("E meas", "N meas", "Z meas"), False, "E meas"),
+        (("E2", "N2", "Z2"), False, "Easting"),
+        (("E2", "N2", "Z2"), True, "E2"),
+    ],
+)
+def test_a_second_position_in_the_grid_is_asked_for(
+    tmp_path: Path, heads: tuple[str, str, str], deltas: bool, first: str
+) -> None:
+    started = second(tmp_path, heads, deltas=deltas)
+    (asks,) = of_positions(started)
+    assert first in asks.partition(" or ")[0]
+    assert not {"easting", "northing", "height"} & columns_of(started).keys()
+    page = Path(started.path).read_text()
+    assert f'# easting = "{heads[0]}"  # as easting, with northing and height' in page
+    assert f'# not_measured = ["{heads[0]}", "{heads[1]}", "{heads[2]}"]' in page
+    assert '# not_measured = ["Easting", "Northing", "Ellipsoidal Height"]' in page
+
+
+@pytest.mark.parametrize(
+    ("heads", "sigma"),
+    [
+        (("Design Easting", "Design Northing", "Design Height"), 0.025),
+        (("E2", "N2", "Z2"), 0.0),
+        (("E2", "N2", "Z2"), 0.005),
+        (("Antenna E", "Antenna N", "Antenna H"), 0.3),
+    ],
+)
+def test_no_second_position_that_is_another_by_its_heading_or_no_other(
+    tmp_path: Path, heads: tuple[str, str, str], sigma: float
+) -> None:
+    started = second(tmp_path, heads, sigma)
+    assert of_positions(started) == []
+    assert {"easting", "northing", "height"} <= columns_of(started).keys()

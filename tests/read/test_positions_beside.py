@@ -1,5 +1,6 @@
 """Two positions of the same rows in one export: doubted where they differ row by row, else quiet."""
 
+import csv
 import json
 import random
 import tomllib
@@ -129,3 +130,56 @@ def test_one_row_is_reported(tmp_path: Path) -> None:
 )  # fmt: skip
 def test_what_is_no_news(tmp_path: Path, gives: Gives) -> None:
     assert told(tmp_path, gives, marks_too=True) == []
+
+
+def staked(folder: Path, aside: str | None = None, mapped: str = "") -> tuple[list[tuple[str, bool]], list[str]]:
+    """Return doubts of a place, whether they are confirmed, and verdicts, of a day of points that were staked out.
+
+    What was measured stands under the mapped headings, what was staked out as other columns; on marks the two are one.
+    """
+    path = simulate(Plan(points=30, place=CANTERBURY)).write(folder)
+    export = next(folder.glob("rover*.csv"))
+    rows = list(csv.DictReader(export.read_text().splitlines()))
+    words = tomllib.loads(path.read_text())["points"][0]["columns"]
+    for at, row in enumerate(rows):
+        here = {"CM", "CHK"}.isdisjoint(row.values())
+        for number, (word, decimals) in enumerate((("longitude", 9), ("latitude", 9), ("height", 3))):
+            off = random.Random(3 * at + number).gauss(0.0, 0.03) * here
+            value = float(row[words[word]]) + (off if word == "height" else off / 1e5)
+            row[f"{words[word]} as staked"] = f"{value:.{decimals}f}"
+    with export.open("w", newline="") as page:
+        writer = csv.DictWriter(page, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    text = path.read_text()
+    if aside is not None:
+        names = ", ".join(f'"{words[word]}{aside}"' for word in ("longitude", "latitude", "height"))
+        text = text.replace("[[points]]", f"[[points]]\nnot_measured = [{names}]")
+    for word in ("longitude", "latitude", "height") if mapped else ():
+        text = text.replace(f'{word} = "{words[word]}"', f'{word} = "{words[word]}{mapped}"')
+    path.write_text(text)
+    record = run_job(path).record
+    doubts = [(doubt["what"], doubt["confirmed"]) for doubt in record["doubts"] if doubt["kind"] == "place"]
+    idle = [note for note in record["notes"] if "has no effect" in note]
+    return doubts, [*sorted({one["verdict"] for one in record["sessions"]}), *idle]
+
+
+def test_a_second_position_in_the_same_system_is_doubted(tmp_path: Path) -> None:
+    ((what, confirmed),), verdicts = staked(tmp_path)
+    assert "as staked" in what and "on marks both agree" in what and not confirmed
+    assert verdicts == ["unchecked"]
+
+
+def test_it_is_not_once_somebody_said_which_was_measured(tmp_path: Path) -> None:
+    ((_, confirmed),), verdicts = staked(tmp_path, aside=" as staked")
+    assert confirmed and verdicts == ["proven"]
+
+
+def test_nor_where_what_is_mapped_says_that_it_was_measured(tmp_path: Path) -> None:
+    assert staked(tmp_path, mapped=" as staked") == ([], ["proven"])
+
+
+def test_the_answer_of_a_draft_counts_there_too(tmp_path: Path) -> None:
+    """The plain columns are set aside beside measured ones: told as confirmed, not as a key without an effect."""
+    ((_, confirmed),), verdicts = staked(tmp_path, aside="", mapped=" as staked")
+    assert confirmed and verdicts == ["proven"]
