@@ -76,7 +76,11 @@ def _from_3(record: _Json) -> _Json:
 
 
 def _from_4(record: _Json) -> _Json:
-    """Schema 4 said nothing of field shifts, of points measured twice, or of issues that wait or are signed."""
+    """Schema 4 said nothing of field shifts, of points measured twice, or of issues that wait or are signed.
+
+    Its number was raised before all of its keys were there, so that what `_from_3` gives may be lacking.
+    """
+    record = _from_3(record)
     told = _each(record.get("diagnoses"), lambda one: _with(one, {"field_shift": None}))
     sessions = _each(record.get("sessions"), lambda one: _with(one, {"setup": None}))
     none = {"issued": "all", "failing": []} | dict.fromkeys(("names", "told_apart", "pairs", "failed", "means"), 0)
@@ -85,7 +89,8 @@ def _from_4(record: _Json) -> _Json:
 
 
 def _from_5(record: _Json) -> _Json:
-    """Schema 5 lacked what stands in `_SINCE_5`."""
+    """Schema 5 lacked what stands in `_SINCE_5`, and at first all that schema 4 did: see there."""
+    record = _from_4(record)
     marks = _each(record.get("marks"), lambda one: _with(one, _OF_MARKS_SINCE_5))
     return _with(record, _SINCE_5) | {"schema": 6, "marks": marks}
 

@@ -47,6 +47,9 @@ _SILENT: Any = {"source": True, "plan": True, "notify": True, "codes": True, **K
 #: Keys that came when there were issues already: one that is not stated says what a job file without it said.
 KEYS_LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue": ("repeats",)}
 
+#: Keys of ``[control]`` that are summed at their defaults too; issues from before them were not. The last come first.
+_CONTROL_LATER = (("sigma_horizontal", "sigma_vertical"), ("columns",))
+
 #: Tables of which the meaning is told apart: always, and where something is stated in them.
 _ALWAYS = ("job", "target", "points", "quality", "control", "shift", "checks", "issue")
 #: Begins what `meanings` calls the keys of a table that are limits.
@@ -74,6 +77,23 @@ def meanings(job: Job) -> dict[str, str]:
             table = {key: table[key] for key in table if key not in limits}
         found[f"[[{name}]]" if isinstance(table, list) else f"[{name}]"] = table
     return {name: json.dumps(table, sort_keys=True, ensure_ascii=False) for name, table in found.items()}
+
+
+def former_meanings(job: Job) -> list[tuple[str, str]]:
+    """Return `meaning` and the part of ``[control]`` in `meanings` as of before each of `_CONTROL_LATER` came.
+
+    Nothing where one of its keys is stated: a job file said nothing of the kind then.
+    """
+    found, content = [], json.loads(meaning(job))
+    for keys in _CONTROL_LATER if job.control is not None else ():
+        fields = type(job.control).model_fields
+        if any(getattr(job.control, key) != fields[key].default for key in keys):
+            break
+        for key in keys:
+            content["control"].pop(key)
+        text = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+        found.append((text, json.dumps(content["control"], sort_keys=True, ensure_ascii=False)))
+    return found
 
 
 def meaning_of(points: Points) -> str:

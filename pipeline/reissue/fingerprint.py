@@ -22,7 +22,8 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
-from pipeline.job.canonical_text import meaning, meaning_of, meanings
+from pipeline.job.canonical_text import former_meanings, meaning, meaning_of, meanings
+from pipeline.job.model import Job
 from pipeline.solve.solve import Adjusted
 
 SITE = "the site's localisation"
@@ -80,22 +81,26 @@ class Fingerprint:
         reach: of everything that numbers depend on, per session and per raw file.
         register: the register's rows that the job uses, as text.
         origins: name, source and date of those of them that have any of the two.
+        formerly: sums that early versions, which lacked keys of the job file, had of the same job.
     """
 
     sums: dict[str, str]
     reach: Reach
     register: list[RegisterMark]
     origins: list[list[str]]
+    formerly: list[dict[str, str]]
 
     def beside(self, last: Record) -> dict[str, str]:
         """Return the sums to be compared with an issue's: the order of the register's rows alone shapes nothing.
 
-        The rows are summed in the order in which that issue has them.
+        The rows are summed in the order in which that issue has them, and the job file as the program did that made it.
         """
         order = {row["mark"]: number for number, row in enumerate(last["register"])}
         rows = sorted(self.register, key=lambda row: order.get(row["mark"], len(order)))
         origins = sorted(self.origins, key=lambda one: order.get(one[0], len(order)))
         again = {REGISTER: sum_of(rows), ORIGIN: sum_of(origins)}
+        for former in self.formerly:
+            again |= {name: total for name, total in former.items() if total == last["identity"].get(name)}
         return {name: again.get(name, total) for name, total in self.sums.items()}
 
 
@@ -104,7 +109,11 @@ def fingerprint(survey: Survey, adjusted: Adjusted, merged: MergedReadings | Non
     register = register_rows(survey, adjusted)
     origins = _origins(survey, register)
     return Fingerprint(
-        identity(survey, register, origins), reach(survey, adjusted, merged or MergedReadings()), register, origins
+        sums=identity(survey, register, origins),
+        reach=reach(survey, adjusted, merged or MergedReadings()),
+        register=register,
+        origins=origins,
+        formerly=_formerly(survey.job),
     )
 
 
@@ -121,7 +130,7 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
     """
     job = survey.job
     parts: dict[str, Any] = {
-        JOB_FILE: meaning(job.model_copy(update={"session": (), "sessions": None})),
+        JOB_FILE: meaning(_without_sessions(job)),
         REGISTER: list(register),
         PROGRAM: program_version(),
     }
@@ -142,6 +151,15 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
     for export in survey.exports:
         parts[f"{FILE}{export.shown}"] = [export.sha256, export.block]
     return {name: sum_of(part) for name, part in parts.items()}
+
+
+def _formerly(job: Job) -> list[dict[str, str]]:
+    found = former_meanings(_without_sessions(job))
+    return [{JOB_FILE: sum_of(text), f"{PART}[control]": sum_of(control)} for text, control in found]
+
+
+def _without_sessions(job: Job) -> Job:
+    return job.model_copy(update={"session": (), "sessions": None})
 
 
 def identity_of(record: Record) -> dict[str, str]:
