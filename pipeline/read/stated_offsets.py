@@ -37,9 +37,7 @@ class StatedOffsets:
             return
         if not self.first:
             value = cells[int(np.argmax(which))].as_py()
-            self.first = (
-                value if isinstance(value, str) else f"{seconds_text(value).replace(' ', 'T')}Z"
-            )
+            self.first = value if isinstance(value, str) else f"{seconds_text(value).replace(' ', 'T')}Z"
         values, counts = np.unique(apart[which], return_counts=True)
         self.apart.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
 
