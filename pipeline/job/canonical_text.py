@@ -1,6 +1,7 @@
 """What a job file says, as text to be hashed: two that ask for the same give the same text."""
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -9,13 +10,13 @@ from pipeline.job.local_clock import local_clock
 from pipeline.job.model import Drawing, Job, Points
 
 
-def meaning(job: Job) -> str:
+def meaning(job: Job, *, in_full: bool = False) -> str:
     """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
 
     Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
     does the offset in which a time is written, or what is planned, released, kept and called. Of a path only the last
     part counts: files are told apart by their content, which the issue's list of inputs holds; what a table of codes
-    says counts by itself.
+    says counts by itself. ``in_full`` says `KEYS_LATER` at their defaults too.
     """
     content = job.model_dump(by_alias=True, exclude_none=True, exclude=_SILENT)
     if not content.get("particulars"):
@@ -23,7 +24,7 @@ def meaning(job: Job) -> str:
     if (zone := local_clock(job)) is not None and zone not in {points.time_zone for points in job.points}:
         content["local_clock"] = zone  # [source] alone has it, and the report shows times by it
     content["session"] = sorted(content["session"], key=lambda session: (session["start"], session["name"]))
-    for name, keys in KEYS_LATER.items():
+    for name, keys in KEYS_LATER.items() if not in_full else ():
         for key in keys:
             if getattr(getattr(job, name), key) == type(getattr(job, name)).model_fields[key].default:
                 content[name].pop(key, None)
@@ -65,7 +66,10 @@ LIMITS: dict[str, tuple[str, ...]] = {
 
 def meanings(job: Job) -> dict[str, str]:
     """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
-    told = json.loads(meaning(job))
+    return _parts(json.loads(meaning(job)))
+
+
+def _parts(told: dict[str, Any]) -> dict[str, str]:
     found: dict[str, object] = {}
     for name in (*_ALWAYS, *_WHERE_STATED):
         if name in _WHERE_STATED and name not in told:
@@ -79,21 +83,21 @@ def meanings(job: Job) -> dict[str, str]:
     return {name: json.dumps(table, sort_keys=True, ensure_ascii=False) for name, table in found.items()}
 
 
-def former_meanings(job: Job) -> list[tuple[str, str]]:
-    """Return `meaning` and the part of ``[control]`` in `meanings` as of before each of `_CONTROL_LATER` came.
+def former_meanings(job: Job) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield `meaning` and `meanings` as of before some keys came, or were left out where they are at their defaults.
 
-    Nothing where one of its keys is stated: a job file said nothing of the kind then.
+    Nothing of before keys that are stated: a job file said nothing of the kind then.
     """
-    found, content = [], json.loads(meaning(job))
+    text = meaning(job, in_full=True)
+    yield text, _parts(json.loads(text))
+    content = json.loads(meaning(job))
     for keys in _CONTROL_LATER if job.control is not None else ():
         fields = type(job.control).model_fields
         if any(getattr(job.control, key) != fields[key].default for key in keys):
-            break
+            return
         for key in keys:
             content["control"].pop(key)
-        text = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-        found.append((text, json.dumps(content["control"], sort_keys=True, ensure_ascii=False)))
-    return found
+        yield json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":")), _parts(content)
 
 
 def meaning_of(points: Points) -> str:

@@ -154,8 +154,10 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
 
 
 def _formerly(job: Job) -> list[dict[str, str]]:
-    found = former_meanings(_without_sessions(job))
-    return [{JOB_FILE: sum_of(text), f"{PART}[control]": sum_of(control)} for text, control in found]
+    return [
+        {JOB_FILE: sum_of(text), **{f"{PART}{name}": sum_of(part) for name, part in parts.items()}}
+        for text, parts in former_meanings(_without_sessions(job))
+    ]
 
 
 def _without_sessions(job: Job) -> Job:

@@ -47,9 +47,9 @@ def test_an_issue_of_an_earlier_schema_stands_and_is_compared_with(lacking: tupl
     assert verify(tmp_path / "out").intact
 
 
-#: A job file of canal levels as it stood before ``[control]`` had columns and sigmas of its own, and the sums that
-#: programs of that time wrote into the records of its issues, of the whole and of ``[control]``.
-BEFORE_COLUMNS = """
+#: A job file of canal levels, and the sums that programs wrote into the records of its issues: before ``[control]`` had
+#: columns and sigmas of its own, and when keys at their defaults were summed that are left out by now.
+CANAL = """
 [job]
 name = "canal"
 folder = "../out/canal"
@@ -86,27 +86,41 @@ height = "ellipsoid"
 [sessions]
 file = "{data}/canal/sessions.csv"
 """
-SUMS = (
-    "49bb479d33830fca855cec525c034686a3205d33046bd301a41a6cb4883998c6",
-    "120cbb006d32028e0f08071ead63a96fe7600dedc49dc75ef063d050463cf924",
-)
+BEFORE_COLUMNS = {
+    "the job file": "49bb479d33830fca855cec525c034686a3205d33046bd301a41a6cb4883998c6",
+    "[control]": "120cbb006d32028e0f08071ead63a96fe7600dedc49dc75ef063d050463cf924",
+    "[quality]": "d17cc928c17903b5f6d1bc0b899f55c03faf09c6b1345d633691b3bbe45cca35",
+}
+WITH_DEFAULTS = {
+    "the job file": "d98b1c9bc21af160db6abef56f50d3d991d7737870f8d28ef32a84f777c7fa49",
+    "[control]": "784ae5a1039929b6a30ea7056be991f94b9634abcc18283683a5046fec4236ef",
+    "[quality]": "27d92ca7c41a8e0189f72947ac10a9f16fd17b45190305b1e0dd109e87a62327",
+    "[checks]": "1297480ae3fc8c9a9a0c76e0254e01258b4de45951f95a53f4f033efdad4bcaf",
+    "[issue]": "07e42b4a5bf16407ae531b6882b468a8264b5ddaf48ea7177b928a9b0b901fba",
+}
 
 
-def former_sums(folder: Path, control: str) -> list[tuple[str, ...]]:
-    """The sums of the job file and of ``[control]`` by earlier programs, the last of them first."""
+def former_sums(folder: Path, control: str = "") -> list[dict[str, str]]:
+    """The sums of the job file and of its tables by earlier programs."""
     data = Path(__file__).parents[2] / "sample_data"
     path = folder / "canal.toml"
-    path.write_text(BEFORE_COLUMNS.format(data=data.as_posix(), control=control), encoding="utf-8")
+    path.write_text(CANAL.format(data=data.as_posix(), control=control), encoding="utf-8")
     loaded = load_job(path, Problems())
     assert loaded is not None
     job = loaded.job.model_copy(update={"session": (), "sessions": None})
-    return [tuple(sha256(json.dumps(text).encode()).hexdigest() for text in one) for one in former_meanings(job)]
+    texts = ({"the job file": text, **parts} for text, parts in former_meanings(job))
+    return [{name: sha256(json.dumps(text).encode()).hexdigest() for name, text in one.items()} for one in texts]
 
 
-def test_the_sums_of_programs_that_knew_fewer_keys_of_control_are_known(tmp_path: Path) -> None:
-    assert former_sums(tmp_path, "")[-1] == SUMS
-    assert former_sums(tmp_path, "sigma_horizontal = 0.02") == []
-    assert SUMS not in former_sums(tmp_path, 'columns = { mark = "mark" }')
+def test_the_sums_of_programs_that_knew_fewer_keys_are_known(tmp_path: Path) -> None:
+    found = former_sums(tmp_path)
+    assert found[0].items() >= WITH_DEFAULTS.items() and found[-1].items() >= BEFORE_COLUMNS.items()
+
+
+@pytest.mark.parametrize("stated", ["sigma_horizontal = 0.02", 'columns = { mark = "mark" }'])
+def test_a_key_that_a_program_did_not_know_makes_another_job_file(stated: str, tmp_path: Path) -> None:
+    sums = {one["the job file"] for one in former_sums(tmp_path, stated)}
+    assert not sums & {BEFORE_COLUMNS["the job file"], WITH_DEFAULTS["the job file"]}
 
 
 def test_a_job_file_is_the_same_by_the_sums_of_the_program_that_made_the_issue() -> None:
