@@ -300,11 +300,10 @@ class FileLogs:
                 log.ids.setdefault(key, text.strip())
         codes = np.asarray(pc.fill_null(coded.indices, len(keys) - 1), np.int64)
         minute = milliseconds(batch)[rows] // MINUTE
-        which, minute, count = _summed(codes, minute, np.ones(len(rows), np.int64))
-        begins = np.flatnonzero(np.diff(which, prepend=-1))
-        for code, of_base in zip(
-            which[begins].tolist(), np.split(np.column_stack([minute, count]), begins[1:]), strict=True
-        ):
+        of, minute, count = _summed(codes, minute, np.ones(len(rows), np.int64))
+        begins = np.flatnonzero(np.diff(of, prepend=-1))
+        each = np.split(np.column_stack([minute, count]), begins[1:])
+        for code, of_base in zip(of[begins].tolist(), each, strict=True):
             log.minutes.setdefault(keys[code], []).append(of_base)
 
 

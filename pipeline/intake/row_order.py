@@ -166,8 +166,8 @@ class RowOrder:
         for some in _together(sorted(back), steps):
             pieces = []
             for time, base, which in _pieces(rows, here, sound):
-                own = np.isin(base, some)
-                pieces.append((base[own], time[own], which[own]))
+                theirs = np.isin(base, some)
+                pieces.append((base[theirs], time[theirs], which[theirs]))
             of_base, times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
             order = np.argsort(of_base, kind="stable")
             for own in np.split(order, np.flatnonzero(np.diff(of_base[order])) + 1):

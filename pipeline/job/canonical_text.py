@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.job.local_clock import local_clock
-from pipeline.job.model import Drawing, Job, Points
+from pipeline.job.model import ControlSection, Drawing, Job, Points
 
 
 def meaning(job: Job, *, in_full: bool = False) -> str:
@@ -92,8 +92,7 @@ def former_meanings(job: Job) -> Iterator[tuple[str, dict[str, str]]]:
     yield text, _parts(json.loads(text))
     content = json.loads(meaning(job))
     for keys in _CONTROL_LATER if job.control is not None else ():
-        fields = type(job.control).model_fields
-        if any(getattr(job.control, key) != fields[key].default for key in keys):
+        if any(getattr(job.control, key) != ControlSection.model_fields[key].default for key in keys):
             return
         for key in keys:
             content["control"].pop(key)
