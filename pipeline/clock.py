@@ -48,7 +48,7 @@ def lasting(milliseconds: int) -> str:
 
 def seconds_text(time: datetime) -> str:
     """Return a time as it reads on its own clock, to the second: ``2026-03-02 07:30:00``."""
-    return f"{time:%Y-%m-%d %H:%M:%S}"
+    return time.replace(tzinfo=None).isoformat(" ", "seconds")  # which writes every year in four figures
 
 
 def iso(time: datetime, timespec: str = "milliseconds") -> str:

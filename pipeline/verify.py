@@ -32,8 +32,8 @@ from pipeline.words import FIRST_ISSUE, Role, counted
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
 
-#: A key of a record's sessions that came with the sum of its own: no run writes the one without the other.
-_AS_OLD_AS_SUM = "stretches"
+#: A key of records that came soon after the sum of their own: no run writes it without the sum.
+_LATER_THAN_SUM = "doubts"
 
 _NO_LINE = "its line there is not in the form in which a run writes it"
 
@@ -185,7 +185,7 @@ def _written_again(path: Path, said: Mapping[str, Any]) -> str | None:
 
 def _without_sum(said: Mapping[str, Any]) -> _Told:
     """Return that a record has no sum of its own: taken out, or written before records had one."""
-    if any(_AS_OLD_AS_SUM in session for session in said["sessions"]):
+    if _LATER_THAN_SUM in said:
         return RECORD, "its own checksum was removed, so it cannot be verified", True
     what = "it has no checksum of its own (an early version wrote it), so an alteration of it would not be found"
     return RECORD, what, False

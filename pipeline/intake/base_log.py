@@ -378,9 +378,9 @@ class _Place:
         """Return the different base ids of some rows, as `attach.base_key` has them, and (n,) which is whose."""
         coded = pc.dictionary_encode(self.batch.column("base").take(pa.array(rows)))
         texts = coded.dictionary.to_pylist()
-        keys: list[str | None] = list(dict.fromkeys([*(base_key(text) for text in texts), None]))
-        number = np.array([keys.index(base_key(text)) for text in texts] + [keys.index(None)])
-        return keys, number[np.asarray(pc.fill_null(coded.indices, len(texts)), np.int64)]
+        keys: dict[str | None, int] = {}
+        number = np.array([keys.setdefault(base_key(text), len(keys)) for text in (*texts, None)])
+        return list(keys), number[np.asarray(pc.fill_null(coded.indices, len(texts)), np.int64)]
 
     def groups(
         self, rows: Integers, session: NDArray[np.int32], keys: Integers, marked: Flags | None = None

@@ -158,12 +158,14 @@ class FileLog:
 
     def clock(self) -> dict[str | None, tuple[Integers, Integers]]:
         """Return by base id (k,) minutes (UTC milliseconds) in which there are readings, and (k,) how many."""
-        found = {}
-        for base, parts in self.minutes.items():
-            every = np.concatenate(parts)
-            minute, place = np.unique(every[:, 0], return_inverse=True)
-            found[base] = (minute * MINUTE, np.bincount(place.ravel(), every[:, 1]).astype(np.int64))
-        return found
+        counts = [sum(map(len, parts)) for parts in self.minutes.values()]
+        every = np.concatenate(
+            [np.zeros((0, 2), np.int64), *(part for parts in self.minutes.values() for part in parts)]
+        )
+        which, minute, count = _summed(np.repeat(np.arange(len(counts)), counts), *every.T)
+        cuts = np.searchsorted(which, np.arange(1, len(counts)))
+        each = zip(self.minutes, np.split(minute * MINUTE, cuts), np.split(count, cuts), strict=False)
+        return {base: (minutes, readings) for base, minutes, readings in each}
 
 
 def stated_sizes(logs: Sequence[tuple[FileLog, tuple[float, float]]]) -> tuple[float, float]:
@@ -300,9 +302,22 @@ class FileLogs:
                 log.ids.setdefault(key, text.strip())
         codes = np.asarray(pc.fill_null(coded.indices, len(keys) - 1), np.int64)
         minute = milliseconds(batch)[rows] // MINUTE
-        for code in np.unique(codes).tolist():
-            counted = np.column_stack(np.unique(minute[codes == code], return_counts=True))
-            log.minutes.setdefault(keys[code], []).append(counted)
+        of, minute, count = _summed(codes, minute, np.ones(len(rows), np.int64))
+        begins = np.flatnonzero(np.diff(of, prepend=-1))
+        each = np.split(np.column_stack([minute, count]), begins[1:])
+        for code, of_base in zip(of[begins].tolist(), each, strict=True):
+            log.minutes.setdefault(keys[code], []).append(of_base)
+
+
+def _summed(which: Integers, minute: Integers, count: Integers) -> tuple[Integers, Integers, Integers]:
+    """Return counts (n,) summed by what they are of and by minute, (m,) each, ascending by the two."""
+    order = np.lexsort((minute, which))
+    which, minute = which[order], minute[order]
+    begins = np.ones(len(order), bool)
+    begins[1:] = (np.diff(which) != 0) | (np.diff(minute) != 0)
+    first = np.flatnonzero(begins)
+    summed = np.add.reduceat(count[order], first) if len(first) else count
+    return which[first], minute[first], summed
 
 
 def _there(column: pa.Array) -> Flags:

@@ -66,8 +66,10 @@ class ReadingRows:
     """Every reading of a job, (n,) in the order of reading; memory has session and flags of each, disk the rest.
 
     Args:
-        columns: as `_KINDS` has them. ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` those of the
-            names as they are written, ``code`` as `code_hashes`, ``source_row`` the numbers in the files.
+        columns: as `_KINDS` has them. ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` as
+            `spelling_hashes`, ``code`` as `code_hashes`, ``source_row`` the numbers in the files. ``name``, as
+            `name_hashes`, has half of their bits, and in a large job two names may have one: it does where time or
+            place has to agree too, and a name alone is known by its `same_names.name_keys`.
         session: (n,) index of the session, negative where none.
         flags: (n,) what holds of each, in bits.
         starts: (E,) the number of each export's first row.
@@ -239,7 +241,7 @@ class Ledger:
                 "up": height_rounding(third, unit),
                 "clock": time_rounding(time),
                 "hashes": observation_hashes(batch, names),
-                "spelled": text_hashes(spelled),
+                "spelled": spelling_hashes(spelled),
                 "code": code_hashes(batch.column("code")),
                 "source_row": np.asarray(batch.column("source_row"), np.int64),
             }
@@ -284,6 +286,14 @@ class Ledger:
 def name_hashes(names: pa.Array) -> Hashes:
     """Return (n,) hashes of names: a spreadsheet or a converter writes 001 as 1. `ReadingRows` keeps 32 bits."""
     return text_hashes(pc.utf8_ltrim(folded_column(names), characters="0 "))
+
+
+def spelling_hashes(names: pa.Array) -> Hashes:
+    """Return (n,) hashes below 2^32 of names as they are written.
+
+    Of a plain name they are the bits of `name_hashes` that are not kept.
+    """
+    return text_hashes(names) >> np.uint64(32)
 
 
 def code_hashes(codes: pa.Array) -> Hashes:

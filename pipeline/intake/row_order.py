@@ -8,7 +8,7 @@ of blocks. Larger parts are told where `moved_blocks` knows them; else the file 
 nothing is said of it.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import partial
@@ -191,8 +191,9 @@ class RowOrder:
         steps: dict[int, Integers] = {}  # of each id rows, steps back, steps forward
         last: dict[int, int] = {}
         for time, base, _ in _pieces(rows, here, sound):
-            for code in np.unique(base).tolist():
-                own = time[base == code]
+            order = np.argsort(base, kind="stable")
+            codes, begins = np.unique(base[order], return_index=True)
+            for code, own in zip(codes.tolist(), np.split(time[order], begins[1:]), strict=True):
                 if code in last:
                     own = np.concatenate([[last[code]], own])
                 last[code] = int(own[-1])
@@ -200,18 +201,23 @@ class RowOrder:
                 counted = np.array([len(step), (step < -JITTER).sum(), (step > JITTER).sum()])
                 steps[code] = steps.get(code, np.zeros(3, np.int64)) + counted
         back = [code for code, (n, *ways) in steps.items() if ways[0] and min(ways) <= _most(n) and n < _LARGEST]
-        for code in sorted(back):
-            pieces = [(time[base == code], which[base == code]) for time, base, which in _pieces(rows, here, sound)]
-            times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
-            yield _Sequence(
-                export=export,
-                base=bases[code],
-                rows=rows,
-                number=numbers,
-                time=times,
-                session=rows.session[numbers],
-                flags=rows.flags[numbers],
-            )
+        for some in _together(sorted(back), steps):
+            pieces = []
+            for time, base, which in _pieces(rows, here, sound):
+                theirs = np.isin(base, some)
+                pieces.append((base[theirs], time[theirs], which[theirs]))
+            of_base, times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
+            order = np.argsort(of_base, kind="stable")
+            for own in np.split(order, np.flatnonzero(np.diff(of_base[order])) + 1):
+                yield _Sequence(
+                    export=export,
+                    base=bases[int(of_base[own[0]])],
+                    rows=rows,
+                    number=numbers[own],
+                    time=times[own],
+                    session=rows.session[numbers[own]],
+                    flags=rows.flags[numbers[own]],
+                )
 
     def _astray(self, sequence: _Sequence) -> Iterator[Astray]:
         sorting = self._sorting[sequence.export]
@@ -297,6 +303,20 @@ class RowOrder:
             doubted=doubted,
             wrapped=by,
         )
+
+
+def _together(back: Sequence[int], steps: Mapping[int, Integers]) -> Iterator[list[int]]:
+    """Yield base ids as they are gone through together: with no more readings than one may have, or one alone."""
+    some: list[int] = []
+    held = 0
+    for code in back:
+        held += int(steps[code][0]) + 1
+        if some and held > _LARGEST:
+            yield some
+            some, held = [], int(steps[code][0]) + 1
+        some.append(code)
+    if some:
+        yield some
 
 
 def _pieces(rows: ReadingRows, here: slice, sound: Flags) -> Iterator[tuple[Integers, NDArray[np.int16], Integers]]:

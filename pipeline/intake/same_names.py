@@ -8,8 +8,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates import having, occurring_again, text_hashes
-from pipeline.intake.ledger import PLACED, POINT, SOUND, ReadingRows, name_hashes
+from pipeline.duplicates import having, occurring_again
+from pipeline.intake.ledger import PLACED, POINT, SOUND, ReadingRows, name_hashes, spelling_hashes
 from pipeline.sphere import DEGREE
 
 Keys = NDArray[np.uint64]
@@ -69,7 +69,7 @@ def _extent(degrees: Floats, start: Integers) -> Floats:
 def name_keys(names: pa.Array) -> Keys:
     """Return (n,) keys of names: those of `ReadingRows`, for texts."""
     plain = name_hashes(names).astype(np.uint32)
-    return _joined(plain, text_hashes(names).astype(np.uint32))
+    return _joined(plain, spelling_hashes(names).astype(np.uint32))
 
 
 def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
@@ -119,7 +119,8 @@ def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
 class _Keys:
     """Keys of the names of all readings, to be gone through piece by piece.
 
-    Each half alone would take different names for one in a large job.
+    Each half alone would take different names for one in a large job. The halves are other bits of two hashes, so that
+    they tell of a name apart from one another, also where it is spelled as it is compared.
     """
 
     rows: ReadingRows

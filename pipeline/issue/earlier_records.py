@@ -29,6 +29,9 @@ _OF_MARKS_SINCE_5: Mapping[str, Any] = dict.fromkeys(
 )
 _OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
 
+#: The schema after which records may have a number and not yet its keys.
+_EARLY = 3
+
 #: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
 _OPERATION = "the operation "
 _STATUS = {"held": "constrained"}
@@ -41,9 +44,13 @@ _STEPS_OF_1 = {
 
 
 def upgraded(record: Mapping[str, Any]) -> _Json:
-    """Return a record of this or an earlier schema as one of this; ``schema`` is a number from 1 to this one's."""
-    found = dict(record)
-    for step in _STEPS[record["schema"] - 1 :]:
+    """Return a record of this or an earlier schema as one of this; ``schema`` is a number from 1 to this one's.
+
+    From `_EARLY` on, numbers were raised before all of their keys were there, so that what a schema had in the end is
+    given to each of its records that lacks it.
+    """
+    found, schema = dict(record), record["schema"]
+    for step in _STEPS[min(schema, _EARLY) - 1 :] if schema <= len(_STEPS) else ():
         found = step(found)
     return found
 

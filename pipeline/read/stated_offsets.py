@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.clock import seconds_text
 from pipeline.read.clock_changes import ClockChanges
 
 _OFFSET = re.compile(r"([+-])(\d\d)(?::?(\d\d))?$")
@@ -36,7 +37,7 @@ class StatedOffsets:
             return
         if not self.first:
             value = cells[int(np.argmax(which))].as_py()
-            self.first = value if isinstance(value, str) else f"{value:%Y-%m-%dT%H:%M:%S}Z"
+            self.first = value if isinstance(value, str) else f"{seconds_text(value).replace(' ', 'T')}Z"
         values, counts = np.unique(apart[which], return_counts=True)
         self.apart.update(dict(zip(values.tolist(), counts.tolist(), strict=True)))
 

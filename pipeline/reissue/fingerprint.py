@@ -22,7 +22,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
-from pipeline.job.canonical_text import meaning, meaning_of, meanings
+from pipeline.job.canonical_text import former_meanings, meaning, meaning_of, meanings
 from pipeline.job.model import Job
 from pipeline.reissue.stated_anyway import states_the_same
 from pipeline.solve.solve import Adjusted
@@ -82,6 +82,7 @@ class Fingerprint:
         reach: of everything that numbers depend on, per session and per raw file.
         register: the register's rows that the job uses, as text.
         origins: name, source and date of those of them that have any of the two.
+        formerly: sums that early versions, which lacked keys of the job file, had of the same job.
         stated_anyway: tells of the sum of a former job file whether it differs by what holds anyway alone.
     """
 
@@ -89,20 +90,25 @@ class Fingerprint:
     reach: Reach
     register: list[RegisterMark]
     origins: list[list[str]]
+    formerly: list[dict[str, str]]
     stated_anyway: Callable[[str], bool] = field(compare=False, repr=False)
 
     def beside(self, last: Record) -> dict[str, str]:
         """Return the sums to be compared with an issue's.
 
-        The order of the register's rows alone shapes nothing: they are summed in the order in which that issue has
-        them. Nor does it to state what holds anyway: the job file has the sums of that issue then.
+        The rows are summed in the order in which that issue has them, and the job file as the program did that made
+        it. Nor does it change anything to state what holds anyway: the job file has the sums of that issue then.
         """
         order = {row["mark"]: number for number, row in enumerate(last["register"])}
         rows = sorted(self.register, key=lambda row: order.get(row["mark"], len(order)))
         origins = sorted(self.origins, key=lambda one: order.get(one[0], len(order)))
         again = {REGISTER: sum_of(rows), ORIGIN: sum_of(origins)}
         then = last["identity"]
-        if then.get(JOB_FILE) not in (None, self.sums[JOB_FILE]) and self.stated_anyway(then[JOB_FILE]):
+        for former in self.formerly:
+            again |= {name: total for name, total in former.items() if total == then.get(name)}
+        if then.get(JOB_FILE) not in (None, again.get(JOB_FILE, self.sums[JOB_FILE])) and self.stated_anyway(
+            then[JOB_FILE]
+        ):
             again |= {name: total for name, total in then.items() if name == JOB_FILE or name.startswith(PART)}
         return {name: again.get(name, total) for name, total in self.sums.items()}
 
@@ -112,11 +118,12 @@ def fingerprint(survey: Survey, adjusted: Adjusted, merged: MergedReadings | Non
     register = register_rows(survey, adjusted)
     origins = _origins(survey, register)
     return Fingerprint(
-        identity(survey, register, origins),
-        reach(survey, adjusted, merged or MergedReadings()),
-        register,
-        origins,
-        cache(lambda total: states_the_same(survey, lambda former: sum_of(_job_file(former)) == total)),
+        sums=identity(survey, register, origins),
+        reach=reach(survey, adjusted, merged or MergedReadings()),
+        register=register,
+        origins=origins,
+        formerly=_formerly(survey.job),
+        stated_anyway=cache(lambda total: states_the_same(survey, lambda former: _sum_of_job(former) == total)),
     )
 
 
@@ -133,7 +140,7 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
     """
     job = survey.job
     parts: dict[str, Any] = {
-        JOB_FILE: _job_file(job),
+        JOB_FILE: meaning(_without_sessions(job)),
         REGISTER: list(register),
         PROGRAM: program_version(),
     }
@@ -156,9 +163,19 @@ def identity(survey: Survey, register: Sequence[RegisterMark], origins: Sequence
     return {name: sum_of(part) for name, part in parts.items()}
 
 
-def _job_file(job: Job) -> str:
-    """Return what a job file says beside its sessions, as text to be summed."""
-    return meaning(job.model_copy(update={"session": (), "sessions": None}))
+def _formerly(job: Job) -> list[dict[str, str]]:
+    return [
+        {JOB_FILE: sum_of(text), **{f"{PART}{name}": sum_of(part) for name, part in parts.items()}}
+        for text, parts in former_meanings(_without_sessions(job))
+    ]
+
+
+def _without_sessions(job: Job) -> Job:
+    return job.model_copy(update={"session": (), "sessions": None})
+
+
+def _sum_of_job(job: Job) -> str:
+    return sum_of(meaning(_without_sessions(job)))
 
 
 def identity_of(record: Record) -> dict[str, str]:

@@ -27,6 +27,8 @@ Work = Callable[[Any, Progress | None], Any]
 
 #: Seconds that a process may take to load what it needs, which are not the piece's; longest wait at a stretch.
 _LOADING, _STRETCH = 60.0, 600.0
+#: Seconds after which another start is tried where what processes are forked from has ended: it is gone by then.
+_ANEW = 0.2
 #: Seconds that a process which was ended may take to be gone: the system may hold it in a file that does not answer.
 _TO_END = 5.0
 #: The signals that ask a program to end, where the system has them.
@@ -129,7 +131,7 @@ class Crew:
             number = self._waiting.popleft()
             worker = next((worker for worker in self._all if worker.piece is None), None)
             try:
-                worker = worker or self._start()
+                worker = worker or self._started()
             except OSError:  # the system lets no more be started: do with those that there are
                 if not busy:
                     yield number, Died.of(None)
@@ -148,17 +150,33 @@ class Crew:
             self._dismiss(worker)
         self._waiting.append(self._again.popleft())
 
+    def _started(self) -> _Worker:
+        """Start a process, once more where what it is forked from was killed: that is started anew. Raises OSError."""
+        try:
+            return self._start()
+        except (EOFError, ConnectionError):
+            time.sleep(_ANEW)
+        try:
+            return self._start()
+        except EOFError as error:
+            raise ChildProcessError("what processes are forked from has ended, twice") from error
+
     def _start(self) -> _Worker:
-        """Start a process. Raises OSError where the system does not let it."""
+        """Start a process. Raises OSError where the system does not let it, EOFError where it ends at once."""
         context = _context()
         if self.loads:
             context.set_forkserver_preload(list(self.loads))
         ours, theirs = context.Pipe()
         arguments = (self.work, self.prepare, theirs, self.progress is not None)
         process = context.Process(target=_serve, args=arguments, daemon=True)
-        with _undisturbed():
-            process.start()
-        theirs.close()
+        try:
+            with _undisturbed():
+                process.start()
+        except (OSError, EOFError):
+            ours.close()
+            raise
+        finally:
+            theirs.close()
         worker = _Worker(process, ours)
         self._all.append(worker)
         return worker

@@ -14,6 +14,8 @@ from pipeline.letter_case import folded
 
 OUTSIDE = -1
 TWO = -2
+#: Stands for every base id that no session has; none is empty.
+_OTHER = ""
 
 
 def base_key(text: str | None) -> str | None:
@@ -93,12 +95,15 @@ class SessionIndex:
             has no base id and more than one session covers its time.
         """
         coded = pc.dictionary_encode(bases)
-        keys = [base_key(text) for text in coded.dictionary.to_pylist()]
-        codes = np.asarray(pc.fill_null(coded.indices, len(keys)))
+        numbers: dict[str | None, int] = {}  # of what is looked up together: ids that no session has are under one
+        keys = (base_key(text) for text in coded.dictionary.to_pylist())
+        each = [key if key is None or key in self.by_base else _OTHER for key in keys]
+        number = np.array([numbers.setdefault(key, len(numbers)) for key in (*each, None)], np.int32)
+        codes = number[np.asarray(pc.fill_null(coded.indices, len(number) - 1))]
         found = np.full(len(times), OUTSIDE, np.int32)
         order = np.argsort(codes, kind="stable")
-        ends = np.searchsorted(codes[order], np.arange(len(keys) + 1), side="right")
-        for key, here in zip([*keys, None], np.split(order, ends[:-1]), strict=True):
+        ends = np.searchsorted(codes[order], np.arange(len(numbers)), side="right")
+        for key, here in zip(numbers, np.split(order, ends[:-1]), strict=True):
             if len(here):
                 found[here] = self._of_base(key, times[here])
         return found

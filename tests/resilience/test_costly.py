@@ -3,6 +3,7 @@
 What larger ones took, run by the command, stands in `README.md` beside this.
 """
 
+import datetime as dt
 import os
 import shutil
 import time
@@ -138,6 +139,25 @@ def test_a_pattern_over_everything_is_given_up(
         run_job(folder / "job.toml")
 
 
+def counted_bases(rows: int) -> Callable[[Path], None]:
+    """Rows every tenth of a second or so, each a metre on, with a counter where the base id should be."""
+    lines = []
+    for n in range(rows):
+        at = dt.datetime(2026, 3, 1, 22, 30) + dt.timedelta(milliseconds=100 * n)
+        place = f"{-43.7 - n % 300 * 1.0003e-5:.11f},{171.85 - n // 300 * 1.0007e-5:.11f}"
+        time = at.isoformat(timespec="milliseconds")
+        lines.append(f"P{n},{time}Z,{place},322.{n % 9973:04d},0.003,0.004,0.005,fix,R,B{n}\n")
+    return append("rover001.csv", "".join(lines))
+
+
+def both(*changes: Callable[[Path], None]) -> Callable[[Path], None]:
+    def change(folder: Path) -> None:
+        for one in changes:
+            one(folder)
+
+    return change
+
+
 #: Many of one kind that are read all the same.
 MANY: dict[str, Callable[[Path], None]] = {
     "marks in one circle": append(
@@ -148,10 +168,8 @@ MANY: dict[str, Callable[[Path], None]] = {
         "".join(f"P{n % 10},2026-03-01T22:30:00Z,{-43.7 + n * 1e-11:.12f},171.86,322.7,0.003,0.004,0.005,fix,R,\n"
                 for n in range(10_000)),
     ),
-    "base ids": append(
-        "rover001.csv",
-        "".join(f"P{n},2026-03-01T22:30:00Z,-43.7,171.86,322.7,0.003,0.004,0.005,fix,R,B{n}\n" for n in range(2_000)),
-    ),
+    "base ids that no session has": counted_bases(20_000),
+    "base ids in a session that names none": both(counted_bases(70_000), in_job('base = "BASE-01"\n', "")),
 }  # fmt: skip
 
 

@@ -230,8 +230,7 @@ def test_a_record_without_sums_of_content_is_held_by_its_bytes(folder: Path) -> 
     record = json.loads(path.read_text())
     del record["files"][0]["layers"], record["sum"]
     record["schema"] = 1
-    for session in record["sessions"]:
-        del session["stretches"]
+    del record["doubts"]
     path.write_text(json.dumps(record))
     assert told(folder) == []
     assert remarks(verify(folder)) == [
