@@ -72,4 +72,5 @@ def _occupied(survey: Survey, export: int) -> Integers:
     table, named = survey.candidates.table, survey.candidates.named
     here = np.asarray(table.column("export"), np.int64) == export
     occupied = here & np.array([said is not None for said in named], bool)
-    return np.asarray(table.column("source_row"), np.int64)[occupied]
+    rows: Integers = np.asarray(table.column("source_row"), np.int64)[occupied]
+    return rows

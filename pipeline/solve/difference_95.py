@@ -12,6 +12,7 @@ from pipeline.intake.survey import Survey
 from pipeline.solve.adjusted_ties import Tied
 from pipeline.solve.compare import OnMarks
 from pipeline.solve.control_marks import Reference
+from pipeline.solve.correct import SessionShifts
 from pipeline.solve.covariance import Parts, covariance
 from pipeline.solve.reading_precision import with_centring
 from pipeline.solve.shift import Shifts
@@ -29,6 +30,9 @@ class ByShifts(Protocol):
 
     @property
     def shifts(self) -> Shifts: ...  # noqa: D102
+
+    @property
+    def applied(self) -> SessionShifts: ...  # noqa: D102
 
     @property
     def occupations(self) -> OnMarks: ...  # noqa: D102
