@@ -102,11 +102,11 @@ def chance_of(square: float, count: int) -> float:
     return float(chdtrc(count, square))
 
 
-def chance_of_ratio(ratio: Floats, count: int) -> Floats:
-    """Return (n,) the chances that one square is at least so many times (n,) the mean of ``count`` others (F)."""
+def chance_of_ratio(ratio: Floats | float, count: int, of: int = 1) -> Floats:
+    """Return (n,) the chances that the mean of ``of`` squares is at least (n,) times that of ``count`` others (F)."""
     from scipy.special import fdtrc  # as below
 
-    return np.asarray(fdtrc(1, count, ratio), np.float64)
+    return np.asarray(fdtrc(of, count, ratio), np.float64)
 
 
 def _stacked(models: Sequence[Model]) -> list[Model]:

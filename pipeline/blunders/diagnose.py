@@ -6,40 +6,27 @@ all of them; what no single cause explains is explained session by session, and 
 What makes hypotheses is loaded where something is to be explained: mostly nothing is.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.adjust.components import chance_of_ratio
-from pipeline.arrays import Flags, Integers
+from pipeline.arrays import Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
+from pipeline.blunders.of_passing import Passing, of_passing
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
-from pipeline.blunders.score import Explanation, Hypothesis, Kind, WeighedDifferences, explain, significance_of, tail
+from pipeline.blunders.score import CLOSE, Explanation, Hypothesis, Kind, explain
 from pipeline.groups import groups_of
-from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
-from pipeline.tolerance import Tolerance
 from pipeline.words import Doubt
 
 if TYPE_CHECKING:
     from pipeline.blunders.hypotheses import Tried
     from pipeline.blunders.not_stated import FoundPattern
 
-#: Two explanations whose scores differ by less are told apart by nobody: ten to one in likelihood.
-CLOSE = 2.0 * math.log(10.0)
-#: A drift is told where noise alone gives as large a trend, in any of its sessions, in one job of a thousand.
-_DRIFT = 0.001
-#: And by the scatter around it, where less is stated than RTK gives. Ours, no source.
-_SCATTER = 0.005
-#: Metres an hour that are written as none: no trend that matters, however well it is known.
-_WRITTEN = 0.0005
-#: Less than three occupations make no trend.
-_LEAST = 3
 #: Sessions with so many occupations at most are explained together, others apart: the work grows with its square.
 _TOGETHER = 250
 
@@ -74,28 +61,19 @@ class Diagnosis:
 
 
 @dataclass(frozen=True)
-class Drift:
-    """A trend in a session whose occupations all pass, and how often noise alone gives one as large."""
-
-    session: int
-    explanation: Explanation
-    chance: float
-
-
-@dataclass(frozen=True)
 class Diagnoses:
-    """All of a job: what failing occupations may mean, and drifts that no tolerance caught.
+    """All of a job: what failing occupations may mean, and what passing ones tell that no tolerance caught.
 
     ``allowed`` says in words of failing occupations that what is stated of them allows as much.
     """
 
     diagnoses: tuple[Diagnosis, ...] = ()
-    drifts: tuple[Drift, ...] = field(default=())
+    passing: tuple[Passing, ...] = field(default=())
     allowed: Mapping[int, str] = field(default_factory=dict)
 
 
 def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Diagnoses:
-    """Read every session that has a failing occupation or an implausible shift, and look for drifts in the others.
+    """Read every session that has a failing occupation or an implausible shift, and look at the others all the same.
 
     ``former`` is the register as the previous issue had it: what a failing check agreed with may have been
     altered since.
@@ -118,8 +96,8 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     found = _without_vain_lines(case, found)
     moved = {doubt.sessions for doubt in solved.doubts if doubt.kind is Doubt.BASE}
     calm = [session for session in rows if session not in set(troubled) and (session,) not in moved]
-    drifts = [trend for session in calm if (trend := _drift(case, session, len(calm))) is not None]
-    return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts), noisy)
+    passing = [one for session in calm if (one := of_passing(case, session, len(calm))) is not None]
+    return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(passing), noisy)
 
 
 def _groups(case: Case, sessions: Sequence[int]) -> list[tuple[int, ...]]:
@@ -261,47 +239,3 @@ def _without_vain_lines(case: Case, found: Sequence[Diagnosis]) -> list[Diagnosi
             one = replace(one, split=None) if vain else one
         told.append(one)
     return told
-
-
-def _drift(case: Case, session: int, sessions: int) -> Drift | None:
-    """Return a trend in a session whose occupations all pass, where noise alone hardly makes one so large."""
-    own = case.own(session)
-    if len(own) > DIAGNOSED or len(np.unique(case.solved.occupations.time[own])) < _LEAST:
-        return None
-    evidence = evidence_of(case, own, (session,), case.rotation(session))
-    _, white = evidence.white()
-    # No trend explains more than there is, and most sessions have too little to be looked at any closer.
-    if tail(float((white**2).sum())) >= _DRIFT / sessions:
-        return None
-    from pipeline.blunders.hypotheses import drift
-
-    scope = scope_of(case, (session,), _NONE, _NONE)
-    if scope is None:
-        return None
-    evidence = evidence_of(case, scope.influence.rows, (session,), scope.influence.rotation)
-    (trend,) = explain(evidence, [next(drift(scope, own))], Tolerance(math.inf, math.inf))
-    chance = significance_of(trend.size, trend.sigma)
-    told = chance < _DRIFT / sessions and np.abs(trend.size).max() >= _WRITTEN
-    own_rows = np.isin(scope.influence.rows, own)
-    return Drift(session, trend, chance) if told and _beyond_scatter(case.survey, evidence, own_rows, trend) else None
-
-
-def _beyond_scatter(survey: Survey, evidence: WeighedDifferences, own: Flags, trend: Explanation) -> bool:
-    """Tell whether a trend stands out of the scatter that it leaves among a session's occupations, ``own`` (n,) rows.
-
-    Where exports state less than RTK gives, any scatter has a trend that this does not allow. So along one axis at the
-    least, what the trend explains is compared with what it leaves, by F: of the occupations' degrees of freedom, a
-    level, the trend and what the tie takes up are no scatter.
-    """
-    logs = zip(survey.first_pass.files, survey.exports, strict=True)
-    plan, up = stated_sizes([(log, survey.job.quality.scales(export.points)) for log, export in logs])
-    if plan >= RTK_SIGMA[0] or up >= RTK_SIGMA[1]:
-        return True
-    freedom = int(own.sum()) - 3
-    if freedom <= 0:
-        return False
-    whitener, _ = evidence.white()
-    explained = np.divide(trend.size, trend.sigma, out=np.zeros(3), where=trend.sigma > 0) ** 2
-    left = whitener(trend.left)[: len(own)][own]
-    scatter = np.maximum((left**2).sum(axis=0), 1e-9) / freedom
-    return bool((chance_of_ratio(explained / scatter, freedom) < _SCATTER / 3.0).any())

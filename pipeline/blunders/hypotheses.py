@@ -58,7 +58,7 @@ def hypotheses(scope: Scope, evidence: WeighedDifferences) -> Tried:
         count, found = typed(scope, mark, outlook)
         tried.count += count
         tried.hypotheses += found
-        tried.add(_mark(scope, mark, evidence))
+        tried.add(mark_off(scope, mark, evidence))
     ways, in_register = exchanged_in_register(scope, evidence, outlook)
     tried.count[Kind.EXCHANGED] += ways
     tried.hypotheses += in_register
@@ -66,7 +66,7 @@ def hypotheses(scope: Scope, evidence: WeighedDifferences) -> Tried:
     for session, own in zip(scope.sessions, scope.own, strict=True):
         for row in own.tolist():
             _take_up(tried, scope, [row])
-            tried.add(_point(scope, row))
+            tried.add(point_off(scope, row))
             tried.add(_other_sessions(scope, session, row))
         for alike in several(scope, own):
             _take_up(tried, scope, alike)
@@ -83,7 +83,7 @@ def hypotheses(scope: Scope, evidence: WeighedDifferences) -> Tried:
     return tried
 
 
-def _mark(scope: Scope, mark: str, evidence: WeighedDifferences) -> Iterator[Hypothesis]:
+def mark_off(scope: Scope, mark: str, evidence: WeighedDifferences) -> Iterator[Hypothesis]:
     """Yield that the register's coordinates of a mark are off for no known reason."""
     case = scope.case
     if not case.reached[[row for row in scope.influence.rows if case.solved.occupations.marks[row] == mark]].all():
@@ -104,7 +104,7 @@ def _take_up(tried: Tried, scope: Scope, rows: list[int]) -> None:
     tried.hypotheses += found
 
 
-def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
+def point_off(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that one occupation alone is off: by its pole or antenna height, or for no known reason."""
     mark, point = scope.case.solved.occupations.marks[row], point_name(scope, row)
     yield from wrong_poles(scope, row)

@@ -27,6 +27,8 @@ from pipeline.tolerance import Tolerance
 #: Common practice, no source.
 LEAST, RANGE = 0.01, 10.0
 
+#: Two explanations whose scores differ by less are told apart by nobody: ten to one in likelihood.
+CLOSE = 2.0 * math.log(10.0)
 #: Metres, the size of noise against which a slack is charged.
 _FINE = 0.02
 #: Rows by which most predictions are told not to fit.

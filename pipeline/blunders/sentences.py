@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.blunders.diagnose import CLOSE, Diagnoses, Diagnosis, Drift
-from pipeline.blunders.score import Explanation, Kind
+from pipeline.blunders.diagnose import Diagnoses, Diagnosis
+from pipeline.blunders.of_passing import Passing
+from pipeline.blunders.score import CLOSE, Explanation, Kind
 from pipeline.clock import stamp
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
@@ -58,13 +59,22 @@ def _on_peg(solved: Solved, row: int) -> str:
     )
 
 
-def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
-    """Return the drifts that no tolerance caught, a sentence each."""
-    return [
-        f"session {survey.windows[one.session].session.name}: {_words(solved, one.explanation)}"
-        f" (chance {one.chance:.1g})"
-        for one in found
-    ]
+def passing(survey: Survey, solved: Solved, found: Sequence[Passing]) -> list[str]:
+    """Return what occupations tell that all pass, a sentence for each session."""
+    told = []
+    for one in found:
+        name, chance = survey.windows[one.session].session.name, f"(chance {one.chance:.1g})"
+        if not one.in_time:
+            words = "; or ".join(_words(solved, each) for each in one.explanations)
+            decide = "; ".join(once(dict.fromkeys(each.hypothesis.decide for each in one.explanations))[:2])
+            told.append(
+                f"session {name}: all occupations pass, but differ by more than their uncertainties allow, and not with"
+                f" time {chance}: {words}. With a tie or its mark all points of the session are off; to decide:"
+                f" {decide}"
+            )
+        else:
+            told.append(f"session {name}: {_words(solved, one.explanations[0])} {chance}")
+    return told
 
 
 def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str]:

@@ -37,6 +37,7 @@ from pipeline.examine.register_rows import register_row_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
 from pipeline.examine.site_doubts import site_doubts
 from pipeline.examine.stood_on import Stood
+from pipeline.examine.stretches_beside import stretch_doubts
 from pipeline.examine.time_zones import zone_doubts
 from pipeline.examine.uncertainties import uncertainty_doubts
 from pipeline.examine.unit_doubts import stated_unit_doubts
@@ -92,6 +93,7 @@ def doubts_before(
         *side_doubts(survey),
         *axis_doubts(survey),
         *other_position_doubts(survey),
+        *stretch_doubts(survey),
         *tolerance_doubts(survey),
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),

@@ -8,6 +8,7 @@ from contextlib import suppress
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
 from pipeline.examine.sigma_units import usual_unit
+from pipeline.examine.stretches_beside import stretch_notes
 from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
 from pipeline.intake.correction_ages import FRESH, STALE
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
@@ -115,6 +116,7 @@ def _apart(survey: Survey, number: int) -> Iterator[str]:
     if export.apart is not None and (doubted is None or doubted.names):
         yield export.apart.told(export.shown)
     yield from other_position_notes(export, doubted)
+    yield from stretch_notes(survey, number)
 
 
 def _marked(export: Export) -> Iterator[str]:

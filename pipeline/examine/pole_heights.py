@@ -19,8 +19,8 @@ from pipeline.words import Doubt, counted, plural
 
 #: Metres within which two pole heights are one: less than checks tolerate.
 _SAME = 0.020
-#: Metres: poles are shorter. Telescopic ones of 5 m are usual (common practice, no source).
-_LONGEST = 6.0
+#: Metres: poles are shorter, and longer. Telescopic ones of 5 m are usual (common practice, no source).
+_LONGEST, _SHORTEST = 6.0, 0.5
 #: Metres, after multiplication, within which one height is another in feet: both are rounded. Ours, no source.
 _ROUNDED = 0.006
 #: Metres of which pole heights are multiples that were set and not converted.
@@ -77,7 +77,7 @@ def pole_notes(survey: Survey) -> Iterator[str]:
 
 
 def left_pole_notes(survey: Survey) -> Iterator[str]:
-    """Yield which pole heights a column that nobody mapped has beside those of marks, that no pole has.
+    """Yield which pole heights a column that nobody mapped has beside those of marks: that no pole has, or another.
 
     It is rightly not mapped where positions are of the ground. They are so by what was entered, of these rows too.
     """
@@ -93,6 +93,26 @@ def left_pole_notes(survey: Survey) -> Iterator[str]:
                     " a pole was used, their heights are off by what was not entered: correct pole heights in the"
                     " controller and export again"
                 )
+            elif not why and _is_another(log, several):
+                _, file, row = _where(survey, several)
+                yield (
+                    f'{file}:{row}: {_told(survey, several)} by the column "{name}", which is not mapped: where another'
+                    " pole was entered than was used, heights are off by the difference, and checks do not tell; make"
+                    " sure that it was so, and occupy a mark with each"
+                )
+
+
+def _is_another(log: PoleLog, several: Sequence[_Pole]) -> bool:
+    """Tell whether a few points of a session and export had a pole of another length than all marks and other points.
+
+    In a column that nobody mapped numbers may be of something else: of things, or measured anew each time.
+    """
+    first = several[0]
+    points, proven = log.points[first.session, first.export], first.occupied
+    few = sum(one.seen.count for one in several) <= _EXCEPTIONS * sum(seen.count for seen in points.values())
+    own = [*(mm / 1e3 for mm in points), *proven]
+    lengths = min(own) >= _SHORTEST and max(own) <= _LONGEST and len(points) <= _LISTED
+    return few and lengths and proven[-1] - proven[0] <= _SAME
 
 
 def _together(alone: Sequence[_Pole]) -> Iterator[tuple[tuple[int, int, str], list[_Pole]]]:

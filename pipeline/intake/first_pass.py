@@ -41,6 +41,7 @@ from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
 from pipeline.intake.sorted_columns import SortedColumns, SortedRows
 from pipeline.intake.spellings import spellings
+from pipeline.intake.stretches_beside import StretchBeside, stretches_beside
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
 from pipeline.occupations.signs import Wanted
@@ -103,6 +104,7 @@ class FirstPass:
         hemispheres: what unmapped columns of hemispheres say.
         poles: with which pole heights readings were made.
         field_points: the points of each field shift's session and receiver, by time.
+        stretches: rows of a session in which another position of them is off by one vector.
     """
 
     rows: tuple[int, ...]
@@ -146,6 +148,7 @@ class FirstPass:
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
     poles: PoleLog = field(default_factory=PoleLog)
     field_points: tuple[FieldPoints, ...] = ()
+    stretches: tuple[StretchBeside, ...] = ()
 
     def export_of(self, numbers: Integers) -> Integers:
         """Return the exports of rows of the job, by their numbers, in whatever shape these have."""
@@ -274,6 +277,7 @@ class _Gatherer:
             hemispheres=self.hemispheres,
             poles=self.poles,
             field_points=field_points(rows, once, self.prepared.field_windows, bases),
+            stretches=stretches_beside(rows, self.prepared.exports),
         )
         return found, rows
 

@@ -12,6 +12,13 @@ _HIGH = 9.0
 #: What tens and hundreds digits are worth; readings of a run, and runs above which it is how somebody works.
 _ROUND = (10.0, 100.0)
 _RUN, _RUNS = (2, 10), 3
+#: The part of all readings up to which a longer run is one. It has to lie among the others, as nothing does that stands
+#: on the ground: so many of these, and one for so many of its own, have it around them, but for so wide a gap [rad].
+_PART, _AMONG, _OF_RUN, _GAP = 0.5, 3, 15, np.radians(160.0)
+#: Ways as long as a way to the run may be, within which places lie around another.
+_AROUND = 1.5
+#: Readings around a long run, and of it, that are looked at.
+_LOOKED = (300, 2_000)
 #: By how much a jump may miss a round number: some differences of half of all readings, within limits in the unit of
 #: the digits. At the upper one, one honest rise in seven is round by chance.
 _MISS, _LEAST, _MOST = 2.0, 0.1, 0.75
@@ -59,7 +66,10 @@ def height_jumps(
         by = float(rise[there] - rise[back]) / 2.0
         alike = abs(float(rise[there] + rise[back])) <= 2.0 * max(usual, miss) and max(way[there], way[back]) <= longest
         same = (group[there : back + 2] == group[there]).all() and not let_be[there : back + 2].any()
-        if _RUN[0] <= len(run) <= _RUN[1] and alike and same and _is_round(by, float(unit[there]), miss):
+        if not (alike and same and _is_round(by, float(unit[there]), miss)):
+            continue
+        short = _RUN[0] <= len(run) <= _RUN[1]
+        if short or (_RUN[1] < len(run) <= _PART * len(height) and _lies_among(places, run, _AROUND * longest)):
             found.append((run, by))
     return found if len(found) <= _RUNS else []
 
@@ -68,3 +78,27 @@ def _is_round(by: float, unit: float, miss: float) -> bool:
     """Tell whether a jump is what one digit of the tens or hundreds makes."""
     tens = (worth * unit for worth in _ROUND)
     return any(1 <= (digit := round(abs(by) / one)) <= 9 and abs(abs(by) - digit * one) <= miss for one in tens)
+
+
+def _lies_among(places: Floats, run: Integers, near: float) -> bool:
+    """Tell whether others of (n, 3) places lie within a run's, (k,) readings: a roof, a deck or a bench has none.
+
+    Within means that readings of the run no more than ``near`` metres away lie to all sides.
+    """
+    middle = places[run].mean(axis=0)
+    plane = np.linalg.svd(middle[None])[2][1:]  # at right angles to the plumb line there
+    own = (places[run[:: len(run) // _LOOKED[1] + 1]] - middle) @ plane.T
+    if np.ptp(own @ np.linalg.svd(own - own.mean(axis=0), full_matrices=False)[2][1]) <= near / (_AROUND * _WAYS):
+        return False  # a deck, and others lie below it
+    others = (np.delete(places, run, axis=0) - middle) @ plane.T
+    others = others[((others > own.min(axis=0)) & (others < own.max(axis=0))).all(axis=1)]
+    others = others[:: len(others) // _LOOKED[0] + 1]
+    within = sum(_is_around(own - one, near) for one in others)
+    return within >= max(_AMONG, len(run) / _OF_RUN)
+
+
+def _is_around(away: Floats, near: float) -> bool:
+    """Tell whether places, (k, 2) metres from here, lie near and to all sides."""
+    away = away[np.hypot(*away.T) <= near]
+    bearing = np.sort(np.arctan2(away[:, 1], away[:, 0]))
+    return len(bearing) > 2 and float(np.diff(bearing, append=bearing[0] + 2.0 * np.pi).max()) < _GAP

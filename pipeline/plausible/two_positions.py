@@ -4,7 +4,9 @@ A position of another day, or of a design, scatters about the measured one: row 
 another datum, calibrated, or of a session with another field shift does not, or in a few places only.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +28,11 @@ _THIRD = 8.0
 _MANY, _FEW = 0.1, 4
 #: Differences from which on there are more than rovers and sessions with shifts of their own.
 _UNLIKE = 8
+#: Rows from which on some that differ by one vector are a stretch, and stretches beyond which somebody works so: two
+#: rovers in one file, each with a calibration of its own.
+_RUN, _STRETCHES = 3, 3
+#: The part of the rows of a stretch that have its vector.
+_STEADY = 0.9
 #: Metres within which all rows lie that are a base's, not readings.
 _ONE_PLACE = 1.0
 #: Turns of the search for the plane that most rows follow, and metres below which a row's weight grows no more.
@@ -42,12 +49,25 @@ _Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """Rows compared, from ``start`` to before ``stop``, that differ by one vector of so many metres from those around.
+
+    The rows before and behind them differ alike: something was switched on and off again, or edited.
+    """
+
+    start: int
+    stop: int
+    apart: float
+
+
+@dataclass(frozen=True)
 class TwoPositions:
     """How two positions of the same rows differ, besides by what most rows have in common.
 
     Of the rows compared those of ``rows`` (indices) differ otherwise than the rows before and behind them, by up to
     ``most`` metres. ``scattered`` is whether they are too many, and too unlike one another, for slips and field shifts.
-    ``known`` are the rows compared (indices), ``planes`` where they lie by either, metres about the middle.
+    ``known`` are the rows compared (indices), ``planes`` where they lie by either, metres about the middle;
+    ``stretches`` those of them that differ by one vector.
     """
 
     rows: NDArray[np.int64]
@@ -55,6 +75,7 @@ class TwoPositions:
     scattered: bool
     known: NDArray[np.int64]
     planes: tuple[_Complex, _Complex]
+    stretches: tuple[Stretch, ...] = ()
 
     @property
     def compared(self) -> int:
@@ -110,7 +131,32 @@ def two_positions(
     count = int(alone.sum())
     scattered = count >= max(_FEW, _MANY * len(known)) and vectors >= max(_FEW - 1, min(0.5 * count, _UNLIKE))
     most = float(off[alone].max(initial=0.0))
-    return TwoPositions(known[alone], most, scattered, known, (first, second))
+    stretches = () if scattered else tuple(_there_and_back(rest, jumps, allowed))
+    some = stretches if len(stretches) <= _STRETCHES else ()
+    return TwoPositions(known[alone], most, scattered, known, (first, second), some)
+
+
+def _there_and_back(rest: _Complex, jumps: Flags, allowed: float) -> Iterator[Stretch]:
+    """Yield the stretches of (n,) differences between ``jumps`` (n - 1,) behind which all is as it was before them.
+
+    Metres of one vector are ``allowed`` to differ, in a stretch and around it: what wanders has no stretches.
+    """
+    edges = [0, *(np.flatnonzero(jumps) + 1).tolist(), len(rest)]
+    whole = [(start, stop) for start, stop in pairwise(edges) if stop - start >= _RUN]
+    level = [np.median(rest[start:stop].real) + 1j * np.median(rest[start:stop].imag) for start, stop in whole]
+    steady = [
+        float(np.quantile(np.abs(rest[start:stop] - of), _STEADY)) <= allowed
+        for (start, stop), of in zip(whole, level, strict=True)
+    ]
+    at = 1
+    while at < len(whole) - 1:
+        before, here, after = level[at - 1 : at + 2]
+        off = float(abs(here - 0.5 * (before + after)))
+        alike = abs(before - after) <= 2.0 * allowed < off and all(steady[at - 1 : at + 2])
+        if alike and len(rest) > 2 * (whole[at][1] - whole[at][0]):
+            yield Stretch(*whole[at], off)
+            at += 1  # what follows is what was before, not another stretch
+        at += 1
 
 
 def are_degrees(first: Floats, second: Floats) -> bool:

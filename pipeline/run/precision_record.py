@@ -73,13 +73,14 @@ def precision_notes(
     survey: Survey,
     *,
     fails: bool = False,
+    one_off: bool = False,
     sloping: bool = False,
 ) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
     Where an occupation ``fails`` or a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale
     would hide that, and is not proposed, unless what is stated is absurd itself and all is within the tolerances.
-    Likewise where coordinates may be off by place, ``sloping``, as a note tells.
+    Likewise where one tie or mark may be off, ``one_off``, or coordinates by place, ``sloping``, as a note tells.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
@@ -93,6 +94,8 @@ def precision_notes(
             + (
                 "; what fails or is in doubt may be the cause: resolve that first"
                 if fails
+                else "; a tie or mark that is off, as a note tells, may be all of it: rule that out first"
+                if one_off
                 else "; coordinates computed without the file of shifts do so too: rule that out before you set a scale"
                 if sloping
                 else _cure(one["file"], one["scale"] or 1.0, where, survey)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import cast
 
 from pipeline.adjust import Adjustment
-from pipeline.blunders.sentences import drifts, recorded
+from pipeline.blunders.sentences import passing, recorded
 from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
 from pipeline.examine.assumed_frames import assumed
@@ -102,6 +102,7 @@ def account(
                 misfits,
                 survey,
                 fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
+                one_off=any(not one.in_time for one in job.diagnoses.passing),
                 sloping=bool(plain_datums),
             ),
             *earlier,
@@ -155,7 +156,7 @@ def _notes(job: Ready, laid: Laid, last: Record | None, plain_datums: Sequence[s
         *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
         *after_notes(job.survey, job.solved, plain_datums),
         *laid.beside,
-        *drifts(job.survey, job.solved, job.diagnoses.drifts),
+        *passing(job.survey, job.solved, job.diagnoses.passing),
         *before_notes(job.examined, last),
         *name_notes(job.survey, job.solved),
     ]

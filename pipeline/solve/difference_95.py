@@ -1,5 +1,7 @@
 """The 95 % figures of the differences on occupied marks, from the adjustment and the register."""
 
+from typing import Protocol
+
 import numpy as np
 
 from pipeline.adjust import FIRM
@@ -7,13 +9,36 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
+from pipeline.solve.adjusted_ties import Tied
+from pipeline.solve.compare import OnMarks
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.correct import SessionShifts
 from pipeline.solve.covariance import Parts, covariance
 from pipeline.solve.reading_precision import with_centring
-from pipeline.solve.solve import Solved
+from pipeline.solve.shift import Shifts
 from pipeline.solve.temporary_marks import shift_less_mark
 
 
-def differences_95(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
+class ByShifts(Protocol):
+    """What is known of a job once it is adjusted, judged or not (`solve/solve.py:Adjusted`)."""
+
+    @property
+    def reference(self) -> Reference: ...  # noqa: D102
+
+    @property
+    def tied(self) -> Tied: ...  # noqa: D102
+
+    @property
+    def shifts(self) -> Shifts: ...  # noqa: D102
+
+    @property
+    def applied(self) -> SessionShifts: ...  # noqa: D102
+
+    @property
+    def occupations(self) -> OnMarks: ...  # noqa: D102
+
+
+def differences_95(survey: Survey, solved: ByShifts) -> tuple[Floats, Floats]:
     """Return (n,) the 95 % radius and the 95 % uncertainty in height of each occupation's observed minus known.
 
     NaN where nothing is known of the mark, as of a tie on a temporary one, or its session is untied.
@@ -27,7 +52,7 @@ def differences_95(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
     return np.where(known[:, :2].all(axis=1), horizontal, np.nan), np.where(known[:, 2], vertical, np.nan)
 
 
-def _on_temporary(survey: Survey, solved: Solved, turn: Floats, local: Floats) -> None:
+def _on_temporary(survey: Survey, solved: ByShifts, turn: Floats, local: Floats) -> None:
     """Put in place what the differences of checks on temporary marks come from: reading, shift, and mark as adjusted.
 
     The geoid separation is the mark's and the reading's alike.
@@ -45,7 +70,7 @@ def _on_temporary(survey: Survey, solved: Solved, turn: Floats, local: Floats) -
     local[rows] = of_rows
 
 
-def _parts(survey: Survey, solved: Solved, turn: Floats) -> Parts:
+def _parts(survey: Survey, solved: ByShifts, turn: Floats) -> Parts:
     """Put together what the differences come from; ``turn`` (n, 3, 3) leads to the local directions."""
     on_marks, marks, job = solved.occupations, solved.tied.marks, survey.job
     in_register = {name: number for number, name in enumerate(solved.reference.names)}

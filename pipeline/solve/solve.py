@@ -54,6 +54,7 @@ from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, 
 from pipeline.solve.unanswered_origins import each_with_origin
 from pipeline.solve.unmoved_bases import unmoved_base_doubts
 from pipeline.solve.which_mark import resolve
+from pipeline.solve.wide_tolerance import wide_tolerance_doubts
 from pipeline.words import Verdict, counted
 
 
@@ -181,7 +182,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         *_other_session_doubts(survey, issued, tied.shifts, vectors, occupations),
         *field_shift_doubts(survey, adjustment.field),
     ]
-    return Adjusted(
+    found = Adjusted(
         reference=known,
         tied=tied,
         applied=session_shifts,
@@ -195,6 +196,8 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         at=corrected.places,
         vectors=vectors,
     )
+    wide = confirmed_by(job, wide_tolerance_doubts(survey, found))
+    return replace(found, doubts=(*found.doubts, *wide)) if wide else found
 
 
 def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -> Solved:

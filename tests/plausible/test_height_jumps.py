@@ -74,3 +74,48 @@ def test_steep_ground_hides_what_it_may_have_made() -> None:
     height = np.random.default_rng(2).uniform(0.0, 60.0, len(plan))
     height[20:24] += 20.0
     assert found(plan, height) == []
+
+
+def to_and_fro(east: int, north: int, step: float) -> np.ndarray:
+    """(n, 2) metres of somebody who walks over a field line by line, to and fro."""
+    return np.array(
+        [(x * step, (y if x % 2 == 0 else north - 1 - y) * step) for x in range(east) for y in range(north)]
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("by", [10.0, -20.0, 100.0])
+def test_a_long_run_among_the_rest_is_told(by: float, seed: int) -> None:
+    """Twice over a field, the second time between the lines of the first: 30 of these are a digit too high."""
+    rng = np.random.default_rng(seed)
+    plan = np.vstack([to_and_fro(6, 10, 20.0), to_and_fro(6, 10, 20.0) + 10.0]) + rng.normal(0.0, 2.0, (120, 2))
+    height = 100.0 + plan[:, 0] / 100.0 + rng.normal(0.0, 0.1, 120)
+    rows = list(range(70 + seed, 100 + seed))
+    height[rows] += by
+    ((run, metres),) = found(plan, height)
+    assert run == rows and metres == pytest.approx(by, abs=0.5)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_long_runs_on_something_that_stands_there_are_quiet(seed: int) -> None:
+    """Ten metres to the centimetre each: terraces, a roof, a round bench, a crest, and a deck with a bed below it."""
+    rng = np.random.default_rng(seed)
+    field, angle, along = to_and_fro(6, 10, 8.0), np.linspace(0.0, np.pi, 40), np.arange(0.0, 200.0, 8.0)
+    round_bench = 80.0 * np.column_stack([np.cos(angle), np.sin(angle)])
+    crest = np.vstack([np.column_stack([along, 0 * along]), np.column_stack([along[::-1], 0 * along + 4.0])])
+    bed = np.column_stack([along, 0 * along + 2.0])
+    south, north = field - np.array([0.0, 90.0]), field + np.array([0.0, 12.0])
+    floor = field - np.array([20.0, 30.0])
+    sites = {
+        "terrace": (field[:20], field[20:40], field[40:]),
+        "part of one": (field[:24], field[24:47], field[47:]),
+        "roof": (south, to_and_fro(5, 5, 6.0) + np.array([20.0, 0.0]), north + 28.0),
+        "round bench": (floor, round_bench, floor[::-1] + 3.0),
+        "crest": (south, crest, north),
+        "deck": (np.vstack([south, bed]), crest, np.vstack([bed[::-1], north])),
+    }
+    for name, (before, run, after) in sites.items():
+        plan = np.vstack([before, run, after]) + rng.normal(0.0, 0.2, (len(before) + len(run) + len(after), 2))
+        height = 100.0 + rng.normal(0.0, 0.1, len(plan))
+        height[len(before) : len(before) + len(run)] += 10.0
+        assert found(plan, height) == [], name

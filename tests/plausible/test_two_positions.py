@@ -93,3 +93,30 @@ def test_a_last_digit_is_worth_metres() -> None:
     tenths = (48.0 + np.array([12.3, 44.1]) / 3600.0, 11.0 + np.array([5.2, 9.9]) / 3600.0)
     assert last_digit(*tenths) == pytest.approx(3.09, abs=0.01)
     assert last_digit(np.array([430_000.123]), np.array([5_300_000.145])) == 0.001
+
+
+@pytest.mark.parametrize("rows", [6, 25])
+def test_rows_off_by_one_vector_and_back_are_a_stretch(rows: int) -> None:
+    """Vertices that were dragged together: 0.4 m one way and 0.3 m the other are half a metre."""
+    longitude, latitude, east, north = a_site("EPSG:25832", 11.5, 48.1, 0.005, 90)
+    east[40 : 40 + rows] += 0.4
+    north[40 : 40 + rows] -= 0.3
+    found = two_positions((longitude, latitude), (east, north))
+    assert found is not None
+    assert [(one.start, one.stop, round(one.apart, 2)) for one in found.stretches] == [(40, 40 + rows, 0.5)]
+
+
+@pytest.mark.parametrize("of", ["the end", "the beginning", "rovers by turns", "a wandering device", "nothing"])
+def test_what_goes_on_to_an_end_or_comes_again_and_again_is_no_stretch(of: str) -> None:
+    longitude, latitude, east, north = a_site("EPSG:25832", 11.5, 48.1, 0.005, 90)
+    place = np.arange(90)
+    rng = np.random.default_rng(2)
+    off = {
+        "the end": 0.7 * (place > 50),
+        "the beginning": 0.7 * (place < 20),
+        "rovers by turns": 0.7 * (place // 5 % 2),
+        "a wandering device": np.cumsum(rng.normal(0.0, 0.06, 90)),
+        "nothing": np.zeros(90),
+    }[of]
+    found = two_positions((longitude, latitude), (east + off, north))
+    assert found is not None and not found.stretches

@@ -1,0 +1,138 @@
+"""Finds occupations that pass by a stated tolerance alone: beyond the usual one, and far beyond their own uncertainty.
+
+A decimal point that slipped in a tolerance lets a tie that is decimetres off pass. Crews who work to a decimetre state
+as much of their readings, or have scatter: their checks do not all differ by one vector.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.adjust.components import chance_of_ratio
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
+from pipeline.job.model import Checks
+from pipeline.near import and_more
+from pipeline.solve.compare import OnMarks
+from pipeline.solve.difference_95 import ByShifts, differences_95
+from pipeline.solve.reading_precision import with_centring
+from pipeline.tolerance import Tolerance, plan_and_height, tolerance_text
+from pipeline.words import Doubt, Role, counted
+
+#: What a difference is of its own 95 % where only a tolerance passes it, and of the usual tolerances where one vector
+#: of all checks is in doubt: whoever states a decimetre accepts it. Ours, no source.
+_TIMES, _FAR = 3.0, 3.0
+#: The chance of a vector as large by the scatter of checks about it. Ours, no source.
+_CHANCE = 0.005
+#: The tolerances that hold where none is stated; the keys of both.
+_USUAL = Tolerance(Checks().horizontal, Checks().vertical)
+_KEYS = ("horizontal", "vertical")
+#: Names that a sentence lists.
+_NAMED = 3
+#: Axes of a position, of a height.
+_AXES = (slice(0, 2), slice(2, 3))
+
+
+@dataclass(frozen=True)
+class _Wide:
+    """What only a stated tolerance passes: (n, 2) in plan, in height, with (n, 2) ``off`` and (n, 2) its own 95 %."""
+
+    passes: Flags
+    off: Floats
+    own: Floats
+
+
+def wide_tolerance_doubts(survey: Survey, adjusted: ByShifts) -> list[Doubtful]:
+    """Return a doubt for every session whose checks all pass by a wide tolerance alone, and all by one vector."""
+    wide = _wide(survey, adjusted)
+    if wide is None:
+        return []
+    on_marks, found = adjusted.occupations, []
+    check = np.array([role is Role.CHECK for role in on_marks.roles], bool)
+    check &= on_marks.compared.judged & ~on_marks.temporary & ~on_marks.copied
+    for window in survey.windows:
+        here = np.flatnonzero(check & (on_marks.session == window.index))
+        for part, key in enumerate(_KEYS):
+            rows = here[on_marks.compared.holds[here, part]]
+            if len(rows) < 2 or not wide.passes[rows, part].all():
+                continue
+            vector = _one_vector(survey, on_marks, rows, part)
+            if vector is None:
+                continue
+            said = (
+                f"({vector[0]:+.3f}, {vector[1]:+.3f}) m east, north" if part == 0 else f"{vector[0]:+.3f} m in height"
+            )
+            file, line = survey.where("checks", key)
+            what = (
+                f"checks.{key} = {getattr(survey.job.checks, key):g} alone passes the checks of session"
+                f" {window.session.name}: all {len(rows)} differ from their marks by one vector, {said}, and the 95 %"
+                f" of these differences is {wide.own[rows, part].max():.3f} m at the most. The usual tolerance is"
+                f" {tolerance_text(_limit(part))} m: a tie or its mark seems to be off, and all points with it"
+            )
+            found.append(Doubtful(Doubt.TOLERANCE, what, (window.index,), Path(file).name, line))
+    return found
+
+
+def wide_tolerance_notes(survey: Survey, adjusted: ByShifts, doubts: Sequence[Doubtful]) -> Iterator[str]:
+    """Yield in words which occupations pass by a wide tolerance alone, but for sessions that have a doubt of it."""
+    wide = _wide(survey, adjusted)
+    if wide is None:
+        return
+    told = {one for doubt in doubts if doubt.kind is Doubt.TOLERANCE for one in doubt.sessions or ()}
+    untold = ~np.isin(adjusted.occupations.session, list(told))
+    names = adjusted.occupations.table.column("name").to_pylist()
+    for part, key in enumerate(_KEYS):
+        rows = np.flatnonzero(wide.passes[:, part] & untold)
+        if not len(rows):
+            continue
+        file, line = survey.where("checks", key)
+        named = ", ".join(names[row] for row in rows[:_NAMED]) + and_more(len(rows) - _NAMED)
+        yield (
+            f"{Path(file).name}:{line}: checks.{key} = {getattr(survey.job.checks, key):g} alone passes"
+            f" {counted(len(rows), 'occupation')} ({named}), off by up to {wide.off[rows, part].max():.3f} m: beyond"
+            f" the usual tolerance of {tolerance_text(_limit(part))} m and 3 times the 95 % of the difference, which is"
+            f" {wide.own[rows, part].max():.3f} m at the most. Find out what is off, or state the sigmas of readings"
+            " and marks as they are"
+        )
+
+
+def _wide(survey: Survey, adjusted: ByShifts) -> _Wide | None:
+    """Return what only a stated tolerance passes, None where there is nothing of the kind."""
+    stated, on_marks = survey.job.checks, adjusted.occupations
+    compared = on_marks.compared
+    wider = np.array([stated.horizontal, stated.vertical]) > [_USUAL.horizontal, _USUAL.vertical]
+    if not wider.any():
+        return None
+    off = np.abs(plan_and_height(np.nan_to_num(compared.vectors)))
+    beyond = wider & (off > _USUAL.allowed()) & compared.holds & compared.passed[:, None] & ~on_marks.temporary[:, None]
+    if not beyond.any():
+        return None
+    own = np.column_stack(differences_95(survey, adjusted))
+    beyond &= off > _TIMES * np.nan_to_num(own, nan=math.inf)
+    return _Wide(beyond, off, own) if beyond.any() else None
+
+
+def _one_vector(survey: Survey, on_marks: OnMarks, rows: Integers, part: int) -> Floats | None:
+    """Return the vector, (2,) of the position or (1,) of the height, by which all of (k,) checks differ.
+
+    None where their scatter, or what is stated of them, allows it, or it is not that far: the tie adds to both.
+    """
+    axes, count = _AXES[part], len(rows)
+    off = on_marks.compared.vectors[rows][:, axes]
+    stated = with_centring(on_marks.precision.sigma[rows], survey.job.quality.centring)[:, axes]
+    vector = off.mean(axis=0)
+    if np.hypot.reduce(vector) <= _FAR * _limit(part):
+        return None
+    size = off.shape[1]
+    freedom = size * (count - 1)
+    variance = max(float(((off - vector) ** 2).sum()) / freedom, float((stated**2).mean()))
+    ratio = float((vector**2).sum()) / size / (variance * (1.0 + 1.0 / count))
+    return vector if chance_of_ratio(ratio, freedom, size) < _CHANCE else None
+
+
+def _limit(part: int) -> float:
+    return _USUAL.horizontal if part == 0 else _USUAL.vertical
