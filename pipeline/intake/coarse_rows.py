@@ -40,12 +40,16 @@ _EAST, _NORTH, _BOTH, _UP = range(4)
 _CLOSELY = 1 << 17
 #: Metres around a height within which others are of the same water or slab, and how many there are of such at least.
 _LEVEL, _BESIDE = 0.03, 0.1
-#: Metres around a round coordinate within which readings of points that were set out on it lie, by digits of which four
-#: fit in; and how many times as many as a little further away there are of them, at least of so many readings.
+#: Metres around a round coordinate within which readings of points set out on it lie, and how many times as many lie
+#: there as a little further away, of so many at least.
 _SET_OUT, _BELL, _SOME = 0.03, 3, 6
-#: Metres of a last digit above which most readings of points set out on round coordinates are round, and how many of
-#: those there may be for each that is not.
-_CENTIMETRES, _ROUND = 0.005, 10
+#: How many readings of such points may be round for each that is not, and for each with a neighbouring last digit, in a
+#: bell that is millimetres wide; both where last digits are worth less than so many metres, and more.
+_CENTIMETRES, _ROUND = 0.005, ((1.0, 2.5), (10.0, 10.0))
+#: How many may be so by chance.
+_FEW = 2
+#: Metres of a last digit below which no neighbours are counted.
+_MILLIMETRE = 1e-3
 #: Degrees, a decimetre, within which readings are of one place: a point measured again and again has one coordinate.
 _PLACE = 1e6
 
@@ -259,8 +263,7 @@ class _Export:
     def _not_set_out(self, axis: int, close: _Close, level: int) -> int:
         """Return of how many places positions are coarse up to a level, but for points set out on round coordinates."""
         which = close.codes <= level
-        finest = float(np.median(metres_of(close.codes[~which]))) if not which.all() else 0.0
-        times = _ROUND if finest > _CENTIMETRES else 1
+        finest = float(np.quantile(metres_of(close.codes[~which]), 0.25)) if not which.all() else 0.0
         step = plan_step(level, None if self.degrees else self.unit, self.sexagesimal)
         alone = which.copy()
         for number, values in enumerate(close.values):
@@ -268,7 +271,9 @@ class _Export:
             if self.degrees:
                 metres = DEGREE * (self.log.parallel() if axis == _EAST or (axis == _BOTH and not number) else 1.0)
             within = min(_SET_OUT / metres, step / 4.0)
-            alone[which] &= ~_set_out(np.rint(values[which] / step) * step, values[~which], within, step, times)
+            digit = max(finest, _MILLIMETRE) / metres
+            round_ones = _ROUND[int(finest > _CENTIMETRES)]
+            alone[which] &= ~_set_out(values[which], values[~which], within, step, digit, round_ones)
         if axis != _BOTH and len(np.unique(np.rint(close.values[0][which] / step))) < 2:
             return 0
         return len(np.unique(close.place[alone]))
@@ -350,26 +355,30 @@ class _Export:
         )
 
 
-def _set_out(coarse: Floats, others: Floats, within: float, step: float, times: int) -> Flags:
+def _set_out(
+    coarse: Floats, others: Floats, within: float, step: float, digit: float, round_ones: tuple[float, float]
+) -> Flags:
     """Return which round coordinates (n,) are of points that were set out on them, by what lies beside.
 
-    ``others`` (m,) are finer ones. They lie ``within`` so much of a round one, not as many as far again; either of this
-    very one, or of whatever multiple of ``step`` where most of the day's points were set out. Of those that were set
-    out, no more than ``times`` as many are round as not.
+    ``others`` (m,) are finer ones. Many more lie ``within`` so much of a round one than as far again, either of this
+    very one or, for coordinates that no other point has, of whatever multiple of ``step``. ``round_ones`` are how many
+    may be round for each of those that lie within, and for each with a ``digit`` beside the round one.
     """
     others = np.sort(others)
     values, place, many = np.unique(np.rint(coarse / step), return_inverse=True, return_counts=True)
     around = [
         np.searchsorted(others, values * step + width) - np.searchsorted(others, values * step - width)
-        for width in (step * 1e-3, within, 2.0 * within)
+        for width in (digit / 4.0, within, 2.0 * within)
     ]
     near, further = around[1] - around[0], around[2] - around[1]
-    found: Flags = (times * (near - _BELL * further) >= many)[place]
+    found: Flags = (round_ones[0] * (near - _BELL * further) >= many)[place]
     off = np.abs(others - np.rint(others / step) * step)
-    close = int(np.count_nonzero((off > step * 1e-3) & (off <= within)))
-    beyond = _BELL * int(np.count_nonzero((off > within) & (off <= 2.0 * within)))
-    if close >= _SOME and times * (close - beyond) >= len(coarse):
-        found[:] = True
+    off = off[off > digit / 4.0]
+    close, beyond = np.count_nonzero(off <= within), np.count_nonzero((off > within) & (off <= 2.0 * within))
+    if close >= max(_SOME, _BELL * beyond):
+        next_to = np.count_nonzero(off <= 1.5 * digit) / 2.0
+        if np.count_nonzero(~found) <= round_ones[1] * next_to + _FEW:
+            found[:] = True
     return found
 
 
