@@ -45,7 +45,7 @@ _LEVEL, _BESIDE = 0.03, 0.1
 _SET_OUT, _BELL, _SOME = 0.03, 3, 6
 #: How many readings of such points may be round for each that is not, and for each with a neighbouring last digit, in a
 #: bell that is millimetres wide; both where last digits are worth less than so many metres, and more.
-_CENTIMETRES, _ROUND = 0.005, ((1.0, 2.5), (10.0, 10.0))
+_CENTIMETRES, _ROUND = 0.005, ((1.0, 2.5), (10.0, 20.0))
 #: How many may be so by chance.
 _FEW = 2
 #: Metres of a last digit below which no neighbours are counted.

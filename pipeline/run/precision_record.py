@@ -53,7 +53,7 @@ def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Pre
         "left_out": one.left_out,
         "degrees_of_freedom": freedom,
         "enough": enough,
-        "scale": scale,
+        "scale": _known(scale),
         "low": low,
         "high": high,
         "scale_horizontal": _known(one.plan.scale[0]) if enough else None,
