@@ -12,7 +12,8 @@ from pipeline.intake.sorted_columns import SortedColumns, SortedRows
 from pipeline.job.model import Columns, Points
 from pipeline.read.exports import Export
 
-COUNT = 80
+#: Points, and sections of a road.
+COUNT, SECTIONS = 80, 80
 #: Metres along a meridian in one degree, near enough.
 DEGREE = 111_000.0
 
@@ -26,12 +27,14 @@ def export(crs: str, **columns: str) -> Export:
 STAKES, DITCH = (-14.5, -4.0, 0.0, 4.0, 14.5), (-18.0, -12.0, -4.0, 0.0, 4.0, 12.0, 18.0)
 
 
-def from_the_left(azimuth: int, offsets: tuple[float, ...], missing: float = 0.0) -> tuple[Floats, Floats]:
-    """Return eastings and northings (80,) of sections every 20 m; a share of the points are not there."""
-    random, section = np.random.default_rng(4), np.repeat(np.arange(COUNT), len(offsets))
-    kept = np.sort(random.permutation(len(section))[: round(len(section) * (1.0 - missing))])[:COUNT]
-    along = 20.0 * section[kept] + random.normal(0.0, 0.05, COUNT)
-    across = np.tile(offsets, COUNT)[kept] + random.normal(0.0, 0.05, COUNT)
+def from_the_left(azimuth: float, offsets: tuple[float, ...], missing: float = 0.0) -> tuple[Floats, Floats]:
+    """Return eastings and northings (n,) of sections every 20 m; a share of the points are not there."""
+    random = np.random.default_rng(4)
+    section = np.repeat(np.arange(SECTIONS), len(offsets))
+    kept = random.uniform(size=len(section)) >= missing
+    count = np.count_nonzero(kept)
+    along = 20.0 * section[kept] + random.normal(0.0, 0.05, count)
+    across = np.tile(offsets, SECTIONS)[kept] + random.normal(0.0, 0.05, count)
     sine, cosine = np.sin(np.radians(azimuth)), np.cos(np.radians(azimuth))
     return along * sine + across * cosine, along * cosine - across * sine
 
