@@ -136,6 +136,8 @@ def laid_out(job: Simulation, kind: str) -> None:
     line, place = np.divmod(np.arange(len(points)), 5)
     rows, metre = job.rows, 9e-6
     if kind == "one longitude":
+        for name in ("longitude", "latitude"):
+            rows[name] = np.round(rows[name], 8)
         noise = np.random.default_rng(3).integers(-6, 7, len(points)) * 1.1e-8
         noise[6:9] = noise[5]
         rows["longitude"][points] = np.round(rows["longitude"][points[0]] + line * 12 * metre + noise, 8)
