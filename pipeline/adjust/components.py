@@ -19,6 +19,9 @@ _SINGULAR = 1e-9
 #: Directions of the information smaller than this against its largest are none.
 _NO_INFORMATION = 1e-15
 _ITERATIONS, _CLOSE = 100, 1e-5
+#: A step is halved where the likelihood rises by less than this part of what its slope promises, but for rounding: far
+#: from what is stated it leads beyond the largest likelihood, and the next one as far back. How often at the most.
+_RISING, _NOTHING, _HALVINGS = 0.25, 1e-12, 30
 #: A step takes no component below this part of itself, and none below the least.
 _SHRINK, _LEAST = 0.2, 1e-6
 
@@ -51,26 +54,31 @@ class Components:
 def components(models: Sequence[Model]) -> Components:
     """Estimate the components that independent sets of differences have in common.
 
-    Each set must be `varying`: in the directions in which it does vary. Units are the caller's. Raises `ValueError`
-    where no set is given.
+    Each set must be `varying`: in the directions in which it does vary. Units are the caller's. Nothing is
+    told where no largest likelihood is found. Raises `ValueError` where no set is given.
     """
     if not models:
         raise ValueError("no differences are given")
     known = _stacked([model for model in models if len(model.differences)])
-    count = len(models[0].parts)
-    theta, information = np.ones(count), np.zeros((count, count))
+    theta = np.ones(len(models[0].parts))
+    here = _weighed(known, theta)
     for _ in range(_ITERATIONS):
-        score, information = np.zeros(count), np.zeros((count, count))
-        for model in known:
-            own_score, own = _scored(model, theta)
-            score, information = score + own_score, information + own
-        step = theta + _gained(information, score)
-        step = np.maximum(np.maximum(step, _SHRINK * theta), _LEAST)
-        done = np.abs(step - theta).max(initial=0.0) <= _CLOSE * theta.max(initial=1.0)
-        theta = step
-        if done:
-            break
-    return _told(theta, information)
+        free = (theta > _LEAST) | (here.score > 0.0)
+        step = np.zeros(len(theta))
+        step[free] = _gained(here.information[np.ix_(free, free)], here.score[free])
+        step = _kept_positive(theta, step)
+        if here.score @ step < 0.0:  # a component that is held back may turn the way of all
+            step = _kept_positive(theta, here.score / np.maximum(np.diagonal(here.information), np.finfo(float).tiny))
+        there = _weighed(known, theta + step)
+        for _ in range(_HALVINGS):
+            if there.likely - here.likely >= _RISING * (here.score @ step) - _NOTHING * max(abs(here.likely), 1.0):
+                break
+            step = step / 2.0
+            there = _weighed(known, theta + step)
+        theta, here = theta + step, there
+        if np.abs(step).max(initial=0.0) <= _CLOSE * theta.max(initial=1.0):
+            return _told(theta, here.information)
+    return Components(np.full(len(theta), np.nan), np.zeros(len(theta)))
 
 
 def varying(model: Model) -> Model:
@@ -119,14 +127,32 @@ def _stacked(models: Sequence[Model]) -> list[Model]:
     return found
 
 
-def _scored(sets: Model, theta: Floats) -> tuple[Floats, Floats]:
-    """Return score (g,) and information (g, g) of sets of one size together."""
-    weight = np.linalg.inv(sets.fixed + np.einsum("g,gsij->sij", theta, sets.parts))
-    product = weight @ sets.parts
-    weighed = np.einsum("sij,sj->si", weight, sets.differences)
-    square = np.einsum("si,gsij,sj->g", weighed, sets.parts, weighed)
-    score = (square - np.einsum("gsii->g", product)) / 2.0
-    return score, np.einsum("gsij,hsji->gh", product, product) / 2.0
+@dataclass(frozen=True)
+class _Weighed:
+    """The logarithm of a likelihood but for a constant, its score (g,) and the information (g, g)."""
+
+    likely: float
+    score: Floats
+    information: Floats
+
+
+def _weighed(known: Sequence[Model], theta: Floats) -> _Weighed:
+    """Weigh all sets by what the components make of their variances."""
+    likely, score, information = 0.0, np.zeros(len(theta)), np.zeros((len(theta), len(theta)))
+    for sets in known:
+        variance = sets.fixed + np.einsum("g,gsij->sij", theta, sets.parts)
+        weight = np.linalg.inv(variance)
+        product = weight @ sets.parts
+        weighed = np.einsum("sij,sj->si", weight, sets.differences)
+        square = np.einsum("si,gsij,sj->g", weighed, sets.parts, weighed)
+        likely -= 0.5 * float(np.linalg.slogdet(variance)[1].sum() + np.einsum("si,si->", weighed, sets.differences))
+        score += (square - np.einsum("gsii->g", product)) / 2.0
+        information += np.einsum("gsij,hsji->gh", product, product) / 2.0
+    return _Weighed(likely, score, information)
+
+
+def _kept_positive(theta: Floats, step: Floats) -> Floats:
+    return np.maximum(np.maximum(theta + step, _SHRINK * theta), _LEAST) - theta
 
 
 def _gained(information: Floats, score: Floats) -> Floats:

@@ -66,6 +66,13 @@ def plan_levels(unit: float | None, sexagesimal: bool) -> Integers:
     return np.unique(_code(np.arange(most + 1), most, metres)).astype(np.int64)
 
 
+def plan_step(level: int, unit: float | None, sexagesimal: bool) -> float:
+    """Return the last digit, metres or degrees, of positions that are written up to the code of a level."""
+    metres, _ = _plan_unit(unit, sexagesimal)
+    decimals = np.floor((level + 1) / _PER_DECADE + np.log10(metres) - 1e-9)
+    return float((unit if unit is not None else 1.0 / 3600.0 if sexagesimal else 1.0) * 10.0**-decimals)
+
+
 def height_levels(unit: float) -> Integers:
     """Return (k,) every code that `height_rounding` may give, likewise."""
     return np.unique(_code(np.arange(6), 5, unit)).astype(np.int64)

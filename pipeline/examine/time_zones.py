@@ -11,6 +11,7 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
+from pipeline.read.stated_offsets import StatedOffsets, stated_zone
 from pipeline.words import Doubt, counted
 
 
@@ -34,10 +35,17 @@ def zoned(survey: Survey) -> Iterator[Zoned]:
         what = (
             f"{counted(count, 'time states its', 'times state their')} own offset from UTC, such as {claims.first}, not"
             f' that of time_zone = "{zone}", {_amount(apart)} away. They are read as the file says. If the file is'
-            ' right, write time_zone = "UTC" for its block; if the job file is right, export the times without "Z" and'
+            f' right, write {_own(claims)} for its block; if the job file is right, export the times without "Z" and'
             " offset"
         )
         yield Zoned(export.shown, what, tuple(_either_way(survey, export.block, claims.apart)))
+
+
+def _own(claims: StatedOffsets) -> str:
+    """Return what to write as time_zone for times as a file states them."""
+    if len(claims.apart) > 1 and not claims.first.endswith("Z"):
+        return "as time_zone the zone that its times are in"
+    return f'time_zone = "{stated_zone(claims.first)}"'
 
 
 def _amount(milliseconds: int) -> str:

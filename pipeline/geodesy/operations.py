@@ -202,6 +202,21 @@ def own_places(crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike) 
     return lon, lat, up if source.is_geocentric else third
 
 
+def own_plan(crs: str, longitude: Floats, latitude: Floats) -> tuple[Floats, Floats] | None:
+    """Return the first and second coordinate (n,) of a CRS at longitude and latitude (n,) [deg] in its own datum.
+
+    The inverse of `lonlat`, in its units; None for X, Y, Z.
+    """
+    source, to_geocentric = _own_geocentric(crs)
+    if source.is_geographic:
+        return longitude, latitude
+    if source.is_geocentric:
+        return None
+    place = frames.to_geocentric(longitude, latitude, np.zeros(len(longitude)), systems.ellipsoid_of(source))
+    first, second, _ = to_geocentric.inverse(*place)
+    return first, second
+
+
 @lru_cache(maxsize=64)
 def _own_geocentric(crs: str) -> tuple[CRS, Operation]:
     """Return the horizontal CRS of a text and its conversion to X, Y, Z: asked for with every batch, made once."""

@@ -3,6 +3,9 @@
 A number that ends in a zero looks as if it had a digit less once a spreadsheet, or a file of numbers, has dropped the
 zero. Of numbers that were written with k decimals or more, whatever mix of them, a tenth of those that show k at the
 most show k - 1 at the most, a hundredth k - 2, and so on; what is far beyond that was cut.
+
+Points that were set out lie on round coordinates, and some of their readings fall on these to the last digit. Then many
+others lie a few millimetres beside, whereas the places around numbers that were cut are as empty as any.
 """
 
 from collections import defaultdict
@@ -14,14 +17,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates.decimals import Codes, height_levels, metres_of, plan_levels
+from pipeline.duplicates.decimals import Codes, height_levels, metres_of, plan_levels, plan_step
 from pipeline.geodesy import crs
+from pipeline.geodesy.operations import own_plan
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
+from pipeline.sphere import DEGREE
 
 #: Readings of an export below which it says nothing of its digits; of so many not all end in a zero by chance.
 _ENOUGH = 6
@@ -35,6 +40,16 @@ _EAST, _NORTH, _BOTH, _UP = range(4)
 _CLOSELY = 1 << 17
 #: Metres around a height within which others are of the same water or slab, and how many there are of such at least.
 _LEVEL, _BESIDE = 0.03, 0.1
+#: Metres around a round coordinate within which readings of points set out on it lie, and how many times as many lie
+#: there as a little further away, of so many at least.
+_SET_OUT, _BELL, _SOME = 0.03, 3, 6
+#: How many readings of such points may be round for each that is not, and for each with a neighbouring last digit, in a
+#: bell that is millimetres wide; both where last digits are worth less than so many metres, and more.
+_CENTIMETRES, _ROUND = 0.005, ((1.0, 2.5), (10.0, 20.0))
+#: How many may be so by chance.
+_FEW = 2
+#: Metres of a last digit below which no neighbours are counted.
+_MILLIMETRE = 1e-3
 #: Degrees, a decimetre, within which readings are of one place: a point measured again and again has one coordinate.
 _PLACE = 1e6
 
@@ -117,12 +132,13 @@ def _counts(rows: ReadingRows, counting: Flags) -> dict[int, dict[int, Integers]
 class _Close:
     """Readings of an export, (k,): some thousands of the coarse ones of an axis and of the others.
 
-    ``value`` is the coordinate, where that is kept; ``place`` one number for the place of each.
+    ``values`` (a, k) are the coordinates of the axis, east and north of both, where these are known: degrees or metres.
+    ``place`` is one number for the place of each.
     """
 
     session: NDArray[np.int32]
     codes: Codes
-    value: Floats | None
+    values: Floats
     place: Integers
 
 
@@ -142,8 +158,9 @@ class _Export:
         self.rows, self.counting, self.number, self.log, self.counts = rows, counting, number, log, counts
         points, tolerance = export.points, prepared.loaded.job.checks
         self.degrees = crs.kind_of(crs.source_crs(points.crs or "")) == "geographic"
-        unit = lengths_of(points).up
-        plan = plan_levels(None if self.degrees else unit, points.angles == "dms")
+        self.crs, self.unit, self.sexagesimal = points.crs or "", lengths_of(points).up, points.angles == "dms"
+        unit = self.unit
+        plan = plan_levels(None if self.degrees else unit, self.sexagesimal)
         self.levels = {_EAST: plan, _NORTH: plan, _BOTH: plan, _UP: height_levels(unit)}
         shrunk = log.parallel() if self.degrees else 1.0
         #: metres of a last digit of which half is as much as half of the tolerance
@@ -220,56 +237,75 @@ class _Export:
         levels = self.levels[axis]
         fewer = {}
         for level in levels[metres_of(levels.astype(np.uint8)) > self.limits[axis]].tolist():
-            which = close.codes <= level
-            fewer[level] = min(self._by_themselves(axis, close, which), self._up_to(counts, level))
+            fewer[level] = min(self._by_themselves(axis, close, level), self._up_to(counts, level))
         return self._least(counts, axis, fewer)[0] < _CHANCE
 
-    def _by_themselves(self, axis: int, close: _Close, which: Flags) -> int:
-        """Return how many of the coarse readings say something by themselves."""
+    def _by_themselves(self, axis: int, close: _Close, level: int) -> int:
+        """Return how many of the readings that are coarse up to a level say something by themselves."""
+        which = close.codes <= level
         if not which.any():
             return 0
-        if close.value is None:
+        if not len(close.values):
             there = np.unique(close.session[which])
             column = axis if axis < _BOTH else _EAST
             if axis != _BOTH and not (self.log.extent.high - self.log.extent.low)[there, column].any():
                 return 0
             return len(np.unique(close.place[which]))
-        values, many = np.unique(close.value[which], return_counts=True)
+        if axis != _UP:
+            return self._not_set_out(axis, close, level)
+        values, many = np.unique(close.values[0][which], return_counts=True)
         if len(values) < 2:
             return 0
-        if axis != _UP:
-            return len(np.unique(close.place[which]))
-        others = np.sort(close.value[~which])
+        others = np.sort(close.values[0][~which])
         beside = np.searchsorted(others, values + _LEVEL) - np.searchsorted(others, values - _LEVEL)
         return max(len(values), int(many[beside < _BESIDE * many].sum()))
 
+    def _not_set_out(self, axis: int, close: _Close, level: int) -> int:
+        """Return of how many places positions are coarse up to a level, but for points set out on round coordinates."""
+        which = close.codes <= level
+        finest = float(np.quantile(metres_of(close.codes[~which]), 0.25)) if not which.all() else 0.0
+        step = plan_step(level, None if self.degrees else self.unit, self.sexagesimal)
+        alone = which.copy()
+        for number, values in enumerate(close.values):
+            metres = 1.0
+            if self.degrees:
+                metres = DEGREE * (self.log.parallel() if axis == _EAST or (axis == _BOTH and not number) else 1.0)
+            within = min(_SET_OUT / metres, step / 4.0)
+            digit = max(finest, _MILLIMETRE) / metres
+            round_ones = _ROUND[int(finest > _CENTIMETRES)]
+            alone[which] &= ~_set_out(values[which], values[~which], within, step, digit, round_ones)
+        if axis != _BOTH and len(np.unique(np.rint(close.values[0][which] / step))) < 2:
+            return 0
+        return len(np.unique(close.place[alone]))
+
     def _closely(self, axis: int, session: int | None) -> _Close:
-        names = ("longitude", "latitude", "height", "east", "north", "up")
-        parts: list[_Close] = []
+        """Return some of the readings of a session, or of all, that are coarse on an axis, and others of the export."""
+        parts: list[tuple[NDArray[Any], ...]] = []
         level = int(self.levels[axis][metres_of(self.levels[axis].astype(np.uint8)) > self.limits[axis]][-1])
         room = {True: _CLOSELY, False: _CLOSELY}
-        for at, counted, columns in self._pieces(*names):
+        for at, counted, columns in self._pieces("longitude", "latitude", "height", "east", "north", "up"):
             longitude, latitude, height, east, north, up = columns
             codes: Codes = (east, north, np.maximum(east, north), up)[axis]
-            which = counted if session is None else counted & (self.rows.session[at] == session)
-            if axis == _UP:
-                which &= (self.rows.flags[at] & PLACEHOLDER) == 0
+            which = counted if axis != _UP else counted & ((self.rows.flags[at] & PLACEHOLDER) == 0)
+            own = which if session is None else which & (self.rows.session[at] == session)
             for coarse in (True, False):
-                rows = np.flatnonzero(which & ((codes <= level) == coarse))[: room[coarse]]
+                # those beside round coordinates may be of any day
+                among = own if coarse or axis == _UP else which
+                rows = np.flatnonzero(among & ((codes <= level) == coarse))[: room[coarse]]
                 room[coarse] -= len(rows)
-                east_of, north_of = (np.rint(np.nan_to_num(each[rows]) * _PLACE) for each in (longitude, latitude))
-                place = east_of.astype(np.int64) * (1 << 31) + north_of.astype(np.int64)
-                value = height[rows].astype(np.float64) if axis == _UP else None
-                if self.degrees and axis in (_EAST, _NORTH):
-                    value = (longitude, latitude)[axis][rows]
-                parts.append(_Close(self.rows.session[at][rows].astype(np.int32), codes[rows], value, place))
-        kept = axis == _UP or (self.degrees and axis != _BOTH)
-        return _Close(
-            np.concatenate([part.session for part in parts]),
-            np.concatenate([part.codes for part in parts]),
-            np.concatenate([part.value for part in parts if part.value is not None]) if kept else None,
-            np.concatenate([part.place for part in parts]),
-        )
+                east_of, north_of = (np.nan_to_num(each[rows]) for each in (longitude, latitude))
+                place = np.rint(east_of * _PLACE).astype(np.int64) * (1 << 31)
+                place += np.rint(north_of * _PLACE).astype(np.int64)
+                parts.append((self.rows.session[at][rows], codes[rows], east_of, north_of, height[rows], place))
+        sessions, codes, east_of, north_of, heights, place = (np.concatenate(each) for each in zip(*parts, strict=True))
+        values = heights.astype(np.float64)[None]
+        if axis != _UP:
+            plan = own_plan(self.crs, east_of, north_of)
+            first = axis if axis < _BOTH else _EAST
+            values = (
+                np.zeros((0, len(place))) if plan is None else np.array(plan)[first : axis + 1 if axis < _BOTH else 2]
+            )
+        return _Close(sessions.astype(np.int32), codes, values, place)
 
     def _pieces(self, *names: str) -> Iterator[tuple[slice, Flags, list[NDArray[Any]]]]:
         """Yield the pieces of the export: their place, which rows of them count, and columns."""
@@ -317,6 +353,33 @@ class _Export:
             on_marks=tuple(sorted(marks)),
             whole=tuple(sorted(others - fine)),
         )
+
+
+def _set_out(
+    coarse: Floats, others: Floats, within: float, step: float, digit: float, round_ones: tuple[float, float]
+) -> Flags:
+    """Return which round coordinates (n,) are of points that were set out on them, by what lies beside.
+
+    ``others`` (m,) are finer ones. Many more lie ``within`` so much of a round one than as far again, either of this
+    very one or, for coordinates that no other point has, of whatever multiple of ``step``. ``round_ones`` are how many
+    may be round for each of those that lie within, and for each with a ``digit`` beside the round one.
+    """
+    others = np.sort(others)
+    values, place, many = np.unique(np.rint(coarse / step), return_inverse=True, return_counts=True)
+    around = [
+        np.searchsorted(others, values * step + width) - np.searchsorted(others, values * step - width)
+        for width in (digit / 4.0, within, 2.0 * within)
+    ]
+    near, further = around[1] - around[0], around[2] - around[1]
+    found: Flags = (round_ones[0] * (near - _BELL * further) >= many)[place]
+    off = np.abs(others - np.rint(others / step) * step)
+    off = off[off > digit / 4.0]
+    close, beyond = np.count_nonzero(off <= within), np.count_nonzero((off > within) & (off <= 2.0 * within))
+    if close >= max(_SOME, _BELL * beyond):
+        next_to = np.count_nonzero(off <= 1.5 * digit) / 2.0
+        if np.count_nonzero(~found) <= round_ones[1] * next_to + _FEW:
+            found[:] = True
+    return found
 
 
 def _usual(counts: Integers) -> float:

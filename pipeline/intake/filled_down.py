@@ -32,6 +32,14 @@ _SAMPLE = 256
 #: Metres within which steps are counted that tell how often two coordinates agree by chance; how often that may be for
 #: two rows to be noted; and how many such pairs are.
 _WITHIN, _CHANCE, _PAIRS = 2.0, 3e-4, 2
+#: Metres by which the other coordinates' steps differ where a line with equal steps was computed.
+_EVEN = 3e-3
+#: Rows with equal steps that may be dragged series, of one coordinate of an export; more are lines that were laid out.
+_SERIES_MOST = 2
+#: Metres within which points of a line along an axis lie, and rows that have one coordinate on no such line by chance.
+_BESIDE, _NO_LINE = 0.03, 8
+#: Metres of a last digit to which points of a line do not agree by chance.
+_TENTHS = 2e-4
 #: Runs that are kept of each coordinate of an export.
 _MOST = 1_000
 
@@ -80,10 +88,10 @@ class FilledDown:
         rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
         lengths = lengths_of(export.points)
         degrees = export.points.columns.easting is None and lengths.degrees
-        metres = place * ([DEGREE, DEGREE, 1.0] if degrees else [1.0, 1.0, 1.0])
+        metre = [1.0, 1.0, 1.0]
         if degrees:
-            metres[:, 0] *= max(float(np.cos(np.radians(np.nanmean(place[:, 1])))), 0.01)
-        moved = np.abs(np.diff(metres, axis=0))
+            metre = [DEGREE * max(float(np.cos(np.radians(np.nanmean(place[:, 1])))), 0.01), DEGREE, 1.0]
+        moved = np.abs(np.diff(place * metre, axis=0))
         even = [_even(values) for values in place.T]
         # a line in plan with one step along both axes was computed
         even[0], even[1] = even[0] & ~even[1], even[1] & ~even[0]
@@ -99,24 +107,25 @@ class FilledDown:
                 codes = height_rounding(values, lengths.up) if up else plan_rounding(values, values, unit, dms)[0]
                 return float(np.nanmin(metres_of(codes)))
 
-            self._look(number, axis, place[:, axis], (elsewhere, even[axis]), digit, rows, of_session)
+            along = elsewhere, even[axis], metre[axis]
+            self._look(number, axis, place[:, axis], along, digit, rows, of_session)
 
     def _look(
         self,
         number: int,
         axis: int,
         values: Floats,
-        along: tuple[Floats, Flags],
+        along: tuple[Floats, Flags, float],
         digit: Callable[[Floats], float],
         rows: Integers,
         session: NDArray[np.int32],
     ) -> None:
         """Look at one coordinate (n,).
 
-        ``along`` is (n - 1,) how far the others go from row to row [m], and whether the step is that to the next;
-        ``digit`` gives what the last digit of some coordinates is worth at the finest [m].
+        ``along`` is (n - 1,) how far the others go from row to row [m], and whether the step is that to the next,
+        and metres of one of ``values``; ``digit`` gives what the last digit of some is worth at the finest [m].
         """
-        elsewhere, even = along
+        elsewhere, even, metre = along
         column = self.columns.setdefault((number, axis), _Column())
         steps = np.diff(values)
         column.steps += len(steps)
@@ -129,6 +138,9 @@ class FilledDown:
                 end = stop + 1 if step else stop
                 own = digit(values[start : end + 1]) <= _ROUND
                 if float(np.median(elsewhere[start:end])) < _ELSEWHERE or not own or len(column.runs) >= _MOST:
+                    continue
+                chance = axis < 2 and column.digit > _TENTHS and _on_line(values, start, end, metre)
+                if np.ptp(elsewhere[start:end]) <= _EVEN if step else chance:
                     continue
                 of = tuple(np.unique(session[start : end + 1]).tolist())
                 first, last, count = int(rows[start]), int(rows[end]), end - start + 1
@@ -146,6 +158,9 @@ class FilledDown:
         """Return the rows of exports in which nearly all others have coordinates of their own, finely written."""
         told = []
         for column in self.columns.values():
+            # lines that were laid out or computed have one step each; a series is dragged down a column once or twice
+            if sum(run.step for run in column.runs) > _SERIES_MOST:
+                column.runs = [run for run in column.runs if not run.step]
             inside = sum(run.count - 1 for run in column.runs)
             alike = sum(run.count - 1 for run in column.runs if not run.step)
             outside = column.steps - inside
@@ -158,6 +173,14 @@ class FilledDown:
                 if chance <= _CHANCE and len(column.pairs) <= _PAIRS and column.again <= alike + _PAIRS:
                     told += [replace(pair, digit=column.digit) for pair in column.pairs]
         return tuple(told)
+
+
+def _on_line(values: Floats, start: int, end: int, metre: float) -> bool:
+    """Tell whether the row before or behind a few that have one value of these (n,) nearly has it too, as on a line."""
+    if end - start + 1 >= _NO_LINE:
+        return False
+    beside = [number for number in (start - 1, end + 1) if 0 <= number < len(values)]
+    return any(abs(values[number] - values[start]) * metre <= _BESIDE for number in beside)
 
 
 def _even(values: Floats) -> Flags:

@@ -21,13 +21,16 @@ def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Flo
 def local_metres(place: tuple[Floats, Floats, Floats], export: Export) -> tuple[Floats, Floats, Floats]:
     """Return raw coordinates, (n,) each, in metres along their axes: good enough for how far rows lie apart.
 
-    They are those of an export with longitudes and latitudes, or with eastings and northings, not geocentric ones.
+    They are those of an export with longitudes and latitudes, or with eastings and northings, not geocentric ones. On
+    both sides of the meridian at 180 degrees, longitudes count on beyond it.
     """
     lengths = lengths_of(export.points)
     first, second, third = place
     if export.points.columns.easting is not None or not lengths.degrees:
         return first * lengths.plan, second * lengths.plan, third * lengths.up
     east = DEGREE * max(float(np.cos(np.radians(np.nanmean(second)))), 0.01)
+    if len(first) and np.ptp(first) > 180.0:
+        first = np.where(first < 0.0, first + 360.0, first)
     return first * east, second * DEGREE, third * lengths.up
 
 

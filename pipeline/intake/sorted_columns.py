@@ -28,6 +28,12 @@ _ALIKE = 0.2
 _TO_AND_FRO, _TURNING = 2.0, 1.5
 #: How far the other coordinate gets, as a part of how far the sorted one does.
 _ACROSS = 0.5
+#: Points of a section; the correlation of steps along such, at the least, and standard deviations of that by chance.
+_POINTS, _ALONG, _BY_CHANCE = range(2, 17), 0.35, 3.5
+#: The part of that which is asked for where steps of sections repeat as well, and steps of which anything is said.
+_HALF, _SAID = 0.5, 8
+#: The cosine between both coordinates' steps from which on a section is straight, however far its points are apart.
+_STRAIGHT = 0.85
 #: Metres that the other coordinate, or the position, changes by from row to row at the least.
 _MOVING = 1.0
 #: Rows between two that lie close to each other and are no neighbours in time; how many of them have such a one.
@@ -136,8 +142,32 @@ def _judged(place: _Place, start: int, stop: int, axis: int) -> tuple[float, flo
     other = np.abs(np.diff(values))
     # along a road the objects left and right of it lie close to a line; a sorted column has all of a site across it
     turning = other.sum() >= _TURNING * np.ptp(values) and np.median(other) >= _MOVING
-    turning = turning and np.ptp(values) >= _ACROSS * own.sum()
+    turning = turning and np.ptp(values) >= _ACROSS * own.sum() and not _sections(own, np.diff(values))
     return (float(other.sum()), float(own.sum()), 0) if turning else None
+
+
+def _sections(own: Floats, other: Floats) -> bool:
+    """Return whether steps (n,) are those of sections across a road or river, each walked from the same side.
+
+    Along each of these both coordinates go on in one proportion, and the steps of one section are those of the next;
+    the gaps between sorted numbers know neither of the other coordinate nor of those before.
+    """
+    one_way = max((other > 0.0, other < 0.0), key=np.count_nonzero)
+    across = np.abs(other[one_way])
+    straight = own[one_way] @ across > _STRAIGHT * np.sqrt((own[one_way] @ own[one_way]) * (across @ across))
+    along = _alike(own[one_way], across)
+    return (
+        bool(straight) or along > 1.0 or (along > _HALF and any(_alike(own[lag:], own[:-lag]) > 1.0 for lag in _POINTS))
+    )
+
+
+def _alike(one: Floats, other: Floats) -> float:
+    """Return how far the one (n,) goes with the other, above 1 where by more than chance makes it do."""
+    if len(one) < _SAID:
+        return 0.0
+    one, other = one - one.mean(), other - other.mean()
+    size = float(np.sqrt((one @ one) * (other @ other)))
+    return float(one @ other) / size / max(_ALONG, _BY_CHANCE / np.sqrt(len(one))) if size else 0.0
 
 
 def _uneven(steps: Floats) -> bool:

@@ -10,6 +10,7 @@ import pyarrow as pa
 from pipeline.adjust import missing_ties
 from pipeline.clock import stamp
 from pipeline.control import Register
+from pipeline.examine.computed import COMPUTED
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
@@ -32,8 +33,8 @@ from pipeline.words import Role, counted, plural
 
 #: Metres by which ties move a session that is stated to need no shift, beyond which it is told. Ours, no source.
 _MOVED = 0.005
-#: Chi-square that is written as 0.0: what agrees in full, such as a few ties without noise, says nothing of sigmas.
-_WRITTEN = 0.05
+#: How many times too large uncertainties are told to be. Ours, no source.
+_GROSSLY = 3.0
 #: Marks that are named of those whose coordinates would tie.
 _MARKS = 3
 
@@ -185,6 +186,20 @@ def _of_one_time(survey: Survey, solved: Solved) -> Iterator[str]:
             )
 
 
+def _too_large(survey: Survey, solved: Solved) -> float:
+    """Return how many times too large the uncertainties of the ties are at the least, by their chi-square.
+
+    0 where it does not say so, or exports do not state any: what is taken for those are round numbers. Nor do ties say
+    so that were computed, or taken at length: they agree to millimetres.
+    """
+    adjustment = solved.shifts.adjustment
+    test, stated = adjustment.chi_square, [int(log.squared[0]) > 0 for log in survey.first_pass.files]
+    if test is None or not all(stated) or not 0.0 < test.value < test.low:
+        return 0.0
+    computed = np.nanmax(np.abs(adjustment.residuals), initial=0.0) <= COMPUTED
+    return 0.0 if computed else math.sqrt(test.low / test.value)
+
+
 def _statistics(survey: Survey, solved: Solved) -> list[str]:
     told = []
     test = solved.shifts.adjustment.chi_square
@@ -193,8 +208,12 @@ def _statistics(survey: Survey, solved: Solved) -> list[str]:
             f"the ties agree less well than their uncertainties: chi-square {test.value:.1f} outside"
             f" {test.low:.1f} to {test.high:.1f}; check the residuals in check_marks"
         )
-    elif test is not None and not test.passed and test.value >= _WRITTEN:
-        told.append(f"the ties agree better than their uncertainties: chi-square {test.value:.1f} below {test.low:.1f}")
+    if test is not None and (times := _too_large(survey, solved)) > _GROSSLY:
+        told.append(
+            f"the ties agree better than their uncertainties: chi-square {test.value:.1f} below {test.low:.1f}. These"
+            f" are at least {times:.0f} times too large, and with them hu95 and vu95: check the columns mapped as"
+            " standard uncertainties and their unit"
+        )
     for export in survey.exports:
         if export.points.columns.solution is None:
             told.append(f"{export.shown}: no solution column is mapped, so every row counts as fixed")

@@ -48,6 +48,13 @@ class StatedOffsets:
         self.changes.join(other.changes)
 
 
+def stated_zone(text: str) -> str:
+    """Return the time_zone whose offset a time states: UTC, or +12:00."""
+    minutes = _minutes(text[-6:])
+    sign, (hours, rest) = "-" if minutes < 0 else "+", divmod(abs(minutes), 60)
+    return f"{sign}{hours:02d}:{rest:02d}" if minutes else "UTC"
+
+
 def stated_minutes(cells: pa.Array) -> Integers:
     """Return the minutes east of UTC that each ISO text ends with, 0 for Z and for null."""
     minutes = np.zeros(len(cells), np.int64)

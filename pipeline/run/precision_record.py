@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import fields, replace
 
 from pipeline.adjust.components import chance_of, least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
 from pipeline.draft.precision import Precision, precision
-from pipeline.draft.repeat_pairs import Repeated
+from pipeline.draft.repeat_pairs import Pairs, Repeated
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
@@ -25,6 +26,8 @@ _LARGE = 1.2
 _ABSURD = 10.0
 #: Metres, in plan and in height: standard uncertainties of fixed solutions are smaller. Ours, no source.
 _NOISE = (0.05, 0.1)
+#: A scale of one kind of axis below which it is not told.
+_NOTHING_LEFT = 0.05
 #: A scale beyond which a job's is doubted (`examine/uncertainties.py`).
 _MOST_SCALE = 20.0
 #: A scale from which on readings that state less than RTK gives are told, where they are too few to know better.
@@ -43,6 +46,16 @@ def precisions(
     return [_recorded(one, survey, _CHANCE / len(found)) for one in found], [one.misfit for one in found]
 
 
+def by_failing_repeats(found: Sequence[record_types.Precision], survey: Survey, solved: Solved, laid: Laid) -> bool:
+    """Tell whether it is repeats that fail, each told by its name, which make uncertainties look stated too good."""
+    pairs = laid.repeated.pairs
+    if pairs.passed.all() or not any(one["too_good"] for one in found):
+        return False
+    kept = Pairs(*(getattr(pairs, column.name)[pairs.passed] for column in fields(Pairs)))
+    others = precision(survey, solved, replace(laid.repeated, pairs=kept))
+    return not any(_recorded(one, survey, _CHANCE / len(others))["too_good"] for one in others)
+
+
 def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Precision:
     scale, freedom = float(one.whole.scale[0]), float(one.whole.freedom[0])
     enough = freedom >= _ENOUGH
@@ -53,7 +66,7 @@ def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Pre
         "left_out": one.left_out,
         "degrees_of_freedom": freedom,
         "enough": enough,
-        "scale": scale,
+        "scale": _known(scale),
         "low": low,
         "high": high,
         "scale_horizontal": _known(one.plan.scale[0]) if enough else None,
@@ -78,9 +91,10 @@ def precision_notes(
 ) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
-    Where an occupation ``fails`` or a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale
-    would hide that, and is not proposed, unless what is stated is absurd itself and all is within the tolerances.
-    Likewise where one tie or mark may be off, ``one_off``, or coordinates by place, ``sloping``, as a note tells.
+    Where an occupation ``fails``, or repeats that make it so do, a base is in doubt, or the scale is absurd, a mistake
+    may be all of it: a scale would hide that, and is not proposed, unless what is stated is absurd itself and all is
+    within the tolerances. Likewise where one tie or mark may be off, ``one_off``, or coordinates by place, ``sloping``,
+    as a note tells.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
@@ -199,7 +213,8 @@ def sessions_apart_notes(survey: Survey, solved: Solved, repeated: Repeated) -> 
 def _axes(one: record_types.Precision) -> str:
     """Return how many times too good positions and heights are stated, as far as that is known."""
     parts = (("position", one["scale_horizontal"]), ("height", one["scale_vertical"]))
-    told = ", ".join(f"{what} by {scale:.1f}" for what, scale in parts if scale is not None)
+    # nothing is left for readings where the register and the poles explain all of it
+    told = ", ".join(f"{what} by {scale:.1f}" for what, scale in parts if scale is not None and scale >= _NOTHING_LEFT)
     return f"; {told}" if told else ""
 
 

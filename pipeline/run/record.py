@@ -40,7 +40,13 @@ from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
 from pipeline.run.origin import set_up_stated, with_origin
-from pipeline.run.precision_record import one_vector_notes, precision_notes, precisions, sessions_apart_notes
+from pipeline.run.precision_record import (
+    by_failing_repeats,
+    one_vector_notes,
+    precision_notes,
+    precisions,
+    sessions_apart_notes,
+)
 from pipeline.run.ready import Ready
 from pipeline.run.repeats import repeats
 from pipeline.solve.proof import worst
@@ -101,7 +107,9 @@ def account(
                 precise,
                 misfits,
                 survey,
-                fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
+                fails=fails
+                or any(_of_base(doubt) for doubt in solved.doubts)
+                or by_failing_repeats(precise, survey, solved, laid),
                 one_off=any(not one.in_time for one in job.diagnoses.passing),
                 sloping=bool(plain_datums),
             ),

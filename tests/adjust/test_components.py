@@ -1,10 +1,14 @@
 """Variance components: closed forms where there are any, published chi-square values, and simulated noise."""
 
+import itertools
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.optimize import minimize_scalar
 
 from pipeline.adjust.components import Model, chance_of_ratio, components, least, varying
+from pipeline.arrays import Floats
 
 
 def test_one_group_of_equal_variance_is_the_root_of_the_mean_square() -> None:
@@ -68,3 +72,52 @@ def test_two_receivers_are_told_apart_and_the_interval_holds() -> None:
 def test_chances_of_a_ratio_are_those_of_tables_of_f(count: int, ratio: float, chance: float) -> None:
     """Critical values of F of one and so many degrees of freedom: NIST/SEMATECH e-Handbook, section 1.3.6.7.3."""
     assert chance_of_ratio(np.array([ratio]), count) == pytest.approx(chance, rel=1e-3)
+
+
+def occupied(marks: list[int], off: Floats, own: Floats, centring: float, common: float, register: float) -> Model:
+    """Occupations of marks: the readings' variances are asked for, a shift and the register are as stated."""
+    alike = np.equal.outer(marks, marks)
+    fixed = common**2 + np.eye(len(marks)) * centring**2 + alike * register**2
+    return Model(off, fixed, np.diag(own**2)[None])
+
+
+def largest(models: list[Model]) -> float:
+    """The scale of largest likelihood, by minimising its negative logarithm from several starts."""
+
+    def unlikely(logarithm: float) -> float:
+        total = 0.0
+        for model in models:
+            variance = model.fixed + np.exp(logarithm) * model.parts[0]
+            total += np.linalg.slogdet(variance)[1] + model.differences @ np.linalg.solve(variance, model.differences)
+        return float(total)
+
+    spans = itertools.pairwise(np.linspace(-14.0, 6.0, 11))
+    found = [minimize_scalar(unlikely, bounds=span, method="bounded", options={"xatol": 1e-9}) for span in spans]
+    return float(np.exp(min(found, key=lambda one: one.fun).x / 2.0))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_of_few_occupations_too_the_largest_likelihood_is_found(seed: int) -> None:
+    """With readings as good as the marks, whole steps of scoring swing between two values and settle on neither."""
+    random = np.random.default_rng(seed)
+    count = int(random.integers(4, 9))
+    marks, models = random.integers(0, 3, count).tolist(), []
+    for own, centring, common in ((0.0028, 0.003, 0.008), (0.0028, 0.003, 0.008), (0.005, 0.0, 0.015)):
+        off = random.normal(0.0, 0.2 * common) + random.normal(0.0, 0.002, 3)[marks] + random.normal(0.0, own, count)
+        models.append(occupied(marks, off, np.full(count, own), centring, common, 0.005))
+    found = components(models)
+    assert_allclose(found.scale, largest(models), rtol=0, atol=0.004)
+    assert 0.0 <= found.freedom[0] <= 3 * count
+
+
+def test_four_occupations_that_agree_better_than_stated_are_not_told_as_worse() -> None:
+    """Chi-square of the twelve differences is 2.4; the scale of the readings' uncertainties 0.95."""
+    off = np.array([[1.0, -3.8, 0.5], [-1.0, -0.7, -3.7], [0.9, -0.7, -0.1], [4.2, 0.1, 7.9]]) / 1000
+    stated = ((0.004 / 2**0.5, 0.003, 0.008), (0.004 / 2**0.5, 0.003, 0.008), (0.005, 0.0, 0.015))
+    models = [
+        occupied([0, 1, 2, 1], off[:, axis], np.full(4, own), centring, common, 0.005)
+        for axis, (own, centring, common) in enumerate(stated)
+    ]
+    found = components(models)
+    assert_allclose(found.scale, largest(models), rtol=1e-3)
+    assert found.freedom[0] < 6.0

@@ -128,3 +128,32 @@ def test_an_export_in_which_many_rows_lack_one_is_told_otherwise(tmp_path: Path)
     number = iter(range(1000))
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Lon": ""} if 9 <= next(number) < 14 else {}))
     assert not [note for note in run_job(path, dry_run=True).record["notes"] if LACKS in note]
+
+
+def laid_out(job: Simulation, kind: str) -> None:
+    """Points in lines of five, of which four have one longitude to the millimetre, or that rise evenly."""
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    line, place = np.divmod(np.arange(len(points)), 5)
+    rows, metre = job.rows, 9e-6
+    if kind == "one longitude":
+        for name in ("longitude", "latitude"):
+            rows[name] = np.round(rows[name], 8)
+        noise = np.random.default_rng(3).integers(-6, 7, len(points)) * 1.1e-8
+        noise[6:9] = noise[5]
+        rows["longitude"][points] = np.round(rows["longitude"][points[0]] + line * 12 * metre + noise, 8)
+        rows["latitude"][points] = np.round(rows["latitude"][points[0]] + place * 5.3 * metre + noise[::-1], 8)
+    elif kind == "one ramp":
+        rows["latitude"][points[:6]] = rows["latitude"][points[0]] + 5 * metre * np.arange(6)
+        rows["height"][points[:6]] = np.round(rows["height"][points[0]], 3) + 0.25 * np.arange(6)
+        rows["longitude"][points[:6]] = rows["longitude"][points[0]] + 1.7 * metre * np.arange(6)
+    else:
+        rows["height"][points] = np.round(rows["height"][points[::5]], 3)[line] + (0.1 + 0.05 * line) * place
+        rows["height"][points[25:]] += np.random.default_rng(4).normal(0.0, 0.01, len(points) - 25)
+
+
+@pytest.mark.parametrize("kind", ["one longitude", "one ramp", "several grades"])
+def test_lines_that_were_laid_out_are_let_be(kind: str, tmp_path: Path) -> None:
+    job = day()
+    laid_out(job, kind)
+    record = run_job(job.write(tmp_path), dry_run=True).record
+    assert (doubts(record), notes(record)) == ([], [])

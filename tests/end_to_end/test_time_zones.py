@@ -3,7 +3,8 @@
 Expectations: the simulated truth; zones by the standard library, GPS - UTC = 18 s since 2017 (IERS Bulletin C 52).
 """
 
-from datetime import UTC, datetime, timedelta
+import re
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,7 +12,7 @@ import numpy as np
 import pytest
 from issued import current_issue, off_truth
 from packages_made import change
-from running import replace_in
+from running import Row, replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -96,3 +97,20 @@ def test_times_that_say_utc_where_the_job_says_a_far_zone_are_told(tmp_path: Pat
 def test_nothing_is_told_where_the_zones_agree(tmp_path: Path, form: str) -> None:
     outcome = run_job(written(simulate(PLAN), tmp_path, form, "UTC", keep=True), dry_run=True)
     assert (outcome.exit_code, outcome.record["notes"]) == (0, [])
+
+
+@pytest.mark.parametrize("minutes", [720, -210])
+def test_what_is_proposed_for_times_with_an_offset_is_that_offset_and_helps(minutes: int, tmp_path: Path) -> None:
+    zone = timezone(timedelta(minutes=minutes))
+    path = written(simulate(PLAN), tmp_path, "csv", "UTC", keep=True)
+
+    def with_offset(row: Row) -> Row:
+        observed = next(name for name in row if row[name].startswith("2026-"))
+        return row | {observed: datetime.fromisoformat(row[observed]).astimezone(zone).isoformat()}
+
+    rewrite_export(next(tmp_path.glob("rover*.csv")), with_offset)
+    (note,) = [note for note in run_job(path, dry_run=True).record["notes"] if "own offset" in note]
+    (proposed,) = re.findall(r'If the file is right, write (time_zone = "[^"]+")', note)
+    assert proposed == f'time_zone = "{"+12:00" if minutes > 0 else "-03:30"}"'
+    replace_in(path, {'time_zone = "UTC"': proposed})
+    assert run_job(path, dry_run=True).record["notes"] == []
