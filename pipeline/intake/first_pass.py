@@ -15,6 +15,7 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
+from pipeline.intake.copied_times import CopiedTime, copied_times
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
@@ -98,6 +99,7 @@ class FirstPass:
         sides: what headings of longitudes and latitudes state of hemispheres, with the signs below them.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
+        copied_times: rows with one time, which may have been copied down its column.
         sorted: rows of which one coordinate seems to have been sorted alone.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
@@ -141,6 +143,7 @@ class FirstPass:
     sides: tuple[HeadedSide, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
+    copied_times: tuple[CopiedTime, ...] = ()
     sorted: tuple[SortedRows, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
@@ -269,6 +272,7 @@ class _Gatherer:
             sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
             filled=self.filled.found(),
+            copied_times=copied_times(rows, counting),
             sorted=tuple(self.sorted.found),
             steps=steps,
             hemispheres=self.hemispheres,

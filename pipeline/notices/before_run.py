@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from pipeline.examine.clock_doubts import clock_notes
+from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
 from pipeline.examine.filled_down import filled_notes
@@ -50,6 +51,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
+        *copied_time_notes(survey),
         *sorted_notes(survey),
         *lost_sign_notes(survey),
     ]
