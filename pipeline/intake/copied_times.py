@@ -55,8 +55,8 @@ def copied_times(rows: ReadingRows, counting: Flags) -> tuple[CopiedTime, ...]:
             continue
         which = np.flatnonzero(counting[at])
         time = time[which]
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], time[1:] == time[:-1], [False]]).astype(np.int8)))
-        edges = edges.reshape(-1, 2)
+        turns = np.flatnonzero(np.diff(np.concatenate([[False], time[1:] == time[:-1], [False]]).astype(np.int8)))
+        edges = turns.reshape(-1, 2)
         edges = edges[edges[:, 1] - edges[:, 0] >= _FEATURE - 1]
         if not len(edges):
             continue
