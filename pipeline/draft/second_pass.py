@@ -132,6 +132,7 @@ class Drafter:
         unanswered = np.fromiter(self.solved.unanswered, np.int64)
         hold(within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
+        self._less_proven(proof, session, start)
         proof[self._unsure(batch, number, session)] = PROOFS.index(Proof.SUSPECT)
         for stray in self.solved.strays:
             proof[stray.readings(session.astype(np.int64), number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
@@ -204,6 +205,14 @@ class Drafter:
             here = session == number
             proof[here] = self.solved.evidence[number].words(time[here])
         return proof
+
+    def _less_proven(self, proof: NDArray[np.uint8], session: NDArray[np.int32], start: int) -> None:
+        """Give readings whose time seems to be copied down what proves the rows around them least."""
+        for one in self.survey.first_pass.copied_times:
+            of_run = slice(max(one.first - start, 0), max(one.last + 1 - start, 0))
+            for number in np.unique(session[of_run][session[of_run] >= 0]).tolist():
+                word = self.solved.evidence[number].least(one.since, one.until)
+                proof[of_run] = np.where(session[of_run] == number, word, proof[of_run])
 
     def _unsure(self, batch: pa.RecordBatch, number: int, session: NDArray[np.int32]) -> Flags:
         """Return which readings lie where nobody knows whether they carry a field shift."""

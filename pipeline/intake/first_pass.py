@@ -15,6 +15,7 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
+from pipeline.intake.copied_times import CopiedTime, copied_times
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
@@ -28,6 +29,7 @@ from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
+from pipeline.intake.pasted_cells import Pasted, PastedCells
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.pole_log import PoleLog
 from pipeline.intake.positions import raw_positions
@@ -99,6 +101,8 @@ class FirstPass:
         sides: what headings of longitudes and latitudes state of hemispheres, with the signs below them.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
+        copied_times: rows with one time, which may have been copied down its column.
+        pasted: rows with numbers of one coordinate that other rows have in the same order.
         sorted: rows of which one coordinate seems to have been sorted alone.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
@@ -143,6 +147,8 @@ class FirstPass:
     sides: tuple[HeadedSide, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
+    copied_times: tuple[CopiedTime, ...] = ()
+    pasted: tuple[Pasted, ...] = ()
     sorted: tuple[SortedRows, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
@@ -202,6 +208,7 @@ class _Gatherer:
         self.ledger = Ledger()
         self.placeholders = Placeholders()
         self.filled = FilledDown()
+        self.pasted = PastedCells()
         self.sorted = SortedColumns()
         self.hemispheres = Hemispheres()
         self.poles = PoleLog()
@@ -272,6 +279,8 @@ class _Gatherer:
             sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
             filled=self.filled.found(),
+            copied_times=copied_times(rows, counting),
+            pasted=tuple(self.pasted.found),
             sorted=tuple(self.sorted.found),
             steps=steps,
             hemispheres=self.hemispheres,
@@ -311,6 +320,7 @@ class _Gatherer:
         self.placeholders.take(batch, number, sound)
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
+        self.pasted.take(batch, number, export, sound)
         self.sorted.take(batch, number, export, sound & ~candidate)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)

@@ -289,6 +289,7 @@ class _Judge:
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
         self.steep: dict[int, tuple[int, Steep]] = {}
+        self.off_ground = np.zeros(0, np.int64)
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.mirrored: list[tuple[int, int, Mirrored]] = []
         self.units = np.array([lengths_of(export.points).up for export in prepared.exports])
@@ -396,13 +397,19 @@ class _Judge:
                     found.findings.height_jumps.append((number[run].tolist(), metres))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
-        """Note readings that lie on two levels, among those whose heights count from one."""
+        """Note readings that lie on two levels, among those whose heights count from one; a tower's are no level."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
             sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
             for alike in self.heights.alike(session, piece.number[sound]):
                 here = sound[alike]
-                if (two := levels(piece.places[here], piece.height[here])) is not None:
+                two = levels(piece.places[here], piece.height[here])
+                if two is not None:
                     self.levels.append((session, piece.number[here], two))
+                if two is not None and len(self.off_ground):
+                    tower = np.isin(piece.number[here], self.off_ground)
+                    rest = here[~tower]
+                    if tower[two.rows].all() and (two := levels(piece.places[rest], piece.height[rest])) is not None:
+                        self.levels.append((session, piece.number[rest], two))
 
     def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
@@ -434,6 +441,7 @@ class _Judge:
             here = sound[alike]
             if (cliff := steep(places[here], height[here])) is not None:
                 self.steep[session] = int(number[here[cliff.rows[0]]]), cliff
+                self.off_ground = np.append(self.off_ground, number[here[cliff.rows]])
         looks = np.zeros(len(number), np.uint8)
         some = np.flatnonzero(impossible | false | (odd & told_of) | no_zero | (odd_zero & told_of))
         looks[some] = height_looks(height[some], around, placeholder[some])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from pipeline.words import ReleaseRule, Verdict, counted
@@ -25,13 +25,22 @@ def waits_for(record: Record, rule: str | None = None, now: int | None = None) -
     release = record["release"]
     if release is None:
         return []
-    return why_held(release, record["verdict"], record["wholly_held_back"], rule, now)
+    points = {row["session"]: row["points"] for row in record["sessions"]}
+    return why_held(release, record["verdict"], record["wholly_held_back"], rule, now, points)
 
 
 def why_held(
-    release: Release, verdict: str, wholly: Iterable[WhollyHeld], rule: str | None = None, now: int | None = None
+    release: Release,
+    verdict: str,
+    wholly: Iterable[WhollyHeld],
+    rule: str | None = None,
+    now: int | None = None,
+    points: Mapping[str, int] | None = None,
 ) -> list[str]:
-    """Return the same of an issue whose record is being made; whether it is pending is not looked at."""
+    """Return the same of an issue whose record is being made; whether it is pending is not looked at.
+
+    ``points`` is how many points of each session are issued now.
+    """
     by = rule or release["rule"]
     if by == ReleaseRule.ANY:
         return []
@@ -40,9 +49,24 @@ def why_held(
     if by == ReleaseRule.PROVEN and verdict != Verdict.PROVEN:
         return [f'its verdict is {verdict}, and issue.release asks for "proven"', *gone]
     stakes = release["at_stake"]  # of a proven issue those of sessions without any point left: no check fails
-    told = [_sentence(stake, release["current"], now) for stake in stakes[:_SESSIONS]]
+    others = {session for session, count in (points or {}).items() if count}
+    told = [_sentence(stake, release["current"], now, stake["session"] in others) for stake in stakes[:_SESSIONS]]
     more = len(stakes) - _SESSIONS
-    return [*told, *([f"and so in {counted(more, 'more session')}"] if more > 0 else []), *gone]
+    told += [f"and so in {counted(more, 'more session')}"] if more > 0 else []
+    return [*told, *_another_day(stakes, points or {}), *gone]
+
+
+def _another_day(stakes: Iterable[AtStake], points: Mapping[str, int]) -> list[str]:
+    """Ask whether other work bears the job's name, where points of sessions are all gone and others are issued."""
+    lost = [stake for stake in stakes if not stake["failing"] and stake["withdrawn"]]
+    if not any(points.get(stake["session"]) for stake in lost) and not (
+        any(points.values()) and any(stake["session"] not in points for stake in lost)
+    ):
+        return []
+    return [
+        "other points are issued in their place: if that is other work, as another day in a copy of this job's folder,"
+        " give it a job of its own, with another name and folder in [job]; if it replaces the former points, release it"
+    ]
 
 
 def is_gone(entry: WhollyHeld) -> bool:
@@ -77,7 +101,7 @@ def release_command(record: Record) -> str:
     return f'tiedown release JOB {record["issue"]} --because "..."'
 
 
-def _sentence(stake: AtStake, current: int | None, now: int | None) -> str:
+def _sentence(stake: AtStake, current: int | None, now: int | None, others: bool) -> str:
     counts = ((stake["held"], "held back"), (stake["withdrawn"], "withdrawn"), (stake["moved"], "moved"))
     told = [f"{count:,} {word}" for count, word in counts if count]
     number = sum(count for count, _ in counts)
@@ -85,7 +109,8 @@ def _sentence(stake: AtStake, current: int | None, now: int | None) -> str:
     if current is not None and now is not None and now != current:
         those += " (current when this issue was made)"
     if not stake["failing"]:
-        return f"session {stake['session']} has no point left: {those}: {', '.join(told)}"
+        left = "none of its former points" if others else "no point left"
+        return f"session {stake['session']} has {left}: {those}: {', '.join(told)}"
     failing = ", ".join(stake["failing"][:_FAILING])
     more = len(stake["failing"]) - _FAILING
     rest = f" and {more} more" if more > 0 else ""

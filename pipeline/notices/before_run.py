@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from pipeline.examine.clock_doubts import clock_notes
+from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
 from pipeline.examine.filled_down import filled_notes
@@ -13,6 +14,7 @@ from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
 from pipeline.examine.mixed_heights import mixed_notes
+from pipeline.examine.pasted_cells import pasted_notes
 from pipeline.examine.pole_heights import left_pole_notes, pole_notes
 from pipeline.examine.register_rows import register_row_notes
 from pipeline.examine.site_doubts import site_notes
@@ -50,6 +52,8 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
+        *copied_time_notes(survey),
+        *pasted_notes(survey),
         *sorted_notes(survey),
         *lost_sign_notes(survey),
     ]

@@ -1,8 +1,8 @@
 """Finds points of the current issue that a new one changes and that depend on a failing check; those hold it back.
 
 It waits as well where a session of the job loses every point, or the whole job does: a mark's name mistyped in the
-register, or an export of the marks alone, must not empty the drawing overnight. A day that somebody took out of the job
-file goes as any re-issue does.
+register, or an export of the marks alone, must not empty the drawing overnight. So it is where a session has points
+again, but those of another day. A day that somebody took out of the job file goes as any re-issue does.
 """
 
 from collections import Counter
@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Iterator
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AtStake, Record, RegisterMark
+from pipeline.reissue.another_day import of_another_day
 from pipeline.reissue.changes import Touched
 from pipeline.reissue.reasons import joined
 from pipeline.reissue.register_changes import mark_changes
@@ -27,8 +28,8 @@ def at_stake(
 ) -> list[AtStake]:
     """Return the points of the current issue that are moved or taken away while a check that they hang on fails.
 
-    Also those of a session of the job without any left, and of all where none is left; ``failing`` is empty where no
-    check of them fails.
+    Also those of a session of the job without any left or with those of other work alone, and of all where none is
+    left; ``failing`` is empty where no check of them fails.
 
     Args:
         current: the record of the current issue.
@@ -46,6 +47,7 @@ def at_stake(
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
     there = {window.session.name for window in survey.windows}
     emptied = _emptied(current, touched, there, _untied(survey, solved)).difference(with_points)
+    emptied |= of_another_day(current, survey, touched.wholly_gone)
     return [
         {
             "session": session,

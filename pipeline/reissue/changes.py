@@ -8,7 +8,7 @@ issued by another of its readings now is the same point, and so is what has its 
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Changes, Compared
+from pipeline.reissue.another_day import wholly_gone
 from pipeline.reissue.known_again import (
     are_held,
     at_other_times,
@@ -76,6 +77,7 @@ class Touched:
         replaced: those of them for which another reading is issued, of the same point or as its copy.
         had: how many points of each raw file the earlier issue has.
         withdrawn: how many of them are not there any more, not even held back.
+        wholly_gone: sessions of which no point is there any more, whatever it is called and whenever it was measured.
     """
 
     hanging: Mapping[str, Counter[Change]] = field(default_factory=dict)
@@ -83,6 +85,7 @@ class Touched:
     replaced: Mapping[str, int] = field(default_factory=dict)
     had: dict[str, int] = field(default_factory=dict)
     withdrawn: dict[str, int] = field(default_factory=dict)
+    wholly_gone: frozenset[str] = frozenset()
 
 
 def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared, Touched, int]:
@@ -124,6 +127,9 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     }
     lost = (Change.MOVED, Change.WITHDRAWN, Change.HELD)
     touched = _touched((before, old), (after, new), {change: kinds[change] for change in lost})
+    gone, came = kinds[Change.WITHDRAWN][0], kinds[Change.ADDED][1]
+    if gone is not None and came is not None and len(gone) and len(came):
+        touched = replace(touched, wholly_gone=wholly_gone(before, after, gone, came, axes, old.of_session))
     return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched, retimed
 
 

@@ -12,6 +12,7 @@ from pipeline.reissue.history import History
 from pipeline.reissue.moved_register import moved_register
 from pipeline.reissue.occupations_before import Asked
 from pipeline.reissue.returned import of_sessions, unread_notes
+from pipeline.reissue.silenced_since import silenced_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
@@ -70,4 +71,5 @@ def of_shifts(
     if not of_frames:
         notes += frame_notes(last.record, survey, adjusted, now)
     of_register, told = moved_register(history, survey, now.register)
-    return Remembered((*unjudged, *of_frames, *of_register), (*notes, *told))
+    silenced = silenced_notes(asked.newest.record, survey, adjusted.doubts)
+    return Remembered((*unjudged, *of_frames, *of_register), (*notes, *told, *silenced))

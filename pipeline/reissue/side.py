@@ -49,13 +49,13 @@ class Side:
     points are matched with points. ``attributes`` are columns of points that are compared as well. A row whose time is
     not known is left out: without it nothing can be known again. A name may be missing. Where some points are means,
     ``pairs`` are the issue's rows of ``repeats``, by which it is noted what they were formed from. ``of_file`` is how
-    many of its points are of each raw file.
+    many of its points are of each raw file, ``of_session`` of each session.
     """
 
     def __init__(self, attributes: Sequence[str] = (), pairs: pa.Table | None = None) -> None:
         self.attributes = tuple(attributes)
         self.formed = Formed(pairs) if pairs is not None else None
-        self.of_file: Counter[str] = Counter()
+        self.of_file, self.of_session = Counter[str](), Counter[str]()
         self._kept: list[LaidDown | None] = [None, None]
         self._sums = [DiskColumns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
@@ -70,7 +70,8 @@ class Side:
         reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
         columns["reason"] = reason.cast(_WORD)
         if not held:
-            self._count_files(columns["source_file"])
+            _count(columns["source_file"], self.of_file)
+            _count(columns["session"], self.of_session)
         if self.formed is not None:
             self.formed.add(rows, held)
         own = {name: rows.column(name) for name in self.attributes} if not held else {}
@@ -89,10 +90,6 @@ class Side:
         whole = pa.concat_tables([_SIDE.empty_table(), *parts], promote_options="default").unify_dictionaries()
         own = [whole.column(_OWN + name) for name in self.attributes if _OWN + name in whole.column_names]
         return whole.append_column("attributes", pa.array(_text_sums(whole.num_rows, own), pa.uint64()))
-
-    def _count_files(self, files: pa.DictionaryArray) -> None:
-        for entry in pc.value_counts(files.drop_null()).to_pylist():
-            self.of_file[entry["values"]] += entry["counts"]
 
     def has_names(self, hashes: NDArray[np.uint64]) -> Flags:
         """Return (k,) which of the names with these hashes any of its rows has."""
@@ -120,6 +117,11 @@ def attribute(table: pa.Table, name: str) -> pa.ChunkedArray:
 def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
     """Return which columns of ``points`` are attributes of a point: its code, and what its export carried."""
     return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
+
+
+def _count(names: pa.DictionaryArray, into: Counter[str]) -> None:
+    for entry in pc.value_counts(names.drop_null()).to_pylist():
+        into[entry["values"]] += entry["counts"]
 
 
 def _sums(names: NDArray[np.uint64], observed: pa.Array, more: Sequence[Any]) -> NDArray[np.uint64]:

@@ -74,6 +74,12 @@ class Evidence:
             word = np.full_like(word, PROOFS.index(Proof.UNCHECKED))
         return np.where(suspect, PROOFS.index(Proof.SUSPECT), word).astype(np.uint8)
 
+    def least(self, start: int, end: int) -> int:
+        """Return the index into `PROOFS` of what proves least of the times from ``start`` to ``end``, both included."""
+        within = self.times[(self.times > start) & (self.times < end)]
+        words = self.words(np.concatenate([[start], within, [end]]).astype(np.int64))
+        return int(LESS_PROVEN[LESS_PROVEN[words].max()])
+
     def stretches(self, start: int, end: int) -> list[tuple[int, int, Proof]]:
         """Return the parts of the time from ``start`` to ``end`` with their proof words: from, until, word.
 
