@@ -211,8 +211,8 @@ def _statistics(survey: Survey, solved: Solved) -> list[str]:
     if test is not None and (times := _too_large(survey, solved)) > _GROSSLY:
         told.append(
             f"the ties agree better than their uncertainties: chi-square {test.value:.1f} below {test.low:.1f}. These"
-            f" are at least {times:.0f} times too large, and with them hu95 and vu95: check the columns mapped as"
-            " standard uncertainties and their unit"
+            f" are too large by a factor of {times:.0f} at least, and with them hu95 and vu95: check the columns"
+            " mapped as standard uncertainties and their unit"
         )
     for export in survey.exports:
         if export.points.columns.solution is None:
