@@ -94,7 +94,7 @@ def left_pole_notes(survey: Survey) -> Iterator[str]:
                     " controller and export again"
                 )
             elif not why and _is_another(log, several):
-                _, file, row = _where(survey, several)
+                file, row = _where(survey, several)
                 yield (
                     f'{file}:{row}: {_told(survey, several)} by the column "{name}", which is not mapped: where another'
                     " pole was entered than was used, heights are off by the difference, and checks do not tell; make"

@@ -374,9 +374,9 @@ def _set_out(
     found: Flags = (round_ones[0] * (near - _BELL * further) >= many)[place]
     off = np.abs(others - np.rint(others / step) * step)
     off = off[off > digit / 4.0]
-    close, beyond = np.count_nonzero(off <= within), np.count_nonzero((off > within) & (off <= 2.0 * within))
+    close, beyond = int(np.sum(off <= within)), int(np.sum((off > within) & (off <= 2.0 * within)))
     if close >= max(_SOME, _BELL * beyond):
-        next_to = np.count_nonzero(off <= 1.5 * digit) / 2.0
+        next_to = int(np.sum(off <= 1.5 * digit)) / 2.0
         if np.count_nonzero(~found) <= round_ones[1] * next_to + _FEW:
             found[:] = True
     return found
