@@ -69,7 +69,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     read = _timed(inside.exports[:rovers], clocks)
     tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
-    grid, agreed = choose_grid(tables, register, some[0], place)
+    grid, agreed = choose_grid(tables, register, some, place)
     if len(choice) > 1:
         grid = of_rivals(grid, grids_of_rivals(choice, tables, read, place))
         ask_register(draft, choice, inside.exports)

@@ -55,7 +55,7 @@ ELSEWHERE = {
         解種別 解の種類 해 해상태 해종류 الحل نوعالحل حالةالحل פתרון סוגפתרון megoldás megoldástípus soluție tipsoluție
         rješenje rešenje vrstarješenja λύση решение типрешения статусрешения рішення типрішення
         tila ratkaisuntila lahendus lahenduseliik lahendusetyyp risinajums risinajumaveids risinajumatips sprendimas
-        sprendimotipas sprendinys sprendiniotipas lausn gerdlausnar видрешение видрешения tiposoluz
+        sprendimotipas sprendinys sprendiniotipas lausn gerdlausnar видрешение видрешения решење tiposoluz
     """,
     "base": """
         referans referansistasyonu sabitistasyon stasiunbase stasiunreferensi trạmgốc trạmcơsở 基站 基准站 参考站 基準站

@@ -14,7 +14,7 @@ _CALLED = """
     fikseret fixlosning fixni fixnireseni fixovane pevne ustalone rozwiazanieustalone kiintea fixed3d 3dfixed
     gnssfixed fixedgnss rtkinteger ppkfixed fixedppk narrowint narrowinteger l1int wideint fikserad fiksno sabit
     fikseeritud fiksets fiksetais fiksuotas fiksuotasis fiksuota
-    фикс фиксированное фиксированноерешение фіксоване фиксирано фиксирана 固定 固定解 固定解算 고정 고정해
+    фикс фиксированное фиксированноерешение фіксоване фиксирано фиксирана фиксно 固定 固定解 固定解算 고정 고정해
 """
 #: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
 _FLOAT = """

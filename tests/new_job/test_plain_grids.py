@@ -118,7 +118,8 @@ def _grid(code: int, place: tuple[float, float], degrees: str) -> GridState:
     look = FileLook(Path("control.csv"), "control.csv", {})
     marks = FilePositions("plane", np.asarray(east), np.asarray(north))
     register = RegisterRead(FileFound(look, Mapped(kind="plane")), list("abcd"), marks, np.zeros(4))
-    return choose_grid([FilePositions("degrees", first, second)], register, np.arange(4), place)[0]
+    some = np.arange(4), np.full(4, -1)
+    return choose_grid([FilePositions("degrees", first, second)], register, some, place)[0]
 
 
 def test_frames_of_the_region_are_offered_and_the_two_that_all_know() -> None:
