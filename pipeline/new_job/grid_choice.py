@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.arrays import Integers
+from pipeline.geodesy.other_meridians import from_greenwich
 from pipeline.geodesy.registry import Registered, crs_name, earth_centred, grids_at
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.letter_case import folded
@@ -106,6 +107,11 @@ def _without_fit(
 ) -> tuple[GridState, list[Fit]]:
     """Ask for the grid where none in use there fits: with those of the next zones, or of another reading, that do."""
     others = [table for table in tables if table.kind != marks.kind]
+    counted = from_greenwich(*place) if others and place is not None else []
+    fitting = [fit for table in others for fit in fits(_only(table, chosen), marks, counted)]
+    if fitting:
+        asks = grid_question(place, fitting, marks)
+        return GridState(asks, unquoted(asks.candidates[0].value), step=step_of(fitting)), fitting
     beside = grids_beside(place) if others and place is not None else []
     fitting = [fit for table in others for fit in fits(_only(table, chosen), marks, beside)]
     other = None if fitting else _otherwise(tables, marks, chosen, place, [])
