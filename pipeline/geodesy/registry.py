@@ -42,6 +42,11 @@ def grids_at(longitude: float, latitude: float) -> list[Registered]:
     return [one for one in _at(PJType.PROJECTED_CRS, longitude, latitude) if _is_grid(one.code)]
 
 
+def projected_at(longitude: float, latitude: float) -> list[Registered]:
+    """Return every projected CRS in use at a place [deg], also those that nothing can be issued in."""
+    return list(_at(PJType.PROJECTED_CRS, longitude, latitude))
+
+
 def height_datums_at(longitude: float, latitude: float) -> list[Registered]:
     """Return the height datums [deg] that can be issued in and that are in use at a place, small areas first."""
     return [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]

@@ -35,8 +35,24 @@ class Agreement:
         return float(np.hypot(*self.shift))
 
 
+@dataclass(frozen=True)
+class Names:
+    """Which mark readings are called after, (n,), -1 for none, and the first mark (m,) that has each mark's name.
+
+    Of pairs farther apart than ``beyond`` metres those are no pairs of which the reading is called after another mark.
+    """
+
+    readings: Integers
+    marks: Integers
+    beyond: float
+
+
 def agreement(
-    readings: Floats | None, marks: Floats | None, within: float, tolerance: float = TOLERANCE
+    readings: Floats | None,
+    marks: Floats | None,
+    within: float,
+    tolerance: float = TOLERANCE,
+    names: Names | None = None,
 ) -> Agreement | None:
     """Return what most marks agree on, None where no reading lies within so many metres of a mark.
 
@@ -45,10 +61,32 @@ def agreement(
         marks: (m, 2) their coordinates.
         within: the largest shift looked for, metres.
         tolerance: how far a pair may lie from the common shift, metres.
+        names: of readings and marks, where they count.
     """
     if readings is None or marks is None:
         return None
     reading, mark = _near(readings, marks, within)
+    if names is not None:
+        other = (names.readings[reading] >= 0) & (names.readings[reading] != names.marks[mark])
+        kept = ~other | (np.hypot(*(marks[mark] - readings[reading]).T) <= names.beyond)
+        reading, mark = reading[kept], mark[kept]
+    return _common(readings, marks, reading, mark, tolerance)
+
+
+def agreement_by_name(
+    readings: Floats | None, marks: Floats | None, names: Names, within: float, tolerance: float = TOLERANCE
+) -> Agreement | None:
+    """Return what most marks agree on with the readings called after them, as `agreement` does; None for no pair."""
+    if readings is None or marks is None:
+        return None
+    reading = np.flatnonzero(names.readings >= 0)
+    mark = names.readings[reading]
+    near = np.hypot(*(marks[mark] - readings[reading]).T) <= within
+    return _common(readings, marks, reading[near], mark[near], tolerance)
+
+
+def _common(readings: Floats, marks: Floats, reading: Integers, mark: Integers, tolerance: float) -> Agreement | None:
+    """Return what most of the pairs, (k,) each, agree on; None for no pair."""
     if not len(reading):
         return None
     between = marks[mark] - readings[reading]

@@ -70,7 +70,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     read = _timed(inside.exports[:rovers], clocks)
     tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
-    grid, agreed = choose_grid(tables, register, some[0], place)
+    grid, agreed = choose_grid(tables, register, some, place)
     if len(choice) > 1:
         grid = of_rivals(grid, grids_of_rivals(choice, tables, read, place))
         ask_register(draft, choice, inside.exports)
@@ -146,7 +146,11 @@ def _add_blocks(
 
 
 def _note_unread(draft: Draft, inside: Contents, read: TimedRows, twice: Sequence[PositionsInDoubt | None]) -> None:
-    """Note what in the exports, and in the register, is not read; without any session, ask for one with the reasons."""
+    """Note what is not read, or not there; without any session, ask for one with the reasons."""
+    if not any("solution" in one.mapped.columns or "solution" in one.mapped.rivals for one in inside.exports):
+        draft.notes.append(
+            "no column of solutions was found, so every reading counts as fixed: if there is one, map it"
+        )
     for one, doubt in zip(inside.exports, twice, strict=True):
         if doubt is None and (stands_twice := other_places_note(one.look, one.mapped)):
             draft.notes.append(f"{one.look.called}: {stands_twice}")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 #: Single-byte pages of other systems and of letters that few exports are in, and those of systems long gone.
-_RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r")
+_RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r", "koi8-u")
 _OLD = ("cp850", "cp852", "mac_roman")
 #: Code pages by how usual they are; of those that read alike the first is taken. The last are of two bytes a letter.
 _PAGES = (
@@ -19,7 +19,7 @@ _PAGES = (
     "cp1257",
     *_RARE,
     *_OLD,
-    *(_WIDE := ("cp932", "cp936", "cp949", "cp950")),
+    *(_WIDE := ("cp932", "cp936", "cp949", "cp950", "euc_jp")),
 )
 #: What exports write beside letters.
 _SIGNS = frozenset("°ºª²³½¼¾§µ€£±·×–—‘’“”„«»…\u00a0ß、。・「」（）ー〜№")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.crs_comparison import is_wgs84
 from pipeline.geodesy.registry import (
     Registered,
@@ -24,7 +24,7 @@ from pipeline.geodesy.registry import (
     x_is_northing,
 )
 from pipeline.job.toml_text import quoted, unquoted
-from pipeline.new_job.common_shift import Agreement, agreement
+from pipeline.new_job.common_shift import Agreement, Names, agreement, agreement_by_name
 from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import feet_of
@@ -39,6 +39,8 @@ from pipeline.words import counted, plural
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
 #: How far raw positions may lie from marks in a grid that fits, metres: a base's error, with a step between datums.
 _FITS, _WITH_DATUM = 30.0, 400.0
+#: Likewise where readings are called after the marks: old datums lie up to a kilometre beside those of satellites.
+_BY_NAME = 1_500.0
 #: How much two sessions' shifts may differ while a grid is looked for, metres.
 _LOOSE = 8.0
 #: How far from the job the marks of a register lie, metres.
@@ -49,13 +51,17 @@ _LISTED, _GRIDS = 6, 8
 
 @dataclass(frozen=True)
 class FilePositions:
-    """Positions of a file: degrees, or a plane's easting and northing in ``crs`` where that is known; (n,) each."""
+    """Positions of a file: degrees, or a plane's easting and northing in ``crs`` where that is known; (n,) each.
+
+    ``named`` is the number of the mark that each is called after, -1 for none; None where nobody looked.
+    """
 
     kind: str
     first: Floats
     second: Floats
     crs: str | None = None
     turned: bool = False
+    named: Integers | None = None
 
 
 @dataclass(frozen=True)
@@ -180,20 +186,39 @@ class Fit:
 
 
 def fits(readings: FilePositions, marks: FilePositions, grids: Sequence[Registered]) -> list[Fit]:
-    """Return the grids in which readings on marks lie beside the marks, best first: those without a step of datums."""
-    found = []
-    for grid in grids:
-        for turned in (False, True) if readings.turned or marks.turned else (False,):
-            there, known = (in_plane(table, grid.code, turned and table.turned) for table in (readings, marks))
-            if there is None or known is None:
-                continue
-            agreed = agreement(there, known, _WITH_DATUM, _LOOSE)
-            if agreed is not None:
-                found.append(Fit(grid, agreed, turned))
+    """Return the grids in which readings on marks lie beside the marks, best first: those without a step of datums.
+
+    Where there are none, those in which readings called after several marks lie beside these with a larger step.
+    """
+    names = None
+    if readings.named is not None and marks.named is not None:
+        names = Names(readings.named, marks.named, _FITS)
+    found = _fits(readings, marks, grids, lambda there, known: agreement(there, known, _WITH_DATUM, _LOOSE, names))
+    if not found and names is not None and (names.readings >= 0).any():
+        far = _fits(
+            readings, marks, grids, lambda there, known: agreement_by_name(there, known, names, _BY_NAME, _LOOSE)
+        )
+        found = [fit for fit in far if fit.found.distinct > 1]
     most = max((fit.found.distinct for fit in found), default=0)
     found = [fit for fit in found if fit.found.distinct == most]
     near = [fit for fit in found if fit.found.size <= _FITS]
     return sorted(near or found, key=lambda fit: (fit.grid.size, round(fit.found.size), fit.grid.code))
+
+
+def _fits(
+    readings: FilePositions,
+    marks: FilePositions,
+    grids: Sequence[Registered],
+    agreed: Callable[[Floats | None, Floats | None], Agreement | None],
+) -> list[Fit]:
+    """Return the grids in which readings and marks agree, in the order of the grids."""
+    found = []
+    for grid in grids:
+        for turned in (False, True) if readings.turned or marks.turned else (False,):
+            there, known = (in_plane(table, grid.code, turned and table.turned) for table in (readings, marks))
+            if (agree := agreed(there, known)) is not None:
+                found.append(Fit(grid, agree, turned))
+    return found
 
 
 def grid_question(

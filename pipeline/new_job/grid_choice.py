@@ -6,8 +6,10 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.arrays import Integers
+from pipeline.geodesy.other_meridians import from_greenwich
 from pipeline.geodesy.registry import Registered, crs_name, earth_centred, grids_at
 from pipeline.job.toml_text import quoted, unquoted
+from pipeline.letter_case import folded
 from pipeline.new_job.eastings import way_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, register_of
@@ -27,7 +29,7 @@ _ANY = 3_000
 def choose_grid(
     tables: Sequence[FilePositions],
     register: RegisterRead | None,
-    some: Integers,
+    some: tuple[Integers, Integers],
     place: tuple[float, float] | None,
 ) -> tuple[GridState, list[Fit]]:
     """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits.
@@ -35,15 +37,16 @@ def choose_grid(
     Args:
         tables: positions of the exports' rows, each (n,) long.
         register: None where there is none, or it is not known which it is.
-        some: rows that say that they stand on a mark.
+        some: rows (k,) that say that they stand on a mark, and (k,) which they name, -1 for none.
         place: longitude and latitude of the job, degrees.
 
     Returns:
         The grid, known or asked for, and the grids in which readings and marks agree.
     """
-    marks = register.table if register is not None else None
+    marks = _marks_named(register) if register is not None else None
     own = own_crs(register.found) if register is not None else (None, "")
-    chosen = some if len(some) else np.arange(min(len(tables[0].first), _ANY))
+    chosen = some[0] if len(some[0]) else np.arange(min(len(tables[0].first), _ANY))
+    tables = [_named(table, *some) for table in tables]
     if marks is not None and marks.kind == "plane" and own[0] is not None:
         known = _stated(own[0])
         agreed = [
@@ -104,6 +107,11 @@ def _without_fit(
 ) -> tuple[GridState, list[Fit]]:
     """Ask for the grid where none in use there fits: with those of the next zones, or of another reading, that do."""
     others = [table for table in tables if table.kind != marks.kind]
+    counted = from_greenwich(*place) if others and place is not None else []
+    fitting = [fit for table in others for fit in fits(_only(table, chosen), marks, counted)]
+    if fitting:
+        asks = grid_question(place, fitting, marks)
+        return GridState(asks, unquoted(asks.candidates[0].value), step=step_of(fitting)), fitting
     beside = grids_beside(place) if others and place is not None else []
     fitting = [fit for table in others for fit in fits(_only(table, chosen), marks, beside)]
     other = None if fitting else _otherwise(tables, marks, chosen, place, [])
@@ -160,7 +168,7 @@ def grids_of_rivals(
         except (Unusable, OSError):
             continue
         if register.table.kind == "plane":
-            on_marks, _ = likely(read, Marks(register.names, None))
+            on_marks = likely(read, Marks(register.names, None))
             grids.append(choose_grid(tables, register, on_marks, place)[0])
     return grids
 
@@ -206,4 +214,19 @@ def _stated(crs: str) -> Registered:
 
 
 def _only(table: FilePositions, chosen: Integers) -> FilePositions:
-    return replace(table, first=table.first[chosen], second=table.second[chosen])
+    named = None if table.named is None else table.named[chosen]
+    return replace(table, first=table.first[chosen], second=table.second[chosen], named=named)
+
+
+def _named(table: FilePositions, some: Integers, which: Integers) -> FilePositions:
+    """Return readings with the marks that some of them name."""
+    named = np.full(len(table.first), -1, np.int64)
+    named[some] = which
+    return replace(table, named=named)
+
+
+def _marks_named(register: RegisterRead) -> FilePositions:
+    """Return the marks, each with the first that has its name."""
+    first: dict[str, int] = {}
+    named = [first.setdefault(folded(name), number) for number, name in enumerate(register.names)]
+    return replace(register.table, named=np.array(named, np.int64))

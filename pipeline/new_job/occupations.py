@@ -163,7 +163,8 @@ def _agreed(
             middle = between[near][_most_alike(between[near])]
             return _placed(some, places, marks, middle), "by name and place"
     found = _whole(agreement(places[some], marks, FAR, TOLERANCE), some)
-    if found is not None:
+    # what lies far from the mark it is called after may lie beside another by chance
+    if found is not None and (found.distinct > 1 or not np.isin(found.readings, by_name).all()):
         return found, "by code and place"
     every = members[:_MOST]
     found = _whole(agreement(places[every], marks, FAR / 2, TOLERANCE / 5), every)

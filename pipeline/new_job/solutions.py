@@ -1,6 +1,5 @@
 """Finds which words of a solution column clearly mean fixed."""
 
-import re
 from collections import Counter
 
 from pipeline.job.toml_text import listed
@@ -8,12 +7,9 @@ from pipeline.letter_case import folded
 from pipeline.new_job.headings import bare
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import MOSTLY
-from pipeline.read.solution_words import FIXED, FLOATING, KNOWN
+from pipeline.read.solution_words import FIXED, KNOWN, is_float
+from pipeline.read.solution_words import is_fixed as says_fixed
 
-#: Parts by which longer texts are told: "4 - RTK fixed".
-_PARTS = frozenset(("fix", "fixed", "fixe", "fixiert", "fijo", "fisso", "float", "floating", "flottante", "flotante"))
-_FLOATS = frozenset(("float", "floating", "flottante", "flotante"))
-_APART = re.compile(r"[\W_\d]+")
 #: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
 _NMEA = "4"
 
@@ -25,13 +21,12 @@ def is_fixed(word: str) -> bool:
 
 def tell_float(words: Counter[str]) -> bool:
     """Tell whether a column's words, with their counts, are of solutions and tell float ones from others."""
-    floating = any(bare(word) in FLOATING or _FLOATS & set(map(bare, _APART.split(word))) for word in words)
-    return floating and are_solutions(words)
+    return any(map(is_float, words)) and are_solutions(words)
 
 
 def are_solutions(words: Counter[str]) -> bool:
     """Tell whether a column's words, with their counts, are mostly of solutions, some of them fixed or float ones."""
-    clear = {word for word in words if bare(word) in FIXED | FLOATING or _PARTS & set(map(bare, _APART.split(word)))}
+    clear = {word for word in words if says_fixed(word) or is_float(word)}
     known = sum(count for word, count in words.items() if word in clear or bare(word) in KNOWN)
     return bool(clear) and known >= MOSTLY * sum(words.values())
 

@@ -54,6 +54,8 @@ ELSEWHERE = {
         çözümdurumu solusi statussolusi jenissolusi trạngthái lờigiải kiểulờigiải 解 解状态 解类型 解狀態 解類型 解种类
         解種別 解の種類 해 해상태 해종류 الحل نوعالحل حالةالحل פתרון סוגפתרון megoldás megoldástípus soluție tipsoluție
         rješenje rešenje vrstarješenja λύση решение типрешения статусрешения рішення типрішення
+        tila ratkaisuntila lahendus lahenduseliik lahendusetyyp risinajums risinajumaveids risinajumatips sprendimas
+        sprendimotipas sprendinys sprendiniotipas lausn gerdlausnar видрешение видрешения решење tiposoluz
     """,
     "base": """
         referans referansistasyonu sabitistasyon stasiunbase stasiunreferensi trạmgốc trạmcơsở 基站 基准站 参考站 基準站

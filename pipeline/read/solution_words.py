@@ -13,7 +13,8 @@ _CALLED = """
     soluzionefissa fixiert fixierteloesung fixlosung fixloesung vast vasteoplossing fast fastlosning fiks fiksert
     fikseret fixlosning fixni fixnireseni fixovane pevne ustalone rozwiazanieustalone kiintea fixed3d 3dfixed
     gnssfixed fixedgnss rtkinteger ppkfixed fixedppk narrowint narrowinteger l1int wideint fikserad fiksno sabit
-    фикс фиксированное фиксированноерешение фіксоване фиксирано 固定 固定解 固定解算 고정 고정해
+    fikseeritud fiksets fiksetais fiksuotas fiksuotasis fiksuota
+    фикс фиксированное фиксированноерешение фіксоване фиксирано фиксирана фиксно 固定 固定解 固定解算 고정 고정해
 """
 #: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
 _FLOAT = """
@@ -21,7 +22,9 @@ _FLOAT = """
     flottant flottante flottee solutionflottante flutuante flutuantertk fluttuante gleitend gleitloesung gleitlosung
     floatlosung floatloesung drijvend zwevend flyt flytande flytende flytlosning flydende kelluva plovouci
     plovoucireseni zmiennoprzecinkowe zmienne lebegopont lebego lebdeci schwebend schwebendelosung narrowfloat
-    kayan плавающее плавающеерешение плав плаваюче 浮动 浮動 浮动解 浮動解 フロート フロート解 부동 부동해
+    liukuva ujuv ujuvlahend peldoss peldosais slankus slankusis slankioji fljotandi
+    kayan плавающее плавающеерешение плав плаваюче плаващо плаващорешение плаваща
+    浮动 浮動 浮动解 浮動解 フロート フロート解 부동 부동해
 """
 _OTHER = """
     autonomous autonomo autonoma autonome autonom autonomi autonominen autonomni autonomiczne standalone single spp
@@ -36,7 +39,21 @@ KNOWN = FIXED | FLOATING | frozenset(_OTHER.split())
 _COARSE = (KNOWN - FIXED - {"ppp"}) | {"code", "codephase", "uncorrected", "dr", "deadreckoning"}
 #: Stems that say so wherever they stand in a word, the first of floats; and words that do by themselves. Where one
 #: beside them says fixed, those of floats do yet: fixed/float.
-_FLOATS = ("float", "flott", "flutuant", "fluttuant", "gleitend", "zmiennoprzec", "plovouci", "kelluv", "lebego")
+_FLOATS = (
+    "float",
+    "flott",
+    "flutuant",
+    "fluttuant",
+    "gleitend",
+    "zmiennoprzec",
+    "plovouci",
+    "kelluv",
+    "lebego",
+    "liukuv",
+    "fljotand",
+    "плаваю",
+    "плаващ",
+)
 _STEMS = (
     "autonom", "standalone", "dgps", "dgnss", "differen", "diferen", "sbas", "waas", "egnos",
 )  # fmt: skip
@@ -77,6 +94,12 @@ def is_fixed(word: str) -> bool:
     text = _DIFFERENCED.sub(" ", plain_letters(word.casefold()))
     parts = _said([part for part in _APART.split(text) if part])
     return not is_coarse(word) and (_letters(text) in FIXED or _says_fixed(parts))
+
+
+def is_float(word: str) -> bool:
+    """Tell whether a word means a float solution, by itself or among others."""
+    parts = _said([part for part in _APART.split(plain_letters(word.casefold())) if part])
+    return _letters(word) in FLOATING or any(_of_float(part) for part in parts)
 
 
 def is_precise(word: str) -> bool:

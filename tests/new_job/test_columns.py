@@ -44,6 +44,15 @@ FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
         ({"Type": ["fix", "float"], "Layer": ["KERB"]}, "Type"),
         ({"How": ["4 - RTK fixed", "5 - RTK float"]}, "How"),
         ({"Status": ["OK"], "Remark 2": FIXED}, "Remark 2"),
+        ({"Tila": ["Kiinteä", "Liukuva"]}, "Tila"),
+        ({"Anything": ["Fikseeritud", "Ujuv"]}, "Anything"),
+        ({"Anything": ["Fiksēts", "Peldošs"]}, "Anything"),
+        ({"Anything": ["Fiksuotas", "Slankus"]}, "Anything"),
+        ({"Anything": ["Фиксирано", "Плаващо"]}, "Anything"),
+        ({"Anything": ["Fast", "Fljótandi"]}, "Anything"),
+        ({"Tipo": ["L1 Fissa", "L1 Flottante"]}, "Tipo"),
+        ({"Weather": ["sunny", "cloudy"]}, None),
+        ({"Pier": ["floating", "on piles", "on piles"]}, None),
         ({"Code": ["KERB", "FIX", "TREE", "FIX"]}, None),
         ({"Remark": ["single", "none"]}, None),
         ({"Fixed?": ["Yes", "No"]}, "Fixed?"),
@@ -109,7 +118,14 @@ def test_heights_of_other_things_and_the_same_ones_are_no_others(
 
 def test_an_export_that_does_not_say_how_positions_were_solved_is_told_of(tmp_path: Path) -> None:
     lay(tmp_path, {})
-    assert "float solutions would count as fixed" in Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    started = new_job(tmp_path)
+    assert "float solutions would count as fixed" in Path(started.path).read_text(encoding="utf-8")
+    assert any("no column of solutions was found" in note for note in started.notes)
+
+
+def test_an_export_that_says_how_positions_were_solved_is_told_of_no_more(tmp_path: Path) -> None:
+    lay(tmp_path, {"Solution": ["fixed", "float"]})
+    assert not any("no column of solutions" in note for note in new_job(tmp_path).notes)
 
 
 NUMBER, BROKEN = ["12", "14", "9"], ["0.012", "0.021"]

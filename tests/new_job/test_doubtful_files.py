@@ -358,6 +358,9 @@ def test_code_pages_that_nothing_tells_apart_are_asked_after(
         (dict(zip(_WORDS, ("Σημείο", "Χρόνος", "Πλάτος", "Μήκος", "Υψόμετρο"), strict=True)), "Άκρη", "iso8859-7"),
         (dict(zip(_WORDS, ("Точка", "Время", "Широта", "Долгота", "Высота"), strict=True)), "забор", "cp1251"),
         (dict(zip(_WORDS, ("Точка", "Время", "Широта", "Долгота", "Высота"), strict=True)), "забор", "koi8-r"),
+        (dict(zip(_WORDS, ("Точка", "Час", "Широта", "Довгота", "Висота"), strict=True)), "ліс і поле", "koi8-u"),
+        (dict(zip(_WORDS, ("点名", "観測日時", "緯度", "経度", "楕円体高"), strict=True)), "樹木", "euc_jp"),
+        (dict(zip(_WORDS, ("点名", "観測日時", "緯度", "経度", "楕円体高"), strict=True)), "樹木", "cp932"),
     ],
 )
 def test_code_pages_that_headings_or_letters_tell_apart_are_told(

@@ -100,6 +100,16 @@ def test_an_older_datum_on_the_ellipsoid_of_gnss_explains_its_step(code: int, pl
     assert "older datum" not in str(found.state)  # no other grid is asked for
 
 
+@pytest.mark.parametrize(("code", "place"), [(27572, (2.35, 48.85)), (27393, (10.7, 59.9))])
+def test_a_register_in_a_grid_from_another_meridian_is_offered_as_one_from_greenwich(
+    code: int, place: tuple[float, float]
+) -> None:
+    """Of the zones of NTF (Paris) and of NGO 1948 (Oslo) that overlap at a place, the marks agree in one alone."""
+    found = _grid(code, place, "EPSG:4326")
+    assert f"(EPSG:{code}), counted from Greenwich" in str(found.state)
+    assert all(each.startswith("+proj=") and " on EPSG:" in each for each in found.codes)
+
+
 def _fitting(code: int, place: tuple[float, float], degrees: str) -> list[int]:
     """Return the grids that are offered for marks as those of `_grid`."""
     return [int(each.removeprefix("EPSG:")) for each in _grid(code, place, degrees).codes]
@@ -118,7 +128,8 @@ def _grid(code: int, place: tuple[float, float], degrees: str) -> GridState:
     look = FileLook(Path("control.csv"), "control.csv", {})
     marks = FilePositions("plane", np.asarray(east), np.asarray(north))
     register = RegisterRead(FileFound(look, Mapped(kind="plane")), list("abcd"), marks, np.zeros(4))
-    return choose_grid([FilePositions("degrees", first, second)], register, np.arange(4), place)[0]
+    some = np.arange(4), np.full(4, -1)
+    return choose_grid([FilePositions("degrees", first, second)], register, some, place)[0]
 
 
 def test_frames_of_the_region_are_offered_and_the_two_that_all_know() -> None:

@@ -12,12 +12,14 @@ COARSE = [
     "nicht fixiert", "non fixé", "NON FISSO", "no fijo", "não fixo", "niet vast", "ikke fast", "not-fixed", "nonfixed",
     "не фикс.", "unfixed", "schwebend", "plovoucí", "浮動", "浮动解", "плавающее", "автономное", "narrow-float", "単独",
     "no fix", "Not fixed", "none", "Flotante", "Solution flottante", "Gleitlösung", "zwevend", "kelluva", "RTK flyt",
+    "Liukuva", "Ujuv", "Peldošs", "Slankus", "Fljótandi", "Плаващо", "L1 Flottante",
 ]  # fmt: skip
 FIXED = [
     "fix", "FIXED", "RTK Fixed", "4 - RTK fixed", "Fixed (single base)", "fix, single baseline", "network fixed", "INT",
     "integer", "Fixé", "fija", "vast", "fiks", "Kiinteä", "3D fixed", "PPP", "RTK", "4", "R", "",
     "double difference fixed", "Double-Difference", "double difference fix", "Doppeldifferenz", "Fixed (SBAS on)",
     "narrow-int", "固定", "固定解", "Фиксированное решение", "고정해", "sabit", "fixní", "no. 4 fixed",
+    "Fikseeritud", "Fiksēts", "Fiksuotas", "Фиксирано", "L1 Fissa",
     "fixed no float", "not float but fixed", "differential fixed", "RTK fix (SBAS on)", "fixed, not autonomous",
 ]  # fmt: skip
 
