@@ -1,9 +1,10 @@
 """A damaged issue set aside: kept, out of the way of the next run, its number never given again."""
 
 import os
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder import current
@@ -19,8 +20,7 @@ from pipeline.problems import JobError, Problem, refusals_told, refused, remedy,
 from pipeline.verify import verify
 
 
-@dataclass(frozen=True)
-class SetAside:
+class SetAside(Struct, frozen=True):
     """What was done: the issue, where it is kept (None where nothing was left of it), the newest one that is left."""
 
     issue: int

@@ -3,10 +3,10 @@
 import os
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.clock import from_iso
 from pipeline.intake.prepare import load, own_folder
@@ -26,8 +26,7 @@ from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.sealed import sealed_off
 
 
-@dataclass(frozen=True)
-class Between:
+class Between(Struct, frozen=True):
     """What became of the points of one issue in another, which may be an older one.
 
     ``because`` are the reasons of the issues from the older to the newer of the two, and what differs beside places;

@@ -1,7 +1,8 @@
 """A job checked without running it: job file, sessions, register, every row of every export, transformations, ties."""
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.blunders.diagnose import diagnose
 from pipeline.blunders.sentences import not_stated
@@ -31,8 +32,7 @@ from pipeline.solve.taken_out import recorded, taken_out_notes
 from pipeline.words import counted
 
 
-@dataclass(frozen=True)
-class Checked:
+class Checked(Struct, frozen=True):
     """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before.
 
     The first of them are its ``doubts``, those that nobody confirmed: each takes proof away. ``taken_out`` are the

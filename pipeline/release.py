@@ -1,8 +1,9 @@
 """An issue released by hand: ``current`` is let show it, whatever was decided when it was made, and why is kept."""
 
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder.intact import refuse_damaged
@@ -14,8 +15,7 @@ from pipeline.problems import JobError, Problem, refusals_told, refused, remedy,
 from pipeline.reissue.shown import put_right, refuse_other
 
 
-@dataclass(frozen=True)
-class Released:
+class Released(Struct, frozen=True):
     """What was done: the issue, the one that `current` showed before (None: none), and which is the newest."""
 
     issue: int

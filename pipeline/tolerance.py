@@ -1,15 +1,13 @@
 """The tolerance that occupations of control marks are compared with: the one rule that says what passes."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from pipeline.arrays import Flags, Floats
 
 
-@dataclass(frozen=True)
-class Tolerance:
+class Tolerance(Struct, frozen=True):
     """Metres by which an occupation may be off its mark: ``horizontal`` the distance in plan, ``vertical`` the height.
 
     A difference is (..., 2), its distance in plan and its height as `plan_and_height` gives them; ``holds`` (..., 2) is

@@ -4,9 +4,10 @@ import codecs
 import os
 import stat
 from collections.abc import Generator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline.digest import digest
 from pipeline.files.unlocked_database import BESIDE, logs_of
@@ -38,8 +39,7 @@ _LATER_THAN_SUM = "doubts"
 _NO_LINE = "its line there is not in the form in which a run writes it"
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """Something to be told of one issue, or of the folder (``issue`` 0).
 
     ``differs`` says whether the issue is not what was issued, or cannot be shown to be; otherwise it is only a remark.
@@ -54,8 +54,7 @@ class Finding:
         return f"{self.file}: {self.what}"
 
 
-@dataclass(frozen=True)
-class Verified:
+class Verified(Struct, frozen=True):
     """What was found in a job's folder: the numbers of its issues, and what is to be told of them."""
 
     issues: tuple[int, ...]

@@ -8,9 +8,9 @@ tr(W M_g W M_h) / 2, whose inverse is the covariance of the estimates.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 
@@ -26,8 +26,7 @@ _RISING, _NOTHING, _HALVINGS = 0.25, 1e-12, 30
 _SHRINK, _LEAST = 0.2, 1e-6
 
 
-@dataclass(frozen=True)
-class Model:
+class Model(Struct, frozen=True):
     """Differences (n,) that should be zero, their ``fixed`` covariance (n, n) and ``parts`` (g, n, n)."""
 
     differences: Floats
@@ -35,8 +34,7 @@ class Model:
     parts: Floats
 
 
-@dataclass(frozen=True)
-class Components:
+class Components(Struct, frozen=True):
     """Estimates (g,): how many times too small standard uncertainties are stated, NaN where nothing says so.
 
     ``freedom`` are the degrees of freedom that a variance known as well would have: 2 t2 / var(t).
@@ -127,8 +125,7 @@ def _stacked(models: Sequence[Model]) -> list[Model]:
     return found
 
 
-@dataclass(frozen=True)
-class _Weighed:
+class _Weighed(Struct, frozen=True):
     """The logarithm of a likelihood but for a constant, its score (g,) and the information (g, g)."""
 
     likely: float

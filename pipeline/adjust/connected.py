@@ -7,10 +7,10 @@ differ by the rotation of the vertical between them (1 in 6,371 for a kilometre)
 would determine a height too, to metres: that is no tie, and none is counted.
 """
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.groups import group_labels
@@ -19,8 +19,7 @@ if TYPE_CHECKING:  # a fifth of a second that jobs with a few sessions and marks
     from scipy.sparse import csr_array
 
 
-@dataclass(frozen=True)
-class Ties:
+class Ties(Struct, frozen=True):
     """Which of ``S`` sessions and ``M`` marks are tied in position and in height.
 
     ``position_group`` and ``height_group`` (S + M,) label, sessions first, what occupations join to one another.
@@ -44,8 +43,7 @@ class Ties:
         return np.concatenate([self.session_height, self.mark_height])
 
 
-@dataclass(frozen=True)
-class MissingTie:
+class MissingTie(Struct, frozen=True):
     """One tie that is missing, in position, in height or in both.
 
     Any one of ``sessions`` occupying a mark that is tied in those components would make it, or register coordinates

@@ -9,10 +9,10 @@ With E the eliminated and K the kept unknowns, N = [[E, F], [F', K]], G = E^-1 F
 matrix), the inverse is [[E^-1 + G S^-1 G', -G S^-1], [-S^-1 G', S^-1]]: block inversion by the Schur complement.
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.groups import group_labels
@@ -28,8 +28,7 @@ _SMALL = 192
 _COLUMNS = 768
 
 
-@dataclass(frozen=True)
-class BlockMatrix:
+class BlockMatrix(Struct, frozen=True):
     """A symmetric positive definite matrix of ``u`` by ``u`` blocks of ``b`` by ``b`` numbers.
 
     ``diagonal`` is (u, b, b); ``pairs`` (e, 2) lists the blocks beside the diagonal, the lower index first and each
@@ -41,8 +40,7 @@ class BlockMatrix:
     blocks: Floats
 
 
-@dataclass(frozen=True)
-class _Links:
+class _Links(Struct, frozen=True):
     """The blocks between an eliminated unknown (row) and a kept one (column), sorted by row."""
 
     pair: Integers  # which pair of the matrix
@@ -52,8 +50,7 @@ class _Links:
     start: Integers  # links of row r are start[r] to start[r + 1]
 
 
-@dataclass(frozen=True)
-class _Part:
+class _Part(Struct, frozen=True):
     """Connected parts inverted together: the kept unknowns from ``start`` to ``end``, and their dense inverse."""
 
     start: int

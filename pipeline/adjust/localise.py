@@ -12,15 +12,14 @@ itself uncertain, so covariances are widened by what Fisher's (plan) or Student'
 the normal one at 95 %: what is made of them as 95 % figures then holds 95 %.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 
 
-@dataclass(frozen=True)
-class PlanFit:
+class PlanFit(Struct, frozen=True):
     """How easting and northing of the site come from those of the grid.
 
     Args:
@@ -79,8 +78,7 @@ class PlanFit:
         return made * variance
 
 
-@dataclass(frozen=True)
-class HeightFit:
+class HeightFit(Struct, frozen=True):
     """How heights of the site come from those of the height datum.
 
     Args:
@@ -145,7 +143,7 @@ def fit_plan(grid: Floats, site: Floats, *, hold_scale: bool) -> PlanFit:
         over=2 * len(grid) - 4 + hold_scale,
         held=hold_scale,
     )
-    return PlanFit(**{**vars(fit), "residuals": fit.forward(grid) - site})
+    return replace(fit, residuals=fit.forward(grid) - site)
 
 
 def fit_height(grid: Floats, datum: Floats, site: Floats, *, tilt: bool) -> HeightFit:
@@ -173,7 +171,7 @@ def fit_height(grid: Floats, datum: Floats, site: Floats, *, tilt: bool) -> Heig
         over=len(grid) - unknowns,
         tilted=tilt,
     )
-    return HeightFit(**{**vars(fit), "residuals": datum + fit.added(grid) - site})
+    return replace(fit, residuals=datum + fit.added(grid) - site)
 
 
 def redundancy_in_plan(grid: Floats) -> Floats:

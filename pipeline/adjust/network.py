@@ -12,9 +12,8 @@ firm row would press an unknown height of 8 m into the position at 1.25 mm for e
 neither as observations with residuals nor, taken with the unknown that each places, in the degrees of freedom.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.adjust.connected import Ties, best_eliminated, find_ties
 from pipeline.adjust.inverse import FEW
@@ -37,8 +36,7 @@ PLACING = 10.0
 _GLOBAL = 0.05
 
 
-@dataclass(frozen=True)
-class Adjustment:
+class Adjustment(Struct, frozen=True):
     """What the adjustment gives. Metres and square metres; covariances are a priori, not scaled by the residuals.
 
     ``shifts`` (S, 3), ``shift_covariance`` (S, 3, 3), ``marks`` (M, 3) and ``mark_covariance`` (M, 3, 3) are in X, Y,

@@ -10,16 +10,14 @@ replaces centring: subtract approximate values first, so that the numbers are sm
 to 12 digits as it stands and to 15 with centred columns; without scaling and refinement it is 7 as it stands.)
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.adjust.inverse import BlockInverse, BlockMatrix
 from pipeline.arrays import Flags, Floats, Integers
 
 
-@dataclass(frozen=True)
-class Equations:
+class Equations(Struct, frozen=True):
     """``n`` observations of ``m`` components, each of which touches up to ``k`` unknowns of ``b`` components.
 
     ``unknown`` (n, k): indices, -1 where a slot is not used, no unknown twice in one observation; ``design``
@@ -33,8 +31,7 @@ class Equations:
     weight: Floats
 
 
-@dataclass(frozen=True)
-class Solution:
+class Solution(Struct, frozen=True):
     """What an adjustment of ``u`` unknowns gives.
 
     ``parameters`` (u, b) and their ``covariance`` (u, b, b); ``residuals`` (n, m), adjusted minus observed;
@@ -50,8 +47,7 @@ class Solution:
     square_sum: float
 
 
-@dataclass(frozen=True)
-class _Meetings:
+class _Meetings(Struct, frozen=True):
     """Where two unknowns meet in an observation: its row, the slots of the lower and the higher, and their pair."""
 
     row: Integers

@@ -1,8 +1,7 @@
 """What a network of sessions and marks is adjusted from: observations in local directions, checked and weighted."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 
@@ -11,8 +10,7 @@ from pipeline.arrays import Flags, Floats, Integers
 FIRM = 1e-4
 
 
-@dataclass(frozen=True)
-class Observations:
+class Observations(Struct, frozen=True):
     """``n`` observations, each of up to three components in local directions: east, north, up.
 
     The equation of each is ``rotation @ (d[session] - x[mark]) = observed + v``, d or x left out where the index is

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 
@@ -39,8 +40,7 @@ class Reliability:
     detectable: Floats
 
 
-@dataclass(frozen=True)
-class ChiSquare:
+class ChiSquare(Struct, frozen=True):
     """The global test: v' P v against the two-sided bounds of chi-square with the degrees of freedom."""
 
     value: float

@@ -6,10 +6,10 @@ and no level has a size of its own: each follows from one raw reading, and from 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.tolerance import Tolerance
@@ -52,8 +52,7 @@ _RARER = {Way.ONCE: 1.0, Way.TWICE: 2.0, Way.REVERSED: 2.0, Way.LEVEL: 2.0, Way.
 _LATER = 20.0
 
 
-@dataclass(frozen=True)
-class Levels:
+class Levels(Struct, frozen=True):
     """Occupations of one session, (n,) by time.
 
     Args:
@@ -69,8 +68,7 @@ class Levels:
     file: Integers
 
 
-@dataclass(frozen=True)
-class Source:
+class Source(Struct, frozen=True):
     """A shift that the field may have applied, (3,) each.
 
     Args:
@@ -92,8 +90,7 @@ class Source:
     rarer: float = 1.0
 
 
-@dataclass(frozen=True)
-class Pattern:
+class Pattern(Struct, frozen=True):
     """Occupations that carry a shift, and those that fit neither with it nor without.
 
     Args:

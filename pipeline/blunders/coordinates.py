@@ -1,9 +1,9 @@
 """What the register's coordinates of a mark may have been meant to be: typing, axes, zones, datums, heights, feet."""
 
 from collections import Counter
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.outlook import Outlook
@@ -32,8 +32,7 @@ _AXES = {
 }
 
 
-@dataclass
-class _Meant:
+class _Meant(Struct):
     """Coordinates that may have been meant, in the register's CRS, with what would have happened to them.
 
     In the end ``grid`` and ``xyz`` (k, 3) are the same in the issued and the working frame, NaN where out of reach.

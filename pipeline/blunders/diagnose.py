@@ -6,11 +6,13 @@ all of them; what no single cause explains is explained session by session, and 
 What makes hypotheses is loaded where something is to be explained: mostly nothing is.
 """
 
+import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
@@ -33,8 +35,7 @@ _TOGETHER = 250
 _NONE = np.zeros(0, np.int64)
 
 
-@dataclass(frozen=True)
-class Diagnosis:
+class Diagnosis(Struct, frozen=True):
     """What the failing occupations of one session may mean.
 
     Args:
@@ -60,8 +61,7 @@ class Diagnosis:
     apart: bool = False
 
 
-@dataclass(frozen=True)
-class Diagnoses:
+class Diagnoses(Struct, frozen=True):
     """All of a job: what failing occupations may mean, and what passing ones tell that no tolerance caught.
 
     ``allowed`` says in words of failing occupations that what is stated of them allows as much.
@@ -81,7 +81,7 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     compared, limits = solved.occupations.compared, survey.job.shift
     case = Case(survey, solved, former)
     noisy = allowed(case, compared.judged & ~compared.passed)
-    case = replace(case, allowed=frozenset(noisy))
+    case = dataclasses.replace(case, allowed=frozenset(noisy))
     # what fails on a temporary mark hangs on ties, which no hypothesis about that mark alone foresees
     failing = compared.judged & ~compared.passed & ~solved.occupations.temporary
     east, north, up = case.local.T

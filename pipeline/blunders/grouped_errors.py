@@ -4,16 +4,14 @@ Rows of one session share the error of its shift, rows of one mark that of its c
 cube of the rows' number to work with, for every session that is read; as groups it takes about the number itself.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.limits import LEAST
 
 
-@dataclass(frozen=True)
-class InCommon:
+class InCommon(Struct, frozen=True):
     """An error that all rows of a group have in common.
 
     Args:
@@ -25,8 +23,7 @@ class InCommon:
     sigma: Floats
 
 
-@dataclass(frozen=True)
-class Covariance:
+class Covariance(Struct, frozen=True):
     """The covariance of (n, 3) differences, whose three components have nothing to do with one another.
 
     Args:

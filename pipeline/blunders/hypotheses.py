@@ -2,9 +2,10 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.blunders.coordinates import typed
@@ -27,8 +28,7 @@ from pipeline.clock import DAY, HOUR
 _NEAR = 3 * DAY
 
 
-@dataclass
-class Tried:
+class Tried(Struct):
     """The hypotheses about a scope: those that may fit, and how many of each kind there were.
 
     ``not_stated`` are those of a shift that the field applied, each with the pattern that it is about;

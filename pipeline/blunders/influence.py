@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.transform import Operation
@@ -17,8 +18,7 @@ from pipeline.solve.solve import Solved
 from pipeline.words import Role
 
 
-@dataclass(frozen=True)
-class Restated:
+class Restated(Struct, frozen=True):
     """What the register says of a mark and what it may have been meant to say, (3,) each.
 
     ``written`` and ``meant`` are in the issued frame, ``written_xyz`` and ``meant_xyz`` the same in the working frame.

@@ -4,9 +4,9 @@ Or that it was typed otherwise: with a sign changed, or east and north exchanged
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.scope import Case, Scope
@@ -20,8 +20,7 @@ _OPPOSITE = -2
 _DECIDE = "the field record of what was applied"
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(Struct, frozen=True):
     """Occupations that may carry a stated field shift otherwise than stated.
 
     Args:
@@ -36,8 +35,7 @@ class Group:
     sentence: str
 
 
-@dataclass(frozen=True)
-class Retyped:
+class Retyped(Struct, frozen=True):
     """A stated field shift as it would have to be stated, if it was typed wrongly.
 
     Args:
@@ -70,8 +68,7 @@ def misstated(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Hypot
             yield from ((hypothesis, None) for hypothesis in _by_more(scope, one, carried, len(own)))
 
 
-@dataclass(frozen=True)
-class StatedGroups:
+class StatedGroups(Struct, frozen=True):
     """What a session states of field shifts, as groups of its occupations that may carry them otherwise."""
 
     tolerance: float

@@ -5,9 +5,9 @@ are good to, some fail by noise alone. What explains such a one better than nois
 """
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags
 from pipeline.blunders.scope import Case

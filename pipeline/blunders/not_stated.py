@@ -1,9 +1,10 @@
 """The hypotheses that readings already carry a shift that the field applied and the job does not state."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
@@ -35,8 +36,7 @@ _ALSO = 16.0
 _PATTERNS = 12
 
 
-@dataclass(frozen=True)
-class FoundPattern:
+class FoundPattern(Struct, frozen=True):
     """A pattern among some occupations of a session, with what it takes to say and to state it.
 
     Args:

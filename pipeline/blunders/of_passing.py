@@ -7,9 +7,9 @@ is one only where the differences grow with time.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.adjust.components import chance_of_ratio
 from pipeline.arrays import Flags, Floats, Integers
@@ -45,8 +45,7 @@ _NAMED = 2
 _USUAL = Tolerance(Checks().horizontal, Checks().vertical)
 
 
-@dataclass(frozen=True)
-class Passing:
+class Passing(Struct, frozen=True):
     """What a session's passing occupations tell, and how often noise alone gives as much.
 
     ``explanations`` are those that nobody can tell apart, best first; ``in_time`` whether the differences grow with it.

@@ -7,9 +7,9 @@ is has to be found, so it is charged for that: every octave is as likely.
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.blunders.coordinates import register_row

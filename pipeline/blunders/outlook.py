@@ -1,17 +1,16 @@
 """Selects the predictions that may fit from a few rows, so that the hundreds that cannot are not computed in full."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.score import WeighedDifferences, furthest, unexplained
 from pipeline.tolerance import Tolerance
 
 
-@dataclass(frozen=True)
-class Outlook:
+class Outlook(Struct, frozen=True):
     """The evidence, as it is and with each of some first causes taken out, at the rows that decide.
 
     Args:

@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.grouped_errors import Covariance, InCommon
@@ -26,8 +27,7 @@ _T = TypeVar("_T")
 _SHIFT_SIGMAS = 3.0
 
 
-@dataclass(frozen=True)
-class Former:
+class Former(Struct, frozen=True):
     """The register as the issue that is drawn from had it: that issue's number, and its rows in texts."""
 
     issue: int
@@ -145,8 +145,7 @@ class Case:
         return found
 
 
-@dataclass(frozen=True)
-class Scope:
+class Scope(Struct, frozen=True):
     """Some sessions of a job, their judged occupations, and those elsewhere of the marks in question.
 
     ``own`` are the rows of each session itself, by time; ``marks`` those of the register that may be wrong.

@@ -14,10 +14,11 @@ chance fit and is said to be one. Nothing is ever applied.
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.grouped_errors import Covariance, Whitener
@@ -77,8 +78,7 @@ UNEXPLAINED = frozenset({Kind.MARK_UNEXPLAINED, Kind.POINT_UNEXPLAINED, Kind.SET
 ODDS = {Kind.BASE_DRIFTS: 0.1, Kind.MARK_UNEXPLAINED: 0.3}
 
 
-@dataclass(frozen=True)
-class WeighedDifferences:
+class WeighedDifferences(Struct, frozen=True):
     """Differences of (n,) occupations and what they are worth.
 
     Args:
@@ -104,13 +104,11 @@ ALL, LEVEL, HEIGHT = (True, True, True), (True, True, False), (False, False, Tru
 PARTS = ((ALL, ""), (LEVEL, " in position"), (HEIGHT, " in height"))
 
 
-@dataclass(frozen=True, eq=False)
-class OneShape:
+class OneShape(Struct, frozen=True, eq=False):
     """What hypotheses have in common that differ only in which components of one shape are free; each is its own."""
 
 
-@dataclass(frozen=True, eq=False)
-class Hypothesis:
+class Hypothesis(Struct, frozen=True, eq=False):
     """One possible cause; equal to itself alone, so that what is known of it can be kept by it.
 
     Args:
@@ -141,8 +139,7 @@ class Hypothesis:
     group: OneShape | None = None
 
 
-@dataclass(frozen=True)
-class Explanation:
+class Explanation(Struct, frozen=True):
     """A hypothesis compared with the evidence.
 
     ``predicted`` (n, 3) are the differences that it explains and ``left`` what it leaves of them, ``size`` (3,) its

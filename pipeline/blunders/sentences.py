@@ -1,9 +1,9 @@
 """Writes the possible causes of failing checks, as sentences and for the issue record."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.blunders.diagnose import Diagnoses, Diagnosis
 from pipeline.blunders.of_passing import Passing
@@ -22,8 +22,7 @@ _NAMED = 3
 _RECORDED = 20
 
 
-@dataclass(frozen=True)
-class _Cause:
+class _Cause(Struct, frozen=True):
     """What the failing of an occupation may mean, and how the same goes on behind noise that may do it as well."""
 
     sentence: str

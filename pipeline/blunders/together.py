@@ -1,9 +1,9 @@
 """Two things wrong in one day: a shift that the field applied, and what else the occupations say once it is out."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.blunders.carried import Way
 from pipeline.blunders.hypotheses import Tried

@@ -1,7 +1,8 @@
 """The lines at the end of a run of several jobs: one for each, what needs attention nearest to the prompt."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.cli.faults import HELD, WRONG, code_of
 from pipeline.issue.report.word_meanings import URGENCY
@@ -21,8 +22,7 @@ _WORDS = {0: "good", ATTENTION: "needs attention", HELD: "already running", WRON
 _ORDER = (*_WORDS.values(), "timed out", "died", "fault")
 
 
-@dataclass(frozen=True)
-class JobOutcome:
+class JobOutcome(Struct, frozen=True):
     """What became of a job: its file, exit code, a word for it and totals in words.
 
     Of those with one word, the one of greater ``urgency`` is to be seen first.

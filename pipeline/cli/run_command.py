@@ -2,10 +2,12 @@
 
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.cli.batch_summary import REFUSED, JobOutcome, batch_lines, job_outcome
 from pipeline.cli.console import print_json, unprinted
@@ -32,8 +34,7 @@ _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first;
 _NO_ANSWER = "this run is not in the log, and no notification was sent: the job file or its folder does not answer"
 
 
-@dataclass(frozen=True)
-class Batch:
+class Batch(Struct, frozen=True):
     """Jobs to run, and how what becomes of them is told.
 
     Args:
@@ -117,8 +118,7 @@ def _followed(
     return _notifying(results, notifier, logged) if notifier is not None else results
 
 
-@dataclass(frozen=True)
-class _End:
+class _End(Struct, frozen=True):
     """What became of a job: its outcome, its line, and its entry in JSON."""
 
     outcome: Result

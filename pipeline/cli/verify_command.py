@@ -1,8 +1,9 @@
 """`tiedown verify`: what was issued is what is there, or what differs."""
 
 import sys
-from dataclasses import asdict
 from pathlib import Path
+
+from msgspec.structs import asdict
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report

@@ -4,8 +4,9 @@ import os
 import secrets
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline import limits
 from pipeline.digest import digest
@@ -14,8 +15,7 @@ from pipeline.issue.folder.shared_folder_probe import seen_there, sign
 from pipeline.job.named_folder import as_written
 
 
-@dataclass(frozen=True)
-class WantedFolder:
+class WantedFolder(Struct, frozen=True):
     """A job file with its sum, the folder beside that of its issues, as named, and the name of a sign laid there.
 
     The paths are absolute. Links in them are for each machine to follow, which is what the sign is for.

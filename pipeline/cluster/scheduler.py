@@ -6,11 +6,12 @@ import pickle
 import warnings
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from threading import Thread
 from time import monotonic, sleep
 from typing import Any, TypeVar
+
+from msgspec import Struct
 
 from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.problems import JobError, Problem
@@ -28,8 +29,7 @@ class Lost(Exception):
     """The scheduler, or what was asked of its workers, is gone."""
 
 
-@dataclass(frozen=True, order=True)
-class Worker:
+class Worker(Struct, frozen=True, order=True):
     """A worker's address, what tells it from one that had this address before, and how many jobs it runs at once."""
 
     address: str

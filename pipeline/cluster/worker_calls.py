@@ -6,10 +6,11 @@ import subprocess
 import sys
 import threading
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.digest import digest
@@ -64,8 +65,7 @@ def run_beside(job: str, start: str, timeout: float | None, dry_run: bool) -> by
     return pickle.dumps(Died.of(exit_code, twice=True))
 
 
-@dataclass(eq=False)
-class _Beside:
+class _Beside(Struct, eq=False):
     """A process that runs jobs (`job_process.serve`), and what ends it when it has had none for a while."""
 
     process: "subprocess.Popen[bytes]"

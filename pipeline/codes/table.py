@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
+from msgspec import Struct
+
 from pipeline.control.table_form import Form
 from pipeline.control.table_source import read_source
 from pipeline.files.sheet import Sheet, Written
@@ -30,8 +32,7 @@ LINES = (LINE, AREA)
 _COLOURS = range(1, 256)
 
 
-@dataclass(frozen=True)
-class Code:
+class Code(Struct, frozen=True):
     """One row of the table: ``kind``, ``layer`` and ``description`` "", ``colour`` None where nothing is said."""
 
     code: str

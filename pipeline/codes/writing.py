@@ -5,8 +5,10 @@ All words are the job's own. Spellings are compared in small letters and one Uni
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from enum import IntFlag
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.codes.table import AREA, LINES, CodeTable
 from pipeline.job.key_lines import Where
@@ -31,8 +33,7 @@ class Says(IntFlag):
     UNKNOWN = 8
 
 
-@dataclass(frozen=True)
-class String:
+class String(Struct, frozen=True):
     """A code of strings, as the job writes it, with what it stands for; ``area`` says that its end closes a string."""
 
     code: str
@@ -40,8 +41,7 @@ class String:
     area: bool
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(Struct, frozen=True):
     """What the code of a reading of a string says: the place of its code among all, its number, "" for none, and words.
 
     ``unknown`` is the first word that says nothing.

@@ -2,7 +2,9 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.files.sheet import Sheet
 from pipeline.letter_case import folded
@@ -23,8 +25,7 @@ _CLOSING = re.compile(
 _LEAST = 2
 
 
-@dataclass(frozen=True)
-class ClosingRow:
+class ClosingRow(Struct, frozen=True):
     """A row that was stepped over: its line, what stands where marks have their names, and whether it ``sums`` up."""
 
     line: int

@@ -2,9 +2,9 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import replace
 
 import pyarrow as pa
+from msgspec.structs import replace
 
 from pipeline.control.register_rows import POSITION, note_ambiguous
 from pipeline.files.angles import decimal_degrees

@@ -3,10 +3,11 @@
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from pipeline.files.angles import dms
 from pipeline.files.no_values import stands_for_none
@@ -29,8 +30,7 @@ QUOTE = "'"
 KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(Struct, frozen=True):
     """One row of the register: metres, or degrees and metres; NaN where there is nothing.
 
     ``others`` are its cells in columns that are none of ours, ``former`` the earlier rows of a revised mark.
@@ -82,8 +82,7 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
 _NONE, _UNIT = ("", "-"), re.compile(r"\D{1,24}")
 
 
-@dataclass(frozen=True)
-class UnitsRow:
+class UnitsRow(Struct, frozen=True):
     """A row of units right below a register's heading: its line, and the units by our names of columns."""
 
     line: int

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from pipeline.control.register_dates import Days, possible_days
 from pipeline.control.register_rows import Mark

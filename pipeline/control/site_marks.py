@@ -1,9 +1,9 @@
 """Marks in a site's own system: a file with mark, easting, northing and height, read as a register is."""
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.control.register_rows import POSITION, check_decimals, read_mark
@@ -16,8 +16,7 @@ from pipeline.words import Holds, plural
 _COLUMNS = (*POSITION["projected"], "height")
 
 
-@dataclass(frozen=True, eq=False)
-class SiteMarks:
+class SiteMarks(Struct, frozen=True, eq=False):
     """The marks of a site in its own system, (n,) of them: ``places`` (n, 3) in metres, NaN without a height.
 
     ``unused_heights`` (n,) are heights that the file has although none are wanted, NaN where it has none.

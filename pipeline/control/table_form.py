@@ -1,7 +1,9 @@
 """How a register, or a table of codes, is written, as the job file says, and its columns by our names."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
@@ -19,8 +21,7 @@ _STATE_DMS = 'state angles = "dms" in [control]'
 COLUMNS = (*KNOWN, *POSITION["projected"], *POSITION["geographic"], "height", "ellipsoid_height")
 
 
-@dataclass(frozen=True)
-class Form:
+class Form(Struct, frozen=True):
     """How a table is written that the job file names: a register, unless it says otherwise.
 
     Args:

@@ -1,8 +1,7 @@
 """Finds drafted points within `checks.radius` of a mark of the register, in the second pass or a part of it."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.near_marks import NearMarks
@@ -20,8 +19,7 @@ _KEPT = 2_000
 _PREDICTED = 3.0
 
 
-@dataclass
-class BesideMarks:
+class BesideMarks(Struct):
     """Collects, batch by batch, the points near marks that no list names."""
 
     drafter: Drafter

@@ -9,10 +9,10 @@ last digit, whereas these are observed twice and differ by it in the mean.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -27,8 +27,7 @@ _LEAST, _TIMES = 5, 3.0
 _PLACES, _PLACE = 3, 1.0
 
 
-@dataclass(frozen=True)
-class CommonOffset:
+class CommonOffset(Struct, frozen=True):
     """Pairs of readings of two exports in a session, (k,) rows of the `Pairs`, that differ by one vector.
 
     ``apart`` (3,) is what the reading of the second of ``exports`` lies east, north and above that of the first.
@@ -54,8 +53,7 @@ def common_offsets(repeated: Repeated, survey: Survey) -> list[CommonOffset]:
     return found
 
 
-@dataclass(frozen=True)
-class SessionsApart:
+class SessionsApart(Struct, frozen=True):
     """Pairs of readings of two sessions, (k,) rows of the `Pairs`, that differ by one vector.
 
     ``apart`` (3,) is what the reading of the second of ``sessions`` lies east, north and above that of the first.

@@ -1,9 +1,9 @@
 """Takes numbers of the previous issue over unchanged, instead of computing them again."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -13,8 +13,7 @@ from pipeline.solve.correct import VALUES
 OfFile = tuple[Integers, NDArray[np.int32], Floats]
 
 
-@dataclass(frozen=True)
-class Reuse:
+class Reuse(Struct, frozen=True):
     """The numbers of the previous issue, for the points that no change reaches.
 
     Args:

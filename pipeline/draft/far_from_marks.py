@@ -7,6 +7,7 @@ register, grows with distance: what passes over 1 km at 20 mm is 0.6 m at 30 km.
 from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.second_pass import Drafted, Drafter
@@ -18,8 +19,7 @@ from pipeline.words import counted, plural
 _NEAR, _EXTENTS = 5_000.0, 5.0
 
 
-@dataclass(frozen=True)
-class _Around:
+class _Around(Struct, frozen=True):
     """What a session occupied: (k, 2) metres east and north, the middle and the diagonal of the rectangle around it."""
 
     places: Floats

@@ -1,8 +1,7 @@
 """The readings of each point, joined by pairs."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.draft.repeat_pairs import Pairs
@@ -10,8 +9,7 @@ from pipeline.draft.repeat_readings import Readings
 from pipeline.groups import group_labels
 
 
-@dataclass(frozen=True)
-class Groups:
+class Groups(Struct, frozen=True):
     """Readings of points that were measured twice, (k,) by point, then in time.
 
     ``row`` of the `Readings`; ``start`` (g,) where each point begins; ``kept`` (k,) the row that stands for the point:

@@ -5,9 +5,9 @@ past it. A reading that a later copy or measurement of the same is issued for is
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -25,8 +25,7 @@ _LEAST, _LEAST_CLOSED = 2, 3
 DRAWN_ELSEWHERE = len(UNJOINED) + 1
 
 
-@dataclass(frozen=True)
-class Joined:
+class Joined(Struct, frozen=True):
     """The strings of a job.
 
     Args:

@@ -4,9 +4,8 @@ A point is one point whether the reading that gave way is held back as duplicate
 does when that reading is released, which gives way then or is issued in its place.
 """
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.grouped import Groups

@@ -1,13 +1,13 @@
 """Drafted batches and occupations as the rows of the issued layers."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar, cast
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
@@ -67,8 +67,7 @@ PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
 
 
-@dataclass(frozen=True)
-class Carried:
+class Carried(Struct, frozen=True):
     """What ``points`` has of the exports, of all together: one column per name, text where its types differ.
 
     ``mapped`` are our columns that an export maps and that ``points`` has no place for; ``names`` the exports' own.
@@ -115,8 +114,7 @@ class Carried:
         return found
 
 
-@dataclass(frozen=True)
-class LayerRows:
+class LayerRows(Struct, frozen=True):
     """Makes the rows of every layer of one job."""
 
     drafter: Drafter

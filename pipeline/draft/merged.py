@@ -1,8 +1,10 @@
 """What drafters get of a point measured twice: its last reading, or the mean of those that agree."""
 
-from dataclasses import dataclass, replace
+import dataclasses
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.grouped import Groups, grouped
@@ -25,8 +27,7 @@ from pipeline.words import counted
 _REPLACED = 3.0
 
 
-@dataclass(frozen=True)
-class Settled:
+class Settled(Struct, frozen=True):
     """The second pass with what is issued of points measured twice.
 
     ``repeated`` are those points' readings, where they had to be known before; None where they are gathered on the way.
@@ -43,7 +44,7 @@ def settle(survey: Survey, solved: Solved) -> Settled:
         return Settled(drafter)
     readings = collected_again(drafter)
     found = Repeated(readings, find_pairs(readings, survey, solved))
-    return Settled(replace(drafter, merged=merged(found.readings, found.pairs, survey, solved)), found)
+    return Settled(dataclasses.replace(drafter, merged=merged(found.readings, found.pairs, survey, solved)), found)
 
 
 def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> MergedReadings:

@@ -1,17 +1,16 @@
 """What is issued of points measured twice, as the second pass needs it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.solve.correct import VALUES, Corrected
 
 
-@dataclass(frozen=True)
-class MergedReadings:
+class MergedReadings(Struct, frozen=True):
     """What is issued of points measured twice, where that is not every reading.
 
     Args:

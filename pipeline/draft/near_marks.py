@@ -1,8 +1,7 @@
 """Spatial index of marks in the plane: finds those near many points at the cost of a look-up."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 
@@ -10,8 +9,7 @@ from pipeline.arrays import Flags, Floats, Integers
 _CELLS = 500
 
 
-@dataclass(frozen=True)
-class NearMarks:
+class NearMarks(Struct, frozen=True):
     """Marks by cells of a plane.
 
     Of a million points it finds those near a mark three to four times as fast as scipy's `cKDTree`, and the same.

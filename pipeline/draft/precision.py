@@ -7,9 +7,10 @@ count as stated; the readings' variances are estimated, per raw file where there
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.adjust.components import Components, Model, components, misfit, varying
 from pipeline.arrays import Flags, Floats, Integers
@@ -34,8 +35,7 @@ _NOTHING = 1e-6
 _PLAN, _HEIGHT = (0, 1), (2,)
 
 
-@dataclass(frozen=True)
-class Precision:
+class Precision(Struct, frozen=True):
     """What was found of some readings: ``scale`` of all axes together, of the position and of the height alone.
 
     ``file`` is the number of their export, None for all. ``differences`` are how many numbers it comes from, and
@@ -52,8 +52,7 @@ class Precision:
     misfit: tuple[float, int]
 
 
-@dataclass(frozen=True)
-class _Differences:
+class _Differences(Struct, frozen=True):
     """Differences (n, 3) that should be zero, and the sources of their errors (m,).
 
     ``there`` (n, 3) is which are judged; ``share`` (3, n, m) how each source moves each; ``own`` and ``fixed`` (m, 3)

@@ -1,10 +1,9 @@
 """Tells of points that were read with two codes where one reading of each is issued: the other code is not drawn."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.draft.second_pass import Drafted, Drafter
@@ -16,8 +15,7 @@ from pipeline.words import counted
 _LISTED = 3
 
 
-@dataclass(frozen=True)
-class RepeatCodes:
+class RepeatCodes(Struct, frozen=True):
     """Keeps, batch by batch, the codes of readings that give way to another, and of those that stand.
 
     Args:

@@ -6,10 +6,10 @@ the transformations are the same at one place and fall out. Each time a pole is 
 """
 
 import math
-from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.repeat_readings import Readings
@@ -27,8 +27,7 @@ BEFORE = 10
 _CHANCE = 0.05
 
 
-@dataclass(frozen=True)
-class Pairs:
+class Pairs(Struct, frozen=True):
     """Pairs of readings of one point, (p,) each in the order of names and times.
 
     Args:
@@ -51,8 +50,7 @@ class Pairs:
         return np.hypot(self.apart[:, 0], self.apart[:, 1])
 
 
-@dataclass(frozen=True)
-class Repeated:
+class Repeated(Struct, frozen=True):
     """Readings that may be of points measured twice, and the pairs that are."""
 
     readings: Readings

@@ -1,11 +1,11 @@
 """Collects the numbers of readings that may be of a point measured twice, while the second pass runs."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -14,8 +14,7 @@ from pipeline.solve.correct import VALUES
 from pipeline.tables import milliseconds
 
 
-@dataclass(frozen=True)
-class Readings:
+class Readings(Struct, frozen=True):
     """Readings that may be of a point measured twice, (k,) in the order of reading.
 
     Args:
@@ -56,8 +55,7 @@ class Readings:
         return found
 
 
-@dataclass
-class RepeatCollector:
+class RepeatCollector(Struct):
     """Gathers them, batch by batch."""
 
     drafter: Drafter

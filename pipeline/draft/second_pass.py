@@ -1,11 +1,13 @@
 """The second pass: every reading corrected, given its proof word, and either drafted or held back with a reason."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -44,8 +46,7 @@ _WHY_UNSURE = (
 Lookup = Callable[[pa.RecordBatch, Export], Reuse | None]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Drafted:
+class Drafted(Struct, frozen=True, kw_only=True):
     """One batch after the second pass: (n,) each.
 
     ``number`` is that of its export among the job's, and ``start`` that of its first row among all of the job.

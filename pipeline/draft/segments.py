@@ -4,17 +4,15 @@ A string begins with a reading that says so, and goes on, in time, to one that e
 nor ends is a string too here; that it is not drawn, and why, is found in `draft/joined.py`.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.codes.writing import Says
 from pipeline.draft.string_rows import StringRows
 
 
-@dataclass(frozen=True)
-class Segments:
+class Segments(Struct, frozen=True):
     """Strings (s,) as pieces of ``rows``, which are rows of `StringRows` in the order of the strings, then of time.
 
     Args:

@@ -1,16 +1,14 @@
 """Which rows held back as duplicates are issued as another: the row that they copy, or the point measured again."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.intake.survey import Survey
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """Notes, while the second pass runs, whether the rows are used that stand in the place of others.
 
     Args:

@@ -3,12 +3,12 @@
 What is kept is arrays of numbers, and the names; of jobs without linework nothing is.
 """
 
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -26,8 +26,7 @@ _MISREAD = 200
 _TEXTS = 100_000
 
 
-@dataclass(frozen=True)
-class StringRows:
+class StringRows(Struct, frozen=True):
     """Readings of strings, (k,) in the order of the exports.
 
     Args:
@@ -63,8 +62,7 @@ class StringRows:
     words: tuple[str, ...]
 
 
-@dataclass
-class Gathered:
+class Gathered(Struct):
     """Gathers them, batch by batch, with codes that seem to be meant for strings and are not."""
 
     drafter: Drafter

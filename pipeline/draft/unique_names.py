@@ -1,10 +1,9 @@
 """Makes point names unique by numbers, alike in every layer and format: the earliest reading keeps the bare name."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Integers
 from pipeline.intake.same_names import Keys, SameNames, name_keys
@@ -13,8 +12,7 @@ from pipeline.intake.same_names import Keys, SameNames, name_keys
 _BESIDE = "b"
 
 
-@dataclass(frozen=True)
-class UniqueNames:
+class UniqueNames(Struct, frozen=True):
     """Which points get a number behind their names, (k,) by their numbers in the job: P12, P12_2, P12_3.
 
     Args:

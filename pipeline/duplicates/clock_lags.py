@@ -1,8 +1,7 @@
 """Difference between two clocks [ms]: quarter hours of zones, GPS-UTC leap seconds, or both."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import GPS_AHEAD, HOUR, LEAP_SECONDS
@@ -13,8 +12,7 @@ _QUARTER, _FURTHEST = HOUR // 4, 14 * HOUR
 MISSES = 1000
 
 
-@dataclass(frozen=True)
-class ClockLags:
+class ClockLags(Struct, frozen=True):
     """How much later some readings are by another clock, (k,) milliseconds; ``known`` which of them clocks have.
 
     ``leap`` is the part that leap seconds have in it, milliseconds.

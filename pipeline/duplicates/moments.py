@@ -1,9 +1,9 @@
 """Groups readings of the same moment, one stretch of time after the other, so that few are held at once."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -20,8 +20,7 @@ _MOST, _PAIRS = 2_000, 5_000_000
 _EVERY, _LOOKED_AT = 1024, 128
 
 
-@dataclass(frozen=True)
-class Stretch:
+class Stretch(Struct, frozen=True):
     """Readings in the order of time, (k,) with their numbers in the job.
 
     The first ``own`` of them are of this stretch, the others begin the next. ``place`` counts the readings before it,

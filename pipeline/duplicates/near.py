@@ -1,8 +1,7 @@
 """Finds pairs of readings that are one observation within rounding, and pairs that cannot be decided."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates.decimals import COARSEST, TIME_UNITS, Codes, metres_of
@@ -20,8 +19,7 @@ _AT_ONCE = 1 << 17
 _WITHIN = 3
 
 
-@dataclass(frozen=True)
-class Alike:
+class Alike(Struct, frozen=True):
     """Pairs of readings, each (k, 2) numbers: ``same`` are one observation; of the others nobody can say.
 
     ``apart`` have name and time in common but not the place, ``renamed`` time and place but not the name. ``together``
@@ -58,8 +56,7 @@ def alike(readings: Readings, which: Flags) -> Alike:
     return Alike(one, *(some[~np.isin(some, taken).any(axis=1)] for some in left_over))
 
 
-@dataclass
-class _Found:
+class _Found(Struct):
     """Gathers pairs: (p, 4) their numbers, and by which step and at which place in the order of time they were met."""
 
     mixed: Flags

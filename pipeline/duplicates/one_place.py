@@ -6,9 +6,9 @@ to a tenth of a millimetre do not. So what is told is what the readings that lie
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -32,16 +32,14 @@ CELL = 0.05
 _STRIDE = 1 << 32
 
 
-@dataclass(frozen=True)
-class Copies:
+class Copies(Struct, frozen=True):
     """Readings that were copied: (k,) places among those that were asked about, and (k,) the place of the original."""
 
     place: Integers
     of: Integers
 
 
-@dataclass(frozen=True)
-class Crowd:
+class Crowd(Struct, frozen=True):
     """How much was measured where readings have one position, (k,) for each of those: to reckon chance by.
 
     Args:

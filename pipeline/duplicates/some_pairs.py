@@ -1,8 +1,7 @@
 """Samples pairs of readings of one moment where not all can be held; the same sample on every run."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Integers
 
@@ -12,8 +11,7 @@ MOST = 4_000
 _SPREAD = np.uint64(0x9E3779B97F4A7C15)
 
 
-@dataclass
-class Some:
+class Some(Struct):
     """Gathers pairs (p, 2) for every two exports; all pairs of a moment are held, or none."""
 
     held: dict[tuple[int, int], tuple[Integers, Integers, int]] = field(default_factory=dict)

@@ -7,10 +7,10 @@ clock that has a good part of a file held back, with whatever checks are in it.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.clock import DAY, MINUTE
 from pipeline.examine.doubtful import Doubtful
@@ -29,8 +29,7 @@ _SAME_CLOCK = 8 * DAY
 _LONGER = 1.5
 
 
-@dataclass(frozen=True)
-class ClockFinding:
+class ClockFinding(Struct, frozen=True):
     """What is said of an export's clock: a note, or a doubt where the sessions of readings may be wrong.
 
     ``sessions`` are those that may be, None for all that the export has readings of. ``holds`` is whether it is what

@@ -1,8 +1,7 @@
 """Compares raw readings on marks with the register before any shift [m], to find sessions that were computed."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.examine.stood_on import Stood
@@ -14,8 +13,7 @@ from pipeline.intake.survey import Survey
 COMPUTED = 0.002
 
 
-@dataclass(frozen=True)
-class OnTheMarks:
+class OnTheMarks(Struct, frozen=True):
     """How readings on marks lie to the register, (n,) one for each mark and session.
 
     ``off`` is (n, 3) mark minus reading to the east, the north and upwards, less the session's mean: NaN in height

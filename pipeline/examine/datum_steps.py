@@ -5,9 +5,9 @@ of the marks. It does not take up what varies over the job's extent, nor an erro
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.examine.doubtful import Doubtful
@@ -44,8 +44,7 @@ _TOLD = 0.1
 _GEOID = 4.0
 
 
-@dataclass(frozen=True)
-class _Way:
+class _Way(Struct, frozen=True):
     """One way into the working frame: where the job file asks for it, its CRS, and whether shifts take it up."""
 
     place: Place

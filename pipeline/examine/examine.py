@@ -1,9 +1,9 @@
 """Examines a whole job before anything is computed, and reports all errors in readings and transformations at once."""
 
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
 from pipeline.examine.clock_doubts import ClockFinding, clock_findings
@@ -35,8 +35,7 @@ from pipeline.progress import Progress
 from pipeline.words import counted
 
 
-@dataclass(frozen=True)
-class Examined:
+class Examined(Struct, frozen=True):
     """A job without problems after its first pass.
 
     Args:

@@ -5,11 +5,11 @@ headings say, what the grid itself calls X, and degrees beside the coordinates.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import Enum, auto
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.errors import OperationError
@@ -34,8 +34,7 @@ class _Way(Enum):
     BY_LETTERS = auto()  # exchanged, by what the grid itself calls X and Y
 
 
-@dataclass(frozen=True)
-class _Said:
+class _Said(Struct, frozen=True):
     """What an export or the register says: its way, CRS, and headings of easting and northing."""
 
     way: _Way

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
@@ -34,8 +35,7 @@ _LEGAL, _UNDER_ONE_HOUR = (-1.0, 2.6), 15.0
 _FITS, _LOST = 0.98, 0.02
 
 
-@dataclass(frozen=True)
-class OffsetFit:
+class OffsetFit(Struct, frozen=True):
     """What an offset does to an export's ``rows``: how many lie in sessions, and how many change theirs."""
 
     offset: int

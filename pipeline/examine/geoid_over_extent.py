@@ -4,10 +4,10 @@ Ties take up what two geoid models differ by at their marks. What the difference
 stays in the heights, and marks beside the ties do not show it.
 """
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.examine.doubtful import Doubtful
@@ -26,8 +26,7 @@ _UNSAID = 0.1
 _TOLD = 0.5
 
 
-@dataclass(frozen=True)
-class Unlike:
+class Unlike(Struct, frozen=True):
     """How far two models part between ties and points, (k,) metres, beyond where a check would show it.
 
     ``there`` (k,) are their differences at the points, ``at_ties`` (k,) at the ties of each one's session, ``count``

@@ -1,10 +1,10 @@
 """Finds headings of time columns that state another clock than the job file uses."""
 
 import re
-from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE, moment
@@ -13,8 +13,7 @@ from pipeline.read.exports import Export
 from pipeline.read.times import clock, gps_to_utc
 
 
-@dataclass(frozen=True)
-class Headed:
+class Headed(Struct, frozen=True):
     """A heading that says another clock: in words as ``stated``, as a ``zone`` of a job file where it is one.
 
     ``offsets`` are what times read by the heading are later than as they are read, milliseconds; () where it says no

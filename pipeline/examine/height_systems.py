@@ -1,9 +1,9 @@
 """Doubts about height systems and datums: what the marks of all sessions, and the bases, have in common."""
 
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Integers
 from pipeline.control import Register
@@ -78,8 +78,7 @@ _SAME_BASE = (
 )
 
 
-@dataclass(frozen=True)
-class _Looked:
+class _Looked(Struct, frozen=True):
     """What is looked at: the job, its register (``path`` for messages), its marks over the readings on them."""
 
     survey: Survey

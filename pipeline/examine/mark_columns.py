@@ -5,9 +5,9 @@ A tie, and checks on marks that lie from it as those do that were really occupie
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
@@ -23,8 +23,7 @@ from pipeline.words import Doubt
 _NAMED = 3
 
 
-@dataclass(frozen=True)
-class _Contradiction:
+class _Contradiction(Struct, frozen=True):
     """A listed reading, by its row among the candidates: the mark of the job's list and that of its own column."""
 
     row: int

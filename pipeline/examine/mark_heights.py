@@ -1,10 +1,10 @@
 """How far the marks of each session are from the raw readings on them, and what their heights say together."""
 
 import re
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
@@ -25,8 +25,7 @@ _NO_GAP, _STILL, _AVERAGED = 1_800_000, (0.03, 0.04), 1.0
 _COUNTED = re.compile(r"(.*?)([0-9]+)[^0-9]*")
 
 
-@dataclass(frozen=True)
-class Above:
+class Above(Struct, frozen=True):
     """Marks above the raw readings on them, (n,): session, mark, and (n, 3) metres east, north, up.
 
     NaN stands for what a mark does not hold. ``separation`` is (n,), of the geoid from the ellipsoid, metres. Sessions
@@ -78,8 +77,7 @@ def _known(survey: Survey, register: Register) -> Floats:
     return np.column_stack(survey.operations.register.forward(register.first, register.second, register.third))
 
 
-@dataclass(frozen=True)
-class BySession:
+class BySession(Struct, frozen=True):
     """What the marks of each session say together, (k,): session, base, (k, 3) metres off, separation.
 
     ``called`` are the bases by their ids where no position of theirs is known; of two ids in turn one may be ``base``.

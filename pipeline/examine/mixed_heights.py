@@ -4,9 +4,9 @@ Occupations of the one kind prove nothing of points of the other.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.geoid_step import separations
@@ -33,8 +33,7 @@ _EMPTY, _FLAT, _NEARLY = 0.75, 0.25, 0.05
 _CURE = "check which heights each export has: ellipsoidal ones, or those above a height datum"
 
 
-@dataclass(frozen=True)
-class _Mixed:
+class _Mixed(Struct, frozen=True):
     """Levels of a session that are the ``separation`` [m] apart.
 
     ``mapped_level`` is whether the heights of the export that stood on no mark are mapped as those above a datum.

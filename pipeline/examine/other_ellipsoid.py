@@ -1,9 +1,9 @@
 """Doubts ellipsoidal heights of a register that look like those above another ellipsoid than a run takes them for."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.control import Register
@@ -87,8 +87,7 @@ def _of_one(
     yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None if every else of, survey.register_file, register.lines[first])
 
 
-@dataclass(frozen=True)
-class _Other:
+class _Other(Struct, frozen=True):
     """Metres that marks are above the readings where heights are above the other ellipsoid, and what to do then."""
 
     up: float

@@ -4,10 +4,10 @@ What is taken off a reading is its own pole height, so a wrong one puts that rea
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.units import METRES
@@ -38,8 +38,7 @@ _TOO_LONG = "no pole is that long, unless it is a mast"
 _FEET = "it looks like feet taken for metres, or metres for feet"
 
 
-@dataclass(frozen=True)
-class _Pole:
+class _Pole(Struct, frozen=True):
     """A pole height [m] that points of a session and export have and no occupation; ``wrong`` says why it is none."""
 
     session: int

@@ -5,9 +5,9 @@ sphere, which is good to half a percent: enough to tell decimetres from metres a
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.sphere import DEGREE, apart
@@ -19,8 +19,7 @@ ONE_MARK = 0.5
 _MOST_IN_ONE = 20
 
 
-@dataclass(frozen=True)
-class Pair:
+class Pair(Struct, frozen=True):
     """Two marks, by number, that lie close together: ``distance`` metres in plan."""
 
     one: int
@@ -91,8 +90,7 @@ def _from_meridian(meridian: float, south: float, north: float, longitude: Float
     return np.asarray(np.min([apart(longitude, latitude, meridian, foot) for foot in feet], axis=0))
 
 
-@dataclass(frozen=True)
-class Misplaced:
+class Misplaced(Struct, frozen=True):
     """A mark far from the job, ``distance`` metres; ``reading`` is the alternative that puts it there, or None."""
 
     mark: int
@@ -121,8 +119,7 @@ def misplaced(
     return found
 
 
-@dataclass(frozen=True)
-class OddHeight:
+class OddHeight(Struct, frozen=True):
     """A mark, by number, whose height is off by the geoid separation.
 
     ``sign`` is +1 where it looks like an ellipsoidal height taken for one of the datum, -1 for the opposite;

@@ -1,8 +1,9 @@
 """Reports rows whose times contradict the row order of their file, as a doubt where that changes their session."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import groupby
+
+from msgspec.structs import replace
 
 from pipeline.clock import DAY, between, lasting, stamp
 from pipeline.intake.row_order import Astray

@@ -1,8 +1,7 @@
 """Assigns accepted readings to the register's marks, before any shift is known."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.operations import lonlat
@@ -15,8 +14,7 @@ from pipeline.words import Role
 _NEXT, _CLEAR = 15.0, 45.0
 
 
-@dataclass(frozen=True)
-class Stood:
+class Stood(Struct, frozen=True):
     """Sound occupations of the register's marks, (n,): session, number of the mark, whether a tie, raw position.
 
     ``places`` is (R, 2) longitude and latitude of the marks themselves.

@@ -5,9 +5,9 @@ the sessions bear the file out. Where they would lie in sessions as well, every 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
@@ -15,8 +15,7 @@ from pipeline.read.stated_offsets import StatedOffsets, stated_zone
 from pipeline.words import Doubt, counted
 
 
-@dataclass(frozen=True)
-class Zoned:
+class Zoned(Struct, frozen=True):
     """An export whose times say another zone; ``sessions`` are those that may as well have been read the other way."""
 
     shown: str

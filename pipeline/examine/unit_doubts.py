@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.control import Register
@@ -27,8 +27,7 @@ _FEET = ("foot", "us-survey-foot")
 _NAMED = 3
 
 
-@dataclass(frozen=True)
-class _Counted:
+class _Counted(Struct, frozen=True):
     """What counts in a unit: whose it is, the keys to look at, its way to the working frame, and its units [m].
 
     ``plan`` is 0 for degrees. ``sign`` is +1 for the register, whose numbers put marks where they are, -1 for readings;
@@ -146,8 +145,7 @@ def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[
         yield counted, np.flatnonzero(only).tolist()
 
 
-@dataclass(frozen=True)
-class _Middles:
+class _Middles(Struct, frozen=True):
     """The middle of each session's marks over the readings on them, (k,) sessions; the first of each base's error.
 
     ``off`` is (k, 3) metres east, north, up, ``plan`` (k, 2) what it would be in each other unit of eastings and

@@ -6,7 +6,8 @@ the heading of another column is the usual one of these and its values differ, n
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.left_corrections import LeftCorrection
@@ -110,8 +111,7 @@ def _bases(survey: Survey) -> Iterator[str]:
                 break
 
 
-@dataclass(frozen=True)
-class BaseColumns:
+class BaseColumns(Struct, frozen=True):
     """Columns of exports that say one ``word`` of a session's base and are not mapped, and how often each value is."""
 
     window: SessionWindow

@@ -1,9 +1,9 @@
 """A job looked at for the field: its frames, its marks and where its work lies, whether or not there are readings."""
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.control import Register
@@ -36,8 +36,7 @@ _APART = 2_000.0
 WITHIN = 10_000.0
 
 
-@dataclass(frozen=True)
-class FieldJob:
+class FieldJob(Struct, frozen=True):
     """A job for the field.
 
     Args:

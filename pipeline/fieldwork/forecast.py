@@ -12,9 +12,9 @@ same comes out of the adjustment as the detectable error of a tie in the place o
 """
 
 from collections.abc import Container, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.adjust import FIRM
 from pipeline.adjust.statistics import POWER, SIGNIFICANCE, critical_value, non_centrality
@@ -30,8 +30,7 @@ from pipeline.solve.reading_precision import Precision, scale_of, with_centring,
 from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, StatedShifts, derive_shifts
 
 
-@dataclass(frozen=True)
-class Intended:
+class Intended(Struct, frozen=True):
     """A session that is intended: its base (3,) in the working frame, numbers of marks, and places of its work.
 
     ``over`` is the mark that the base stands over, None for none; ``ends`` (k, 3) are places of the working frame at
@@ -46,8 +45,7 @@ class Intended:
     ends: Floats
 
 
-@dataclass(frozen=True)
-class Blunder:
+class Blunder(Struct, frozen=True):
     """The smallest blunder that would show, metres in plan and in height; NaN where none would."""
 
     horizontal: float
@@ -67,8 +65,7 @@ class Blunder:
 UNSEEN = Blunder(float("nan"), float("nan"))
 
 
-@dataclass(frozen=True)
-class ForeseenTie:
+class ForeseenTie(Struct, frozen=True):
     """A tie or a set-up as foreseen: the smallest blunder in it that would show.
 
     ``own`` is what the adjustment would show by the other ties, ``by_checks`` what checks would.
@@ -85,8 +82,7 @@ class ForeseenTie:
         return self.own.better(self.by_checks)
 
 
-@dataclass(frozen=True)
-class Check:
+class Check(Struct, frozen=True):
     """A check as foreseen: how well its difference is known (95 %), and the smallest blunder that it would show.
 
     ``fails`` is what, with the same power, would go beyond the job's tolerances, however well the check is known.
@@ -99,8 +95,7 @@ class Check:
     fails: Blunder
 
 
-@dataclass(frozen=True)
-class ForeseenSession:
+class ForeseenSession(Struct, frozen=True):
     """A session as foreseen; (k,) figures at its ends, NaN where it is not tied."""
 
     intended: Intended
@@ -123,8 +118,7 @@ def forecast_sessions(
     return _Network(sessions, marks, job, operations).foreseen(wanted)
 
 
-@dataclass(frozen=True)
-class _Occupations:
+class _Occupations(Struct, frozen=True):
     """Who occupies what: (n,) sessions, marks, and (n, 3) standard uncertainty east, north, up, centring included."""
 
     session: Integers

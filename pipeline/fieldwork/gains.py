@@ -1,9 +1,10 @@
 """What one more tie or check would gain: each mark at hand tried in each session, by the same adjustment."""
 
 from collections.abc import Callable, Container, Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.fieldwork.forecast import UNSEEN, Blunder, ForeseenSession, Intended, forecast_sessions
@@ -19,8 +20,7 @@ TRIED, _TRIALS, _FEW = 40, 200, 3
 _Foresee = Callable[[int, Intended, Container[int]], ForeseenSession]
 
 
-@dataclass(frozen=True)
-class Gain:
+class Gain(Struct, frozen=True):
     """One more tie or check, and what it would change; metres, NaN where there is nothing.
 
     Args:

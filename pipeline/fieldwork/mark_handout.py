@@ -3,12 +3,12 @@
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.clock import from_iso
 from pipeline.fieldwork.field_job import FieldJob, find_field_job, left_out_message, reach_of
@@ -37,8 +37,7 @@ _PAGE = ".html"
 _LARGEST = 1_000_000
 
 
-@dataclass(frozen=True)
-class HandedOut:
+class HandedOut(Struct, frozen=True):
     """Marks that were written to ``file``, and to ``sheet`` to print; every pair; in words what is not there."""
 
     file: Path

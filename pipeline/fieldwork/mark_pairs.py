@@ -7,10 +7,10 @@ does to heights grows with the difference. What a check could detect is worked o
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.examine.register_looks import ONE_MARK
@@ -27,8 +27,7 @@ MARKS = 30
 _PART, _LEAST, _HALF, _HIGH = 0.25, 50.0, 0.5, 100.0
 
 
-@dataclass(frozen=True)
-class Pair:
+class Pair(Struct, frozen=True):
     """Two marks, by their numbers; ``grid`` and ``ground`` are horizontal distances [m], ``bearing`` is the grid's.
 
     Args:

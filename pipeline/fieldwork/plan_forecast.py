@@ -1,10 +1,10 @@
 """`tiedown plan`: what a day that is only intended would give, and what one more tie or check would gain."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.fieldwork.field_job import FieldJob, find_field_job
@@ -30,8 +30,7 @@ class NoPlan(JobError):
         super().__init__([problem])
 
 
-@dataclass(frozen=True)
-class Foreseen:
+class Foreseen(Struct, frozen=True):
     """A plan as foreseen.
 
     Args:

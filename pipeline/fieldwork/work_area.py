@@ -1,9 +1,9 @@
 """Where the work lies that marks are wanted for: the job's readings, a planned area, or a place that somebody names."""
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.control import Register
@@ -19,8 +19,7 @@ FORMS = "a mark's name, easting,northing as issued, or longitude,latitude in deg
 _PAIR = re.compile(r"\s*([-+]?\d+(?:\.\d+)?)\s*,\s*([-+]?\d+(?:\.\d+)?)\s*")
 
 
-@dataclass(frozen=True)
-class Spots:
+class Spots(Struct, frozen=True):
     """Places before any operation is chosen: (n,) longitude and latitude [deg], and what they are, in words.
 
     ``grid`` (n, 2) has them on the grid, in metres to the east and north, where they were given so; else None.
@@ -37,8 +36,7 @@ class Spots:
         return Area.from_degrees(self.longitude, self.latitude)
 
 
-@dataclass(frozen=True)
-class Work:
+class Work(Struct, frozen=True):
     """The work on the grid: ``corners`` (n, 2) [m], and what it is, in words."""
 
     corners: Floats

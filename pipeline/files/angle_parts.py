@@ -5,7 +5,8 @@ What the text says is read, and refused, as any other angle in degrees, minutes 
 
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.files.angle_notations import split_into_parts
 from pipeline.files.heading_words import plain_letters, run_together
@@ -22,8 +23,7 @@ _HEADED = re.compile(r".*hemi?s?.*|(?:lat(?:itude)?)?ns|(?:lon(?:g|gitude)?)?e[w
 _WHOLE = re.compile(r"[.,]0+$")
 
 
-@dataclass(frozen=True)
-class AngleParts:
+class AngleParts(Struct, frozen=True):
     """The columns of an angle: its degrees, what is behind them, and its hemisphere or sign, "" for none."""
 
     degrees: str

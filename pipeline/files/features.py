@@ -5,9 +5,10 @@ import json
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline.files.sheet import Sheet
 from pipeline.limits import COLUMNS, VALUES
@@ -33,8 +34,7 @@ UNKNOWN_CRS = (
 )
 
 
-@dataclass(frozen=True)
-class Features:
+class Features(Struct, frozen=True):
     """Features in order: the cells of each by column in small letters, and its point's coordinates as text.
 
     A point is () where a feature has none. ``crs`` is what the file states for its geometry.

@@ -8,9 +8,10 @@ are those of OGC 12-128r19.
 import re
 import sqlite3
 import struct
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.features import several_points
 from pipeline.files.guarded_database import Guarded, guarded, guarded_file
@@ -40,16 +41,14 @@ _COUNT_ENDS = 9
 POINTS = {1: 21, 1001: 29, 2001: 29, 3001: 37, 0x80000001: 29, 0x40000001: 29, 0xC0000001: 37}
 
 
-@dataclass(frozen=True)
-class Column:
+class Column(Struct, frozen=True):
     """A column and the type that it is declared as, in capitals."""
 
     name: str
     declared: str
 
 
-@dataclass(frozen=True)
-class Layer:
+class Layer(Struct, frozen=True):
     """A layer or attribute table.
 
     ``columns`` are its attributes; ``geometry`` the column of geometries and ``crs`` what it is in, as "EPSG:n" or WKT,

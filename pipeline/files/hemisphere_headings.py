@@ -1,8 +1,9 @@
 """The hemisphere that the heading of a longitude or latitude states: "Longitude (W)", "Lat S", "Südbreite"."""
 
 import re
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from pipeline.files.heading_words import plain_letters, words_of
 
@@ -16,8 +17,7 @@ class Side(StrEnum):
     WEST = "west"
 
 
-@dataclass(frozen=True)
-class SideSaid:
+class SideSaid(Struct, frozen=True):
     """The hemisphere that a heading states; not ``sure`` where its letter is another one in some languages."""
 
     side: Side

@@ -5,7 +5,9 @@ Only the look counts, never a figure's value: a text may stand for any other wit
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.files.no_values import NO_VALUE
 
@@ -166,8 +168,7 @@ _TIMES: tuple[_Form, ...] = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Struct, frozen=True):
     """What a text that cannot be read looks like, in words.
 
     ``plainly`` says what it is not; ``seems`` what it seems to be and what to export instead, "" where nobody can tell;
@@ -228,8 +229,7 @@ def why_no_time(text: str) -> str:
 _NO_FORMAT = (_MONTH_NAMED, _WITH_WORDS, _HALF_NAMED, _DAY_OF_YEAR, _WEEK_OF_YEAR)
 
 
-@dataclass(frozen=True)
-class OddTime:
+class OddTime(Struct, frozen=True):
     """Why a text is no time in ISO 8601, in words; ``dateless`` if it is a time of day alone.
 
     ``statable`` is whether a time format could read it, as far as its look tells.

@@ -6,7 +6,8 @@ for one that may be a row: a line that has numbers where the rows have theirs, o
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.near import plain
 
@@ -34,8 +35,7 @@ _SYSTEM = re.compile(
 )
 
 
-@dataclass(frozen=True)
-class Pages:
+class Pages(Struct, frozen=True):
     """What is no row of a table: the lines of the ``headings`` again, and those of titles, footers and rules.
 
     ``differ`` are two lines that are a title or footer alike but for what may be another system: line, first line.
@@ -57,8 +57,7 @@ class Pages:
 NO_PAGES = Pages()
 
 
-@dataclass(frozen=True)
-class _Places:
+class _Places(Struct, frozen=True):
     """Where the rows of a table have numbers or angles, by the places of their cells, and of what form these are."""
 
     forms: dict[int, re.Pattern[str]]

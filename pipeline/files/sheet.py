@@ -8,9 +8,10 @@ import math
 import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.printed_pages import NO_PAGES, Pages, is_heading, may_be_rows, pages_of
@@ -38,8 +39,7 @@ _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 _Record = tuple[int, list[str]]
 
 
-@dataclass(frozen=True)
-class Sheet:
+class Sheet(Struct, frozen=True):
     """A table as written: every cell is text, stripped of blanks around it, and "" where there is none.
 
     ``columns`` are the header's names in small letters, but for two that these would make one; each of
@@ -65,8 +65,7 @@ class Sheet:
         return number(text, self.comma) if self.point or "." not in text else None
 
 
-@dataclass(frozen=True)
-class Written:
+class Written(Struct, frozen=True):
     """How a table is written, where the job file says so; what is None is found by looking.
 
     ``header`` is the line that names the columns, 0 where none does. ``places`` are columns that go by their numbers,
@@ -84,8 +83,7 @@ class Written:
 AS_FOUND = Written()
 
 
-@dataclass(frozen=True)
-class _Asked:
+class _Asked(Struct, frozen=True):
     """A table as it is asked for: what it is called, which columns are known, how it is written; and its problems."""
 
     shown: str
@@ -214,8 +212,7 @@ def _records_of(path: Path, data: bytes, layer: str | None, asked: _Asked) -> tu
     return list(_records(text, delimiter, asked)), delimiter
 
 
-@dataclass(frozen=True)
-class _Headed:
+class _Headed(Struct, frozen=True):
     """The columns of a table, the line that names them (0: none does), and the lines below it."""
 
     columns: tuple[str, ...]

@@ -6,11 +6,12 @@ import warnings
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import islice
 from typing import Any, TypeVar
 from xml.parsers.expat import ExpatError
+
+from msgspec import Struct
 
 from pipeline.files.workbook_parts import (
     BROKEN,
@@ -36,15 +37,13 @@ _Found = TypeVar("_Found")
 _NOT_EXPECTED = (KeyError, ValueError, TypeError, IndexError, AttributeError, SyntaxError, OverflowError, ExpatError)
 
 
-@dataclass(frozen=True)
-class CellError:
+class CellError(Struct, frozen=True):
     """A cell that holds an error instead of a value, such as #N/A."""
 
     text: str
 
 
-@dataclass(frozen=True)
-class HiddenSheet:
+class HiddenSheet(Struct, frozen=True):
     """A sheet that is not shown, and how many of its rows have two cells at least that begin with a figure."""
 
     name: str
@@ -56,8 +55,7 @@ _FIGURES = 2
 _FIGURE = re.compile(r"\s*[+-]?\.?\d")
 
 
-@dataclass(frozen=True)
-class SheetRows:
+class SheetRows(Struct, frozen=True):
     """A sheet's rows that have a value, each with its number: None, text, number, bool or `CellError` by column.
 
     A date or time is text in ISO 8601: ``2026-03-02``, ``07:30:00`` or ``2026-03-02T07:30:00``. ``look`` says which

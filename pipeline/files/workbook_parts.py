@@ -8,9 +8,10 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import IO
 from xml.parsers import expat
+
+from msgspec import Struct, field
 
 from pipeline.limits import CELLS, COLUMNS, MERGED, WORKBOOK, WORKBOOK_CELLS, WORKBOOK_PART, WORKBOOK_PARTS
 from pipeline.words import counted
@@ -35,8 +36,7 @@ class BrokenWorkbook(Exception):
         super().__init__(what)
 
 
-@dataclass
-class SheetLook:
+class SheetLook(Struct):
     """What a look at one sheet finds.
 
     Args:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -18,8 +19,7 @@ _RASTER = 100
 _SAMPLE = 50_000
 
 
-@dataclass(frozen=True)
-class Places:
+class Places(Struct, frozen=True):
     """Where the points of a job lie: (k,) longitudes and latitudes [deg], and how many points each stands for.
 
     ``extent`` holds every point. ``session`` (k,) is the index of each one's session, where that was given.
@@ -170,8 +170,7 @@ class Area:
 WHOLE_EARTH = Area(-180.0, -90.0, 180.0, 90.0)
 
 
-@dataclass(frozen=True)
-class Use:
+class Use(Struct, frozen=True):
     """Where something is meant to be used: the name of the area, as the registry has it, and the area."""
 
     name: str

@@ -5,11 +5,11 @@ south (y and x of a Gauss conform grid of southern Africa), and a height datum d
 """
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from pipeline.arrays import Floats
@@ -35,8 +35,7 @@ NAMES = ("easting", "northing", "height")
 Triple = tuple[Floats, Floats, Floats]
 
 
-@dataclass(frozen=True)
-class Axis:
+class Axis(Struct, frozen=True):
     """One axis: the unit's name, metres in one of it, and the side to which the numbers grow."""
 
     unit: str
@@ -68,8 +67,7 @@ class Axis:
 _EAST, _NORTH, _UP = (Axis("metre", 1.0, direction) for direction in ("east", "north", "up"))
 
 
-@dataclass(frozen=True)
-class Axes:
+class Axes(Struct, frozen=True):
     """The axes of easting, northing and height.
 
     ``northing_first`` tells whether X and Y of a geometry, as programs read it under the CRS's code, are northing (or

@@ -4,10 +4,10 @@ Symbols: a semi-major axis [m], f flattening [-], e2 = f (2 - f) first eccentric
 in the prime vertical [m].
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from pipeline.arrays import Floats, Integers
@@ -19,8 +19,7 @@ _ROUNDS = 3
 _ENTRIES = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
 
 
-@dataclass(frozen=True)
-class Ellipsoid:
+class Ellipsoid(Struct, frozen=True):
     """An ellipsoid of revolution: semi-major axis ``a`` [m] and flattening ``f`` [-]."""
 
     a: float

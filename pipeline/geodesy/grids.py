@@ -1,10 +1,10 @@
 """Grid files: where PROJ looks for them, and what they are in a record (base name and SHA-256)."""
 
 import os
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from msgspec import Struct
 from pyproj import datadir, network
 
 from pipeline.digest import Signature, digest, signature
@@ -13,8 +13,7 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.sealed import grid_folders
 
 
-@dataclass(frozen=True)
-class Grid:
+class Grid(Struct, frozen=True):
     """A grid file: base name and SHA-256 go into the record, the path stays on this machine.
 
     ``signature`` are the signs of the file, taken before its sum, by which it is seen that nobody wrote to it since.

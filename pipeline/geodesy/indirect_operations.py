@@ -5,9 +5,8 @@ from the frame that is called WGS 84 all the same (ETRS89 and its like). Where a
 different ones, a shift takes up what is alike all over the job, and no more.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 from pyproj.enums import PJType
 
@@ -31,8 +30,7 @@ _ONE_SIZE = 0.5
 _FAR_BETTER = 1.0 / 3.0
 
 
-@dataclass(frozen=True)
-class Places:
+class Places(Struct, frozen=True):
     """Points (n,) over the extent of a job: degrees, metres above the ellipsoid, and a time in decimal years."""
 
     longitude: Floats
@@ -53,8 +51,7 @@ class Places:
         return cls((longitude + 180.0) % 360.0 - 180.0, latitude, level.ravel(), year)
 
 
-@dataclass(frozen=True)
-class Detour:
+class Detour(Struct, frozen=True):
     """A way by a frame in between, named ``via``: into it by ``first`` (None: the same degrees), on by ``onward``."""
 
     via: str

@@ -4,9 +4,9 @@ These are readings of a mistake and never results: an operation whose best grid 
 """
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
+from msgspec import Struct
 from pyproj import Transformer
 from pyproj.crs import CRS
 from pyproj.enums import PJType
@@ -28,8 +28,7 @@ _TENTHS = 10
 ZONES = (6.0, 3.0, 2.0)
 
 
-@dataclass(frozen=True)
-class Alternative:
+class Alternative(Struct, frozen=True):
     """The coordinates that were meant, if the numbers as written were meant otherwise.
 
     ``name`` says how they were meant; ``first`` and ``second`` are easting and northing [m] or longitude and latitude
@@ -76,8 +75,7 @@ def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternativ
     return found
 
 
-@dataclass(frozen=True)
-class LeftOut:
+class LeftOut(Struct, frozen=True):
     """What may have been left out of eastings and northings: metres to the east and the north to be added to them.
 
     ``name`` says so, as a clause that goes before what would then be.

@@ -10,11 +10,12 @@ operations that do the same: the two halves of the chain would otherwise differ 
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 from pyproj.crs import CRS
 
@@ -96,8 +97,7 @@ def with_heights_turned(crs: str, other: str, area: Area) -> Operation:
     return operation
 
 
-@dataclass(frozen=True)
-class Frame:
+class Frame(Struct, frozen=True):
     """What coordinates are in: a CRS, a height datum (or "ellipsoid"), and an epoch [decimal year] if one is stated."""
 
     crs: str

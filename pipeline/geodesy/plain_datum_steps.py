@@ -1,9 +1,9 @@
 """The two ways into an older datum: by its file of shifts, and by the parameters that stand in where there is none."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
 from pyproj.crs import CRS
 from pyproj.transformer import Transformer
 
@@ -24,8 +24,7 @@ _SATELLITES, _ONE_SIZE = 6_378_137.0, 0.5
 _AXES = "axis order change (2D)"
 
 
-@dataclass(frozen=True)
-class TwoWays:
+class TwoWays(Struct, frozen=True):
     """A way into a datum ``by_file`` of shifts, and a ``plain`` one without."""
 
     by_file: Transformer

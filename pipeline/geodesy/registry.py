@@ -7,11 +7,11 @@ up to some hundred metres, and turns and scales them by less than a job's marks 
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 from pyproj import Proj, Transformer, transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
@@ -27,8 +27,7 @@ from pipeline.geodesy.frames import WGS84
 from pipeline.sphere import apart
 
 
-@dataclass(frozen=True)
-class Registered:
+class Registered(Struct, frozen=True):
     """A CRS of the registry: its code as "EPSG:n", its name, and the area that it is for: square degrees and name."""
 
     code: str

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 from pyproj import Transformer
 from pyproj.exceptions import ProjError
@@ -158,8 +159,7 @@ def _located(operation: Operation, known: Grid) -> str:
     return text
 
 
-@dataclass(frozen=True)
-class Frames:
+class Frames(Struct, frozen=True):
     """The chosen operations: raw to working per ``[[points]]`` block, working to issued and to geographic."""
 
     to_working: tuple[Operation, ...]

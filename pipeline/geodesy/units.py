@@ -5,10 +5,10 @@ CRS says its unit, that unit is obeyed, and a job file that says another is refu
 """
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from msgspec import Struct
 from pyproj.crs import CRS
 
 from pipeline.geodesy import crs as systems
@@ -25,8 +25,7 @@ METRES = {"metre": 1.0, "foot": FOOT, "us-survey-foot": SURVEY_FOOT}
 _SAME = 1e-7
 
 
-@dataclass(frozen=True)
-class Lengths:
+class Lengths(Struct, frozen=True):
     """Metres in one unit of what is counted: eastings and northings, heights, and every length that no CRS speaks of.
 
     ``degrees`` where positions are longitude and latitude. ``signs`` are -1 where eastings are counted to the west,

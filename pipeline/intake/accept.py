@@ -1,11 +1,11 @@
 """Selects the readings that are good enough to be drafted, by solution and the limits of ``[quality]``."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.intake.positions import column_numbers, stated_sigmas
@@ -27,8 +27,7 @@ def not_fixed(batch: pa.RecordBatch, quality: Quality) -> Flags:
     )
 
 
-@dataclass(frozen=True)
-class _Limit:
+class _Limit(Struct, frozen=True):
     """A limit that the job sets, by its key of ``[quality]``: what is limited in words, and (n,) its values.
 
     ``none`` (n,) are values that stand for none, as -1 does for an age; they are among those that are not known.

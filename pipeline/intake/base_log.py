@@ -6,11 +6,12 @@ need it, and the readings outside all sessions: their times and base ids.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -34,8 +35,7 @@ _PER_METRE, _PER_DEGREE = 1e3, 1e8
 _ELSEWHERE = 30
 
 
-@dataclass(frozen=True)
-class ValueSeen:
+class ValueSeen(Struct, frozen=True):
     """One value among a session's readings.
 
     ``time``, ``export`` and ``row`` are those of the earliest reading that has it, ``last`` is the time of the latest,
@@ -65,8 +65,7 @@ class ValueSeen:
         return replace(early, last=last, count=count, exports=exports, entered=entered)
 
 
-@dataclass
-class Values:
+class Values(Struct):
     """The different values of one thing in one session; ``further`` counts readings with values beyond `MOST`."""
 
     found: dict[tuple[int | str, ...], ValueSeen] = field(default_factory=dict)
@@ -89,8 +88,7 @@ class Values:
         return len(self.found)
 
 
-@dataclass(frozen=True)
-class First:
+class First(Struct, frozen=True):
     """The earliest reading of a session: its name, UTC milliseconds, raw position, block, export and row."""
 
     name: str | None
@@ -101,8 +99,7 @@ class First:
     row: int
 
 
-@dataclass
-class SessionLog:
+class SessionLog(Struct):
     """What one session's readings say of its base; antenna heights are told apart by export.
 
     ``ids_at`` are the positions with the base id beside them, of a session that names no base; ``bare`` the readings,
@@ -117,8 +114,7 @@ class SessionLog:
     first: First | None = None
 
 
-@dataclass(frozen=True)
-class Outside:
+class Outside(Struct, frozen=True):
     """Readings outside all sessions whose base id, if any, is some session's: (n,) times and base ids of a sample.
 
     ``count`` is how many there are in all, ``exports`` the exports that they stand in.
@@ -130,8 +126,7 @@ class Outside:
     exports: tuple[int, ...]
 
 
-@dataclass(frozen=True)
-class BaseLog:
+class BaseLog(Struct, frozen=True):
     """What the exports say of the bases: per session, and outside all sessions.
 
     ``strangers`` are base ids of readings at whose time no session with them runs, by export and the sessions that do
@@ -146,8 +141,7 @@ class BaseLog:
     outside: Outside
 
 
-@dataclass
-class _Waiting:
+class _Waiting(Struct):
     """Readings outside all sessions, kept until the end."""
 
     times: list[Integers] = field(default_factory=list)
@@ -322,8 +316,7 @@ def _somewhere(values: Floats, *, degrees: bool) -> Flags:
     return np.asarray((values[:, : 2 if degrees else 3] != 0.0).any(axis=1))
 
 
-@dataclass(frozen=True)
-class _Group:
+class _Group(Struct, frozen=True):
     """Readings of a batch that share session and key: the row of the earliest, first and last time, how many.
 
     ``entered`` is how many of them were marked.
@@ -338,8 +331,7 @@ class _Group:
     entered: int
 
 
-@dataclass(frozen=True)
-class _Place:
+class _Place(Struct, frozen=True):
     """A batch and where its rows stand: (n,) UTC milliseconds and numbers in the file of one export."""
 
     batch: pa.RecordBatch

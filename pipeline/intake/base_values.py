@@ -1,10 +1,10 @@
 """What the readings of a session say of its base: values that change in time, and times that are off by whole hours."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import GPS_AHEAD, HOUR
@@ -13,8 +13,7 @@ from pipeline.clock import GPS_AHEAD, HOUR
 _MOST_HOURS = 14
 
 
-@dataclass(frozen=True)
-class ValueChange:
+class ValueChange(Struct, frozen=True):
     """A value gave way to the next: ``before`` and ``after`` are their places in the sequence given.
 
     ``until`` is the last time with the former, ``since`` the first with the latter, both UTC milliseconds. Where the

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.base_log import ValueSeen
@@ -17,8 +18,7 @@ from pipeline.intake.prepare import Prepared
 _ONE_PLACE = 0.005
 
 
-@dataclass(frozen=True)
-class Bases:
+class Bases(Struct, frozen=True):
     """Where bases stood, per session (S, 3), working frame, as broadcast; NaN where that is not known.
 
     ``receiver`` is the antenna's reference point, ``mark`` the mark under it. The former is known from the job's

@@ -1,9 +1,9 @@
 """The readings of each session with their places, piece by piece, in whatever order the exports have them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -19,8 +19,7 @@ _TOGETHER = 1 << 18
 _PLACE = ("longitude", "latitude", "height")
 
 
-@dataclass(frozen=True)
-class Placed:
+class Placed(Struct, frozen=True):
     """Readings (k,): their numbers, ascending, flags, longitude and latitude, (k, 3) places on the sphere, heights."""
 
     number: Integers

@@ -1,11 +1,12 @@
 """The sound candidates of the first pass, with their raw positions and what the sessions say of them."""
 
 from collections import defaultdict
-from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.first_pass import FirstPass
@@ -18,8 +19,7 @@ from pipeline.tables import milliseconds
 from pipeline.words import Role
 
 
-@dataclass(frozen=True)
-class Candidates:
+class Candidates(Struct, frozen=True):
     """Readings that may be occupations of marks and are not held back, (n,) in the order of reading.
 
     Args:

@@ -10,10 +10,10 @@ others lie a few millimetres beside, whereas the places around numbers that were
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -54,8 +54,7 @@ _MILLIMETRE = 1e-3
 _PLACE = 1e6
 
 
-@dataclass(frozen=True)
-class CoarseRows:
+class CoarseRows(Struct, frozen=True):
     """Readings of one export that are written coarsely, in plan or in height.
 
     Args:
@@ -128,8 +127,7 @@ def _counts(rows: ReadingRows, counting: Flags) -> dict[int, dict[int, Integers]
     return found
 
 
-@dataclass(frozen=True)
-class _Close:
+class _Close(Struct, frozen=True):
     """Readings of an export, (k,): some thousands of the coarse ones of an axis and of the others.
 
     ``values`` (a, k) are the coordinates of the axis, east and north of both, where these are known: degrees or metres.

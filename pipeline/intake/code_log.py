@@ -1,11 +1,11 @@
 """Collects the codes of the readings in the first pass, each once, if the job says something of codes."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 
@@ -15,8 +15,7 @@ MOST = 10_000
 FIRST = 3
 
 
-@dataclass
-class CodeSeen:
+class CodeSeen(Struct):
     """How many readings have a code, and export and row of the first of them."""
 
     readings: int = 0

@@ -5,10 +5,10 @@ are held too where the disk has no room. The file is read rather than mapped: ma
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
@@ -18,8 +18,7 @@ from pipeline.nameless import NamelessFile
 HELD = 1 << 17
 
 
-@dataclass(frozen=True)
-class _Laid:
+class _Laid(Struct, frozen=True):
     """Where in the file the values of a piece are."""
 
     place: int
@@ -82,8 +81,7 @@ class DiskColumns:
         return np.frombuffer(found, values.kind, values.rows)
 
 
-@dataclass(frozen=True)
-class DiskColumn:
+class DiskColumn(Struct, frozen=True):
     """One of the columns, to be gone through piece by piece as often as needed."""
 
     columns: DiskColumns

@@ -6,9 +6,9 @@ the minute: of these nothing is found.
 """
 
 from collections import defaultdict
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import MINUTE
@@ -27,8 +27,7 @@ _APART = 30.0
 _OTHERS, _QUARTER = 3, 15
 
 
-@dataclass(frozen=True)
-class CopiedTime:
+class CopiedTime(Struct, frozen=True):
     """Rows of one export, from number ``first`` of the job to ``last``, with one ``time``, UTC milliseconds.
 
     ``rows`` are the first's and the last's in the file, ``count`` how many rows, ``reach`` the metres that they lie

@@ -1,10 +1,10 @@
 """Readings of a job that are copies of another under another name and time: what a frozen or mistyped row becomes."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -28,8 +28,7 @@ _LISTED = 3
 _FROZEN, _WHILE = 5, 60_000
 
 
-@dataclass(frozen=True)
-class Copied:
+class Copied(Struct, frozen=True):
     """Rows that have the position of another to the last digit: (k,) their numbers, ascending, and those of the others.
 
     Args:
@@ -153,8 +152,7 @@ def _tie_names(prepared: Prepared) -> NDArray[np.uint32]:
     return name_hashes(pa.array(names, pa.string())).astype(np.uint32)
 
 
-@dataclass(frozen=True)
-class _Positions:
+class _Positions(Struct, frozen=True):
     """Hashes of the position of every reading, piece by piece as often as needed."""
 
     rows: ReadingRows
@@ -164,8 +162,7 @@ class _Positions:
             yield place_hashes(np.zeros(len(place[0]), np.uint32), *place)
 
 
-@dataclass(frozen=True)
-class Cells:
+class Cells(Struct, frozen=True):
     """Hashes of the cell of every reading, likewise."""
 
     rows: ReadingRows

@@ -3,11 +3,10 @@
 Corrections that did not arrive are used on for a while, and the solution goes astray with their age, at first unseen.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.read.correction_headings import says_correction_age
@@ -22,8 +21,7 @@ _COMMA = r"^[+-]?\d*,\d+$"
 _UNIT = r"(\d)\s*(?:s|sec)\.?$"
 
 
-@dataclass
-class Ages:
+class Ages(Struct):
     """A column of ages: how many sound readings have one, how many are at most `FRESH`, how many more than `STALE`.
 
     Numbers below zero stand for none. ``row`` is the first reading of more than `STALE`, ``oldest`` [s] the oldest.

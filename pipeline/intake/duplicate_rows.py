@@ -1,9 +1,10 @@
 """Finds rows that repeat the observation of another row, and pairs of which that cannot be decided."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import lasting
@@ -39,8 +40,7 @@ _HABIT = 0.05
 _LISTED = 3
 
 
-@dataclass(frozen=True)
-class DuplicateRows:
+class DuplicateRows(Struct, frozen=True):
     """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``.
 
     ``on_marks`` are as `copies.Copied` has them: they repeat nothing as far as is known yet. ``shifted`` repeat nothing

@@ -1,16 +1,14 @@
 """One name at two places: which points lie far from the first that has their name, among all readings of a job."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.sphere import apart
 
 
-@dataclass(frozen=True)
-class FarRepeats:
+class FarRepeats(Struct, frozen=True):
     """Readings far from the first of their name, by number: (k,) ``first``, ``other``, ``distance`` metres.
 
     ``names`` is how many different names they have.

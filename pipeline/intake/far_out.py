@@ -1,8 +1,8 @@
 """Compares the positions of one session's readings with its base and its middle, piece by piece."""
 
-from dataclasses import dataclass, field, replace
-
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -25,8 +25,7 @@ from pipeline.plausible import (
 LIES = "is"
 
 
-@dataclass
-class Findings:
+class Findings(Struct):
     """What was found of one session: what is said of readings, by their numbers; runs that jump, with metres.
 
     ``height_jumps`` are runs whose heights do, metres with sign.
@@ -40,8 +39,7 @@ class Findings:
     not_from_base: str | None = None
 
 
-@dataclass(frozen=True)
-class Against:
+class Against(Struct, frozen=True):
     """What a session's readings are compared with.
 
     Args:
@@ -74,8 +72,7 @@ class Against:
         return distance, distance > self.limit
 
 
-@dataclass
-class PositionLook:
+class PositionLook(Struct):
     """What a look at a session's positions gives; heights follow.
 
     Args:
@@ -121,8 +118,7 @@ def look_at_positions(mine: OfSession, against: Against) -> PositionLook:
     return found
 
 
-@dataclass
-class Apart:
+class Apart(Struct):
     """Gathers the readings that are further from the middle than ``beyond``; those that may be told of are kept.
 
     Where many are, that is no slip but the work: then none is told.

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.field_windows import FieldWindow
@@ -18,8 +18,7 @@ _ENOUGH, _EACH_SIDE = 8, 2
 _TIMES, _HIGH, _WAYS = 5.0, 0.25, 2.0
 
 
-@dataclass(frozen=True)
-class Rise:
+class Rise(Struct, frozen=True):
     """The one rise among the points of a stretch that stands out of all others, as their export has them.
 
     Args:
@@ -39,8 +38,7 @@ class Rise:
     after: int
 
 
-@dataclass(frozen=True)
-class FieldPoints:
+class FieldPoints(Struct, frozen=True):
     """Points of one field shift's session and receiver by time; readings that may be occupations are none of them.
 
     Args:

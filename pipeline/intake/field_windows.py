@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
 from itertools import combinations
@@ -11,6 +10,7 @@ from pathlib import PurePosixPath
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import stamp
@@ -23,8 +23,7 @@ from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 
 
-@dataclass(frozen=True)
-class FieldWindow:
+class FieldWindow(Struct, frozen=True):
     """One field shift of a session: who carries it, and since when.
 
     Args:

@@ -6,11 +6,11 @@ Kept is little: counts per export, and a count per minute and base id.
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -44,8 +44,7 @@ GIVEN = ("sigma_east", "sigma_up", "solution", "satellites", "pdop", "base", "an
 _MOST = 16
 
 
-@dataclass
-class Noted:
+class Noted(Struct):
     """How many readings of an export have something, and the row of the first; where asked for, how many by session."""
 
     count: int = 0
@@ -63,8 +62,7 @@ class Noted:
             self.by.update(dict(zip(sessions.tolist(), counts.tolist(), strict=True)))
 
 
-@dataclass
-class Extent:
+class Extent(Struct):
     """The least and the largest of each coordinate of the sound readings of (S,) sessions, as an export has them.
 
     ``low`` and ``high`` are (S, 3), infinite where there is no reading; ``row`` (S,) is of each first reading.
@@ -88,8 +86,7 @@ class Extent:
         np.minimum.at(self.row, session, rows)
 
 
-@dataclass
-class FileLog:
+class FileLog(Struct):
     """What is noted of one export.
 
     Args:

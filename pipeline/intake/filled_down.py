@@ -4,10 +4,11 @@ Rows in which all coordinates repeat are no such rows: `duplicates` finds them.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -44,8 +45,7 @@ _TENTHS = 2e-4
 _MOST = 1_000
 
 
-@dataclass(frozen=True)
-class Filled:
+class Filled(Struct, frozen=True):
     """Rows of an export, ``first`` to ``last`` by their numbers in the file, that have one coordinate in common.
 
     ``axis`` is which of the three, ``count`` how many rows, ``step`` whether it rises by one step instead, ``digit``
@@ -62,8 +62,7 @@ class Filled:
     sessions: tuple[int, ...]
 
 
-@dataclass
-class _Column:
+class _Column(Struct):
     steps: int = 0
     again: int = 0
     within: int = 0
@@ -72,8 +71,7 @@ class _Column:
     digit: float = np.inf
 
 
-@dataclass
-class FilledDown:
+class FilledDown(Struct):
     """Collects, batch by batch, rows that follow each other with one coordinate alike."""
 
     columns: dict[tuple[int, int], _Column] = field(default_factory=dict)

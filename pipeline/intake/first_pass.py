@@ -1,11 +1,12 @@
 """Makes the first pass over the exports: picks out occupations, notes extents, times and repeated rows."""
 
-from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -61,8 +62,7 @@ _NEVER = int(np.iinfo(np.int64).min)
 _PLACES = 32
 
 
-@dataclass(frozen=True)
-class FirstPass:
+class FirstPass(Struct, frozen=True):
     """What the first pass keeps.
 
     Args:
@@ -161,8 +161,7 @@ class FirstPass:
         return np.searchsorted(np.cumsum(self.rows), numbers, side="right").astype(np.int64)
 
 
-@dataclass(frozen=True)
-class Unusable:
+class Unusable(Struct, frozen=True):
     """Rows that cannot be used for one reason: how many, and the first of them with why."""
 
     reason: Reason

@@ -1,9 +1,9 @@
 """Exports whose headings of longitude or latitude state a hemisphere, with the signs of their sound readings."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags
 from pipeline.files.hemisphere_headings import SideSaid, side_in_heading
@@ -13,8 +13,7 @@ from pipeline.read.exports import Export
 _WORDS = ("longitude", "latitude")
 
 
-@dataclass
-class HeadedSide:
+class HeadedSide(Struct):
     """What the heading of an export's longitudes or latitudes states, and how many readings are of which sign.
 
     Args:

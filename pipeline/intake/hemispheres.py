@@ -1,11 +1,11 @@
 """Columns of hemispheres that no block maps: degrees without the signs that they say lie on the wrong side of zero."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.intake.positions import raw_positions
@@ -18,8 +18,7 @@ from pipeline.tables import READING
 _FEW = 6
 
 
-@dataclass
-class _Letters:
+class _Letters(Struct):
     """The first row in the file with each text and each sign of the degrees of one axis, and the least degrees."""
 
     first: dict[str, dict[tuple[str, int], int]] = field(default_factory=lambda: {"longitude": {}, "latitude": {}})
@@ -27,8 +26,7 @@ class _Letters:
     many: bool = False
 
 
-@dataclass
-class Hemispheres:
+class Hemispheres(Struct):
     """Collects, batch by batch, what unmapped columns with such headings say of degrees."""
 
     columns: dict[tuple[int, str], _Letters] = field(default_factory=dict)

@@ -1,9 +1,9 @@
 """Compares every readable reading with its session: what is impossible, and what should be checked."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
@@ -90,8 +90,7 @@ _LISTED = 3
 Looks = Callable[[Integers, NDArray[np.uint8]], NDArray[np.uint8]]
 
 
-@dataclass(frozen=True)
-class Implausible:
+class Implausible(Struct, frozen=True):
     """Readings that cannot lie where they say: (k,) numbers in the job, ascending, and why in words; ``notes``.
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
@@ -124,8 +123,7 @@ class Implausible:
         return said + (look_in_brackets(looks[fits[0]]) if len(fits) else "")
 
 
-@dataclass(frozen=True)
-class Cliff:
+class Cliff(Struct, frozen=True):
     """Some readings of a session that stand off others hard by; the first of them by its export and row there."""
 
     session: int
@@ -134,8 +132,7 @@ class Cliff:
     steep: Steep
 
 
-@dataclass(frozen=True)
-class TwoLevels:
+class TwoLevels(Struct, frozen=True):
     """Some readings of a session on another level than the others; the first of them by its export and row there.
 
     ``things`` tells that most of them have codes that none of the others has, as decks, roofs and banks have.
@@ -151,8 +148,7 @@ class TwoLevels:
     without_mark: tuple[int, float] | None = None
 
 
-@dataclass(frozen=True)
-class MirroredRows:
+class MirroredRows(Struct, frozen=True):
     """Readings of a session that lie mirrored across zero degrees; the first of them by its export and row there."""
 
     session: int

@@ -1,8 +1,9 @@
 """The extent of a job: where its readings lie, without those that are far out."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.area import Area, Places
@@ -13,8 +14,7 @@ from pipeline.intake.ledger import CANDIDATE, ReadingRows
 _REACH = 2.0
 
 
-@dataclass
-class _Cells:
+class _Cells(Struct):
     """Extents of readings per whole degree of longitude and latitude, for finding the job's area in the end."""
 
     found: dict[int, list[float]] = field(default_factory=dict)

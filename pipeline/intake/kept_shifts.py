@@ -2,8 +2,9 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.clock import milliseconds_of
 from pipeline.files.regular_files import read_note
@@ -16,8 +17,7 @@ from pipeline.issue.record_types import SealedRecord, Target
 from pipeline.problems import Problem
 
 
-@dataclass(frozen=True)
-class KeptShift:
+class KeptShift(Struct, frozen=True):
     """A field shift that an issue took out, worked out from a tie by the register's coordinates.
 
     Args:

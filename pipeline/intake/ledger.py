@@ -1,12 +1,12 @@
 """Per-reading columns of the first pass, for finding repeats and impossible values: four bytes each in memory."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -61,8 +61,7 @@ _ROUNDED = ("east", "north", "up")
 _OBSERVED = ("time", "longitude", "latitude", "height", "name", "base", *_ROUNDED, "clock")
 
 
-@dataclass(frozen=True)
-class ReadingRows:
+class ReadingRows(Struct, frozen=True):
     """Every reading of a job, (n,) in the order of reading; memory has session and flags of each, disk the rest.
 
     Args:
@@ -154,8 +153,7 @@ class ReadingRows:
         )
 
 
-@dataclass(frozen=True)
-class Places:
+class Places(Struct, frozen=True):
     """Hashes of name and position of every reading, whenever it was observed, piece by piece as often as needed."""
 
     columns: DiskColumns
@@ -165,8 +163,7 @@ class Places:
             yield place_hashes(name, *place)
 
 
-@dataclass(frozen=True)
-class Names:
+class Names(Struct, frozen=True):
     """Hashes of the name of every reading, 0 where it has none, piece by piece as often as needed."""
 
     columns: DiskColumns
@@ -176,8 +173,7 @@ class Names:
             yield mixed(name.astype(np.uint64))
 
 
-@dataclass
-class Ledger:
+class Ledger(Struct):
     """Collects `ReadingRows`, batch by batch."""
 
     columns: DiskColumns = field(default_factory=lambda: DiskColumns(_KINDS))

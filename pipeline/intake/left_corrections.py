@@ -1,11 +1,11 @@
 """Columns of bases, rovers and solutions, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -29,8 +29,7 @@ _DEGREES, _METRES, _ANTENNA = 6, 1, 3
 _BY_ROW = frozenset(("rover", "base_longitude", "base_latitude", "base_easting", "base_northing"))
 
 
-@dataclass
-class LeftCorrection:
+class LeftCorrection(Struct):
     """A column that says ``word`` by its heading and is carried along: what its sound readings have, by session.
 
     ``counts`` are by session and value, blanks left out; ``row`` is the first row with a value, ``written`` how it

@@ -1,10 +1,9 @@
 """Columns of precisions, by their headings, that no job file maps: how large their numbers are beside what is used."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.intake.positions import stated_sigmas
@@ -21,8 +20,7 @@ _COMMA = r"^[+-]?\d*,\d+$"
 _ANY = (0, 1, 2)
 
 
-@dataclass
-class LeftPrecision:
+class LeftPrecision(Struct):
     """A column that is a precision by its heading and is carried along: sums of squares over ``count`` sound readings.
 
     ``stated`` [m2] is of what the column says, ``used`` [m2] of the standard uncertainties that are used instead.

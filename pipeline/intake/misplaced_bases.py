@@ -5,9 +5,10 @@ as good as any, and no distance counts from such a position.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.crs import kind_of, source_crs
@@ -28,8 +29,7 @@ _NOBODY = 500_000.0
 _MEANT = 10_000.0
 
 
-@dataclass(frozen=True)
-class Misplaced:
+class Misplaced(Struct, frozen=True):
     """A base that is far from all readings of its session.
 
     ``what`` says so, ``believed`` whether distances count from it.

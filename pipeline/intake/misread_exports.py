@@ -5,9 +5,9 @@ far from it. The register knows where the work is.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
@@ -18,8 +18,7 @@ from pipeline.plausible import distances, middle, misread, on_sphere
 _SAMPLE = 4_000
 
 
-@dataclass(frozen=True)
-class Misread:
+class Misread(Struct, frozen=True):
     """Places (k, 3) and heights (k,) of the exports that lie by the marks, and the `Look` of those that are misread."""
 
     places: Floats

@@ -8,10 +8,11 @@ steps back, or parts that do not fit so.
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -34,8 +35,7 @@ _NOTED = 400
 _NUMBERED = re.compile(r"(.*?)(\d{1,15})")
 
 
-@dataclass
-class Jumps:
+class Jumps(Struct):
     """What is known of the rows at which the times of an export jump by more than ``least`` milliseconds.
 
     ``named`` and ``coded`` have the numbers in the file of those whose name runs on from that of the row before, and
@@ -84,8 +84,7 @@ def _numbered(name: str | None) -> re.Match[str] | None:
     return _NUMBERED.fullmatch(folded(name))
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(Struct, frozen=True):
     """A block of rows at a wrong time: its places, (k,) of which are in another session by it, and theirs by place.
 
     ``lag`` is what its times lack, milliseconds, 0 where that is not known; ``certain`` tells a doubt from a note.
@@ -98,8 +97,7 @@ class Moved:
     certain: bool
 
 
-@dataclass(frozen=True)
-class Order:
+class Order(Struct, frozen=True):
     """Readings (n,) in the order of a file, as far as blocks are looked for in it.
 
     Args:

@@ -1,11 +1,11 @@
 """Readings whose mark stands in a column that the job file maps to nothing: the names that it maps may be a counter."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.occupations.name_words import of_witness
@@ -28,8 +28,7 @@ _FIGURES = 3
 Elsewhere = Mapping[int, tuple[str, str]]
 
 
-@dataclass
-class _Column:
+class _Column(Struct):
     """What one column says: the marks, how many readings name one, and rows that are kept of them with their marks.
 
     Of the listed readings that name one, ``alone`` do so there only, the others in the mapped name as well.
@@ -42,8 +41,7 @@ class _Column:
     kept: list[tuple[str, pa.RecordBatch]] = field(default_factory=list)
 
 
-@dataclass
-class NamedElsewhere:
+class NamedElsewhere(Struct):
     """Collects, batch by batch, readings that name a mark of the register in a column that is not mapped.
 
     A column counts where listed readings name their marks in it, and not in the name: that is a counter, and

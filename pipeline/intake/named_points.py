@@ -3,11 +3,11 @@
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.clock import DAY, stamp
 from pipeline.intake.field_windows import FieldWindow
@@ -41,8 +41,7 @@ _LISTED = 3
 _OTHER_TIE = "correct the row in the export, check the limits of [quality], or tie on another occupation"
 
 
-@dataclass(frozen=True)
-class Named:
+class Named(Struct, frozen=True):
     """What a session says of one of its points: which mark it stands on, and what it is used for."""
 
     mark: str
@@ -60,8 +59,7 @@ def named_points(prepared: Prepared) -> dict[tuple[int, str], Named]:
     return found
 
 
-@dataclass
-class _Absent:
+class _Absent(Struct):
     """A point that no reading is called like: the names nearest to it, and a row that may be it but is broken."""
 
     near: dict[str, None] = field(default_factory=dict)
@@ -121,8 +119,7 @@ def _likeliest(point: str, names: pa.Array) -> list[str]:
 _Row = dict[str, object]
 
 
-@dataclass(frozen=True)
-class _Looked:
+class _Looked(Struct, frozen=True):
     """What the exports have of the points that a job names.
 
     Args:

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.geodesy import crs
@@ -30,8 +30,7 @@ from pipeline.problems import Problems
 _MARGIN = 100.0
 
 
-@dataclass(frozen=True)
-class Operations:
+class Operations(Struct, frozen=True):
     """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups.
 
     ``site`` is the site's own system, which ``frames`` lead to where there is one.

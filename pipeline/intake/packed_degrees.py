@@ -1,9 +1,9 @@
 """Exports whose degrees seem to be degrees, minutes and seconds in one number, looked for in every sound reading."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags
 from pipeline.intake.ledger import ReadingRows
@@ -11,8 +11,7 @@ from pipeline.plausible.packed import Packed, are_packed
 from pipeline.read.exports import Export
 
 
-@dataclass
-class PackedExport:
+class PackedExport(Struct):
     """An export whose degrees seem to be packed.
 
     Args:

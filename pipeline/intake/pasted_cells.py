@@ -6,11 +6,11 @@ and the other coordinates stay, so that only the order gives it away. Whole rows
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import height_rounding, metres_of, plan_rounding
@@ -38,8 +38,7 @@ _SAFE = 2.0
 _MIXING = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)
 
 
-@dataclass(frozen=True)
-class Pasted:
+class Pasted(Struct, frozen=True):
     """Rows of an export, by their numbers in the file, whose numbers in one coordinate are those of other rows.
 
     ``axis`` is which of the three, ``first`` the first and last of the former, ``second`` those behind them.
@@ -52,8 +51,7 @@ class Pasted:
     count: int
 
 
-@dataclass
-class PastedCells:
+class PastedCells(Struct):
     """Collects such rows, batch by batch."""
 
     found: list[Pasted] = field(default_factory=list)

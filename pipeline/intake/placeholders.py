@@ -1,10 +1,10 @@
 """Counts standard uncertainties of zero in the first pass, which mean that none is known."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags
 from pipeline.intake.positions import stated_sigmas
@@ -12,8 +12,7 @@ from pipeline.read.exports import Export
 from pipeline.words import counted
 
 
-@dataclass
-class Placeholders:
+class Placeholders(Struct):
     """Counts per export the sound readings with an uncertainty of zero, and keeps the row of the first."""
 
     found: dict[int, tuple[int, int]] = field(default_factory=dict)

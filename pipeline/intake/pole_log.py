@@ -1,9 +1,8 @@
 """Notes with which pole heights readings were made, in the first pass: few per session and export."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
@@ -18,8 +17,7 @@ _BLOCKS = 32
 _LONG, _MANY = 100.0, 64
 
 
-@dataclass
-class PoleSeen:
+class PoleSeen(Struct):
     """How many points of a session and export have one pole height, the row of the first, and in how many blocks."""
 
     count: int
@@ -27,8 +25,7 @@ class PoleSeen:
     blocks: int = 0
 
 
-@dataclass
-class PoleLog:
+class PoleLog(Struct):
     """Collects pole heights, batch by batch, of exports that have them.
 
     ``points`` are those of sound readings that are no candidates for occupations, by session and export, and by

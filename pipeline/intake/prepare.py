@@ -2,9 +2,11 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.codes.drawn import check_drawn
 from pipeline.codes.table import CodeTable, form_of, read_code_table
@@ -50,8 +52,7 @@ BASE_COLUMNS = {
 }
 
 
-@dataclass(frozen=True)
-class GoneExports:
+class GoneExports(Struct, frozen=True):
     """Exports that an issue before read, that a pattern of the job file still asks for, and that are not there.
 
     Args:
@@ -65,8 +66,7 @@ class GoneExports:
     occupations: frozenset[str]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Prepared:
+class Prepared(Struct, frozen=True, kw_only=True):
     """A job with its sessions, its register (None where no session needs one) and its raw files.
 
     ``faulty`` names the parts that have problems, "target" where a file of it is missing: what follows

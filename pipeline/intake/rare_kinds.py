@@ -5,11 +5,11 @@ shape. Where many are alike they are points: fences are numbered from a mark, an
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Integers
 from pipeline.letter_case import folded
@@ -31,8 +31,7 @@ _OF_MARK, _NAMED, _AT_ONCE = 500, 20_000, 1_000
 _Kind = tuple[str, str]
 
 
-@dataclass(frozen=True)
-class Rare:
+class Rare(Struct, frozen=True):
     """What few readings besides the listed ones have: codes as `folded`, and `shape` of names.
 
     ``others`` is how many readings are in no list, ``numbers`` which are candidates for such a reason alone. ``slips``
@@ -46,8 +45,7 @@ class Rare:
     slips: Mapping[str, int] = field(default_factory=dict)
 
 
-@dataclass
-class RareKinds:
+class RareKinds(Struct):
     """Collects, batch by batch, rows that are few of their kind; those of a kind that grows are let go."""
 
     marks: MarkNames

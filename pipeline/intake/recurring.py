@@ -4,10 +4,10 @@ Whether they did, the shifts say: of a base that stood, and was set, as before, 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -31,8 +31,7 @@ _NAMED = 60
 _BASE_ROWS = ("base", "base station", "basis", "ref", "reference")
 
 
-@dataclass(frozen=True)
-class Recurring:
+class Recurring(Struct, frozen=True):
     """Readings of two sessions, (k,) pairs, that have one position each.
 
     Args:

@@ -9,12 +9,13 @@ nothing is said of it.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import partial
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -44,8 +45,7 @@ _SAID = 5
 _EITHER = 4
 
 
-@dataclass(frozen=True, kw_only=True)
-class Astray:
+class Astray(Struct, frozen=True, kw_only=True):
     """Rows of an export that are out of its order.
 
     Args:
@@ -76,8 +76,7 @@ class Astray:
     lag: int = 0
 
 
-@dataclass(frozen=True)
-class _Sequence:
+class _Sequence(Struct, frozen=True):
     """Readings of one ``export`` and ``base`` id: (n,) their numbers, times, sessions and flags, in some order.
 
     ``rows`` is every reading of the job, which the numbers count.

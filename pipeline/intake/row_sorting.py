@@ -1,10 +1,9 @@
 """Whether the rows of an export are sorted by their names or codes, so that their order says nothing of time."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 #: So many codes may stand in order by chance.
 _CHANCE = 2
@@ -12,8 +11,7 @@ _CHANCE = 2
 _KINDS = 2_000
 
 
-@dataclass
-class Sorting:
+class Sorting(Struct):
     """Whether all names so far ascend or descend as texts, and codes do; and what tells that they were sorted so."""
 
     names: list[bool] = field(default_factory=lambda: [True, True])

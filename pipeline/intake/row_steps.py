@@ -1,8 +1,7 @@
 """How fast one would have gone from row to row of each export: what nobody measured has any times."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.ledger import ReadingRows
@@ -13,8 +12,7 @@ from pipeline.sphere import apart
 _AT_ONCE = 10.0
 
 
-@dataclass
-class RowSteps:
+class RowSteps(Struct):
     """Steps from one reading of an export to the next in its order, and how many of them are too fast for anybody.
 
     ``leaps`` are those to another site at a speed that no rover has.

@@ -1,10 +1,10 @@
 """Finds names that several readings of a job have, once all have been read."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -18,8 +18,7 @@ Keys = NDArray[np.uint64]
 _SLACK = 1.02
 
 
-@dataclass(frozen=True)
-class SameNames:
+class SameNames(Struct, frozen=True):
     """Sound points of which others have the name, (k,) by name, then in time.
 
     Args:
@@ -115,8 +114,7 @@ def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
     )
 
 
-@dataclass(frozen=True)
-class _Keys:
+class _Keys(Struct, frozen=True):
     """Keys of the names of all readings, to be gone through piece by piece.
 
     Each half alone would take different names for one in a large job. The halves are other bits of two hashes, so that

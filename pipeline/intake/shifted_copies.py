@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import copied, in_step, of_pairs
@@ -21,8 +21,7 @@ _BESIDE = 4
 _OFFSET, _CODES = 10.0, 2
 
 
-@dataclass(frozen=True)
-class ShiftedCopies:
+class ShiftedCopies(Struct, frozen=True):
     """Readings of two exports, or of one, that have time, and most often name, in common, and all the same difference.
 
     Args:

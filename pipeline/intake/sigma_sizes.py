@@ -1,9 +1,9 @@
 """How large the standard uncertainties are that an export states, by session: which stand far out from the others."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
@@ -16,8 +16,7 @@ _CLASSES, _ZERO = 160, 80
 _ENOUGH, _SOME = 5, 4096
 
 
-@dataclass
-class SigmaSizes:
+class SigmaSizes(Struct):
     """How often which class of size is stated in plan and in height, of batches in which some are from `LEAST` on.
 
     ``counts`` (2, k) by session, of some of the readings; ``high`` are by session and both classes how many of all are

@@ -1,8 +1,9 @@
 """A site's own system as a step behind the grid: found from the marks that the site and the register have in common."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.adjust.localise import HeightFit, PlanFit, fit_height, fit_plan, width_of
 from pipeline.arrays import Flags, Floats
@@ -21,8 +22,7 @@ _APART = 1.0
 _LINE = 1e-3
 
 
-@dataclass(frozen=True)
-class Site:
+class Site(Struct, frozen=True):
     """The localisation of a job.
 
     Args:

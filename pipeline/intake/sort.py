@@ -1,11 +1,11 @@
 """A batch of readings sorted by what can be said before any shift is known: its session, or why it is held back."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags
@@ -24,16 +24,14 @@ _LISTED = 4
 _UNSET = {date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 5), date(1980, 1, 6), date(1980, 1, 7)}
 
 
-@dataclass(frozen=True)
-class Sifted:
+class Sifted(Struct, frozen=True):
     """Per reading of a batch: (n,) session, negative where none, and (n,) ``held`` code, 0 where nothing is wrong."""
 
     session: NDArray[np.int32]
     held: NDArray[np.uint8]
 
 
-@dataclass(frozen=True)
-class Sieve:
+class Sieve(Struct, frozen=True):
     """Sorts batches; made once per job with `sieve`."""
 
     windows: tuple[SessionWindow, ...]

@@ -7,10 +7,9 @@ heights, rows of other times that lie nearer than one goes from row to row diffe
 by from row to row. A road in hairpins looks alike, so nothing is in doubt by this alone.
 """
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
@@ -48,8 +47,7 @@ _LOOKED, _TOLD = 20, 20
 _Place = tuple[Floats, Floats, Floats]
 
 
-@dataclass(frozen=True)
-class SortedRows:
+class SortedRows(Struct, frozen=True):
     """Rows of an export, ``first`` to ``last`` by their numbers in the file, with one coordinate in ascending order.
 
     ``axis`` is which of the three, ``count`` how many rows, ``rises`` False where the order is descending. Of a plan
@@ -68,8 +66,7 @@ class SortedRows:
     close: int = 0
 
 
-@dataclass
-class SortedColumns:
+class SortedColumns(Struct):
     """Collects, batch by batch, rows of which one coordinate seems to have been sorted."""
 
     found: list[SortedRows] = field(default_factory=list)

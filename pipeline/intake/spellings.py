@@ -2,8 +2,9 @@
 
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from typing import Literal, TypeVar
+
+from msgspec.structs import replace
 
 from pipeline.job.model import Noted, Occupation, Session, Setup
 from pipeline.letter_case import one_form

@@ -1,17 +1,16 @@
 """Stretches of a session in which another position of an export's rows is off by one vector from the mapped one."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.intake.ledger import ReadingRows
 from pipeline.read.exports import Export
 from pipeline.read.positions_beside import PositionsBeside
 
 
-@dataclass(frozen=True)
-class StretchBeside:
+class StretchBeside(Struct, frozen=True):
     """Rows of one session of an ``export``, from ``first`` to ``last`` in the file, and what they are off by.
 
     ``beside`` are the other positions, ``count`` how many rows it are, ``share`` their part of those of the session

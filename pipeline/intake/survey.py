@@ -1,9 +1,9 @@
 """A job after its first pass: everything that is known before any shift is derived, computed once."""
 
-from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.clock import moment
@@ -24,8 +24,7 @@ from pipeline.read.exports import Export
 from pipeline.sessions.windows import SessionWindow
 
 
-@dataclass(frozen=True)
-class Survey:
+class Survey(Struct, frozen=True):
     """What a job names, what its readings are, and how they come into the job's frames.
 
     Args:

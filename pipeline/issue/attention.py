@@ -6,9 +6,10 @@ Exit code, summary, ``--quiet``, log, report and the page of an office all use t
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
+
+from msgspec import Struct
 
 from pipeline.issue.over_critical import over_critical
 from pipeline.issue.release import is_gone, stays, waits_for, what_is_gone
@@ -73,8 +74,7 @@ _SECTIONS = {
 }
 
 
-@dataclass(frozen=True)
-class Attention:
+class Attention(Struct, frozen=True):
     """One remark on an issue, in words. ``of`` is the entry of the record that says it, where one does."""
 
     kind: Kind

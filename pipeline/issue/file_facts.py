@@ -1,15 +1,15 @@
 """What every format says of itself beside its rows."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
+
+from msgspec import Struct, field
 
 from pipeline.clock import iso
 from pipeline.geodesy.axes import Axes
 
 
-@dataclass(frozen=True)
-class CodeDrawn:
+class CodeDrawn(Struct, frozen=True):
     """On which layer a code is drawn, and in which colour (by its index); None: as the rule has it.
 
     ``description`` is what the table of codes says of it, "" where it says nothing.
@@ -20,8 +20,7 @@ class CodeDrawn:
     description: str = ""
 
 
-@dataclass(frozen=True)
-class Drafting:
+class Drafting(Struct, frozen=True):
     """How a drawing is to be plotted: 1:``scale``, texts of ``text_height`` millimetres on paper, codes by their name.
 
     ``named`` gives the code by which points are drawn: of a string's without number and words. ``former`` are layers of
@@ -39,8 +38,7 @@ class Drafting:
 _READERS_DATUM = "WGS 84"
 
 
-@dataclass(frozen=True)
-class FileFacts:
+class FileFacts(Struct, frozen=True):
     """The facts of an issue that its files bear.
 
     ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's

@@ -7,9 +7,10 @@ must not hold something else in silence.
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct, field
 
 from pipeline.issue.folder.folder_names import numbered
 from pipeline.issue.formats.layer_names import unique_name
@@ -21,8 +22,7 @@ _NEW = 1 << 62
 _NUMBER = re.compile("[1-9][0-9]{0,3}")
 
 
-@dataclass(frozen=True)
-class FormerNames:
+class FormerNames(Struct, frozen=True):
     """What records say, the newest issue first: where two of them differ, it is drawn from that one.
 
     Args:

@@ -1,9 +1,9 @@
 """The kinds of values in an issue's record: which of JSON's values each may be, and how a key says so."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Annotated, Any
 
+from msgspec import Struct
 from pydantic import ConfigDict, Field, GetCoreSchemaHandler, with_config
 from pydantic_core import CoreSchema, core_schema
 from typing_extensions import TypedDict  # pydantic reads the one of `typing` from Python 3.12 on only
@@ -16,8 +16,7 @@ class Strict(TypedDict):
     """A part of a record: no key but those that it names, nothing taken for another type, no NaN or infinity."""
 
 
-@dataclass(frozen=True)
-class OneOf:
+class OneOf(Struct, frozen=True):
     """Says of a text that it is one of a closed list of words."""
 
     words: tuple[str, ...]

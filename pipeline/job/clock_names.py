@@ -1,10 +1,9 @@
 """Abbreviations of clocks, "CET" and the like, with what each may mean: one table for all that read or suggest them."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True)
-class ClockName:
+class ClockName(Struct, frozen=True):
     """What an abbreviation stands for; names of several clocks have several of each.
 
     Args:

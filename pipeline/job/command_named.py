@@ -2,9 +2,10 @@
 
 import os
 import stat
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
@@ -14,8 +15,7 @@ from pipeline.job.named_folder import as_written
 TIME_OF_COMMAND, LEAST_TIME_OF_COMMAND, MOST_TIME_OF_COMMAND = 30.0, 0.1, 3600.0
 
 
-@dataclass(frozen=True)
-class Command:
+class Command(Struct, frozen=True):
     """Program and arguments, the folder from which they count, and seconds that it may take.
 
     ``distrusted`` says why it is not called: others than the user may write what names it.

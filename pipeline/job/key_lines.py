@@ -3,7 +3,8 @@
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 Key = str | int
 KeyPath = tuple[Key, ...]
@@ -24,8 +25,7 @@ _TEXT = re.compile(
 )
 
 
-@dataclass(frozen=True)
-class KeyLines:
+class KeyLines(Struct, frozen=True):
     """Key path -> line. A path holds keys as text and positions in lists, counted from 0, as numbers."""
 
     known: Mapping[KeyPath, int]
@@ -49,8 +49,7 @@ def key_lines(text: str) -> KeyLines:
     return KeyLines(scanner.known)
 
 
-@dataclass
-class _Scanner:
+class _Scanner(Struct):
     text: str
     place: int = 0
     known: dict[KeyPath, int] = field(default_factory=dict)

@@ -2,9 +2,9 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from difflib import SequenceMatcher
 
+from msgspec import Struct
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
@@ -16,8 +16,7 @@ from pipeline.job.reference import about, default_of, example_of, type_of, unit_
 from pipeline.near import nearest
 
 
-@dataclass(frozen=True)
-class Key:
+class Key(Struct, frozen=True):
     """A key, or a table of keys.
 
     ``path`` is its name with its tables before it, as "session.setup.mark"; ``keys`` are those of a table.

@@ -1,11 +1,11 @@
 """What the value of one key may be: names, files, times and numbers, each with its limits and its unit."""
 
 import unicodedata
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
+from msgspec import Struct
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, ValidationInfo
 
 from pipeline.job.command_named import LEAST_TIME_OF_COMMAND, MOST_TIME_OF_COMMAND
@@ -14,8 +14,7 @@ from pipeline.limits import COLUMNS, LEAST
 from pipeline.words import OWN_LAYERS, Reason, ReleaseRule
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """What a number counts in, as the reference of the keys writes it; it checks nothing."""
 
     name: str

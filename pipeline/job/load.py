@@ -6,11 +6,12 @@ import os
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
+from msgspec import Struct, field
 from pydantic import BaseModel, ValidationError
 
 from pipeline import limits
@@ -47,8 +48,7 @@ _Model = TypeVar("_Model", bound=BaseModel)
 Part = Literal["sessions", "target", "frames", "register", "exports", "codes"]
 
 
-@dataclass(frozen=True)
-class LoadedJob:
+class LoadedJob(Struct, frozen=True):
     """A job file as read.
 
     ``job`` has its paths resolved against the file's folder and every ``[[points]]`` block filled from ``[source]``;
@@ -264,8 +264,7 @@ def _gathered(mistakes: list[tuple[int, KeyMistake]]) -> Iterator[tuple[int, str
         seen.add(fix)
 
 
-@dataclass(frozen=True)
-class _Parts:
+class _Parts(Struct, frozen=True):
     """The sections that are right in themselves, so that one mistake does not hide the next.
 
     None where a section is absent or wrong; an unknown key alone does not make it wrong.

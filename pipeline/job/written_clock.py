@@ -1,9 +1,10 @@
 """The clock that the text of a ``time_format`` states beside its directives: "UTC+1", "MEZ", "Z", "GPS"."""
 
 import re
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
+
+from msgspec import Struct
 
 from pipeline.job.clock_names import CLOCK_NAMES
 from pipeline.job.time_format import COUNTS, QUOTED, parts_of
@@ -27,8 +28,7 @@ _OF_DAY = frozenset("HIMSfp")
 _DAYS = tuple(datetime(year, month, 1, tzinfo=UTC) for year in range(2000, 2031) for month in range(1, 13))
 
 
-@dataclass(frozen=True)
-class WrittenClock:
+class WrittenClock(Struct, frozen=True):
     """What a format's own text states: ``text`` as it is there, ``zones`` as a job file has them, several if unclear.
 
     ``figures`` tells whether ``text`` is an offset that %z reads in its place. ``also`` are less usual offsets of a

@@ -1,6 +1,6 @@
 """Puts angles together whose degrees, minutes and seconds stand apart, as a run does that reads a register."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from pipeline.files.angle_parts import AngleParts, joined_texts, parts_of
 from pipeline.files.heading_words import words_of

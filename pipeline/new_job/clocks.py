@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.job.written_clock import WrittenClock, written_clock
@@ -41,8 +42,7 @@ _MOST = 300_000
 _INSIDE = 0.95
 
 
-@dataclass(frozen=True)
-class ClockState:
+class ClockState(Struct, frozen=True):
     """The states of ``time_format`` and ``time_zone``, and what times are read by until they are answered.
 
     ``half`` is what is asked where they may be of a 12-hour clock that does not say which half of the day it is, "" of
@@ -56,8 +56,7 @@ class ClockState:
     half: str = ""
 
 
-@dataclass(frozen=True)
-class Spans:
+class Spans(Struct, frozen=True):
     """The sessions of a table, from and to (n,) UTC milliseconds, and the offsets from UTC that its times write."""
 
     file: str
@@ -288,8 +287,7 @@ def _year_first(form: str) -> bool:
 _OF_DATE = re.compile("%[dmbyY]")
 
 
-@dataclass(frozen=True)
-class _Written:
+class _Written(Struct, frozen=True):
     """How the times of an export are written: ``texts`` of a ``column`` in a ``form``, their ``date`` in another."""
 
     column: str

@@ -1,9 +1,9 @@
 """Asks which column is meant, or what the values of one are, where a file leaves it open."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.files.heading_words import words_of
 from pipeline.job.toml_text import quoted, value_text

@@ -6,6 +6,7 @@ Arrays in, arrays out: positions in a plane, metres.
 from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.job.model import Checks
@@ -35,8 +36,7 @@ class Agreement:
         return float(np.hypot(*self.shift))
 
 
-@dataclass(frozen=True)
-class Names:
+class Names(Struct, frozen=True):
     """Which mark readings are called after, (n,), -1 for none, and the first mark (m,) that has each mark's name.
 
     Of pairs farther apart than ``beyond`` metres those are no pairs of which the reading is called after another mark.

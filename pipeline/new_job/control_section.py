@@ -1,10 +1,10 @@
 """Drafts ``[target]`` and ``[control]``, whose grid and heights are decided together."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.geodesy.registry import crs_name, separation
 from pipeline.geodesy.unit_words import is_one

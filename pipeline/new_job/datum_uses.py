@@ -6,8 +6,9 @@ reaches over several countries or belongs to a neighbour, and the world's last.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import IntEnum
+
+from msgspec import Struct
 
 from pipeline.geodesy.registry import Registered, height_areas, scope_of
 
@@ -33,8 +34,7 @@ class Extent(IntEnum):
     GLOBAL = 3
 
 
-@dataclass(frozen=True)
-class Use:
+class Use(Struct, frozen=True):
     """What a height datum is for: ``whose`` is the country or the part of it, as the registry names them."""
 
     extent: Extent

@@ -3,8 +3,9 @@
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_columns import settle_bases

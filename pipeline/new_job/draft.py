@@ -1,13 +1,13 @@
 """The draft of a job: the known value of each key with its reason, and the open questions."""
 
-from dataclasses import dataclass, field
 from datetime import datetime
+
+from msgspec import Struct, field
 
 from pipeline.new_job.questions import Question, State
 
 
-@dataclass
-class Block:
+class Block(Struct):
     """A ``[[points]]`` block: files, columns, the states of its keys, notes, and what is asked of its columns."""
 
     files: list[str]
@@ -18,8 +18,7 @@ class Block:
     asks: list[Question] = field(default_factory=list)
 
 
-@dataclass
-class SessionDraft:
+class SessionDraft(Struct):
     """A ``[[session]]`` table; ties and checks are the points' names with their marks.
 
     ``start`` and ``end`` have no offset where they are on the clock of ``source.time_zone``, which is still asked for.
@@ -37,8 +36,7 @@ class SessionDraft:
     asks: Question | None = None
 
 
-@dataclass
-class Draft:
+class Draft(Struct):
     """A whole job, ready to be written; ``lacking`` is what has to be cured before any question is answered.
 
     ``sessions_as`` is the table that the sessions were taken from, "" where they were found from the readings.

@@ -1,9 +1,9 @@
 """Decides which of X and Y is the easting, from positions beside them, the area or axes of the grid; else asks."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.geodesy.registry import counts_backwards, crs_kind, crs_name, in_use_there, projected, x_is_northing
 from pipeline.job.toml_text import quoted, value_text
@@ -13,8 +13,7 @@ from pipeline.new_job.headings import words_compared
 from pipeline.new_job.questions import Candidate, Question
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(Struct, frozen=True):
     """Whether X is the northing, None where nothing tells it, and what tells it.
 
     ``alike`` tells whether readings and marks stand the same way, where it is not known which.

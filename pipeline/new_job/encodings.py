@@ -3,8 +3,9 @@
 import re
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+
+from msgspec import Struct
 
 #: Single-byte pages of other systems and of letters that few exports are in, and those of systems long gone.
 _RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r", "koi8-u")
@@ -39,8 +40,7 @@ _PLAIN, _ODD, _ENOUGH = 0.1, 0.3, 3
 _LINES, _SHOWN = 2000, 3
 
 
-@dataclass(frozen=True)
-class CodePages:
+class CodePages(Struct, frozen=True):
     """Code pages that a text may be in, the likeliest first, each with words that it reads otherwise than others.
 
     Where there is only one, with the first words that it reads.

@@ -1,13 +1,12 @@
 """A file of a folder, or one of its layers, with the mapping of its columns."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 
 
-@dataclass(frozen=True)
-class FileFound:
+class FileFound(Struct, frozen=True):
     """A file, or a layer of one, that is looked at, with what its columns are."""
 
     look: FileLook

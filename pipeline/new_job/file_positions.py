@@ -1,9 +1,9 @@
 """Positions of exports and of the register as tables in degrees or in a plane."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
@@ -23,8 +23,7 @@ from pipeline.read.heading_units import metres_in_heading
 _MARKS = 50_000
 
 
-@dataclass(frozen=True)
-class RegisterRead:
+class RegisterRead(Struct, frozen=True):
     """A register as far as it is read: its marks' names, where they lie, their heights (NaN where there is none)."""
 
     found: FileFound

@@ -4,9 +4,10 @@ import os
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
+
+from msgspec import Struct, field
 
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
@@ -47,8 +48,7 @@ KNOWN_BY = (*_NEEDED, "base", "ties", "checks")
 _BEGINNING, _LINES = 1 << 16, 60
 
 
-@dataclass
-class Contents:
+class Contents(Struct):
     """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names.
 
     ``unread`` are those that cannot be read at all, ``unplaced`` those with rows in which no position was found.

@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.crs_comparison import is_wgs84
@@ -49,8 +50,7 @@ NEAR = 50_000.0
 _LISTED, _GRIDS = 6, 8
 
 
-@dataclass(frozen=True)
-class FilePositions:
+class FilePositions(Struct, frozen=True):
     """Positions of a file: degrees, or a plane's easting and northing in ``crs`` where that is known; (n,) each.
 
     ``named`` is the number of the mark that each is called after, -1 for none; None where nobody looked.
@@ -64,8 +64,7 @@ class FilePositions:
     named: Integers | None = None
 
 
-@dataclass(frozen=True)
-class GridState:
+class GridState(Struct, frozen=True):
     """The state of the grid, the one that positions are compared in for now, and how they are.
 
     ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
@@ -176,8 +175,7 @@ def in_plane(table: FilePositions, grid: str | None, turned: bool = False) -> Fl
     return np.column_stack(projected(grid, table.first, table.second))
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(Struct, frozen=True):
     """A grid in which readings lie beside marks, with how they agree."""
 
     grid: Registered

@@ -1,9 +1,9 @@
 """Decides the grid of a job: the register's own, that of the exports, or the one in which marks and readings agree."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.geodesy.other_meridians import from_greenwich

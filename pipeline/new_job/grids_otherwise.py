@@ -4,9 +4,10 @@ Nothing here is ever taken for granted: it becomes candidates of a question, wit
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.misread_coordinates import ZONES
@@ -45,8 +46,7 @@ _WAYS = {
 }
 
 
-@dataclass(frozen=True)
-class Otherwise:
+class Otherwise(Struct, frozen=True):
     """That readings and marks agree if ``what`` is so, in which grids, and where the job lies then [deg].
 
     There are no grids where both are in degrees or in a plane.

@@ -1,11 +1,11 @@
 """What a file, or one layer of it, looks like: its first rows as one table of texts, and how it is written."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Floats
 from pipeline.files.angle_parts import AngleParts
@@ -18,8 +18,7 @@ from pipeline.read.raw_batch import Raw
 ROWS, BYTES, LINES = 1000, 256 << 10, 60
 
 
-@dataclass(frozen=True)
-class FileLook:
+class FileLook(Struct, frozen=True):
     """A file, or one layer of it, as far as it was looked at.
 
     ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times

@@ -3,8 +3,9 @@
 import codecs
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.odd_text import looks_like_data
 from pipeline.job.key_values import BLANKS
@@ -121,8 +122,7 @@ def _needs_comment(lines: Sequence[bytes], at: int, none: bool, signed: Sequence
     return None
 
 
-@dataclass(frozen=True)
-class _Header:
+class _Header(Struct, frozen=True):
     """The header of a text as it is found: the lines above it, its delimiter and the names in it.
 
     ``none`` tells that it is a row already, ``numbered`` that columns go by their numbers; ``comment`` whether the

@@ -1,15 +1,15 @@
 """The mapping of a file's columns, and the lookup of a column by its word."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Question
 from pipeline.new_job.time_notation import TimeNotation
 
 
-@dataclass
-class Mapped:
+class Mapped(Struct):
     """Which column of a file is what.
 
     ``columns`` are our words and the file's headings. ``kind`` of its position is "degrees", "plane", "geocentric", or

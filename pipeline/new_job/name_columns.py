@@ -2,9 +2,9 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.letter_case import folded
 from pipeline.near import listed
@@ -37,8 +37,7 @@ _SAYS_OF_MARKS = re.compile(
 _LISTED = 3
 
 
-@dataclass(frozen=True)
-class Named:
+class Named(Struct, frozen=True):
     """A file with the columns that may hold names: their texts, and which of them count the rows."""
 
     found: FileFound

@@ -4,7 +4,8 @@ import math
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.geodesy.registry import Registered, scope_of, with_heights
 from pipeline.new_job.zones import countries_near
@@ -60,8 +61,7 @@ def plain_first(grids: Sequence[Registered], place: tuple[float, float]) -> list
     return [*ordered[:before_world], *zones_of_world, *ordered[before_world:]]
 
 
-@dataclass(frozen=True)
-class _Used:
+class _Used(Struct, frozen=True):
     """What surveys at a place may be issued in: sets of grids by their codes.
 
     Args:

@@ -5,10 +5,11 @@ or of a design, each row differs for itself.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.units import METRES
@@ -41,8 +42,7 @@ _SAME = 0.0021
 _DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
 
 
-@dataclass(frozen=True)
-class Twice:
+class Twice(Struct, frozen=True):
     """Another position of a file's rows: its columns by our words, none for the geometry, and its numbers (n,)."""
 
     columns: dict[str, str]
@@ -55,8 +55,7 @@ class Twice:
         return " and ".join(map(quoted, self.columns.values())) or "the geometry"
 
 
-@dataclass(frozen=True)
-class PositionsInDoubt:
+class PositionsInDoubt(Struct, frozen=True):
     """Another position of a file's rows, and how it differs from the mapped one.
 
     ``alike`` where it is a second one in the same system, or a second height; ``first`` where something says that it,

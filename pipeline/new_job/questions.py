@@ -1,10 +1,9 @@
 """Known values of keys with their reasons, and the open questions."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """An answer that a question may have, as TOML writes the value, and what speaks for it.
 
     ``key`` is the key that takes it where that is not the question's.
@@ -15,8 +14,7 @@ class Candidate:
     key: str = ""
 
 
-@dataclass(frozen=True)
-class Question:
+class Question(Struct, frozen=True):
     """What has to be answered: the key, what is asked, and the candidates, the likeliest first.
 
     ``also`` are further keys that take the same answer; ``repeats`` tells that it is another question over again, and
@@ -30,8 +28,7 @@ class Question:
     repeats: bool = False
 
 
-@dataclass(frozen=True)
-class Known:
+class Known(Struct, frozen=True):
     """A value, as TOML writes it, and its reason."""
 
     value: str

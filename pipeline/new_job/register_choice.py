@@ -1,9 +1,9 @@
 """Chooses the register among tables of names and positions: the one whose marks readings name; asks if several."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.job.toml_text import quoted
 from pipeline.letter_case import folded
@@ -36,8 +36,7 @@ _LISTED = 4
 _PLAIN = "names and positions without times"
 
 
-@dataclass(frozen=True)
-class _Likely:
+class _Likely(Struct, frozen=True):
     """A table that may be the register, with its marks that readings name; none where it is ``of_points`` instead."""
 
     table: Named

@@ -2,10 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.clock import moment
 from pipeline.files.heading_words import words_of
@@ -44,8 +44,7 @@ _CALL_THEM = (
 )
 
 
-@dataclass(frozen=True)
-class SessionList:
+class SessionList(Struct, frozen=True):
     """A list of sessions: name, start, end, base and line of each, and the first time without an offset, "" for none.
 
     ``wrong`` is why it cannot be used and what to do, "" where it can; ``headed`` are the headings that it is known by.

@@ -1,11 +1,12 @@
 """Finds the sessions table of a folder, the clock of its times, and what in it cannot be read."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.files.sheet import Sheet, read_sheet
@@ -31,8 +32,7 @@ _PLAIN = frozenset(["name", "start", "end", "base"])
 _TOLD = 6
 
 
-@dataclass(frozen=True)
-class TableSession:
+class TableSession(Struct, frozen=True):
     """A session as a table has it; start and end have no offset from UTC where the table gives none."""
 
     name: str
@@ -42,8 +42,7 @@ class TableSession:
     line: int
 
 
-@dataclass(frozen=True)
-class SessionTable:
+class SessionTable(Struct, frozen=True):
     """The table that is taken: its state as ``sessions.file``, None where no run reads it, and as far as it is read.
 
     ``spans`` are the sessions whose times say their offsets, None for none; ``local`` start and end (n, 2) of those

@@ -3,11 +3,11 @@
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import MINUTE, moment

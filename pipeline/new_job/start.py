@@ -3,8 +3,9 @@
 import os
 import re
 import unicodedata
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.atomic_write import atomic_write
 from pipeline.job.named_folder import of_windows
@@ -20,8 +21,7 @@ _LETTERS = str.maketrans(
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Started:
+class Started(Struct, frozen=True):
     """A job file that was written: its path as it is shown, the questions left in it, what was looked at, notes.
 
     ``lacking`` is the note that is to be read before the questions, "" where there is none; it is the first of them.

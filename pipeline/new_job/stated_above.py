@@ -1,7 +1,8 @@
 """Takes up what lines above a file's header state of its units, datum, clock, heights and angles."""
 
 import re
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT

@@ -1,9 +1,9 @@
 """Splits readings into sessions by base id and by long gaps in time."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import HOUR, MINUTE
@@ -17,8 +17,7 @@ GAP, MARGIN = 3 * HOUR, 10 * MINUTE
 _FEW, _SHARE = 10, 0.02
 
 
-@dataclass(frozen=True)
-class Stretch:
+class Stretch(Struct, frozen=True):
     """Readings (as places in the rows, in order of time) of one base; ``base`` is "" where nobody says it."""
 
     base: str

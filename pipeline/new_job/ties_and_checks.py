@@ -1,7 +1,8 @@
 """Decides which readings on marks are ties and which checks, by name, since a job file lists them by name."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
@@ -21,8 +22,7 @@ _ONE_OCCUPATION = 15 * MINUTE
 _Pair = tuple[int, int]
 
 
-@dataclass
-class SessionOccupations:
+class SessionOccupations(Struct):
     """The occupations of one session: places in the rows with their mark's name, in order of time.
 
     ``by`` says how they were found; ``astray`` are readings that name a mark which they do not stand on, with the

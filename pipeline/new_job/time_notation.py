@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.job.time_format import likely_formats
@@ -50,8 +50,7 @@ _WORDED_DATES = ("%Y年%m月%d日", "%Y년 %m월 %d일", "%Y년%m월%d일", "%Y-
 _RUNS = ("%Y%m%d%H%M%S", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S", "%Y%m%d %H:%M:%S", "%Y-%m-%d-%H-%M-%S", "%Y-%m-%d, %H:%M:%S")
 
 
-@dataclass(frozen=True)
-class TimeNotation:
+class TimeNotation(Struct, frozen=True):
     """How a column of times is written.
 
     ``formats`` are those that every row of it has: "" is ISO 8601, several where day, month and year may change places;

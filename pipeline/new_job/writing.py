@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import PurePosixPath
+
+from msgspec import Struct
 
 from pipeline.job.toml_text import listed, quoted, value_text
 from pipeline.new_job.draft import Block, Draft, SessionDraft
@@ -16,8 +17,7 @@ from pipeline.words import counted
 _WIDTH, _MANY = 120, 4
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """A question with the line of the job file that marks it."""
 
     question: Question

@@ -3,11 +3,12 @@
 import math
 import re
 from collections import Counter
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
 from importlib.resources import files
 from zoneinfo import ZoneInfo
+
+from msgspec import Struct
 
 _PLACE = re.compile(r"([+-])(\d{2})(\d{2})(\d{2})?([+-])(\d{3})(\d{2})(\d{2})?")
 #: Kilometres that a town of another country may be farther away than the nearest, twice that in one of so many zones.
@@ -18,8 +19,7 @@ _EARTH = 6371.0
 _YEAR = 2025
 
 
-@dataclass(frozen=True)
-class _Town:
+class _Town(Struct, frozen=True):
     """The town that a time zone is called after: its country's code and its place [rad]."""
 
     zone: str
@@ -34,8 +34,7 @@ class _Town:
         return math.acos(max(-1.0, min(1.0, cosine)))
 
 
-@dataclass(frozen=True)
-class NearClock:
+class NearClock(Struct, frozen=True):
     """A time zone near a place, and in words whose clock it is: its town, and how far that is."""
 
     zone: str

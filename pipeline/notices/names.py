@@ -1,9 +1,8 @@
 """Warns of one name at two places, with both places."""
 
-from dataclasses import replace
-
 import numpy as np
 import pyarrow as pa
+from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE

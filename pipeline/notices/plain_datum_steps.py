@@ -6,9 +6,9 @@ more with every kilometre, which it does not.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.geodesy.operations import own_places
 from pipeline.geodesy.plain_datum_steps import TwoWays, two_ways
@@ -20,8 +20,7 @@ from pipeline.sphere import DEGREE
 _WORK = 50_000.0
 
 
-@dataclass(frozen=True)
-class _Left:
+class _Left(Struct, frozen=True):
     """What may be left at the ends of a session's work, ``off`` [m], so far ``away`` [m] from what was occupied."""
 
     session: str

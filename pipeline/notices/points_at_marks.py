@@ -1,7 +1,8 @@
 """Points on or beside marks of the register that no list names, with the lines that would name them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.intake.survey import Survey
 from pipeline.sessions.toml_lines import more_occupations, sayable
@@ -14,8 +15,7 @@ from pipeline.words import plural
 _LISTED, _LINES, _SESSIONS = 3, 6, 8
 
 
-@dataclass(frozen=True)
-class Beside:
+class Beside(Struct, frozen=True):
     """A point of a session and the ``mark`` that it may stand on, None where it only has the name of one far away.
 
     ``away`` orders them, the most likely first; ``what`` says in words which point it is and how it lies.

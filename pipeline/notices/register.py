@@ -1,10 +1,10 @@
 """The register of control marks checked before the job rests on it: warnings in words, each with its line."""
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.control import Register
@@ -65,8 +65,7 @@ _SUMS = (
 _DAY = timedelta(days=1)
 
 
-@dataclass(frozen=True)
-class Warned:
+class Warned(Struct, frozen=True):
     """Something in the register that should be looked at: the line of the mark, and what."""
 
     line: int

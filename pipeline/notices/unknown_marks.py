@@ -1,9 +1,9 @@
 """Warns of bases set up over marks that the register does not have: new ones, or misspelled."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
@@ -38,8 +38,7 @@ def _stood(survey: Survey) -> dict[str, list[int]]:
     return found
 
 
-@dataclass(frozen=True)
-class _Peg:
+class _Peg(Struct, frozen=True):
     """A base over a mark that the register has not; ``stood`` as `_stood` gives it."""
 
     window: SessionWindow

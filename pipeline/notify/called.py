@@ -6,10 +6,11 @@ import subprocess
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
 from pathlib import Path
 from threading import RLock, Thread, current_thread, main_thread
 from typing import IO
+
+from msgspec import Struct, field
 
 #: Bytes of its output that are kept, and seconds for which that is waited for once the command itself has ended.
 _KEPT, _LINGERS = 20_000, 1.0
@@ -24,8 +25,7 @@ _running: "set[subprocess.Popen[bytes]]" = set()
 _starting = RLock()
 
 
-@dataclass(frozen=True)
-class Called:
+class Called(Struct, frozen=True):
     """How a command ended: whether well, in words, and what it said; ``late``: it had to be ended."""
 
     well: bool
@@ -34,8 +34,7 @@ class Called:
     late: bool = False
 
 
-@dataclass
-class _Heard:
+class _Heard(Struct):
     """The beginning of what a command says; the rest is taken from it, so that it need not wait, and let go."""
 
     stream: IO[bytes]

@@ -1,16 +1,17 @@
 """A run of a job that may be worth a word, as the stages of a notification hand it on."""
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
 from pipeline.run.run_log import folder_of
 
 
-@dataclass(frozen=True)
-class JobChange:
+class JobChange(Struct, frozen=True):
     """A run of a job that may be worth a word: its file, what became of it, its exit code, and lines for people."""
 
     job: Path

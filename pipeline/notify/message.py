@@ -3,8 +3,9 @@
 import json
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline.issue.folder.folder_names import ISSUES
 from pipeline.notify.job_change import JobChange
@@ -17,8 +18,7 @@ _PREFIX, _LONGEST = "TIEDOWN_", 8_000
 _CUT = "\n(the rest is in the job's log, or is printed by the run)"
 
 
-@dataclass(frozen=True)
-class Message:
+class Message(Struct, frozen=True):
     """What is told of a job: ``said`` as a document, whose plain values the environment has too."""
 
     said: dict[str, Any]

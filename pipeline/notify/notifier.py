@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
 
 from pipeline.job.command_named import Command, command_named
 from pipeline.notify.told import Told
@@ -26,8 +27,7 @@ _AT_ONCE = 4
 _AWAKE = 0.2
 
 
-@dataclass
-class Notifier:
+class Notifier(Struct):
     """Tells of jobs by ``own`` command, that of the caller, else by the one that each names."""
 
     own: Command | None = None

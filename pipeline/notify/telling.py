@@ -4,8 +4,9 @@ A run that is killed before it could tell leaves it to the next.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.issue.folder import last_notification
 from pipeline.issue.folder.marker import read_marker
@@ -22,8 +23,7 @@ from pipeline.problems import JobError
 _MORE, _LATE = 10.0, 3
 
 
-@dataclass(frozen=True)
-class _Notes:
+class _Notes(Struct, frozen=True):
     """Where it is noted what was told of a job: beside its issues, else beside the job file."""
 
     folder: Path | None

@@ -1,13 +1,13 @@
 """What became of telling of a job."""
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.run.fleet import Result
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What became of telling: of which job, whether it was told, in words how, and what the command said."""
 
     job: Path

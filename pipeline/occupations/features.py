@@ -1,7 +1,8 @@
 """What is known of a reading that no list names: what it says of itself, and how it lies to the marks."""
 
-from dataclasses import dataclass
 from math import isfinite, nan
+
+from msgspec import Struct
 
 from pipeline.letter_case import folded
 from pipeline.occupations.check_words import mentions_check, says_check
@@ -24,8 +25,7 @@ OFTEN = 6
 _FAR = 1000.0
 
 
-@dataclass(frozen=True)
-class MarkNearby:
+class MarkNearby(Struct, frozen=True):
     """A mark, and how a reading lies to it.
 
     Args:
@@ -62,8 +62,7 @@ class MarkNearby:
 NO_MARK = MarkNearby()
 
 
-@dataclass(frozen=True, kw_only=True)
-class Features:
+class Features(Struct, frozen=True, kw_only=True):
     """A reading that is on no mark by the job file, with a place of its own.
 
     Args:

@@ -8,6 +8,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.letter_case import folded, one_form
@@ -67,8 +68,7 @@ class Wanted:
         return pc.is_in(folded_column(codes), value_set=self.codes)
 
 
-@dataclass(frozen=True)
-class Signs:
+class Signs(Struct, frozen=True):
     """Which readings of a batch, (n,) each, have the name of a tie or check, a check's code, and are candidates.
 
     ``telling`` (k,) are the rows of names that are worth a closer look, ascending: no other can be like a mark's, have

@@ -1,19 +1,18 @@
 """Picks, at one look, the names that may say something of their readings; most of a million points say nothing."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.tables import folded_column
 
 
-@dataclass(frozen=True)
-class TellingNames:
+class TellingNames(Struct, frozen=True):
     """What a name is, or holds, that is worth a closer look: ``whole`` and ``pattern``, as `folded_column` has it.
 
     It lets through whatever any closer look may find, and other names too.

@@ -1,8 +1,9 @@
 """The rules by which a reading that no list names is taken for a check, or only told of, with a sentence for each."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from pipeline.occupations.features import BESIDE, OFTEN, VICINITY, Features, MarkNearby
 
@@ -10,8 +11,7 @@ from pipeline.occupations.features import BESIDE, OFTEN, VICINITY, Features, Mar
 Near = Literal["borne", "meant", "nearest_register", "of_column", "on", "peg", "slipped_on"]
 
 
-@dataclass(frozen=True)
-class Ruling:
+class Ruling(Struct, frozen=True):
     """What becomes of a reading: the ``rule``, the reason in words, and whether it is ``held`` back for it.
 
     ``mark`` is the one that it would be listed with; None where that is not known, or it stands on none.
@@ -23,8 +23,7 @@ class Ruling:
     mark: str | None
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """A rule by its name: to which readings it ``applies``, and what it makes of them."""
 
     name: str

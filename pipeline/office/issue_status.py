@@ -10,10 +10,11 @@ import json
 import os
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
+
+from msgspec import Struct
 
 from pipeline.digest import digest
 from pipeline.files.regular_files import read_whole
@@ -39,8 +40,7 @@ if TYPE_CHECKING:
 _NO_ISSUE = (RELEASED, ASIDE, REMOVED)
 
 
-@dataclass(frozen=True)
-class Issued:
+class Issued(Struct, frozen=True):
     """The issues of a job: the newest, the one that `current` shows (both None: none), and what is wrong with any.
 
     ``due`` is the number of the issue that `current` is to show, None for none, or where that cannot be told. ``lines``

@@ -10,9 +10,10 @@ import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
@@ -29,8 +30,7 @@ _JOB = re.compile(rb"^(?:\xff\xfe|\xfe\xff|\xef\xbb\xbf)?\s*\[\s*job\s*\]", re.M
 _NO_JOB = "it has no table [job]"
 
 
-@dataclass(frozen=True)
-class JobFile:
+class JobFile(Struct, frozen=True):
     """A job file, and what stands in it, right or not, or in ``why`` words why that cannot be read."""
 
     path: Path
@@ -38,8 +38,7 @@ class JobFile:
     why: str = ""
 
 
-@dataclass(frozen=True)
-class Orphan:
+class Orphan(Struct, frozen=True):
     """Issues without a job file: their folder, the job's name, and where its file was when it was last run, if known.
 
     ``there`` is whether a file is there still, which is no job file any more.
@@ -51,8 +50,7 @@ class Orphan:
     there: bool
 
 
-@dataclass(frozen=True)
-class JobFilesFound:
+class JobFilesFound(Struct, frozen=True):
     """What was found: the job files, issues without one, and what was passed over, each with why.
 
     ``missing`` is what was named, or lies below it, and could not be looked at: there may be jobs in it.

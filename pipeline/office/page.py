@@ -6,11 +6,12 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import quote
+
+from msgspec import Struct
 
 from pipeline.files.atomic_write import atomic_write
 from pipeline.issue.folder.folder_names import ISSUES, scratch
@@ -33,8 +34,7 @@ _BY_ISSUE = "by what was issued"
 _MILD = (Word.GOOD, Word.NEVER, Word.PENDING)
 
 
-@dataclass(frozen=True)
-class Written:
+class Written(Struct, frozen=True):
     """What was written: the page's file, the states in the order of the page, and what was found."""
 
     file: Path

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.issue.attention import attention
 from pipeline.issue.folder.lock_holder import holding
@@ -35,8 +37,7 @@ _REMARKS_MAX = 8
 _NEVER = "no issue yet: the job has not been run, or no run has succeeded; tiedown check reports what is wrong"
 
 
-@dataclass(frozen=True)
-class RecordSeen:
+class RecordSeen(Struct, frozen=True):
     """What is kept of an issue's record: of a thousand jobs whole ones would need too much memory.
 
     ``totals`` are points, occupations of marks that pass and rows held back, in words; ``zone`` is the job's own clock.
@@ -49,8 +50,7 @@ class RecordSeen:
     zone: str | None
 
 
-@dataclass(frozen=True)
-class JobState:
+class JobState(Struct, frozen=True):
     """How a job stands.
 
     ``needs`` is what needs somebody, each with its word, the gravest first; ``events`` what happened since the moment

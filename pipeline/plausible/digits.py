@@ -1,9 +1,10 @@
 """Finds and undoes typing errors in one number: two neighbouring digits swapped, or one wrong digit."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
+
+from msgspec import Struct
 
 
 class Slip(StrEnum):
@@ -13,8 +14,7 @@ class Slip(StrEnum):
     DIGIT = "one digit differs"
 
 
-@dataclass(frozen=True)
-class Misread:
+class Misread(Struct, frozen=True):
     """A coordinate of the register: which of its three, what is written, and what may have been meant."""
 
     component: int

@@ -1,8 +1,7 @@
 """Finds heights that are impossible for their session or their neighbourhood [m]."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
@@ -37,8 +36,7 @@ _WRITTEN = (
 _NO_HEIGHT = 1e6
 
 
-@dataclass(frozen=True)
-class Fence:
+class Fence(Struct, frozen=True):
     """The heights ``low`` to ``high`` between which ordinary readings of a session lie, metres; ``middle`` of them.
 
     From the quarters of the heights, so that a few wrong ones do not move it (J. W. Tukey's fences).

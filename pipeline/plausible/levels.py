@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.heights import levelled
@@ -26,8 +27,7 @@ _NORMAL, _MEDIAN = 1.4826, 1.2533
 _MIXED = 0.6
 
 
-@dataclass(frozen=True)
-class Levels:
+class Levels(Struct, frozen=True):
     """Readings (k,), places among those given, ascending, on a level ``by`` metres above or below the ``others``.
 
     ``gap`` is the width in which there is no height, ``inner`` the widest such among the others, ``wide`` the metres of

@@ -1,8 +1,7 @@
 """Finds readings that lie mirrored across the zero meridian, that of 180° or the equator: a minus was lost there."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.looks import Look
@@ -15,8 +14,7 @@ _CONTINUES = 2.0
 _LEAPS, _ENOUGH = 2, 20
 
 
-@dataclass(frozen=True)
-class Mirrored:
+class Mirrored(Struct, frozen=True):
     """Readings that leap to the other side of zero, and on this side would continue the track.
 
     ``row`` is the place of the first, ``leaps`` how often the track leaps there or back, ``metres`` the shortest leap,

@@ -4,15 +4,13 @@ They are what a hand, a program or a wrong pair of columns makes of two numbers.
 projection: `geodesy.alternatives` has those; `digits` has the slips of typing.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 
 
-@dataclass(frozen=True)
-class Misreading:
+class Misreading(Struct, frozen=True):
     """What two coordinates were meant to be: ``exchanged`` or not, then each times a factor, then with metres added."""
 
     exchanged: bool = False

@@ -8,9 +8,9 @@ digits, so that the points of a graticule or of a regular row are not taken for 
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats
@@ -29,8 +29,7 @@ _STEP, _ROUNDED = 1e-5, 1e-4
 CHANCE = math.log(1e-6)
 
 
-@dataclass
-class Packed:
+class Packed(Struct):
     """Collects the values of one coordinate: whether all of them can be packed, and how likely decimal degrees can."""
 
     possible: bool = True

@@ -1,9 +1,9 @@
 """Finds positions too far from the base, or from the middle, of their session."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
@@ -22,8 +22,7 @@ _FEW = 3
 LISTED = 200
 
 
-@dataclass(frozen=True)
-class Middle:
+class Middle(Struct, frozen=True):
     """Where most readings of a session lie: (3,) the middle on the sphere of `on_sphere`, metres.
 
     ``reach`` is the distance from it within which four fifths of them lie: neither readings that are wrong, being few,

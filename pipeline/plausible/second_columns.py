@@ -6,10 +6,10 @@ the same in all rows, changes smoothly over the site, or has a few values.
 """
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats
@@ -55,8 +55,7 @@ _ELSEWHERE = """
 _WORDS = {"measured": frozenset(_MEASURED.split()), "elsewhere": frozenset(_ELSEWHERE.split())}
 
 
-@dataclass(frozen=True)
-class Second:
+class Second(Struct, frozen=True):
     """A second position of two ``columns``, or a second height of one, and how it differs from the mapped."""
 
     columns: tuple[str, ...]

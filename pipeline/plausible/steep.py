@@ -3,9 +3,9 @@
 A tower, a bridge, a dam, a shaft or a tunnel may be: what is found is a question, not a fault.
 """
 
-from dataclasses import dataclass, replace
-
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.heights import levelled
@@ -26,8 +26,7 @@ _COMPANY = 3
 _FITS, _FEET = 10.0, 3.280840
 
 
-@dataclass(frozen=True)
-class Steep:
+class Steep(Struct, frozen=True):
     """Readings (k,), places among those given, ascending, that stand off the others ``by`` metres, ``away`` from them.
 
     ``by`` and ``away`` are of the nearest pair; ``feet`` says whether the heights fit the others' when taken for feet,

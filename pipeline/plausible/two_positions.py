@@ -5,10 +5,10 @@ another datum, calibrated, or of a session with another field shift does not, or
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
@@ -48,8 +48,7 @@ SIMILAR, _AGREE = 3, 0.3
 _Complex = NDArray[np.complex128]
 
 
-@dataclass(frozen=True)
-class Stretch:
+class Stretch(Struct, frozen=True):
     """Rows compared, from ``start`` to before ``stop``, that differ by one vector of so many metres from those around.
 
     The rows before and behind them differ alike: something was switched on and off again, or edited.
@@ -60,8 +59,7 @@ class Stretch:
     apart: float
 
 
-@dataclass(frozen=True)
-class TwoPositions:
+class TwoPositions(Struct, frozen=True):
     """How two positions of the same rows differ, besides by what most rows have in common.
 
     Of the rows compared those of ``rows`` (indices) differ otherwise than the rows before and behind them, by up to

@@ -3,10 +3,10 @@
 Readings scattered at random, or sorted by something else than their time, make no two tracks and are none.
 """
 
-from dataclasses import dataclass
 from math import dist
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 
@@ -25,8 +25,7 @@ _AT_ONCE = 50.0
 _MOST = 20_000
 
 
-@dataclass(frozen=True)
-class TwoTracks:
+class TwoTracks(Struct, frozen=True):
     """How often readings leap; ``at`` is the place of the first one behind a leap, ``metres`` and ``seconds`` its."""
 
     count: int

@@ -9,10 +9,9 @@ time of a clock but what programs write where there is a date alone.
 In the hour that comes twice a clock that is turned goes back; one that runs through it once may not have been turned.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR
@@ -21,8 +20,7 @@ from pipeline.clock import DAY, HOUR
 _RUNS_ON = 2 * HOUR
 
 
-@dataclass(frozen=True)
-class ClockChange:
+class ClockChange(Struct, frozen=True):
     """A change of a zone's clocks: from which offset from UTC, by how much, and between which times it was.
 
     All in milliseconds, of which ``since`` and ``until`` are UTC; below zero ``by`` is a change backwards.
@@ -34,8 +32,7 @@ class ClockChange:
     until: int = 0
 
 
-@dataclass
-class ClockChanges:
+class ClockChanges(Struct):
     """What one file shows.
 
     ``never`` counts its times that do not exist, ``first`` is the first of them as it is written and ``skipped`` the

@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import MONTHS
@@ -47,8 +48,7 @@ _FIGURES = frozenset("YymdHIMSf")
 _DIRECTIVES |= {"B": _DIRECTIVES["b"], "h": _DIRECTIVES["b"], "A": _DIRECTIVES["a"]}
 
 
-@dataclass(frozen=True)
-class Fields:
+class Fields(Struct, frozen=True):
     """A column taken apart: rows that have the pattern, rows whose date and time exist, and their milliseconds.
 
     Milliseconds since 1970 on the clock that was read; where ``zoned`` the ``offset``, in minutes, is taken off: they

@@ -1,11 +1,13 @@
 """Converts a raw batch to readings: our columns in metres, degrees and UTC, with a reason on every bad row."""
 
-from dataclasses import dataclass, replace
+import dataclasses
 from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
@@ -51,8 +53,7 @@ _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
 
-@dataclass(frozen=True, kw_only=True)
-class ReadingPlan:
+class ReadingPlan(Struct, frozen=True, kw_only=True):
     """How the batches of one file become readings; ``carried`` pairs the file's own names with the delivered fields."""
 
     points: Points
@@ -75,7 +76,7 @@ class ReadingPlan:
 
     def afresh(self) -> "ReadingPlan":
         """Return the plan for reading the file once more: with what its times claim to be taken up anew."""
-        return replace(self, clock=replace(self.clock, claims=StatedOffsets()))
+        return replace(self, clock=dataclasses.replace(self.clock, claims=StatedOffsets()))
 
 
 def reading_plan(

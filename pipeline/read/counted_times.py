@@ -1,10 +1,9 @@
 """Times that are a number (seconds since 1970, GPS week and seconds, a spreadsheet's serial day) into milliseconds."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
@@ -20,8 +19,7 @@ _FIRST_MS, _LAST_MS = 3_652 * DAY, 47_847 * DAY
 _PAIR = r"^(?P<first>\d{1,6})(?:[.,]0+)?[ :;/]+(?P<then>\d{0,6}(?:[.,]\d+)?)$"
 
 
-@dataclass(frozen=True)
-class Counted:
+class Counted(Struct, frozen=True):
     """How a count becomes milliseconds: those of one ``unit`` and of the ``beginning``, and whether it is a ``pair``.
 
     A pair is a week or day and what has passed of it: of weeks always, of days where date and time are two columns.

@@ -3,10 +3,10 @@
 import hashlib
 import re
 from collections import Counter, OrderedDict
-from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.files.written_numbers import bare
 from pipeline.job.key_values import BLANKS
@@ -39,8 +39,7 @@ _found: OrderedDict[tuple[bytes, str, str], "Dialect"] = OrderedDict()
 _KEPT = 64
 
 
-@dataclass(frozen=True)
-class Dialect:
+class Dialect(Struct, frozen=True):
     """A text file's encoding, delimiter and decimal mark, the line of its header and the names in it, in order.
 
     Rows begin below ``header_line``, which is 0 or the last line stepped over where no line names the columns. With

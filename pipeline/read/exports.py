@@ -10,6 +10,7 @@ from itertools import islice
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import Signature, changed, digest, signature
 from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, temporary_ones
@@ -61,8 +62,7 @@ MUCH = 1 << 23
 _ZIP = b"PK\x03\x04"
 
 
-@dataclass(frozen=True)
-class Looked:
+class Looked(Struct, frozen=True):
     """All the rows of a text whose bytes have the sum that its export bears, and how they become readings."""
 
     how: ReadingPlan

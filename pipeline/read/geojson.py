@@ -12,13 +12,13 @@ import json
 import re
 from collections import Counter
 from collections.abc import Collection, Generator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NoReturn
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import Signature, Sum, Summed, signature
 from pipeline.files.features import NameTwice, named_crs, single, unique_members
@@ -50,8 +50,7 @@ _EXPORT = "export it as GeoJSON (RFC 7946)"
 _CODE = re.compile(r"(?:urn:(?:x-)?ogc:def:crs:)?(EPSG|OGC)(?::[\d.]*)?:(\w+)", re.IGNORECASE)
 
 
-@dataclass(frozen=True)
-class Properties:
+class Properties(Struct, frozen=True):
     """The properties of a file's features in the order in which they come, with the type of each; its CRS; its rows.
 
     ``apart`` are those that are objects, whose members are properties by dotted names: ``gnss.fix``.

@@ -1,10 +1,10 @@
 """Compares a layer's geometry with the columns that are mapped instead of it, in the first rows of a file."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.crs_comparison import disagree, is_geographic, is_projected
@@ -21,8 +21,7 @@ from pipeline.words import counted
 _APART, _ALIKE = 0.05, 0.02
 
 
-@dataclass(frozen=True)
-class GeometryApart:
+class GeometryApart(Struct, frozen=True):
     """How far geometries lie from the mapped position of their rows.
 
     ``count`` of ``compared`` rows are off, the first of them ``row``, by ``least`` to ``most`` metres; ``alike`` is

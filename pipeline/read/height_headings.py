@@ -5,9 +5,11 @@ drafted takes its columns by it. Word order counts: "height above geoid" is a he
 """
 
 import re
-from dataclasses import dataclass, replace
 from enum import Enum, StrEnum, auto
 from functools import lru_cache
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.files.heading_words import plain_letters, run_together, set_apart
 from pipeline.geodesy.registry import height_datum_words
@@ -25,8 +27,7 @@ class HeightKind(StrEnum):
     OTHER = "no heights"
 
 
-@dataclass(frozen=True)
-class HeightHeading:
+class HeightHeading(Struct, frozen=True):
     """What a heading says: ``plain`` where it says so without a doubt, ``whole`` where no word of it is unknown."""
 
     kind: HeightKind

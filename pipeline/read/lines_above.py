@@ -5,7 +5,8 @@ The one vocabulary for it: a run holds these lines against the job file, a job f
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.files.heading_words import run_together, words_of
 from pipeline.read.heading_units import metres_in_heading
@@ -69,8 +70,7 @@ _SENTENCE = re.compile(
 _REMARK = re.compile(r'^[\s"#%;!*/]+')
 
 
-@dataclass(frozen=True)
-class Statement:
+class Statement(Struct, frozen=True):
     """What one line above a header states: its number, counted from 1, what of, as it stands, and its value."""
 
     line: int
@@ -83,8 +83,7 @@ class Statement:
         return f'"{self.key}: {self.value}" in line {self.line}'
 
 
-@dataclass(frozen=True)
-class UnitAbove:
+class UnitAbove(Struct, frozen=True):
     """A unit of lengths, metres that it may be, that lines above a header state of heights, of the plan or of both."""
 
     said: Statement

@@ -2,9 +2,9 @@
 
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.job.model import Columns, Points
 from pipeline.job.time_format import says_its_clock
@@ -27,8 +27,7 @@ ALONG = frozenset(("easting", "northing", "x", "y", "z", "base_easting", "base_n
 UPWARD = frozenset(("height", "base_height"))
 
 
-@dataclass(frozen=True)
-class Position:
+class Position(Struct, frozen=True):
     """The words of a position's three parts, those that are mapped, and whether X and Y are the geometry's."""
 
     words: tuple[str, str, str]

@@ -3,11 +3,11 @@
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Points
@@ -26,8 +26,7 @@ _ROWS = 65536
 _MOST = 1 << 28
 
 
-@dataclass(frozen=True)
-class UnusedFile:
+class UnusedFile(Struct, frozen=True):
     """A file, or a layer of it, that cannot be used: its path, how it is shown, and its block of the job."""
 
     path: Path

@@ -5,11 +5,11 @@ columns that hold the mapped coordinates, or the heights, a second time, whateve
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.files.angles import dms
@@ -37,8 +37,7 @@ GEOMETRY = "geometry"
 _LOOKED, _SIDES = 200, ("EW", "NS")
 
 
-@dataclass(frozen=True)
-class PositionsBeside:
+class PositionsBeside(Struct, frozen=True):
     """How other positions of a file's rows, of two ``columns`` or without any of the geometry, go with the mapped.
 
     ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. ``how`` is the
@@ -161,8 +160,7 @@ def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBesi
         yield PositionsBeside(one.columns, one.digit, one.mapped, one.how, np.asarray(raw.row, np.int64), alike=True)
 
 
-@dataclass(frozen=True)
-class _Cells:
+class _Cells(Struct, frozen=True):
     """How the first cells of columns are read, by their ``decimal`` sign, and whether angles are ``as_dms``."""
 
     decimal: str

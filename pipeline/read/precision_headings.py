@@ -7,9 +7,10 @@ takes the plainness away, so that a column is told and not taken.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import Enum, auto
 from functools import lru_cache
+
+from msgspec import Struct
 
 from pipeline.files.heading_words import plain_letters, with_numbers, words_of
 from pipeline.geodesy.unit_words import LENGTHS_SAID
@@ -29,8 +30,7 @@ class Side(Enum):
     OPEN = auto()
 
 
-@dataclass(frozen=True)
-class PrecisionHeading:
+class PrecisionHeading(Struct, frozen=True):
     """What a heading says.
 
     ``sigma`` tells that it says a standard deviation, ``wider`` that it says more than one (95 %, two sigma),

@@ -1,14 +1,12 @@
 """What the readers of text and of vector files have in common: a batch as it stands in the file."""
 
-from dataclasses import dataclass
-
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 
 
-@dataclass(frozen=True)
-class Geometry:
+class Geometry(Struct, frozen=True):
     """A batch's geometries: X, Y, Z as stored (NaN where there is none) and the rows that are no single point.
 
     ``broken`` says per row why a geometry cannot be read, null where it can; None where all can.
@@ -21,8 +19,7 @@ class Geometry:
     broken: pa.Array | None = None
 
 
-@dataclass(frozen=True)
-class CutRow:
+class CutRow(Struct, frozen=True):
     """The line of a row that a file seems to end within, and what speaks for that.
 
     Or that of a ``gap``, where rows are lost, though others may follow.
@@ -37,8 +34,7 @@ class CutRow:
         return f"{shown}:{self.line}: {self.why if self.gap else f'the file seems to end within this row ({self.why})'}"
 
 
-@dataclass(frozen=True)
-class Raw:
+class Raw(Struct, frozen=True):
     """A batch of rows: the export's columns by name, the rows' numbers in the file, and what made a row unreadable.
 
     Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart,

@@ -6,10 +6,10 @@ it but time.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.nameless import NamelessFile
 
@@ -17,8 +17,7 @@ from pipeline.nameless import NamelessFile
 HELD = 8 << 20
 
 
-@dataclass
-class Room:
+class Room(Struct):
     """How many bytes of readings a job may still hold in memory: its exports are read one after another."""
 
     left: int = HELD

@@ -6,10 +6,11 @@ never ends, spoils its own line and no other.
 """
 
 import re
-from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Integers
 from pipeline.read.findings import SHOWN
@@ -34,8 +35,7 @@ _NULS = re.compile(rb"\0+")
 _MOST_SURPLUS = 100
 
 
-@dataclass(frozen=True)
-class Unsplit:
+class Unsplit(Struct, frozen=True):
     """A record that cannot be taken apart: what is wrong with it, and its beginning as it is ``shown``.
 
     ``nuls`` is how many bytes of NUL stand in it in a row, where they are too many for a cell.
@@ -51,8 +51,7 @@ class Unsplit:
         return f'{self.what}: "{self.shown}"'
 
 
-@dataclass(frozen=True)
-class Records:
+class Records(Struct, frozen=True):
     """One block's records: the sound ones as CSV of ``width`` cells each, the others with what is wrong.
 
     ``rest`` is the unread end of the block, a record that goes on in the next one; ``lines`` were used up.

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags
 from pipeline.geodesy.units import Lengths
@@ -32,8 +32,7 @@ SPLIT = (
 )
 
 
-@dataclass(frozen=True)
-class Heading:
+class Heading(Struct, frozen=True):
     """The names of a file's columns in order, None where no line names them, and the mapped ones by our words.
 
     ``places`` are those of the mapped columns, counted from 0. ``words`` are those of the position and the time:

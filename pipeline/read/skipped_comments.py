@@ -2,8 +2,9 @@
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Points
@@ -22,8 +23,7 @@ _NUMBERS = 2
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)")
 
 
-@dataclass(frozen=True)
-class PassedOver:
+class PassedOver(Struct, frozen=True):
     """How many lines look like rows and are passed over as comments, and which is the first."""
 
     count: int

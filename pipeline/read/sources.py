@@ -3,10 +3,10 @@
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import Sum
 from pipeline.files.odd_text import looks_like_data
@@ -39,8 +39,7 @@ TEXT, JSON, PACKAGE = TABLES, (".geojson", ".json"), (".gpkg",)
 _LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10
 
 
-@dataclass(frozen=True)
-class Source:
+class Source(Struct, frozen=True):
     """A file that is open: the line of its header, its CRS if it says one, its plan, and its rows to be read once.
 
     ``seen`` is the sum of what was read of a text or GeoJSON file; a GeoPackage is not read from its beginning to end.

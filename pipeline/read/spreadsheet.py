@@ -1,12 +1,12 @@
 """A sheet of a spreadsheet as batches of columns: values as they are stored, a fault on the row of an odd cell."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import Signature, signature
 from pipeline.files.regular_files import read_whole
@@ -26,8 +26,7 @@ _MOST_ABOVE = 200
 Row = tuple[int, tuple[object, ...]]
 
 
-@dataclass(frozen=True)
-class OpenSheet:
+class OpenSheet(Struct, frozen=True):
     """A sheet that is open: the block with the names of its columns as they are there, the header's row, the columns.
 
     ``batches`` are its rows, to be read once; ``above`` those above the header, a comma between their cells.

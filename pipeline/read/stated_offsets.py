@@ -6,11 +6,11 @@ GeoPackage nothing else; so what the job file says is worked out as well, and ho
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import seconds_text
@@ -19,8 +19,7 @@ from pipeline.read.clock_changes import ClockChanges
 _OFFSET = re.compile(r"([+-])(\d\d)(?::?(\d\d))?$")
 
 
-@dataclass
-class StatedOffsets:
+class StatedOffsets(Struct):
     """What one file claims: ``apart`` counts its times by milliseconds, the job file's reading less the file's own.
 
     ``first`` is the first such time as it is written. ``changes`` is what its other times show of the zone's changes.

@@ -7,11 +7,11 @@ its column's class, GDAL would make something else of it, so such a layer is rea
 import re
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import Signature
 from pipeline.files.geopackages import (
@@ -56,8 +56,7 @@ _VIEW_BYTES_FREE, _VIEW_TIMES_FILE = 1 << 24, 10
 _PARTS = 200
 
 
-@dataclass(frozen=True)
-class Stored:
+class Stored(Struct, frozen=True):
     """A layer, its rows, the type in which each of its columns is delivered, and whether GDAL gives it as it is."""
 
     layer: Layer

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import LEAP_SECONDS, MINUTE
@@ -99,7 +100,7 @@ class Clock:
         other = ISO.read(cells)
         if not other.matched.any():
             return fields
-        pairs = ((getattr(fields, each), getattr(other, each)) for each in Fields.__dataclass_fields__)
+        pairs = ((getattr(fields, each), getattr(other, each)) for each in Fields.__struct_fields__)
         return Fields(*(np.where(fields.matched, one, two) for one, two in pairs))
 
     def _readable(self, cells: pa.Array) -> pa.Array:
@@ -156,8 +157,7 @@ class Clock:
         return _Utc(np.where(naive, local - steps[:, 0], local), ~twice & ~never)
 
 
-@dataclass(frozen=True)
-class _Utc:
+class _Utc(Struct, frozen=True):
     values: Integers
     known: Flags
 

@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from pipeline.job.model import Points
 from pipeline.read.dialect import Dialect
@@ -45,8 +46,7 @@ _DECIMAL = re.compile(r"[-+]?\d+[.,](\d+)\Z")
 _TOKEN = re.compile(r"[^\W\d_]+|\d+|.", re.DOTALL)
 
 
-@dataclass
-class _Before:
+class _Before(Struct):
     """What the sound rows before the last one have: their last cells, and the beginnings of their lines.
 
     ``words`` are all the words of the last column, None where they are many; ``filled`` is whether no cell is empty.

@@ -1,11 +1,11 @@
 """Joins times in two columns before they are read: date and time of day, or GPS week and seconds."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec.structs import replace
 
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.mapping import time_of

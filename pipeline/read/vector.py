@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import Sum
 from pipeline.job.model import Points
@@ -15,8 +15,7 @@ from pipeline.read.mapping import fitted, mapped, mapped_by_number
 from pipeline.read.raw_batch import Raw
 
 
-@dataclass(frozen=True)
-class Layer:
+class Layer(Struct, frozen=True):
     """A vector layer that is open: its columns as delivered, its CRS as "EPSG:n" where it has a code, its batches.
 
     ``points`` is the block with the names of its columns as the layer spells them.

@@ -1,7 +1,9 @@
 """Compares a job with its previous issue: reasons for differences, values carried forward, rows to compare."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.draft.layer_rows import Carried
 from pipeline.intake.survey import Survey
@@ -17,8 +19,7 @@ from pipeline.solve.solve import Solved
 from pipeline.words import FIRST_ISSUE
 
 
-@dataclass(frozen=True)
-class Earlier:
+class Earlier(Struct, frozen=True):
     """The rows of the previous issue, and what gives the reason of a change.
 
     ``changed`` are its points where few of them can differ; ``side`` its rows for comparison, else read when needed;
@@ -32,8 +33,7 @@ class Earlier:
     taken: TakenOver | None
 
 
-@dataclass(frozen=True)
-class Against:
+class Against(Struct, frozen=True):
     """Why a new issue is made, and the rows that it is compared with, if there are."""
 
     because: tuple[str, ...]

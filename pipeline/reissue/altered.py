@@ -1,8 +1,9 @@
 """Finds what in the previous issue was altered since it was issued, and what that means for the comparison."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.issue.folder.confirmation import Signs
 from pipeline.issue.folder.intact import GONE, damaged
@@ -22,8 +23,7 @@ _NOT_LISTED = "points moved since cannot be listed"
 _UNTIL = "tiedown verify says what differs; this is told until the next issue is made"
 
 
-@dataclass(frozen=True)
-class AlteredSince:
+class AlteredSince(Struct, frozen=True):
     """What of an issue is not what was issued.
 
     Args:

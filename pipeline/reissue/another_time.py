@@ -7,11 +7,11 @@ that was occupied anew under the old name is neither.
 
 from collections.abc import Callable, Iterable
 from contextlib import closing
-from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import milliseconds_of

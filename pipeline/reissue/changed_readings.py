@@ -7,10 +7,10 @@ that these rows have not. A field shift that no occupation carries leaves its se
 
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import closing
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import milliseconds_of
@@ -46,8 +46,7 @@ _MUCH = 10.0
 _SECOND = 1000
 
 
-@dataclass(frozen=True)
-class _Change:
+class _Change(Struct, frozen=True):
     """What became of the points that a session has of one export.
 
     Args:
@@ -192,8 +191,7 @@ def _occupations_moved(base: Record, survey: Survey) -> Mapping[tuple[int, int],
     return found
 
 
-@dataclass(frozen=True)
-class _Before:
+class _Before(Struct, frozen=True):
     """The (n,) points of an issue, by ascending ``key``: each with its session there, and as the grid writes it."""
 
     base: Record

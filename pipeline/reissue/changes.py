@@ -8,12 +8,13 @@ issued by another of its readings now is the same point, and so is what has its 
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -49,8 +50,7 @@ EDITED = "some of what changed may be somebody's edit of it"
 RENAMED = 0.5
 
 
-@dataclass(frozen=True)
-class Reached:
+class Reached(Struct, frozen=True):
     """A kind of changed points: their session and raw file, each None where there is none, and what became of them.
 
     ``reason`` is why they are, or were, held back; empty for points.
@@ -66,8 +66,7 @@ class Reached:
 Because = Callable[[Reached], str]
 
 
-@dataclass(frozen=True)
-class Touched:
+class Touched(Struct, frozen=True):
     """How many points were moved or taken away, by session.
 
     Args:
@@ -137,8 +136,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
 _Pairs = tuple[Integers | None, Integers | None]
 
 
-@dataclass(frozen=True)
-class _Known:
+class _Known(Struct, frozen=True):
     """The rows of two issues that differ, and which of them are known again.
 
     Args:

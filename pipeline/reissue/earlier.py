@@ -9,6 +9,7 @@ from typing import cast
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags
 from pipeline.draft.earlier_numbers import Reuse
@@ -123,8 +124,7 @@ def _base(site: SiteFit) -> dict[str, str]:
     return {"grid": site["grid"], "height": site["height"]}
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """What of an issue before stands as it was: (S,) which sessions, and which raw files, whose points can be told."""
 
     sessions: Flags
@@ -157,8 +157,7 @@ def standing(last: Last, survey: Survey, now: Reach) -> Standing | None:
     return Standing(same, frozenset(files))
 
 
-@dataclass(frozen=True)
-class TakenOver:
+class TakenOver(Struct, frozen=True):
     """The numbers of an issue's points that can be taken over; ``files`` are what all raw files are called now."""
 
     standing: Standing

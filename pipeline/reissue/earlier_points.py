@@ -4,11 +4,11 @@ They lie on disk where they are many, so that memory does not grow with them.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -28,8 +28,7 @@ _KINDS = {
 }
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(Struct, frozen=True):
     """Some points of the previous issue, (n,) in the order of its rows.
 
     Args:

@@ -5,9 +5,9 @@ up into the shift, so that every check agrees: only the previous issue shows it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.examine.doubtful import Doubtful
@@ -89,8 +89,7 @@ def _place(differences: Sequence[FrameDifference], survey: Survey) -> tuple[str,
     return survey.prepared.loaded.recorded_at(*key)
 
 
-@dataclass(frozen=True)
-class _Seen:
+class _Seen(Struct, frozen=True):
     """What moved since an issue, outside the sessions that the frame alone put right.
 
     Args:
@@ -114,8 +113,7 @@ class _Seen:
         return np.array([by for number, by in by_session.items() if number not in self.cured]).reshape(-1, 3)
 
 
-@dataclass(frozen=True)
-class _Case:
+class _Case(Struct, frozen=True):
     """(2,) whether a move is beyond the tolerance in position, in height; and in words what moved."""
 
     beyond: Flags

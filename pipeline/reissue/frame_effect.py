@@ -6,9 +6,9 @@ needed, not even its grid file.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.intake.survey import Survey
@@ -19,8 +19,7 @@ from pipeline.solve.control_marks import COORDINATES
 from pipeline.solve.solve import Adjusted
 
 
-@dataclass(frozen=True)
-class Effect:
+class Effect(Struct, frozen=True):
     """What frames do by themselves, by index of a session, metres east, north, up; only where it can be told.
 
     Args:

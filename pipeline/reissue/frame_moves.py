@@ -1,9 +1,9 @@
 """Computes how far occupations and session shifts moved between two issues [m]."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import milliseconds_of
@@ -26,8 +26,7 @@ _OF_SHIFT = 1e-3
 _LISTED = 3
 
 
-@dataclass(frozen=True)
-class Again:
+class Again(Struct, frozen=True):
     """The (k,) occupations of an earlier issue that a job has again: of the same point, time and mark.
 
     Args:
@@ -45,8 +44,7 @@ class Again:
     other: Flags
 
 
-@dataclass(frozen=True)
-class Moves:
+class Moves(Struct, frozen=True):
     """What became of numbers that two issues have in common.
 
     Args:

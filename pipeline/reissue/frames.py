@@ -1,7 +1,8 @@
 """Lists the frame changes between two issues in words: keys, grids and operations."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
@@ -13,8 +14,7 @@ from pipeline.reissue.fingerprint import SITE
 from pipeline.reissue.frame_differences import Step, control_differences, named, worded
 
 
-@dataclass(frozen=True)
-class FrameChanges:
+class FrameChanges(Struct, frozen=True):
     """How the frames of two issues differ; what may put an issue in doubt as data, the rest in words.
 
     Args:

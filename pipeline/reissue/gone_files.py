@@ -7,9 +7,10 @@ was exported again under another name, the points are known again, and nothing i
 
 import os
 from collections.abc import Iterable
-from dataclasses import replace
 from glob import has_magic
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from pipeline.files.file_patterns import fits
 from pipeline.intake.prepare import GoneExports, Prepared

@@ -1,11 +1,11 @@
 """Finds the sessions of the readings that went into each mean, from the passing pairs of the layer ``repeats``."""
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -114,8 +114,7 @@ class Formed:
         return mean
 
 
-@dataclass(frozen=True)
-class _Readings:
+class _Readings(Struct, frozen=True):
     """Readings that passing pairs name, (k,) each: key, ascending, session, and which mean each is in, -1 for none."""
 
     named: _Keys

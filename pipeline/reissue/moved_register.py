@@ -6,9 +6,9 @@ same numbers.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
@@ -33,8 +33,7 @@ _PART = 0.1
 _AXES = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
 
 
-@dataclass(frozen=True)
-class _Moved:
+class _Moved(Struct, frozen=True):
     """The (n, 2) coordinates of the marks that two issues use, metres or degrees, and what makes metres of them."""
 
     was: Floats

@@ -1,8 +1,11 @@
 """What earlier issues say of occupations, gathered once for the stages that ask what became of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
@@ -51,8 +54,7 @@ class OccupationsBefore:
         return tuple(failed.values())
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """The occupations of the newest issue, and of those that had sessions which left the job and are back.
 
     ``returned`` has with each of these issues the sessions that it is asked about.

@@ -7,9 +7,9 @@ one in the record of an issue, by which it is known again and taken along. It is
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import iso, milliseconds_of, moment, stamp
@@ -37,8 +37,7 @@ ALIKE = 1000
 BESIDE = 1.0
 
 
-@dataclass(frozen=True)
-class EarlierOccupation:
+class EarlierOccupation(Struct, frozen=True):
     """An occupation that the newest issue had, or one that it told of as gone, untested or compared with no mark.
 
     Args:

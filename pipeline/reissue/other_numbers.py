@@ -4,10 +4,10 @@ A failing check passes where its row is written over with the numbers that its m
 height. Such a repair may be right, but nothing in the job shows that it is.
 """
 
-from dataclasses import dataclass
 from enum import Enum, auto
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import milliseconds_of
@@ -42,8 +42,7 @@ class Alone(Enum):
     UNKNOWN = auto()
 
 
-@dataclass(frozen=True)
-class OtherNumbers:
+class OtherNumbers(Struct, frozen=True):
     """That a reading has other numbers than it had when it failed: in words how, and whether it alone has."""
 
     words: str

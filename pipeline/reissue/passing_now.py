@@ -1,9 +1,9 @@
 """Says of occupations that failed in the newest issue and pass now what they pass for: none does so in silence."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.clock import milliseconds_of
 from pipeline.intake.survey import Survey
@@ -25,8 +25,7 @@ _ONLY, _ELSE = "only since", "now, by what else has changed"
 _SAME = 5e-7
 
 
-@dataclass(frozen=True)
-class PassingNow:
+class PassingNow(Struct, frozen=True):
     """An occupation that failed and passes now: how it is told, and why it passes, as a sentence goes on."""
 
     told: str

@@ -6,11 +6,11 @@ session or a stretch of time was processed again, those next to it are others to
 
 from collections.abc import Collection, Iterable, Mapping
 from contextlib import closing
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.clock import milliseconds_of
@@ -36,8 +36,7 @@ _MUCH, _AT_LEAST = 10.0, 0.02
 _Reading = tuple[str, int]
 
 
-@dataclass(frozen=True)
-class Around:
+class Around(Struct, frozen=True):
     """Metres by which the readings next to an occupation differ from an issue before: those before, and those after."""
 
     before: Floats

@@ -3,9 +3,9 @@
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
@@ -57,8 +57,7 @@ _OF_ROW = {
 _OF_NUMBERS = (Change.MOVED, Change.ADDED, Change.WITHDRAWN)
 
 
-@dataclass(frozen=True)
-class Reasons:
+class Reasons(Struct, frozen=True):
     """Why an issue differs from the one before, in words.
 
     Args:

@@ -1,6 +1,7 @@
 """What the issues before put in doubt and leave to be noted: asked of a job's readings, then of its shifts."""
 
-from dataclasses import dataclass, replace
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
@@ -19,8 +20,7 @@ from pipeline.reissue.vanished import gone_checks
 from pipeline.solve.solve import Adjusted
 
 
-@dataclass(frozen=True)
-class Remembered:
+class Remembered(Struct, frozen=True):
     """Doubts that only the issues before show, and notes in words."""
 
     doubts: tuple[Doubtful, ...] = ()

@@ -4,8 +4,9 @@ What these are, and which are not known to be right, is for `issue/folder/stand_
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
+
+from msgspec import Struct, field
 
 from pipeline.issue.folder.confirmation import Signs
 from pipeline.issue.folder.intact import is_as_issued
@@ -18,8 +19,7 @@ from pipeline.problems import JobError, Problem
 _FIX = "copy elsewhere what is still needed of it, delete it and run the job again: the run puts the issued file there"
 
 
-@dataclass
-class _Found:
+class _Found(Struct):
     """What does not show an issue's file: what somebody changed, which names of the issue's own lead astray and how.
 
     ``astray`` are a file of the issue and its name without the number; ``in_part`` says that the copy under ``current``

@@ -6,9 +6,10 @@ as a point; what is no sound reading any more is told by `vanished` before.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.doubtful import Doubtful
@@ -56,8 +57,7 @@ def unjudged_doubts(
     ]
 
 
-@dataclass(frozen=True)
-class _Ask:
+class _Ask(Struct, frozen=True):
     """What an occupation that failed is asked about with."""
 
     before: OccupationsBefore

@@ -2,8 +2,9 @@
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.geodesy import grids
 from pipeline.intake.prepare import Prepared
@@ -11,8 +12,7 @@ from pipeline.issue.folder.confirmation import Glanced
 from pipeline.run.surroundings import seen, surroundings
 
 
-@dataclass(frozen=True)
-class Before:
+class Before(Struct, frozen=True):
     """The sum of what was around a job before it was read: what changed later does not count as seen.
 
     ``looked`` are the folders where PROJ looked for grids.

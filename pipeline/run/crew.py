@@ -20,6 +20,8 @@ from multiprocessing.process import BaseProcess
 from threading import Thread
 from typing import Any
 
+from msgspec import Struct
+
 from pipeline.progress import Progress
 from pipeline.run.mishaps import Died, Mishap, OutOfMemory, TimedOut, is_out_of_memory
 
@@ -35,8 +37,7 @@ _TO_END = 5.0
 _ENDING = {getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)}
 
 
-@dataclass(eq=False)
-class _Worker:
+class _Worker(Struct, eq=False):
     """A process, this end of its pipe, the piece that it has in hand, and when that must have come to its end."""
 
     process: BaseProcess

@@ -1,7 +1,8 @@
 """The end of every run that holds its job: what comes after an issue is made, or the newest is found to stand."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.issue.folder.confirmation import Confirmed, Glanced, Signs, all_signs, confirm
 from pipeline.job.model import Issue as Rules
@@ -12,8 +13,7 @@ from pipeline.run.releasing import follow
 from pipeline.run.retention import retain
 
 
-@dataclass(frozen=True)
-class LookedAt:
+class LookedAt(Struct, frozen=True):
     """What was looked at, for the next run to see that it is as it was, as `confirm` notes it.
 
     Args:

@@ -10,6 +10,7 @@ from typing import Self
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.draft.beside_marks import BesideMarks
@@ -54,8 +55,7 @@ from pipeline.words import MARKS_DRAWN
 Layers = tuple[Written, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Laid:
+class Laid(Struct, frozen=True, kw_only=True):
     """What the second pass gave: the small layers, keys of the record, points for the plan.
 
     ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;

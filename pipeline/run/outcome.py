@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from pipeline.clock import from_iso
 from pipeline.issue.attention import attention, chosen
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
     from pipeline.issue.record_types import Record
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(Struct, frozen=True):
     """The issue's record, the folder it stands in (None where nothing was written), and whether this run made it.
 
     ``current`` is the number of the issue that `current` shows, None where none is released; ``waits`` says in words

@@ -2,7 +2,9 @@
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import fields, replace
+from dataclasses import fields
+
+from msgspec.structs import replace
 
 from pipeline.adjust.components import chance_of, least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart

@@ -1,6 +1,6 @@
 """A job of which everything is known but its points: solved, with what its failing checks may mean."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from pipeline.blunders.diagnose import Diagnoses
 from pipeline.blunders.sentences import causes
@@ -11,8 +11,7 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.solve.solve import Solved
 
 
-@dataclass(frozen=True)
-class Ready:
+class Ready(Struct, frozen=True):
     """What the second pass, the record and a comparison with the previous issue need.
 
     ``settled`` is the second pass over the job, with what is issued of points measured twice; ``history`` what is to be

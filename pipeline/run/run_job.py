@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
@@ -195,8 +196,7 @@ def _new_issue(
     return finish(history, made, shown, job.survey.job.issue, looked, made=True)
 
 
-@dataclass(frozen=True)
-class _Standing:
+class _Standing(Struct, frozen=True):
     """Whether the newest issue stands, and why not where it was made from the same: in words, of what is judged.
 
     ``notes`` are those that the job has by now and the record of that issue does not.

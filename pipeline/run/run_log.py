@@ -10,10 +10,11 @@ import os
 import re
 import stat
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import datetime
 from io import FileIO
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.clock import iso
 from pipeline.files.atomic_write import atomic_write
@@ -41,8 +42,7 @@ _TIME, _COUNT = len("2026-03-04T05:06:07Z"), 64
 COUNTED = re.compile(rb"  the same until (\S+Z), ([0-9]+) runs *\n")
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(Struct, frozen=True):
     """What stands of a run: its exit code, what became of it and of which issue, by which version, and the rest.
 
     ``word`` is "issued", "unchanged" or the word of what ended it, ``issue`` what stands now, "no issue" for none.
@@ -60,8 +60,7 @@ class Said:
         return f"exit code {self.code}  {self.word}  {self.issue}  {self.version}"
 
 
-@dataclass(frozen=True)
-class Notified:
+class Notified(Struct, frozen=True):
     """What stands of a call of the command that is told of changes: how it went, and what it said."""
 
     how: str

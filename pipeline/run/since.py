@@ -1,6 +1,6 @@
 """What a new issue says of the one that drafters have: why there is another, and what became of that one's points."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from pipeline.issue.record_types import Changes
 from pipeline.job.model import Job
@@ -14,8 +14,7 @@ from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
 
 
-@dataclass(frozen=True)
-class Since:
+class Since(Struct, frozen=True):
     """A job held against the issue that it is compared with.
 
     Args:

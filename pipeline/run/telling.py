@@ -1,8 +1,9 @@
 """Notes issues not yet reported because the run that wrote one did not finish; the next run reports them."""
 
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from pipeline.issue.folder.publish import issues, job_lock
 from pipeline.issue.folder.unnotified_issues import read_unnotified, strike_out

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
@@ -35,8 +35,7 @@ def spelling(text: str | None) -> str:
     return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", key))
 
 
-@dataclass(frozen=True)
-class _Timeline:
+class _Timeline(Struct, frozen=True):
     """Time cut where sessions start and end; each piece belongs to one session, to none, or to more than one.
 
     ``cuts`` (c,) are UTC milliseconds, ascending; ``labels`` (c + 1,) say whose the pieces are, half-open on the right.
@@ -70,8 +69,7 @@ class _Timeline:
         return self.labels[np.searchsorted(self.cuts, times, side="right")]
 
 
-@dataclass(frozen=True)
-class SessionIndex:
+class SessionIndex(Struct, frozen=True):
     """Sessions arranged for look-up, a timeline for the sessions of each base id. Build it with `index_sessions`.
 
     ``any_base`` serves readings without a base id, ``other_base`` those whose base id no session has.

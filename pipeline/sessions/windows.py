@@ -22,11 +22,11 @@ field need tables: no cell holds them.
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import Any
 
+from msgspec import Struct
 from pydantic import ValidationError
 
 from pipeline.files.odd_text import look_of_time, why_no_number
@@ -45,8 +45,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
 
 
-@dataclass(frozen=True)
-class SessionWindow:
+class SessionWindow(Struct, frozen=True):
     """One session as the half-open interval [start_ms, end_ms), in milliseconds UTC since 1970.
 
     ``index`` is its position in the tuple that `load_sessions` returns; ``base`` is the base id, stripped, or None;

@@ -1,8 +1,7 @@
 """The job's ties, set-ups, control and stated shifts handed to the adjustment, and its shifts as they are applied."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.candidates import Candidates
@@ -17,8 +16,7 @@ from pipeline.solve.shift import NetworkMarks, ReceiversOverMarks, Shifts, State
 _LEAST_SETUP = 1e-4
 
 
-@dataclass(frozen=True)
-class Tied:
+class Tied(Struct, frozen=True):
     """The adjustment and what went into it.
 
     Args:

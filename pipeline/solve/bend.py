@@ -6,9 +6,9 @@ same way in height, and in plan as meridians converge.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
@@ -20,8 +20,7 @@ from pipeline.words import Doubt
 _TOLD = 0.5
 
 
-@dataclass(frozen=True)
-class _Bend:
+class _Bend(Struct, frozen=True):
     """What a session's shift bends by at its farthest reading, ``reach`` metres from the middle of its ties."""
 
     session: int

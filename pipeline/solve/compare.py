@@ -1,11 +1,11 @@
 """Occupations compared with the marks that they are on, and each session's evidence."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.register_looks import ONE_MARK
@@ -21,8 +21,7 @@ from pipeline.tolerance import Tolerance
 from pipeline.words import Place, Role
 
 
-@dataclass(frozen=True, kw_only=True)
-class OnMarks:
+class OnMarks(Struct, frozen=True, kw_only=True):
     """The occupations of marks, (n,) in the order of session and time, with their comparison.
 
     Args:
@@ -89,8 +88,7 @@ class Dependence(Enum):
 ByMark = tuple[dict[str, Dependence | None], dict[str, Dependence | None]]
 
 
-@dataclass(frozen=True, kw_only=True)
-class CorrectedCandidates:
+class CorrectedCandidates(Struct, frozen=True, kw_only=True):
     """What is known of the (n,) candidates of a job once the shifts are.
 
     Args:
@@ -178,8 +176,7 @@ def _with_ordinary(spans: Integers, candidates: Candidates, occupied: Flags, lef
     return spans
 
 
-@dataclass(frozen=True)
-class _Published:
+class _Published(Struct, frozen=True):
     """What is known of the marks of (n,) occupations: (n, 3) coordinates, (n, 2) whether position and height hold.
 
     ``of_register`` are on marks of the register, ``adjusted`` are checks on temporary marks.

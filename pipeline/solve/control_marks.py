@@ -1,8 +1,7 @@
 """The control register in the frames of the job: working for the adjustment, issued for comparison."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.control import Register
@@ -15,8 +14,7 @@ from pipeline.intake.survey import Survey
 COORDINATES = {kind: (*names, "height") for kind, names in POSITION.items()}
 
 
-@dataclass(frozen=True)
-class Reference:
+class Reference(Struct, frozen=True):
     """The register's marks, (R,) of them.
 
     Args:

@@ -8,10 +8,11 @@ nothing is told. What is measured scatters by millimetres (common practice, no s
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import lasting
@@ -50,8 +51,7 @@ class _Is(Enum):
     COPIED, PERHAPS_COPIED, STORED_TWICE = range(3)
 
 
-@dataclass(frozen=True)
-class _Copy:
+class _Copy(Struct, frozen=True):
     """An occupation with the coordinates of another, by their rows, what to make of it, and that in words."""
 
     row: int

@@ -1,8 +1,7 @@
 """Corrects readings: raw to geocentric, field shift out, session's shift in, to the grid and height datum."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import local_variances
@@ -11,8 +10,7 @@ from pipeline.intake.operations import Operations
 from pipeline.solve.reading_precision import Precision
 
 
-@dataclass(frozen=True)
-class SessionShifts:
+class SessionShifts(Struct, frozen=True):
     """What is added to each session's raw positions.
 
     Args:
@@ -26,8 +24,7 @@ class SessionShifts:
     grid: Floats | None = None
 
 
-@dataclass(frozen=True)
-class Corrected:
+class Corrected(Struct, frozen=True):
     """Issued coordinates, (n,) each: metres in grid and height datum, degrees and metres on the grid's ellipsoid.
 
     ``hu95`` is the radius of the 95 % circle and ``vu95`` the 95 % uncertainty of the height. Where a point lies
@@ -50,7 +47,7 @@ class Corrected:
 
 
 #: The corrected values of a point, as the layer ``points`` has them.
-VALUES = tuple(Corrected.__dataclass_fields__)
+VALUES = tuple(Corrected.__struct_fields__)
 
 
 def correct(

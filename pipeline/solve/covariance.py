@@ -7,9 +7,8 @@ N^-1 A'. So the shift has with the register coordinate that holds a mark the cov
 adjusted coordinate, and with a tie's own position the negative of (own covariance less that with its mark).
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.uncertainty import add_covariance
@@ -18,8 +17,7 @@ from pipeline.geodesy.uncertainty import add_covariance
 LEAST = 1e-6
 
 
-@dataclass(frozen=True)
-class Parts:
+class Parts(Struct, frozen=True):
     """What the differences of (n,) occupations come from, in the local east, north and up of each mark, metres.
 
     Args:

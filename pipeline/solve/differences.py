@@ -1,15 +1,13 @@
 """Differences on occupied marks, observed minus known, compared with the tolerances of ``[checks]``."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
 from pipeline.tolerance import Tolerance, plan_and_height
 
 
-@dataclass(frozen=True)
-class Differences:
+class Differences(Struct, frozen=True):
     """Observed minus known of (n,) occupations, metres in grid and height datum; NaN where nothing is known.
 
     ``tolerance`` is that of differences on marks of known coordinates, ``allowed`` (n, 2) that of each, in plan and in

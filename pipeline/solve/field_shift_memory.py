@@ -1,9 +1,9 @@
 """What earlier issues took out for a field shift, known again by what stays when a mark, tie or session is renamed."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.clock import stamp
@@ -26,8 +26,7 @@ _ONE_READING = 1e-4
 _ANEW = "is computed from the register as it is now"
 
 
-@dataclass(frozen=True)
-class TiedShift:
+class TiedShift(Struct, frozen=True):
     """A field shift that is stated by a tie, and what it is worked out from: a reading on a mark.
 
     Args:
@@ -43,8 +42,7 @@ class TiedShift:
     mark: Floats
 
 
-@dataclass(frozen=True)
-class Remembered:
+class Remembered(Struct, frozen=True):
     """What an issue before has of a field shift.
 
     Args:

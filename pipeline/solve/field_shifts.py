@@ -1,10 +1,11 @@
 """Computes the shifts that were already applied in the field, as sessions state them, and takes them out again."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import iso, moment
@@ -19,8 +20,7 @@ from pipeline.tables import milliseconds
 from pipeline.words import Doubt
 
 
-@dataclass(frozen=True)
-class FieldReadings:
+class FieldReadings(Struct, frozen=True):
     """Readings as far as it takes to know which field shifts they carry, (n,) each.
 
     Args:
@@ -42,8 +42,7 @@ class FieldReadings:
         return cls(session, milliseconds(table), export, table.column("base"))
 
 
-@dataclass(frozen=True)
-class TieUsed:
+class TieUsed(Struct, frozen=True):
     """What the field worked a shift out from.
 
     Args:
@@ -63,8 +62,7 @@ class TieUsed:
     now: TiedShift
 
 
-@dataclass(frozen=True)
-class TakenOut:
+class TakenOut(Struct, frozen=True):
     """One field shift with its numbers: (3,) X, Y, Z, or (3,) on the grid; the other is zero.
 
     On the grid they are metres to the east, the north and upwards, to whichever side its coordinates grow.
@@ -87,8 +85,7 @@ class TakenOut:
         return np.column_stack(to_issued.inverse(*grid.T))
 
 
-@dataclass(frozen=True)
-class FieldShifts:
+class FieldShifts(Struct, frozen=True):
     """Corrections that the field had already applied, in the order in which it did, to be taken out first."""
 
     taken: tuple[TakenOut, ...]

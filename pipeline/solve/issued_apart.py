@@ -1,9 +1,8 @@
 """How far apart two readings lie: as exported, and by how much more their sessions issue them apart."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
@@ -26,8 +25,7 @@ def raw_apart(same: SameNames, pairs: Integers) -> Floats:
     return found
 
 
-@dataclass(frozen=True)
-class IssuedApart:
+class IssuedApart(Struct, frozen=True):
     """How far apart two sessions issue one raw position: by the difference of their shifts, field shifts taken out.
 
     Args:

@@ -1,9 +1,9 @@
 """Finds occupations that the job puts on one mark but that are named after another close by: CM1-AM tied to CM01."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.job.model import Job
@@ -16,8 +16,7 @@ from pipeline.solve.control_marks import Reference
 _ALIKE = 2.0
 
 
-@dataclass(frozen=True)
-class Misnamed:
+class Misnamed(Struct, frozen=True):
     """A listed reading of a session, the mark that it is on, the one that it is named after, and (3,) how far off.
 
     ``longer`` is whether its name bears both, one within the other (CM1E-AM on CM1), which is no chance.

@@ -10,9 +10,9 @@ show on marks that were occupied before and after it.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import stamp
@@ -34,8 +34,7 @@ _LIKE = (0.5, 1.5)
 _PARTS = (np.array([True, True, False]), np.array([False, False, True]))
 
 
-@dataclass(frozen=True)
-class _Step:
+class _Step(Struct, frozen=True):
     """A step (3,) metres after the occupation of this place in its session, and how much of chi-square it explains.
 
     ``drift`` tells that a steady drift explains nearly as much.

@@ -6,10 +6,10 @@ mark. Only points that are laid out by a rule, as piles and stakes are, differ b
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.doubtful import Doubtful
@@ -33,8 +33,7 @@ _STEP, _RULED = 0.25, 0.2
 _NAMED = 3
 
 
-@dataclass(frozen=True)
-class OneVector:
+class OneVector(Struct, frozen=True):
     """Points of one name in two exports, or twice in one, that are all apart by one vector.
 
     Args:
@@ -75,8 +74,7 @@ class OneVector:
         )
 
 
-@dataclass(frozen=True)
-class SameNamed:
+class SameNamed(Struct, frozen=True):
     """Readings of points of one name: of two exports or sessions, or of one.
 
     Args:

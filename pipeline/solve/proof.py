@@ -1,8 +1,8 @@
 """Proof in time: each occupation of a control mark is evidence, at its time, that the base stood where it should."""
 
-from dataclasses import dataclass, replace
-
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -15,8 +15,7 @@ PROOFS: tuple[Proof, ...] = (Proof.BRACKETED, Proof.UNCLOSED, Proof.SUSPECT, Pro
 LESS_PROVEN = np.array([0, 1, 3, 2])
 
 
-@dataclass(frozen=True)
-class Evidence:
+class Evidence(Struct, frozen=True):
     """The occupations of control marks in one session, in the order of their times.
 
     Args:

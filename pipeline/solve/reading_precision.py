@@ -1,17 +1,15 @@
 """How certain readings are by their exports and by the job: standard uncertainties and covariances."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.positions import column_numbers
 from pipeline.job.model import Points, Quality
 
 
-@dataclass(frozen=True)
-class Precision:
+class Precision(Struct, frozen=True):
     """How certain (n,) readings are, in the east, north and up of each.
 
     Args:

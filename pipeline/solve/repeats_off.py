@@ -10,9 +10,9 @@ another there.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import MINUTE
@@ -33,8 +33,7 @@ _BEFORE_AND_AFTER = 30 * MINUTE
 _BEYOND, _TIMES = 1.5, 3.0
 
 
-@dataclass(frozen=True)
-class RepeatsOff:
+class RepeatsOff(Struct, frozen=True):
     """Points measured twice, (k, 2) rows of the `SameNames`, that differ by ``vector`` (3,) metres as issued."""
 
     some: SameNamed

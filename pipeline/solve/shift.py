@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.adjust import Adjustment, Observations, Response, Ties, adjust, find_ties
 from pipeline.arrays import Flags, Floats, Integers
@@ -15,8 +16,7 @@ from pipeline.geodesy.uncertainty import add_covariance
 from pipeline.solve.reading_precision import Precision
 
 
-@dataclass(frozen=True)
-class NetworkMarks:
+class NetworkMarks(Struct, frozen=True):
     """The marks that take part: of the register, and temporary ones, which hold nothing.
 
     Args:
@@ -36,8 +36,7 @@ class NetworkMarks:
     sigma: Floats
 
 
-@dataclass(frozen=True)
-class ReceiversOverMarks:
+class ReceiversOverMarks(Struct, frozen=True):
     """Receivers over marks: rovers on their poles, or bases on their tripods. One row each.
 
     Args:
@@ -53,8 +52,7 @@ class ReceiversOverMarks:
     precision: Precision
 
 
-@dataclass(frozen=True)
-class StatedShifts:
+class StatedShifts(Struct, frozen=True):
     """Shifts that the job file states instead of deriving them (``shift = "none"`` states zero).
 
     Args:

@@ -4,9 +4,10 @@ Nothing here is large: a job has thousands of occupations at the most.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict, replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.datum_steps import stated_steps
@@ -58,8 +59,7 @@ from pipeline.solve.wide_tolerance import wide_tolerance_doubts
 from pipeline.words import Verdict, counted
 
 
-@dataclass(frozen=True, kw_only=True)
-class Adjusted:
+class Adjusted(Struct, frozen=True, kw_only=True):
     """The shifts and the occupations by them, before any session is judged: doubts may come to be known by these.
 
     Args:
@@ -107,8 +107,7 @@ class Adjusted:
         return np.union1d(on_marks, np.fromiter(self.unanswered, np.int64))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Solved(Adjusted):
+class Solved(Adjusted, frozen=True, kw_only=True):
     """What the second pass needs, and what the issue records: every doubt is known, and each session is judged.
 
     Args:
@@ -122,8 +121,7 @@ class Solved(Adjusted):
     strays: tuple[Stray, ...]
 
 
-@dataclass(frozen=True)
-class _Adjustment:
+class _Adjustment(Struct, frozen=True):
     """The shifts and what they were derived from; ``candidates`` with their field shifts taken out."""
 
     candidates: Candidates
@@ -205,7 +203,7 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
     every = (*adjusted.doubts, *doubts)
     proof = tuple(_evidence(survey, adjusted, every))
     return Solved(
-        **vars(replace(adjusted, doubts=every)),
+        **asdict(replace(adjusted, doubts=every)),
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
         strays=strays(adjusted.occupations, survey.windows),

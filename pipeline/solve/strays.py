@@ -6,10 +6,10 @@ its points are, whatever another rover found before and after them.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.near import listed
@@ -26,8 +26,7 @@ _LEAST = 2
 _OF_ONE_VECTOR = 3
 
 
-@dataclass(frozen=True)
-class Stray:
+class Stray(Struct, frozen=True):
     """What of a session's occupations is off from the rest: those of some exports, or of one base id.
 
     Args:

@@ -6,9 +6,9 @@ next to nothing is added where the session ties it, more where it hangs on a cha
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
@@ -18,8 +18,7 @@ from pipeline.solve.adjusted_ties import Tied
 from pipeline.solve.control_marks import Reference
 
 
-@dataclass(frozen=True)
-class Temporary:
+class Temporary(Struct, frozen=True):
     """The marks of the adjustment that the register has not and whose position is tied, (k,) of them.
 
     Args:

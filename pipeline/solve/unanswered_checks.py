@@ -1,10 +1,10 @@
 """Finds readings that look like checks (code, name or mark column) but match no mark: not to be issued as points."""
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
@@ -27,8 +27,7 @@ _OF_REGISTER = "it has the coordinates of its mark in the register to the last d
 _LISTED = 4
 
 
-@dataclass(frozen=True)
-class Unanswered:
+class Unanswered(Struct, frozen=True):
     """A reading, ``row`` of the candidates, ``number`` of the whole job, of a session; ``why`` it is told of, in words.
 
     ``held`` is whether it says that it stands on a mark which is not there, else it is a point: on ``mark``, or, where

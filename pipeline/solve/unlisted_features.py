@@ -2,9 +2,9 @@
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.intake.candidates import Candidates
@@ -115,8 +115,7 @@ class _Unlisted:
         )
 
 
-@dataclass(frozen=True)
-class _Alike:
+class _Alike(Struct, frozen=True):
     """What the listed readings of a job have in common, and how many others are named alike.
 
     Args:

@@ -4,9 +4,9 @@ Before that, by raw positions that a base may have put metres off, `examine.stoo
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.transform import Operation
@@ -19,8 +19,7 @@ from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 
 
-@dataclass(frozen=True)
-class Places:
+class Places(Struct, frozen=True):
     """Marks by name, and (m, 2) where each lies on the grid, NaN where nobody knows."""
 
     names: Sequence[str]

@@ -6,10 +6,10 @@ as much of their readings, or have scatter: their checks do not all differ by on
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.adjust.components import chance_of_ratio
 from pipeline.arrays import Flags, Floats, Integers
@@ -37,8 +37,7 @@ _NAMED = 3
 _AXES = (slice(0, 2), slice(2, 3))
 
 
-@dataclass(frozen=True)
-class _Wide:
+class _Wide(Struct, frozen=True):
     """What only a stated tolerance passes: (n, 2) in plan, in height, with (n, 2) ``off`` and (n, 2) its own 95 %."""
 
     passes: Flags

@@ -2,12 +2,13 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.issue.folder.publish import issues
 from pipeline.issue.folder.thinned_issues import read_thinned
@@ -99,8 +100,7 @@ def _ranked(readings: Sequence[Reading]) -> list[tuple[int, Reading]]:
     return [(ranks[at], reading) for at, reading in enumerate(readings)]
 
 
-@dataclass(frozen=True)
-class _Rows:
+class _Rows(Struct, frozen=True):
     """An issue's rows of the name, by file, row and time, and by time and rank."""
 
     exact: dict[tuple[str | None, int | None, datetime | None], Found]

@@ -1,9 +1,8 @@
 """The adjustment of sessions and marks, against closed forms, a dense numpy adjustment and simulated truth."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from numpy.typing import NDArray
 from tie_networks import Network, dense, directions, read_only, spread, tied_network
 
@@ -128,7 +127,7 @@ def test_order_of_observations_does_not_matter(seed: int) -> None:
     result = adjust(observations, 6, 6)
     random = np.random.default_rng(seed)
     order, session, mark = random.permutation(len(observations.mark)), random.permutation(6), random.permutation(6)
-    shuffled = Observations(*(getattr(observations, name)[order] for name in Observations.__dataclass_fields__))
+    shuffled = Observations(*(getattr(observations, name)[order] for name in Observations.__struct_fields__))
     shuffled = replace(
         shuffled,
         session=np.where(shuffled.session >= 0, np.argsort(session)[shuffled.session], -1),
@@ -197,7 +196,7 @@ def test_what_is_untied_disturbs_nothing(seed: int) -> None:
         wider.occupy(session, mark)
     observations = wider.observations()
     count = len(network.rows)
-    alone = Observations(*(getattr(observations, name)[:count] for name in Observations.__dataclass_fields__))
+    alone = Observations(*(getattr(observations, name)[:count] for name in Observations.__struct_fields__))
     expected, result = adjust(alone, 6, 6), adjust(observations, 8, 8)
     assert np.isnan(result.shifts[6:]).all() and np.isnan(result.shift_covariance[6:]).all()
     assert np.isnan(result.marks[6:]).all() and np.isnan(result.mark_covariance[6:]).all()

@@ -1,10 +1,10 @@
 """What the adjustment refuses, naming the observation, and the weights of correlated and absent components."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from numpy.typing import NDArray
 from tie_networks import tied_network
 

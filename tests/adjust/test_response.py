@@ -1,10 +1,9 @@
 """What one observation does to the shifts: against the difference of two whole adjustments, which is what it says."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from closed_forms import turn_enu
+from msgspec.structs import replace
 from numpy.testing import assert_allclose
 
 from pipeline.adjust import Observations, adjust

@@ -3,7 +3,6 @@
 import re
 import shutil
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ import pytest
 from every import every
 from ezdxf.colors import aci2rgb
 from format_layers import ABOUT, DATA_TO, hostile, package, points
+from msgspec.structs import replace
 
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.file_facts import CodeDrawn, Drafting, FileFacts

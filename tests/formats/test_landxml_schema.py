@@ -5,7 +5,7 @@ schema takes children of the root in any order; names of collections are unique 
 """
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from format_layers import ABOUT, CARRIED, hostile, package, points
+from msgspec.structs import replace
 from numpy.testing import assert_allclose
 from pyproj import CRS
 

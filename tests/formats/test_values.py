@@ -2,7 +2,6 @@
 
 import csv
 import json
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, get_args
@@ -17,6 +16,7 @@ import pytest
 from ezdxf.tools.text import plain_text
 from format_layers import ABOUT, CARRIED, HOSTILE, hostile, package, points
 from issued import Layer, read_layer
+from msgspec.structs import replace
 from numpy.testing import assert_allclose
 from pyproj import CRS
 

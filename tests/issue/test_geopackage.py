@@ -9,7 +9,6 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -20,6 +19,7 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from issue_layers import CARRIED, CRS, DATA_TO, points, positions, source
+from msgspec.structs import replace
 from warm import Warm
 
 from pipeline.issue.geopackage.layer_source import LayerSource
@@ -317,7 +317,7 @@ def test_a_disk_that_fills_at_the_last_page_is_found(tmp_path: Path, make: Make,
 STREAM = """
 import resource, sys
 sys.path[:0] = {path!r}
-from dataclasses import replace
+from msgspec.structs import replace
 from pathlib import Path
 import pyarrow as pa
 from issue_layers import source, CRS, DATA_TO

@@ -3,7 +3,6 @@
 import shutil
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from format_layers import CARRIED, DATA_TO, checks, points
+from msgspec.structs import replace
 
 from pipeline.issue.geopackage import readback
 from pipeline.issue.geopackage.layer_copies import _PIECE

@@ -4,8 +4,9 @@ import hashlib
 import shutil
 import tempfile
 from copy import deepcopy
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from pipeline import Outcome, run_job
 

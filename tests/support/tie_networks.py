@@ -4,9 +4,10 @@ Shares no code with the pipeline's solver: the reference works in X, Y, Z, build
 inverts the whole normal matrix.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.adjust import Observations
@@ -73,7 +74,7 @@ class Network:
 
 def read_only(observations: Observations) -> Observations:
     """The same in arrays that cannot be written to."""
-    copies = {name: np.array(getattr(observations, name)) for name in Observations.__dataclass_fields__}
+    copies = {name: np.array(getattr(observations, name)) for name in Observations.__struct_fields__}
     for array in copies.values():
         array.setflags(write=False)
     return replace(observations, **copies)

@@ -8,13 +8,13 @@ import io
 import json
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.file_facts import geometry_told
@@ -49,8 +49,7 @@ COLUMNS = pa.schema(
 LAYER = "control"
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(Struct, frozen=True):
     """What a file of marks says of itself.
 
     ``grid`` and ``datum`` (the grid's geographic CRS) are codes where they are registered, else None; ``definition`` is

@@ -1,7 +1,8 @@
 """The control sheet: one page to print, with a sketch, the marks, and how they lie to one another."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.issue.control_sheet.sketch import Sketch
 from pipeline.issue.report.plan_drawing import LEFT, RIGHT, TOP, WIDTH
@@ -9,8 +10,7 @@ from pipeline.issue.report.tables import Table
 from pipeline.visible import visible
 
 
-@dataclass(frozen=True)
-class Sheet:
+class Sheet(Struct, frozen=True):
     """What stands on a control sheet.
 
     ``facts`` are words and what they mean for this job, such as the grid; ``notes`` what should be looked at;

@@ -1,9 +1,9 @@
 """The sketch of a control sheet: marks on the grid with the work between them, north above, and a scale bar."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.issue.report.drawing import Label, Labels, round_step
@@ -16,8 +16,7 @@ _TRIANGLE, _SQUARE = "M{0:.1f} {1:.1f}m0-7l6 11h-12z", "M{0:.1f} {1:.1f}m-5-5h10
 _HIGH, _MARGIN, _LEAST = 250.0, 0.08, 10.0
 
 
-@dataclass(frozen=True)
-class Sketch:
+class Sketch(Struct, frozen=True):
     """A drawing: path data of the register's marks, of adjusted ones, of the work, of lines between marks; labels.
 
     ``bar`` is the scale bar's length in metres and in drawing units; ``spot`` says that the work is a single place.

@@ -10,10 +10,11 @@ a line of the issues list, from which the note is made again where it is gone.
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline.clock import iso
 from pipeline.files.regular_files import read_note
@@ -28,8 +29,7 @@ from pipeline.issue.record import read_any_version
 NAME = ".released"
 
 
-@dataclass(frozen=True)
-class ManualRelease:
+class ManualRelease(Struct, frozen=True):
     """The issue that somebody released, when and why, and the newest issue that there was then."""
 
     issue: int

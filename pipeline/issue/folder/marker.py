@@ -2,8 +2,9 @@
 
 import json
 import os
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.folder_names import MARKER
@@ -16,8 +17,7 @@ FORMAT = 1
 _OURS = "tiedown"
 
 
-@dataclass(frozen=True)
-class Marker:
+class Marker(Struct, frozen=True):
     """Whose a folder is: the job's name, and its job file as a path from the folder (absolute on another drive)."""
 
     job: str

@@ -3,8 +3,9 @@
 import json
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.geopackages import SQLITE
 from pipeline.files.regular_files import read_note
@@ -44,8 +45,7 @@ _KIND = slice(68, 72)
 Clash = tuple[str, str]
 
 
-@dataclass(frozen=True)
-class Owner:
+class Owner(Struct, frozen=True):
     """A job that names a folder: its name, and the path of its file."""
 
     job: str

@@ -9,10 +9,10 @@ import secrets
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 from filelock import FileLock, Timeout
+from msgspec import Struct
 
 from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.folder_names import LOCK
@@ -22,8 +22,7 @@ _NAME = ".tiedown-tried-"
 _HERE, _FRESH, _THERE = "here", "fresh-", "there-"
 
 
-@dataclass(frozen=True)
-class Probe:
+class Probe(Struct, frozen=True):
     """The folder in which both sides try, and the words that each writes there."""
 
     place: Path

@@ -7,8 +7,9 @@ here, for a run that puts them right and for the office's page alike; how a file
 
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.files.unlocked_database import BESIDE
 from pipeline.issue.folder.confirmation import Signs, all_signs, as_noted
@@ -17,8 +18,7 @@ from pipeline.issue.folder.plain_names import is_plain_link, plain_name
 from pipeline.issue.record_types import FileIssued, Record
 
 
-@dataclass(frozen=True)
-class StandIn:
+class StandIn(Struct, frozen=True):
     """A name under which drafters get a file of an issue, and which is neither its link nor as it was last looked at.
 
     Args:

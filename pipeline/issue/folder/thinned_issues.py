@@ -11,10 +11,11 @@ import json
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from pipeline.clock import iso
 from pipeline.digest import digest
@@ -32,8 +33,7 @@ if TYPE_CHECKING:
 NAME = "removed.json"
 
 
-@dataclass(frozen=True)
-class Thinned:
+class Thinned(Struct, frozen=True):
     """An issue's files that were removed, each with its sum, when, and what ``issue.keep`` was then."""
 
     issue: int

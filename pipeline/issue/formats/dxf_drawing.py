@@ -8,13 +8,13 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime
 
 from ezdxf._options import default_config, options
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
+from msgspec import Struct
 
 from pipeline.geodesy.axes import FOOT, SURVEY_FOOT
 from pipeline.issue.file_facts import FileFacts
@@ -34,8 +34,7 @@ _PIECE = 250
 _DATES = re.compile(r"(?<=\n)(\$TDU?(?:CREATE|UPDATE)\n 40\n)[^\n]+")
 
 
-@dataclass(frozen=True)
-class DrawingFrame:
+class DrawingFrame(Struct, frozen=True):
     """The drawing's text before and after its insertions, their owner and their first handle."""
 
     before: str

@@ -3,12 +3,13 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from hashlib import blake2b
 from itertools import chain
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
@@ -36,8 +37,7 @@ _UNKNOWN = "unproven"
 Key = tuple[str | None, str | None]
 
 
-@dataclass(frozen=True)
-class Layer:
+class Layer(Struct, frozen=True):
     """One layer: its name, colour index, and a description for the reader."""
 
     name: str
@@ -45,8 +45,7 @@ class Layer:
     description: str
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(Struct, frozen=True):
     """The layers of one code: its symbols' own, and one for each kind of text at them; each can be turned off."""
 
     symbol: Layer

@@ -1,10 +1,10 @@
 """Lines as 3D polylines of a drawing: written as tags, and what a reader gives of them."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.issue.formats.figures import LENGTHS, fixed
@@ -18,8 +18,7 @@ MORE_HANDLES = 2
 _IN_SPACE, _CLOSED, _VERTEX = 8, 1, 32
 
 
-@dataclass(frozen=True)
-class Polyline:
+class Polyline(Struct, frozen=True):
     """One line: its layer, its places (v, 3) in the drawing's unit, each once, and whether it is closed."""
 
     layer: str

@@ -1,11 +1,11 @@
 """The rows of a package as what is drawn of them: on which layer, with which block, where, and with which values."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
@@ -62,8 +62,7 @@ _OF_MARK = ("mark", *NAMES, "status")
 _OF_POINT = ("name", "code", *NAMES, "proof")
 
 
-@dataclass(frozen=True)
-class Drawn:
+class Drawn(Struct, frozen=True):
     """Rows to be drawn: symbols with their groups of layers, which of them each row has (n,), place, lines down (n,).
 
     Places (n, 3) are in the drawing's unit; NaN where there is no height. ``texts`` has a column for each attribute of
@@ -119,8 +118,7 @@ class Drawn:
         return east, fixed_column(self.places[:, 1] + (up - LINE * self.down) * size, LENGTHS)
 
 
-@dataclass(frozen=True)
-class DrawingContents:
+class DrawingContents(Struct, frozen=True):
     """What the first pass over a package finds: layers, extent, and how many handles the insertions take."""
 
     overview: Overview

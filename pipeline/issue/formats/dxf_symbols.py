@@ -6,7 +6,6 @@ it. It makes everything of the drawing but the insertions; they are written as t
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -14,6 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.issue.formats.figures import joined
@@ -27,8 +28,7 @@ if TYPE_CHECKING:
 LONGEST = 250
 
 
-@dataclass(frozen=True)
-class Tag:
+class Tag(Struct, frozen=True):
     """An attribute: its name, where its text stands from the point, in text heights, and whether it is seen."""
 
     name: str
@@ -38,8 +38,7 @@ class Tag:
     from_right: bool = False
 
 
-@dataclass(frozen=True)
-class Symbol:
+class Symbol(Struct, frozen=True):
     """A block: its name and its attributes."""
 
     block: str

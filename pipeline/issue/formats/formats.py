@@ -6,8 +6,9 @@ A format is a module with an ending, ``write`` (a new file from a `Package`, giv
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from pipeline.digest import digest
 from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
@@ -20,8 +21,7 @@ from pipeline.issue.record_types import FileIssued
 from pipeline.problems import said_of
 
 
-@dataclass(frozen=True)
-class Format:
+class Format(Struct, frozen=True):
     """One format: its files' ending, how it is written, how it is read back (raises Differs), what stands beside it.
 
     ``beside`` gives the content of small files that say what the file itself cannot, by their ending.

@@ -1,11 +1,11 @@
 """The points as LandXML's CgPoints: in a collection per proof word, each with a name of its own, column by column."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from xml.sax.saxutils import quoteattr
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct
 
 from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import joined
@@ -30,8 +30,7 @@ def collection_of_points(word: str | None) -> str:
 _END = "</CgPoint>\n"
 
 
-@dataclass(frozen=True)
-class Points:
+class Points(Struct, frozen=True):
     """Some points of one collection, as columns of what is written; ``observed`` may be null."""
 
     names: pa.StringArray

@@ -6,12 +6,12 @@ The driver lets other threads run while it writes: the rows of a large layer com
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.files.unlocked_database import is_there, quoted, unlocked, unsynced
 from pipeline.issue.geopackage.blank_packages import Blank
@@ -33,8 +33,7 @@ _NODE = pa.schema([("nodeno", pa.int64()), ("data", pa.binary())])
 _PARENT = pa.schema([("nodeno", pa.int64()), ("parentnode", pa.int64())])
 
 
-@dataclass
-class Kept:
+class Kept(Struct):
     """The rows of a layer on their way into the file: how many there were, and what their index is packed from."""
 
     layer: str

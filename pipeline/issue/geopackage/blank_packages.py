@@ -7,10 +7,11 @@ import sqlite3
 import warnings
 from collections import OrderedDict
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pyarrow as pa
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.files.gdal import gdal
 from pipeline.files.unlocked_database import quoted, unsynced
@@ -29,8 +30,7 @@ _KINDS_MAX = 16
 _COUNTED, _UNCOUNTED = " PRIMARY KEY AUTOINCREMENT", " PRIMARY KEY"
 
 
-@dataclass(frozen=True)
-class Georeference:
+class Georeference(Struct, frozen=True):
     """What the coordinates of a GeoPackage are in.
 
     Args:
@@ -44,8 +44,7 @@ class Georeference:
     metadata: Mapping[str, str]
 
 
-@dataclass(frozen=True)
-class Blank:
+class Blank(Struct, frozen=True):
     """Layers of a GeoPackage without rows: what SQLite is to run once they have rows, and their ``srs_id``.
 
     ``tables`` are their names and the definitions that they are to have then; ``more`` are the triggers of layers that

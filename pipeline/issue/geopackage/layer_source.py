@@ -1,16 +1,15 @@
 """A layer that is to be written."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.issue.geopackage.layers import POINT_Z
 from pipeline.issue.geopackage.written_counts import KEPT
 
 
-@dataclass(frozen=True)
-class LayerSource:
+class LayerSource(Struct, frozen=True):
     """One layer to be written.
 
     ``schema`` is one of `pipeline.issue.geopackage.layers`; ``batches`` has that schema, is taken once, in order, and

@@ -2,13 +2,13 @@
 
 import struct
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import Struct, field
 
 from pipeline.arrays import Floats, Integers
 from pipeline.files.gdal import gdal
@@ -29,8 +29,7 @@ class Differs(Exception):
     """What was read from a file is not what it was to hold; the message says where."""
 
 
-@dataclass(frozen=True)
-class Package:
+class Package(Struct, frozen=True):
     """A GeoPackage that is complete and has been read back: its path, and the rows of its layers by name.
 
     Reading it takes GDAL's options of `gdal.NOTHING_BESIDE`, which the caller sets.

@@ -4,11 +4,11 @@ import sqlite3
 import warnings
 from collections.abc import Iterable
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.digest import digest
 from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
@@ -27,8 +27,7 @@ class NotReadable(Exception):
     """A GeoPackage cannot be read to its end; the message says why."""
 
 
-@dataclass(frozen=True)
-class LayerContent:
+class LayerContent(Struct, frozen=True):
     """One layer as it is found: its rows and the sums of its columns (see `content_sums`)."""
 
     name: str

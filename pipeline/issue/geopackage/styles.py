@@ -6,8 +6,9 @@ is held back is crossed out and says so beside itself. Each style is written twi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
+
+from msgspec import Struct
 
 from pipeline.words import Proof
 
@@ -15,8 +16,7 @@ from pipeline.words import Proof
 STYLES = "layer_styles"
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(Struct, frozen=True):
     """A symbol: shape by the standard's word, turned by degrees, size in millimetres, fill (None: open) and outline."""
 
     shape: str
@@ -26,8 +26,7 @@ class Mark:
     turned: int = 0
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """Rows of which a column has a value (None: all others), what they are called, and their symbol."""
 
     value: str | None
@@ -35,8 +34,7 @@ class Rule:
     mark: Mark
 
 
-@dataclass(frozen=True)
-class Style:
+class Style(Struct, frozen=True):
     """A layer's style: the column that rules ask for, the rules, and what stands beside each row.
 
     The label is columns in order; ``unless`` names a value of the asked column that is left out of the label, since it
@@ -93,8 +91,7 @@ _STYLES = {
 _CHANGES = "changes"
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(Struct, frozen=True):
     """Lines of which the proof is a word (None: all others), what they are called, their colour and their dashes."""
 
     value: str | None

@@ -5,12 +5,12 @@ as the libraries that write them are the same builds.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from msgspec import Struct
 
 from pipeline.clock import iso
 from pipeline.files.gdal import gdal_options
@@ -109,8 +109,7 @@ def _write_layers(
     return tuple(written)
 
 
-@dataclass(frozen=True)
-class _Gathered:
+class _Gathered(Struct, frozen=True):
     """A layer with the first of its rows, and with the ``rest`` of them where it may have many."""
 
     layer: LayerSource

@@ -2,12 +2,12 @@
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+from msgspec import Struct, field
 
 from pipeline.arrays import Floats, Integers
 from pipeline.issue.geopackage.content_sums import together
@@ -22,8 +22,7 @@ SAMPLED = 500
 OF_BATCH = 16
 
 
-@dataclass(frozen=True)
-class SomeRows:
+class SomeRows(Struct, frozen=True):
     """Some rows of a layer: their feature ids (k,), ascending, and the sums of their columns (see `content_sums`)."""
 
     fids: Integers
@@ -33,8 +32,7 @@ class SomeRows:
 NONE = SomeRows(np.empty(0, np.int64), {})
 
 
-@dataclass(frozen=True)
-class Shapes:
+class Shapes(Struct, frozen=True):
     """Geometries of a layer, none of them null: their WKB in one piece, all vertices (v, 3), how many each has (n,)."""
 
     content: memoryview
@@ -56,8 +54,7 @@ def unpacked(geometry_type: str, shapes: pa.BinaryArray) -> Shapes:
     return Shapes(content, np.frombuffer(content, WKB_POINT_Z)["xyz"][:, 0], np.ones(len(shapes), np.int64))
 
 
-@dataclass(frozen=True)
-class Written:
+class Written(Struct, frozen=True):
     """What one layer must contain: rows, geometries, their range and checksum, and some of them by row.
 
     ``low`` and ``high`` are easting, northing, height in metres (NaN where the layer has no geometry); ``checksum`` is
@@ -85,8 +82,7 @@ class Written:
         return {"name": self.name, "rows": self.rows, "content": together(self.sums), "columns": dict(self.sums)}
 
 
-@dataclass
-class Geometries:
+class Geometries(Struct):
     """Count, range and checksum of geometries, piece by piece."""
 
     count: int = 0

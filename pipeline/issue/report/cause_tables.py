@@ -1,6 +1,6 @@
 """Tables the possible causes of failing occupations."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from pipeline.issue.record_types import Diagnosis, Explanation, Record
 from pipeline.issue.report.number_format import clipped, count, many
@@ -13,8 +13,7 @@ _FAILURES, _EXPLANATIONS, _POINTS = 60, 8, 8
 _SPLIT = 20_000
 
 
-@dataclass(frozen=True)
-class Failure:
+class Failure(Struct, frozen=True):
     """One failure: its heading, how many causes were tested, those that fit, lines for the job file of two of them."""
 
     heading: str

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.issue.report.drawing import Label, Labels, dots
 from pipeline.issue.report.session_tables import excess
@@ -26,8 +27,7 @@ _WIDE, _NARROW = 2.5, 1.25
 _LABELS, _CROWD = 40, 150
 
 
-@dataclass(frozen=True)
-class Field:
+class Field(Struct, frozen=True):
     """One field: dots per kind as path data, labels, where the tolerance lies, and how many are drawn at its edge.
 
     ``reach`` is how many drawing units the tolerance is from the field's middle; in a ``crowd`` dots are small.
@@ -42,8 +42,7 @@ class Field:
     crowd: bool
 
 
-@dataclass(frozen=True)
-class Differences:
+class Differences(Struct, frozen=True):
     """Both fields; one is None, and its tolerance, where nothing is compared in it."""
 
     position: Field | None

@@ -3,7 +3,8 @@
 import math
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 #: Left, top, right, bottom in drawing units.
 Box = tuple[float, float, float, float]
@@ -40,8 +41,7 @@ def dots(places: Iterable[tuple[float, float]], shape: str = "h0") -> str:
     return "".join(dict.fromkeys(f"M{x:.1f} {y:.1f}{shape}" for x, y in places))
 
 
-@dataclass(frozen=True)
-class Label:
+class Label(Struct, frozen=True):
     """A text where it is drawn; ``anchor`` is start, middle or end, ``y`` its base line."""
 
     x: float
@@ -51,8 +51,7 @@ class Label:
     failing: bool = False
 
 
-@dataclass
-class Labels:
+class Labels(Struct):
     """Places labels beside their symbols, the first ones first, and leaves out those that have no room.
 
     Args:

@@ -1,7 +1,8 @@
 """The page over many jobs: what is on it, and the page itself, in the look of the report."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from pipeline.visible import visible
 
@@ -9,8 +10,7 @@ from pipeline.visible import visible
 MADE_BY = '<meta name="generator" content="tiedown office">'
 
 
-@dataclass(frozen=True)
-class IssueShown:
+class IssueShown(Struct, frozen=True):
     """An issue as the page names it: number and verdict, and a link to its report, "" for none."""
 
     number: int
@@ -18,8 +18,7 @@ class IssueShown:
     report: str
 
 
-@dataclass(frozen=True)
-class JobShown:
+class JobShown(Struct, frozen=True):
     """A job on the page; times are texts, each as the job's clocks show it, the local one after the one of UTC.
 
     ``word`` is what becomes of it, ``bad`` whether that is a bad word; ``needs`` and ``events`` are sentences; ``file``
@@ -45,8 +44,7 @@ class JobShown:
     size: str
 
 
-@dataclass(frozen=True)
-class OfficePage:
+class OfficePage(Struct, frozen=True):
     """The page: jobs in the order of their need, how many need what, and what was passed over, with why.
 
     ``made`` is when it was made, and ``since`` from when on changes are told, as texts, on each clock.

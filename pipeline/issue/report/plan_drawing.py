@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats
 from pipeline.issue.record_types import Record
@@ -36,8 +37,7 @@ SHAPES = {
 }
 
 
-@dataclass(frozen=True)
-class PlanFrame:
+class PlanFrame(Struct, frozen=True):
     """The plan's rectangle on the grid and on the page (drawing units), at one scale for both axes.
 
     On the grid it is in the grid's unit, to the east and to the north.
@@ -70,8 +70,7 @@ class PlanFrame:
         return inside
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlanDrawing:
+class PlanDrawing(Struct, frozen=True, kw_only=True):
     """A drawing: dots per kind of point and per kind of mark as path data, labels, ticks, and the scale bar.
 
     ``bar`` is the scale bar's length in the grid's unit and in drawing units.
@@ -95,8 +94,7 @@ class PlanDrawing:
     unit: str
 
 
-@dataclass(frozen=True)
-class _Mark:
+class _Mark(Struct, frozen=True):
     name: str
     easting: float
     northing: float

@@ -1,15 +1,15 @@
 """Chooses which rows of a long list are shown, folded away, or left to the GeoPackage."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Generic, TypeVar
+
+from msgspec import Struct
 
 Row = TypeVar("Row")
 Shown = TypeVar("Shown", covariant=True)
 
 
-@dataclass(frozen=True)
-class Chosen(Generic[Shown]):
+class Chosen(Struct, Generic[Shown], frozen=True):
     """Rows of a list: those shown at once, those folded away, and how many are neither."""
 
     first: Sequence[Shown]

@@ -1,8 +1,9 @@
 """The report's tables: rows of the record made into cells of text, the noteworthy ones first."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
+
+from msgspec import Struct
 
 from pipeline.issue.report.number_format import NONE, count, local, metres, minute, moment, signed
 from pipeline.issue.report.row_choice import Chosen
@@ -17,8 +18,7 @@ _SHORT = 14
 _BAD = frozenset({"failed", "untied"})
 
 
-@dataclass(frozen=True)
-class Column(Generic[Of]):
+class Column(Struct, Generic[Of], frozen=True):
     """One column: its head, the class of its cells, what makes a cell's text of a row, and whether that names the row.
 
     ``strong`` says of a row whether its cell is shown as a bad one.
@@ -38,8 +38,7 @@ class Column(Generic[Of]):
         return text, f"{kind} bad" if bad else kind
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(Struct, frozen=True):
     """A table as the template lays it out: ``first`` and ``rest`` are rows of cells, each with a note below or none.
 
     ``where`` says what has the rows that are left out.

@@ -1,8 +1,7 @@
 """The points of a plan, thinned while they stream by: never more than a few thousand, the same ones on every run."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
@@ -18,8 +17,7 @@ _CELL = 0.125
 _BITS = 28
 
 
-@dataclass(frozen=True)
-class Thinned:
+class Thinned(Struct, frozen=True):
     """(n,) points of a plan with the code of their kind; ``total`` is how many there were, ``cell`` in metres."""
 
     kind: NDArray[np.uint8]

@@ -1,8 +1,9 @@
 """One session as a line of time: when control marks were occupied, and what that proves of the time between."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from pipeline.clock import DAY, MINUTE, milliseconds_of, moment
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
@@ -23,8 +24,7 @@ _STEPS = tuple(
 _TICKS = 10
 
 
-@dataclass(frozen=True)
-class Stretch:
+class Stretch(Struct, frozen=True):
     """A part of the bar and the word that it is proven by; ``shown`` where the word has room in it."""
 
     x: float
@@ -33,8 +33,7 @@ class Stretch:
     shown: bool
 
 
-@dataclass(frozen=True)
-class Timeline:
+class Timeline(Struct, frozen=True):
     """A drawing of one session: its bar in words and in parts, occupations per kind as path data, labels, ticks."""
 
     said: str
