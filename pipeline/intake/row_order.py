@@ -192,7 +192,7 @@ class RowOrder:
         for time, base, _ in _pieces(rows, here, sound):
             order = np.argsort(base, kind="stable")
             codes, begins = np.unique(base[order], return_index=True)
-            for code, own in zip(codes.tolist(), np.split(time[order], begins[1:]), strict=True):
+            for code, own in zip(codes.tolist(), np.split(time[order], begins)[1:], strict=True):
                 if code in last:
                     own = np.concatenate([[last[code]], own])
                 last[code] = int(own[-1])
