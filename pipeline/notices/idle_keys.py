@@ -132,10 +132,14 @@ def _other_than_default(quality: Quality, key: str) -> bool:
 
 
 def _of_sessions(survey: Survey) -> Iterator[tuple[tuple[str, int], str]]:
-    """Yield that the base ids of sessions tell no reading from another, with where the first of them is stated."""
+    """Yield that the base ids of sessions tell no reading from another, with where the first of them is stated.
+
+    Where a column of them is mapped and empty, `examine/base_ids.py` tells.
+    """
     logs = survey.first_pass.files
     stated = [window for window in survey.windows if window.base is not None]
-    if not stated or any(log.ids for log in logs) or not any(log.sound for log in logs):
+    mapped = any(export.points.columns.base is not None for export in survey.exports)
+    if not stated or mapped or any(log.ids for log in logs) or not any(log.sound for log in logs):
         return
     names = [window.session.name for window in stated]
     of = f"{plural(len(names), 'session')} {listed(names[:_NAMED])}{and_more(len(names) - _NAMED)}"

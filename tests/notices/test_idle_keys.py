@@ -211,10 +211,14 @@ def test_a_base_over_a_mark_has_a_position(tmp_path: Path) -> None:
 
 
 def test_base_ids_of_sessions_that_no_reading_has(tmp_path: Path) -> None:
-    said = of_values(tmp_path / "empty", lambda row: row | {"Base": ""}, base="BASE-01")
+    path = simulate(SMALL).write(tmp_path / "none")
+    replace_in(path, {', base = "Base"': ""})
+    said = check_job(path).warnings
     assert any(
         "job.toml:" in one and "`base` of session session-01 tells no reading from another" in one for one in said
     )
+    empty = of_values(tmp_path / "empty", lambda row: row | {"Base": ""}, base="BASE-01")
+    assert all("tells no reading" not in one for one in empty), "the empty column is told elsewhere"
     assert all("tells no reading" not in one for one in of_values(tmp_path / "given", base="BASE-01"))
 
 
