@@ -5,11 +5,11 @@ full, and every check agrees.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.control.register_dates import possible_days
 from pipeline.examine.doubtful import Doubtful

@@ -2,9 +2,8 @@
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import fields
 
-from msgspec.structs import replace
+from msgspec.structs import astuple, replace
 
 from pipeline.adjust.components import chance_of, least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
@@ -53,7 +52,7 @@ def by_failing_repeats(found: Sequence[record_types.Precision], survey: Survey, 
     pairs = laid.repeated.pairs
     if pairs.passed.all() or not any(one["too_good"] for one in found):
         return False
-    kept = Pairs(*(getattr(pairs, column.name)[pairs.passed] for column in fields(Pairs)))
+    kept = Pairs(*(values[pairs.passed] for values in astuple(pairs)))
     others = precision(survey, solved, replace(laid.repeated, pairs=kept))
     return not any(_recorded(one, survey, _CHANCE / len(others))["too_good"] for one in others)
 
@@ -88,15 +87,16 @@ def precision_notes(
     survey: Survey,
     *,
     fails: bool = False,
+    repeats_fail: bool = False,
     one_off: bool = False,
     sloping: bool = False,
 ) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
-    Where an occupation ``fails``, or repeats that make it so do, a base is in doubt, or the scale is absurd, a mistake
-    may be all of it: a scale would hide that, and is not proposed, unless what is stated is absurd itself and all is
-    within the tolerances. Likewise where one tie or mark may be off, ``one_off``, or coordinates by place, ``sloping``,
-    as a note tells.
+    Where an occupation ``fails``, a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale would
+    hide that, and is not proposed, unless what is stated is absurd itself and all is within the tolerances. Likewise
+    where it is repeats that fail, ``repeats_fail``, where one tie or mark may be off, ``one_off``, or coordinates by
+    place, ``sloping``, as a note tells.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
@@ -110,6 +110,8 @@ def precision_notes(
             + (
                 "; what fails or is in doubt may be the cause: resolve that first"
                 if fails
+                else "; repeats that fail are all of it: look for those with the largest differences"
+                if repeats_fail
                 else "; a tie or mark that is off, as a note tells, may be all of it: rule that out first"
                 if one_off
                 else "; coordinates computed without the file of shifts do so too: rule that out before you set a scale"

@@ -107,9 +107,8 @@ def account(
                 precise,
                 misfits,
                 survey,
-                fails=fails
-                or any(_of_base(doubt) for doubt in solved.doubts)
-                or by_failing_repeats(precise, survey, solved, laid),
+                fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
+                repeats_fail=by_failing_repeats(precise, survey, solved, laid),
                 one_off=any(not one.in_time for one in job.diagnoses.passing),
                 sloping=bool(plain_datums),
             ),

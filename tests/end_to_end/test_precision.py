@@ -117,6 +117,18 @@ def test_a_base_that_moved_is_no_noise(tmp_path: Path) -> None:
     assert one["left_out"] > 0 and not one["too_good"] and one["scale"] < 1.3
 
 
+def test_repeats_that_fail_propose_no_scale(tmp_path: Path) -> None:
+    """Receivers as good as they state, and six points whose pole was not upright on one day: no scale takes that in."""
+    work = days(2, 12, worse=1.0, seed=3, hu95=0.002, vu95=0.002)
+    rows = work.rows
+    again = np.flatnonzero(np.char.startswith(rows["name"].astype(str), "P") & (rows["session"] == 1))
+    work.displace(np.isin(np.arange(len(rows["name"])), again[:6]), (0.06, 0.0, 0.0))
+    found = record_of(work.write(tmp_path), code=0)
+    (one,) = found["precision"]
+    (said,) = [note for note in found["notes"] if "differ by more than their standard uncertainties" in note]
+    assert one["too_good"] and "scale =" not in said and "repeats that fail" in said
+
+
 def in_millimetres(folder: Path, seed: int, *, worse: float, many: int = 1) -> dict[str, Any]:
     """A day's record: 1 mm and 1.8 mm stated, as static work does, with noise so many times larger.
 
