@@ -22,8 +22,8 @@ def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
 
     Where marks were occupied the two agree, so that checks do with either: a device of its own, without corrections,
     is off there as it is elsewhere. Of two in the same system neither is known to be measured where the export has no
-    such rows. It is confirmed where the block says of these very positions that they were not
-    measured.
+    such rows; where it has some, all without the second, that one is a design. It is confirmed where the block says of
+    these very positions that they were not measured.
     """
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         doubted, beside = doubted_beside(survey, number), survey.exports[number].beside
@@ -61,7 +61,7 @@ def doubted_beside(survey: Survey, number: int) -> PositionsBeside | None:
     if not some:
         return None
     rows = _occupied(survey, number)
-    agree = [one for one in some if one.agree_at(rows) or one.untold_at(rows)]
+    agree = [one for one in some if one.agree_at(rows) or (one.untold_at(rows) and not one.lacks(rows))]
     return min(agree, key=lambda one: one.is_set_aside(export.points), default=None)
 
 

@@ -27,7 +27,7 @@ _WITH_THEM = 0.3
 _ALLOWED, _OF_SITE = (0.01, 0.015), (2e-6, 1e-5)
 #: Metres of scatter, in the middle of the rows, from which on numbers are of something else: of depths, of a device
 #: that knows no corrections better than its place.
-_OTHERS = (5.0, 0.25)
+_OTHERS = (1.0, 0.25)
 #: Metres beyond which a difference tells, those of the tolerances of checks, and the part of the rows, and how many at
 #: least, that are beyond. Single readings beside their mean are now and then.
 _TELLS, _SHARE, _FEW = (0.03, 0.05), 0.05, 3
@@ -50,8 +50,15 @@ _ELSEWHERE = """
     antenna ant antenne antena anten antenn apc arp phase base basis bas baza ref reference referenz referencia
     previous prev last old former earlier vorher vorige vorherige precedent anterior precedente forrige edellinen
     control known register given catalog catalogue raw autonomous standalone single sbas dgps spp autonom
-    offset rim invert sohle deckel water wasser bed bottom top crown soffit tree depth
+    offset rim invert sohle deckel water wasser bed bottom top crown soffit tree depth channel fg fgl ffl
+    init rtk ppk lidar tablet phone terv
 """
+#: How words of a design, or of another day, begin in some languages, from memory: "Sollhöhe", "Kota projektowana".
+_BEGINS = tuple("""
+    soll planh proj theo teor disen navrh ontwerp suunnitel tervez tasarim tasarım entwurf propos setout dsgn prosjekt
+    formation initial null epoch проект 設計 设计
+""".split())
+_ENDS = ("soll", "proj")
 _WORDS = {"measured": frozenset(_MEASURED.split()), "elsewhere": frozenset(_ELSEWHERE.split())}
 
 
@@ -127,7 +134,10 @@ def _may_be(heading: str, measured: bool) -> bool:
 
 
 def _says(heading: str, what: str) -> bool:
-    return not _WORDS[what].isdisjoint(words_of(heading))
+    words = words_of(heading)
+    if what == "elsewhere" and any(word.startswith(_BEGINS) or word.endswith(_ENDS) for word in words):
+        return True
+    return not _WORDS[what].isdisjoint(words)
 
 
 def _near(mapped: Floats, others: Mapping[str, Callable[[], Floats]], metre: float) -> dict[str, Floats]:

@@ -84,6 +84,15 @@ class PositionsBeside(Struct, frozen=True):
         """Tell whether some rows of the file are too few to tell which of two in the same system was measured."""
         return self.alike and int(np.count_nonzero(self._among(rows))) < SIMILAR
 
+    def lacks(self, rows: Integers) -> bool:
+        """Tell whether none of some rows of the file has a second position in the same system, as marks have no design.
+
+        What is mapped there was measured.
+        """
+        known = self.how.known
+        here = np.isin(self.rows[: int(known[-1]) + 1], rows) if self.alike and len(known) else np.zeros(0, bool)
+        return bool(here.any() and not here[known].any())
+
     def _among(self, rows: Integers) -> Flags:
         return np.isin(self.rows[self.how.known], rows)
 
