@@ -118,7 +118,7 @@ def test_another_control_coordinate_gives_what_it_would_have_given(
         work = job()
         work.job["shift"] = {"model": shift_model}
         revise(work, (0.213, -0.345, 1.122))
-        work.job["checks"] = {"horizontal": 2.0, "vertical": 3.0}
+        work.job["checks"] = {"horizontal": 2.0, "vertical": 3.0, "confirmed": ["tolerance"]}
         if corrected:
             start = moment(WHEN[when])
             carry(work, since(work, start, 0), model, "CM1")
