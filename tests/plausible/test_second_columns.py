@@ -59,7 +59,8 @@ def test_in_feet_too() -> None:
     assert _found(_off(0.08), ("E2", "N2", "Z2"), metre=0.3048) == ([("E2", "N2")], [("Z2",)])
 
 
-@pytest.mark.parametrize("said", ["Design {}", "{} Soll", "Base {}", "Antenna {}", "{} previous"])
+@pytest.mark.parametrize("said", ["Design {}", "{} Soll", "Base {}", "Antenna {}", "{} previous", "{} diseño", "{}proj",
+                                  "{} návrh", "Teor. {}", "Setout {}", "Proposed {}", "{} théo"])  # fmt: skip
 def test_what_a_heading_says_to_be_of_something_else_is_not(said: str) -> None:
     assert _found(_off(0.025), (said.format("E"), said.format("N"), said.format("Z"))) == ([], [])
 

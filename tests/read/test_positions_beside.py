@@ -132,10 +132,13 @@ def test_what_is_no_news(tmp_path: Path, gives: Gives) -> None:
     assert told(tmp_path, gives, marks_too=True) == []
 
 
-def staked(folder: Path, aside: str | None = None, mapped: str = "") -> tuple[list[tuple[str, bool]], list[str]]:
+def staked(
+    folder: Path, aside: str | None = None, mapped: str = "", *, marks_too: bool = True
+) -> tuple[list[tuple[str, bool]], list[str]]:
     """Return doubts of a place, whether they are confirmed, and verdicts, of a day of points that were staked out.
 
-    What was measured stands under the mapped headings, what was staked out as other columns; on marks the two are one.
+    What was measured stands under the mapped headings, what was staked out as other columns; on marks the two are one,
+    or there is no other but for ``marks_too``.
     """
     path = simulate(Plan(points=30, place=CANTERBURY)).write(folder)
     export = next(folder.glob("rover*.csv"))
@@ -146,7 +149,7 @@ def staked(folder: Path, aside: str | None = None, mapped: str = "") -> tuple[li
         for number, (word, decimals) in enumerate((("longitude", 9), ("latitude", 9), ("height", 3))):
             off = random.Random(3 * at + number).gauss(0.0, 0.03) * here
             value = float(row[words[word]]) + (off if word == "height" else off / 1e5)
-            row[f"{words[word]} as staked"] = f"{value:.{decimals}f}"
+            row[f"{words[word]} as staked"] = f"{value:.{decimals}f}" if here or marks_too else ""
     with export.open("w", newline="") as page:
         writer = csv.DictWriter(page, list(rows[0]))
         writer.writeheader()
@@ -177,6 +180,10 @@ def test_it_is_not_once_somebody_said_which_was_measured(tmp_path: Path) -> None
 
 def test_nor_where_what_is_mapped_says_that_it_was_measured(tmp_path: Path) -> None:
     assert staked(tmp_path, mapped=" as staked") == ([], ["proven"])
+
+
+def test_nor_where_marks_have_no_second_position_as_of_a_design(tmp_path: Path) -> None:
+    assert staked(tmp_path, marks_too=False) == ([], ["proven"])
 
 
 def test_the_answer_of_a_draft_counts_there_too(tmp_path: Path) -> None:
