@@ -54,35 +54,11 @@ _ELSEWHERE = """
     init rtk ppk lidar tablet phone terv
 """
 #: How words of a design, or of another day, begin in some languages, from memory: "Sollhöhe", "Kota projektowana".
-_BEGINS = tuple(
-    [
-        "soll",
-        "planh",
-        "proj",
-        "theo",
-        "teor",
-        "disen",
-        "navrh",
-        "ontwerp",
-        "suunnitel",
-        "tervez",
-        "tasarim",
-        "tasarım",
-        "entwurf",
-        "propos",
-        "setout",
-        "dsgn",
-        "prosjekt",
-        "formation",
-        "initial",
-        "null",
-        "epoch",
-        "проект",
-        "設計",
-        "设计",
-    ]
-)
-_ENDS = ("soll", "proj")
+_DESIGNS = """
+    soll planh proj theo teor disen navrh ontwerp suunnitel tervez tasarim tasarım entwurf propos setout dsgn prosjekt
+    formation initial null epoch проект 設計 设计
+"""
+_BEGINS, _ENDS = tuple(_DESIGNS.split()), ("soll", "proj")
 _WORDS = {"measured": frozenset(_MEASURED.split()), "elsewhere": frozenset(_ELSEWHERE.split())}
 
 
