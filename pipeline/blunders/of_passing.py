@@ -26,8 +26,8 @@ from pipeline.blunders.score import (
 )
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
-from pipeline.job.model import Checks
 from pipeline.limits import DIAGNOSED
+from pipeline.solve.wide_tolerance import USUAL
 from pipeline.tolerance import Tolerance
 from pipeline.words import Role
 
@@ -41,8 +41,6 @@ _WRITTEN = 0.0005
 _LEAST = 3
 #: Explanations that a sentence names.
 _NAMED = 2
-#: What occupations are compared with as a rule.
-_USUAL = Tolerance(Checks().horizontal, Checks().vertical)
 
 
 class Passing(Struct, frozen=True):
@@ -87,7 +85,7 @@ def of_passing(case: Case, session: int, sessions: int) -> Passing | None:
         return Passing(session, (trend,), chance, True)
     for one in alike[:1]:
         chance = min(1.0, len(alike) * significance_of(one.size, one.sigma))
-        beyond = not _USUAL.passes([math.hypot(*one.size[:2]), one.size[2]])
+        beyond = not USUAL.passes([math.hypot(*one.size[:2]), one.size[2]])
         if (drifts or beyond) and chance < _CHANCE / sessions and _of_scatter(evidence, own_rows, one):
             close = [each for each in alike if each.chi_square < best + CLOSE][:_NAMED]
             named = (*close, *([trend] if drifts and trend.chi_square < best + CLOSE else []))

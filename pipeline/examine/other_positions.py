@@ -30,7 +30,7 @@ def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
         if doubted is not None and log.rows:
             sessions = tuple(np.flatnonzero(log.sessions).tolist())
             aside = doubted.is_set_aside(export.points)
-            few = doubted.untold_at(_occupied(survey, number))
+            few = doubted.untold_at(rows_on_marks(survey, number))
             marks = "too few marks are among these rows" if few else "on marks both agree"
             what = f"{doubted.told()}; {marks}, so that checks do not tell"
             if not aside:
@@ -60,13 +60,13 @@ def doubted_beside(survey: Survey, number: int) -> PositionsBeside | None:
     ]
     if not some:
         return None
-    rows = _occupied(survey, number)
+    rows = rows_on_marks(survey, number)
     agree = [one for one in some if one.agree_at(rows) or (one.untold_at(rows) and not one.lacks(rows))]
     return min(agree, key=lambda one: one.is_set_aside(export.points), default=None)
 
 
-def _occupied(survey: Survey, number: int) -> Integers:
-    """Return the rows of an export that are named after marks."""
+def rows_on_marks(survey: Survey, number: int) -> Integers:
+    """Return (n,) numbers in the file of the rows of export ``number`` that are named after marks."""
     table = survey.candidates.table
     here = np.asarray(table.column("export"), np.int64) == number
     occupied = here & np.array([said is not None for said in survey.candidates.named], bool)

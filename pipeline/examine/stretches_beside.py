@@ -6,11 +6,8 @@ checks before and after agree with either position.
 
 from collections.abc import Iterator
 
-import numpy as np
-
-from pipeline.arrays import Integers
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.other_positions import doubted_beside
+from pipeline.examine.other_positions import doubted_beside, rows_on_marks
 from pipeline.intake.stretches_beside import StretchBeside
 from pipeline.intake.survey import Survey
 from pipeline.job.toml_text import listed
@@ -60,17 +57,9 @@ def _is_doubted(survey: Survey, one: StretchBeside) -> bool:
     checks, session = survey.job.checks, survey.windows[one.session].session
     if one.share < _MANY or one.apart <= checks.horizontal or session.field_shifts or _within(survey, one):
         return False
-    return one.beside.agree_at(_occupied(survey, one.export)) and doubted_beside(survey, one.export) is None
+    return one.beside.agree_at(rows_on_marks(survey, one.export)) and doubted_beside(survey, one.export) is None
 
 
 def _within(survey: Survey, one: StretchBeside) -> list[int]:
     """Return the rows of a stretch that are listed occupations."""
-    return [row for row in _occupied(survey, one.export).tolist() if one.first <= row <= one.last]
-
-
-def _occupied(survey: Survey, export: int) -> Integers:
-    table, named = survey.candidates.table, survey.candidates.named
-    here = np.asarray(table.column("export"), np.int64) == export
-    occupied = here & np.array([said is not None for said in named], bool)
-    rows: Integers = np.asarray(table.column("source_row"), np.int64)[occupied]
-    return rows
+    return [row for row in rows_on_marks(survey, one.export).tolist() if one.first <= row <= one.last]

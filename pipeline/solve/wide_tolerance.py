@@ -29,7 +29,7 @@ _TIMES, _FAR = 3.0, 3.0
 #: The chance of a vector as large by the scatter of checks about it. Ours, no source.
 _CHANCE = 0.005
 #: The tolerances that hold where none is stated; the keys of both.
-_USUAL = Tolerance(Checks().horizontal, Checks().vertical)
+USUAL = Tolerance(Checks().horizontal, Checks().vertical)
 _KEYS = ("horizontal", "vertical")
 #: Names that a sentence lists.
 _NAMED = 3
@@ -103,11 +103,11 @@ def _wide(survey: Survey, adjusted: ByShifts) -> _Wide | None:
     """Return what only a stated tolerance passes, None where there is nothing of the kind."""
     stated, on_marks = survey.job.checks, adjusted.occupations
     compared = on_marks.compared
-    wider = np.array([stated.horizontal, stated.vertical]) > [_USUAL.horizontal, _USUAL.vertical]
+    wider = np.array([stated.horizontal, stated.vertical]) > [USUAL.horizontal, USUAL.vertical]
     if not wider.any():
         return None
     off = np.abs(plan_and_height(np.nan_to_num(compared.vectors)))
-    beyond = wider & (off > _USUAL.allowed()) & compared.holds & compared.passed[:, None] & ~on_marks.temporary[:, None]
+    beyond = wider & (off > USUAL.allowed()) & compared.holds & compared.passed[:, None] & ~on_marks.temporary[:, None]
     if not beyond.any():
         return None
     own = np.column_stack(differences_95(survey, adjusted))
@@ -134,4 +134,4 @@ def _one_vector(survey: Survey, on_marks: OnMarks, rows: Integers, part: int) ->
 
 
 def _limit(part: int) -> float:
-    return _USUAL.horizontal if part == 0 else _USUAL.vertical
+    return USUAL.horizontal if part == 0 else USUAL.vertical
