@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from pipeline.examine.doubtful import Doubtful
@@ -41,11 +41,16 @@ def silenced_notes(newest: Record, survey: Survey, doubts: Sequence[Doubtful]) -
 
 
 def _others(found: Iterable[Doubtful], before: Iterable[DoubtNoted], newest: Record, survey: Survey) -> list[Doubtful]:
-    """Return the doubts that no doubt of the newest issue was, each of which is one of them alone."""
+    """Return the doubts that no doubt of the newest issue was, each of which is one of them alone.
+
+    Those that are alike in words are paired first.
+    """
     left, free = list(found), list(before)
-    for alike in (_in_words, _about):
+    called = renamed_sessions(newest, survey.windows)
+    for in_words in (True, False):
         for doubt in list(left):
-            same = next((one for one in free if alike(doubt, one) and _within(doubt, one, newest, survey)), None)
+            alike = (one for one in free if not in_words or _in_words(doubt, one))
+            same = next((one for one in alike if _within(doubt, one, called, survey)), None)
             if same is not None:
                 left.remove(doubt)
                 free.remove(same)
@@ -56,14 +61,9 @@ def _in_words(doubt: Doubtful, one: DoubtNoted) -> bool:
     return _NUMBERS.sub("#", str(doubt)) == _NUMBERS.sub("#", one["what"])
 
 
-def _about(doubt: Doubtful, one: DoubtNoted) -> bool:
-    return True
-
-
-def _within(doubt: Doubtful, one: DoubtNoted, newest: Record, survey: Survey) -> bool:
-    """Tell whether a doubt is of the sessions and of the exports that one of the newest issue was of."""
+def _within(doubt: Doubtful, one: DoubtNoted, called: Mapping[str, str], survey: Survey) -> bool:
+    """Tell whether a doubt is of sessions, as they were ``called``, and exports that one of the newest issue was of."""
     if doubt.sessions is not None:
-        called = renamed_sessions(newest, survey.windows)
         those = [survey.windows[number].session.name for number in doubt.sessions]
         if not {called.get(name, name) for name in those} <= set(one["sessions"]):
             return False
