@@ -614,8 +614,9 @@ class Issue(_Strict):
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     repeats: Literal["all", "last", "mean"] = Field(
         "all",
-        description="of a point measured twice: every reading; the last one, or the mean of those that agree, weighted"
-        " by their uncertainty with that of their sessions' shifts, and the others held back as duplicate",
+        description="of a point measured twice: every reading; the last one, also where it does not agree with an"
+        " earlier one of its name; or the mean of those that agree, weighted by their uncertainty with that of their"
+        " sessions' shifts; the others are held back as duplicate",
     )
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 
