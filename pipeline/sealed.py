@@ -6,12 +6,13 @@ are loaded, and used, within `sealed_off`. So is linear algebra in the command's
 the library it may have been loaded before, and is as that has it.
 """
 
+import locale
 import os
 import sys
 import threading
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 #: How variables begin that the libraries listen to; what else GDAL knows by name it ignores by its own settings below.
@@ -42,6 +43,16 @@ def unheard() -> None:
     """
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
+
+
+def cases_as_in_english() -> None:
+    """Have C libraries tell capital from small letters as in English, in this process, wherever the user is.
+
+    In Turkish, whose small i has no capital I, GDAL takes its own words for unknown and prints errors of it. Python has
+    chosen the encodings of its streams and file names by now.
+    """
+    with suppress(locale.Error):  # a system without it, where that of the user stays
+        locale.setlocale(locale.LC_CTYPE, "C.UTF-8")
 
 
 _LOCK = threading.Lock()

@@ -35,9 +35,10 @@ def _enter() -> None:
 
     answer_signals()
     from pipeline.cli.command_frame import run_command
-    from pipeline.sealed import unheard
+    from pipeline.sealed import cases_as_in_english, unheard
 
     unheard()
+    cases_as_in_english()
     run_command(_command())
 
 

@@ -16,7 +16,7 @@ from pipeline.run.lean import loaded_for_good
 from pipeline.run.mishaps import Mishap, OutOfMemory, is_out_of_memory, mishap_of
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
-from pipeline.sealed import unheard
+from pipeline.sealed import cases_as_in_english, unheard
 
 #: The module that loads what a job needs.
 LOADED = "pipeline.run.loaded"
@@ -99,5 +99,6 @@ def run_one(job: Path, progress: Progress | None, dry_run: bool) -> Result:
 def load() -> None:
     """Load what a job needs, before the time of the first one begins, in a process of the command's own."""
     unheard()
+    cases_as_in_english()
     with suppress(EOFError):  # a damaged file of the installation, which the first job tells of in words
         import_module(LOADED)

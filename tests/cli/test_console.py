@@ -4,6 +4,7 @@ import io
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import time
@@ -96,6 +97,18 @@ def test_a_locale_without_letters_of_its_own_stops_nothing(job: Path) -> None:
     found = process("run", job, LC_ALL="C", PYTHONUTF8="0", PYTHONCOERCECLOCALE="0")
     assert found.returncode == 3 and b"Traceback" not in found.stdout + found.stderr
     assert b"FAILS: check " in found.stdout and b"\x1b" not in found.stdout
+
+
+def test_a_turkish_office_gets_no_errors_of_a_library(tmp_path: Path) -> None:
+    """In Turkish the capital of i is another letter, and C libraries find their own words no more."""
+    made = shutil.which("localedef") and subprocess.run(
+        ["localedef", "-i", "tr_TR", "-f", "ISO-8859-9", tmp_path / "tr_TR"], capture_output=True, check=False
+    )
+    if not made or not (tmp_path / "tr_TR").is_dir():
+        pytest.skip("the system makes no Turkish locale")
+    job = simulate(SMALL).write(tmp_path / "job")
+    found = process("run", "--quiet", job, LC_ALL="tr_TR", LOCPATH=str(tmp_path))
+    assert (found.returncode, found.stderr) == (0, b"")
 
 
 # Where it goes

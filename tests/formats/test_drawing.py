@@ -110,6 +110,16 @@ def test_texts_stay_as_they_are_when_points_come(tmp_path: Path) -> None:
     assert heights == [{0.9}] * 3
 
 
+@pytest.mark.parametrize(("foot", "units"), [(0.3048, 2), (1200 / 3937, 21)])
+def test_line_types_and_hatches_of_a_grid_in_feet_are_those_for_feet(tmp_path: Path, foot: float, units: int) -> None:
+    """Numbers of the DXF reference's header: $INSUNITS 2 feet, 21 US survey feet; $MEASUREMENT 0 English, 1 metric."""
+    axes = Axes(Axis("foot", foot, "east"), Axis("foot", foot, "north"), Axis("foot", foot, "up"))
+    header = of_codes(tmp_path, ["A"], replace(ABOUT, axes=axes)).header
+    assert (header["$INSUNITS"], header["$MEASUREMENT"]) == (units, 0)
+    header = of_codes(tmp_path / "metres", ["A"]).header
+    assert (header["$INSUNITS"], header["$MEASUREMENT"]) == (6, 1)
+
+
 # Layers
 
 

@@ -27,6 +27,7 @@ VERSION = "R2010"
 
 #: The format's numbers for units, by their metres: metre, foot, US survey foot; 0 is none.
 _UNITS = {1.0: 6, FOOT: 2, SURVEY_FOOT: 21}
+_OF_FEET = (FOOT, SURVEY_FOOT)
 
 #: Characters of the pieces that ezdxf cuts a note into.
 _PIECE = 250
@@ -59,6 +60,7 @@ def frame(
     told = facts(about, unproven)
     with _constant():
         drawing = new(VERSION, units=_UNITS.get(about.axes.easting.metres, 0))
+        drawing.header["$MEASUREMENT"] = 0 if about.axes.easting.metres in _OF_FEET else 1  # of line types and hatches
         drawing.header["$LASTSAVEDBY"] = "tiedown"
         for layer in layers:
             entry = drawing.layers.add(layer.name, color=layer.colour)
