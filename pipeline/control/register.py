@@ -6,7 +6,6 @@ job file may map other names to these, and say how the file is written (`Form`).
 GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
 """
 
-import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline import limits
@@ -42,6 +40,7 @@ from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
 from pipeline.letter_case import one_form
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.words import Holds
 
 #: A register whose every length is metres.
@@ -188,8 +187,8 @@ def read_register(
     if len(problems.found) > before:
         return None
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
-    found = dataclasses.replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
-    return dataclasses.replace(found, z_of_points=columns[2] in sheet.of_points)
+    found = replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
+    return replace(found, z_of_points=columns[2] in sheet.of_points)
 
 
 def _exchanged(mark: Mark) -> Mark:

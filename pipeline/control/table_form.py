@@ -3,7 +3,6 @@
 from collections.abc import Collection, Mapping, Sequence
 
 from msgspec import Struct, field
-from msgspec.structs import replace
 
 from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
@@ -13,6 +12,7 @@ from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.words import plural
 
 #: What lets minutes and seconds in columns of their own be read with their degrees.

@@ -6,7 +6,6 @@ from functools import partial
 from pathlib import Path
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.codes.drawn import check_drawn
 from pipeline.codes.table import CodeTable, form_of, read_code_table
@@ -36,6 +35,7 @@ from pipeline.read.exports import Export, find_exports
 from pipeline.read.layer_crs import OF_SITE
 from pipeline.read.point_names import UnusedFile
 from pipeline.read.sources import JSON
+from pipeline.replace import replace
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
 #: The columns that a position may be read from, by the kind of CRS that they go with.

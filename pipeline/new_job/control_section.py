@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.geodesy.registry import crs_name, separation
 from pipeline.geodesy.unit_words import is_one
@@ -29,6 +28,7 @@ from pipeline.new_job.unread import unread_heights
 from pipeline.new_job.values import given
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import metres_in_heading, unit_in_heading
+from pipeline.replace import replace
 
 #: What to do about a register without heights.
 _ADD = "add a height column, or state in a column holds that the marks hold position only"

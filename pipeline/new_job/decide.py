@@ -5,8 +5,6 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from msgspec.structs import replace
-
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
@@ -42,6 +40,7 @@ from pipeline.new_job.timed_rows import TimedRows, rows
 from pipeline.new_job.unread import no_session, nuls, torn
 from pipeline.problems import JobError, Problem
 from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.replace import replace
 
 #: What is said of a file where a key of a job file is a way out.
 _KEY = re.compile(r"\b(?:state|map) |time_format|\[points")

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.crs_comparison import is_wgs84
@@ -34,6 +33,7 @@ from pipeline.new_job.plain_grids import WORLD, frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import with_datum_stated
 from pipeline.new_job.zones import countries_near
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: A code in a file's name, in a line above its header or in a heading.

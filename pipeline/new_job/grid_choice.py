@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.geodesy.other_meridians import from_greenwich
@@ -21,6 +20,7 @@ from pipeline.new_job.questions import Known
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.zone_prefixes import zone_apart
 from pipeline.read.findings import Unusable
+from pipeline.replace import replace
 
 #: Readings that are compared with a register's marks where none says that it stands on one.
 _ANY = 3_000

@@ -9,7 +9,6 @@ from functools import partial
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.units import METRES
@@ -30,6 +29,7 @@ from pipeline.plausible.second_columns import Second, metres_of_degrees, says_me
 from pipeline.plausible.two_positions import TwoPositions, are_degrees, last_digit, two_positions
 from pipeline.read.correction_headings import says_other_place
 from pipeline.read.positions_beside import GEOMETRY
+from pipeline.replace import replace
 from pipeline.sphere import DEGREE
 from pipeline.words import counted, plural
 

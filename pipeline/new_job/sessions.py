@@ -7,7 +7,6 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import MINUTE, moment
@@ -22,6 +21,7 @@ from pipeline.new_job.stretches import GAP, MARGIN, Stretch, slips, stretches, w
 from pipeline.new_job.ties_and_checks import SessionOccupations, is_check
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.read.times import clock as read_by
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: The codes of checks that need not be stated.

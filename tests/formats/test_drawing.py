@@ -14,7 +14,6 @@ import pytest
 from every import every
 from ezdxf.colors import aci2rgb
 from format_layers import ABOUT, DATA_TO, hostile, package, points
-from msgspec.structs import replace
 
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.file_facts import CodeDrawn, Drafting, FileFacts
@@ -29,6 +28,7 @@ from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
 from pipeline.issue.geopackage.readback import ReadBackError
 from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.replace import replace
 
 WARNING = {1, 30, 50}
 

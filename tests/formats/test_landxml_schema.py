@@ -13,7 +13,6 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from format_layers import ABOUT, CARRIED, hostile, package, points
-from msgspec.structs import replace
 from numpy.testing import assert_allclose
 from pyproj import CRS
 
@@ -24,6 +23,7 @@ from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, points_schema, wkb_strings
 from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.replace import replace
 
 SPACE = "{http://www.landxml.org/schema/LandXML-1.2}"
 DOUBLE = r"[+-]?(\d+(\.\d*)?|\.\d+)([Ee][+-]?\d+)?|NaN|-?INF"

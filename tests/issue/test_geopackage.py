@@ -19,7 +19,6 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from issue_layers import CARRIED, CRS, DATA_TO, points, positions, source
-from msgspec.structs import replace
 from warm import Warm
 
 from pipeline.issue.geopackage.layer_source import LayerSource
@@ -36,6 +35,7 @@ from pipeline.issue.geopackage.layers import (
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.write_errors import NotWritten
+from pipeline.replace import replace
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]
@@ -317,12 +317,12 @@ def test_a_disk_that_fills_at_the_last_page_is_found(tmp_path: Path, make: Make,
 STREAM = """
 import resource, sys
 sys.path[:0] = {path!r}
-from msgspec.structs import replace
 from pathlib import Path
 import pyarrow as pa
 from issue_layers import source, CRS, DATA_TO
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.readback import read_back
+from pipeline.replace import replace
 def wide(layer):
     at = layer.schema.get_field_index("Remark")
     field, texts = layer.schema.field(at), pa.array(["x" * 2_000] * 1_000)

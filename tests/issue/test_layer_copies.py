@@ -11,7 +11,6 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from format_layers import CARRIED, DATA_TO, checks, points
-from msgspec.structs import replace
 
 from pipeline.issue.geopackage import readback
 from pipeline.issue.geopackage.layer_copies import _PIECE
@@ -20,6 +19,7 @@ from pipeline.issue.geopackage.layers import CHECK_MARKS, POINT_Z, points_schema
 from pipeline.issue.geopackage.readback import read_back
 from pipeline.issue.geopackage.write import GATHERED, write_geopackage
 from pipeline.issue.geopackage.written_counts import Tally
+from pipeline.replace import replace
 
 #: A column called as the layer of all points; codes that hold that word, or what definitions are made of.
 SCHEMA = points_schema((*CARRIED, pa.field("points", pa.string()), pa.field("rtree_points_geom", pa.string())))

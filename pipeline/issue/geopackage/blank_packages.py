@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pyarrow as pa
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.files.gdal import gdal
 from pipeline.files.unlocked_database import quoted, unsynced
@@ -22,6 +21,7 @@ from pipeline.issue.geopackage.layer_copies import lay_alike, table_of, triggers
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.write_errors import refusal
+from pipeline.replace import replace
 
 #: Kinds that a process keeps: some 300 kB each.
 _KINDS_MAX = 16
