@@ -20,7 +20,7 @@ from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tab
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
-from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.occupations import Marks, ReadingsAndMarks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
 from pipeline.new_job.positions_twice import (
     PositionsInDoubt,
@@ -92,13 +92,13 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-    places = together(tables, grid), moved(tables, grid)
+    both = ReadingsAndMarks(read, together(tables, grid), moved(tables, grid), marks, some)
     if table is not None and (table := fit(draft, table, read, place)) is not None:
         draft.notes += table.notes
         ask_clock(draft, table, place, read.time)
-        sessions_of_table(draft, table, read, *places, marks, some)
+        sessions_of_table(draft, table, both)
     if table is None or (not draft.sessions and draft.sessions_file is None):
-        sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
+        sessions(draft, both, clocks, inside.exports, on_clock)
     ask_whether_register(draft, inside, register, read, some)
     _note_unread(draft, inside, read, twice)
     return draft
