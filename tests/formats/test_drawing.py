@@ -23,6 +23,7 @@ from pipeline.issue.formats.dxf_layers import OWN
 from pipeline.issue.formats.dxf_rows import Drawn
 from pipeline.issue.formats.dxf_symbols import MARK, Tags
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
@@ -71,7 +72,7 @@ def on_marks(folder: Path, checks: pa.RecordBatch, marks: pa.RecordBatch) -> Pac
         LayerSource("marks", MARKS, [marks]),
     ]
     path = folder / f"{ABOUT.title}.gpkg"
-    written = write_geopackage(path, layers, crs="EPSG:2193", data_to=DATA_TO)
+    written = write_geopackage(path, layers, Georeference("EPSG:2193"), DATA_TO)
     return Package(path, {layer.name: layer.rows for layer in written})
 
 
