@@ -132,7 +132,6 @@ class Register:
 
 def read_register(
     path: Path,
-    layer: str | None,
     problems: Problems,
     *,
     kind: str,
@@ -145,7 +144,6 @@ def read_register(
 
     Args:
         path: a .csv or .txt, .gpkg, .geojson or .json file.
-        layer: of a GeoPackage; may be left out where there is only one.
         problems: takes up everything that is wrong, each with its file and line (or its feature's number).
         kind: of the register's CRS, "projected" or "geographic"; it decides which columns are needed.
         ellipsoid: whether the heights are ``ellipsoid_height`` rather than ``height``.
@@ -162,7 +160,7 @@ def read_register(
         problems.add(shown, 0, f"a register in a {kind} CRS is not supported", fix)
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
-    sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)
+    sheet, geometry_crs = read_source(path, shown, columns, problems, form)
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
     sheet, units_row = without_units(sheet, columns)
@@ -211,9 +209,9 @@ def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems, as_d
             return
 
 
-def listed_marks(path: Path, layer: str | None, form: Form = AS_OURS) -> tuple[str, ...]:
+def listed_marks(path: Path, form: Form = AS_OURS) -> tuple[str, ...]:
     """Return the names in a register, also where something else is wrong with it; none where it is unreadable."""
-    sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems(), form)
+    sheet, _ = read_source(path, str(path), (*POSITION["projected"], "height"), Problems(), form)
     return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 

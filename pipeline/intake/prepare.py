@@ -311,7 +311,6 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         return None
     register = read_register(
         control.file,
-        control.layer,
         problems,
         kind=kind,
         ellipsoid=control.height == "ellipsoid",
@@ -338,7 +337,7 @@ def _codes(loaded: LoadedJob, problems: Problems) -> CodeTable | None:
     wanted = loaded.job.codes
     if wanted is None or not wanted.file.is_file():
         return None
-    table = read_code_table(wanted.file, wanted.layer, loaded.show(wanted.file), problems, form_of(wanted))
+    table = read_code_table(wanted.file, loaded.show(wanted.file), problems, form_of(wanted))
     if table is not None:
         check_drawn(loaded.job.drawing, table, partial(loaded.where, "drawing"), problems)
     return table
@@ -431,7 +430,7 @@ def _known_marks(loaded: LoadedJob, register: Register | None) -> set[str]:
     if register is not None:
         return set(register.names)
     if control is not None and control.file.is_file():
-        return set(listed_marks(control.file, control.layer, Form.from_control(control)))
+        return set(listed_marks(control.file, Form.from_control(control)))
     return set()
 
 

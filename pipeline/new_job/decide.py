@@ -76,26 +76,26 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         ask_register(draft, choice, inside.exports)
     if grid.misread:
         draft.notes.append(grid.misread)
-    place = grid.place or place
+    grid = replace(grid, place=grid.place or place)
     if _use_finer(inside, grid):
         read = _timed(inside.exports[:rovers], clocks)
         tables = tables_of(inside.exports, read, register.found if register else None)
         some = likely(read, Marks(register.names if register else [], None))
-    grid = with_axis_order(grid, tables, register, agreed, place)
-    draft_target(draft, inside, register, grid, place)
+    grid = with_axis_order(grid, tables, register, agreed)
+    draft_target(draft, inside, register, grid)
     if register and is_ellipsoidal(register):
-        above = ellipsoid_state(register, read, some, inside.exports, grid, place)
+        above = ellipsoid_state(register, read, some, inside.exports, grid)
         draft.control["height"] = above or draft.control["height"]
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
     twice = [positions_in_doubt(one) for one in inside.exports]
-    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, place, datum_texts)
+    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, datum_texts)
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
     both = ReadingsAndMarks(read, together(tables, grid), moved(tables, grid), marks, some)
-    if table is not None and (table := fit(draft, table, read, place)) is not None:
+    if table is not None and (table := fit(draft, table, read, grid.place)) is not None:
         draft.notes += table.notes
-        ask_clock(draft, table, place, read.time)
+        ask_clock(draft, table, grid.place, read.time)
         sessions_of_table(draft, table, both)
     if table is None or (not draft.sessions and draft.sessions_file is None):
         sessions(draft, both, clocks, inside.exports, on_clock)
@@ -129,7 +129,6 @@ def _add_blocks(
     draft: Draft,
     exports: Iterable[tuple[FileFound, ClockState, FilePositions, Question | None, PositionsInDoubt | None]],
     grid: GridState,
-    place: tuple[float, float] | None,
     said: Sequence[str],
 ) -> None:
     """Add the blocks of exports, each with its clock, its positions and the question whether it is a base's log.
@@ -137,9 +136,9 @@ def _add_blocks(
     Last is what of a file's two positions is in doubt. ``said`` are texts that may name a height datum.
     """
     for one, clock, each, log, doubt in exports:
-        crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
-        crs = crs if doubt is None else crs_asked(one, doubt, crs, grid, place)
-        block = block_of(one, clock, crs, log, grid, place, said)
+        crs = export_state(one, replace(each, kind=one.mapped.kind), grid)
+        crs = crs if doubt is None else crs_asked(one, doubt, crs, grid)
+        block = block_of(one, clock, crs, log, grid, said)
         if doubt is not None:
             ask_positions(one, doubt, block)
         add_block(draft, block)

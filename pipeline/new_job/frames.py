@@ -70,8 +70,8 @@ class GridState(Struct, frozen=True):
     ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
     whether readings and marks stand the same way then. ``step`` is what degrees that are projected without a change of
     datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
-    ``misread`` is with which misreading of the columns alone readings and marks agree, "" for none, ``place`` where the
-    job lies with it [deg].
+    ``misread`` is with which misreading of the columns alone readings and marks agree, "" for none, ``place`` the
+    longitude and latitude of the job [deg], with any such misreading.
     """
 
     state: State
@@ -322,8 +322,9 @@ def _words(name: str) -> Iterator[str]:
         yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))
 
 
-def frame_question(place: tuple[float, float] | None, grid: GridState, key: str, asks: str) -> Question:
+def frame_question(grid: GridState, key: str, asks: str) -> Question:
     """Return the question after a frame of degrees: those of the grid's datum first, then the region's."""
+    place = grid.place
     own = [with_heights(code) for code in grid.codes] if grid.step is None else []
     first = list(dict.fromkeys(code for code in own if code is not None))
     its = with_heights(grid.now) if grid.now is not None else None
@@ -333,7 +334,7 @@ def frame_question(place: tuple[float, float] | None, grid: GridState, key: str,
     return Question(key, asks, (*told, *(Candidate(quoted(one.code), one.name) for one in rest)))
 
 
-def export_state(one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None) -> State:
+def export_state(one: FileFound, table: FilePositions, grid: GridState) -> State:
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
     if own is not None:
@@ -341,10 +342,10 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if table.kind == "degrees" and _says_wgs84(one):
         return _wgs84_of_layer(one)
     if table.kind == "degrees":
-        near = {one.code: one.name for one in frames_at(*place)} if place is not None else {}
+        near = {one.code: one.name for one in frames_at(*grid.place)} if grid.place is not None else {}
         codes = [code for each in grid.codes if (code := with_heights(each)) is not None]
         named = {code: str(crs_name(code)) for code in (*codes, WORLD)}
-        return with_datum_stated(_degrees_state(grid, place), one.look, named | near)
+        return with_datum_stated(_degrees_state(grid), one.look, named | near)
     if table.kind == "geocentric":
         return _geocentric_state(grid)
     grids = {code: str(crs_name(code)) for code in grid.codes}
@@ -369,7 +370,7 @@ def _wgs84_of_layer(one: FileFound) -> Known:
     )
 
 
-def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
+def _degrees_state(grid: GridState) -> State:
     own = with_heights(grid.now) if grid.now is not None else None
     if isinstance(grid.state, Known) and grid.step is None and own is not None:
         return Known(
@@ -381,7 +382,7 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
     if grid.step is not None:
         far = float(np.hypot(*grid.step))
         asks = f"which datum are the degrees in? not that of the grid: they are {far:.0f} m off in it"
-    return frame_question(place, grid, "crs", asks)
+    return frame_question(grid, "crs", asks)
 
 
 def _geocentric_state(grid: GridState) -> State:
@@ -399,9 +400,7 @@ def _fits_kind(crs: str, is_of: str) -> bool:
     return of is not None and crs_kind(crs) == of
 
 
-def register_states(
-    one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None
-) -> tuple[State, str | None]:
+def register_states(one: FileFound, table: FilePositions, grid: GridState) -> tuple[State, str | None]:
     """Return the state of ``control.crs``, and the height datum that its CRS names."""
     own, why = own_crs(one)
     if own is not None:
@@ -418,4 +417,4 @@ def register_states(
     if _says_wgs84(one):
         return _wgs84_of_layer(one), None
     asks = "which datum are the degrees of the register in? the file does not state it"
-    return frame_question(place, grid, "crs", asks), None
+    return frame_question(grid, "crs", asks), None

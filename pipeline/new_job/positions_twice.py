@@ -235,16 +235,14 @@ def _set_aside(mapped: Sequence[str], others: Sequence[str], further: Sequence[s
     return Question("not_measured", asks, tuple(pairs), repeats=True)
 
 
-def crs_asked(
-    one: FileFound, doubt: PositionsInDoubt, crs: State, grid: GridState, place: tuple[float, float] | None
-) -> State:
+def crs_asked(one: FileFound, doubt: PositionsInDoubt, crs: State, grid: GridState) -> State:
     """Return the state of ``crs``: as it is, or the question after it that goes with that after the position."""
     if one.mapped.kind == doubt.other.kind:
         return crs
     other = doubt.other
     mapped = replace(one.mapped, kind=other.kind, columns=other.columns)
     table = FilePositions(other.kind, *other.pair)
-    second = export_state(replace(one, mapped=mapped), table, grid, place)
+    second = export_state(replace(one, mapped=mapped), table, grid)
     ways = "if longitude and latitude", "if easting and northing"
     told = [*_answers(crs, ways[one.mapped.kind == "plane"]), *_answers(second, ways[other.kind == "plane"])]
     asks = "which CRS is the position in that was measured? it goes with the answer to that question below"
