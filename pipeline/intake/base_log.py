@@ -297,7 +297,7 @@ class _Running:
         self.any = np.cumsum(count) > 0
 
     def piece(self, time: Integers) -> Integers:
-        """Return the number of the piece of time, between edges of sessions, that each time lies in."""
+        """Return (n,) the number of the piece of time, between edges of sessions, that each time [ms] lies in."""
         return np.searchsorted(self.cuts, time, side="right")
 
     def at(self, piece: int) -> tuple[int, ...]:

@@ -225,7 +225,7 @@ def grid_question(
     marks: FilePositions | None,
     why: Callable[[Registered], str] = lambda _: "the marks agree with the readings on them",
 ) -> Question:
-    """Return the question after the grid, with those that fit, or that are in use at the place.
+    """Return the question after the grid, with those that fit, or that are in use at the job's place [deg].
 
     ``why`` says what speaks for one that fits.
     """
@@ -284,7 +284,11 @@ def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: 
 def height_question(
     place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
 ) -> Question:
-    """Return the question after the height datum; ``geoids`` are the grids of the folder that cover the job."""
+    """Return the question after the height datum in use at the job's place [deg].
+
+    ``headings`` may name it. ``also`` are other keys that have the same answer, ``geoids`` the grids of the folder that
+    cover the job.
+    """
     near = height_datums(place, [*headings, *geoids])
     candidates = [Candidate(quoted(one.code), f"{one.name}, {use_of(one).words}") for one in near[: 2 * _LISTED]]
     candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
@@ -294,7 +298,7 @@ def height_question(
 
 
 def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> list[Registered]:
-    """Return the height datums in use at a place, those first that texts name, then by their use.
+    """Return the height datums in use at a place [deg], those first that texts name, then by their use.
 
     None where the place is not known.
     """

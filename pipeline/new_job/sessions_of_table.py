@@ -23,7 +23,10 @@ _OUTSIDE = 0.2
 
 
 def fit(draft: Draft, table: SessionTable, rows: TimedRows, place: tuple[float, float] | None) -> SessionTable | None:
-    """Return the table, or None where it says less than the readings themselves do, which the draft tells then."""
+    """Return the table, or None where it says less than the readings themselves do, which the draft tells then.
+
+    ``place`` is where the job lies [deg], which tells the clocks that its times may be on.
+    """
     why = _unfit(table, rows, clocks_asked(draft, place))
     if not why:
         return table
