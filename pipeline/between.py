@@ -12,6 +12,7 @@ from pipeline.clock import from_iso
 from pipeline.intake.prepare import load, own_folder
 from pipeline.issue.folder.standing_issues import standing_issue
 from pipeline.issue.folder.thinned_issues import refuse_thinned
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.layer_source import LayerSource
@@ -118,7 +119,7 @@ def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:
     told = {"height_datum": target["height_name"], "compound_crs": target["definition"], "caution": record["caution"]}
     date = from_iso(record["data_to"])
     try:
-        write_geopackage(to, [layer], crs=target["grid"], data_to=date, metadata=told, axes=axes)
+        write_geopackage(to, [layer], Georeference(target["grid"], axes, told), date)
     except OSError as error:
         to.unlink(missing_ok=True)
         what = f"cannot be written: {error.strerror or error}"

@@ -1,7 +1,7 @@
 """The issues of a job: when each was made, what changed in it and why."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from pipeline.issue.folder.thinned_issues import Thinned, read_thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.replace import replace
 from pipeline.words import Change
 
 

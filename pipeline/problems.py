@@ -4,10 +4,11 @@ import errno
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.limits import MESSAGE
+from pipeline.replace import replace
 from pipeline.words import counted
 
 

@@ -14,9 +14,9 @@ the normal one at 95 %: what is made of them as 95 % figures then holds 95 %.
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats
+from pipeline.replace import replace
 
 
 class PlanFit(Struct, frozen=True):

@@ -6,13 +6,11 @@ all of them; what no single cause explains is explained session by session, and 
 What makes hypotheses is loaded where something is to be explained: mostly nothing is.
 """
 
-import dataclasses
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from msgspec import Struct, field
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.blunders.no_blunder import against_noise, allowed
@@ -22,6 +20,7 @@ from pipeline.blunders.score import CLOSE, Explanation, Hypothesis, Kind, explai
 from pipeline.groups import groups_of
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
+from pipeline.replace import replace
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt
 
@@ -81,7 +80,7 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     compared, limits = solved.occupations.compared, survey.job.shift
     case = Case(survey, solved, former)
     noisy = allowed(case, compared.judged & ~compared.passed)
-    case = dataclasses.replace(case, allowed=frozenset(noisy))
+    case = replace(case, allowed=frozenset(noisy))
     # what fails on a temporary mark hangs on ties, which no hypothesis about that mark alone foresees
     failing = compared.judged & ~compared.passed & ~solved.occupations.temporary
     east, north, up = case.local.T

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 
 import numpy as np
 from msgspec import Struct, field
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.blunders.coordinates import typed
@@ -23,6 +22,7 @@ from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import ALL, HEIGHT, PARTS, Hypothesis, Kind, OneShape, WeighedDifferences
 from pipeline.blunders.stated_shifts import stated_shifts
 from pipeline.clock import DAY, HOUR
+from pipeline.replace import replace
 
 #: Milliseconds within which another session's base may have been taken for one's own.
 _NEAR = 3 * DAY

@@ -7,11 +7,11 @@ are good to, some fail by noise alone. What explains such a one better than nois
 from collections.abc import Iterable
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags
 from pipeline.blunders.scope import Case
 from pipeline.blunders.score import Explanation, WeighedDifferences
+from pipeline.replace import replace
 from pipeline.solve.difference_95 import differences_95
 
 

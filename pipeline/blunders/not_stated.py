@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
@@ -13,6 +12,7 @@ from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind, OneShape
 from pipeline.clock import DAY, stamp
 from pipeline.job.model import GivenShift
+from pipeline.replace import replace
 from pipeline.solve.reading_precision import with_centring
 from pipeline.words import Role
 

@@ -9,7 +9,6 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.blunders.coordinates import register_row
@@ -17,6 +16,7 @@ from pipeline.blunders.exchanged import restated
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind, WeighedDifferences
 from pipeline.geodesy import crs
+from pipeline.replace import replace
 
 #: Scales that ground distances have against a grid's: from a few metres above the ellipsoid to high plateaus at the
 #: edge of a wide zone. Common practice, no source.

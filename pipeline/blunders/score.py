@@ -18,10 +18,10 @@ from enum import StrEnum
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.grouped_errors import Covariance, Whitener
+from pipeline.replace import replace
 from pipeline.tolerance import Tolerance
 
 #: Metres between which an error of unknown reason is taken to lie: below is noise, above it is no survey any more.

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.blunders.carried import Way
 from pipeline.blunders.hypotheses import Tried
 from pipeline.blunders.not_stated import FoundPattern, partial
 from pipeline.blunders.score import Explanation, Hypothesis, Kind, WeighedDifferences, explain
+from pipeline.replace import replace
 from pipeline.tolerance import Tolerance
 
 #: Second causes that are told of one pattern.

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.cli.batch_summary import REFUSED, JobOutcome, batch_lines, job_outcome
 from pipeline.cli.console import print_json, unprinted
@@ -21,6 +20,7 @@ from pipeline.job.command_named import Command
 from pipeline.notify.notifier import Notifier
 from pipeline.notify.told import Told as CommandTold
 from pipeline.problems import JobError
+from pipeline.replace import replace
 from pipeline.run.answering import silent
 from pipeline.run.fleet import Result, run_many
 from pipeline.run.mishaps import TimedOut, mishap_of

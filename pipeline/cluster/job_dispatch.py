@@ -4,7 +4,7 @@ import os
 import secrets
 from collections import Counter, deque
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from time import monotonic, sleep
@@ -14,6 +14,7 @@ from pipeline.cluster.folder_signs import WantedFolder
 from pipeline.cluster.preflight import not_seen, same_program, try_folders
 from pipeline.cluster.scheduler import Lost, Scheduler, Worker
 from pipeline.problems import JobError, check_working_folder
+from pipeline.replace import replace
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Died
 from pipeline.run.one_folder import sharing

@@ -75,7 +75,7 @@ class CodeTable:
 def form_of(codes: CodesSection) -> Form:
     """Return what the keys of ``[codes]`` say of how the table is written."""
     return Form(
-        Written(codes.delimiter, codes.decimal, codes.encoding),
+        Written(codes.delimiter, codes.decimal, codes.encoding, layer=codes.layer),
         codes.columns.model_dump(exclude_none=True),
         columns=COLUMNS,
         called_so="a table of codes",
@@ -83,14 +83,14 @@ def form_of(codes: CodesSection) -> Form:
     )
 
 
-def read_code_table(path: Path, layer: str | None, shown: str, problems: Problems, form: Form) -> CodeTable | None:
+def read_code_table(path: Path, shown: str, problems: Problems, form: Form) -> CodeTable | None:
     """Read a table of codes from a .csv or .txt, .xlsx, .gpkg, .geojson or .json file.
 
     ``shown`` is its path for messages, ``form`` how it is written. Returns None where anything is wrong with it, which
     is noted among ``problems`` with its line.
     """
     before = len(problems.found)
-    sheet, _ = read_source(path, layer, shown, (), problems, form)
+    sheet, _ = read_source(path, shown, (), problems, form)
     if sheet is None or not _has_columns(sheet, problems):
         return None
     if len(sheet.rows) > CODES:

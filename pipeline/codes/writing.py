@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from enum import IntFlag
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.codes.table import AREA, LINES, CodeTable
 from pipeline.job.key_lines import Where
 from pipeline.job.model import Linework
 from pipeline.near import plain
 from pipeline.problems import Problems
+from pipeline.replace import replace
 
 _NUMBER = re.compile(r"(.*[^0-9])([0-9]+)", re.DOTALL)
 #: Spellings whose meaning is kept.

@@ -4,10 +4,10 @@ import re
 from collections.abc import Sequence
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.files.sheet import Sheet
 from pipeline.letter_case import folded
+from pipeline.replace import replace
 
 _WORDS = (
     "totals?|subtotal|sum|mean|average|count|min(?:imum)?|max(?:imum)?|end(?: of (?:file|list|table|data|register))?"

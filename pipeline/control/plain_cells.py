@@ -4,7 +4,6 @@ import re
 from collections.abc import Mapping
 
 import pyarrow as pa
-from msgspec.structs import replace
 
 from pipeline.control.register_rows import POSITION, note_ambiguous
 from pipeline.files.angles import decimal_degrees
@@ -14,6 +13,7 @@ from pipeline.files.written_numbers import plain_lengths, plain_signs, ungrouped
 from pipeline.geodesy.unit_words import says_metres
 from pipeline.geodesy.units import Lengths
 from pipeline.problems import Problems
+from pipeline.replace import replace
 
 _LETTERS = {"longitude": "EW", "latitude": "NS"}
 #: A number with a separator between thousands that may be a decimal sign elsewhere, by the sign.

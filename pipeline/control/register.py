@@ -6,7 +6,6 @@ job file may map other names to these, and say how the file is written (`Form`).
 GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
 """
 
-import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline import limits
@@ -42,6 +40,7 @@ from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
 from pipeline.letter_case import one_form
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.words import Holds
 
 #: A register whose every length is metres.
@@ -133,7 +132,6 @@ class Register:
 
 def read_register(
     path: Path,
-    layer: str | None,
     problems: Problems,
     *,
     kind: str,
@@ -146,7 +144,6 @@ def read_register(
 
     Args:
         path: a .csv or .txt, .gpkg, .geojson or .json file.
-        layer: of a GeoPackage; may be left out where there is only one.
         problems: takes up everything that is wrong, each with its file and line (or its feature's number).
         kind: of the register's CRS, "projected" or "geographic"; it decides which columns are needed.
         ellipsoid: whether the heights are ``ellipsoid_height`` rather than ``height``.
@@ -163,7 +160,7 @@ def read_register(
         problems.add(shown, 0, f"a register in a {kind} CRS is not supported", fix)
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
-    sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)
+    sheet, geometry_crs = read_source(path, shown, columns, problems, form)
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
     sheet, units_row = without_units(sheet, columns)
@@ -188,8 +185,8 @@ def read_register(
     if len(problems.found) > before:
         return None
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
-    found = dataclasses.replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
-    return dataclasses.replace(found, z_of_points=columns[2] in sheet.of_points)
+    found = replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
+    return replace(found, z_of_points=columns[2] in sheet.of_points)
 
 
 def _exchanged(mark: Mark) -> Mark:
@@ -212,9 +209,9 @@ def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems, as_d
             return
 
 
-def listed_marks(path: Path, layer: str | None, form: Form = AS_OURS) -> tuple[str, ...]:
+def listed_marks(path: Path, form: Form = AS_OURS) -> tuple[str, ...]:
     """Return the names in a register, also where something else is wrong with it; none where it is unreadable."""
-    sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems(), form)
+    sheet, _ = read_source(path, str(path), (*POSITION["projected"], "height"), Problems(), form)
     return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct, field
-from msgspec.structs import replace
 
 from pipeline.files.angles import dms
 from pipeline.files.no_values import stands_for_none
@@ -16,6 +15,7 @@ from pipeline.files.sheet import Sheet, number
 from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.words import Holds, plural
 
 #: The columns of a position, by the kind of the register's CRS.

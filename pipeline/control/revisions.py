@@ -3,11 +3,10 @@
 import math
 from collections.abc import Iterable, Sequence
 
-from msgspec.structs import replace
-
 from pipeline.control.register_dates import Days, possible_days
 from pipeline.control.register_rows import Mark
 from pipeline.problems import Problems
+from pipeline.replace import replace
 
 _KEEP = "keep the row that holds"
 #: What else a column may be of which a mark's rows have no date at all.

@@ -38,7 +38,7 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
     wrong, which is noted among ``problems`` with its line.
     """
     before = len(problems.found)
-    sheet, _ = read_source(path, None, shown, _COLUMNS, problems)
+    sheet, _ = read_source(path, shown, _COLUMNS, problems)
     if sheet is None:
         return None
     needed = ("mark", *_COLUMNS[: 3 if heights else 2])

@@ -3,7 +3,6 @@
 from collections.abc import Collection, Mapping, Sequence
 
 from msgspec import Struct, field
-from msgspec.structs import replace
 
 from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
@@ -13,6 +12,7 @@ from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.words import plural
 
 #: What lets minutes and seconds in columns of their own be read with their degrees.
@@ -31,7 +31,6 @@ class Form(Struct, frozen=True):
         sigma: standard uncertainty of each horizontal component and of the height where none is stated, metres.
         columns: our names of its columns.
         called_so: what it is, in words; ``table`` is the job file's table that names it.
-        pages: whether it may have been printed on pages, each with its heading; what is left out is told then.
     """
 
     written: Written = AS_FOUND
@@ -41,7 +40,6 @@ class Form(Struct, frozen=True):
     columns: tuple[str, ...] = COLUMNS
     called_so: str = "a register"
     table: str = "control"
-    pages: bool = False
 
     @classmethod
     def from_control(cls, control: ControlSection) -> "Form":
@@ -49,9 +47,11 @@ class Form(Struct, frozen=True):
         columns: dict[str, str | int] = control.columns.model_dump(exclude_none=True)
         named = {word: by_place(name) if isinstance(name, int) else name for word, name in columns.items()}
         places = frozenset(name for name in columns.values() if isinstance(name, int))
-        written = Written(control.delimiter, control.decimal, control.encoding, control.header, places)
+        written = Written(
+            control.delimiter, control.decimal, control.encoding, control.header, places, control.layer, pages=True
+        )
         sigma = (control.sigma_horizontal, control.sigma_vertical)
-        return cls(written, named, control.angles == "dms", sigma, pages=True)
+        return cls(written, named, control.angles == "dms", sigma)
 
     def wanted(self) -> frozenset[str]:
         """Return the names of the columns that are looked for, as names are compared."""

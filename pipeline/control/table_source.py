@@ -40,7 +40,6 @@ _LONG = 1_000
 
 def read_source(
     path: Path,
-    layer: str | None,
     shown: str,
     columns: tuple[str, ...],
     problems: Problems,
@@ -52,7 +51,7 @@ def read_source(
     """
     kind = path.suffix.lower()
     if kind in (*TABLES, *WORKBOOKS):
-        table = read_sheet(path, shown, problems, form.wanted(), layer, form.written, every=True, pages=form.pages)
+        table = read_sheet(path, shown, problems, form.wanted(), form.written, every=True)
         return (form.of_sheet(table, problems) if table is not None else None), None
     if kind not in (".gpkg", ".geojson", ".json"):
         fix = _way(path) or "save it as .csv, .xlsx, .gpkg or .geojson"
@@ -62,7 +61,7 @@ def read_source(
     if data is None:
         return None, None
     if kind == ".gpkg":
-        features = _geopackage(path, data, layer, shown, columns, problems, form)
+        features = _geopackage(path, data, shown, columns, problems, form)
     else:
         text = decode(data, shown, problems)
         features = read_geojson(text, shown, problems) if text is not None else None
@@ -86,7 +85,6 @@ def _way(path: Path) -> str:
 def _geopackage(
     path: Path,
     data: bytes,
-    layer: str | None,
     shown: str,
     columns: tuple[str, ...],
     problems: Problems,
@@ -103,7 +101,7 @@ def _geopackage(
         return None
     try:
         with closing(of_bytes(data)) as package:
-            chosen = _layer(layer_names(package), layer, shown, problems, form.table)
+            chosen = _layer(layer_names(package), shown, problems, form)
             if chosen is None:
                 return None
             return _features(package, describe(package, chosen), shown, columns, problems, form)
@@ -183,11 +181,12 @@ def _point(wkb: bytes | None) -> tuple[float, ...]:
     return () if math.isnan(found[0]) else found
 
 
-def _layer(layers: Sequence[str], layer: str | None, shown: str, problems: Problems, table: str) -> str | None:
+def _layer(layers: Sequence[str], shown: str, problems: Problems, form: Form) -> str | None:
+    layer = form.written.layer
     if layer is None and len(layers) == 1:
         return layers[0]
     if layer in layers:
         return layer
     what = f"has no layer '{layer}'" if layer is not None else "has not one layer, but " + str(len(layers))
-    problems.add(shown, 0, f"this GeoPackage {what}", f"write layer = in [{table}]: {', '.join(layers) or 'none'}")
+    problems.add(shown, 0, f"this GeoPackage {what}", f"write layer = in [{form.table}]: {', '.join(layers) or 'none'}")
     return None

@@ -5,7 +5,6 @@ does when that reading is released, which gives way then or is issued in its pla
 """
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.grouped import Groups
@@ -13,6 +12,7 @@ from pipeline.draft.merged_readings import MergedReadings
 from pipeline.draft.repeat_pairs import BEFORE
 from pipeline.draft.repeat_readings import Readings
 from pipeline.intake.same_names import SameNames
+from pipeline.replace import replace
 from pipeline.sphere import DEGREE
 
 

@@ -1,10 +1,7 @@
 """What drafters get of a point measured twice: its last reading, or the mean of those that agree."""
 
-import dataclasses
-
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.grouped import Groups, grouped
@@ -16,6 +13,7 @@ from pipeline.draft.second_pass import Drafter
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
+from pipeline.replace import replace
 from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import LESS_PROVEN
 from pipeline.solve.solve import Solved
@@ -44,7 +42,7 @@ def settle(survey: Survey, solved: Solved) -> Settled:
         return Settled(drafter)
     readings = collected_again(drafter)
     found = Repeated(readings, find_pairs(readings, survey, solved))
-    return Settled(dataclasses.replace(drafter, merged=merged(found.readings, found.pairs, survey, solved)), found)
+    return Settled(replace(drafter, merged=merged(found.readings, found.pairs, survey, solved)), found)
 
 
 def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> MergedReadings:

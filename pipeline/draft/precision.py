@@ -10,7 +10,6 @@ from collections.abc import Iterator
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.adjust.components import Components, Model, components, misfit, varying
 from pipeline.arrays import Flags, Floats, Integers
@@ -18,6 +17,7 @@ from pipeline.draft.common_offsets import CommonOffset, SessionsApart, among, co
 from pipeline.draft.repeat_pairs import Repeated
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.intake.survey import Survey
+from pipeline.replace import replace
 from pipeline.solve.solve import Solved
 from pipeline.words import Role
 

@@ -7,7 +7,6 @@ from functools import cached_property
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -19,6 +18,7 @@ from pipeline.intake.coverage import why_outside
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export, read_again
+from pipeline.replace import replace
 from pipeline.solve.correct import VALUES, Corrected, correct
 from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.proof import PROOFS

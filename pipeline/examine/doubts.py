@@ -1,7 +1,6 @@
 """Collects the doubts about sessions from the modules that look for them."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -45,6 +44,7 @@ from pipeline.examine.unmapped_corrections import unmapped_doubts
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
+from pipeline.replace import replace
 from pipeline.words import Doubt
 
 #: Metres: a shift beyond this is no datum's, and what comes so large, what less large.

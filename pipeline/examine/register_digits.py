@@ -155,11 +155,11 @@ class _Axis:
         self.metres = np.maximum(self.written, perhaps * unit[used])
 
     def digit(self, which: Flags) -> float:
-        """Return metres of the finest last digit that some of the used marks have."""
+        """Return metres of the finest last digit that some of the used marks, (k,) flags, have."""
         return float(self.metres[which].min())
 
     def padded_out(self, which: Flags) -> bool:
-        """Tell whether more digits are written of some of the used marks than what those are known to."""
+        """Tell whether more digits are written of some of the used marks, (k,) flags, than what those are known to."""
         return self.padded and bool((self.metres > self.written * (1.0 + 1e-9))[which].any())
 
     def coarse(self, tolerance: float) -> Flags:

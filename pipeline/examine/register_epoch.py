@@ -5,7 +5,6 @@ full, and every check agrees.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.indirect_operations import moves_with_time
 from pipeline.intake.survey import Survey
+from pipeline.replace import replace
 from pipeline.words import Doubt
 
 #: Years that marks must be older than the grid's epoch to contradict it. Ours, no source.

@@ -3,11 +3,10 @@
 from collections.abc import Iterator
 from itertools import groupby
 
-from msgspec.structs import replace
-
 from pipeline.clock import DAY, between, lasting, stamp
 from pipeline.intake.row_order import Astray
 from pipeline.intake.survey import Survey
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: Sentences of one export before the rest is only counted.

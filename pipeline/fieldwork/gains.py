@@ -4,13 +4,13 @@ from collections.abc import Callable, Container, Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.fieldwork.forecast import UNSEEN, Blunder, ForeseenSession, Intended, forecast_sessions
 from pipeline.fieldwork.nearby_marks import Marks
 from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
+from pipeline.replace import replace
 from pipeline.words import Role
 
 #: Marks that are tried in each session, the nearest to the work; and in all of many sessions, but a few in each.

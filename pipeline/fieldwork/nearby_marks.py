@@ -5,7 +5,7 @@ from there: a temporary mark, or the position of a bench mark.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import MarkRow
 from pipeline.issue.written_axes import axes_written
 from pipeline.job.model import Job
+from pipeline.replace import replace
 from pipeline.words import Holds
 
 

@@ -7,9 +7,9 @@ import re
 from collections.abc import Sequence
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.files.no_values import NO_VALUE
+from pipeline.replace import replace
 
 #: Characters of a text that may look like anything.
 LONGEST = 200

@@ -69,7 +69,9 @@ class Written(Struct, frozen=True):
     """How a table is written, where the job file says so; what is None is found by looking.
 
     ``header`` is the line that names the columns, 0 where none does. ``places`` are columns that go by their numbers,
-    counted from 1: `by_place` is what they are called, whatever the header calls them.
+    counted from 1: `by_place` is what they are called, whatever the header calls them. ``layer`` is that of a
+    GeoPackage, or the sheet of a spreadsheet, where several hold rows. ``pages`` tells whether it may have been printed
+    on pages, each with its heading, which are left out then with titles and footers around them.
     """
 
     delimiter: str | None = None
@@ -77,6 +79,8 @@ class Written(Struct, frozen=True):
     encoding: str | None = None
     header: int | None = None
     places: frozenset[int] = frozenset()
+    layer: str | None = None
+    pages: bool = False
 
 
 #: A table of which the job file says nothing.
@@ -91,7 +95,6 @@ class _Asked(Struct, frozen=True):
     known: Collection[str]
     how: Written
     every: bool
-    pages: bool = False
 
     def note(self, line: int, what: str, fix: str = "") -> None:
         self.problems.add(self.shown, line, what, fix)
@@ -166,25 +169,23 @@ def read_sheet(
     shown: str,
     problems: Problems,
     known: Collection[str] = (),
-    layer: str | None = None,
     how: Written = AS_FOUND,
     every: bool = False,
-    pages: bool = False,
 ) -> Sheet | None:
     """Read a CSV file with a header and ``,``, ``;``, a tab or ``|`` between the cells, or a spreadsheet.
 
-    A CSV is UTF-8 unless ``how`` says otherwise; of a spreadsheet ``layer`` is the sheet, where several hold rows.
+    A CSV is UTF-8 unless ``how`` says otherwise.
     Lines above the header, which is found by the columns that are ``known``, empty lines and lines of empty cells are
     stepped over; a row may leave out cells at its end. Cells of other columns are kept where ``every`` one is wanted.
-    A heading that comes again is a problem, but for ``pages``: then it is left out with titles and footers around it.
+    A heading that comes again is a problem, but for pages.
     Returns None where the file cannot be read as a table; what is wrong is added to ``problems``.
     """
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
     if data is None:
         return None
-    asked = _Asked(shown, problems, known, how, every, pages)
-    found = _records_of(path, data, layer, asked)
+    asked = _Asked(shown, problems, known, how, every)
+    found = _records_of(path, data, asked)
     if found is None or len(problems.found) > before:
         return None
     records, delimiter = found
@@ -201,10 +202,10 @@ def read_sheet(
     return Sheet(shown, columns, rows, comma, digest, headed.line, point, (), headed.pages, headed.headings)
 
 
-def _records_of(path: Path, data: bytes, layer: str | None, asked: _Asked) -> tuple[list[_Record], str] | None:
+def _records_of(path: Path, data: bytes, asked: _Asked) -> tuple[list[_Record], str] | None:
     """Return the lines of a file that hold cells, and the delimiter between these; None where it is no text."""
     if path.suffix.lower() in WORKBOOKS:
-        return list(_of_workbook(data, layer, asked)), ","
+        return list(_of_workbook(data, asked)), ","
     text = decode(data, asked.shown, asked.problems, asked.how.encoding)
     if text is None or _has_long_line(text, asked) or _has_nul(text, asked):
         return None
@@ -245,7 +246,7 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         asked.note(line, f"the column '{name}' appears twice", "keep one of them")
     left_out = NO_PAGES
-    if asked.pages and named:
+    if asked.how.pages and named:
         left_out = _left_out(records[: max(above, 0)], named, body, asked)
         body = [record for record in body if record[0] not in left_out.lines]
     _check_heading_again(body, named, line, asked, left_out.otherwise)
@@ -425,10 +426,10 @@ def _holds_a_row(cells: Sequence[str], delimiter: str) -> bool:
     )
 
 
-def _of_workbook(data: bytes, layer: str | None, asked: _Asked) -> Iterator[_Record]:
+def _of_workbook(data: bytes, asked: _Asked) -> Iterator[_Record]:
     """Yield each row of a sheet as text; a cell of a known column that has no sure value, or a hidden row, is noted."""
     try:
-        sheet = read_workbook(data, layer)
+        sheet = read_workbook(data, asked.how.layer)
     except BrokenWorkbook as error:
         asked.note(error.row, error.what, error.fix)
         return

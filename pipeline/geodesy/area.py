@@ -1,6 +1,6 @@
 """The extent of a job in longitude and latitude."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from msgspec import Struct
@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.errors import OperationError
+from pipeline.replace import replace
 
 _METRES_PER_DEGREE = 111_000.0  # a little short of a degree of latitude, so that a margin never comes out too small
 

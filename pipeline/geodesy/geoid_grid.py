@@ -1,6 +1,6 @@
 """A geoid grid named in the job file: the datum surface above the ellipsoid, used instead of PROJ's choice."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +11,7 @@ from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.transform import Operation, Triple
+from pipeline.replace import replace
 
 # With a wrong height the plan is off by the tilt between two ellipsoids (below 1e-3) times the error of the height, and
 # the height in turn by the slope of the geoid times that: each round gains a factor of more than a thousand.

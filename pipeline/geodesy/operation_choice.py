@@ -5,7 +5,6 @@ looks past missing grids even where it is told not to. So the candidates are ask
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from pyproj._crs import CoordinateOperation
@@ -20,6 +19,7 @@ from pipeline.geodesy.crs_hints import heights_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
+from pipeline.replace import replace
 
 #: The part of a job's points that an operation holds at least; where it holds fewer, the job is another's.
 _PART_OF_POINTS_MIN = 0.5

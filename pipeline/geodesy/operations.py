@@ -10,7 +10,6 @@ operations that do the same: the two halves of the chain would otherwise differ 
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -29,6 +28,7 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operation_choice import choose_operation
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
+from pipeline.replace import replace
 
 RAW = "field datum to computation"
 REGISTER = "register to computation"

@@ -11,13 +11,13 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import base_positions, column_numbers, raw_positions
 from pipeline.intake.sort import Sifted
 from pipeline.read.exports import Export
+from pipeline.replace import replace
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.tables import milliseconds
@@ -297,7 +297,7 @@ class _Running:
         self.any = np.cumsum(count) > 0
 
     def piece(self, time: Integers) -> Integers:
-        """Return the number of the piece of time, between edges of sessions, that each time lies in."""
+        """Return (n,) the number of the piece of time, between edges of sessions, that each time [ms] lies in."""
         return np.searchsorted(self.cuts, time, side="right")
 
     def at(self, piece: int) -> tuple[int, ...]:

@@ -6,7 +6,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.first_pass import FirstPass
@@ -15,6 +14,7 @@ from pipeline.intake.operations import Operations
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.occupations.signs import Wanted
+from pipeline.replace import replace
 from pipeline.tables import milliseconds
 from pipeline.words import Role
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import lasting
@@ -28,6 +27,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.recurring import Recurring, find_recurring
 from pipeline.intake.shifted_copies import ShiftedCopies, find_shifted
 from pipeline.near import and_more
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.

@@ -2,7 +2,6 @@
 
 import numpy as np
 from msgspec import Struct, field
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -20,6 +19,7 @@ from pipeline.plausible import (
     misread,
     on_sphere,
 )
+from pipeline.replace import replace
 
 #: How what is said of a reading that is too far away begins.
 LIES = "is"

@@ -8,7 +8,6 @@ from collections.abc import Callable
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct, field
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -16,6 +15,7 @@ from pipeline.duplicates import height_rounding, metres_of, plan_rounding
 from pipeline.intake.positions import raw_positions
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
+from pipeline.replace import replace
 from pipeline.sphere import DEGREE
 
 #: Rows from which equal coordinates, and equal steps, are noted: of a position and of a height.

@@ -6,7 +6,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -53,6 +52,7 @@ from pipeline.read.exports import Export, read_ahead
 from pipeline.read.raw_batch import CutRow
 from pipeline.read.reading_cache import Kept, Room
 from pipeline.read.stated_offsets import StatedOffsets
+from pipeline.replace import replace
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 

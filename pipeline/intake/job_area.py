@@ -1,13 +1,12 @@
 """The extent of a job: where its readings lie, without those that are far out."""
 
-from dataclasses import replace
-
 import numpy as np
 from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.area import Area, Places
 from pipeline.intake.ledger import CANDIDATE, ReadingRows
+from pipeline.replace import replace
 
 #: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
 #: far out must not stretch the area over half the world, be it one that no session is large enough to give away.

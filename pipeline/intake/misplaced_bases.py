@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.crs import kind_of, source_crs
@@ -18,6 +17,7 @@ from pipeline.intake.far_out import distance_in_words
 from pipeline.near import listed
 from pipeline.plausible import LOOKS, Look, Middle, among, distances, misread, on_sphere, raw_variants
 from pipeline.read.exports import Export
+from pipeline.replace import replace
 from pipeline.words import plural
 
 #: Metres that a base serves at the most. A logged position farther from the readings is not where it stood: a default,

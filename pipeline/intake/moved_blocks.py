@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct, field
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE
 from pipeline.letter_case import folded
+from pipeline.replace import replace
 
 #: Milliseconds that rows around a block may leave beside it: a pause at one of its ends.
 _PAUSE = 2 * HOUR

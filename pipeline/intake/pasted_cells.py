@@ -57,7 +57,7 @@ class PastedCells(Struct):
     found: list[Pasted] = field(default_factory=list)
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags) -> None:
-        """Look at the sound readings of a batch of export ``number``."""
+        """Look at the readings of a batch of export ``number`` that are ``sound``, (n,) flags."""
         if export.points.columns.z is not None or batch.num_rows > _MOST:
             return
         place = np.column_stack(raw_positions(batch))[sound]

@@ -6,7 +6,6 @@ from functools import partial
 from pathlib import Path
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.codes.drawn import check_drawn
 from pipeline.codes.table import CodeTable, form_of, read_code_table
@@ -36,6 +35,7 @@ from pipeline.read.exports import Export, find_exports
 from pipeline.read.layer_crs import OF_SITE
 from pipeline.read.point_names import UnusedFile
 from pipeline.read.sources import JSON
+from pipeline.replace import replace
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
 #: The columns that a position may be read from, by the kind of CRS that they go with.
@@ -311,7 +311,6 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         return None
     register = read_register(
         control.file,
-        control.layer,
         problems,
         kind=kind,
         ellipsoid=control.height == "ellipsoid",
@@ -338,7 +337,7 @@ def _codes(loaded: LoadedJob, problems: Problems) -> CodeTable | None:
     wanted = loaded.job.codes
     if wanted is None or not wanted.file.is_file():
         return None
-    table = read_code_table(wanted.file, wanted.layer, loaded.show(wanted.file), problems, form_of(wanted))
+    table = read_code_table(wanted.file, loaded.show(wanted.file), problems, form_of(wanted))
     if table is not None:
         check_drawn(loaded.job.drawing, table, partial(loaded.where, "drawing"), problems)
     return table
@@ -431,7 +430,7 @@ def _known_marks(loaded: LoadedJob, register: Register | None) -> set[str]:
     if register is not None:
         return set(register.names)
     if control is not None and control.file.is_file():
-        return set(listed_marks(control.file, control.layer, Form.from_control(control)))
+        return set(listed_marks(control.file, Form.from_control(control)))
     return set()
 
 

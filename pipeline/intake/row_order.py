@@ -15,7 +15,6 @@ from functools import partial
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
@@ -26,6 +25,7 @@ from pipeline.intake.row_sorting import Sorting
 from pipeline.read.exports import Export
 from pipeline.read.restarted_clocks import JITTER, RUNS_ON, dates, is_afternoon, of_twelve, turn
 from pipeline.read.times import clock
+from pipeline.replace import replace
 from pipeline.sessions.attach import SessionIndex
 from pipeline.tables import milliseconds
 

@@ -1,7 +1,5 @@
 """A site's own system as a step behind the grid: found from the marks that the site and the register have in common."""
 
-from dataclasses import replace
-
 import numpy as np
 from msgspec import Struct, field
 
@@ -14,6 +12,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.job.model import Job
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.words import counted
 
 #: Metres: marks closer together than this give no direction.

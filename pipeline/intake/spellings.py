@@ -4,10 +4,9 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from typing import Literal, TypeVar
 
-from msgspec.structs import replace
-
 from pipeline.job.model import Noted, Occupation, Session, Setup
 from pipeline.letter_case import one_form
+from pipeline.replace import replace
 from pipeline.sessions.windows import SessionWindow
 
 _Naming = TypeVar("_Naming", Occupation, Noted, Setup)

@@ -1,13 +1,12 @@
 """Puts angles together whose degrees, minutes and seconds stand apart, as a run does that reads a register."""
 
-from msgspec.structs import replace
-
 from pipeline.files.angle_parts import AngleParts, joined_texts, parts_of
 from pipeline.files.heading_words import words_of
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look import FileLook
+from pipeline.replace import replace
 
 
 def with_joined_angles(look: FileLook) -> FileFound | None:

@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from pipeline.new_job.headings import bare
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.read.correction_headings import says_base_id
+from pipeline.replace import replace
 from pipeline.words import counted
 
 #: Milliseconds within which a base that was left is not set up again, and how often that is seen, at least, of ids that

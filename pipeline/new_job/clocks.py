@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.job.written_clock import WrittenClock, written_clock
@@ -25,6 +24,7 @@ from pipeline.new_job.zones import NearClock, clocks_near
 from pipeline.read.clock_headings import is_offset, offsets_of_zone_name, zone_in_heading
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
+from pipeline.replace import replace
 from pipeline.words import counted
 
 _DAY = 24 * HOUR

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.files.heading_words import words_of
 from pipeline.job.toml_text import quoted, value_text
@@ -14,6 +13,7 @@ from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.repeated_headings import heading_of, told_apart
 from pipeline.new_job.two_heights import ROUNDED
 from pipeline.new_job.values import given, numbers_of, words
+from pipeline.replace import replace
 
 #: What is asked where several columns may be meant.
 _WHICH = {

@@ -76,7 +76,10 @@ def agreement(
 def agreement_by_name(
     readings: Floats | None, marks: Floats | None, names: Names, within: float, tolerance: float = TOLERANCE
 ) -> Agreement | None:
-    """Return what most marks agree on with the readings called after them, as `agreement` does; None for no pair."""
+    """Return what most marks agree on with the readings called after them; None for no pair.
+
+    Positions (n, 2) and (m, 2) and lengths in metres are as in `agreement`.
+    """
     if readings is None or marks is None:
         return None
     reading = np.flatnonzero(names.readings >= 0)

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.geodesy.registry import crs_name, separation
 from pipeline.geodesy.unit_words import is_one
@@ -29,6 +28,7 @@ from pipeline.new_job.unread import unread_heights
 from pipeline.new_job.values import given
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import metres_in_heading, unit_in_heading
+from pipeline.replace import replace
 
 #: What to do about a register without heights.
 _ADD = "add a height column, or state in a column holds that the marks hold position only"
@@ -78,15 +78,12 @@ def draft_target(
     found: Contents,
     register: RegisterRead | None,
     grid: GridState,
-    place: tuple[float, float] | None,
 ) -> None:
-    """Decide grid and heights, of the target and of the register alike.
-
-    ``place`` is the longitude and latitude of the job, degrees.
-    """
+    """Decide grid and heights, of the target and of the register alike."""
+    place = grid.place
     draft.target["grid"] = grid.state
     geoids = _covering(found.geoids, place)
-    height: State = None if register is None else _register_heights(draft, register, grid, place, geoids)
+    height: State = None if register is None else _register_heights(draft, register, grid, geoids)
     if height is None:
         height = _ask_height(draft, register, place, geoids)
     draft.target["height"] = height
@@ -103,7 +100,6 @@ def _register_heights(
     draft: Draft,
     register: RegisterRead,
     grid: GridState,
-    place: tuple[float, float] | None,
     geoids: Sequence[str],
 ) -> Known | None:
     """Draft the CRS and heights of a register; return the heights of the target where those of the register say it."""
@@ -111,7 +107,7 @@ def _register_heights(
     lacking = not has_heights and not any(map(_holds, register.found.look.names))
     if lacking and not _heights_asked(register.found):
         draft.notes.append(_without_heights(register.found))
-    draft.control["crs"], datum = register_states(register.found, register.table, grid, place)
+    draft.control["crs"], datum = register_states(register.found, register.table, grid)
     if datum is not None:
         draft.control["height"] = height = Known(quoted(datum), f"{crs_name(datum)}: the register's")
         return height

@@ -5,8 +5,6 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from msgspec.structs import replace
-
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
@@ -22,7 +20,7 @@ from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tab
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
-from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.occupations import Marks, ReadingsAndMarks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
 from pipeline.new_job.positions_twice import (
     PositionsInDoubt,
@@ -42,6 +40,7 @@ from pipeline.new_job.timed_rows import TimedRows, rows
 from pipeline.new_job.unread import no_session, nuls, torn
 from pipeline.problems import JobError, Problem
 from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.replace import replace
 
 #: What is said of a file where a key of a job file is a way out.
 _KEY = re.compile(r"\b(?:state|map) |time_format|\[points")
@@ -77,29 +76,29 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         ask_register(draft, choice, inside.exports)
     if grid.misread:
         draft.notes.append(grid.misread)
-    place = grid.place or place
+    grid = replace(grid, place=grid.place or place)
     if _use_finer(inside, grid):
         read = _timed(inside.exports[:rovers], clocks)
         tables = tables_of(inside.exports, read, register.found if register else None)
         some = likely(read, Marks(register.names if register else [], None))
-    grid = with_axis_order(grid, tables, register, agreed, place)
-    draft_target(draft, inside, register, grid, place)
+    grid = with_axis_order(grid, tables, register, agreed)
+    draft_target(draft, inside, register, grid)
     if register and is_ellipsoidal(register):
-        above = ellipsoid_state(register, read, some, inside.exports, grid, place)
+        above = ellipsoid_state(register, read, some, inside.exports, grid)
         draft.control["height"] = above or draft.control["height"]
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
     twice = [positions_in_doubt(one) for one in inside.exports]
-    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, place, datum_texts)
+    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, datum_texts)
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-    places = together(tables, grid), moved(tables, grid)
-    if table is not None and (table := fit(draft, table, read, place)) is not None:
+    both = ReadingsAndMarks(read, together(tables, grid), moved(tables, grid), marks, some)
+    if table is not None and (table := fit(draft, table, read, grid.place)) is not None:
         draft.notes += table.notes
-        ask_clock(draft, table, place, read.time)
-        sessions_of_table(draft, table, read, *places, marks, some)
+        ask_clock(draft, table, grid.place, read.time)
+        sessions_of_table(draft, table, both)
     if table is None or (not draft.sessions and draft.sessions_file is None):
-        sessions(draft, read, *places, marks, some, clocks, inside.exports, on_clock)
+        sessions(draft, both, clocks, inside.exports, on_clock)
     ask_whether_register(draft, inside, register, read, some)
     _note_unread(draft, inside, read, twice)
     return draft
@@ -130,7 +129,6 @@ def _add_blocks(
     draft: Draft,
     exports: Iterable[tuple[FileFound, ClockState, FilePositions, Question | None, PositionsInDoubt | None]],
     grid: GridState,
-    place: tuple[float, float] | None,
     said: Sequence[str],
 ) -> None:
     """Add the blocks of exports, each with its clock, its positions and the question whether it is a base's log.
@@ -138,9 +136,9 @@ def _add_blocks(
     Last is what of a file's two positions is in doubt. ``said`` are texts that may name a height datum.
     """
     for one, clock, each, log, doubt in exports:
-        crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
-        crs = crs if doubt is None else crs_asked(one, doubt, crs, grid, place)
-        block = block_of(one, clock, crs, log, grid, place, said)
+        crs = export_state(one, replace(each, kind=one.mapped.kind), grid)
+        crs = crs if doubt is None else crs_asked(one, doubt, crs, grid)
+        block = block_of(one, clock, crs, log, grid, said)
         if doubt is not None:
             ask_positions(one, doubt, block)
         add_block(draft, block)

@@ -36,7 +36,7 @@ _LISTED = 4
 def ask_whether_register(
     draft: Draft, inside: Contents, register: RegisterRead | None, read: TimedRows, says: tuple[Integers, Integers]
 ) -> None:
-    """Ask for the register's file where its marks seem to be points; ``says`` is what `occupations.likely` gave."""
+    """Ask for the register's file where its marks seem to be points; ``says`` (k,) twice is what `likely` gave."""
     known = draft.control.get("file")
     if register is None or not isinstance(known, Known):
         return

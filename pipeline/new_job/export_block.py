@@ -49,7 +49,6 @@ def block_of(
     crs: State,
     log: State,
     grid: GridState,
-    place: tuple[float, float] | None,
     said: Sequence[str],
 ) -> Block:
     """Return how one export is read; ``said`` are texts that may name the height datum of its ``crs``.
@@ -57,8 +56,8 @@ def block_of(
     ``log`` is the question whether it is a base's log.
     """
     columns, asks = _columns(one, grid)
-    states = _states(one, clock, with_datum(crs, one.mapped, place, [*one.look.above, *said]), log)
-    notes = [*_notes(one), *_notes_as_read(one, columns, grid, read_as(crs, one.mapped, place))]
+    states = _states(one, clock, with_datum(crs, one.mapped, grid.place, [*one.look.above, *said]), log)
+    notes = [*_notes(one), *_notes_as_read(one, columns, grid, read_as(crs, one.mapped, grid.place))]
     instead = [
         *single_time_questions(one),
         *half_of_day_questions(one, clock),

@@ -141,7 +141,7 @@ class _Steps:
         return apart is not None and apart <= _WITH
 
     def go_against(self, values: Floats) -> bool:
-        """Tell whether they do not."""
+        """Tell whether numbers (n,) of all rows go another way than the register does."""
         apart = self._apart(values)
         return apart is not None and apart >= _AGAINST
 

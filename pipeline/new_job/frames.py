@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.crs_comparison import is_wgs84
@@ -34,6 +33,7 @@ from pipeline.new_job.plain_grids import WORLD, frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import with_datum_stated
 from pipeline.new_job.zones import countries_near
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: A code in a file's name, in a line above its header or in a heading.
@@ -70,8 +70,8 @@ class GridState(Struct, frozen=True):
     ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
     whether readings and marks stand the same way then. ``step`` is what degrees that are projected without a change of
     datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
-    ``misread`` is with which misreading of the columns alone readings and marks agree, "" for none, ``place`` where the
-    job lies with it [deg].
+    ``misread`` is with which misreading of the columns alone readings and marks agree, "" for none, ``place`` the
+    longitude and latitude of the job [deg], with any such misreading.
     """
 
     state: State
@@ -225,7 +225,7 @@ def grid_question(
     marks: FilePositions | None,
     why: Callable[[Registered], str] = lambda _: "the marks agree with the readings on them",
 ) -> Question:
-    """Return the question after the grid, with those that fit, or that are in use at the place.
+    """Return the question after the grid, with those that fit, or that are in use at the job's place [deg].
 
     ``why`` says what speaks for one that fits.
     """
@@ -284,7 +284,11 @@ def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: 
 def height_question(
     place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
 ) -> Question:
-    """Return the question after the height datum; ``geoids`` are the grids of the folder that cover the job."""
+    """Return the question after the height datum in use at the job's place [deg].
+
+    ``headings`` may name it. ``also`` are other keys that have the same answer, ``geoids`` the grids of the folder that
+    cover the job.
+    """
     near = height_datums(place, [*headings, *geoids])
     candidates = [Candidate(quoted(one.code), f"{one.name}, {use_of(one).words}") for one in near[: 2 * _LISTED]]
     candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
@@ -294,7 +298,7 @@ def height_question(
 
 
 def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> list[Registered]:
-    """Return the height datums in use at a place, those first that texts name, then by their use.
+    """Return the height datums in use at a place [deg], those first that texts name, then by their use.
 
     None where the place is not known.
     """
@@ -322,8 +326,9 @@ def _words(name: str) -> Iterator[str]:
         yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))
 
 
-def frame_question(place: tuple[float, float] | None, grid: GridState, key: str, asks: str) -> Question:
+def frame_question(grid: GridState, key: str, asks: str) -> Question:
     """Return the question after a frame of degrees: those of the grid's datum first, then the region's."""
+    place = grid.place
     own = [with_heights(code) for code in grid.codes] if grid.step is None else []
     first = list(dict.fromkeys(code for code in own if code is not None))
     its = with_heights(grid.now) if grid.now is not None else None
@@ -333,7 +338,7 @@ def frame_question(place: tuple[float, float] | None, grid: GridState, key: str,
     return Question(key, asks, (*told, *(Candidate(quoted(one.code), one.name) for one in rest)))
 
 
-def export_state(one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None) -> State:
+def export_state(one: FileFound, table: FilePositions, grid: GridState) -> State:
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
     if own is not None:
@@ -341,10 +346,10 @@ def export_state(one: FileFound, table: FilePositions, grid: GridState, place: t
     if table.kind == "degrees" and _says_wgs84(one):
         return _wgs84_of_layer(one)
     if table.kind == "degrees":
-        near = {one.code: one.name for one in frames_at(*place)} if place is not None else {}
+        near = {one.code: one.name for one in frames_at(*grid.place)} if grid.place is not None else {}
         codes = [code for each in grid.codes if (code := with_heights(each)) is not None]
         named = {code: str(crs_name(code)) for code in (*codes, WORLD)}
-        return with_datum_stated(_degrees_state(grid, place), one.look, named | near)
+        return with_datum_stated(_degrees_state(grid), one.look, named | near)
     if table.kind == "geocentric":
         return _geocentric_state(grid)
     grids = {code: str(crs_name(code)) for code in grid.codes}
@@ -369,7 +374,7 @@ def _wgs84_of_layer(one: FileFound) -> Known:
     )
 
 
-def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
+def _degrees_state(grid: GridState) -> State:
     own = with_heights(grid.now) if grid.now is not None else None
     if isinstance(grid.state, Known) and grid.step is None and own is not None:
         return Known(
@@ -381,7 +386,7 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
     if grid.step is not None:
         far = float(np.hypot(*grid.step))
         asks = f"which datum are the degrees in? not that of the grid: they are {far:.0f} m off in it"
-    return frame_question(place, grid, "crs", asks)
+    return frame_question(grid, "crs", asks)
 
 
 def _geocentric_state(grid: GridState) -> State:
@@ -399,9 +404,7 @@ def _fits_kind(crs: str, is_of: str) -> bool:
     return of is not None and crs_kind(crs) == of
 
 
-def register_states(
-    one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None
-) -> tuple[State, str | None]:
+def register_states(one: FileFound, table: FilePositions, grid: GridState) -> tuple[State, str | None]:
     """Return the state of ``control.crs``, and the height datum that its CRS names."""
     own, why = own_crs(one)
     if own is not None:
@@ -418,4 +421,4 @@ def register_states(
     if _says_wgs84(one):
         return _wgs84_of_layer(one), None
     asks = "which datum are the degrees of the register in? the file does not state it"
-    return frame_question(place, grid, "crs", asks), None
+    return frame_question(grid, "crs", asks), None

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.geodesy.other_meridians import from_greenwich
@@ -21,6 +20,7 @@ from pipeline.new_job.questions import Known
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.zone_prefixes import zone_apart
 from pipeline.read.findings import Unusable
+from pipeline.replace import replace
 
 #: Readings that are compared with a register's marks where none says that it stands on one.
 _ANY = 3_000
@@ -178,12 +178,11 @@ def with_axis_order(
     tables: Sequence[FilePositions],
     register: RegisterRead | None,
     agreed: Sequence[Fit],
-    place: tuple[float, float] | None,
 ) -> GridState:
     """Say of a grid which of X and Y is the easting."""
     marks = register.table if register is not None else None
     every = [*tables, *([marks] if marks is not None else [])]
-    told = place if any(table.kind == "degrees" and np.isfinite(table.first).any() for table in every) else None
+    told = grid.place if any(table.kind == "degrees" and np.isfinite(table.first).any() for table in every) else None
     planes = [table for table in tables if table.kind == "plane"]
     way = way_of(planes, marks, agreed, grid.codes, told)
     return replace(grid, turned=bool(way.turned), turns=None if way.turned is None else way.why, alike=way.alike)

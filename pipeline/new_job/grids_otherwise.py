@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.misread_coordinates import ZONES
@@ -22,6 +21,7 @@ from pipeline.plausible.misreadings import (
     SOUTHERN,
     Misreading,
 )
+from pipeline.replace import replace
 
 #: Degrees of latitude to the next zone, where a country's zones lie above one another.
 _BANDS = (1.0, -1.0)

@@ -38,7 +38,8 @@ def _letter(heading: str) -> str:
 def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, said: Sequence[str]) -> State:
     """Return the state of an export's ``crs`` where a heading says that its heights are above a height datum.
 
-    That is open unless the CRS names one. ``said`` are texts in which the datum may be named.
+    That is open unless the CRS names one. ``said`` are texts in which the datum may be named, ``place`` is where the
+    job lies [deg].
     """
     if not may_be_level(mapped) or not isinstance(state, Known | Question):
         return state
@@ -79,7 +80,10 @@ def _why_open(mapped: Mapped, names: Sequence[str]) -> str:
 
 
 def read_as(state: State, mapped: Mapped, place: tuple[float, float] | None) -> str | None:
-    """Return what is told of heights whose heading does not say above what; None where there is nothing to tell."""
+    """Return what is told of heights whose heading does not say above what; None where there is nothing to tell.
+
+    It names a height datum in use where the job lies, at ``place`` [deg].
+    """
     name = mapped.columns.get("height")
     if name is None or mapped.height or mapped.kind == "geocentric" or "height" in mapped.rivals or mapped.separation:
         return None

@@ -50,7 +50,7 @@ def looks(path: Path, shown: str, page: str | None = None) -> Iterator[FileLook]
 
 
 def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats, Floats, Floats] | None]:
-    """Return up to so many rows of a file: the texts of its columns, and its geometries' X, Y, Z if it has any.
+    """Return up to so many rows of a file: the texts of its columns, and its geometries' X, Y, Z, (n,) each, if any.
 
     Raises `Unusable` where it cannot be read.
     """

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.letter_case import folded
@@ -47,6 +48,24 @@ class Marks:
         return known[0] if len(known) == 1 else None
 
 
+class ReadingsAndMarks(Struct, frozen=True):
+    """The readings of all exports and the marks of the register, in one plane where that is known.
+
+    Args:
+        rows: the readings, (n,) of them.
+        places: (n, 2) of the readings in the marks' plane, metres; None where it is not known.
+        moved: (n,) which of them a step between datums was added to: where they lie exactly says nothing.
+        marks: the register's.
+        says: what `likely` gave of both.
+    """
+
+    rows: TimedRows
+    places: Floats | None
+    moved: Flags
+    marks: Marks
+    says: tuple[Integers, Integers]
+
+
 def likely(rows: TimedRows, marks: Marks) -> tuple[Integers, Integers]:
     """Return (k,) the readings that say that they stand on a mark, and (k,) which they name (-1 for none)."""
     named: dict[tuple[str, str], int | None] = {}
@@ -69,26 +88,11 @@ def says_mark(name: str, code: str) -> bool:
     return any(mentions_check(text, True) or _ON_MARKS.search(text) for text in (name, code) if text)
 
 
-def occupied(
-    one: Stretch,
-    rows: TimedRows,
-    places: Floats | None,
-    moved: Flags,
-    marks: Marks,
-    says: tuple[Integers, Integers],
-) -> SessionOccupations:
-    """Return the occupations of marks in a stretch.
-
-    Args:
-        one: the stretch.
-        rows: all rows.
-        places: (n, 2) of the rows in the marks' plane, metres; None where it is not known.
-        moved: (n,) which of them a step between datums was added to: where they lie exactly says nothing.
-        marks: the register's.
-        says: what `likely` gave.
-    """
-    inside = np.isin(says[0], one.members)
-    some, named = says[0][inside], says[1][inside]
+def occupied(one: Stretch, both: ReadingsAndMarks) -> SessionOccupations:
+    """Return the occupations of marks in a stretch."""
+    rows, places, moved, marks = both.rows, both.places, both.moved, both.marks
+    inside = np.isin(both.says[0], one.members)
+    some, named = (each[inside] for each in both.says)
     if places is None or marks.places is None:
         pairs = [(int(at), int(mark)) for at, mark in zip(some, named, strict=True) if mark >= 0]
         return roles(pairs, one.members, rows, marks.names, None, "by their names; their positions were not compared")
@@ -189,17 +193,14 @@ def _whole(found: Agreement | None, some: Integers, shift: Floats | None = None)
 
 
 def joined(
-    lacking: Stretch,
-    found: Iterable[tuple[Stretch, SessionOccupations]],
-    rows: TimedRows,
-    places: Floats | None,
-    some: Integers,
+    lacking: Stretch, found: Iterable[tuple[Stretch, SessionOccupations]], both: ReadingsAndMarks
 ) -> list[tuple[int, int, str]]:
     """Return readings of a session without a mark and of another that share a temporary mark: both and its name.
 
     A temporary mark is a part of names with letters and figures that both have once, or under one name at one place, at
-    places within `FAR`, among ``some`` readings that say that they stand on a mark.
+    places within `FAR`, among the readings that say that they stand on a mark.
     """
+    rows, places, some = both.rows, both.places, both.says[0]
     mine = _parts_of_names(lacking.members[np.isin(lacking.members, some)], rows, places)
     shared = []
     for other, occupations in found:

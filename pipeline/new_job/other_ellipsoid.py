@@ -31,7 +31,6 @@ def ellipsoid_state(
     says: tuple[Integers, Integers],
     exports: Sequence[FileFound],
     grid: GridState,
-    place: tuple[float, float] | None,
 ) -> State:
     """Return the state of ``control.height`` of a register with ellipsoidal heights; None where nothing is to be asked.
 
@@ -45,9 +44,8 @@ def ellipsoid_state(
         says: which of them say that they stand on a mark, and on which.
         exports: in the order of the rows' numbers.
         grid: in whose datum the degrees of exports are not, where it has a step.
-        place: longitude and latitude of the job, degrees.
     """
-    codes = _codes_of(register, grid)
+    codes, place = _codes_of(register, grid), grid.place
     if place is None or not codes or _in_one_datum(register, rows, says, exports):
         return None
     stated = (own_crs(one)[0] for one in exports if one.mapped.kind == "degrees")

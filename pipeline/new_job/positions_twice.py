@@ -9,7 +9,6 @@ from functools import partial
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.units import METRES
@@ -30,6 +29,7 @@ from pipeline.plausible.second_columns import Second, metres_of_degrees, says_me
 from pipeline.plausible.two_positions import TwoPositions, are_degrees, last_digit, two_positions
 from pipeline.read.correction_headings import says_other_place
 from pipeline.read.positions_beside import GEOMETRY
+from pipeline.replace import replace
 from pipeline.sphere import DEGREE
 from pipeline.words import counted, plural
 
@@ -235,16 +235,14 @@ def _set_aside(mapped: Sequence[str], others: Sequence[str], further: Sequence[s
     return Question("not_measured", asks, tuple(pairs), repeats=True)
 
 
-def crs_asked(
-    one: FileFound, doubt: PositionsInDoubt, crs: State, grid: GridState, place: tuple[float, float] | None
-) -> State:
+def crs_asked(one: FileFound, doubt: PositionsInDoubt, crs: State, grid: GridState) -> State:
     """Return the state of ``crs``: as it is, or the question after it that goes with that after the position."""
     if one.mapped.kind == doubt.other.kind:
         return crs
     other = doubt.other
     mapped = replace(one.mapped, kind=other.kind, columns=other.columns)
     table = FilePositions(other.kind, *other.pair)
-    second = export_state(replace(one, mapped=mapped), table, grid, place)
+    second = export_state(replace(one, mapped=mapped), table, grid)
     ways = "if longitude and latitude", "if easting and northing"
     told = [*_answers(crs, ways[one.mapped.kind == "plane"]), *_answers(second, ways[other.kind == "plane"])]
     asks = "which CRS is the position in that was measured? it goes with the answer to that question below"

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.files.sheet import Sheet, read_sheet
@@ -21,6 +20,7 @@ from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.session_lists import SessionList
 from pipeline.new_job.zones import clocks_near
 from pipeline.problems import Problems
+from pipeline.replace import replace
 from pipeline.sessions.windows import KNOWN, read_table
 from pipeline.words import counted
 

@@ -7,21 +7,20 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from msgspec.structs import replace
 
-from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
 from pipeline.job.toml_text import listed, quoted
 from pipeline.new_job.clocks import ClockState, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.occupations import Marks, joined, occupied
+from pipeline.new_job.occupations import ReadingsAndMarks, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.stretches import GAP, MARGIN, Stretch, slips, stretches, windows
 from pipeline.new_job.ties_and_checks import SessionOccupations, is_check
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.read.times import clock as read_by
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: The codes of checks that need not be stated.
@@ -34,11 +33,7 @@ _TOLD = 6
 
 def sessions(
     draft: Draft,
-    rows: TimedRows,
-    places: Floats | None,
-    moved: Flags,
-    marks: Marks,
-    says: tuple[Integers, Integers],
+    both: ReadingsAndMarks,
     clocks: Sequence[ClockState],
     exports: Sequence[FileFound],
     on_clock: bool,
@@ -47,17 +42,14 @@ def sessions(
 
     Args:
         draft: takes them up, with what is to be told of them.
-        rows: the exports' rows.
-        places: (n, 2) of the rows in the marks' plane, metres; None where it is not known.
-        moved: (n,) which of them a step between datums was added to.
-        marks: the register's.
-        says: which rows say that they stand on a mark, and on which.
+        both: the readings and marks.
         clocks: of the exports.
         exports: in the order of the rows' numbers.
         on_clock: whether times of a clock that is asked for are written without an offset.
     """
+    rows = both.rows
     parts = stretches(rows)
-    found = [occupied(one, rows, places, moved, marks, says) for one in parts]
+    found = [occupied(one, both) for one in parts]
     on_marks = np.zeros(len(rows), bool)
     on_marks[[at for each in found for at, _ in each.every]] = True
     left = slips(parts, on_marks)
@@ -65,7 +57,7 @@ def sessions(
         if slip:
             draft.notes.append(_slip(one, rows, exports))
     kept = [(one, each) for one, each, slip in zip(parts, found, left, strict=True) if not slip]
-    join_by_temporary_marks(kept, rows, places, says[0])
+    join_by_temporary_marks(kept, both)
     spans = windows([one for one, _ in kept])
     names: set[str] = set()
     for (one, each), (since, until) in zip(kept, spans, strict=True):
@@ -86,28 +78,23 @@ def sessions(
             )
         elif on_clock and isinstance(clock.zone, Question):
             _take_offsets_off(session)
-        add_session(draft, session, (one, each), rows, marks, says)
+        add_session(draft, session, (one, each), both)
     draft.codes = codes_of_checks(rows, {at for _, each in kept for at, _ in each.every})
 
 
 def add_session(
-    draft: Draft,
-    session: SessionDraft,
-    read: tuple[Stretch, SessionOccupations],
-    rows: TimedRows,
-    marks: Marks,
-    says: tuple[Integers, Integers],
+    draft: Draft, session: SessionDraft, read: tuple[Stretch, SessionOccupations], both: ReadingsAndMarks
 ) -> None:
     """Add a session to a draft, with the ties and checks among its readings, or the question after them.
 
-    ``read`` are the readings of the session and those on marks; the others are as in `sessions`.
+    ``read`` are the readings of the session and those on marks.
     """
     one, each = read
-    session.ties, session.checks = each.named(rows)
+    session.ties, session.checks = each.named(both.rows)
     if not each.ties and any(isinstance(draft.control.get(key), Question) for key in ("file", "layer")):
         asks = "which reading was on which mark? finding that needs the register, which is not known yet"
         session.asks = Question(f"session {session.name}: ties", asks)
-    elif not each.ties and not marks.names:
+    elif not each.ties and not both.marks.names:
         asks = (
             "which reading was on which mark? there is no register of marks that could be read: put it into the folder"
             " and run `tiedown new` again, or name it in [control]"
@@ -115,9 +102,9 @@ def add_session(
         repeats = any(other.asks is not None and other.asks.asks == asks for other in draft.sessions)
         session.asks = Question(f"session {session.name}: ties", asks, repeats=repeats)
     elif not each.ties:
-        session.asks = _asks(session.name, one, each, rows, marks, says)
+        session.asks = _asks(session.name, one, each, both)
     draft.sessions.append(session)
-    draft.notes += _told(session, each, rows)
+    draft.notes += _told(session, each, both.rows)
 
 
 def _dated(one: Stretch, since: int, until: int, clock: ClockState, names: set[str]) -> SessionDraft:
@@ -229,16 +216,14 @@ def _slip(one: Stretch, rows: TimedRows, exports: Sequence[FileFound]) -> str:
     return f"{where}: {readings}{whose} far from the others in time, or from another base; no session is made of them"
 
 
-def join_by_temporary_marks(
-    kept: Sequence[tuple[Stretch, SessionOccupations]], rows: TimedRows, places: Floats | None, some: Integers
-) -> None:
+def join_by_temporary_marks(kept: Sequence[tuple[Stretch, SessionOccupations]], both: ReadingsAndMarks) -> None:
     """Tie sessions without a mark to others by temporary marks that both occupied."""
     waiting = [pair for pair in kept if not pair[1].ties]
     while waiting:
         before = len(waiting)
         for one, each in list(waiting):
             others = [(other, theirs) for other, theirs in kept if theirs.ties]
-            for here, there, mark in joined(one, others, rows, places, some):
+            for here, there, mark in joined(one, others, both):
                 each.ties.append((here, mark))
                 other = next(theirs for stretch, theirs in others if there in stretch.members)
                 if (there, mark) not in other.ties:
@@ -249,10 +234,9 @@ def join_by_temporary_marks(
             return
 
 
-def _asks(
-    name: str, one: Stretch, each: SessionOccupations, rows: TimedRows, marks: Marks, says: tuple[Integers, Integers]
-) -> Question:
-    inside = [(int(at), int(mark)) for at, mark in zip(*says, strict=True) if at in set(one.members.tolist())]
+def _asks(name: str, one: Stretch, each: SessionOccupations, both: ReadingsAndMarks) -> Question:
+    rows, marks = both.rows, both.marks
+    inside = [(int(at), int(mark)) for at, mark in zip(*both.says, strict=True) if at in set(one.members.tolist())]
     candidates: dict[str, Candidate] = {}
     for at, number in inside:
         mark = quoted(marks.names[number] if number >= 0 else "MARK")

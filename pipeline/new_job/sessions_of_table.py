@@ -4,11 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Integers
 from pipeline.job.toml_text import quoted
 from pipeline.letter_case import folded
 from pipeline.new_job.draft import Draft, SessionDraft
-from pipeline.new_job.occupations import Marks, occupied
+from pipeline.new_job.occupations import ReadingsAndMarks, occupied
 from pipeline.new_job.questions import Known, Question, State
 from pipeline.new_job.session_tables import SessionTable, TableSession, clocks_asked, share_inside, utc_of
 from pipeline.new_job.sessions import add_session, codes_of_checks, join_by_temporary_marks
@@ -23,7 +23,10 @@ _OUTSIDE = 0.2
 
 
 def fit(draft: Draft, table: SessionTable, rows: TimedRows, place: tuple[float, float] | None) -> SessionTable | None:
-    """Return the table, or None where it says less than the readings themselves do, which the draft tells then."""
+    """Return the table, or None where it says less than the readings themselves do, which the draft tells then.
+
+    ``place`` is where the job lies [deg], which tells the clocks that its times may be on.
+    """
     why = _unfit(table, rows, clocks_asked(draft, place))
     if not why:
         return table
@@ -99,20 +102,13 @@ def _zone_now(table: SessionTable, clock: State, times: Integers) -> str:
     return max(zones, key=lambda zone: share_inside(table.local, zone, times))
 
 
-def sessions_of_table(
-    draft: Draft,
-    table: SessionTable,
-    rows: TimedRows,
-    places: Floats | None,
-    moved: Flags,
-    marks: Marks,
-    says: tuple[Integers, Integers],
-) -> None:
+def sessions_of_table(draft: Draft, table: SessionTable, both: ReadingsAndMarks) -> None:
     """Draft the sessions of a table: with ties and checks where it says nothing of these, else by the table's name.
 
     Nothing is drafted of a list that no run can read and in whose sessions no reading lies. The clock of the table's
-    times must be known or asked by now; what is not described here is as in `pipeline.new_job.sessions.sessions`.
+    times must be known or asked by now.
     """
+    rows = both.rows
     read = _readings_in(table, rows, draft.source.get("time_zone"))
     if not read:
         draft.sessions_file = table.file
@@ -122,13 +118,13 @@ def sessions_of_table(
                 none += ", and add the column ties, with the reading of each session on each mark, such as CM1-AM=CM1"
             draft.notes.append(none)
         return
-    found = [(part, occupied(part, rows, places, moved, marks, says)) for _, part in read]
-    join_by_temporary_marks(found, rows, places, says[0])
+    found = [(part, occupied(part, both)) for _, part in read]
+    join_by_temporary_marks(found, both)
     draft.sessions_as = table.shown
     for (one, part), pair in zip(read, found, strict=True):
         why = f"{table.shown}:{one.line}, {counted(len(part.members), 'reading')}"
         session = SessionDraft(one.name, one.start, one.end, part.base, why)
-        add_session(draft, session, pair, rows, marks, says)
+        add_session(draft, session, pair, both)
     with_readings = {one.line for one, _ in read}
     empty = [one for one in table.rows if one.line not in with_readings]
     for one in empty[:_TOLD]:

@@ -2,8 +2,6 @@
 
 import re
 
-from msgspec.structs import replace
-
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.toml_text import quoted, unquoted
@@ -22,6 +20,7 @@ from pipeline.read.lines_above import (
     heights_above,
     units_above,
 )
+from pipeline.replace import replace
 
 #: What is said of degrees whose file states no datum.
 _NONE_STATED = "the file gives degrees without a datum"

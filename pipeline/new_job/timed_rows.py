@@ -1,7 +1,7 @@
 """The readable rows of all exports as arrays: names, codes, times and positions."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from pipeline.problems import Problem
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.sources import open_source
+from pipeline.replace import replace
 from pipeline.tables import milliseconds
 
 #: Rows that are read of one export, and of all.

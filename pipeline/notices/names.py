@@ -2,7 +2,6 @@
 
 import numpy as np
 import pyarrow as pa
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
@@ -11,6 +10,7 @@ from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
 from pipeline.occupations.signs import MarkNames
 from pipeline.read.exports import read_batches
+from pipeline.replace import replace
 from pipeline.solve.misnamed import misnamed
 from pipeline.solve.one_vector import one_vector_notes
 from pipeline.solve.solve import Solved

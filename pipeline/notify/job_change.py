@@ -4,8 +4,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from msgspec import Struct
-from msgspec.structs import replace
 
+from pipeline.replace import replace
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
 from pipeline.run.run_log import folder_of

@@ -1,11 +1,12 @@
 """How a job stands, as far as a change of it is worth a word, and what changed from one state to the next."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
 from pipeline.problems import JobHeld
+from pipeline.replace import replace
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Mishap
 from pipeline.run.outcome import Outcome

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.issue.attention import attention
 from pipeline.issue.folder.lock_holder import holding
@@ -22,6 +21,7 @@ from pipeline.office.job_files import JobFile, Orphan
 from pipeline.office.logged_runs import last_ended, last_run, runs_in, unfinished
 from pipeline.office.words import Word
 from pipeline.problems import JobError
+from pipeline.replace import replace
 from pipeline.run.logged import Logged
 from pipeline.run.run_log import NAME as LOG
 from pipeline.run.run_log import beside

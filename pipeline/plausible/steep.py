@@ -5,11 +5,11 @@ A tower, a bridge, a dam, a shaft or a tunnel may be: what is found is a questio
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.heights import levelled
 from pipeline.plausible.levels import levels
+from pipeline.replace import replace
 
 #: Metres that most dams, towers and cliffs rise over what was measured at their foot, and besides per metre away.
 #: Few are higher, and those are for the user to confirm; common practice, no source.

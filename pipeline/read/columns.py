@@ -1,13 +1,11 @@
 """Converts a raw batch to readings: our columns in metres, degrees and UTC, with a reason on every bad row."""
 
-import dataclasses
 from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
@@ -42,6 +40,7 @@ from pipeline.read.odd_cells import described
 from pipeline.read.raw_batch import Geometry, Raw
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.read.times import Clock, clock
+from pipeline.replace import replace
 from pipeline.tables import READING
 from pipeline.words import Reason
 
@@ -76,7 +75,7 @@ class ReadingPlan(Struct, frozen=True, kw_only=True):
 
     def afresh(self) -> "ReadingPlan":
         """Return the plan for reading the file once more: with what its times claim to be taken up anew."""
-        return replace(self, clock=dataclasses.replace(self.clock, claims=StatedOffsets()))
+        return replace(self, clock=replace(self.clock, claims=StatedOffsets()))
 
 
 def reading_plan(

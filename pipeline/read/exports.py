@@ -5,7 +5,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
@@ -46,6 +46,7 @@ from pipeline.read.spreadsheet import unseen_sheets
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.read.text_blocks import check_text, known_encoding
 from pipeline.read.times import clock
+from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: Gives the job file and the line of a key, such as ("points", 0, "files").

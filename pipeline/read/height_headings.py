@@ -9,11 +9,11 @@ from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.files.heading_words import plain_letters, run_together, set_apart
 from pipeline.geodesy.registry import height_datum_words
 from pipeline.geodesy.unit_words import LENGTHS_SAID
+from pipeline.replace import replace
 
 
 class HeightKind(StrEnum):

@@ -10,10 +10,10 @@ from functools import cache
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Integers
 from pipeline.read.findings import SHOWN
+from pipeline.replace import replace
 from pipeline.words import counted
 
 _NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]

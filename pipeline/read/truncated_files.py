@@ -8,7 +8,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
-from msgspec.structs import replace
 
 from pipeline.job.model import Points
 from pipeline.read.dialect import Dialect
@@ -16,6 +15,7 @@ from pipeline.read.findings import SHOWN
 from pipeline.read.mapping import TEXTS, mapped, position_of
 from pipeline.read.raw_batch import Raw
 from pipeline.read.text_blocks import encoding_of
+from pipeline.replace import replace
 from pipeline.words import counted
 
 #: Cells before the last one that say what it should look like: at least, and at most. Where noughts at the end are left

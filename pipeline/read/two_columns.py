@@ -5,11 +5,11 @@ from collections.abc import Iterator
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from msgspec.structs import replace
 
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.mapping import time_of
 from pipeline.read.raw_batch import Raw
+from pipeline.replace import replace
 
 #: What databases and spreadsheets write behind a date that has no time, and before a time that has no date.
 MIDNIGHT = r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$"

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.draft.layer_rows import Carried
 from pipeline.intake.survey import Survey
@@ -15,6 +14,7 @@ from pipeline.reissue.earlier import Last, TakenOver, another_frame, called, sta
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.reasons import reasons
 from pipeline.reissue.side import Side
+from pipeline.replace import replace
 from pipeline.solve.solve import Solved
 from pipeline.words import FIRST_ISSUE
 

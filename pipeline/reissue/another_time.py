@@ -11,7 +11,6 @@ from contextlib import closing
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import milliseconds_of
@@ -22,6 +21,7 @@ from pipeline.issue.row_types import CheckRow
 from pipeline.reissue.as_exported import COLUMNS, Stood, as_exported, lies_at, stood_in, stood_of
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.occupied import ALIKE, EarlierOccupation
+from pipeline.replace import replace
 from pipeline.words import Role
 
 #: Gives an issue by its number, None where it cannot be read.

@@ -14,7 +14,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
@@ -35,6 +34,7 @@ from pipeline.reissue.known_again import (
 from pipeline.reissue.left_over import ranked
 from pipeline.reissue.means import bare
 from pipeline.reissue.side import Side, attribute, differing
+from pipeline.replace import replace
 from pipeline.tables import number_column
 from pipeline.words import Change, Reason, counted
 

@@ -4,7 +4,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from importlib.metadata import version
 from pathlib import Path
@@ -25,6 +25,7 @@ from pipeline.issue.record_types import Reach, Record, RegisterMark
 from pipeline.job.canonical_text import former_meanings, meaning, meaning_of, meanings
 from pipeline.job.model import Job
 from pipeline.reissue.stated_anyway import states_the_same
+from pipeline.replace import replace
 from pipeline.solve.solve import Adjusted
 
 SITE = "the site's localisation"

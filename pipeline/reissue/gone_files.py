@@ -10,13 +10,12 @@ from collections.abc import Iterable
 from glob import has_magic
 from pathlib import Path
 
-from msgspec.structs import replace
-
 from pipeline.files.file_patterns import fits
 from pipeline.intake.prepare import GoneExports, Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record, WhollyHeld
 from pipeline.reissue.changes import Touched
+from pipeline.replace import replace
 from pipeline.words import HeldUnit, Role
 
 

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
@@ -13,6 +12,7 @@ from pipeline.reissue.another_time import AnotherTime, Issues
 from pipeline.reissue.history import History
 from pipeline.reissue.occupied import EarlierOccupation, occupied, told_before
 from pipeline.reissue.returned import returned
+from pipeline.replace import replace
 
 
 @dataclass(frozen=True)

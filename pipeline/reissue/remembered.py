@@ -1,7 +1,6 @@
 """What the issues before put in doubt and leave to be noted: asked of a job's readings, then of its shifts."""
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
@@ -17,6 +16,7 @@ from pipeline.reissue.silenced_since import silenced_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
+from pipeline.replace import replace
 from pipeline.solve.solve import Adjusted
 
 

@@ -4,7 +4,6 @@ An issue in between that cannot be read may be that one, so that nobody knows wh
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from pipeline.clock import milliseconds_of
 from pipeline.examine.doubtful import Doubtful
@@ -13,6 +12,7 @@ from pipeline.issue.record_types import Record
 from pipeline.issue.session_types import Session
 from pipeline.near import and_more
 from pipeline.reissue.history import History
+from pipeline.replace import replace
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import plural

@@ -6,7 +6,6 @@ as a point; what is no sound reading any more is told by `vanished` before.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 import numpy as np
 from msgspec import Struct, field
@@ -22,6 +21,7 @@ from pipeline.reissue.occupations_before import OccupationsBefore
 from pipeline.reissue.occupied import GONE, PARTS, REPLACED, TIE, UNTESTED, EarlierOccupation
 from pipeline.reissue.other_numbers import Alone, OtherNumbers, other_numbers
 from pipeline.reissue.passing_now import PassingNow, passing_notes, passing_now
+from pipeline.replace import replace
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role

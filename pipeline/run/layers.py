@@ -30,6 +30,7 @@ from pipeline.draft.string_rows import Gathered
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layer_source import LayerSource
@@ -133,19 +134,10 @@ class SecondPass:
     def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
         """Write layers into a new GeoPackage, or ``into`` one that is there."""
         goal = self.survey.target
+        told = {"height_datum": goal["height_name"], "compound_crs": goal["definition"], "caution": CAUTION}
+        within = Georeference(goal["grid"], self.survey.axes, told)
         return write_geopackage(
-            package,
-            layers,
-            crs=goal["grid"],
-            data_to=self.survey.data_to,
-            metadata={
-                "height_datum": goal["height_name"],
-                "compound_crs": goal["definition"],
-                "caution": CAUTION,
-            },
-            axes=self.survey.axes,
-            lineage=provenance(self.survey),
-            into=into,
+            package, layers, within, self.survey.data_to, lineage=provenance(self.survey), into=into
         )
 
     def points(self) -> Iterator[pa.RecordBatch]:

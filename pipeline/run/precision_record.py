@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 
-from msgspec.structs import astuple, replace
+from msgspec.structs import astuple
 
 from pipeline.adjust.components import chance_of, least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
@@ -12,6 +12,7 @@ from pipeline.draft.repeat_pairs import Pairs, Repeated
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
+from pipeline.replace import replace
 from pipeline.run.layers import Laid
 from pipeline.solve.reading_precision import scale_of
 from pipeline.solve.solve import Solved

@@ -3,12 +3,11 @@
 from contextlib import suppress
 from pathlib import Path
 
-from msgspec.structs import replace
-
 from pipeline.issue.folder.publish import issues, job_lock
 from pipeline.issue.folder.unnotified_issues import read_unnotified, strike_out
 from pipeline.issue.record import RecordError, read_record
 from pipeline.problems import JobError, JobHeld
+from pipeline.replace import replace
 from pipeline.run.outcome import Outcome
 
 

@@ -91,8 +91,8 @@ def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow,
         if not file.is_file():
             return ()  # the job file's problem
         table, clock = loaded.job.sessions, clock_of(loaded.job.source.model_dump())
-        how = Written(table.delimiter, table.decimal, table.encoding)
-        sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, table.layer, how)
+        how = Written(table.delimiter, table.decimal, table.encoding, layer=table.layer)
+        sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, how)
         sessions = read_table(sheet, clock, problems) if sheet is not None else []
         check_sessions(sessions, loaded.job.control is not None, problems)
     else:

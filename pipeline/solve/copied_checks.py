@@ -12,13 +12,13 @@ from enum import Enum
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import lasting
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_rows import last_digits
 from pipeline.intake.survey import Survey
+from pipeline.replace import replace
 from pipeline.solve.compare import OnMarks
 from pipeline.words import Doubt
 

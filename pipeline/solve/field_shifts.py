@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import iso, moment
@@ -15,6 +14,7 @@ from pipeline.geodesy.transform import Operation
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.survey import Survey
 from pipeline.problems import JobError, Problem
+from pipeline.replace import replace
 from pipeline.solve.field_shift_memory import TiedShift, forgotten, of_grid, remembered
 from pipeline.tables import milliseconds
 from pipeline.words import Doubt

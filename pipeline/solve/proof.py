@@ -2,10 +2,10 @@
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
+from pipeline.replace import replace
 from pipeline.words import Place, Proof, Verdict
 
 #: Codes of the proof words in the arrays that `Evidence.words` gives.

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import asdict, replace
+from msgspec.structs import asdict
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.datum_steps import stated_steps
@@ -20,6 +20,7 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
+from pipeline.replace import replace
 from pipeline.solve.adjusted_ties import Tied, applied, candidate_precision, sole_control, tie, used_marks
 from pipeline.solve.bend import bend_doubts
 from pipeline.solve.compare import (

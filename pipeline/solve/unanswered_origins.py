@@ -5,7 +5,6 @@ its export by the next issue is missed.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from pipeline.clock import iso, moment
 from pipeline.examine.doubtful import THIS_ISSUE, Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.issue.doubt_types import LostOccupation, Part
+from pipeline.replace import replace
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.never_of_mark import never_beyond

@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ from pipeline.issue.folder.publish import issues
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.point_rows import find_reasons, find_rows
 from pipeline.issue.record import read_record
+from pipeline.replace import replace
 from pipeline.trace.model import Agreement, Found, Reading
 from pipeline.trace.numbers import vector
 

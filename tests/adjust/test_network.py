@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from msgspec.structs import replace
 from numpy.typing import NDArray
 from tie_networks import Network, dense, directions, read_only, spread, tied_network
 
 from pipeline.adjust import Adjustment, Observations, adjust, missing_ties
+from pipeline.replace import replace
 
 Floats = NDArray[np.float64]
 SEEDS = range(6)

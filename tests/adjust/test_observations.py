@@ -4,13 +4,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from msgspec.structs import replace
 from numpy.typing import NDArray
 from tie_networks import tied_network
 
 from pipeline.adjust import Observations, adjust
 from pipeline.adjust.observations import weights
 from pipeline.adjust.statistics import chi_square, critical_value
+from pipeline.replace import replace
 
 
 def _changed(name: str, change: Callable[[NDArray[np.float64]], None]) -> Observations:

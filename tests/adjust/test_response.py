@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 from closed_forms import turn_enu
-from msgspec.structs import replace
 from numpy.testing import assert_allclose
 
 from pipeline.adjust import Observations, adjust
+from pipeline.replace import replace
 
 SESSIONS, MARKS = 7, 5
 EVERY = np.arange(SESSIONS)

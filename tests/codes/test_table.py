@@ -20,7 +20,7 @@ EXPECTED = (
 
 def read(path: Path, **said: object) -> tuple[CodeTable | None, list[str]]:
     section, problems = CodesSection.model_validate({"file": str(path), **said}), Problems()
-    found = read_code_table(path, section.layer, path.name, problems, form_of(section))
+    found = read_code_table(path, path.name, problems, form_of(section))
     return found, [str(one) for one in problems.found]
 
 

@@ -16,9 +16,9 @@ _NAMED = {"mark": "Point", "easting": "E", "northing": "N", "height": "H"}
 def _read(folder: Path, text: str, named: dict[str, str] | None = None) -> tuple[Register | None, list[str]]:
     (folder / "marks.txt").write_text(text)
     problems = Problems()
-    form = Form(Written(), _NAMED if named is None else named, pages=True)
+    form = Form(Written(pages=True), _NAMED if named is None else named)
     register = read_register(
-        folder / "marks.txt", None, problems, kind="projected", ellipsoid=False, shown="marks.txt", form=form
+        folder / "marks.txt", problems, kind="projected", ellipsoid=False, shown="marks.txt", form=form
     )
     return register, [str(one) for one in problems.found]
 

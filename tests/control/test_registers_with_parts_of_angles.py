@@ -16,7 +16,7 @@ def _read(
     named = {"mark": "Mark", "longitude": degrees[0], "latitude": degrees[1], "ellipsoid_height": "h"}
     problems, form = Problems(), Form(named=named, dms=dms)
     path = folder / "marks.csv"
-    found = read_register(path, None, problems, kind="geographic", ellipsoid=True, shown="marks.csv", form=form)
+    found = read_register(path, problems, kind="geographic", ellipsoid=True, shown="marks.csv", form=form)
     return found, [str(one) for one in problems.found]
 
 

@@ -120,7 +120,7 @@ def test_a_register_is_guarded_as_an_export_is(package: Path, name: str) -> None
     alter(package, HOSTILE[name][0])
     problems = Problems()
     begun = time.process_time()
-    read_source(package, None, "register.gpkg", ("easting", "northing", "height"), problems)
+    read_source(package, "register.gpkg", ("easting", "northing", "height"), problems)
     assert time.process_time() - begun < 5
     own = "big" in HOSTILE[name][0] or "AS Code" in HOSTILE[name][0]
     assert own or [one for one in problems.found if "cannot be read" in one.what]

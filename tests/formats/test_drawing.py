@@ -14,7 +14,6 @@ import pytest
 from every import every
 from ezdxf.colors import aci2rgb
 from format_layers import ABOUT, DATA_TO, hostile, package, points
-from msgspec.structs import replace
 
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.file_facts import CodeDrawn, Drafting, FileFacts
@@ -24,11 +23,13 @@ from pipeline.issue.formats.dxf_layers import OWN
 from pipeline.issue.formats.dxf_rows import Drawn
 from pipeline.issue.formats.dxf_symbols import MARK, Tags
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
 from pipeline.issue.geopackage.readback import ReadBackError
 from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.replace import replace
 
 WARNING = {1, 30, 50}
 
@@ -71,7 +72,7 @@ def on_marks(folder: Path, checks: pa.RecordBatch, marks: pa.RecordBatch) -> Pac
         LayerSource("marks", MARKS, [marks]),
     ]
     path = folder / f"{ABOUT.title}.gpkg"
-    written = write_geopackage(path, layers, crs="EPSG:2193", data_to=DATA_TO)
+    written = write_geopackage(path, layers, Georeference("EPSG:2193"), DATA_TO)
     return Package(path, {layer.name: layer.rows for layer in written})
 
 

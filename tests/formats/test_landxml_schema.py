@@ -13,17 +13,18 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from format_layers import ABOUT, CARRIED, hostile, package, points
-from msgspec.structs import replace
 from numpy.testing import assert_allclose
 from pyproj import CRS
 
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.formats import write_formats
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, points_schema, wkb_strings
 from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.replace import replace
 
 SPACE = "{http://www.landxml.org/schema/LandXML-1.2}"
 DOUBLE = r"[+-]?(\d+(\.\d*)?|\.\d+)([Ee][+-]?\d+)?|NaN|-?INF"
@@ -220,7 +221,7 @@ def test_empty_layers_keep_the_rules(tmp_path: Path) -> None:
     path = tmp_path / "made-007.gpkg"
     layers = [LayerSource("points", points_schema(CARRIED), []), LayerSource("check_marks", CHECK_MARKS, []),
               LayerSource("marks", MARKS, [])]  # fmt: skip
-    rows = write_geopackage(path, layers, crs="EPSG:2193", data_to=ABOUT.data_to)
+    rows = write_geopackage(path, layers, Georeference("EPSG:2193"), ABOUT.data_to)
     root = written(Package(path, {layer.name: layer.rows for layer in rows}), ABOUT)
     assert not broken(root) and not list(root.iter(f"{SPACE}CgPoint"))
 
@@ -258,7 +259,7 @@ def test_lines_keep_the_rules_and_count_as_points_do(way: str, tmp_path: Path) -
     path = tmp_path / "made-007.gpkg"
     layers = [LayerSource("points", points_schema(CARRIED), []), LayerSource("check_marks", CHECK_MARKS, []),
               LayerSource("marks", MARKS, []), LayerSource("lines", LINES, [rows], geometry_type=LINE_Z)]  # fmt: skip
-    found = write_geopackage(path, layers, crs="EPSG:2193", data_to=ABOUT.data_to)
+    found = write_geopackage(path, layers, Georeference("EPSG:2193"), ABOUT.data_to)
     root = written(Package(path, {layer.name: layer.rows for layer in found}), about)
     assert not broken(root)
     collections = root.findall(f"{SPACE}PlanFeatures")

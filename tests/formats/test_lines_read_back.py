@@ -8,6 +8,7 @@ import pytest
 from format_layers import ABOUT, points
 
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, wkb_strings
@@ -33,7 +34,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Package:
         LayerSource("marks", MARKS, []),
         LayerSource("lines", LINES, [lines], geometry_type=LINE_Z),
     ]
-    written = write_geopackage(path, layers, crs="EPSG:2193", data_to=ABOUT.data_to)
+    written = write_geopackage(path, layers, Georeference("EPSG:2193"), ABOUT.data_to)
     package = Package(path, {layer.name: layer.rows for layer in written})
     files = write_formats(["dxf", "landxml"], package, ABOUT)
     assert [file["rows"]["lines"] for file in files] == [2, 2]

@@ -16,7 +16,6 @@ import pytest
 from ezdxf.tools.text import plain_text
 from format_layers import ABOUT, CARRIED, HOSTILE, hostile, package, points
 from issued import Layer, read_layer
-from msgspec.structs import replace
 from numpy.testing import assert_allclose
 from pyproj import CRS
 
@@ -24,6 +23,7 @@ from pipeline.issue.file_facts import geometry_told
 from pipeline.issue.formats.formats import FORMATS, write_formats
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.job.model import Format
+from pipeline.replace import replace
 
 #: Half of the last decimal written, in metres, and in degrees.
 LENGTH, ANGLE = 0.5001e-4, 0.5001e-10

@@ -5,10 +5,8 @@ import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from pathlib import Path
 
-import msgspec
 import numpy as np
 import pymap3d
 import pytest
@@ -28,6 +26,7 @@ from pipeline.geodesy.operations import (
     working_to_issued,
 )
 from pipeline.geodesy.transform import Operation
+from pipeline.replace import replace
 
 ROOT = Path(__file__).resolve().parents[2]
 AUSTRIA = Area(13.0, 47.0, 14.5, 48.0)
@@ -109,11 +108,11 @@ def test_sent_to_another_process(real_grids: Path, tmp_path: Path, austria: np.n
 def test_grid_moved_since(real_grids: Path, grids_folder: Path, tmp_path: Path) -> None:
     """Where the file is no longer at its path, the same file by hash is found by name; another one is refused."""
     _, issued = chain()
-    gone = msgspec.structs.replace(issued.grids[0], path=tmp_path / "gone" / GEOID)
+    gone = replace(issued.grids[0], path=tmp_path / "gone" / GEOID)
     place = working_to_geographic("EPSG:25833").inverse(14.0, 47.5, 600.0)
     assert replace(issued, grids=(gone,)).forward(*place)[2] == pytest.approx(552.0650, rel=0, abs=1e-4)
     with pytest.raises(OperationError, match="SHA-256 differs"):
-        replace(issued, grids=(msgspec.structs.replace(gone, sha256="0" * 64),)).forward(*place)
+        replace(issued, grids=(replace(gone, sha256="0" * 64),)).forward(*place)
     with pytest.raises(OperationError, match=r"unknown\.tif is missing"):
         Operation("a step", "a name", issued.definition, None, (Grid("unknown.tif", "", tmp_path / "x"),)).forward(
             *place

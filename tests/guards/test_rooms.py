@@ -14,6 +14,7 @@ ORDER = (
     (
         "words",
         "near",
+        "replace",
         "digest",
         "arrays",
         "sphere",

@@ -16,7 +16,7 @@ def told(folder: Path, stated: str, *places: tuple[float, float]) -> list[str]:
     rows = "".join(f"CM{at},{east},{north},83.1\n" for at, (east, north) in enumerate(places, start=1))
     (folder / "marks.csv").write_text(f"mark,easting,northing,height\n{rows}")
     problems = Problems()
-    register = read_register(folder / "marks.csv", None, problems, kind="projected", ellipsoid=False, shown="marks.csv")
+    register = read_register(folder / "marks.csv", problems, kind="projected", ellipsoid=False, shown="marks.csv")
     assert register is not None
     check_zone_numbers(register, stated, problems)
     return [str(problem) for problem in problems.found]

@@ -12,6 +12,7 @@ from hypothesis import strategies as some
 from issue_layers import CRS, DATA_TO, source
 from issued import everything_below
 
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.content_sums import Content, together
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
@@ -55,7 +56,7 @@ def test_every_kind_of_column_sums_alike_in_the_batches_and_in_the_file(tmp_path
     place = wkb_points(np.array([1.0, 2, np.nan, 4]), np.arange(4.0), np.zeros(4))
     batch = pa.record_batch([({**blank, **KINDS, "geometry": place})[name] for name in schema.names], schema=schema)
     path = tmp_path / "kinds.gpkg"
-    (written,) = write_geopackage(path, [LayerSource("points", schema, [batch])], crs=CRS, data_to=DATA_TO)
+    (written,) = write_geopackage(path, [LayerSource("points", schema, [batch])], Georeference(CRS), DATA_TO)
     before = everything_below(tmp_path)
     (found,) = recount_package(path)
     assert everything_below(tmp_path) == before
@@ -69,7 +70,7 @@ def test_every_kind_of_column_sums_alike_in_the_batches_and_in_the_file(tmp_path
 def test_a_layer_of_any_length_sums_alike_in_the_file(tmp_path: Path, rows: int) -> None:
     """Beyond one batch of the writer's and of the reader's, and with none at all."""
     path = tmp_path / "points.gpkg"
-    written = write_geopackage(path, [source(rows), source(10, "held_back")], crs=CRS, data_to=DATA_TO)
+    written = write_geopackage(path, [source(rows), source(10, "held_back")], Georeference(CRS), DATA_TO)
     touch_header(path)
     assert [(one.name, one.rows, one.sums) for one in recount_package(path)] == [
         (one.name, one.rows, dict(one.sums)) for one in written
@@ -128,7 +129,7 @@ def test_a_kind_that_a_geopackage_gives_back_otherwise_is_refused_by_name(kind: 
 
 def test_a_damaged_file_is_not_summed(tmp_path: Path) -> None:
     path = tmp_path / "points.gpkg"
-    write_geopackage(path, [source(5_000)], crs=CRS, data_to=DATA_TO)
+    write_geopackage(path, [source(5_000)], Georeference(CRS), DATA_TO)
     with path.open("r+b") as file:
         file.seek(path.stat().st_size // 2)
         file.write(b"\xff" * 8192)

@@ -19,9 +19,9 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from issue_layers import CARRIED, CRS, DATA_TO, points, positions, source
-from msgspec.structs import replace
 from warm import Warm
 
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import (
     CHANGES,
@@ -36,6 +36,7 @@ from pipeline.issue.geopackage.layers import (
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.write_errors import NotWritten
+from pipeline.replace import replace
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]
@@ -83,7 +84,7 @@ def query(path: Path, sql: str) -> list[tuple[Any, ...]]:
 def test_sqlite_finds_the_layers_in_the_tables_of_the_standard(tmp_path: Path) -> None:
     """Layers in order, dated by the data, Z mandatory, the grid under its own code, an R-tree for each, types kept."""
     path = tmp_path / "a.gpkg"
-    written = write_geopackage(path, [one_row(*item) for item in ALL.items()], crs=CRS, data_to=DATA_TO)
+    written = write_geopackage(path, [one_row(*item) for item in ALL.items()], Georeference(CRS), DATA_TO)
     read_back(path, written)
     assert query(path, "SELECT table_name, data_type, last_change, srs_id FROM gpkg_contents") == [
         (name, "features", "2026-03-02T03:45:00.000Z", 2193) for name in ALL
@@ -132,7 +133,7 @@ def test_the_height_datum_stands_in_file_and_layers(tmp_path: Path) -> None:
     """Metadata come back letter for letter from the file and from each layer; the description names the datum."""
     path = tmp_path / "a.gpkg"
     metadata = {"height_datum": "NZVD2016 height", "compound": 'COMPOUNDCRS["a & b",\n  <c>]', "caution": "Vorsicht: ä"}
-    write_geopackage(path, [source(5), source(5, "held_back")], crs=CRS, data_to=DATA_TO, metadata=metadata)
+    write_geopackage(path, [source(5), source(5, "held_back")], Georeference(CRS, metadata=metadata), DATA_TO)
     for layer in ("points", "held_back"):
         with fiona.open(path, layer=layer) as opened:
             assert opened.tags() == {**metadata, "DESCRIPTION": "heights: NZVD2016"}
@@ -144,7 +145,7 @@ def test_an_empty_layer_has_its_columns(tmp_path: Path) -> None:
     """No row is held back: the layer is there all the same."""
     path = tmp_path / "a.gpkg"
     empty = LayerSource("held_back", HELD_BACK, [])
-    read_back(path, write_geopackage(path, [source(5), empty], crs=CRS, data_to=DATA_TO))
+    read_back(path, write_geopackage(path, [source(5), empty], Georeference(CRS), DATA_TO))
     assert query(path, "SELECT count(*) FROM held_back") == [(0,)]
 
 
@@ -152,7 +153,7 @@ def test_positions_missing_throughout(tmp_path: Path) -> None:
     """A layer all of whose geometries are null reads back as such."""
     path = tmp_path / "a.gpkg"
     nowhere = [pa.record_batch([pa.nulls(3, field.type) for field in HELD_BACK], schema=HELD_BACK)]
-    read_back(path, write_geopackage(path, [LayerSource("held_back", HELD_BACK, nowhere)], crs=CRS, data_to=DATA_TO))
+    read_back(path, write_geopackage(path, [LayerSource("held_back", HELD_BACK, nowhere)], Georeference(CRS), DATA_TO))
 
 
 def test_a_grid_without_a_code_is_written_by_its_definition(tmp_path: Path) -> None:
@@ -164,7 +165,7 @@ def test_a_grid_without_a_code_is_written_by_its_definition(tmp_path: Path) -> N
         'PARAMETER["false_northing",2000],UNIT["metre",1]]'
     )
     path = tmp_path / "a.gpkg"
-    read_back(path, write_geopackage(path, [source(5)], crs=wkt, data_to=DATA_TO))
+    read_back(path, write_geopackage(path, [source(5)], Georeference(wkt), DATA_TO))
     assert query(path, "SELECT definition LIKE '%central_meridian%174%' FROM gpkg_spatial_ref_sys WHERE srs_id > 9999")
 
 
@@ -175,19 +176,20 @@ from datetime import datetime
 import time
 sys.path[:0] = {path!r}
 from issue_layers import source, CRS, DATA_TO
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.write import write_geopackage
 layers = [source(5000), source(7, "held_back")]
-write_geopackage(Path(sys.argv[1]), layers, crs=CRS, data_to=DATA_TO, metadata={{"a": "b"}})
+write_geopackage(Path(sys.argv[1]), layers, Georeference(CRS, metadata={{"a": "b"}}), DATA_TO)
 """
 
 
 def test_two_writes_are_the_same_bytes(tmp_path: Path, make: Make) -> None:
     """In one process a second apart, in batches of another size, and in another process."""
     first, second, third = (tmp_path / name for name in ("a.gpkg", "b.gpkg", "c.gpkg"))
-    layers = dict(crs=CRS, data_to=DATA_TO, metadata={"a": "b"})
-    write_geopackage(first, [source(5000), source(7, "held_back")], **layers)
+    within = Georeference(CRS, metadata={"a": "b"})
+    write_geopackage(first, [source(5000), source(7, "held_back")], within, DATA_TO)
     time.sleep(1.1)  # SQLite's and GDAL's clocks count seconds
-    write_geopackage(second, [source(5000, size=333), source(7, "held_back")], **layers)
+    write_geopackage(second, [source(5000, size=333), source(7, "held_back")], within, DATA_TO)
     script = WRITE.format(path=SEARCH)
     subprocess.run([sys.executable, "-c", script, str(third)], check=True, env={**os.environ, "TZ": "Asia/Tokyo"})
     assert first.read_bytes() == second.read_bytes()
@@ -212,7 +214,7 @@ def test_gdal_options_are_put_back(tmp_path: Path, make: Make) -> None:
         with pytest.raises(FileExistsError):
             make(tmp_path / "a.gpkg", points=5)
         with pytest.raises(ValueError, match="broken"):
-            write_geopackage(tmp_path / "b.gpkg", [broken(5)], crs=CRS, data_to=DATA_TO)
+            write_geopackage(tmp_path / "b.gpkg", [broken(5)], Georeference(CRS), DATA_TO)
         assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") == "2020-01-01T00:00:00Z"
         assert pyogrio.get_gdal_config_option("OGR_SQLITE_JOURNAL") is None
     finally:
@@ -238,7 +240,7 @@ def test_a_failure_in_the_batches_is_raised_as_itself(tmp_path: Path, after: int
     """With its own cause, at once or midway, and no thread is left."""
     cause = KeyError("why")
     with pytest.raises(ValueError, match="broken") as caught:
-        write_geopackage(tmp_path / "a.gpkg", [broken(after, cause)], crs=CRS, data_to=DATA_TO)
+        write_geopackage(tmp_path / "a.gpkg", [broken(after, cause)], Georeference(CRS), DATA_TO)
     assert caught.value.__cause__ is cause
     assert not [thread for thread in threading.enumerate() if thread.name == "tiedown-batches"]
 
@@ -253,7 +255,7 @@ def test_an_interruption_passes_through(tmp_path: Path, interruption: type[BaseE
 
     with pytest.raises(interruption):
         write_geopackage(
-            tmp_path / "a.gpkg", [LayerSource("p", points_schema(CARRIED), batches())], crs=CRS, data_to=DATA_TO
+            tmp_path / "a.gpkg", [LayerSource("p", points_schema(CARRIED), batches())], Georeference(CRS), DATA_TO
         )
 
 
@@ -261,7 +263,7 @@ def test_a_batch_of_other_columns_is_refused(tmp_path: Path) -> None:
     """Not written into whatever columns stand at its places."""
     other = replace(source(5), batches=iter([pa.record_batch({"geometry": pa.nulls(1, pa.binary())})]))
     with pytest.raises(TypeError, match="columns"):
-        write_geopackage(tmp_path / "a.gpkg", [other], crs=CRS, data_to=DATA_TO)
+        write_geopackage(tmp_path / "a.gpkg", [other], Georeference(CRS), DATA_TO)
 
 
 @pytest.mark.parametrize("kind", [pa.null(), pa.string_view(), pa.duration("s"), pa.timestamp("ms", "Asia/Tokyo")])
@@ -269,7 +271,7 @@ def test_a_type_that_a_geopackage_cannot_hold_is_refused(tmp_path: Path, kind: p
     """By the column's name, where GDAL would fail without it or write another time."""
     schema = pa.schema([("bad", kind), ("geometry", pa.binary())])
     with pytest.raises(TypeError, match="bad"):
-        write_geopackage(tmp_path / "a.gpkg", [LayerSource("p", schema, [])], crs=CRS, data_to=DATA_TO)
+        write_geopackage(tmp_path / "a.gpkg", [LayerSource("p", schema, [])], Georeference(CRS), DATA_TO)
 
 
 def test_a_writer_that_fails_lets_the_producer_go(tmp_path: Path) -> None:
@@ -284,7 +286,7 @@ def test_a_writer_that_fails_lets_the_producer_go(tmp_path: Path) -> None:
 
     layer = LayerSource("points", points_schema(CARRIED), batches())
     with pytest.raises(NotWritten, match="points"):
-        write_geopackage(tmp_path / "none" / "a.gpkg", [layer], crs=CRS, data_to=DATA_TO)
+        write_geopackage(tmp_path / "none" / "a.gpkg", [layer], Georeference(CRS), DATA_TO)
     assert closed.is_set()
 
 
@@ -295,7 +297,7 @@ def test_a_full_disk_is_an_error(tmp_path: Path, limit: int) -> None:
     resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
     try:
         with pytest.raises(NotWritten):
-            write_geopackage(tmp_path / "a.gpkg", [source(20_000)], crs=CRS, data_to=DATA_TO)
+            write_geopackage(tmp_path / "a.gpkg", [source(20_000)], Georeference(CRS), DATA_TO)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
@@ -317,19 +319,20 @@ def test_a_disk_that_fills_at_the_last_page_is_found(tmp_path: Path, make: Make,
 STREAM = """
 import resource, sys
 sys.path[:0] = {path!r}
-from msgspec.structs import replace
 from pathlib import Path
 import pyarrow as pa
 from issue_layers import source, CRS, DATA_TO
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.readback import read_back
+from pipeline.replace import replace
 def wide(layer):
     at = layer.schema.get_field_index("Remark")
     field, texts = layer.schema.field(at), pa.array(["x" * 2_000] * 1_000)
     return replace(layer, batches=(batch.set_column(at, field, texts) for batch in layer.batches))
 def run(name, rows):
     path = Path(sys.argv[1], name)
-    read_back(path, write_geopackage(path, [wide(source(rows))], crs=CRS, data_to=DATA_TO))
+    read_back(path, write_geopackage(path, [wide(source(rows))], Georeference(CRS), DATA_TO))
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 small, large = run("a.gpkg", 20_000), run("b.gpkg", 35_000)
 print(large - small)

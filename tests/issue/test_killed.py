@@ -101,6 +101,7 @@ from pathlib import Path
 import fiona, pyogrio
 from issue_folder import MADE_AT, record
 from issue_layers import CRS, DATA_TO, source
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.folder.publish import issues, job_lock, open_issue
 from pipeline.issue.geopackage.readback import read_back
@@ -110,7 +111,7 @@ folder = Path(sys.argv[1])
 def run():
     with job_lock(folder), open_issue(folder) as staged:
         path = staged.path / f"j-{{staged.number:03d}}.gpkg"
-        read_back(path, write_geopackage(path, [source(4_000), source(100, "held_back")], crs=CRS, data_to=DATA_TO))
+        read_back(path, write_geopackage(path, [source(4_000), source(100, "held_back")], Georeference(CRS), DATA_TO))
         (staged.path / "issue.json").write_text(record(staged.number))
         staged.publish("proven", "because", MADE_AT)
 

@@ -11,15 +11,16 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from format_layers import CARRIED, DATA_TO, checks, points
-from msgspec.structs import replace
 
 from pipeline.issue.geopackage import readback
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_copies import _PIECE
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import CHECK_MARKS, POINT_Z, points_schema
 from pipeline.issue.geopackage.readback import read_back
 from pipeline.issue.geopackage.write import GATHERED, write_geopackage
 from pipeline.issue.geopackage.written_counts import Tally
+from pipeline.replace import replace
 
 #: A column called as the layer of all points; codes that hold that word, or what definitions are made of.
 SCHEMA = points_schema((*CARRIED, pa.field("points", pa.string()), pa.field("rtree_points_geom", pa.string())))
@@ -44,7 +45,9 @@ def written(path: Path, like: str | None, many: int = 0, names: tuple[str, ...] 
         LayerSource("check_marks", CHECK_MARKS, [checks()], "heights: NZVD2016"),
         *(LayerSource(name, SCHEMA, [whole[:row]], f"code {name}", like=like) for row, name in enumerate(names)),
     ]
-    layers = write_geopackage(path, sources, crs="EPSG:2193", data_to=DATA_TO, metadata=TOLD, lineage=("What.", "How."))
+    layers = write_geopackage(
+        path, sources, Georeference("EPSG:2193", metadata=TOLD), DATA_TO, lineage=("What.", "How.")
+    )
     read_back(path, layers)
     return path
 

@@ -262,6 +262,7 @@ import pyproj
 data = pyproj.datadir.get_data_dir()
 from pathlib import Path
 from issue_layers import CRS, DATA_TO, source
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.readback import read_back
 path = Path(sys.argv[1])
@@ -269,7 +270,7 @@ step = pyproj.Transformer.from_crs("EPSG:4167", CRS, always_xy=True)
 east = step.transform(174.0, -41.0)
 for number in range(3):
     file = path / f"{{number}}.gpkg"
-    read_back(file, write_geopackage(file, [source(50)], crs=CRS, data_to=DATA_TO))
+    read_back(file, write_geopackage(file, [source(50)], Georeference(CRS), DATA_TO))
 assert step.transform(174.0, -41.0) == east
 assert pyproj.Transformer.from_crs("EPSG:4167", CRS, always_xy=True).transform(174.0, -41.0) == east
 assert pyproj.datadir.get_data_dir() == data

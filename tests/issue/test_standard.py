@@ -21,6 +21,7 @@ import shapely
 from format_layers import CARRIED, DATA_TO, checks, hostile, marks, points
 from pyproj import CRS
 
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import (
     CHANGES,
@@ -53,7 +54,7 @@ def written(path: Path, lineage: tuple[str, ...] = LINEAGE, rows: int = 1) -> Pa
         LayerSource("points_FENCE", points_schema(CARRIED), [points(["a"], ["FENCE"], ["bracketed"])]),
     ]
     told = {"height_datum": "NZVD2016 height"}
-    read_back(path, write_geopackage(path, layers, crs="EPSG:2193", data_to=DATA_TO, metadata=told, lineage=lineage))
+    read_back(path, write_geopackage(path, layers, Georeference("EPSG:2193", metadata=told), DATA_TO, lineage=lineage))
     return path
 
 
@@ -318,7 +319,7 @@ def test_an_independent_validator_finds_nothing(validator: Path, any_package: Pa
 def test_a_file_without_styles_has_no_table_of_them(tmp_path: Path) -> None:
     """Such as marks handed out: readers that are given no layer would take it for a second one, and warn."""
     path = tmp_path / "marks.gpkg"
-    write_geopackage(path, [LayerSource("control", MARKS, [marks()])], crs="EPSG:2193", data_to=DATA_TO)
+    write_geopackage(path, [LayerSource("control", MARKS, [marks()])], Georeference("EPSG:2193"), DATA_TO)
     assert [name for name, _ in pyogrio.list_layers(path)] == ["control"]
 
 
@@ -336,7 +337,7 @@ def test_the_same_gives_the_same_bytes_and_written_into_it_no_row_twice(tmp_path
     one, other = (written(tmp_path / name / "made-007.gpkg") for name in ("a", "b") if not (tmp_path / name).mkdir())
     assert one.read_bytes() == other.read_bytes()
     layers = [LayerSource("marks", MARKS, [marks()])]
-    write_geopackage(one, layers, crs="EPSG:2193", data_to=DATA_TO, lineage=("Another.", "Step."), into=True)
+    write_geopackage(one, layers, Georeference("EPSG:2193"), DATA_TO, lineage=("Another.", "Step."), into=True)
     with closing(sqlite3.connect(one)) as file:
         count = file.execute("SELECT count(*), count(DISTINCT f_table_name) FROM layer_styles").fetchone()
         texts = file.execute("SELECT metadata FROM gpkg_metadata WHERE md_standard_uri LIKE '%isotc%'").fetchall()

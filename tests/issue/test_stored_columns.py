@@ -13,7 +13,6 @@ import pytest
 from issue_layers import CRS, DATA_TO
 
 from pipeline.files.gdal import gdal_options
-from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage import write
 from pipeline.issue.geopackage.append import completing
 from pipeline.issue.geopackage.blank_packages import Georeference, make_layer
@@ -76,26 +75,26 @@ def content(path: Path) -> dict[str, Any]:
     return found
 
 
-def by_the_library(path: Path, crs: str, metadata: dict[str, str]) -> None:
+def by_the_library(path: Path, within: Georeference) -> None:
     """The layers with their rows, written by GDAL."""
     date = {"OGR_CURRENT_DATE": DATA_TO.strftime("%Y-%m-%dT%H:%M:%S.000Z")}
     with gdal_options(date):
         for number, layer in enumerate(layers()):
             new = dict(first=number == 0, append=number > 0)
-            make_layer(path, layer, Georeference(crs, Axes(), metadata), layer.batches, **new)
+            make_layer(path, layer, within, layer.batches, **new)
     with completing(path) as file:
         write_beside(file, path.stem, date["OGR_CURRENT_DATE"], ())
 
 
 def test_all_ways_give_the_same_database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Held to the library's writer in every table, value, type, trigger and entry of the index, and read back."""
-    told = dict(crs=CRS, metadata={"height_datum": "NZVD2016 height"})
+    within = Georeference(CRS, metadata={"height_datum": "NZVD2016 height"})
     appended, again, streamed, other = (tmp_path / f"{name}.gpkg" for name in ("one", "again", "streamed", "other"))
-    written = write_geopackage(appended, layers(), data_to=DATA_TO, **told)
-    assert written and str(write_geopackage(again, layers(), data_to=DATA_TO, **told)) == str(written)
+    written = write_geopackage(appended, layers(), within, DATA_TO)
+    assert written and str(write_geopackage(again, layers(), within, DATA_TO)) == str(written)
     monkeypatch.setattr(write, "GATHERED", 3)
-    assert str(write_geopackage(streamed, layers(), data_to=DATA_TO, **told)) == str(written)
-    by_the_library(other, **told)
+    assert str(write_geopackage(streamed, layers(), within, DATA_TO)) == str(written)
+    by_the_library(other, within)
     for path in (appended, streamed):
         read_back(path, written)
     assert appended.read_bytes() == again.read_bytes()  # by a copy of what GDAL had made, and by the copy of it

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from issue_layers import CRS, DATA_TO
 
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
@@ -194,7 +195,7 @@ def many(texts: Sequence[str], count: int = 20_000) -> LayerSource:
 def test_a_long_text_amid_many_rows_is_written_like_any_other(tmp_path: Path) -> None:
     texts = ["road"] * 9_999 + ["long " * 3_000]
     path = tmp_path / "points.gpkg"
-    written = write_geopackage(path, [many(texts)], crs=CRS, data_to=DATA_TO)
+    written = write_geopackage(path, [many(texts)], Georeference(CRS), DATA_TO)
     read_back(path, written)
     with closing(sqlite3.connect(path)) as file:
         assert file.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
@@ -207,7 +208,7 @@ def test_a_value_that_was_written_wrongly_is_found_on_reading_back(
 ) -> None:
     """Of layers too large to compare whole, some rows of each batch are: what is wrong in a column shows."""
     path = tmp_path / "points.gpkg"
-    written = write_geopackage(path, [many(["road"])], crs=CRS, data_to=DATA_TO)
+    written = write_geopackage(path, [many(["road"])], Georeference(CRS), DATA_TO)
     read_back(path, written)
     with closing(sqlite3.connect(path)) as file:
         for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():

@@ -255,14 +255,14 @@ def test_a_register_in_a_spreadsheet(tmp_path):
     book.active.append([7, 1507446.014, 5160687.885, "309.5602"])
     book.save(tmp_path / "register.xlsx")
     problems = Problems()
-    register = read_register(tmp_path / "register.xlsx", None, problems, kind="projected", ellipsoid=True)
+    register = read_register(tmp_path / "register.xlsx", problems, kind="projected", ellipsoid=True)
     assert register is not None and problems.found == []
     assert (register.names, register.lines, register.dated[0]) == (("CM1", "7"), (3, 4), "2025-06-01")
     assert register.third.tolist() == [310.0, 309.5602]
     book.active["B4"] = "=B3+1"
     book.active.row_dimensions[3].hidden = True
     book.save(tmp_path / "register.xlsx")
-    assert read_register(tmp_path / "register.xlsx", None, problems, kind="projected", ellipsoid=True) is None
+    assert read_register(tmp_path / "register.xlsx", problems, kind="projected", ellipsoid=True) is None
     told = [(problem.line, problem.what) for problem in problems.found]
     assert [line for line, _ in told] == [3, 4]
     assert "hidden" in told[0][1] and "'easting': the cell's formula has no stored value" in told[1][1]

@@ -107,7 +107,7 @@ def test_a_register_that_would_cost_much_is_refused_in_words(name: str, tmp_path
     (tmp_path / "a.geojson").write_text(make(), encoding="utf-8")
     problems = Problems()
     began = time.process_time()
-    assert read_source(tmp_path / "a.geojson", None, "a", ("easting", "northing", "height"), problems) == (None, None)
+    assert read_source(tmp_path / "a.geojson", "a", ("easting", "northing", "height"), problems) == (None, None)
     assert words in problems.found[0].what
     assert time.process_time() - began < LONGEST
 

@@ -85,7 +85,7 @@ def test_a_nul_in_the_name_of_a_property_refuses_the_file(tmp_path: Path) -> Non
 def test_a_nul_in_a_register_is_told_at_its_line(text: str, tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text(text, encoding="utf-8")
     problems = Problems()
-    assert read_source(tmp_path / "a.csv", None, "a.csv", REGISTER, problems) == (None, None)
+    assert read_source(tmp_path / "a.csv", "a.csv", REGISTER, problems) == (None, None)
     assert [(each.line, each.what) for each in problems.found] == [(3, "there is a NUL character in this line")]
 
 

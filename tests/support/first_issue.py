@@ -6,9 +6,8 @@ import tempfile
 from copy import deepcopy
 from pathlib import Path
 
-from msgspec.structs import replace
-
 from pipeline import Outcome, run_job
+from pipeline.replace import replace
 
 _KEPT = tempfile.TemporaryDirectory(prefix="first-issues-", ignore_cleanup_errors=True)
 _CAME_TO: dict[str, Outcome] = {}

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.issue.file_facts import FileFacts
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema, wkb_points
@@ -132,5 +133,5 @@ def package(folder: Path, *batches: pa.RecordBatch, plain: bool = False) -> Pack
         LayerSource("check_marks", CHECK_MARKS, [] if plain else [checks()]),
         LayerSource("marks", MARKS, [] if plain else [marks()]),
     ]
-    written = write_geopackage(path, layers, crs="EPSG:2193", data_to=DATA_TO)
+    written = write_geopackage(path, layers, Georeference("EPSG:2193"), DATA_TO)
     return Package(path, {layer.name: layer.rows for layer in written})

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
 from pipeline.issue.geopackage.write import write_geopackage
@@ -57,4 +58,4 @@ def source(count: int, name: str = "points", size: int = 1000) -> LayerSource:
 def written_to(path: Path, **counts: int) -> tuple[Written, ...]:
     """Write a GeoPackage with layers of the given names and numbers of points."""
     layers = [source(count, name) for name, count in counts.items()]
-    return write_geopackage(path, layers, crs=CRS, data_to=DATA_TO, metadata={"height_datum": "NZVD2016 height"})
+    return write_geopackage(path, layers, Georeference(CRS, metadata={"height_datum": "NZVD2016 height"}), DATA_TO)

@@ -15,7 +15,7 @@ def read_marks(
     path = folder / name
     path.write_bytes(data.encode() if isinstance(data, str) else data)
     problems = Problems()
-    how = {"layer": None, "kind": "projected", "ellipsoid": False, **how}
+    how = {"kind": "projected", "ellipsoid": False, **how}
     return read_register(path, problems=problems, shown=name, form=form, **how), problems.found
 
 

@@ -7,10 +7,10 @@ inverts the whole normal matrix.
 from dataclasses import dataclass
 
 import numpy as np
-from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from pipeline.adjust import Observations
+from pipeline.replace import replace
 
 Floats = NDArray[np.float64]
 

@@ -20,6 +20,7 @@ from pipeline.geodesy.axes import Axes
 from pipeline.issue.file_facts import geometry_told
 from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.formats.figures import DECIMALS, fixed, floats, plain
+from pipeline.issue.geopackage.blank_packages import Georeference
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY, wkb_points
 from pipeline.issue.geopackage.write import write_geopackage
@@ -125,9 +126,8 @@ def _as_geopackage(marks: pa.RecordBatch, said: Said) -> bytes:
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch, "marks.gpkg")
         metadata = {"heights": said.height_text, "definition": said.definition, "datum": said.datum_text}
-        write_geopackage(
-            path, [layer], crs=said.grid or said.definition, data_to=said.dated, metadata=metadata, axes=said.axes
-        )
+        within = Georeference(said.grid or said.definition, said.axes, metadata)
+        write_geopackage(path, [layer], within, said.dated)
         return path.read_bytes()
 
 

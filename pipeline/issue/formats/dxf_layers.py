@@ -9,7 +9,6 @@ from itertools import chain
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
@@ -18,6 +17,7 @@ from pipeline.issue.formats.dxf_former import Former
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
 from pipeline.issue.formats.layer_names import cleaned, signs_in_words
 from pipeline.limits import DRAWN_CODES
+from pipeline.replace import replace
 from pipeline.words import OWN_LAYERS, Proof, counted
 
 MARKS, CHECKS, FAILED, LIST, NOTE = OWN_LAYERS[2:]

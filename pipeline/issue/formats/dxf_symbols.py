@@ -14,11 +14,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Integers
 from pipeline.issue.formats.figures import joined
 from pipeline.issue.formats.layer_names import one_line, shortened
+from pipeline.replace import replace
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing

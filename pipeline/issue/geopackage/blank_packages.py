@@ -10,8 +10,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from pathlib import Path
 
 import pyarrow as pa
-from msgspec import Struct
-from msgspec.structs import replace
+from msgspec import Struct, field
 
 from pipeline.files.gdal import gdal
 from pipeline.files.unlocked_database import quoted, unsynced
@@ -22,6 +21,7 @@ from pipeline.issue.geopackage.layer_copies import lay_alike, table_of, triggers
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.write_errors import refusal
+from pipeline.replace import replace
 
 #: Kinds that a process keeps: some 300 kB each.
 _KINDS_MAX = 16
@@ -36,12 +36,12 @@ class Georeference(Struct, frozen=True):
     Args:
         crs: the target grid, by its code where it has one ("EPSG:2193"), else WKT.
         axes: what the columns are said to count in.
-        metadata: what the file and every layer say besides, such as the height datum.
+        metadata: what the file and every layer say besides: the height datum, the compound definition, the caution.
     """
 
     crs: str
-    axes: Axes
-    metadata: Mapping[str, str]
+    axes: Axes = Axes()  # in metres, counting to the east, north and upwards
+    metadata: Mapping[str, str] = field(default_factory=dict)
 
 
 class Blank(Struct, frozen=True):

@@ -4,7 +4,7 @@ The same layers give the same bytes, on any day and however much memory or how m
 as the libraries that write them are the same builds.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -15,7 +15,6 @@ from msgspec import Struct
 from pipeline.clock import iso
 from pipeline.files.gdal import gdal_options
 from pipeline.files.plain_path import plain_folder
-from pipeline.geodesy.axes import Axes
 from pipeline.handoff import Handoff, close
 from pipeline.issue.geopackage.append import Appending, Kept, appending, completing, finish
 from pipeline.issue.geopackage.blank_packages import Blank, Georeference, lay_blank, lay_more
@@ -32,30 +31,21 @@ _OPTIONS = {"OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_SQLITE_JOURNAL": "OFF"}
 #: Rows of all layers together that are gathered before any is written: some 3 MB.
 GATHERED = 16_384
 
-_IN_METRES = Axes()
-
 
 def write_geopackage(
     path: Path,
     layers: Iterable[LayerSource],
-    *,
-    crs: str,
+    within: Georeference,
     data_to: datetime,
-    metadata: Mapping[str, str] | None = None,
-    axes: Axes = _IN_METRES,
+    *,
     lineage: Sequence[str] = (),
     into: bool = False,
 ) -> tuple[Written, ...]:
     """Write ``layers`` to a new GeoPackage at ``path`` and return what each of them must contain.
 
-    ``into`` says that the GeoPackage is there already, from the same ``crs``, ``data_to`` and ``metadata``: layers of
-    the same name are replaced, the others stay.
-
-    ``crs`` is the target grid, by its code where it has one ("EPSG:2193"), else WKT. ``data_to`` is the date that the
-    file bears. ``metadata`` (the height datum, the compound definition, the caution) goes to the file and every layer;
-    ``axes`` is what the columns are said to count in.
-    ``lineage`` says what the file is, then where it comes from, a sentence each.
-    ``layers`` may be a generator: a layer is asked for when the one before is complete.
+    ``into`` says that the GeoPackage is there already, ``within`` the same and of the same ``data_to``, the date that
+    the file bears: layers of the same name are replaced, the others stay. ``lineage`` says what the file is, then where
+    it comes from, a sentence each. ``layers`` may be a generator: a layer is asked for when the one before is complete.
 
     GDAL makes the layers, once for all jobs that have the same, without rows; these are appended. While all layers
     together have few rows they are gathered first, as GDAL opens a file anew for each layer; those of a large layer
@@ -69,7 +59,6 @@ def write_geopackage(
     if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
     date = _date(data_to)
-    within = Georeference(crs, axes, dict(metadata or {}))
     with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": date}), plain_folder(path.parent) as folder:
         return _write_layers(folder / path.name, layers, within, date, lineage, into=into)
 

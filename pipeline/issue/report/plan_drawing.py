@@ -6,13 +6,13 @@ from typing import TypeVar
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from pipeline.arrays import Flags, Floats
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.drawing import Label, Labels, dots, round_step, ticks
 from pipeline.issue.report.thinning import KINDS, Thinned
 from pipeline.issue.written_axes import axes_written
+from pipeline.replace import replace
 from pipeline.words import MarkStatus
 
 Number = TypeVar("Number", float, Floats)
