@@ -1,4 +1,4 @@
-"""Columns of bases, rovers and solutions, by heading or content, that no job file maps: what is in them."""
+"""Columns of bases, rovers, solutions and settings, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
 
@@ -19,6 +19,7 @@ from pipeline.read.correction_headings import (
 )
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
+from pipeline.read.setting_headings import SETTINGS, setting_heading
 from pipeline.sessions.attach import spelling
 
 #: Different values that are kept of a column; one with more is none of these.
@@ -26,7 +27,9 @@ MOST = 32
 #: Decimals to which two numbers are one: degrees and lengths [m] of a position, and heights of an antenna [m].
 _DEGREES, _METRES, _ANTENNA = 6, 1, 3
 #: Words of which it is kept which reading has what.
-_BY_ROW = frozenset(("rover", "base_longitude", "base_latitude", "base_easting", "base_northing"))
+_BY_ROW = frozenset(
+    ("solution", "rover", "base_longitude", "base_latitude", "base_easting", "base_northing", *SETTINGS)
+)
 
 
 class LeftCorrection(Struct):
@@ -78,6 +81,11 @@ class LeftCorrection(Struct):
         keys = [*self.written, ""]
         return [keys[one] for one in number[np.searchsorted(begins, rows, side="right") - 1].tolist()]
 
+    def stretches(self) -> int:
+        """Return how often a value begins that the sound reading with one before it has not."""
+        number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
+        return int((np.diff(number[number >= 0], prepend=-2) != 0).sum())
+
     def comes_back(self, key: str) -> bool:
         """Tell whether sound readings have a value before and after those with another."""
         number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
@@ -112,10 +120,10 @@ def note_left_corrections(
 
 
 def _said(heading: str) -> str:
-    """Return which of our words a heading says, or "rover" or "antenna", which is of the base's; "" if nothing."""
+    """Return which of our words a heading says, "rover", "antenna", which is of the base's, or a setting; "" none."""
     if says_base_antenna(heading):
         return "antenna"
-    return correction_heading(heading) or ("rover" if says_rover(heading) else "")
+    return correction_heading(heading) or ("rover" if says_rover(heading) else setting_heading(heading))
 
 
 def _key(word: str, text: str) -> str:
