@@ -1,6 +1,7 @@
 """Columns of bases, rovers, solutions and settings, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
+from collections.abc import Iterator
 
 import numpy as np
 import pyarrow as pa
@@ -55,16 +56,12 @@ class LeftCorrection(Struct):
         if self.many:
             return
         code = np.asarray(pc.fill_null(coded.indices, -1), np.int64)
-        for at, text in enumerate(texts):
-            key = _key(self.word, text)
-            if not key:
-                continue
-            which = code == at
-            self.written.setdefault(key, text)
-            for number in np.unique(session[which]).tolist():
-                here = which & (session == number)
-                self.counts.setdefault(number, Counter())[key] += int(here.sum())
-                self.row.setdefault((number, key), int(rows[int(np.argmax(here))]))
+        for number, at, count, row in _each(code, session, rows):
+            key = _key(self.word, texts[at])
+            if key:
+                self.written.setdefault(key, texts[at])
+                self.counts.setdefault(number, Counter())[key] += count
+                self.row.setdefault((number, key), row)
         self.many = len(self.written) > MOST
         if not self.many and self.word in _BY_ROW and len(rows):
             order = list(self.written)
@@ -92,6 +89,21 @@ class LeftCorrection(Struct):
         number = number[number >= 0]
         begins = number[np.diff(number, prepend=-2) != 0]
         return key in self.written and int((begins == list(self.written).index(key)).sum()) > 1
+
+
+def _each(code: Integers, session: NDArray[np.int32], rows: Integers) -> Iterator[tuple[int, int, int, int]]:
+    """Yield each session and code of readings (n,), -1 left out: how many have it and the row of the first."""
+    # settings and bases stay for many readings, so that few stretches are looked at
+    begins = np.flatnonzero((np.diff(code, prepend=-2) != 0) | (np.diff(session, prepend=-2) != 0))
+    lengths = np.diff(begins, append=len(code))
+    pair = session[begins].astype(np.int64) * (MOST + 2) + code[begins] + 1
+    counts = np.bincount(pair, lengths).astype(np.int64)
+    first = np.full(len(counts), len(code), np.int64)
+    first[pair[::-1]] = begins[::-1]  # of several the last one stays
+    for at, one in sorted(zip(first[counts > 0].tolist(), np.flatnonzero(counts).tolist(), strict=True)):
+        number, which = divmod(one, MOST + 2)
+        if which:
+            yield number, which - 1, int(counts[one]), int(rows[at])
 
 
 def note_left_corrections(
