@@ -9,6 +9,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
 from pipeline.examine.sigma_units import usual_unit
 from pipeline.examine.stretches_beside import stretch_notes
+from pipeline.examine.unread_beside import unread_notes
 from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
 from pipeline.intake.correction_ages import FRESH, STALE
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
@@ -76,7 +77,7 @@ def file_notes(survey: Survey) -> list[str]:
         [*_accepted(survey), *_hills(survey)],
         much_held(survey.prepared, survey.first_pass, survey.clock_offset),
     )
-    told += _not_matched(survey)
+    told += [*_not_matched(survey), *unread_notes(survey)]
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):

@@ -12,15 +12,14 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.control import Register
-from pipeline.duplicates import height_rounding, metres_of, plan_rounding
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.intake.file_log import GIVEN
+from pipeline.intake.positions import finest_digit
 from pipeline.intake.row_steps import farthest
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
 from pipeline.occupations.signs import MarkNames, Wanted
-from pipeline.read.columns import lengths_of
 from pipeline.sphere import DEGREE
 from pipeline.words import Doubt, plural
 
@@ -119,16 +118,12 @@ def last_digits(survey: Survey, rows: Integers) -> Floats:
     table, found = survey.candidates.table, np.full((len(rows), 3), np.inf)
     export = np.asarray(table.column("export"), np.int64)[rows]
     for number in np.unique(export).tolist():
-        here, points = np.flatnonzero(export == number), survey.exports[number].points
-        first, second, third = (np.asarray(table.column(name), np.float64)[rows[here]] for name in _PLACE)
-        if points.columns.z is not None:
+        here, source = np.flatnonzero(export == number), survey.exports[number]
+        if source.points.columns.z is not None:
             found[here] = 0.0  # X, Y and Z have no digits of their own to the east or upwards
             continue
-        lengths = lengths_of(points)
-        degrees = points.columns.easting is None
-        plan = plan_rounding(first, second, None if degrees else lengths.plan, points.angles == "dms")
-        codes = np.array([*plan, height_rounding(np.nan_to_num(third), lengths.up)])
-        found[here] = metres_of(codes.max(axis=1).astype(np.uint8))
+        place = (np.asarray(table.column(name), np.float64)[rows[here]] for name in _PLACE)
+        found[here] = [finest_digit(values, axis, source) for axis, values in enumerate(place)]
     return found
 
 
@@ -136,7 +131,7 @@ def _written_marks(register: Register, marks: Integers) -> Floats:
     """Return (k, 3) what the last digits of marks are worth [m]; a coordinate that is not given counts as a metre's."""
     decimals = np.array([[len(text.partition(".")[2]) for text in register.written[mark]] for mark in marks.tolist()])
     scale = np.array([DEGREE, DEGREE, 1.0]) if register.kind == "geographic" else np.ones(3)
-    return np.asarray(scale * 10.0 ** -decimals.reshape(-1, 3).astype(np.float64))
+    return np.asarray(np.abs(register.unit) * scale * 10.0 ** -decimals.reshape(-1, 3).astype(np.float64))
 
 
 _PLACE = ("first", "second", "third")

@@ -156,10 +156,9 @@ class _Export:
         self.rows, self.counting, self.number, self.log, self.counts = rows, counting, number, log, counts
         points, tolerance = export.points, prepared.loaded.job.checks
         self.degrees = crs.kind_of(crs.source_crs(points.crs or "")) == "geographic"
-        self.crs, self.unit, self.sexagesimal = points.crs or "", lengths_of(points).up, points.angles == "dms"
-        unit = self.unit
-        plan = plan_levels(None if self.degrees else unit, self.sexagesimal)
-        self.levels = {_EAST: plan, _NORTH: plan, _BOTH: plan, _UP: height_levels(unit)}
+        self.crs, self.counted, self.sexagesimal = points.crs or "", lengths_of(points), points.angles == "dms"
+        plan = plan_levels(None if self.degrees else self.counted.plan, self.sexagesimal)
+        self.levels = {_EAST: plan, _NORTH: plan, _BOTH: plan, _UP: height_levels(self.counted.up)}
         shrunk = log.parallel() if self.degrees else 1.0
         #: metres of a last digit of which half is as much as half of the tolerance
         self.limits = {
@@ -262,7 +261,7 @@ class _Export:
         """Return of how many places positions are coarse up to a level, but for points set out on round coordinates."""
         which = close.codes <= level
         finest = float(np.quantile(metres_of(close.codes[~which]), 0.25)) if not which.all() else 0.0
-        step = plan_step(level, None if self.degrees else self.unit, self.sexagesimal)
+        step = plan_step(level, None if self.degrees else self.counted.plan, self.sexagesimal)
         alone = which.copy()
         for number, values in enumerate(close.values):
             metres = 1.0

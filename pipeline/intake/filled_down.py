@@ -4,6 +4,7 @@ Rows in which all coordinates repeat are no such rows: `duplicates` finds them.
 """
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pyarrow as pa
@@ -11,12 +12,9 @@ from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates import height_rounding, metres_of, plan_rounding
-from pipeline.intake.positions import raw_positions
-from pipeline.read.columns import lengths_of
+from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
 from pipeline.read.exports import Export
 from pipeline.replace import replace
-from pipeline.sphere import DEGREE
 
 #: Rows from which equal coordinates, and equal steps, are noted: of a position and of a height.
 _LEAST, _LEAST_UP, _SERIES = 3, 5, 5
@@ -83,30 +81,22 @@ class FilledDown(Struct):
         if export.points.columns.z is not None or np.count_nonzero(sound) < 2:
             return
         place = np.column_stack(raw_positions(batch))[sound]
+        metre = axis_metres(place, export)
         rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
-        lengths = lengths_of(export.points)
-        degrees = export.points.columns.easting is None and lengths.degrees
-        metre = [1.0, 1.0, 1.0]
-        if degrees:
-            metre = [DEGREE * max(float(np.cos(np.radians(np.nanmean(place[:, 1])))), 0.01), DEGREE, 1.0]
         moved = np.abs(np.diff(place * metre, axis=0))
         even = [_even(values) for values in place.T]
         # a line in plan with one step along both axes was computed
         even[0], even[1] = even[0] & ~even[1], even[1] & ~even[0]
-        unit, dms = None if degrees else lengths.plan, export.points.angles == "dms"
         for axis in range(3):
             others = [other for other in (0, 1) if other != axis]
             elsewhere = np.hypot(*moved[:, others].T) if axis == 2 else moved[:, others[0]]
             if axis < 2:
                 column = self.columns.setdefault((number, axis), _Column())
                 column.within += int(np.count_nonzero(moved[:, axis] <= _WITHIN))
-
-            def digit(values: Floats, up: bool = axis == 2) -> float:
-                codes = height_rounding(values, lengths.up) if up else plan_rounding(values, values, unit, dms)[0]
-                return float(np.nanmin(metres_of(codes)))
-
             along = elsewhere, even[axis], metre[axis]
-            self._look(number, axis, place[:, axis], along, digit, rows, of_session)
+            self._look(
+                number, axis, place[:, axis], along, partial(finest_digit, axis=axis, export=export), rows, of_session
+            )
 
     def _look(
         self,

@@ -205,7 +205,7 @@ class Ledger(Struct):
     ) -> None:
         """Take a batch, what its readings say of marks, and (n,) longitudes, latitudes [deg] and heights [m]."""
         first, second, third = raw_positions(batch)
-        unit = lengths_of(export.points).up
+        counts = lengths_of(export.points)
         readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
         time = milliseconds(batch)
         spelled = batch.column("name")
@@ -215,7 +215,7 @@ class Ledger(Struct):
             + SOUND * sound
             + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
             + CANDIDATE * signs.candidate
-            + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0)) * (export.points.columns.z is None)
+            + PLACEHOLDER * placeholders(np.nan_to_num(third / counts.up, nan=1.0)) * (export.points.columns.z is None)
             + NAMED * signs.named
             + CODED * has_text(batch.column("code"))
             + POINT * (sound & ~signs.coded & has_text(spelled))
@@ -223,7 +223,7 @@ class Ledger(Struct):
         )
         names = name_hashes(spelled)
         with np.errstate(invalid="ignore", over="ignore"):
-            counted = None if self.degrees[-1] else unit
+            counted = None if self.degrees[-1] else counts.plan
             east, north = plan_rounding(first, second, counted, export.points.angles == "dms")
             found: dict[str, NDArray[Any]] = {
                 "time": time,
@@ -234,7 +234,7 @@ class Ledger(Struct):
                 "base": self._base_numbers(batch.column("base")),
                 "east": east,
                 "north": north,
-                "up": height_rounding(third, unit),
+                "up": height_rounding(third, counts.up),
                 "clock": time_rounding(time),
                 "hashes": observation_hashes(batch, names),
                 "spelled": spelling_hashes(spelled),

@@ -1,6 +1,7 @@
-"""Columns of bases, rovers and solutions, by heading or content, that no job file maps: what is in them."""
+"""Columns of bases, rovers, solutions and settings, by heading or content, that no job file maps: what is in them."""
 
 from collections import Counter
+from collections.abc import Iterator
 
 import numpy as np
 import pyarrow as pa
@@ -19,6 +20,7 @@ from pipeline.read.correction_headings import (
 )
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
+from pipeline.read.setting_headings import SETTINGS, setting_heading
 from pipeline.sessions.attach import spelling
 
 #: Different values that are kept of a column; one with more is none of these.
@@ -26,7 +28,9 @@ MOST = 32
 #: Decimals to which two numbers are one: degrees and lengths [m] of a position, and heights of an antenna [m].
 _DEGREES, _METRES, _ANTENNA = 6, 1, 3
 #: Words of which it is kept which reading has what.
-_BY_ROW = frozenset(("rover", "base_longitude", "base_latitude", "base_easting", "base_northing"))
+_BY_ROW = frozenset(
+    ("solution", "rover", "base_longitude", "base_latitude", "base_easting", "base_northing", *SETTINGS)
+)
 
 
 class LeftCorrection(Struct):
@@ -52,16 +56,12 @@ class LeftCorrection(Struct):
         if self.many:
             return
         code = np.asarray(pc.fill_null(coded.indices, -1), np.int64)
-        for at, text in enumerate(texts):
-            key = _key(self.word, text)
-            if not key:
-                continue
-            which = code == at
-            self.written.setdefault(key, text)
-            for number in np.unique(session[which]).tolist():
-                here = which & (session == number)
-                self.counts.setdefault(number, Counter())[key] += int(here.sum())
-                self.row.setdefault((number, key), int(rows[int(np.argmax(here))]))
+        for number, at, count, row in _each(code, session, rows):
+            key = _key(self.word, texts[at])
+            if key:
+                self.written.setdefault(key, texts[at])
+                self.counts.setdefault(number, Counter())[key] += count
+                self.row.setdefault((number, key), row)
         self.many = len(self.written) > MOST
         if not self.many and self.word in _BY_ROW and len(rows):
             order = list(self.written)
@@ -78,12 +78,32 @@ class LeftCorrection(Struct):
         keys = [*self.written, ""]
         return [keys[one] for one in number[np.searchsorted(begins, rows, side="right") - 1].tolist()]
 
+    def stretches(self) -> int:
+        """Return how often a value begins that the sound reading with one before it has not."""
+        number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
+        return int((np.diff(number[number >= 0], prepend=-2) != 0).sum())
+
     def comes_back(self, key: str) -> bool:
         """Tell whether sound readings have a value before and after those with another."""
         number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
         number = number[number >= 0]
         begins = number[np.diff(number, prepend=-2) != 0]
         return key in self.written and int((begins == list(self.written).index(key)).sum()) > 1
+
+
+def _each(code: Integers, session: NDArray[np.int32], rows: Integers) -> Iterator[tuple[int, int, int, int]]:
+    """Yield each session and code of readings (n,), -1 left out: how many have it and the row of the first."""
+    # settings and bases stay for many readings, so that few stretches are looked at
+    begins = np.flatnonzero((np.diff(code, prepend=-2) != 0) | (np.diff(session, prepend=-2) != 0))
+    lengths = np.diff(begins, append=len(code))
+    pair = session[begins].astype(np.int64) * (MOST + 2) + code[begins] + 1
+    counts = np.bincount(pair, lengths).astype(np.int64)
+    first = np.full(len(counts), len(code), np.int64)
+    first[pair[::-1]] = begins[::-1]  # of several the last one stays
+    for at, one in sorted(zip(first[counts > 0].tolist(), np.flatnonzero(counts).tolist(), strict=True)):
+        number, which = divmod(one, MOST + 2)
+        if which:
+            yield number, which - 1, int(counts[one]), int(rows[at])
 
 
 def note_left_corrections(
@@ -112,10 +132,10 @@ def note_left_corrections(
 
 
 def _said(heading: str) -> str:
-    """Return which of our words a heading says, or "rover" or "antenna", which is of the base's; "" if nothing."""
+    """Return which of our words a heading says, "rover", "antenna", which is of the base's, or a setting; "" none."""
     if says_base_antenna(heading):
         return "antenna"
-    return correction_heading(heading) or ("rover" if says_rover(heading) else "")
+    return correction_heading(heading) or ("rover" if says_rover(heading) else setting_heading(heading))
 
 
 def _key(word: str, text: str) -> str:

@@ -6,6 +6,7 @@ and the other coordinates stay, so that only the order gives it away. Whole rows
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -13,11 +14,8 @@ import pyarrow as pa
 from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates import height_rounding, metres_of, plan_rounding
-from pipeline.intake.positions import raw_positions
-from pipeline.read.columns import lengths_of
+from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
 from pipeline.read.exports import Export
-from pipeline.sphere import DEGREE
 
 #: Numbers in a row that are the least, and rows of an export up to which they are looked for: larger ones nobody edits.
 _LEAST, _MOST = 3, 20_000
@@ -61,21 +59,7 @@ class PastedCells(Struct):
         if export.points.columns.z is not None or batch.num_rows > _MOST:
             return
         place = np.column_stack(raw_positions(batch))[sound]
-        lengths = lengths_of(export.points)
-        degrees = export.points.columns.easting is None and lengths.degrees
-        unit, dms = None if degrees else lengths.plan, export.points.angles == "dms"
-
-        def digit(values: Floats, axis: int) -> float:
-            if axis == 2:
-                codes = height_rounding(values * lengths.up, lengths.up)
-            else:
-                codes, _ = plan_rounding(values * (unit or 1.0), values, unit, dms)
-            return float(np.nanmin(metres_of(codes)))
-
-        scale = np.array([DEGREE, DEGREE, lengths.up] if degrees else [lengths.plan, lengths.plan, lengths.up])
-        if degrees and len(place):
-            scale[0] *= max(float(np.cos(np.radians(place[0, 1]))), 0.01)
-        found = pasted_series(place, scale, digit)
+        found = pasted_series(place, np.array(axis_metres(place, export)), partial(finest_digit, export=export))
         if found:
             rows = np.asarray(batch.column("source_row"), np.int64)[sound]
             for axis, start, other, length in found:

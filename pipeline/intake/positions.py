@@ -4,6 +4,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
+from pipeline.duplicates import height_rounding, metres_of, plan_rounding
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.transform import Operation
 from pipeline.read.columns import lengths_of
@@ -18,20 +19,45 @@ def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Flo
     return first, second, third
 
 
+def axis_metres(place: Floats, export: Export) -> tuple[float, float, float]:
+    """Return how many metres one unit of raw coordinates (n, 3) is along each axis: one, save for degrees.
+
+    Feet are none: readings are in metres whatever their export counts in (`tables.READING`).
+    """
+    if not lengths_of(export.points).degrees:
+        return 1.0, 1.0, 1.0
+    north = place[np.isfinite(place[:, 1]), 1]
+    parallel = float(np.cos(np.radians(north.mean()))) if len(north) else 1.0
+    return DEGREE * max(parallel, 0.01), DEGREE, 1.0
+
+
 def local_metres(place: tuple[Floats, Floats, Floats], export: Export) -> tuple[Floats, Floats, Floats]:
     """Return raw coordinates, (n,) each, in metres along their axes: good enough for how far rows lie apart.
 
     They are those of an export with longitudes and latitudes, or with eastings and northings, not geocentric ones. On
     both sides of the meridian at 180 degrees, longitudes count on beyond it.
     """
-    lengths = lengths_of(export.points)
     first, second, third = place
-    if export.points.columns.easting is not None or not lengths.degrees:
-        return first * lengths.plan, second * lengths.plan, third * lengths.up
-    east = DEGREE * max(float(np.cos(np.radians(np.nanmean(second)))), 0.01)
-    if len(first) and np.ptp(first) > 180.0:
+    east, north, up = axis_metres(np.column_stack(place), export)
+    if lengths_of(export.points).degrees and len(first) and np.ptp(first) > 180.0:
         first = np.where(first < 0.0, first + 360.0, first)
-    return first * east, second * DEGREE, third * lengths.up
+    return first * east, second * north, third * up
+
+
+def finest_digit(values: Floats, axis: int, export: Export) -> float:
+    """Return how many metres the last digit of some raw coordinates (n,) along an axis is worth, at the finest.
+
+    Zero where more digits are written than can be told; infinite where no value is known.
+    """
+    known, counted = values[np.isfinite(values)], lengths_of(export.points)
+    if not len(known):
+        return np.inf
+    if axis == 2:
+        codes = height_rounding(known, counted.up)
+    else:
+        unit = None if counted.degrees else counted.plan
+        codes, _ = plan_rounding(known, known[:0], unit, export.points.angles == "dms")
+    return float(metres_of(codes).min())
 
 
 def base_positions(batch: pa.RecordBatch | pa.Table) -> Floats:

@@ -15,6 +15,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
 from pipeline.near import and_more
+from pipeline.notices.changed_settings import setting_notes
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.uncovered_marks import uncovered_notes
@@ -59,6 +60,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *register_row_notes(survey, survey.candidates, solved.missed),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
+        *setting_notes(survey, solved),
         *station_notes(survey, solved, local),
         *plain_datums,
         *copied_notes(survey, solved.occupations),

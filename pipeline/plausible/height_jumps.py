@@ -15,6 +15,9 @@ _RUN, _RUNS = (2, 10), 3
 #: The part of all readings up to which a longer run is one. It has to lie among the others, as nothing does that stands
 #: on the ground: so many of these, and one for so many of its own, have it around them, but for so wide a gap [rad].
 _PART, _AMONG, _OF_RUN, _GAP = 0.5, 3, 15, np.radians(160.0)
+#: Or it has to leap so far [m], and so many times as far as its ways there and back are long, as nobody climbs from one
+#: reading to the next: what stands that high is reached from further away.
+_WALL, _STEEP = 75.0, 2.0
 #: Ways as long as a way to the run may be, within which places lie around another.
 _AROUND = 1.5
 #: Readings around a long run, and of it, that are looked at.
@@ -69,7 +72,9 @@ def height_jumps(
         if not (alike and same and _is_round(by, float(unit[there]), miss)):
             continue
         short = _RUN[0] <= len(run) <= _RUN[1]
-        if short or (_RUN[1] < len(run) <= _PART * len(height) and _lies_among(places, run, _AROUND * longest)):
+        wall = abs(by) >= max(_WALL, _STEEP * max(way[there], way[back]))
+        long = _RUN[1] < len(run) <= _PART * len(height)
+        if short or (long and (wall or _lies_among(places, run, _AROUND * longest))):
             found.append((run, by))
     return found if len(found) <= _RUNS else []
 

@@ -96,6 +96,24 @@ def test_a_long_run_among_the_rest_is_told(by: float, seed: int) -> None:
     assert run == rows and metres == pytest.approx(by, abs=0.5)
 
 
+@pytest.mark.parametrize("rows", [11, 20, 36, 45])
+@pytest.mark.parametrize("by", [100.0, -200.0, 90.0])
+def test_a_long_run_is_told_where_nobody_climbs_as_far(by: float, rows: int) -> None:
+    """A base was started with a digit of its height typed wrong, and right again an hour later; all along one way."""
+    plan, height = walk()
+    height[30 : 30 + rows] += by
+    ((run, metres),) = found(plan, height)
+    assert run == list(range(30, 30 + rows)) and metres == pytest.approx(by, abs=0.5)
+
+
+@pytest.mark.parametrize(("by", "step"), [(30.0, 15.0), (70.0, 15.0), (100.0, 80.0), (97.0, 15.0)])
+def test_long_runs_on_what_people_climb_are_quiet(by: float, step: float) -> None:
+    """A tower block of 30 or 70 m, a bank of 100 m reached by a slope, and a height that is no round one."""
+    plan, height = walk()
+    height[30:50] += by
+    assert found(plan * (step / 15.0), height) == []
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_long_runs_on_something_that_stands_there_are_quiet(seed: int) -> None:
     """Ten metres to the centimetre each: terraces, a roof, a round bench, a crest, and a deck with a bed below it."""

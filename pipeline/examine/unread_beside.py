@@ -1,0 +1,108 @@
+"""Says which texts beside the exports are laid out like them and read by no block: the other rover's, by another name.
+
+Where a job file of the same folder reads such a file, it is that job's; a copy of what is read is none either.
+"""
+
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from pipeline.digest import digest
+from pipeline.files.file_patterns import fits, temporary
+from pipeline.files.regular_files import check_regular, read_whole
+from pipeline.intake.survey import Survey
+from pipeline.job.named_folder import as_written
+from pipeline.limits import JOB_FILE, LOOKED_AT
+from pipeline.near import and_more
+from pipeline.read.dialect import find_dialect
+from pipeline.read.exports import Export
+from pipeline.read.findings import Unusable
+from pipeline.read.sources import TEXT
+from pipeline.words import plural
+
+#: Files of a folder whose headers are looked at, job files beside them likewise, and files that a sentence lists.
+_HEADERS, _JOBS, _LISTED = 40, 40, 4
+#: Columns from which a header is one of a layout.
+_COLUMNS = 3
+
+
+def unread_notes(survey: Survey) -> Iterator[str]:
+    """Yield for each folder of text exports which files in it have the header of one and are not read."""
+    loaded = survey.prepared.loaded
+    read = {os.path.realpath(export.path): export for export in survey.exports}
+    folders: dict[tuple[str, int], Export] = {}
+    for path, export in read.items():
+        if path.lower().endswith(TEXT) and export.points.header != 0:
+            folders.setdefault((os.path.dirname(path), export.block), export)
+    for (folder, block), export in folders.items():
+        found = _alike(Path(folder), export, set(read))
+        names = [path.name for path in found if not _named(path, loaded.path) and not _is_copy(path, read)]
+        if names:
+            file, line = loaded.recorded_at("points", block, "files")
+            yield (
+                f"{file}:{line}: {', '.join(names[:_LISTED])}{and_more(len(names) - _LISTED)} beside {export.shown}"
+                f" {plural(len(names), 'has', 'have')} the same columns and {plural(len(names), 'is', 'are')} not read"
+                f" by any [[points]]: add {plural(len(names), 'it', 'them')} to files if"
+                f" {plural(len(names), 'it is an export', 'they are exports')} of this job"
+            )
+
+
+def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
+    """Return the texts of a folder that begin like an export and are none; what cannot be looked at is left out."""
+    try:
+        with os.scandir(folder) as there:
+            seen = sorted(each.path for each in islice(there, LOOKED_AT) if each.name.lower().endswith(TEXT))
+        columns = find_dialect(export.path, export.points).names
+    except (OSError, Unusable):
+        return []
+    others = (path for path in seen if os.path.realpath(path) not in read)
+    kept = (path for path in others if not temporary(path) and not os.path.basename(path).startswith("."))
+    found = []
+    for path in map(Path, islice(kept, _HEADERS) if len(columns) >= _COLUMNS else ()):
+        with suppress(OSError, ValueError, Unusable):
+            check_regular(path)
+            if find_dialect(path, export.points).names == columns:
+                found.append(path)
+    return found
+
+
+def _named(path: Path, job_file: Path) -> bool:
+    """Tell whether a file is one that the job file names, or another one of its folder or of that of the file."""
+    real = Path(os.path.realpath(path))
+    jobs = [job_file, *_job_files(job_file.absolute().parent), *_job_files(path.parent)]
+    for one in dict.fromkeys(Path(os.path.realpath(each)) for each in jobs):
+        with suppress(OSError, ValueError, RecursionError):
+            if any(fits(one.parent, text, real) for text in _texts(as_written(read_whole(one, JOB_FILE)))):
+                return True
+    return False
+
+
+def _job_files(folder: Path) -> list[Path]:
+    with suppress(OSError), os.scandir(folder) as there:
+        return [Path(each.path) for each in islice(there, LOOKED_AT) if each.name.lower().endswith(".toml")][:_JOBS]
+    return []
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """Yield the texts of a job file that may name a file."""
+    if isinstance(value, str):
+        if "\0" not in value and value.strip():
+            yield value.strip()
+    elif isinstance(value, Mapping):
+        for inner in value.values():
+            yield from _texts(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _texts(inner)
+
+
+def _is_copy(path: Path, read: Mapping[str, Export]) -> bool:
+    """Tell whether a file holds what one that is read does; only of the same size are two compared."""
+    with suppress(OSError):
+        size = path.stat().st_size
+        alike = [one for one in read if os.path.getsize(one) == size]
+        return bool(alike) and digest(path) in {read[one].sha256 for one in alike}
+    return True

@@ -1,0 +1,113 @@
+"""Settings that changed among the readings of a session, by a column that is carried along, where no mark tells.
+
+A check with one setting proves nothing of readings with another: of another coordinate system, source of corrections,
+geoid, calibration, antenna or profile. Those that a passing occupation speaks for are as they should be.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+
+import numpy as np
+from msgspec import Struct
+
+from pipeline.intake.left_corrections import LeftCorrection
+from pipeline.intake.survey import Survey
+from pipeline.near import listed
+from pipeline.read.exports import Export
+from pipeline.read.setting_headings import is_setting, way_of
+from pipeline.sessions.windows import SessionWindow
+from pipeline.solve.solve import Solved
+from pipeline.words import counted
+
+#: Values in a session beyond which a column holds no setting.
+_FEW = 5
+#: Stretches of readings with one value, beyond which two at work with settings of their own stand in one file.
+_STRETCHES = 4
+#: What two at work may differ in.
+_OF_ROVERS = frozenset(("antenna model", "profile"))
+#: What a change means, by what was set.
+_MEANS = {
+    "system": "coordinates in two systems lie apart by what these differ, centimetres to hundreds of metres",
+    "source": "corrections of another source are in the frame of that source, for which the session's shift is none",
+    "geoid": "heights by another geoid, or by none, are off by what the two differ",
+    "calibration": "a calibration moves all that is stored with it",
+    "antenna model": "heights by the model of another antenna are off by centimetres to decimetres",
+    "profile": "another profile may bring another coordinate system, antenna or source of corrections",
+    "mode": "another way of correction starts from another position of the base, for which the session's shift is none",
+}
+
+
+class _Change(Struct, frozen=True):
+    """A column of an export, what it says was set, and its values in a session that no occupation speaks for."""
+
+    export: Export
+    window: SessionWindow
+    name: str
+    word: str
+    left: LeftCorrection
+    alone: list[str]
+    others: list[str]
+
+
+def setting_notes(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield columns whose value changes within a session, to one with which no mark was occupied."""
+    for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
+        for name, left in log.left_corrections.items():
+            word = "mode" if left.word == "solution" else left.word
+            if left.many or len(left.written) < 2 or word not in _MEANS:
+                continue
+            for window in survey.windows:
+                every = left.counts.get(window.index, Counter())
+                if not 1 < len(every) <= _FEW or not _matters(survey, at, window, word, left):
+                    continue
+                alone = _without_mark(solved, at, window.index, left)
+                if alone:
+                    others = [key for key in every if key not in alone]
+                    yield _told(_Change(export, window, name, word, left, alone, others))
+
+
+def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: LeftCorrection) -> bool:
+    """Tell whether a change of a column in a session is one of a setting, and is not told as one of bases."""
+    every = left.counts[window.index]
+    if word == "mode":
+        return len({way for key in every if (way := way_of(left.written[key]))}) > 1
+    if not is_setting(word, [left.written[key] for key in every]):
+        return False
+    beside = [one for one in survey.first_pass.files[at].left_corrections.values() if not one.many]
+    if word == "source":
+        of_bases = any(one.word == "base" and len(one.counts.get(window.index, ())) > 1 for one in beside)
+        several = len(survey.first_pass.log.sessions[window.index].ids) > 1
+        return not (of_bases or several or window.session.shift == "none")
+    if word in _OF_ROVERS:
+        rovers = any(one.word == "rover" and len(one.counts.get(window.index, ())) > 1 for one in beside)
+        return not rovers and left.stretches() <= _STRETCHES * len(survey.windows)
+    return True
+
+
+def _without_mark(solved: Solved, at: int, session: int, left: LeftCorrection) -> list[str]:
+    """Return the values in a session that no occupation speaks for, of the ways alone where these are solutions."""
+    occupations = solved.occupations
+    export, row = (np.asarray(occupations.table.column(each), np.int64) for each in ("export", "source_row"))
+    failing = occupations.compared.judged & ~occupations.compared.passed
+    here = (export == at) & (occupations.session == session) & ~failing
+    stood, every = set(left.of_rows(row[here])), left.counts[session]
+    if left.word != "solution":
+        return [key for key in every if key not in stood]
+    ways = {key: way_of(left.written[key]) for key in every}
+    proven = {ways.get(key, "") for key in stood}
+    return [key for key, way in ways.items() if way and way not in proven]
+
+
+def _told(change: _Change) -> str:
+    left, session = change.left, change.window.index
+    alone = change.alone if change.others else sorted(change.alone, key=lambda key: left.counts[session][key])[:-1]
+    others = change.others or [key for key in change.alone if key not in alone]
+    count = sum(left.counts[session][key] for key in alone)
+    first = min(left.row[session, key] for key in alone)
+    here, elsewhere = (listed([left.written[key] for key in keys]) for keys in (alone, others))
+    return (
+        f"{change.export.shown}:{first}: session {change.window.session.name}: column"
+        f' "{change.name}" says {here} of {counted(count, "reading")} (first one here) and {elsewhere} of the others,'
+        f" and no check or tie that passes is among those with {here}: {_MEANS[change.word]}. Find out what was"
+        " changed there; if it was, give these readings a session or [[points]] of their own, with a mark occupied"
+    )
