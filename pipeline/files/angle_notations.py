@@ -100,6 +100,15 @@ def parts_problem(parts: Sequence[str]) -> str:
     return f"holds only degrees, with the rest in {told}: parts of an angle are not combined"
 
 
+def parts_fix(heading: str, parts: Sequence[str]) -> str:
+    """Return how the parts of an angle in columns of their own become one column, which is read."""
+    sums = [f'"{heading}"', *(f'"{name}" / {by}' for name, by in zip(parts, (60, 3600), strict=False))]
+    return (
+        f"export decimal degrees in one column, or make one in a spreadsheet: {' + '.join(sums)} with 9 decimals, minus"
+        " before the whole sum, not the degrees alone, in the south and west; or one of whole angles, as 36 50 12.345 S"
+    )
+
+
 def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:
     """Return the columns in which minutes, and seconds, of the angle under a heading stand; () where there are none.
 

@@ -1,5 +1,6 @@
 """Coordinate reference systems: read from text, checked for what the pipeline can do, taken apart and put together."""
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from functools import lru_cache, wraps
@@ -16,6 +17,7 @@ from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.fresh_thread import Answer, in_fresh_thread
+from pipeline.geodesy.from_greenwich import datum_from_greenwich, grid_from_greenwich
 from pipeline.geodesy.stated_datum import check_datum_stated, on_base, registered_twin
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
@@ -364,10 +366,21 @@ def _refuse_odd_axes(crs: CRS) -> None:
         )
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
-        raise OperationError(
-            f"{crs.name} measures longitudes from {meridian.name}",
-            "choose a CRS that measures them from Greenwich; many grids have an equivalent that does",
-        )
+        raise OperationError(f"{crs.name} measures longitudes from {meridian.name}", _counted_again(horizontal))
+
+
+def _counted_again(crs: CRS) -> str:
+    """Return what to write for a CRS that counts from another meridian than Greenwich."""
+    if on_grid(crs) and (text := grid_from_greenwich(crs)) is not None:
+        return f'write the same grid as it counts from Greenwich, "{text}": its eastings and northings are the same'
+    datum = datum_from_greenwich(crs)
+    if datum is None:
+        return "choose a CRS that measures them from Greenwich: the registry has none with this datum"
+    if on_grid(crs):
+        return f"choose a grid that measures them from Greenwich, on {datum}"
+    shift = crs.prime_meridian.longitude * math.degrees(crs.prime_meridian.unit_conversion_factor)
+    added = f"{shift:+.8g}° to those from {crs.prime_meridian.name}"
+    return f'export degrees with longitudes from Greenwich ({added}), and write "{datum}"'
 
 
 def _short(text: str) -> str:

@@ -14,7 +14,7 @@ def with_joined_angles(look: FileLook) -> FileFound | None:
 
     Nor where columns go by their numbers: the parts of an angle are known by their headings.
     """
-    if look.numbered or (look.pages is not None and len(look.pages.names) > 1):
+    if look.by_number or (look.pages is not None and len(look.pages.names) > 1):
         return None
     found: dict[str, AngleParts] = {}
     for axis in ("longitude", "latitude"):

@@ -145,6 +145,9 @@ def pole_height_questions(one: FileFound) -> list[Question]:
         )
         return [Question("pole_height", asks)]
     candidates = (
-        Candidate(heading, "if antenna heights: the pole height is subtracted; if ground heights: delete this line"),
+        Candidate(
+            value_text(one.look.named({"pole_height": one.mapped.poles})["pole_height"]),
+            "if antenna heights: the pole height is subtracted; if ground heights: delete this line",
+        ),
     )
     return [Question("pole_height", asks, candidates)]

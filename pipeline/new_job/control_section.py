@@ -32,6 +32,8 @@ from pipeline.replace import replace
 
 #: What to do about a register without heights.
 _ADD = "add a height column, or state in a column holds that the marks hold position only"
+#: Columns of a register beside its position that go by these names.
+_BESIDE = ("hu95", "vu95", "holds", "source")
 #: Files of which it is said why none is the register.
 _FILES = 3
 
@@ -235,7 +237,11 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
     named_as["dated"] = _dated(draft, register)
-    other = {word: name for word, name in named_as.items() if name and plain(name) != word}
+    two_rows = register.found.look.two_rows  # of which one alone would be looked at for these names
+    other = {word: name for word, name in named_as.items() if name and (two_rows or plain(name) != word)}
+    if two_rows:
+        also = {plain(name): name for name in register.found.look.names if plain(name) in _BESIDE}
+        other |= {word: name for word, name in also.items() if name not in other.values()}
     if "height" in columns and isinstance(draft.control.get("height"), Question):
         other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
     if other:

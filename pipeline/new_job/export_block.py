@@ -119,9 +119,12 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
         yield heights
     named = {} if one.look.numbered else one.look.named(columns)
     by_number = {columns[word].isascii() for word, name in named.items() if isinstance(name, int)}
-    if True in by_number:
+    if by_number and one.look.two_rows:
+        rows = f"{one.look.header_line - 1} and {one.look.header_line}"
+        yield f"the heading has two rows, {rows}: {_numbered(one, columns)}"
+    elif True in by_number:
         yield "columns without a heading are mapped by number"
-    if False in by_number:
+    if False in by_number and not one.look.two_rows:
         yield "columns whose names differ by code page are mapped by number"
     if "solution" not in one.mapped.columns:
         yield "no column shows how positions were solved, so float solutions would count as fixed"
@@ -130,6 +133,12 @@ def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, hei
     yield from other_sides(columns, grid)
     if one.mapped.turned and grid.turns and not one.mapped.unheaded:
         yield used_as_easting(columns["easting"], grid)
+
+
+def _numbered(one: FileFound, columns: dict[str, str]) -> str:
+    """Return the numbers of mapped columns with the names that two rows give them."""
+    shown = sorted((place, name) for place, name in enumerate(one.look.names, start=1) if name in columns.values())
+    return ", ".join(f"{place} is {quoted(name)}" for place, name in shown)
 
 
 def _signed(one: FileFound) -> str:

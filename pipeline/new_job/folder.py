@@ -25,7 +25,7 @@ from pipeline.new_job.look import FileLook
 from pipeline.new_job.look_at_files import hidden_of, looks
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
-from pipeline.new_job.session_lists import SessionList, session_list
+from pipeline.new_job.session_lists import SessionList, go_together, session_list
 from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
@@ -62,6 +62,11 @@ class Contents(Struct):
     told: list[tuple[str, str, str]] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
     unplaced: list[FileLook] = field(default_factory=list)
+
+
+#: Columns that all points of an issue have, and no export.
+_ISSUED = frozenset(("hu95", "vu95", "proof", "source_file", "source_row"))
+_ISSUED_SAID = "of an issue, not raw readings: its columns proof, hu95, source_file and source_row say so"
 
 
 def contents(folder: Path, base: Path) -> Contents:
@@ -121,10 +126,14 @@ def _suppose_positions(found: Contents) -> None:
 
 
 def _use_one_list(found: Contents) -> None:
-    """Leave lists of sessions out beside a table of sessions that runs read, and beside another list."""
-    first = found.sessions[0][0] if found.sessions else found.session_lists[0].shown if found.session_lists else ""
-    for one in [each for each in found.session_lists if each.shown != first]:
-        found.session_lists.remove(one)
+    """Leave lists of sessions out beside a table of sessions that runs read, and beside one that says otherwise."""
+    lists, found.session_lists = found.session_lists, []
+    for one in lists:
+        against = next((each.shown for each in found.session_lists if not go_together(each, one)), "")
+        first = found.sessions[0][0] if found.sessions else against
+        if not first:
+            found.session_lists.append(one)
+            continue
         why = f"seems to be a list of sessions, but {first} is one too, which is used"
         found.told = [(one.shown, "neither", why) if told[0] == one.shown else told for told in found.told]
 
@@ -233,8 +242,19 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
         found.sessions.append((shown, path))
         found.told.append((shown, "sessions", "has the columns name, start and end"))
         return
-    for look in looks(path, shown, page):
+    some, fault = list[FileLook](), None
+    try:
+        for look in looks(path, shown, page):
+            some.append(look)
+    except Unusable as error:
+        fault = error
+    if any(set(look.names) >= _ISSUED for look in some):
+        found.told.append((shown, "neither", _ISSUED_SAID))
+        return
+    for look in some:
         _sort_table(look, found)
+    if fault is not None:
+        raise fault
 
 
 def _hidden(shown: str, one: HiddenSheet) -> tuple[str, str, str]:

@@ -23,13 +23,14 @@ class FileLook(Struct, frozen=True):
 
     ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times
     by their type. ``keys`` are what a job file has to state of how the file is written, ``written`` says it in words;
-    ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
-    is none) of the first rows' geometries, ``no_place`` why the first has none. ``above`` are the lines above the
-    header. ``signed`` are the numbers of the lines below it that begin with the sign of a comment and look like rows.
-    ``pages`` are the code pages that a text may be in that is no UTF-8. ``torn`` are the lines of those of the first
-    rows that cannot be taken apart into as many cells as the header has, ``fault`` what is wrong with the first of
-    them; ``blanks`` tells that blanks part the columns. ``nuls`` are the lines of the first rows that hold a NUL.
-    ``joined`` are the angles whose columns of degrees have the minutes and seconds of other columns behind them.
+    ``numbered`` tells that columns go by their numbers, ``two_rows`` that they do as two rows name them together.
+    ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there is none) of the first rows' geometries, ``no_place``
+    why the first has none. ``above`` are the lines above the header. ``signed`` are the numbers of the lines below it
+    that begin with the sign of a comment and look like rows. ``pages`` are the code pages that a text may be in that is
+    no UTF-8. ``torn`` are the lines of those of the first rows that cannot be taken apart into as many cells as the
+    header has, ``fault`` what is wrong with the first of them; ``blanks`` tells that blanks part the columns. ``nuls``
+    are the lines of the first rows that hold a NUL. ``joined`` are the angles whose columns of degrees have the minutes
+    and seconds of other columns behind them.
     """
 
     path: Path
@@ -38,6 +39,7 @@ class FileLook(Struct, frozen=True):
     header_line: int = 1
     keys: dict[str, str | int] = field(default_factory=dict)
     numbered: bool = False
+    two_rows: bool = False
     written: str = ""
     layer: str | None = None
     several_layers: bool = False
@@ -61,6 +63,11 @@ class FileLook(Struct, frozen=True):
         return tuple(self.columns)
 
     @property
+    def by_number(self) -> bool:
+        """Whether a job file has to name all columns by their numbers."""
+        return self.numbered or self.two_rows
+
+    @property
     def called(self) -> str:
         """The file, with its layer where it has several."""
         return f"{self.shown}, layer {self.layer}" if self.several_layers else self.shown
@@ -78,7 +85,7 @@ class FileLook(Struct, frozen=True):
         spelt = self.pages is not None and len(self.pages.names) > 1  # otherwise in each code page
         return {
             word: self.names.index(name) + 1
-            if self.numbered or (spelt and not name.isascii()) or self._nameless(name)
+            if self.by_number or (spelt and not name.isascii()) or self._nameless(name)
             else name
             for word, name in columns.items()
         }

@@ -20,6 +20,7 @@ from pipeline.new_job.headings import is_known
 from pipeline.new_job.look import LINES, ROWS, FileLook, as_text, first_texts, first_with_rows
 from pipeline.new_job.look_at_text import text_look
 from pipeline.new_job.text_header import COLUMN_WORDS, LEAST_KNOWN
+from pipeline.new_job.two_row_headings import joined_heading
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.geopackage_layers import layers_of
@@ -63,7 +64,7 @@ def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats
             if count >= most:
                 break
     names = (*look.names, *(name for one in look.joined for name in (*one.rest, one.side) if name))
-    texts = {name: [text for raw in raws for text in as_text(raw.columns[name])][:most] for name in names}
+    texts = {name: [text for raw in raws for text in as_text(_column(raw, name, look))][:most] for name in names}
     texts = joined_texts(texts, look.joined) if look.joined else texts
     if look.place is None or any(raw.geometry is None for raw in raws):
         return texts, None
@@ -71,6 +72,11 @@ def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats
         np.concatenate([np.zeros(0), *(getattr(raw.geometry, axis)[:most] for raw in raws)])[:most] for axis in "xyz"
     )
     return texts, (x, y, z)
+
+
+def _column(raw: Raw, name: str, look: FileLook) -> pa.Array:
+    """Return a column of a batch, which calls it by one row of a heading of two."""
+    return list(raw.columns.values())[look.names.index(name)] if look.two_rows else raw.columns[name]
 
 
 def as_texts(look: FileLook, decimal: str) -> dict[str, list[str]]:
@@ -81,13 +87,14 @@ def as_texts(look: FileLook, decimal: str) -> dict[str, list[str]]:
     with _opened(look, decimal) as batches:
         raw = first_with_rows(batches)
     columns = {} if raw is None else raw.columns
+    columns = dict(zip(look.names, columns.values(), strict=True)) if look.two_rows and columns else columns
     return {name: as_text(column.slice(0, ROWS)) for name, column in columns.items() if pa.types.is_string(column.type)}
 
 
 @contextmanager
 def _opened(look: FileLook, decimal: str | None = None) -> Iterator[Iterator[Raw]]:
     if look.form == "text":
-        known = {} if look.numbered else dict(zip(COLUMN_WORDS, look.names, strict=False))
+        known = {} if look.by_number else dict(zip(COLUMN_WORDS, look.names, strict=False))
         dialect = find_dialect(look.path, look.points(known, decimal="."))
         yield read_delimited(look.path, dialect, look.encoding)
         return
@@ -128,16 +135,35 @@ def _workbook(path: Path, shown: str, layer: str | None) -> FileLook:
         count = [sum(is_known(text[at]) for text in texts) for at in range(min(len(raw.row), LINES))]
         if max(count, default=0) >= LEAST_KNOWN:
             keys = {"header": int(raw.row[count.index(max(count))])}
+    line, joined = _joined(path, shown, layers, int(keys.get("header", sheet.header_line)))
+    keys |= {"header": line} if joined else {}
     sheet = open_sheet(path, Points.model_validate({"files": (shown,), "layer": layers, **keys}), ROWS)
+    two_rows = 0 < len(sheet.schema.names) <= len(joined)
     dated = frozenset(field.name for field in sheet.schema if pa.types.is_timestamp(field.type))
     columns = first_texts(first_with_rows(sheet.batches), tuple(sheet.schema.names))
     written = f"a spreadsheet, header in row {sheet.header_line}"
     twice = any(re.sub(r"_\d+$", "", name) in set(sheet.schema.names) - {name} for name in sheet.schema.names)
     keys |= {"header": sheet.header_line} if twice else {}  # columns by their numbers need it
+    if two_rows:
+        called = dict(zip(sheet.schema.names, joined, strict=False))
+        columns, dated = {called[name]: texts for name, texts in columns.items()}, frozenset(map(called.get, dated))
     return FileLook(
-        path, shown, columns, sheet.header_line, keys, twice, written, layer, layer is not None, dated=dated,
-        above=sheet.above, form="workbook",
+        path, shown, columns, sheet.header_line, keys, twice and not two_rows, two_rows, written, layer,
+        layer is not None, dated=dated, above=sheet.above, form="workbook",
     )  # fmt: skip
+
+
+def _joined(path: Path, shown: str, layers: tuple[str] | None, header: int) -> tuple[int, list[str]]:
+    """Return the header's row, and the headings that it and the row beside it give together, if they do."""
+    sheet = open_sheet(path, Points.model_validate({"files": (shown,), "layer": layers, "header": 0}), LINES)
+    raw = first_with_rows(sheet.batches)
+    texts = [] if raw is None else [as_text(column) for column in raw.columns.values()]
+    rows = {} if raw is None else dict(zip(raw.row.tolist(), zip(*texts, strict=True), strict=True))
+    for upper in (header - 1, header):
+        three = [rows.get(line, ()) for line in range(upper, upper + 3)]
+        if all(three) and (joined := joined_heading(*three)):
+            return upper + 1, joined
+    return header, []
 
 
 def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> FileLook:

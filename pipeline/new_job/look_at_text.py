@@ -23,6 +23,7 @@ from pipeline.new_job.text_header import (
     sign_before,
     width_of,
 )
+from pipeline.new_job.two_row_headings import joined_heading
 from pipeline.read.delimited import read_delimited
 from pipeline.read.delimited_lines import whole_lines
 from pipeline.read.dialect import Dialect, find_dialect
@@ -42,6 +43,7 @@ def text_look(path: Path, shown: str, page: str | None) -> FileLook:
     at, delimiter = find_header(lines)
     if at is None:
         raise Unusable(1, "the file is empty")
+    at, joined = _joined(lines, at, delimiter)
     names = cells_of(lines[at], delimiter)
     own = sign_before(lines, at, delimiter)
     names = names[1:] if own else names
@@ -50,7 +52,7 @@ def text_look(path: Path, shown: str, page: str | None) -> FileLook:
     stated: dict[str, str | int] = {} if encoding is None else {"encoding": encoding}
     none = sum(map(is_known, names)) < 2 and looks_like_data(names)
     filled = [name for name in names if name]
-    numbered = none or len(set(filled)) < len(filled)
+    numbered = none or bool(joined) or len(set(filled)) < len(filled)
     signed = _signed(beginning, 0 if none else at + 1, delimiter, names)
     comment = True if own else _needs_comment(beginning, at, none, signed)
     header = _Header(at, delimiter, names, none, numbered, comment, own or COMMENT.decode())
@@ -59,13 +61,16 @@ def text_look(path: Path, shown: str, page: str | None) -> FileLook:
     torn = _torn(raw)
     if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, dialect.names)) and "header" not in keys:
         keys["header"] = dialect.header_line  # names that each code page spells otherwise cannot find it
+    texts = first_texts(raw, dialect.names)
+    two_rows = 0 < len(texts) <= len(joined)
     return FileLook(
         path,
         shown,
-        first_texts(raw, dialect.names),
+        dict(zip(joined, texts.values(), strict=False)) if two_rows else texts,
         header_line=dialect.header_line,
         keys=keys,
-        numbered=numbered,
+        numbered=numbered and not two_rows,
+        two_rows=two_rows,
         written=_written(dialect, why),
         pages=pages,
         torn=tuple(torn),
@@ -75,6 +80,18 @@ def text_look(path: Path, shown: str, page: str | None) -> FileLook:
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
         signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
     )
+
+
+def _joined(lines: Sequence[bytes], at: int, delimiter: str) -> tuple[int, list[str]]:
+    """Return the header's line, and the headings that it and the line beside it give together, if they do."""
+    if delimiter == BLANKS:
+        return at, []
+    for upper in (at - 1, at):
+        rows = [cells_of(line, delimiter) for line in lines[max(upper, 0) : upper + 3]]
+        whole = upper >= 0 and len(rows) == 3 and not any(map(is_comment, lines[upper : upper + 2]))
+        if whole and (joined := joined_heading(*rows)):
+            return upper + 1, joined
+    return at, []
 
 
 def _nuls(path: Path) -> tuple[int, ...]:
@@ -174,7 +191,7 @@ def _dialect(
         except Unusable as error:
             wrong = wrong or error
             continue
-        if dialect.header_line == header.line and len(dialect.names) == width_of(header.names):
+        if dialect.header_line == header.line and len(dialect.names) >= width_of(header.names):
             return keys, dialect
     raise wrong or Unusable(header.above + 1, "the header cannot be recognised")
 

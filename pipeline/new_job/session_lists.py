@@ -155,8 +155,23 @@ def _unread(heading: str, texts: Sequence[str]) -> str:
 
 
 def _name(text: str, base: str, taken: set[str]) -> str:
-    """Return the name of a session that no other has, and add it to these."""
-    first = re.sub(r"\s+", " ", text or base).strip() or "session"
+    return free_name(re.sub(r"\s+", " ", text or base).strip() or "session", taken)
+
+
+def go_together(one: SessionList, other: SessionList) -> bool:
+    """Tell whether two lists are of sessions of one job: on one clock, and no base runs twice at once by them."""
+    clocks = {row[1].tzinfo is None for row in (*one.rows, *other.rows)}
+    if bool(one.first) != bool(other.first) or len(clocks) > 1:
+        return False
+    return not any(
+        start < until and since < end and (base.casefold() == whose.casefold() or not base or not whose)
+        for _, start, end, base, _ in one.rows
+        for _, since, until, whose, _ in other.rows
+    )
+
+
+def free_name(first: str, taken: set[str]) -> str:
+    """Return a name that none of these is, with a number behind it if need be, and add it to them."""
     name, number = first, 2
     while name.casefold() in taken:
         name, number = f"{first}-{number}", number + 1

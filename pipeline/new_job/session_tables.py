@@ -13,11 +13,12 @@ from pipeline.job.job_rules import check_sessions
 from pipeline.job.key_values import ZONE
 from pipeline.job.time_zones import localised
 from pipeline.job.toml_text import quoted
+from pipeline.near import listed
 from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.session_lists import SessionList
+from pipeline.new_job.session_lists import SessionList, free_name
 from pipeline.new_job.zones import clocks_near
 from pipeline.problems import Problems
 from pipeline.replace import replace
@@ -33,13 +34,17 @@ _TOLD = 6
 
 
 class TableSession(Struct, frozen=True):
-    """A session as a table has it; start and end have no offset from UTC where the table gives none."""
+    """A session as a table has it; start and end have no offset from UTC where the table gives none.
+
+    ``file`` is the one that has it, where the table is of several, else "".
+    """
 
     name: str
     start: datetime
     end: datetime
     base: str
     line: int
+    file: str = ""
 
 
 class SessionTable(Struct, frozen=True):
@@ -66,7 +71,7 @@ def session_table(found: Sequence[tuple[str, Path]], lists: Sequence[SessionList
     ``lists`` are those under headings of their own, which are used where there is no other.
     """
     if not found:
-        return _of_list(lists[0]) if lists else None
+        return _of_lists(lists) if lists else None
     shown, path = found[0]
     file: State = Known(quoted(shown))
     if len(found) > 1:
@@ -94,12 +99,17 @@ def session_table(found: Sequence[tuple[str, Path]], lists: Sequence[SessionList
     return SessionTable(shown, file, _spans(shown, zoned), local, _without_offset(sheet), notes, rows)
 
 
-def _of_list(one: SessionList) -> SessionTable:
-    """Return a list as a table, which no run reads."""
-    rows = tuple(TableSession(*row) for row in one.rows)
+def _of_lists(lists: Sequence[SessionList]) -> SessionTable:
+    """Return lists that go together as one table, which no run reads."""
+    several, taken, rows = len(lists) > 1, set[str](), list[TableSession]()
+    for one in lists:
+        for name, *row in one.rows:
+            rows.append(TableSession(free_name(name, taken), *row, one.shown if several else ""))
+    shown = listed([one.shown for one in lists])
+    first = next((one.first for one in lists if one.first), "")
     zoned = [(row.start, row.end) for row in rows if row.start.tzinfo is not None]
     local = [(row.start, row.end) for row in rows if row.start.tzinfo is None]
-    return SessionTable(one.shown, None, _spans(one.shown, zoned), local, one.first, [], rows)
+    return SessionTable(shown, None, _spans(shown, zoned), local, first, [], tuple(rows))
 
 
 def _rows(sheet: Sheet) -> tuple[TableSession, ...]:

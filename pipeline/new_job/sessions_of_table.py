@@ -33,7 +33,8 @@ def fit(draft: Draft, table: SessionTable, rows: TimedRows, place: tuple[float, 
     told = f"{table.shown} is not used as a table of sessions: {why}. Those below are by what the readings say"
     draft.notes.append(told)
     not_used = ("neither", f"is a list of sessions, but is not used: {why}")
-    draft.files[:] = [(one[0], *not_used) if one[0] == table.shown else one for one in draft.files]
+    files = {row.file or table.shown for row in table.rows}
+    draft.files[:] = [(one[0], *not_used) if one[0] in files else one for one in draft.files]
     return None
 
 
@@ -122,13 +123,14 @@ def sessions_of_table(draft: Draft, table: SessionTable, both: ReadingsAndMarks)
     join_by_temporary_marks(found, both)
     draft.sessions_as = table.shown
     for (one, part), pair in zip(read, found, strict=True):
-        why = f"{table.shown}:{one.line}, {counted(len(part.members), 'reading')}"
+        why = f"{one.file or table.shown}:{one.line}, {counted(len(part.members), 'reading')}"
         session = SessionDraft(one.name, one.start, one.end, part.base, why)
         add_session(draft, session, pair, both)
-    with_readings = {one.line for one, _ in read}
-    empty = [one for one in table.rows if one.line not in with_readings]
+    with_readings = {(one.file, one.line) for one, _ in read}
+    empty = [one for one in table.rows if (one.file, one.line) not in with_readings]
     for one in empty[:_TOLD]:
-        draft.notes.append(f"{table.shown}:{one.line}: no reading lies in session {one.name}, so it is left out")
+        line = f"{one.file or table.shown}:{one.line}"
+        draft.notes.append(f"{line}: no reading lies in session {one.name}, so it is left out")
     if len(empty) > _TOLD:
         draft.notes.append(f"{table.shown}: {counted(len(empty) - _TOLD, 'more session')} like these")
     inside = np.zeros(len(rows), bool)

@@ -2,7 +2,14 @@
 
 import numpy as np
 
-from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
+from pipeline.files.angle_notations import (
+    PARTS_FIX,
+    TO_DEGREES,
+    parts_fix,
+    parts_problem,
+    split_into_parts,
+    unread_notation,
+)
 from pipeline.geodesy.units import METRES
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.stated_above import angles_refused
@@ -31,7 +38,7 @@ def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
         for degrees in () if look.joined else (name, *look.names):
             parts = split_into_parts(degrees, look.names)
             if parts and (degrees == name or name in parts):
-                return f'"{degrees}" {parts_problem(parts)}; {PARTS_FIX}'
+                return f'"{degrees}" {parts_problem(parts)}; {parts_fix(degrees, parts)}'
         values = None if dms else numbers_of(texts)
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():

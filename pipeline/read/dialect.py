@@ -98,7 +98,10 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
         _check_width(header or sample[0], sign, first + 1)
     delimiter = stated or _delimiter(header, sample, wanted, points)
     rows = [row for row in (_split(line, delimiter) for line in sample) if row]
-    names = names_of(_split(header, delimiter), first + 1, wanted) if header else by_place(map(len, rows))
+    over = _split(lines[first - 1], delimiter) if first > 0 else []
+    names = (
+        names_of(_headings(header, delimiter, over, rows), first + 1, wanted) if header else by_place(map(len, rows))
+    )
     numeric = numeric_names(fitted(points, names))
     numbers = {name: place for place, name in enumerate(names) if name in numeric}
     decimal = points.decimal or _decimal(rows, numbers, first + 2)
@@ -106,6 +109,23 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     sign = "\t" if blanks else delimiter
     above = tuple(line.decode("utf-8", "replace").strip() for line in lines[: max(first, 0)])
     return Dialect(encoding, sign, decimal, first + 1, names, blanks, points.comment, above)
+
+
+def _headings(header: bytes, delimiter: str, over: list[str], rows: list[list[str]]) -> list[str]:
+    """Return the cells of a header; empty ones at its end get names of their places where they head a column.
+
+    They do as far as the line ``over`` it has names, or most rows have values: a heading may have two lines.
+    """
+    names = _split(header, delimiter)
+    named = max((place for place, name in enumerate(names, start=1) if name), default=0)
+    if not 0 < named < len(names):
+        return names
+    held = [sum(place <= len(row) and bool(row[place - 1]) for row in rows) for place in range(1, len(names) + 1)]
+    last = max((place for place, count in enumerate(held, start=1) if 2 * count > len(rows)), default=0)
+    if last <= named:
+        return names
+    last = max(last, *(place for place, name in enumerate(over[: len(names)], start=1) if name), 0)
+    return [name or (f"column_{place}" if named < place <= last else "") for place, name in enumerate(names, start=1)]
 
 
 def _first_lines(path: Path, encoding: str | None, beyond: int) -> list[bytes]:

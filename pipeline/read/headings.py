@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Sequence
 
-from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
+from pipeline.files.angle_notations import TO_DEGREES, parts_fix, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
@@ -99,8 +99,9 @@ def check_parts(points: Points, names: Sequence[str], line: int) -> None:
     taken = mapped(points.columns)
     for word, name in taken.items():
         parts = split_into_parts(name, names) if word in DEGREES else ()
+        told = "" if points.angles == "dms" else ', and state angles = "dms"'
         if parts and not set(parts) & set(taken.values()):
-            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', PARTS_FIX)
+            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', f"{parts_fix(name, parts)}{told}")
 
 
 def _fix(word: str, metres: tuple[float, ...], counted: Lengths, points: Points) -> str:

@@ -164,6 +164,9 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
         raise Unusable(line, told, fix)
     near = list(dict.fromkeys(found for _, name in missing for found in nearest(name, schema.names)))
     there = f"the columns are {listed(schema.names, QUOTE)}" if schema.names else "the file has no columns at all"
+    nameless = [place for place, name in enumerate(schema.names, start=1) if name == f"column_{place}"]
+    if nameless and line:
+        there += f"; map one without a heading by its number: header = {line} and {missing[0][0]} = {nameless[0]}"
     raise Unusable(line, told, f"nearest: {_listed(near)}; {there}" if near else there)
 
 

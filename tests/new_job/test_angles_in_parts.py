@@ -7,6 +7,7 @@ from answered import answer
 from folders_made import HEIGHT, job_of, lay, write
 from pyproj import Transformer
 
+from pipeline.files.angle_notations import parts_fix
 from pipeline.new_job import new_job
 from pipeline.run.run_job import run_job
 
@@ -49,3 +50,10 @@ def test_a_register_with_angles_in_parts_is_drafted_and_read(heading: str, lette
     assert 'angles = "dms"' in page[page.index("[control]") :]
     answer(Path(started.path), HEIGHT | {"grid": '"EPSG:2193"', "crs": '"EPSG:4959"'})
     assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_how_the_parts_become_one_column() -> None:
+    """36 degrees 50 minutes 12.345 seconds are 36 + 50 / 60 + 12.345 / 3600 degrees."""
+    told = parts_fix("Lat Deg", ("Lat Min", "Lat Sec"))
+    assert '"Lat Deg" + "Lat Min" / 60 + "Lat Sec" / 3600 with 9 decimals' in told
+    assert '"Lat D" + "Lat M" / 60 with' in parts_fix("Lat D", ("Lat M",))
