@@ -7,7 +7,7 @@ from functools import lru_cache, wraps
 from typing import Any
 
 import pyproj
-from pyproj.crs import CRS, CompoundCRS
+from pyproj.crs import CRS, CompoundCRS, PrimeMeridian
 from pyproj.database import get_database_metadata
 from pyproj.exceptions import CRSError
 
@@ -366,11 +366,13 @@ def _refuse_odd_axes(crs: CRS) -> None:
         )
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
-        raise OperationError(f"{crs.name} measures longitudes from {meridian.name}", _counted_again(horizontal))
+        degrees = float(meridian.longitude) * math.degrees(meridian.unit_conversion_factor)
+        does = f"{crs.name} measures longitudes from {meridian.name}"
+        raise OperationError(does, _counted_again(horizontal, meridian.name, degrees))
 
 
-def _counted_again(crs: CRS) -> str:
-    """Return what to write for a CRS that counts from another meridian than Greenwich."""
+def _counted_again(crs: CRS, meridian: str, degrees: float) -> str:
+    """Return what to write for a CRS that counts from a meridian so many degrees east of Greenwich."""
     if on_grid(crs) and (text := grid_from_greenwich(crs)) is not None:
         return f'write the same grid as it counts from Greenwich, "{text}": its eastings and northings are the same'
     datum = datum_from_greenwich(crs)
@@ -378,8 +380,7 @@ def _counted_again(crs: CRS) -> str:
         return "choose a CRS that measures them from Greenwich: the registry has none with this datum"
     if on_grid(crs):
         return f"choose a grid that measures them from Greenwich, on {datum}"
-    shift = crs.prime_meridian.longitude * math.degrees(crs.prime_meridian.unit_conversion_factor)
-    added = f"{shift:+.8g}° to those from {crs.prime_meridian.name}"
+    added = f"{degrees:+.8g}° to those from {meridian}"
     return f'export degrees with longitudes from Greenwich ({added}), and write "{datum}"'
 
 

@@ -26,8 +26,8 @@ def datum_from_greenwich(crs: CRS) -> str | None:
 
 def grid_from_greenwich(crs: CRS) -> str | None:
     """Return the text of a grid that counts from Greenwich; None of one that does already, or has no such datum."""
-    datum = datum_from_greenwich(crs)
-    if datum is None:
+    datum, meridian = datum_from_greenwich(crs), crs.prime_meridian
+    if datum is None or meridian is None:
         return None
     try:
         with warnings.catch_warnings():
@@ -35,7 +35,7 @@ def grid_from_greenwich(crs: CRS) -> str | None:
             text = crs.to_proj4()
     except CRSError:  # there is no text of its projection
         return None
-    degrees = crs.prime_meridian.longitude * np.degrees(crs.prime_meridian.unit_conversion_factor)
+    degrees = meridian.longitude * np.degrees(meridian.unit_conversion_factor)
     text = _LON_0.sub(lambda each: f"+{each[1]}={float(each[2]) + degrees:.12g}", _LEFT_OUT.sub("", text))
     return f"{text.strip()} on {datum}"
 

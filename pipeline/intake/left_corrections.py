@@ -65,8 +65,8 @@ class LeftCorrection(Struct):
         self.many = len(self.written) > MOST
         if not self.many and self.word in _BY_ROW and len(rows):
             order = list(self.written)
-            number = [order.index(key) if (key := _key(self.word, text)) else -1 for text in texts]
-            of_row = np.array([*number, -1], np.int8)[code]
+            of_text = [order.index(key) if (key := _key(self.word, text)) else -1 for text in texts]
+            of_row = np.array([*of_text, -1], np.int8)[code]
             begins = np.flatnonzero(np.diff(of_row, prepend=-2))
             self.turns.append((rows[begins], of_row[begins]))
 

@@ -240,8 +240,8 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     two_rows = register.found.look.two_rows  # of which one alone would be looked at for these names
     other = {word: name for word, name in named_as.items() if name and (two_rows or plain(name) != word)}
     if two_rows:
-        also = {plain(name): name for name in register.found.look.names if plain(name) in _BESIDE}
-        other |= {word: name for word, name in also.items() if name not in other.values()}
+        beside = {plain(name): name for name in register.found.look.names if plain(name) in _BESIDE}
+        other |= {word: name for word, name in beside.items() if name not in other.values()}
     if "height" in columns and isinstance(draft.control.get("height"), Question):
         other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
     if other:
