@@ -7,7 +7,7 @@ from functools import lru_cache, wraps
 from typing import Any
 
 import pyproj
-from pyproj.crs import CRS, CompoundCRS, PrimeMeridian
+from pyproj.crs import CRS, CompoundCRS
 from pyproj.database import get_database_metadata
 from pyproj.exceptions import CRSError
 
@@ -366,7 +366,7 @@ def _refuse_odd_axes(crs: CRS) -> None:
         )
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
-        degrees = float(meridian.longitude) * math.degrees(meridian.unit_conversion_factor)
+        degrees = float(meridian.longitude) * math.degrees(float(meridian.unit_conversion_factor))
         does = f"{crs.name} measures longitudes from {meridian.name}"
         raise OperationError(does, _counted_again(horizontal, meridian.name, degrees))
 
