@@ -15,6 +15,7 @@ from pipeline.files.file_patterns import fits, temporary
 from pipeline.files.regular_files import check_regular, read_whole
 from pipeline.intake.survey import Survey
 from pipeline.job.named_folder import as_written
+from pipeline.letter_case import folded
 from pipeline.limits import JOB_FILE, LOOKED_AT
 from pipeline.near import and_more
 from pipeline.read.dialect import find_dialect
@@ -35,7 +36,7 @@ def unread_notes(survey: Survey) -> Iterator[str]:
     read = {os.path.realpath(export.path): export for export in survey.exports}
     folders: dict[tuple[str, int], Export] = {}
     for path, export in read.items():
-        if path.lower().endswith(TEXT) and export.points.header != 0:
+        if folded(path).endswith(TEXT) and export.points.header != 0:
             folders.setdefault((os.path.dirname(path), export.block), export)
     for (folder, block), export in folders.items():
         found = _alike(Path(folder), export, set(read))
@@ -54,7 +55,7 @@ def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
     """Return the texts of a folder that begin like an export and are none; what cannot be looked at is left out."""
     try:
         with os.scandir(folder) as there:
-            seen = sorted(each.path for each in islice(there, LOOKED_AT) if each.name.lower().endswith(TEXT))
+            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(TEXT))
         columns = find_dialect(export.path, export.points).names
     except (OSError, Unusable):
         return []
@@ -82,7 +83,7 @@ def _named(path: Path, job_file: Path) -> bool:
 
 def _job_files(folder: Path) -> list[Path]:
     with suppress(OSError), os.scandir(folder) as there:
-        return [Path(each.path) for each in islice(there, LOOKED_AT) if each.name.lower().endswith(".toml")][:_JOBS]
+        return [Path(each.path) for each in islice(there, LOOKED_AT) if folded(each.name).endswith(".toml")][:_JOBS]
     return []
 
 

@@ -56,12 +56,12 @@ class LeftCorrection(Struct):
         if self.many:
             return
         code = np.asarray(pc.fill_null(coded.indices, -1), np.int64)
-        for number, at, count, row in _each(code, session, rows):
+        for of_session, at, count, row in _each(code, session, rows):
             key = _key(self.word, texts[at])
             if key:
                 self.written.setdefault(key, texts[at])
-                self.counts.setdefault(number, Counter())[key] += count
-                self.row.setdefault((number, key), row)
+                self.counts.setdefault(of_session, Counter())[key] += count
+                self.row.setdefault((of_session, key), row)
         self.many = len(self.written) > MOST
         if not self.many and self.word in _BY_ROW and len(rows):
             order = list(self.written)

@@ -28,7 +28,7 @@ from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.solve.unanswered_checks import register_row_notes
-from pipeline.solve.wide_tolerance import wide_tolerance_notes
+from pipeline.solve.wide_tolerance import exaggerated_notes, wide_tolerance_notes
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Role, counted, plural
 
@@ -56,6 +56,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *switch_notes(survey, solved.field, solved.occupations),
         *taken_out_notes(survey, solved),
         *wide_tolerance_notes(survey, solved, solved.doubts),
+        *exaggerated_notes(survey, solved),
         *bend_notes(survey, local),
         *register_row_notes(survey, survey.candidates, solved.missed),
         *peg_notes(survey, solved),

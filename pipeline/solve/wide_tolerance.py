@@ -21,7 +21,7 @@ from pipeline.solve.compare import OnMarks
 from pipeline.solve.difference_95 import ByShifts, differences_95
 from pipeline.solve.reading_precision import with_centring
 from pipeline.tolerance import Tolerance, plan_and_height, tolerance_text
-from pipeline.words import Doubt, Role, counted
+from pipeline.words import Doubt, Role, counted, plural
 
 #: What a difference is of its own 95 % where only a tolerance passes it, and of the usual tolerances where one vector
 #: of all checks is in doubt: whoever states a decimetre accepts it. Ours, no source.
@@ -33,6 +33,12 @@ USUAL = Tolerance(Checks().horizontal, Checks().vertical)
 _KEYS = ("horizontal", "vertical")
 #: Names that a sentence lists.
 _NAMED = 3
+#: A scale of what receivers state, and a centring [m], beyond which none is of this trade. Ours, no source.
+_SCALED, _CENTRED = 5.0, 0.03
+#: Checks of a session that say by one vector that readings are no more uncertain than they state.
+_ENOUGH = 3
+#: The 95 % of a standard uncertainty, in plan and in height.
+_TO_95 = np.array([math.sqrt(-2.0 * math.log(0.05)), 1.96])
 #: Axes of a position, of a height.
 _AXES = (slice(0, 2), slice(2, 3))
 
@@ -99,20 +105,102 @@ def wide_tolerance_notes(survey: Survey, adjusted: ByShifts, doubts: Sequence[Do
         )
 
 
+def exaggerated_notes(survey: Survey, adjusted: ByShifts) -> Iterator[str]:
+    """Yield which occupations pass by a wide tolerance that only a scale or centring of `[quality]` makes look right.
+
+    Of a crew that states a decimetre of its readings or marks nothing is told: what they say of themselves counts.
+    """
+    on_marks, quality = adjusted.occupations, survey.job.quality
+    found = _beyond_usual(survey, on_marks)
+    if found is None:
+        return
+    scale = _scales(survey, on_marks)
+    said = [f"scale = {one:g}" for one in np.unique(scale[scale > _SCALED]).tolist()[-1:]]
+    said += [f"centring = {quality.centring:g}"] if quality.centring > _CENTRED else []
+    if not said:
+        return
+    beyond, off = found
+    own = np.nan_to_num(np.column_stack(differences_95(survey, adjusted)), nan=math.inf)
+    bare = _bare(survey, on_marks, scale, own)
+    beyond &= (off <= _TIMES * own) & (off > _TIMES * bare)
+    for part, key in enumerate(_KEYS):
+        rows = _not_scattered(on_marks, np.flatnonzero(beyond[:, part]), part, _TIMES * bare[:, part])
+        if len(rows):
+            file, line = survey.where("quality", "centring" if quality.centring > _CENTRED else "scale")
+            names = adjusted.occupations.table.column("name").take(rows[:_NAMED].tolist()).to_pylist()
+            yield (
+                f"{Path(file).name}:{line}: {counted(len(rows), 'occupation')} ({', '.join(names)}"
+                f"{and_more(len(rows) - _NAMED)}) {plural(len(rows), 'passes', 'pass')} by checks.{key} ="
+                f" {getattr(survey.job.checks, key):g}, off by up to {off[rows, part].max():.3f} m, and only"
+                f" {' and '.join(said)} in [quality] makes that likely: without it the 95 % of the difference is"
+                f" {bare[rows, part].max():.3f} m at the most, with it {own[rows, part].max():.3f} m. Find out what is"
+                " off, or state the sigmas of readings and marks as they are"
+            )
+
+
+def _not_scattered(on_marks: OnMarks, rows: Integers, part: int, within: Floats) -> Integers:
+    """Return those of (k,) checks that are all of their session and all lie off alike, ``within`` (n,) metres, and far.
+
+    Where they scatter by more, or are few, readings may be as uncertain as the job says.
+    """
+    kept = [np.zeros(0, np.int64)]
+    vectors = on_marks.compared.vectors[:, _AXES[part]]
+    check = np.array([role is Role.CHECK for role in on_marks.roles], bool) & on_marks.compared.holds[:, part]
+    for session in np.unique(on_marks.session[rows]).tolist():
+        here = rows[on_marks.session[rows] == session]
+        middle = vectors[here].mean(axis=0)
+        every = len(here) >= _ENOUGH and np.array_equal(here, np.flatnonzero(check & (on_marks.session == session)))
+        alike = (np.hypot.reduce(vectors[here] - middle, axis=1) <= within[here]).all()
+        if every and alike and np.hypot.reduce(middle) > _FAR * _limit(part):
+            kept.append(here)
+    return np.concatenate(kept)
+
+
+def _scales(survey: Survey, on_marks: OnMarks) -> Floats:
+    """Return (n, 2) by what the job multiplies the standard uncertainties of occupations, in plan and in height."""
+    export = on_marks.table.column("export").to_pylist()
+    of = {at: survey.job.quality.scales(survey.exports[at].points) for at in set(export)}
+    return np.array([of[at] for at in export], np.float64).reshape(-1, 2)
+
+
+def _bare(survey: Survey, on_marks: OnMarks, scale: Floats, own: Floats) -> Floats:
+    """Return (n, 2) the 95 % of differences without scale and centring, of readings and of the ties of their session.
+
+    The marks' part stays. It is no less than that of two readings as they are stated.
+    """
+    variance = np.square(on_marks.precision.sigma)
+    stated = np.column_stack([variance[:, :2].mean(axis=1), variance[:, 2]]) / np.square(scale)
+    tie = np.array([role is Role.TIE for role in on_marks.roles], bool)
+    ties = np.bincount(on_marks.session[tie], minlength=len(survey.windows))[on_marks.session]
+    added = stated * (np.square(scale) - 1.0) + survey.job.quality.centring**2 * np.array([1.0, 0.0])
+    less = np.square(_TO_95) * added * (1.0 + 1.0 / np.maximum(ties, 1))[:, None]
+    least = np.square(_TO_95) * 2.0 * stated
+    return np.asarray(np.sqrt(np.maximum(np.square(own) - less, least)))
+
+
 def _wide(survey: Survey, adjusted: ByShifts) -> _Wide | None:
     """Return what only a stated tolerance passes, None where there is nothing of the kind."""
-    stated, on_marks = survey.job.checks, adjusted.occupations
-    compared = on_marks.compared
+    found = _beyond_usual(survey, adjusted.occupations)
+    if found is None:
+        return None
+    beyond, off = found
+    own = np.column_stack(differences_95(survey, adjusted))
+    beyond &= off > _TIMES * np.nan_to_num(own, nan=math.inf)
+    return _Wide(beyond, off, own) if beyond.any() else None
+
+
+def _beyond_usual(survey: Survey, on_marks: OnMarks) -> tuple[Flags, Floats] | None:
+    """Return (n, 2) what passes beyond the usual tolerance, in plan and in height, and (n, 2) how far it is off.
+
+    None where no tolerance is wider, or nothing is beyond.
+    """
+    stated, compared = survey.job.checks, on_marks.compared
     wider = np.array([stated.horizontal, stated.vertical]) > [USUAL.horizontal, USUAL.vertical]
     if not wider.any():
         return None
     off = np.abs(plan_and_height(np.nan_to_num(compared.vectors)))
     beyond = wider & (off > USUAL.allowed()) & compared.holds & compared.passed[:, None] & ~on_marks.temporary[:, None]
-    if not beyond.any():
-        return None
-    own = np.column_stack(differences_95(survey, adjusted))
-    beyond &= off > _TIMES * np.nan_to_num(own, nan=math.inf)
-    return _Wide(beyond, off, own) if beyond.any() else None
+    return (beyond, off) if beyond.any() else None
 
 
 def _one_vector(survey: Survey, on_marks: OnMarks, rows: Integers, part: int) -> Floats | None:

@@ -9,6 +9,7 @@ from closed_forms import turn_enu
 from running import record_of
 from simulate import Plan, Simulation, simulate
 
+from pipeline import run_job
 from pipeline.issue.record_types import Record
 
 #: Half a decimetre was meant, each time.
@@ -78,3 +79,39 @@ def test_a_base_that_drifts_is_told_as_one(tmp_path: Path) -> None:
     job.displace(np.ones(len(hours), bool), turn_enu(job.rows["longitude"], job.rows["latitude"], enu))
     _, told = judged(job, tmp_path, WIDE)
     assert any("the base appears to drift" in note for note in told)
+
+
+def with_quality(folder: Path, job: Simulation, **quality: float) -> list[str]:
+    """Return what is told of the scale and the centring that a job with wide tolerances states."""
+    job.job["quality"] = {**job.job.get("quality", {}), **quality}
+    job.job["checks"] = {**job.job.get("checks", {}), **WIDE}
+    record = run_job(job.write(folder), dry_run=True).record
+    return [note for note in record["notes"] if "in [quality] makes that likely" in note]
+
+
+@pytest.mark.parametrize(
+    "quality", [{"scale": 10}, {"centring": 0.1}, {"centring": 0.3}, {"scale": 8, "centring": 0.2}]
+)
+@pytest.mark.parametrize("vector", [OFF, (0.0, 0.0, 0.25)])
+def test_what_only_an_exaggerated_scale_or_centring_makes_likely_is_told(
+    vector: tuple[float, float, float], quality: dict[str, float], tmp_path: Path
+) -> None:
+    """A tie a quarter of a metre off, by readings of a centimetre: ten times as uncertain, it would not show."""
+    said = with_quality(tmp_path, displaced(simulate(PLAN), "ties", vector), **quality)
+    # a centring is of the position alone: a height is in doubt by itself
+    assert len(said) == (vector == OFF or "scale" in quality)
+    assert all("4 occupations" in note for note in said)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_readings_that_scatter_as_the_scale_says_are_nobodys_business(seed: int, tmp_path: Path) -> None:
+    """Receivers in a forest that state 8 mm and are 6 cm off: the scale that repeated readings give is eight."""
+    job = simulate(replace(PLAN, seed=seed))
+    scatter = np.random.default_rng(seed).normal(0.0, [0.06, 0.06, 0.09], (len(job.rows["name"]), 3))
+    job.displace(np.ones(len(scatter), bool), turn_enu(job.rows["longitude"], job.rows["latitude"], scatter))
+    assert with_quality(tmp_path, job, scale=8) == []
+
+
+@pytest.mark.parametrize("quality", [{"scale": 10}, {"centring": 0.3}])
+def test_an_exaggerated_scale_of_a_good_day_is_nobodys_business(quality: dict[str, float], tmp_path: Path) -> None:
+    assert with_quality(tmp_path, simulate(PLAN), **quality) == []
