@@ -1,6 +1,5 @@
 """Coordinate reference systems: read from text, checked for what the pipeline can do, taken apart and put together."""
 
-import math
 import re
 from collections.abc import Callable, Iterable
 from functools import lru_cache, wraps
@@ -17,7 +16,7 @@ from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.fresh_thread import Answer, in_fresh_thread
-from pipeline.geodesy.from_greenwich import datum_from_greenwich, grid_from_greenwich
+from pipeline.geodesy.from_greenwich import datum_from_greenwich, degrees_from_greenwich, grid_from_greenwich
 from pipeline.geodesy.stated_datum import check_datum_stated, on_base, registered_twin
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
@@ -378,8 +377,9 @@ def _counted_again(crs: CRS) -> str:
         return "choose a CRS that measures them from Greenwich: the registry has none with this datum"
     if on_grid(crs):
         return f"choose a grid that measures them from Greenwich, on {datum}"
-    shift = crs.prime_meridian.longitude * math.degrees(crs.prime_meridian.unit_conversion_factor)
-    added = f"{shift:+.8g}° to those from {crs.prime_meridian.name}"
+    meridian = crs.prime_meridian
+    whose = "there" if meridian is None else meridian.name
+    added = f"{degrees_from_greenwich(crs):+.8g}° to those from {whose}"
     return f'export degrees with longitudes from Greenwich ({added}), and write "{datum}"'
 
 

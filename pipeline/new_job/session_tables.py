@@ -103,8 +103,9 @@ def _of_lists(lists: Sequence[SessionList]) -> SessionTable:
     """Return lists that go together as one table, which no run reads."""
     several, taken, rows = len(lists) > 1, set[str](), list[TableSession]()
     for one in lists:
-        for name, *row in one.rows:
-            rows.append(TableSession(free_name(name, taken), *row, one.shown if several else ""))
+        for name, start, end, base, line in one.rows:
+            file = one.shown if several else ""
+            rows.append(TableSession(free_name(name, taken), start, end, base, line, file))
     shown = listed([one.shown for one in lists])
     first = next((one.first for one in lists if one.first), "")
     zoned = [(row.start, row.end) for row in rows if row.start.tzinfo is not None]
