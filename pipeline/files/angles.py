@@ -40,6 +40,10 @@ _DECIMAL_DEGREES = (
 )
 #: A whole number with a letter alone, such as 43 S, may be the rest of a longer angle.
 _SAYS_DEGREES = r"°|º|˚|deg|DEG|[NSEW].*\.|\..*[NSEW]"
+_WORDS_OF_THE_EAST = (
+    (r" ?(?:度|도) ?", "°"), (r" ?(?:分|분) ?", "'"), (r" ?(?:秒|초) ?", '"'), ("東経|东经|東經|동경", "E"),
+    ("西経|西经|西經|서경", "W"), ("北緯|北纬|북위", "N"), ("南緯|南纬|남위", "S"),
+)  # fmt: skip
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 
@@ -54,11 +58,14 @@ def dms(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
     text = _plain(cells)
     degrees = np.full(len(cells), np.nan)
     unread: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
-    for spelling in _SPELLINGS:
-        if unread.any():
-            values, good = _read(text, spelling, letters)
-            degrees = np.where(unread & good, values, degrees)
-            unread = unread & ~good
+    for signs in (False, True):
+        if signs and unread.any():
+            text = _with_signs(text)
+        for spelling in _SPELLINGS if not signs or text is not None else ():
+            if unread.any():
+                values, good = _read(text, spelling, letters)
+                degrees = np.where(unread & good, values, degrees)
+                unread = unread & ~good
     return degrees, unread
 
 
@@ -79,6 +86,18 @@ def _plain(cells: pa.Array) -> pa.Array:
     text = pc.replace_substring_regex(plain_signs(cells), r"[\x{2010}-\x{2013}\x{2212}]", "-")
     text = pc.replace_substring(text, ",", ".")
     return pc.replace_substring_regex(pc.utf8_trim_whitespace(text), r"[\s\x{00A0}\x{2009}\x{202F}]+", " ")
+
+
+def _with_signs(text: pa.Array) -> pa.Array | None:
+    """Return angles in Chinese, Japanese and Korean words with signs and letters; None where there are no such words.
+
+    These are 東経139度29分55.767秒 and 127도 06분 19.1초, from a dictionary.
+    """
+    if not pc.any(pc.match_substring_regex(text, "[度도]")).as_py():
+        return None
+    for words, sign in _WORDS_OF_THE_EAST:
+        text = pc.replace_substring_regex(text, words, sign)
+    return pc.utf8_trim_whitespace(text)
 
 
 def _read(text: pa.Array, pattern: str, letters: str) -> tuple[Floats, Flags]:

@@ -1,6 +1,5 @@
 """Coordinate reference systems: read from text, checked for what the pipeline can do, taken apart and put together."""
 
-import math
 import re
 from collections.abc import Callable, Iterable
 from functools import lru_cache, wraps
@@ -17,7 +16,7 @@ from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.fresh_thread import Answer, in_fresh_thread
-from pipeline.geodesy.from_greenwich import datum_from_greenwich, grid_from_greenwich
+from pipeline.geodesy.from_greenwich import datum_from_greenwich, degrees_from_greenwich, grid_from_greenwich
 from pipeline.geodesy.stated_datum import check_datum_stated, on_base, registered_twin
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
@@ -366,13 +365,11 @@ def _refuse_odd_axes(crs: CRS) -> None:
         )
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
-        degrees = float(meridian.longitude) * math.degrees(float(meridian.unit_conversion_factor))
-        does = f"{crs.name} measures longitudes from {meridian.name}"
-        raise OperationError(does, _counted_again(horizontal, meridian.name, degrees))
+        raise OperationError(f"{crs.name} measures longitudes from {meridian.name}", _counted_again(horizontal))
 
 
-def _counted_again(crs: CRS, meridian: str, degrees: float) -> str:
-    """Return what to write for a CRS that counts from a meridian so many degrees east of Greenwich."""
+def _counted_again(crs: CRS) -> str:
+    """Return what to write for a CRS that counts from another meridian than Greenwich."""
     if on_grid(crs) and (text := grid_from_greenwich(crs)) is not None:
         return f'write the same grid as it counts from Greenwich, "{text}": its eastings and northings are the same'
     datum = datum_from_greenwich(crs)
@@ -380,7 +377,9 @@ def _counted_again(crs: CRS, meridian: str, degrees: float) -> str:
         return "choose a CRS that measures them from Greenwich: the registry has none with this datum"
     if on_grid(crs):
         return f"choose a grid that measures them from Greenwich, on {datum}"
-    added = f"{degrees:+.8g}° to those from {meridian}"
+    meridian = crs.prime_meridian
+    whose = "there" if meridian is None else meridian.name
+    added = f"{degrees_from_greenwich(crs):+.8g}° to those from {whose}"
     return f'export degrees with longitudes from Greenwich ({added}), and write "{datum}"'
 
 

@@ -24,18 +24,24 @@ def datum_from_greenwich(crs: CRS) -> str | None:
     return None if called == base.name else _datums().get(called)
 
 
+def degrees_from_greenwich(crs: CRS) -> float:
+    """Return where the meridian is that a CRS counts from, in degrees east of Greenwich."""
+    meridian = crs.prime_meridian
+    return 0.0 if meridian is None else float(meridian.longitude * np.degrees(meridian.unit_conversion_factor))
+
+
 def grid_from_greenwich(crs: CRS) -> str | None:
     """Return the text of a grid that counts from Greenwich; None of one that does already, or has no such datum."""
-    datum, meridian = datum_from_greenwich(crs), crs.prime_meridian
-    if datum is None or meridian is None:
+    datum = datum_from_greenwich(crs)
+    if datum is None:
         return None
+    degrees = degrees_from_greenwich(crs)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # it says that the text leaves out the datum
             text = crs.to_proj4()
     except CRSError:  # there is no text of its projection
         return None
-    degrees = meridian.longitude * np.degrees(meridian.unit_conversion_factor)
     text = _LON_0.sub(lambda each: f"+{each[1]}={float(each[2]) + degrees:.12g}", _LEFT_OUT.sub("", text))
     return f"{text.strip()} on {datum}"
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from pipeline.problems import Problems
+from pipeline.replace import replace
 
 _MARK = "# OPEN: "
 _KEY = re.compile(r'\s*(#\s?)?"?([a-z_]+)"?\s*=')
@@ -25,14 +26,26 @@ def check_open(text: str, raw: Mapping[str, Any], shown: str, problems: Problems
     """Note every question whose answers all stand behind a # still, and whose key its table has not.
 
     A question that lost its answers was answered by leaving them out: so is one after a column that is not meant.
-    Where they are not ``alone`` wrong, those after keys that are told as missing are left out.
+    Where they are not ``alone`` wrong, those after keys that are told as missing are named there.
     """
     lines = text.splitlines()
     for at, line in enumerate(lines):
         key = _asked(lines, at) if line.startswith(_MARK) else None
-        if key is not None and (alone or key not in _MISSED) and not _is_there(raw, lines, at, key):
+        if key is None or _is_there(raw, lines, at, key):
+            continue
+        if not alone and key in _MISSED:
+            _add_to_missing(problems, shown, f"'{key}' in [{_headers(lines, at)[-1]}] is missing", at + 1)
+        else:
             asks = line.removeprefix(_MARK) + "".join(_rest(lines, at))
             problems.add(shown, at + 1, f"this question is still open: {asks}", _FIX)
+
+
+def _add_to_missing(problems: Problems, shown: str, what: str, line: int) -> None:
+    """Say behind a key that is told as missing which line asks for it."""
+    for number, one in enumerate(problems.found):
+        if (one.file, one.what, one.fix) == (shown, what, ""):
+            fix = f"line {line} asks for it, and is still open: remove the # from the correct line below it"
+            problems.found[number] = replace(one, fix=f"{fix}, or write another value there")
 
 
 def _rest(lines: list[str], at: int) -> Iterator[str]:
@@ -66,14 +79,19 @@ def _is_there(raw: Mapping[str, Any], lines: list[str], at: int, key: str) -> bo
 
     ``[source]`` answers for a block of points, and all blocks for ``[source]``.
     """
-    headers = [found[1] for line in lines[:at] if (found := _TABLE.match(line)) is not None]
-    asked, keys = (headers or [""])[-1], {key, _EITHER.get(key, key)}
+    headers = _headers(lines, at)
+    asked, keys = headers[-1], {key, _EITHER.get(key, key)}
     tables = [_table(raw, asked, headers)]
     if asked == "points":
         tables.append(raw.get("source"))
     blocks = raw.get("points")
     everywhere = asked == "source" and isinstance(blocks, list) and bool(blocks) and all(map(keys.intersection, blocks))
     return everywhere or any(isinstance(table, Mapping) and bool(keys & table.keys()) for table in tables)
+
+
+def _headers(lines: list[str], at: int) -> list[str]:
+    """Return the tables that begin above a line, the last one in which it stands, "" for none."""
+    return ["", *(found[1] for line in lines[:at] if (found := _TABLE.match(line)) is not None)]
 
 
 def _table(raw: Mapping[str, Any], name: str, headers: list[str]) -> object:

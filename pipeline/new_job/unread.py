@@ -17,6 +17,7 @@ from pipeline.new_job.gps_weeks import like_weeks
 from pipeline.new_job.headings import bare, rank, says_height
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
+from pipeline.new_job.numbers_together import numbers_together
 from pipeline.new_job.questions import Question
 from pipeline.new_job.time_notation import (
     are_yet_to_come,
@@ -71,7 +72,7 @@ _OF_DAY = re.compile(r"(?:=\")?\d{1,2}(?: ?[:h] ?\d\d|\.\d\d\.\d\d)(?!\d).*")
 
 def no_position(look: FileLook) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
-    if (apart := _all_torn(look)) is not None:
+    if apart := _all_torn(look) or numbers_together(look):
         return f"no positions that can be read: {apart}"
     if parts := _parts_of_angles(look):
         return f"no positions that can be read: {parts} {_APART}"

@@ -78,3 +78,13 @@ def test_beside_other_mistakes_a_key_that_is_told_as_missing_is_told_once() -> N
     )
     check_open(text, tomllib.loads(text), "job.toml", problems, alone=False)
     assert [problem.line for problem in problems.found] == [6]
+
+
+def test_a_key_told_as_missing_names_the_question_that_asks_for_it() -> None:
+    text = "[target]\n# OPEN: which grid?\n# grid = \n"
+    problems = Problems()
+    problems.add("job.toml", 1, "'grid' in [target] is missing")
+    check_open(text, tomllib.loads(text), "job.toml", problems, alone=False)
+    (problem,) = problems.found
+    assert (problem.line, problem.what) == (1, "'grid' in [target] is missing")
+    assert problem.fix.startswith("line 2 asks for it, and is still open: remove the #")
