@@ -37,7 +37,8 @@ from pipeline.new_job.sessions_of_table import fit, sessions_of_table
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.source_section import add_block, draft_source, on_one_clock
 from pipeline.new_job.timed_rows import TimedRows, rows
-from pipeline.new_job.unread import no_session, nuls, torn
+from pipeline.new_job.torn_rows import nul_note, torn_note
+from pipeline.new_job.unread import no_session
 from pipeline.problems import JobError, Problem
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.replace import replace
@@ -153,9 +154,9 @@ def _note_unread(draft: Draft, inside: Contents, read: TimedRows, twice: Sequenc
     for one, doubt in zip(inside.exports, twice, strict=True):
         if doubt is None and (stands_twice := other_places_note(one.look, one.mapped)):
             draft.notes.append(f"{one.look.called}: {stands_twice}")
-    draft.notes += [note for one in inside.exports if (note := torn(one.look)) is not None]
+    draft.notes += [note for one in inside.exports if (note := torn_note(one.look)) is not None]
     every = [*inside.exports, *inside.registers]
-    draft.notes += [note for one in every if (note := nuls(one.look)) is not None]
+    draft.notes += [note for one in every if (note := nul_note(one.look)) is not None]
     if not draft.sessions and draft.sessions_file is None:
         draft.no_session = no_session([one.look.shown for one in inside.exports], len(read), list(read.unread.values()))
     elif read.unread:

@@ -27,7 +27,8 @@ from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
 from pipeline.new_job.session_lists import SessionList, go_together, session_list
 from pipeline.new_job.text_encoding import pages_of
-from pipeline.new_job.unread import no_height, no_position, unread_times
+from pipeline.new_job.unread import no_height, no_position
+from pipeline.new_job.unread_times import unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import ColumnsMissing, position_of

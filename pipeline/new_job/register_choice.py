@@ -26,7 +26,7 @@ from pipeline.new_job.name_columns import (
 )
 from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.same_places import SAME, rows_of, same_places
-from pipeline.new_job.unread import unread_times
+from pipeline.new_job.unread_times import unread_times
 from pipeline.read.findings import Unusable
 
 #: How many times the marks of a register the points are, at least, of a table of results that lists both. No source.

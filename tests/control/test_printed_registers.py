@@ -4,23 +4,19 @@ import random
 from pathlib import Path
 
 import pytest
+from registers_read import read_marks
 
-from pipeline.control.register import Register, read_register
+from pipeline.control.register import Register
 from pipeline.control.table_form import Form
 from pipeline.files.sheet import Written
-from pipeline.problems import Problems
 
 _NAMED = {"mark": "Point", "easting": "E", "northing": "N", "height": "H"}
 
 
 def _read(folder: Path, text: str, named: dict[str, str] | None = None) -> tuple[Register | None, list[str]]:
-    (folder / "marks.txt").write_text(text)
-    problems = Problems()
     form = Form(Written(pages=True), _NAMED if named is None else named)
-    register = read_register(
-        folder / "marks.txt", problems, kind="projected", ellipsoid=False, shown="marks.txt", form=form
-    )
-    return register, [str(one) for one in problems.found]
+    register, problems = read_marks(folder, text, form, name="marks.txt")
+    return register, [str(one) for one in problems]
 
 
 def _row(number: int, up: str = "") -> str:

@@ -3,21 +3,19 @@
 from pathlib import Path
 
 import pytest
+from registers_read import read_marks
 
-from pipeline.control.register import Register, read_register
+from pipeline.control.register import Register
 from pipeline.control.table_form import Form
-from pipeline.problems import Problems
 
 
 def _read(
     folder: Path, heading: str, row: str, degrees: tuple[str, str] = ("LonD", "LatD"), *, dms: bool = True
 ) -> tuple[Register | None, list[str]]:
-    (folder / "marks.csv").write_text(f"{heading}\n{row}\n")
     named = {"mark": "Mark", "longitude": degrees[0], "latitude": degrees[1], "ellipsoid_height": "h"}
-    problems, form = Problems(), Form(named=named, dms=dms)
-    path = folder / "marks.csv"
-    found = read_register(path, problems, kind="geographic", ellipsoid=True, shown="marks.csv", form=form)
-    return found, [str(one) for one in problems.found]
+    form = Form(named=named, dms=dms)
+    found, problems = read_marks(folder, f"{heading}\n{row}\n", form, kind="geographic", ellipsoid=True)
+    return found, [str(one) for one in problems]
 
 
 SIX = "Mark;LatD;LatM;LatS;LonD;LonM;LonS;h"

@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import pytest
+from registers_read import read_all_marks
 
-from pipeline.control import read_register
 from pipeline.intake.zone_numbers import check_zone_numbers, zone_before
 from pipeline.problems import Problems
 
@@ -14,10 +14,7 @@ UTM, GK = (399707.491, 5800277.947), (5399707.0, 5802100.0)
 
 def told(folder: Path, stated: str, *places: tuple[float, float]) -> list[str]:
     rows = "".join(f"CM{at},{east},{north},83.1\n" for at, (east, north) in enumerate(places, start=1))
-    (folder / "marks.csv").write_text(f"mark,easting,northing,height\n{rows}")
-    problems = Problems()
-    register = read_register(folder / "marks.csv", problems, kind="projected", ellipsoid=False, shown="marks.csv")
-    assert register is not None
+    register, problems = read_all_marks(folder, f"mark,easting,northing,height\n{rows}"), Problems()
     check_zone_numbers(register, stated, problems)
     return [str(problem) for problem in problems.found]
 

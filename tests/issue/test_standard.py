@@ -267,7 +267,8 @@ def any_package(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPat
         return written(path)
     rows = [] if request.param == "nothing" else [points(["a"], ["FENCE"], ["bracketed"])]
     layers = [LayerSource("points", points_schema(CARRIED), rows), LayerSource("marks", MARKS, [])]
-    write_geopackage(path, layers, crs=GRIDS.get(request.param, "EPSG:2193"), data_to=DATA_TO, lineage=LINEAGE)
+    within = Georeference(GRIDS.get(request.param, "EPSG:2193"))
+    write_geopackage(path, layers, within, DATA_TO, lineage=LINEAGE)
     return path
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pyarrow as pa
 import pyogrio
+from simulate_files import EXPORTED
 
 from pipeline.job.model import Columns, Job, JobSection, Points, Target
 from pipeline.problems import Problems
@@ -13,19 +14,7 @@ from pipeline.read.exports import Export, find_exports, read_batches
 from pipeline.tables import TIME
 
 HEADER = "Point,Observed,Lat,Lon,EllHt,sE,sN,sU,Sol,Code,Base"
-COLUMNS = {
-    "name": "Point",
-    "time": "Observed",
-    "latitude": "Lat",
-    "longitude": "Lon",
-    "height": "EllHt",
-    "sigma_east": "sE",
-    "sigma_north": "sN",
-    "sigma_up": "sU",
-    "solution": "Sol",
-    "code": "Code",
-    "base": "Base",
-}
+COLUMNS = EXPORTED
 GOOD = "P1,2026-03-02T07:30:00Z,-36.8,174.7,12.5,0.01,0.02,0.03,fix,KERB,BASE-A"
 
 

@@ -12,24 +12,16 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
+from simulate_files import EXPORTED
+
 FOLDER = Path(__file__).resolve().parents[1] / "odd_files"
 
 #: The session that the readings are of, in UTC, and its tie and checks.
 SESSION = ("2026-03-01T19:30:00Z", "2026-03-01T22:00:00Z")
 TIES, CHECKS = {"CM1-AM": "CM1"}, {"CM2-AM": "CM2", "CM3-PM": "CM3"}
 
-_REST = {
-    "latitude": "Lat",
-    "longitude": "Lon",
-    "height": "EllHt",
-    "sigma_east": "sE",
-    "sigma_north": "sN",
-    "sigma_up": "sU",
-    "solution": "Sol",
-    "code": "Code",
-    "base": "Base",
-}
-_PLAIN = {"name": "Point", "time": "Observed", **_REST}
+_PLAIN = EXPORTED
+_REST = {ours: name for ours, name in _PLAIN.items() if ours not in ("name", "time")}
 _BLANKS = {"name": "Point", "date": "Date", "time": "Time", **_REST}
 _NO_POSITION = {ours: name for ours, name in _PLAIN.items() if ours not in ("longitude", "latitude", "height")}
 _NZ = "Pacific/Auckland"

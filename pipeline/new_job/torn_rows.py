@@ -1,0 +1,74 @@
+"""Explains which rows of a file cannot be split like its header, or hold NUL bytes, and what to do."""
+
+import re
+from itertools import islice
+
+from pipeline.new_job.look import FileLook
+from pipeline.words import counted, plural
+
+#: A number with a decimal comma that stands between commas too.
+_COMMAS = re.compile(r"(?:^|,)[+-]?\d+,\d+,[+-]?\d+,\d+(?:,|$)")
+
+
+def mostly_torn(look: FileLook) -> str | None:
+    """Return why most of the first rows have not as many cells as the header, and what to do; None where few are so."""
+    rows = len(next(iter(look.columns.values()), []))
+    if 2 * len(look.torn) <= rows:
+        return None
+    torn = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
+    shown = look.fault.replace("\t", " ")
+    torn += f", the first is line {look.torn[0]}: {shown}; "
+    if look.blanks and (cells := _cells_of_each(look)):
+        return (
+            f"{torn}as every row has {counted(cells, 'cell')}, blanks within headings split them, or a column is"
+            ' empty: write each heading as one word, as in "Point_name", leave empty columns out, or export with'
+            " another delimiter, such as ';' or a tab"
+        )
+    if look.blanks:
+        return (
+            f"{torn}where blanks separate the columns, a name or code with a blank is split and an empty cell is"
+            " lost: export with another delimiter, such as ';' or a tab"
+        )
+    with look.path.open("rb") as file:
+        line = next(islice(file, look.torn[0] - 1, None), b"").decode("utf-8", "replace").strip()
+    if _COMMAS.search(line):
+        return (
+            f"{torn}its decimal commas seem to be mixed with comma delimiters: export with decimal points, or with"
+            " another delimiter, such as ';' or a tab"
+        )
+    return f"{torn}check that the rows have the columns of the header, and export it again"
+
+
+def _cells_of_each(look: FileLook) -> int:
+    """Return how many cells all rows have that blanks separate, where that is fewer than the header; 0 elsewhere."""
+    with look.path.open("rb") as file:
+        lines = list(islice(file, look.torn[-1]))
+    counts = {len(lines[number - 1].split()) for number in look.torn}
+    rows = len(next(iter(look.columns.values()), []))
+    alike = len(counts) == 1 and len(look.torn) == rows
+    return min(counts) if alike and min(counts) < len(look.names) else 0
+
+
+def nul_note(look: FileLook) -> str | None:
+    """Return what is to be told of lines with a NUL, each of which a run holds back; None of none."""
+    if not look.nuls:
+        return None
+    lines = counted(len(look.nuls), "line holds", "lines hold")
+    first = ", this one first," if len(look.nuls) > 1 else ""
+    return (
+        f"{look.shown}:{look.nuls[0]}: {lines} NUL bytes{first} and cannot be read: the file may be damaged or"
+        " incomplete; export it again"
+    )
+
+
+def torn_note(look: FileLook) -> str | None:
+    """Return what is to be told of rows that have not as many cells as the header, between blanks; None of none."""
+    if not look.torn or not look.blanks:
+        return None
+    many = counted(len(look.torn), "row")
+    return (
+        f"{look.shown}:{look.torn[0]}: {many} of the first {len(next(iter(look.columns.values()), []))}"
+        f" {plural(len(look.torn), 'has', 'have')} not as many cells as the header, this one first, and cannot be read:"
+        " where blanks separate the columns an empty cell is lost; export with another delimiter, such as ';' or a"
+        " tab"
+    )
