@@ -78,6 +78,11 @@ def _folded(texts: pa.Array) -> pa.Array:
     return pa.array(found, texts.type)
 
 
+def flags_of(column: pa.Array) -> Flags:
+    """Return (n,) a column of yes and no; null is no."""
+    return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)
+
+
 def each_once(column: pa.Array, look: Callable[[pa.Array], NDArray[Any]]) -> NDArray[Any]:
     """Return (n,) what a look says of every text of a column that has few different ones, which are looked at once."""
     coded = pc.dictionary_encode(column, null_encoding="encode")

@@ -6,6 +6,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
 from pipeline.files.written_numbers import plain_signs
+from pipeline.tables import flags_of
 
 _NUMBER = r"\d{1,3}(?:\.\d+)?"
 _DEGREES = r"(?:°|º|˚|\*|:|d|D|deg|DEG)"
@@ -77,7 +78,7 @@ def decimal_degrees(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
     """
     text = _plain(cells)
     values, good = _read(text, _DECIMAL_DEGREES, letters)
-    good &= pc.fill_null(pc.match_substring_regex(text, _SAYS_DEGREES), False).to_numpy(zero_copy_only=False)
+    good &= flags_of(pc.match_substring_regex(text, _SAYS_DEGREES))
     return np.where(good, values, np.nan), cells.is_valid().to_numpy(zero_copy_only=False) & ~good
 
 

@@ -11,8 +11,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.intake.positions import column_numbers, stated_sigmas
 from pipeline.job.model import Quality
 from pipeline.letter_case import folded
-from pipeline.occupations.telling_names import flags_of
-from pipeline.tables import each_once, folded_column
+from pipeline.tables import each_once, flags_of, folded_column
 from pipeline.words import Reason
 
 #: Metres: no solution is accepted that is as uncertain as this; 99.99 and the like are written where it is not known.

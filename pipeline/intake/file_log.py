@@ -25,11 +25,10 @@ from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
 from pipeline.occupations.name_words import DATE
 from pipeline.occupations.signs import Signs
-from pipeline.occupations.telling_names import flags_of
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.sessions.windows import SessionWindow
-from pipeline.tables import each_once, has_text, milliseconds
+from pipeline.tables import each_once, flags_of, has_text, milliseconds
 from pipeline.words import REASONS, Reason, reason_code
 
 #: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.

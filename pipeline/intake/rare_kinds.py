@@ -16,8 +16,7 @@ from pipeline.letter_case import folded
 from pipeline.occupations.code_slips import slip_of
 from pipeline.occupations.name_words import shape, shape_patterns
 from pipeline.occupations.signs import MarkNames, Signs
-from pipeline.occupations.telling_names import flags_of
-from pipeline.tables import folded_column
+from pipeline.tables import flags_of, folded_column
 
 #: Readings of a job that are alike, up to which they may be occupations. Common practice, no source.
 _FEW = 6

@@ -8,7 +8,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags
 from pipeline.letter_case import folded
-from pipeline.tables import folded_column
+from pipeline.tables import flags_of, folded_column
 
 #: Words that mean a check wherever they stand, in the usual tongues of exports; letters beside make another word.
 _CHECK = r"(?:re)?(?:checks?|chks?|chck|kontroll[a-z]*|controles?|contrôles?|controllo)"
@@ -33,7 +33,7 @@ def holds_check(texts: pa.Array, codes: bool) -> Flags:
     likely = pc.or_(*(pc.match_substring(lower, part) for part in IN_CHECK_WORDS))
     if codes:
         likely = pc.or_(likely, pc.match_substring_regex(lower, _ALSO))
-    rows = np.flatnonzero(pc.fill_null(likely, False).to_numpy(zero_copy_only=False))
+    rows = np.flatnonzero(flags_of(likely))
     found = np.zeros(len(texts), bool)
     some = lower.take(pa.array(rows))
     held = pc.match_substring_regex(some, _HOLDS)

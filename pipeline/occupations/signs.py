@@ -14,8 +14,8 @@ from pipeline.arrays import Flags, Integers
 from pipeline.letter_case import folded, one_form
 from pipeline.occupations.check_words import IN_CHECK_WORDS, holds_check
 from pipeline.occupations.name_words import DATE, OCCASION, of_occasion, shape_patterns
-from pipeline.occupations.telling_names import TellingNames, flags_of
-from pipeline.tables import folded_column, has_text
+from pipeline.occupations.telling_names import TellingNames
+from pipeline.tables import flags_of, folded_column, has_text
 
 
 @dataclass(frozen=True)

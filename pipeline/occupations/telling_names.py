@@ -8,8 +8,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct
 
-from pipeline.arrays import Flags, Integers
-from pipeline.tables import folded_column
+from pipeline.arrays import Integers
+from pipeline.tables import flags_of, folded_column
 
 
 class TellingNames(Struct, frozen=True):
@@ -34,8 +34,3 @@ class TellingNames(Struct, frozen=True):
         if self.pattern:
             telling |= flags_of(pc.match_substring_regex(small, self.pattern))
         return np.flatnonzero(telling)
-
-
-def flags_of(column: pa.Array) -> Flags:
-    """Return (n,) a column of yes and no; null is no."""
-    return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)

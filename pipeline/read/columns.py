@@ -41,7 +41,7 @@ from pipeline.read.raw_batch import Geometry, Raw
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.read.times import Clock, clock
 from pipeline.replace import replace
-from pipeline.tables import READING
+from pipeline.tables import READING, flags_of
 from pipeline.words import Reason
 
 _PLACES = ("first", "second", "third")
@@ -148,7 +148,7 @@ class _Reader:
         """Find the header where it comes again among the rows, as where files were put together."""
         cells, name = self._cells("time"), self.how.names.get("time")
         if cells is not None and pa.types.is_string(cells.type):
-            again = pc.fill_null(pc.equal(cells, name), False).to_numpy(zero_copy_only=False)
+            again = flags_of(pc.equal(cells, name))
             self.findings.add(Reason.UNREADABLE, again, "the column names are repeated here")
 
     def _note_units(self) -> bool:
@@ -365,7 +365,7 @@ class _Reader:
     def _over_midnight(self, begins: pa.Array, ends: pa.Array) -> pa.Array:
         """Return ends of occupations, those on the next day that have no date of their own and would come first."""
         cells = self.raw.columns[str(self.how.points.columns.time_end)]
-        first = pc.fill_null(pc.less(ends, begins), False).to_numpy(zero_copy_only=False)
+        first = flags_of(pc.less(ends, begins))
         first &= ~self.how.end_clock.matched(cells)
         if not first.any():
             return ends

@@ -17,6 +17,7 @@ from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.headings import check_units_row
 from pipeline.read.mapping import mapped, position_of, time_of
 from pipeline.read.raw_batch import Raw
+from pipeline.tables import flags_of
 
 #: So many of a row's times and parts of a position are words where it is a heading, and so many of these are known.
 _WORDS_MIN, _KNOWN_MIN = 3, 2
@@ -24,6 +25,8 @@ _WORDS_MIN, _KNOWN_MIN = 3, 2
 _WORD = r"^[^0-9]*\p{L}"
 #: One, or signs alone, as a row of units has where there is none.
 _NO_FIGURE = r"^[^0-9]*(?:\p{L}|$)"
+#: How nearly all numbers and times begin, which is told in a seventh of the time.
+_PLAINLY = r"^[-+., ]*[0-9]"
 _FIGURE = re.compile(r"[+-]?\d+([.,:]\d+)*")
 NOT_AS_ABOVE = "the column names are repeated here, but not as above"
 SPLIT = (
@@ -132,11 +135,11 @@ def _candidates(raw: Raw, first: Heading) -> list[int]:
         found[:] = True
         count = np.zeros(len(raw.row), dtype=np.int64)
         for text in texts:
-            found &= pc.fill_null(pc.match_substring_regex(text, _NO_FIGURE), True).to_numpy(zero_copy_only=False)
+            found &= _words(text)
             if not found.any():
                 break
             word = pc.match_substring_regex(text, _WORD)
-            count += pc.fill_null(word, False).to_numpy(zero_copy_only=False)
+            count += flags_of(word)
         found &= count >= _WORDS_MIN
     if raw.unsplit is not None:
         for row in np.flatnonzero(raw.unsplit.is_valid().to_numpy(zero_copy_only=False)).tolist():
@@ -158,11 +161,18 @@ def _filled(raw: Raw, first: Heading) -> Flags:
     count = np.zeros(len(raw.row), dtype=np.int64)
     for word in first.words:
         cells = raw.columns[list(raw.columns)[first.places[word]]]
-        there = cells.is_valid()
-        if pa.types.is_string(cells.type):
-            there = pc.and_(there, pc.invert(pc.fill_null(pc.match_substring_regex(cells, _NO_FIGURE), True)))
-        count += there.to_numpy(zero_copy_only=False)
+        there = cells.is_valid().to_numpy(zero_copy_only=False)
+        count += there & ~_words(cells) if pa.types.is_string(cells.type) else there
     return count >= _KNOWN_MIN
+
+
+def _words(texts: pa.Array) -> Flags:
+    """Return (n,) which cells have a letter before any figure, or nothing but signs; null is such a cell."""
+    found = ~flags_of(pc.match_substring_regex(texts, _PLAINLY))
+    if found.any():
+        others = texts.filter(pa.array(found))
+        found[found] = pc.fill_null(pc.match_substring_regex(others, _NO_FIGURE), True).to_numpy(zero_copy_only=False)
+    return found
 
 
 def _stem(name: str) -> str:

@@ -19,7 +19,7 @@ from pipeline.read.counted_times import COUNTED, Counted
 from pipeline.read.findings import Findings
 from pipeline.read.odd_cells import described
 from pipeline.read.stated_offsets import StatedOffsets, stated_minutes
-from pipeline.tables import TIME
+from pipeline.tables import TIME, flags_of
 from pipeline.words import Reason
 
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
@@ -258,5 +258,5 @@ def rounded(times: pa.Array) -> pa.Array:
 
 
 def _matches(cells: pa.Array, pattern: str) -> Flags:
-    found: Flags = pc.fill_null(pc.match_substring_regex(cells, pattern), False).to_numpy(zero_copy_only=False)
+    found: Flags = flags_of(pc.match_substring_regex(cells, pattern))
     return found
