@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 from msgspec import Struct
 
+from pipeline.geodesy.crs import parse
 from pipeline.intake.left_corrections import LeftCorrection
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
@@ -74,10 +75,14 @@ def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: Le
     if not is_setting(word, [left.written[key] for key in every]):
         return False
     beside = [one for one in survey.first_pass.files[at].left_corrections.values() if not one.many]
+    points = survey.exports[at].points
+    if word == "geoid":
+        return points.crs is None or parse(points.crs).is_compound  # no geoid is in ellipsoidal heights
     if word == "source":
         of_bases = any(one.word == "base" and len(one.counts.get(window.index, ())) > 1 for one in beside)
         several = len(survey.first_pass.log.sessions[window.index].ids) > 1
-        return not (of_bases or several or window.session.shift == "none")
+        by_id = points.columns.base is not None and window.session.base is not None  # all are of that one base
+        return not (of_bases or several or by_id or window.session.shift == "none")
     if word in _OF_ROVERS:
         rovers = any(one.word == "rover" and len(one.counts.get(window.index, ())) > 1 for one in beside)
         return not rovers and left.stretches() <= _STRETCHES * len(survey.windows)

@@ -21,12 +21,10 @@ _CALLED = {
         ukladodniesienia souradnicovysystem системакоординат
         """,
     "source": """
-        mountpoint mountpt mount ntripmountpoint correctionsource correctionssource corrsource sourceofcorrections corr
-        corrections correction correctionservice correctionsservice correctiondata rtksource rtknetwork gnssnetwork
-        network ntrip ntripsource caster korrekturquelle korrekturdienst korrekturdaten korrekturen
-        sourcedescorrections sourcecorrections pointdemontage fuentedecorrecciones fuentecorreccion
-        correcciones fontedicorrezione fontecorrezioni correzioni correcties correctiebron korreksjonskilde
-        korreksjoner korrektionskalla zrodlopoprawek poprawki zdrojkorekci korekce
+        mountpoint mountpt mount ntripmountpoint correctionsource correctionssource corrsource sourceofcorrections
+        correctionservice correctionsservice rtksource rtknetwork gnssnetwork ntripsource caster korrekturquelle
+        korrekturdienst sourcedescorrections sourcecorrections pointdemontage fuentedecorrecciones fuentecorreccion
+        fontedicorrezione fontecorrezioni correctiebron korreksjonskilde korrektionskalla zrodlopoprawek zdrojkorekci
         """,
     "geoid": """
         geoid geoidmodel geoidfile geoidname geoidgrid geoidused geoidapplied quasigeoid geoidmodell geoide

@@ -20,12 +20,12 @@ def day(sessions: int = 1) -> Simulation:
     return simulate(Plan(sessions=sessions, points=40, ties=1, checks=3, seed=5))
 
 
-def notes(folder: Path, change: Callable[[int, Row], Row], job: Simulation | None = None) -> list[str]:
+def notes(folder: Path, change: Callable[[int, Row], Row], job: Simulation | None = None, code: int = 0) -> list[str]:
     """Return what is told of settings on a day that is honest but for columns added to its export."""
     path = (job or day()).write(folder)
     number = iter(range(10_000))
     rewrite_export(folder / "rover001.csv", lambda row: change(next(number), row))
-    return [note for note in record_of(path)["notes"] if TOLD in note]
+    return [note for note in record_of(path, code)["notes"] if TOLD in note]
 
 
 def points_between(job: Simulation) -> range:
@@ -44,7 +44,7 @@ def points_between(job: Simulation) -> range:
         ("Mode", "RTK", "PPK"),
         ("Mode", "RTK fixed", "Network fixed"),
         ("Mount point", "VRS3", "NEAR"),
-        ("Corr", "MSM-NET", "LOCALBASE"),
+        ("Correction source", "MSM-NET", "LOCALBASE"),
         ("Geoid", "yes", "no"),
         ("Geoid model", "GEO-A", "GEO-B"),
         ("Localised", "0", "1"),
@@ -56,10 +56,45 @@ def points_between(job: Simulation) -> range:
 )
 def test_a_setting_without_a_mark_is_told(column: str, usual: str, other: str, tmp_path: Path) -> None:
     job = day()
+    if column in ("Mount point", "Correction source"):
+        without_base_ids(job)
+    level = column.startswith("Geoid")
+    if level:  # which is doubted besides: the heading says that heights are ellipsoidal
+        job.job["source"]["crs"] = "EPSG:4167+5773"
     between = points_between(job)
-    (note,) = notes(tmp_path, lambda at, row: row | {column: other if at in between else usual}, job)
+    (note,) = notes(
+        tmp_path, lambda at, row: row | {column: other if at in between else usual}, job, code=3 if level else 0
+    )
     assert note.startswith(f"rover001.csv:{between[0] + 2}: session ")
     assert f'column "{column}" says {other} of {len(between)} readings (first one here) and {usual} of the' in note
+
+
+def without_base_ids(job: Simulation) -> None:
+    del job.job["session"][0]["base"]
+
+
+@pytest.mark.parametrize(
+    ("column", "usual", "other"),
+    [
+        ("Mount point", "NEAR_4", "NEAR_5"),
+        ("Network", "LTE", "3G"),
+        ("Corrections", "RTCM3", "CMR"),
+        ("Geoid", "GEO-A", "none"),
+    ],
+)
+def test_what_cannot_move_a_reading_is_let_be(column: str, usual: str, other: str, tmp_path: Path) -> None:
+    """Base ids say that all readings are of one base; no geoid is in ellipsoidal heights; a modem is no source."""
+    job = day()
+    between = points_between(job)
+    assert notes(tmp_path, lambda at, row: row | {column: other if at in between else usual}, job) == []
+
+
+@pytest.mark.parametrize(("column", "usual", "other"), [("Network", "LTE", "3G"), ("Corrections", "RTCM3", "CMR")])
+def test_a_modem_is_no_source_without_base_ids_either(column: str, usual: str, other: str, tmp_path: Path) -> None:
+    job = day()
+    without_base_ids(job)
+    between = points_between(job)
+    assert notes(tmp_path, lambda at, row: row | {column: other if at in between else usual}, job) == []
 
 
 def on_marks_too(job: Simulation, column: str) -> Callable[[int, Row], Row]:
