@@ -22,6 +22,7 @@ from pipeline.read.dialect import find_dialect
 from pipeline.read.exports import Export
 from pipeline.read.findings import Unusable
 from pipeline.read.sources import TEXT
+from pipeline.visible import one_line
 from pipeline.words import plural
 
 #: Files of a folder whose headers are looked at, job files beside them likewise, and files that a sentence lists.
@@ -40,7 +41,7 @@ def unread_notes(survey: Survey) -> Iterator[str]:
             folders.setdefault((os.path.dirname(path), export.block), export)
     for (folder, block), export in folders.items():
         found = _alike(Path(folder), export, set(read))
-        names = [path.name for path in found if not _named(path, loaded.path) and not _is_copy(path, read)]
+        names = [one_line(path.name) for path in found if not _named(path, loaded.path) and not _is_copy(path, read)]
         if names:
             file, line = loaded.recorded_at("points", block, "files")
             yield (

@@ -31,6 +31,9 @@ from pipeline.read.findings import Unusable
 from pipeline.read.raw_batch import Raw
 from pipeline.read.skipped_comments import commented
 
+#: Lines below a heading of two rows that its first figures are looked for in: one may hold units, or nothing.
+_BELOW = 2
+
 
 def text_look(path: Path, shown: str, page: str | None) -> FileLook:
     """Return what a text looks like; ``page`` is the code page of its folder's other texts.
@@ -87,10 +90,12 @@ def _joined(lines: Sequence[bytes], at: int, delimiter: str) -> tuple[int, list[
     if delimiter == BLANKS:
         return at, []
     for upper in (at - 1, at):
-        rows = [cells_of(line, delimiter) for line in lines[max(upper, 0) : upper + 3]]
-        whole = upper >= 0 and len(rows) == 3 and not any(map(is_comment, lines[upper : upper + 2]))
-        if whole and (joined := joined_heading(*rows)):
-            return upper + 1, joined
+        if upper < 0 or any(map(is_comment, lines[upper : upper + 2])):
+            continue
+        rows = [cells_of(line, delimiter) for line in lines[upper : upper + 2 + _BELOW]]
+        for below in rows[2:]:
+            if joined := joined_heading(rows[0], rows[1], below):
+                return upper + 1, joined
     return at, []
 
 

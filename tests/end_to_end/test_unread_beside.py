@@ -106,3 +106,14 @@ def test_a_pipe_beside_is_not_waited_for(tmp_path: Path) -> None:
     path = day(tmp_path)
     os.mkfifo(tmp_path / "rover2.csv")
     assert told(path) == []
+
+
+@pytest.mark.parametrize("name", [b"mesures_\xe9t\xe9.csv", b"rover\n2.csv"])
+def test_a_name_that_is_no_text_is_shown_as_its_bytes(name: bytes, tmp_path: Path) -> None:
+    path = day(tmp_path)
+    try:
+        other_rover(path.parent, os.fsdecode(name))
+    except OSError:
+        pytest.skip("the file system takes no such name")
+    (note,) = told(path)
+    assert os.fsdecode(name) not in note and note.isprintable()

@@ -32,7 +32,11 @@ def laid(folder: Path, group: str, form: str) -> Simulation:
     lay(folder, job)
     write(folder / "rover.csv", job, _HEADS)
     rows = two_rows(folder / "rover.csv", group)
-    if form == "csv":
+    if form == "csv with units":
+        rows.insert(2, ["m" if name == "Ell Height" else "deg" if name in _PLACED else "" for name in rows[1]])
+    if form == "csv with a gap":
+        rows.insert(2, ["" for _ in rows[1]])
+    if form.startswith("csv"):
         with (folder / "rover.csv").open("w", newline="", encoding="utf-8") as file:
             csv.writer(file, delimiter=";").writerows(rows)
         return job
@@ -51,7 +55,10 @@ def _is_number(text: str) -> bool:
     return text[:1].isdigit() or text[:1] == "-"
 
 
-@pytest.mark.parametrize(("group", "form"), [("Position", "csv"), ("Współrzędne", "csv"), ("Position", "xlsx")])
+@pytest.mark.parametrize(("group", "form"), [
+    ("Position", "csv"), ("Współrzędne", "csv"), ("Position", "csv with units"), ("Position", "csv with a gap"),
+    ("Position", "xlsx"),
+])  # fmt: skip
 def test_a_position_below_one_heading_is_drafted_and_run(group: str, form: str, tmp_path: Path) -> None:
     job = laid(tmp_path, group, form)
     started = new_job(tmp_path)
@@ -62,7 +69,9 @@ def test_a_position_below_one_heading_is_drafted_and_run(group: str, form: str, 
     assert outcome.record["verdict"] == "proven"
     rows = job.rows["name"][job.rows["kind"] == "point"]
     issued = current_issue(tmp_path / "out")
-    assert {row["name"] for row in issued.points.rows} == set(map(str, rows)) and not issued.held_back.rows
+    assert {row["name"] for row in issued.points.rows} == set(map(str, rows))
+    between = len(issued.held_back.rows)  # the row of units, or without anything, which is no point's
+    assert between == int(form not in ("csv", "xlsx")) and all(row["name"] is None for row in issued.held_back.rows)
 
 
 def test_a_register_has_one(tmp_path: Path) -> None:
