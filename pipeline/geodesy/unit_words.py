@@ -17,16 +17,16 @@ _FOOT_WORDS = ("ft", "feet", "foot")
 _FOREIGN_FEET = ("fuss", "fuß", "pied", "pieds", "pie", "pies", "piede", "piedi", "voet", "stopa", "stopy")
 _METRES = (
     "m", "metre", "meter", "metres", "meters", "mtr", "mtrs", "metri", "metro", "metros", "mètre", "mètres", "metrów",
-    "metry",
+    "metry", "м", "метр", "метры", "метров", "метри", "метрів",
 )  # fmt: skip
 #: What may be said, blanks, points and hyphens left out, and what it may mean in metres.
 LENGTHS_SAID: dict[str, tuple[float, ...]] = {
     **dict.fromkeys(_METRES, (1.0,)),
     **{each: (size,) for size, names in (
-        (0.001, ("mm", "millimetre", "millimetres", "millimeter", "millimeters")),
-        (0.01, ("cm", "centimetre", "centimetres", "centimeter", "centimeters")),
-        (0.1, ("dm", "decimetre", "decimetres", "decimeter", "decimeters")),
-        (1000.0, ("km", "kilometre", "kilometres", "kilometer", "kilometers")),
+        (0.001, ("mm", "millimetre", "millimetres", "millimeter", "millimeters", "мм")),
+        (0.01, ("cm", "centimetre", "centimetres", "centimeter", "centimeters", "см")),
+        (0.1, ("dm", "decimetre", "decimetres", "decimeter", "decimeters", "дм")),
+        (1000.0, ("km", "kilometre", "kilometres", "kilometer", "kilometers", "км")),
     ) for each in names},
     **{f"{which}{word}": metres for which, metres in _FEET.items() for word in _FOOT_WORDS},
     **{f"{word}{which}": metres for which, metres in _FEET.items() if len(which) != 1 for word in _FOOT_WORDS},

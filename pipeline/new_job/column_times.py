@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,6 +30,8 @@ _CLOCKS = frozenset(["utc", "gps", "gmt", "local", "lokal", "locale", "of", "day
 _STILL = 3
 #: The longest time that one export is of [s], and the share of rows that are not before the one above them.
 A_YEAR, _IN_ORDER = 366 * 86_400.0, 0.9
+#: Times of day that there are at least for each date.
+_TELL_APART = 3
 #: Seconds since 1970 at the beginning of 2000, and by how many the clock of this machine may be behind.
 _FROM, _AHEAD = 946_684_800.0, 2 * 86_400.0
 #: Words of headings that are times if the numbers are: "t_obs", "utc_ms", "obs_ts".
@@ -87,6 +90,8 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     days += [name for name in free if holds_days(look, name) and name not in days]
     figures = [name for name in free if says_clock(name) and is_clock_run(look.columns[name])]
     clocks += [name for name in figures if name not in days and name not in clocks]
+    if not clocks and (dotted := next((name for name in days if _goes_on(look, name, days)), None)) is not None:
+        days, clocks = [name for name in days if name != dotted], [dotted]
     telling = _telling(look, clocks)
     if not days or not telling:
         return None
@@ -98,6 +103,20 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
         return None
     ends = [name for name in clocks if name != begins and rank("time_end", name) is not None]
     return {"date": day, "time": begins, **({"time_end": ends[0]} if ends else {})}, how
+
+
+def _goes_on(look: FileLook, name: str, days: Sequence[str]) -> bool:
+    """Tell whether what may be dates is times of day, as "08.30.02" is both, beside dates that are no times.
+
+    Whatever its heading is: they go on from row to row, and tell many more rows apart than the dates.
+    """
+    texts = [text for text in look.columns[name] if text]
+    others = [one for one in days if not is_time_of_day(look.columns[one])]
+    if not others or _says(("date",), name) or not is_time_of_day(texts):
+        return False
+    order = [before <= after for before, after in pairwise(texts)]
+    each_day = max(len(words(look.columns[one])) for one in others)
+    return len(set(texts)) >= _TELL_APART * each_day and sum(order) >= _IN_ORDER * (len(order) - each_day)
 
 
 #: GPS weeks and seconds are on a scale of their own.

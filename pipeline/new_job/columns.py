@@ -22,6 +22,7 @@ from pipeline.new_job.precisions import (
     is_of_either,
     is_score,
     is_wider,
+    leave_small_units,
     left_precisions,
     take_by_side,
 )
@@ -29,9 +30,9 @@ from pipeline.new_job.repeated_headings import double_rivals, doubles_of
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.twelve_hour_clocks import half_apart
 from pipeline.new_job.unread_units import odd_unit, refusal
-from pipeline.new_job.values import MOSTLY, angles, given, numbers_of, words
+from pipeline.new_job.values import MOSTLY, angles, given, numbers_of, with_unit, words
 from pipeline.occupations.check_words import mentions_check
-from pipeline.read.heading_units import unit_in_heading
+from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 from pipeline.read.hemispheres import against_signs, axis_of_letters
 from pipeline.read.mapping import BASE_POSITIONS
 from pipeline.read.slant_headings import but_for_slant, is_slant
@@ -69,13 +70,14 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
     find_position(look, mapping, free, take, unheaded=unheaded)
     _sigmas(look, mapping, free, take)
     for word in _NUMBERS:
-        take(word, lambda name: numbers_of(look.columns[name]) is not None)
+        take(word, lambda name: numbers_of(look.columns[name]) is not None and not _is_length_counted(look, name))
     _give_back_bases(mapping, free)
     _solution(look, mapping, free)
     of_hemispheres = _hemispheres(look, mapping, free)
     _names(look, mapping, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(look, mapping, free, take)
+    leave_small_units(look.columns, mapping)
     _slants(look, mapping, free, slants)
     if look.numbered:
         _by_content(look, mapping, free)
@@ -233,7 +235,7 @@ def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., 
 
     def fits(name: str) -> bool:
         values = numbers_of(look.columns[name])
-        counts = rank("satellites", name) is not None and not unit_in_heading(name)
+        counts = rank("satellites", name) is not None and not unit_in_heading(name) and not _is_length(look, name)
         return values is not None and not is_wider(name) and (not counts or are_lengths(values))
 
     others = by_axes(found, free)
@@ -252,6 +254,16 @@ def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., 
             found.left += [(name, "it may be horizontal or vertical") for name in open_ones]
             for name in open_ones:
                 free.remove(name)
+
+
+def _is_length_counted(look: FileLook, name: str) -> bool:
+    """Tell whether a heading means satellites by its word and lengths by its unit."""
+    return rank("satellites", name) is not None and _is_length(look, name)
+
+
+def _is_length(look: FileLook, name: str) -> bool:
+    """Tell whether a heading, or a row of units below it, says a unit of length: no count of satellites has one."""
+    return bool(metres_in_heading(with_unit(name, look.columns[name])))
 
 
 def _are_bases(texts: Sequence[str]) -> bool:

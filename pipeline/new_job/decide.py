@@ -91,7 +91,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     twice = [positions_in_doubt(one) for one in inside.exports]
     _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, datum_texts)
     draft_source(draft, on_clock := on_one_clock(clocks))
-    draft.solutions = solutions(Counter(word for word in read.solution if word))
+    draft.solutions = solutions(Counter(word for word in read.solution if word), _open_pages(inside.exports))
     marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
     both = ReadingsAndMarks(read, together(tables, grid), moved(tables, grid), marks, some)
     if table is not None and (table := fit(draft, table, read, grid.place)) is not None:
@@ -111,6 +111,12 @@ def _logs_last(exports: Sequence[FileFound]) -> tuple[list[FileFound], list[Ques
     asked = [(one, base_log_question(one, bases)) for one in exports]
     asked.sort(key=lambda pair: pair[1] is not None)
     return [one for one, _ in asked], [log for _, log in asked]
+
+
+def _open_pages(exports: Sequence[FileFound]) -> list[tuple[str, ...]]:
+    """Return the code pages of each export of which it is open in which it is."""
+    every = [one.look.pages.names for one in exports if one.look.pages is not None]
+    return [names for names in every if len(names) > 1]
 
 
 def _timed(exports: Sequence[FileFound], clocks: Sequence[ClockState]) -> TimedRows:

@@ -7,6 +7,8 @@ from itertools import pairwise
 
 from msgspec import Struct
 
+from pipeline.new_job.languages import letters_of
+
 #: Single-byte pages of other systems and of letters that few exports are in, and those of systems long gone.
 _RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r", "koi8-u")
 _OLD = ("cp850", "cp852", "mac_roman")
@@ -22,8 +24,12 @@ _PAGES = (
     *_OLD,
     *(_WIDE := ("cp932", "cp936", "cp949", "cp950", "euc_jp")),
 )
-#: What exports write beside letters.
+#: What exports write beside letters and within words.
 _SIGNS = frozenset("°ºª²³½¼¾§µ€£±·×–—‘’“”„«»…\u00a0ß、。・「」（）ー〜№")
+#: Categories of other signs and figures: in pages of one byte a letter they stand by themselves, those of `_MARKS`
+#: beside a word too; within words they are letters of another page.
+_OTHERS = ("P", "S", "N", "Z")
+_MARKS = "©®™•‰¦†‡"
 #: A word with a letter beyond ASCII in it.
 _WORD = re.compile(r"[^\W\d_]*[^\x00-\x7f\W][^\W\d_]*")
 #: What stands behind letters, as in m².
@@ -32,12 +38,20 @@ _RAISED = "°ºª²³"
 _SIGNED = re.compile(r"[^\s,;|]*[^\x00-\x7f][^\s,;|]*")
 #: A sign between small letters, where no language has one: of a wrong page.
 _SIGN_WITHIN = re.compile(r"(?<=[^\W\d_A-Z])[§¤€£±×“”„«»…–—°](?=[^\W\d_A-Z])")
+#: Kana of half width in a row: each may have a sign of voice, where it can be voiced, and a small one or a dash behind.
+_KANA = re.compile(r"(?:(?:[ｳｶ-ﾄﾊ-ﾎ]ﾞ|[ﾊ-ﾎ]ﾟ|[ｦｱ-ﾝ])[ｧ-ｰ]?){2,}")
 #: Letters beyond ASCII as they stand side by side in Latin words of wrong pages.
 _SIDE_BY_SIDE = re.compile(r"[\u0080-\u024f]{3}")
+#: A sign beyond ASCII behind a letter and before another, or before a figure: "Dó³1".
+_SIGN_INSIDE = re.compile(r"(?<=[^\W\d_])[^\x00-\x7f](?=\w)")
+#: The share of letters that are none of the language of the headings, at most, in the page that these choose.
+_FOREIGN = 0.1
 #: The share of odd words that a page has at most which is taken, beside others that have this or more of so many.
 _PLAIN, _ODD, _ENOUGH = 0.1, 0.3, 3
 #: Lines that are looked at, and words that are shown.
 _LINES, _SHOWN = 2000, 3
+#: Lines among which headings are looked for, to tell their language.
+_HEADINGS = 60
 
 
 class CodePages(Struct, frozen=True):
@@ -60,12 +74,16 @@ class CodePages(Struct, frozen=True):
 def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     """Return the code pages that read the beginning of a text sensibly, as far as they read it differently.
 
-    ``known`` counts the headings that are known in a text: pages that give fewer are left out. None where no page
+    ``known`` counts the headings that are known in a text: pages that give fewer are left out. So are pages that read
+    letters which the language of the headings does not have, beside one that reads those alone. None where no page
     reads it.
     """
-    found = _sensible(head, known)
+    lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
+    found = _sensible(lines, head, known)
     if not found:
         return None
+    if len(found) > 1:
+        found = _of_language(found, head)
     strange = {page: _strange(texts) for texts, page in found.items()}
     for unusual in (_OLD, _RARE):
         if any(odd <= _PLAIN for page, odd in strange.items() if page not in (*unusual, *_OLD)):
@@ -77,21 +95,51 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     return CodePages(tuple(page for _, page in pages), _told_apart([texts for texts, _ in pages]))
 
 
-def _sensible(head: bytes, known: Callable[[str], int]) -> dict[tuple[str, ...], str]:
+def _sensible(lines: Sequence[bytes], head: bytes, known: Callable[[str], int]) -> dict[tuple[str, ...], str]:
     """Return what pages read sensibly, the lines that are not plain ASCII, each with the first page that reads it so.
 
-    Of the pages in which most headings are ``known``.
+    Of the pages in which most headings are ``known``. Where none of these reads it sensibly, the usual ones are
+    returned whose words are of one script each, else all of them that can read it: which is meant is asked then.
     """
-    lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
     every = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
     read = {page: texts for page, texts in every.items() if page not in _OLD or _are_latin_words(texts, page)}
     worth = {page: known(head.decode(page, "replace")) for page in read}
-    best = max(worth.values(), default=0)
-    found: dict[tuple[str, ...], str] = {}
-    for page, texts in read.items():
-        if worth[page] == best and _makes_sense(texts, page):
-            found.setdefault(tuple(texts), page)
-    return found
+    best = {page: texts for page, texts in read.items() if worth[page] == max(worth.values())}
+    for is_good in (_makes_sense, _has_words, _is_printable):
+        found: dict[tuple[str, ...], str] = {}
+        for page, texts in best.items():
+            if is_good(texts, page) and (is_good is _makes_sense or page not in (*_RARE, *_OLD)):
+                found.setdefault(tuple(texts), page)
+        if len(found) > 1 and (kana := best.get("cp932")) and _are_kana(kana):
+            found.setdefault(tuple(kana), "cp932")
+        if found:
+            return found
+    return {}
+
+
+def _are_kana(texts: Sequence[str]) -> bool:
+    """Tell whether all words of a text are kana of half width, as Japanese has them."""
+    words = [word for text in texts for word in _WORD.findall(text)]
+    return bool(words) and all(map(_KANA.fullmatch, words))
+
+
+def _of_language(found: dict[tuple[str, ...], str], head: bytes) -> dict[tuple[str, ...], str]:
+    """Return the pages that read the fewest letters which the language of the headings does not have.
+
+    All of them where no language is known by its words, or none of them reads nearly all in it.
+    """
+    beginning = head.split(b"\n", _HEADINGS)[:_HEADINGS]
+    letters = letters_of(line.decode(page, "replace") for line in beginning for page in found.values())
+    foreign = {page: _foreign(texts, letters) for texts, page in found.items()}
+    least = min(foreign.values())
+    return {t: page for t, page in found.items() if foreign[page] == least} if letters and least <= _FOREIGN else found
+
+
+def _foreign(texts: Sequence[str], letters: frozenset[str]) -> float:
+    """Return the share of letters beyond ASCII that are none of ``letters``, signs within words among them."""
+    there = [sign for text in texts for sign in text if not sign.isascii() and sign.isalpha() and sign not in "ªºµ"]
+    inside = sum(not sign.isalpha() for text in texts for sign in _SIGN_INSIDE.findall(text))
+    return (sum(sign not in letters for sign in there) + inside) / max(len(there) + inside, 1)
 
 
 def _read(lines: Sequence[bytes], page: str) -> list[str] | None:
@@ -102,17 +150,51 @@ def _read(lines: Sequence[bytes], page: str) -> list[str] | None:
 
 
 def _makes_sense(texts: Sequence[str], page: str) -> bool:
-    """Tell whether all that is read is letters and usual signs, and no word mixes Latin letters with others."""
+    """Tell whether all that is read is letters, and signs where they may stand, and each word of one script."""
     signs = {sign for text in texts for sign in text if not sign.isascii()} - _SIGNS
-    if any(unicodedata.category(sign)[0] != "L" or _is_half(sign) for sign in signs):
+    others = {sign for sign in signs if unicodedata.category(sign)[0] != "L"}
+    if any(_is_half(sign) for sign in signs) or not all(map(_is_sign, others)) or not _has_words(texts, page):
         return False
-    words = [word.rstrip(_RAISED) for text in texts for word in _WORD.findall(text)]
     if page in _WIDE:
-        if any(re.search(r"[^\x00-\x7f][a-z]", word) for word in words):
-            return False
+        words = _words(texts)
         wide = [word for word in words if sum(not sign.isascii() for sign in word) > 1 or _stands_alone(word, page)]
         return 2 * len(wide) >= len(words) > 0
+    return not any(_is_within(text, at) for text in texts for at, sign in enumerate(text) if sign in others)
+
+
+def _has_words(texts: Sequence[str], page: str) -> bool:
+    """Tell whether a text can be printed and no word of it mixes Latin letters with those of other scripts.
+
+    In pages of two bytes a letter they may stand in front of these.
+    """
+    words = _words(texts)
+    if not _is_printable(texts, page):
+        return False
+    if page in _WIDE:
+        return not any(re.search(r"[^\x00-\x7f][a-z]", word) for word in words)
     return not any(len({_is_latin(sign) for sign in word}) > 1 for word in words)
+
+
+def _is_printable(texts: Sequence[str], _page: str) -> bool:
+    """Tell whether all signs of a text are letters, marks, figures or signs: no control characters beyond ASCII."""
+    return all(
+        unicodedata.category(sign)[0] in "LMPSNZ" or sign == "\u00ad"
+        for sign in {sign for text in texts for sign in text}
+        if not sign.isascii()
+    )
+
+
+def _words(texts: Sequence[str]) -> list[str]:
+    return [word.rstrip(_RAISED) for text in texts for word in _WORD.findall(text)]
+
+
+def _is_sign(sign: str) -> bool:
+    return unicodedata.category(sign).startswith(_OTHERS)
+
+
+def _is_within(text: str, at: int) -> bool:
+    """Tell whether a sign stands within a word, or beside one that it does not belong to."""
+    return (text[at - 1 : at].isalpha() + text[at + 1 : at + 2].isalpha()) > (text[at] in _MARKS)
 
 
 def _are_latin_words(texts: Sequence[str], page: str) -> bool:

@@ -130,7 +130,7 @@ _CALLED = {
         """,
     "clock": """
         time hour uhrzeit zeit heure hora ora tijd tid klokkeslett kello klo czas godzina cas utctime localtime
-        gpstime klockslag timeutc
+        gpstime klockslag timeutc kl klokka klokke klokkeslaet klokken kellonaika timi hodina hodiny orario
         """,
     "each": """
         sh sigmah sigmahorizontal stdh sdh stddevh σh stdhorizontal sdhorizontal horizontalsigma sigmahz

@@ -49,7 +49,8 @@ ELSEWHERE = correction_headings.ELSEWHERE | {
     "clock": """
         زمان ساعت დრო समय เวลา saa wakati
         saat jam waktu giờ 时间 时刻 時間 時刻 観測時刻 시각 시간 الساعة وقت الوقت שעה idő óra ora vrijeme vreme ώρα
-        время час
+        время час година сат уақыты уақыт убакыт саат soat vaqt vaxt цаг ժամ ժամանակ საათი เวลา koha ura čas hodina
+        laikas laiks aeg kellaaeg tími klukkan ordua amser שעת সময়
     """,
     "longitude": """
         طولجغرافیایی გრძედი देशांतर देशान्तर ลองจิจูด ลองติจูด longitudo

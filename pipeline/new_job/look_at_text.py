@@ -18,6 +18,7 @@ from pipeline.new_job.text_header import (
     COMMENT,
     cells_of,
     find_header,
+    has_coordinates,
     is_comment,
     is_headed_by_sign,
     sign_before,
@@ -53,7 +54,7 @@ def text_look(path: Path, shown: str, page: str | None) -> FileLook:
     if any("\0" in name for name in names):
         raise Unusable(at + 1, "its header has NUL bytes", "export it again, or remove them")
     stated: dict[str, str | int] = {} if encoding is None else {"encoding": encoding}
-    none = sum(map(is_known, names)) < 2 and looks_like_data(names)
+    none = (sum(map(is_known, names)) < 2 and looks_like_data(names)) or has_coordinates(names)
     filled = [name for name in names if name]
     numbered = none or bool(joined) or len(set(filled)) < len(filled)
     signed = _signed(beginning, 0 if none else at + 1, delimiter, names)

@@ -10,8 +10,8 @@ from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.mean_errors import is_either
-from pipeline.new_job.values import no_number, numbers_of
-from pipeline.read.heading_units import metres_in_heading
+from pipeline.new_job.values import given, no_number, numbers_of
+from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 from pipeline.read.precision_headings import WIDER, PrecisionHeading, Side, precision_in_heading
 
 _WORDS = ("sigma_east", "sigma_north", "sigma_up", "each", "radial", "precision")
@@ -27,6 +27,8 @@ _AXIS = re.compile(
     r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
 )
 _QUOTE = '"'
+#: Millimetres and centimetres.
+_SMALL_UNITS = ((0.001,), (0.01,))
 _SAY_PLAN = "map it below as sigma_horizontal if it is per direction, as drms if of both together"
 _SAY_ROOT = "export standard deviations, its square roots, instead; without them those of [quality] are used"
 _SAY = "map it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (per direction) or drms (of both)"
@@ -107,6 +109,19 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
             f"{listed(unsaid, _QUOTE)}: read as standard deviations, one sigma, as nothing in the headings states"
             " another measure; if the export's program means 95 % or two sigma by it, delete the line below"
         )
+
+
+def leave_small_units(columns: Mapping[str, Sequence[str]], found: Mapped) -> None:
+    """Map no precision whose row of units says millimetres or centimetres: a run takes these from headings alone."""
+    for word in (*_TAKES, "sigma_horizontal", "drms"):
+        name = found.columns.get(word, "")
+        unit = next(iter(given(columns.get(name, []))), "").strip(" []()")
+        if name and unit_in_heading(name) is None and metres_in_heading(f"{name} [{unit}]") in _SMALL_UNITS:
+            why = (
+                f"a run reads it in metres, and the row of units says {unit}: write the heading {name} [{unit}] and map"
+            )
+            found.left.append((name, f"{why} it as {word}"))
+            del found.columns[word]
 
 
 def _is_taken(said: PrecisionHeading) -> bool:

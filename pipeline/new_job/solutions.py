@@ -1,6 +1,7 @@
 """Finds which words of a solution column clearly mean fixed."""
 
 from collections import Counter
+from collections.abc import Sequence
 
 from pipeline.job.toml_text import listed
 from pipeline.letter_case import folded
@@ -31,21 +32,39 @@ def are_solutions(words: Counter[str]) -> bool:
     return bool(clear) and known >= MOSTLY * sum(words.values())
 
 
-def solutions(words: Counter[str]) -> State:
-    """Return the state of ``quality.solutions`` for the words that are there with their counts; None for none."""
+def solutions(words: Counter[str], open_pages: Sequence[Sequence[str]] = ()) -> State:
+    """Return the state of ``quality.solutions`` for the words that are there with their counts; None for none.
+
+    ``open_pages`` are the code pages of each file of which it is open in which it is, that in which it was read first:
+    its words are accepted as any of them spells them, so that they stay right whichever is answered.
+    """
     if not words:
         return None
     shown = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12))
-    clear = sorted({folded(word) for word in words if bare(word) in FIXED})
+    spelt = {word: _spellings(word, open_pages) for word in words}
+    clear = {word for word, ways in spelt.items() if any(bare(way) in FIXED for way in ways)}
     if clear:
-        others = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12) if bare(word) not in FIXED)
-        return Known(listed(clear), f"not accepted: {others}" if others else "")
+        others = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12) if word not in clear)
+        accepted = sorted({folded(way) for word in clear for way in spelt[word]})
+        return Known(listed(accepted), f"not accepted: {others}" if others else "")
     first = [_NMEA] if _NMEA in words else []
     every = [*first, *(word for word, _ in words.most_common(6) if word != _NMEA)]
     why = {_NMEA: "fixed, if these are the indicators of NMEA 0183"}
-    candidates = [Candidate(listed([word]), why.get(word, "")) for word in every]
+    as_read = {word: "as each code page reads it" for word in every if len(spelt[word]) > 1}
+    candidates = [Candidate(listed(spelt[word]), (why | as_read).get(word, "")) for word in every]
     asks = (
         f"which words mean a fixed solution? there are {shown}; if these are not solutions, delete the line solution"
         " above"
     )
     return Question("quality.solutions", asks, tuple(candidates))
+
+
+def _spellings(word: str, open_pages: Sequence[Sequence[str]]) -> list[str]:
+    """Return a word as each of the pages reads it that its file may be in, as it is first."""
+    ways = [word]
+    for first, *others in open_pages if not word.isascii() else ():
+        try:
+            ways += [word.encode(first).decode(page) for page in others]
+        except UnicodeError:  # of another file
+            continue
+    return list(dict.fromkeys(ways))

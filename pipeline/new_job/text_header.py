@@ -15,6 +15,8 @@ LEAST_KNOWN = 2
 COMMENT = b"#"
 #: What begins a comment in texts of any program.
 _REMARKS = (b"#", b"%", b";", b"//", b"!")
+#: A number with decimals, as no column is called, and how many of these are a position.
+_BROKEN, _PLAN = re.compile(r"[+-]?\d+[.,]\d{2,}"), 2
 #: Words by which columns are named where only the header is to be found.
 COLUMN_WORDS = ("name", "code", "time", "solution", "base", "mark")
 
@@ -32,6 +34,11 @@ def is_headed_by_sign(line: bytes) -> bool:
 def width_of(names: list[str]) -> int:
     """Return how many columns a header has, empty ones at its end left out."""
     return max((place for place, name in enumerate(names, start=1) if name), default=0)
+
+
+def has_coordinates(names: Sequence[str]) -> bool:
+    """Tell whether cells are those of a row, with a label before each number: CP1, E, 2605007.869, N, 1194149.078."""
+    return sum(_BROKEN.fullmatch(name) is not None for name in names) >= _PLAN
 
 
 def find_header(lines: list[bytes]) -> tuple[int | None, str]:
@@ -64,7 +71,8 @@ def _likeliest(lines: list[bytes], signs: Sequence[str], first: int) -> tuple[in
     for at, line in enumerate(lines):
         for delimiter in signs if line.strip() and at >= first else ():
             names = cells_of(line, delimiter)
-            worth = (len({bare(name) for name in names if is_known(name)}), len(names))
+            headings = () if has_coordinates(names) else names
+            worth = (len({bare(name) for name in headings if is_known(name)}), len(names))
             wider = not best[0] and worth[1] > best[1] and _may_head(lines, at, delimiter, len(names))
             plainer = worth[0] == best[0] and found is not None and _is_remark(lines[found]) and not _is_remark(line)
             if worth[0] >= max(LEAST_KNOWN, best[0] + (0 if plainer else 1)) or wider:

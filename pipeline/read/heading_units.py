@@ -11,7 +11,7 @@ from pipeline.geodesy.units import METRES
 _BRACKETS = re.compile(r"(.*\S)\s*[\[({<]([^\])}>]+)[\])}>]\s*", re.DOTALL)
 #: Units that are told from words without brackets, set off by a blank or a sign; their parts by the same.
 _PARTED = (
-    r"(?:mm|cm|km|m|met(?:re|er)s?|"
+    r"(?:mm|cm|km|m|met(?:re|er)s?|мм|см|дм|км|м|"
     r"(?:(?:us|u\.s\.)[\s_-]*)?(?:survey[\s_-]*)?(?:ft|feet|foot)|(?:i|s|int(?:l|ernational)?)[\s_-]*(?:ft|feet|foot)|"
     r"(?:ft|feet|foot)[\s_-]*(?:us|int|intl)|uss?ft|yards?|chains?|links)"
 )
