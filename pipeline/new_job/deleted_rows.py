@@ -31,6 +31,6 @@ def deleted_questions(one: FileFound) -> Iterator[Question]:
         yield Question(
             "[[points]]",
             f"are readings to be issued that {quoted(heading)} calls {listed(texts[at] for at in rows)}? it does"
-            f" {counted(len(rows), 'row')}{which} of {len(texts):,}, and is not read. If they are, delete these lines; if"
-            f" not, take them out of the export and run `tiedown new` again{held}",
+            f" {counted(len(rows), 'row')}{which} of {len(texts):,}, and is not read. If they are, delete these lines;"
+            f" if not, take them out of the export and run `tiedown new` again{held}",
         )

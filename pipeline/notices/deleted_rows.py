@@ -6,6 +6,7 @@ from pipeline.intake.deleted_rows import FIRST
 from pipeline.intake.survey import Survey
 from pipeline.job.toml_text import quoted
 from pipeline.near import and_more, listed
+from pipeline.read.solution_words import coarse_among
 from pipeline.words import counted, plural
 
 
@@ -28,9 +29,9 @@ def deleted_notes(survey: Survey) -> Iterator[str]:
 def held_by_solution(name: str, others: Sequence[str]) -> str:
     """Return how a column that is mapped as that of solutions holds such rows back, "" where others have no word.
 
-    A row without a word would be held back too.
+    A row without a word would be held back too, and a word such as "No" is that of no fixed solution.
     """
-    if not others or "" in others or len(others) >= FIRST:
+    if not others or "" in others or len(others) >= FIRST or coarse_among(others):
         return ""
     accepted = ", ".join(map(quoted, others))
     return f", or map solution = {quoted(name)} and accept solutions = [{accepted}] in [quality]"

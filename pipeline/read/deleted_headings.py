@@ -6,10 +6,11 @@ A controller that keeps deleted points exports them beside the others, and only 
 from functools import lru_cache
 
 from pipeline.files.heading_words import plain_letters, words_of
+from pipeline.letter_case import folded
 
 
 def _words(text: str) -> frozenset[str]:
-    return frozenset(plain_letters(text.casefold()).split())
+    return frozenset(plain_letters(folded(text)).split())
 
 
 #: What a row is called that is not to be used, in headings and in cells.
@@ -61,8 +62,8 @@ _BESIDE = _words(
 )
 _YES = _words(
     """
-    yes y true t 1 x ✓ ✔ * -1 on ja j jawohl wahr oui o vrai sí s verdadero sim verdadeiro sì vero waar sant kyllä k tosi
-    tak prawda ano igen igaz da adevărat evet doğru jah jā taip já ναι да д истина так 是 はい 有 ○ 예 네 نعم כן ya có
+    yes y true t 1 x ✓ ✔ * -1 on ja j wahr oui o vrai sí s verdadero sim verdadeiro sì vero waar sant kyllä
+    k tosi tak ano igen igaz da evet doğru jah jā taip já ναι да д истина так 是 はい 有 ○ 예 네 نعم כן ya có
     """
 )
 _NO = _words(
@@ -85,7 +86,7 @@ def says_deleted(heading: str) -> str:
 
 def is_deleted(word: str, text: str) -> bool:
     """Tell whether a cell says that its row is not to be used, ``word`` being what its heading says."""
-    plain = plain_letters(text.strip().casefold())
+    plain = plain_letters(folded(text))
     words = frozenset(words_of(text))
     named = bool(words & _DELETED) and words <= _DELETED | _BESIDE and not words & _NO
     if word == "sound":

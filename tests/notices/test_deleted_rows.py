@@ -107,9 +107,9 @@ def test_a_draft_asks(heading: str, flag: str, other: str, tmp_path: Path) -> No
 
 
 def test_the_column_may_stand_in_for_that_of_solutions(tmp_path: Path) -> None:
-    folder_with(tmp_path, "Deleted", lambda at: "Yes" if at in FLAGGED else "No")
+    folder_with(tmp_path, "Deleted", lambda at: str(at in FLAGGED))
     (asked,) = (each.asks for each in drafted(new_job(tmp_path)).blocks[0].asks if "to be issued" in each.asks)
-    assert 'map solution = "Deleted" and accept solutions = ["No"] in [quality]' in asked
+    assert 'map solution = "Deleted" and accept solutions = ["False"] in [quality]' in asked
 
 
 @pytest.mark.parametrize("cell", ["No", "Yes", ""])
