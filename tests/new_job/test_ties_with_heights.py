@@ -40,8 +40,15 @@ def _drafted(
 POINTS = [str(number) for number in range(101, 131)]
 
 
-@pytest.mark.parametrize("names", [["CP1", "CP2", "CP3", *POINTS], ["CP1", *POINTS, "CP2", "CP3"],
-                                   ["CP1", "CP2", *POINTS, "CP2", "CP3"], ["CP1", "CP2", "CP3", *POINTS, "CP3"]])  # fmt: skip
+@pytest.mark.parametrize(
+    "names",
+    [
+        ["CP1", "CP2", "CP3", *POINTS],
+        ["CP1", *POINTS, "CP2", "CP3"],
+        ["CP1", "CP2", *POINTS, "CP2", "CP3"],
+        ["CP1", "CP2", "CP3", *POINTS, "CP3"],
+    ],
+)
 def test_a_mark_without_a_height_checks(tmp_path: Path, names: list[str]) -> None:
     ties, checks, told = _drafted(tmp_path, {"CP1": "", "CP2": "12.300", "CP3": "12.500"}, names)
     assert ties in (["CP2"], ["CP3"]) and "CP1" in checks
