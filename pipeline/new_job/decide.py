@@ -8,6 +8,7 @@ from pathlib import Path
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
+from pipeline.new_job.bases_above import with_bases_above
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places_note
 from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
@@ -121,9 +122,8 @@ def _open_pages(exports: Sequence[FileFound]) -> list[tuple[str, ...]]:
 
 def _timed(exports: Sequence[FileFound], clocks: Sequence[ClockState]) -> TimedRows:
     """Return the readings of exports, each by its clock."""
-    return settle_bases(
-        exports, rows([(one, points_of(one, clock)) for one, clock in zip(exports, clocks, strict=False)])
-    )
+    read = rows([(one, points_of(one, clock)) for one, clock in zip(exports, clocks, strict=False)])
+    return with_bases_above(exports, settle_bases(exports, read))
 
 
 def _use_finer(inside: Contents, grid: GridState) -> bool:

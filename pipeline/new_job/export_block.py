@@ -15,6 +15,7 @@ from pipeline.new_job.column_questions import (
     single_time_questions,
 )
 from pipeline.new_job.decimal_signs import decimal_of
+from pipeline.new_job.deleted_rows import deleted_questions
 from pipeline.new_job.draft import Block
 from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
@@ -66,7 +67,7 @@ def block_of(
     ]
     for question in instead:
         columns.pop(question.key, None)
-    asks += [*instead, *(pole_height_questions(one) if log is None else ())]
+    asks += [*instead, *(pole_height_questions(one) if log is None else ()), *deleted_questions(one)]
     return Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
 
 

@@ -9,8 +9,10 @@ from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
 from pipeline.geodesy.registry import crs_kind, northing_first
 from pipeline.geodesy.units import METRES
+from pipeline.letter_case import folded
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
+from pipeline.new_job.headings import rank
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
@@ -18,22 +20,29 @@ from pipeline.new_job.stated_above import headed
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.values import angles, numbers_of
 from pipeline.read.heading_units import metres_in_heading
+from pipeline.words import Holds
 
-#: Marks of a register that are read.
-_MARKS = 50_000
+#: Marks of a register that are read; what one holds that ties position or height alone.
+_MARKS, _PARTIAL = 50_000, frozenset((Holds.POSITION, Holds.HEIGHT))
 
 
 class RegisterRead(Struct, frozen=True):
-    """A register as far as it is read: its marks' names, where they lie, their heights (NaN where there is none)."""
+    """A register as far as it is read: its marks' names, where they lie, their heights (NaN where there is none).
+
+    ``partial`` are the names of marks that say that they hold position or height alone.
+    """
 
     found: FileFound
     names: list[str]
     table: FilePositions
     heights: Floats
+    partial: frozenset[str] = frozenset()
 
     def marks(self, grid: str | None, turned: bool) -> Marks:
         """Return the marks in a grid."""
-        return Marks(self.names, in_plane(self.table, grid, turned and self.table.turned))
+        given = np.isfinite(self.heights) if np.isfinite(self.heights).any() else np.ones(len(self.names), bool)
+        tying = given & np.array([name not in self.partial for name in self.names], bool)
+        return Marks(self.names, in_plane(self.table, grid, turned and self.table.turned), tying)
 
 
 def register_of(found: FileFound) -> RegisterRead:
@@ -44,9 +53,11 @@ def register_of(found: FileFound) -> RegisterRead:
     name = columns.get("mark", columns.get("name", ""))
     heights = numbers_of(texts[columns["height"]]) if "height" in columns else place[2] if place is not None else None
     count = len(table.first)
-    return RegisterRead(
-        found, texts.get(name, [""] * count), table, np.full(count, np.nan) if heights is None else heights
-    )
+    names = texts.get(name, [""] * count)
+    holds = [texts[each] for each in found.look.names if rank("holds", each) is not None][:1]
+    partial = {one for one, held in zip(names, holds[0], strict=True) if folded(held) in _PARTIAL} if holds else set()
+    heights = np.full(count, np.nan) if heights is None else heights
+    return RegisterRead(found, names, table, heights, frozenset(partial))
 
 
 def sample_of(found: FileFound) -> FilePositions:

@@ -25,7 +25,7 @@ from pipeline.new_job.look import FileLook
 from pipeline.new_job.look_at_files import hidden_of, looks
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.name_columns import mark_column, marks_named, of_exports, of_register
-from pipeline.new_job.session_lists import SessionList, go_together, session_list
+from pipeline.new_job.session_lists import SessionList, go_together, list_with_positions, session_list
 from pipeline.new_job.text_encoding import pages_of
 from pipeline.new_job.unread import no_height, no_position
 from pipeline.new_job.unread_times import unread_times
@@ -292,7 +292,7 @@ def _sort_table(look: FileLook, found: Contents) -> None:
     rows = any(len(texts) for texts in look.columns.values()) or look.place is not None
     if not rows:
         found.told.append((look.called, "neither", "has no rows"))
-    elif not columns.kind and (sessions := session_list(look)) is not None:
+    elif (sessions := list_with_positions(look, columns.columns) if columns.kind else session_list(look)) is not None:
         if sessions.wrong:
             found.told.append((look.called, "neither", f"seems to be a list of sessions, but {sessions.wrong}"))
             return

@@ -30,10 +30,14 @@ _MOST = 20_000
 
 
 class Marks:
-    """The marks of a register: their names, and their places in the plane in which readings are compared, if any."""
+    """The marks of a register: their names, and their places in the plane in which readings are compared, if any.
 
-    def __init__(self, names: Sequence[str], places: Floats | None) -> None:
+    ``whole`` (n,) tells which tie position and height; all of them where it is not given.
+    """
+
+    def __init__(self, names: Sequence[str], places: Floats | None, whole: Flags | None = None) -> None:
         self.names, self.places = list(names), places
+        self.whole = np.ones(len(self.names), bool) if whole is None else whole
         self._folded = {folded(name): number for number, name in reversed(list(enumerate(names)))}
         # longest first: CM12 is not CM1
         ordered = sorted((re.escape(name) for name in self._folded), key=len, reverse=True)
@@ -95,7 +99,14 @@ def occupied(one: Stretch, both: ReadingsAndMarks) -> SessionOccupations:
     some, named = (each[inside] for each in both.says)
     if places is None or marks.places is None:
         pairs = [(int(at), int(mark)) for at, mark in zip(some, named, strict=True) if mark >= 0]
-        return roles(pairs, one.members, rows, marks.names, None, "by their names; their positions were not compared")
+        return roles(
+            pairs,
+            one.members,
+            rows,
+            (marks.names, marks.whole),
+            None,
+            "by their names; their positions were not compared",
+        )
     known = marks.places
     keyed = _beside_measured(some, named, places, moved, known)
     if keyed.any():
@@ -111,7 +122,7 @@ def occupied(one: Stretch, both: ReadingsAndMarks) -> SessionOccupations:
         return float(np.hypot(*(places[at] + shift - known[mark])))
 
     pairs = list(zip(found.readings.tolist(), found.marks.tolist(), strict=True))
-    occupations = roles(pairs, one.members, rows, marks.names, away, by)
+    occupations = roles(pairs, one.members, rows, (marks.names, marks.whole), away, by)
     equal = [
         (at, mark) for at, mark in pairs if not moved[at] and float(np.hypot(*(places[at] - known[mark]))) <= _SAME
     ]

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pyarrow as pa
 from msgspec import Struct
@@ -57,8 +58,28 @@ class SessionList(Struct, frozen=True):
     wrong: str = ""
 
 
+def list_with_positions(look: FileLook, columns: dict[str, str]) -> SessionList | None:
+    """Return the sessions of a table that says where its bases stood, too; None of one that may have readings.
+
+    Readings have names or codes of their own, or show how they were solved, and of one base there are several at once.
+    ``columns`` are our words and the headings of its columns.
+    """
+    base = next((name for name in look.names if rank("base", name) is not None), None)
+    if base is None or not all(look.columns[base]) or "solution" in columns or "code" in columns:
+        return None
+    name = columns.get("name", base)
+    if name != base and len(set(look.columns[name])) > len(set(look.columns[base])):
+        return None
+    found = session_list(look)
+    if found is None or found.wrong:
+        return None
+    spans = sorted((whose.casefold(), since, until) for _, since, until, whose, _ in found.rows)
+    twice = any(one[0] == other[0] and other[1] < one[2] for one, other in pairwise(spans))
+    return None if twice else found
+
+
 def session_list(look: FileLook) -> SessionList | None:
-    """Return the sessions that a table without positions lists; None of one that is no list of sessions."""
+    """Return the sessions that a table lists, whatever else it has; None of one that is no list of sessions."""
     start, end = (_headed(look, words) for words in (_STARTS, _ENDS))
     base = next((name for name in look.names if rank("base", name) is not None), None)
     name = _headed(look, _SESSIONS) or next((each for each in look.names if rank("name", each) is not None), None)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from msgspec import Struct, field
 
-from pipeline.arrays import Integers
+from pipeline.arrays import Flags, Integers
 from pipeline.clock import MINUTE
 from pipeline.letter_case import folded
 from pipeline.near import listed
@@ -59,7 +59,7 @@ def roles(
     pairs: Sequence[_Pair],
     members: Integers,
     rows: TimedRows,
-    names: Sequence[str],
+    marks: tuple[Sequence[str], Flags],
     away: Callable[[int, int], float] | None,
     by: str,
 ) -> SessionOccupations:
@@ -67,23 +67,26 @@ def roles(
     else does.
 
     All readings of a name have the role that the job file gives the name. Where names come again, that occupation ties
-    beside which others open and close the session, and rather one whose name does not come again hours later.
+    beside which others open and close the session, and rather one whose name does not come again hours later. A mark
+    without a position or a height ties only if no other can.
 
     Args:
         pairs: readings on marks.
         members: all readings of the session.
         rows: all rows.
-        names: of the marks.
+        marks: their names, and (m,) which have both position and height.
         away: metres between a reading and a mark; None where nobody knows.
         by: how the pairs were found.
     """
+    names, whole = marks
     pairs = _one_of_a_name(pairs, names)
     usable, told = _nameable(pairs, members, rows, names, away)
     usable.sort(key=lambda pair: (rows.time[pair[0]], pair[0]))
     if not usable:
         return SessionOccupations(told=told)
-    told += _one_role(usable, rows, names, chosen := _chosen(usable, members, rows, set(pairs)))
+    told += _one_role(usable, rows, names, chosen := _chosen(usable, members, rows, set(pairs), whole))
     ties = _ties(usable, rows, chosen)
+    told += _by_heights(usable, ties, rows, marks)
     return SessionOccupations(
         [(at, names[mark]) for at, mark in ties],
         [(at, names[mark]) for at, mark in usable if (at, mark) not in ties],
@@ -109,23 +112,47 @@ def _ties(pairs: Sequence[_Pair], rows: TimedRows, first: _Pair) -> list[_Pair]:
     return [pair for pair in pairs if rows.name[pair[0]] in names and (pair in plain or not plain)]
 
 
-def _chosen(pairs: list[_Pair], members: Integers, rows: TimedRows, on: set[_Pair]) -> _Pair:
-    """Return the occupation that ties, ``on`` being the pairs that lie on their marks."""
+def _by_heights(
+    pairs: list[_Pair], ties: list[_Pair], rows: TimedRows, marks: tuple[Sequence[str], Flags]
+) -> list[str]:
+    """Return in words that marks without a position or a height do not tie since others do, or that none does both."""
+    names, whole = marks
+    if not any(whole[mark] for _, mark in ties):
+        lacking = listed(names[mark] for _, mark in ties)
+        return [
+            f"no tie is on a mark that has both position and height in the register: {lacking} leaves the other of the"
+            " two untied, and points are held back, unless another session or a further tie gives it"
+        ]
+    first = min(rows.time[at] for at, mark in ties if whole[mark])
+    tied = {mark for _, mark in ties}
+    before = [mark for at, mark in pairs if not whole[mark] and mark not in tied and rows.time[at] < first]
+    if not before:
+        return []
+    shown = listed(names[mark] for mark in before)
+    return [f"{shown}, occupied before the tie, lacks position or height in the register, and so is a check alone"]
+
+
+def _chosen(pairs: list[_Pair], members: Integers, rows: TimedRows, on: set[_Pair], whole: Flags) -> _Pair:
+    """Return the occupation that ties, ``on`` being the pairs that lie on their marks.
+
+    ``whole`` (m,) are the marks that have position and height.
+    """
     plain = [pair for pair in pairs if not is_check(rows, pair[0])] or pairs
     by_name = _by_name(pairs, rows)
     if all(len(some) == 1 for some in by_name.values()):
-        return plain[0]
+        return next((pair for pair in plain if any(whole[mark] for _, mark in _ties(pairs, rows, pair))), plain[0])
     occupied = {at for at, _ in pairs}
     times = [int(rows.time[at]) for at in members.tolist() if at not in occupied]
     since, until = (min(times), max(times)) if times else (0, 0)
 
-    def worth(pair: _Pair) -> tuple[bool, int, bool, int]:
+    def worth(pair: _Pair) -> tuple[bool, bool, int, bool, int]:
         ties = _ties(pairs, rows, pair)
         tied = {mark for _, mark in ties}
         checks = [int(rows.time[at]) for at, mark in pairs if (at, mark) not in ties and mark not in tied]
         ends = any(time <= since for time in checks) + any(time >= until for time in checks)
         mine = by_name[rows.name[pair[0]]]
-        return all(each in on for each in mine), ends, _is_one(mine, rows), -plain.index(pair)
+        sound, tying = all(each in on for each in mine), any(whole[mark] for mark in tied)
+        return sound, tying, ends, _is_one(mine, rows), -plain.index(pair)
 
     return max(plain, key=worth)
 

@@ -26,6 +26,7 @@ from pipeline.issue.record_types import Record
 from pipeline.job.time_zones import reversed_sign
 from pipeline.notices.bases import base_notes
 from pipeline.notices.codes import check_code_notes, code_notes, drawn_code_notes
+from pipeline.notices.deleted_rows import deleted_notes
 from pipeline.notices.idle_keys import idle_keys
 from pipeline.notices.register import register_warnings
 
@@ -56,6 +57,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *pasted_notes(survey),
         *sorted_notes(survey),
         *lost_sign_notes(survey),
+        *deleted_notes(survey),
     ]
     told += system_notes(survey, examined.stood)
     register, control = survey.register, survey.job.control

@@ -41,6 +41,10 @@ CALLED = {
         basereferencia estacaobase stazionebase idbasestazione riferimento basisid referentie referentiestation
         basestasjon referansestasjon referensstation basstation bas tukiasema baza stacjabazowa stacjareferencyjna
         bazowa baze zakladna zakladnovastanice referencnistanice estacion
+        referens pivot stationpivot stationdebase stationdereference stationreference estacionbase estaciondebase
+        estaciondereferencia estacionreferencia estacaodereferencia estacaoreferencia estacaodebase stazionedibase
+        stazionediriferimento stazioneriferimento referencnastanica zakladnastanica bazovastanica referenssiasema
+        vertailuasema basisstasjon
         """,
     "base_longitude": "baselongitude baselon baselong reflon reflongitude referencelongitude",
     "base_latitude": "baselatitude baselat reflat reflatitude referencelatitude",
@@ -60,7 +64,10 @@ ELSEWHERE = {
     "base": """
         referans referansistasyonu sabitistasyon stasiunbase stasiunreferensi trạmgốc trạmcơsở 基站 基准站 参考站 基準站
         參考站 基準局 基地局 기준국 기지국 المحطةالقاعدة القاعدة محطةالرصد תחנתבסיס בסיס bázis bázisállomás bază
-        stațiebază stațiabază baznastanica referentnastanica σταθμόςβάσης βάση база базоваястанция базовастанція
+        stațiebază stațiabază stațiadebază stațiedebază stațiadereferință stațiedereferință stațiareferință referință
+        referenciaállomás referenčnastanica referenčnapostaja baznapostaja tugijaam baasjaam bāzesstacija
+        atskaitesstacija bazinėstotis referencinėstotis viðmiðunarstöð опорнаястанция референтнастанция опорнастанція
+        baznastanica referentnastanica σταθμόςβάσης βάση база базоваястанция базовастанція
     """,
 }
 
@@ -249,7 +256,10 @@ _OTHER_PLACES = _words(
 )
 #: Headings of ages, and of base ids, that stand over other things too.
 _OF_ANYTHING = _words("age alter")
-_AMBIGUOUS = _words("ref refid reference referenceid referenz referentie riferimento basis bas estacion referans")
+_AMBIGUOUS = _words(
+    "ref refid reference referenceid referenz referentie riferimento basis bas estacion referans referens pivot"
+    " referinta"
+)
 
 
 _ROVERS, _CREW = frozenset(ROVER.split()), frozenset(CREW.split())

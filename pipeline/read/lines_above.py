@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from msgspec import Struct
 
 from pipeline.files.heading_words import run_together, words_of
+from pipeline.read.correction_headings import correction_heading
 from pipeline.read.heading_units import metres_in_heading
 
 
@@ -67,6 +68,8 @@ _SENTENCE = re.compile(
     r"|(?P<times>times)\s+(?:are|is)\s+(?P<clock>[^.;,()\s]+)$",
     re.IGNORECASE,
 )
+#: What a base is called: a name or a whole number, no coordinate.
+_ID = re.compile(r"(?=[^.]*$|.*[^\W\d_])[^\W_][\w .()/-]{0,30}")
 _REMARK = re.compile(r'^[\s"#%;!*/]+')
 
 
@@ -121,6 +124,13 @@ def heights_above(above: Sequence[str]) -> Statement | None:
     return next((said for said in _statements(above) if run_together(said.key) in _HEIGHTS and _is_kind(said)), None)
 
 
+def base_above(above: Sequence[str]) -> Statement | None:
+    """Return the base of all readings that the lines above a header state by its id, None where none does."""
+    return next(
+        (said for said in _statements(above) if correction_heading(said.key) == "base" and _is_id(said.value)), None
+    )
+
+
 def angles_above(above: Sequence[str]) -> Statement | None:
     """Return the form of angles that the lines above a header state, None where none does."""
     return next((said for said in _statements(above) if _ANGLE & set(words_of(said.key)) and _is_text(said)), None)
@@ -128,6 +138,10 @@ def angles_above(above: Sequence[str]) -> Statement | None:
 
 def _is_text(said: Statement) -> bool:
     return any(map(str.isalpha, said.value))
+
+
+def _is_id(value: str) -> bool:
+    return _ID.fullmatch(value) is not None
 
 
 def _is_kind(said: Statement) -> bool:

@@ -33,15 +33,47 @@ def test_one_position_again_and_again_is_asked_after(tmp_path: Path) -> None:
     assert "rover.csv" not in asked
 
 
-def test_names_of_bases_are_asked_after_and_no_pole_is(tmp_path: Path) -> None:
-    _made(tmp_path, ["Base,Start UTC,End UTC,Latitude,Longitude,Ell height,Antenna height",
-                     "B1,2026-03-19 20:00:00,2026-03-19 23:00:00,-43.7000123,171.8500456,321.2,1.5",
-                     "B2,2026-03-20 00:10:00,2026-03-20 03:00:00,-43.7010123,171.8510456,322.2,1.6"])  # fmt: skip
+def test_an_open_question_after_a_log_stops_the_job(tmp_path: Path) -> None:
+    rows = [f"BASE1,-43.7000123,171.8500456,321.2,{_BEGIN + dt.timedelta(minutes=5 * at)}" for at in range(4)]
+    _made(tmp_path, ["Station,Latitude,Longitude,Ellipsoidal height,Time (UTC)", *rows])
     started = new_job(tmp_path)
-    keys = [one.question.key for one in started.asked]
-    assert keys.count("files") == 1 and "pole_height" not in keys
     with pytest.raises(JobError, match=r"still open: is stations\.csv a rover export"):
         check_job(Path(started.path))
+
+
+@pytest.mark.parametrize(
+    "headings",
+    [
+        "Base,Start UTC,End UTC,Latitude,Longitude,Ell height,Antenna height",
+        "Basis,Von UTC,Bis UTC,Breite,Länge,Ell. Höhe,Antennenhöhe",
+        "Base,Début UTC,Fin UTC,Latitude,Longitude,Hauteur ellips.,Hauteur antenne",
+    ],
+)
+def test_a_list_of_sessions_may_say_where_the_bases_stood(headings: str, tmp_path: Path) -> None:
+    """Base, start and end are what a list of sessions has: that it gives positions too makes no readings of it."""
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, _HEADS | {"solution": "Solution", "code": "Code", "base": "Base"})
+    times, bases = job.rows["time"].astype("datetime64[s]"), job.rows["base"]
+    lines = [headings]
+    for base in dict.fromkeys(map(str, bases)):
+        mine = times[bases == base]
+        span = [f"{at}".replace("T", " ") for at in (mine.min() - 600, mine.max() + 600)]
+        lines.append(f"{base},{span[0]},{span[1]},-43.7000123,171.8500456,321.2,1.5")
+    (tmp_path / "bases.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    started = new_job(tmp_path)
+    keys = [one.question.key for one in started.asked]
+    assert "files" not in keys and "pole_height" not in keys
+    assert ("bases.csv", "sessions") in [(file, role) for file, role, _ in drafted(started).files]
+
+
+def test_occupations_with_start_and_end_are_no_list_of_sessions(tmp_path: Path) -> None:
+    """Points that one base saw, each with its start and end: their names, and several at once, say that they are."""
+    rows = [f"B1,P{at},2026-03-19 20:0{at}:00,2026-03-19 20:1{at}:00,-43.70001{at},171.85004{at},321.{at}"
+            for at in range(5)]  # fmt: skip
+    _made(tmp_path, ["Base,Point,Start UTC,End UTC,Latitude,Longitude,Ell height", *rows])
+    roles = {file: role for file, role, _ in drafted(new_job(tmp_path)).files}
+    assert roles["stations.csv"] == "export"
 
 
 def test_rovers_without_solutions_are_not_asked_after(tmp_path: Path) -> None:
@@ -59,7 +91,10 @@ def test_rovers_without_solutions_are_not_asked_after(tmp_path: Path) -> None:
 @pytest.mark.parametrize("headings", ["Base;Datum;Von;Bis;Breite;Länge;Höhe", "Bázis;Dátum;Tól;Ig;Lat;Lon;EllHt"])
 @pytest.mark.parametrize("evening", ["21:30", "0:30"])
 def test_a_base_and_hours_from_and_to_are_a_log_in_any_language(headings: str, evening: str, tmp_path: Path) -> None:
-    """By values: the name is one of the bases that readings hang on, beside times far apart. It makes no sessions."""
+    """By values: the name is one of the bases that readings hang on, beside times far apart. It makes no sessions.
+
+    Where its headings say base, start and end, it is a list of sessions, and nothing is asked.
+    """
     job = job_of()
     lay(tmp_path, job)
     write(tmp_path / "rover.csv", job, _HEADS | {"solution": "Solution", "code": "Code", "base": "Base"})
@@ -68,8 +103,9 @@ def test_a_base_and_hours_from_and_to_are_a_log_in_any_language(headings: str, e
     lines = [headings, *days]
     (tmp_path / "protokoll.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     started = new_job(tmp_path)
-    (asked,) = [one.question.asks for one in started.asked if one.question.key == "files"]
-    assert "protokoll.csv" in asked and f'the name of a base, as "{base}"' in asked
+    asked = [one.question.asks for one in started.asked if one.question.key == "files"]
+    assert not asked or ("protokoll.csv" in asked[0] and f'the name of a base, as "{base}"' in asked[0])
+    assert len(asked) == headings.startswith("Bázis")
     assert len(drafted(started).sessions) == 2
 
 
