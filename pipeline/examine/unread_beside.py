@@ -4,7 +4,7 @@ Where a job file of the same folder reads such a file, it is that job's; a copy 
 """
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from itertools import islice
 from pathlib import Path
@@ -25,7 +25,8 @@ from pipeline.read.sources import TEXT
 from pipeline.visible import one_line
 from pipeline.words import plural
 
-#: Files of a folder whose headers are looked at, job files beside them likewise, and files that a sentence lists.
+#: Files of a folder whose headers are looked at, job files up to which a folder is one in which the exports of a job
+#: are told from those of others, and files that a sentence lists.
 _HEADERS, _JOBS, _LISTED = 40, 40, 4
 #: Columns from which a header is one of a layout.
 _COLUMNS = 3
@@ -40,8 +41,11 @@ def unread_notes(survey: Survey) -> Iterator[str]:
         if folded(path).endswith(TEXT) and export.points.header != 0:
             folders.setdefault((os.path.dirname(path), export.block), export)
     for (folder, block), export in folders.items():
-        found = _alike(Path(folder), export, set(read))
-        names = [one_line(path.name) for path in found if not _named(path, loaded.path) and not _is_copy(path, read)]
+        named = _named_by_jobs(loaded.path, Path(folder))
+        if named is None:
+            continue
+        others = (path for path in _alike(Path(folder), export, set(read)) if not _is_one_of(path, named))
+        names = [one_line(path.name) for path in others if not _is_copy(path, read)]
         if names:
             file, line = loaded.recorded_at("points", block, "files")
             yield (
@@ -71,20 +75,34 @@ def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
     return found
 
 
-def _named(path: Path, job_file: Path) -> bool:
-    """Tell whether a file is one that the job file names, or another one of its folder or of that of the file."""
-    real = Path(os.path.realpath(path))
-    jobs = [job_file, *_job_files(job_file.absolute().parent), *_job_files(path.parent)]
-    for one in dict.fromkeys(Path(os.path.realpath(each)) for each in jobs):
+def _named_by_jobs(job_file: Path, folder: Path) -> list[tuple[Path, str]] | None:
+    """Return the files and patterns, each with where it counts from, that a job file names and others do beside it.
+
+    Also those of the job files of a ``folder``. None where too many lie there.
+    """
+    named: list[tuple[Path, str]] = []
+    jobs = {os.path.realpath(job) for job in (job_file, *_job_files(job_file.absolute().parent), *_job_files(folder))}
+    if len(jobs) > _JOBS:
+        return None
+    for job in map(Path, sorted(jobs)):
         with suppress(OSError, ValueError, RecursionError):
-            if any(fits(one.parent, text, real) for text in _texts(as_written(read_whole(one, JOB_FILE)))):
+            named += [(job.parent, text) for text in _texts(as_written(read_whole(job, JOB_FILE)))]
+    return named
+
+
+def _is_one_of(path: Path, named: Sequence[tuple[Path, str]]) -> bool:
+    """Tell whether a file is one that some pattern names."""
+    real = Path(os.path.realpath(path))
+    for folder, text in named:
+        with suppress(OSError, ValueError):
+            if fits(folder, text, real):
                 return True
     return False
 
 
-def _job_files(folder: Path) -> list[Path]:
+def _job_files(folder: Path) -> list[str]:
     with suppress(OSError), os.scandir(folder) as there:
-        return [Path(each.path) for each in islice(there, LOOKED_AT) if folded(each.name).endswith(".toml")][:_JOBS]
+        return [each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(".toml")]
     return []
 
 

@@ -82,8 +82,24 @@ def in_a_folder_of_its_own(path: Path) -> None:
     other_rover(path.parent, "old/rover2.csv")
 
 
+def of_a_job_a_day(path: Path) -> None:
+    """Fifty days in one folder: which file is whose is theirs to say."""
+    for number in range(50):
+        other_rover(path.parent, f"day{number}.csv")
+        (path.parent / f"day{number}.toml").write_text(f'files = ["day{number}.csv"]\n', encoding="utf-8")
+
+
 @pytest.mark.parametrize(
-    "change", [nothing, read_by_another_job, a_copy, temporary_and_hidden, another_layout, in_a_folder_of_its_own]
+    "change",
+    [
+        nothing,
+        of_a_job_a_day,
+        read_by_another_job,
+        a_copy,
+        temporary_and_hidden,
+        another_layout,
+        in_a_folder_of_its_own,
+    ],
 )
 def test_what_else_lies_there_is_let_be(change: Callable[[Path], None], tmp_path: Path) -> None:
     path = day(tmp_path)
