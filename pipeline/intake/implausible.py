@@ -32,6 +32,7 @@ from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
     Levels,
+    MarksApart,
     Middle,
     Mirrored,
     Steep,
@@ -44,6 +45,7 @@ from pipeline.plausible import (
     jumps,
     levels,
     limit_of_middle,
+    marks_apart,
     middle,
     mirrored,
     on_sphere,
@@ -95,6 +97,7 @@ class Implausible(Struct, frozen=True):
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
+    ``off_marks`` are sessions whose points all lie far above or below their marks.
     ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
     """
@@ -107,6 +110,7 @@ class Implausible(Struct, frozen=True):
     levels: tuple["TwoLevels", ...] = ()
     misplaced: frozenset[int] = frozenset()
     mirrored: tuple["MirroredRows", ...] = ()
+    off_marks: tuple["OffMarks", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -146,6 +150,15 @@ class TwoLevels(Struct, frozen=True):
     levels: Levels
     things: bool
     without_mark: tuple[int, float] | None = None
+
+
+class OffMarks(Struct, frozen=True):
+    """A session whose readings on no mark lie off those on marks; the first of the former by its export and row."""
+
+    session: int
+    export: int
+    row: int
+    apart: MarksApart
 
 
 class MirroredRows(Struct, frozen=True):
@@ -197,9 +210,9 @@ def find_implausible(
     details = tuple(held[number] for number in numbers.tolist())
     misplaced = frozenset(number for number, one in judged.far_bases.items() if not one.believed)
     cliffs, two = tuple(_cliffs(rows, judged.steep)), tuple(_levels(rows, judged.levels))
-    return Implausible(
-        numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced, tuple(_mirrored(rows, judged.mirrored))
-    )
+    turned = tuple(_mirrored(rows, judged.mirrored))
+    apart = tuple(OffMarks(session, *rows.place(number), of) for session, number, of in judged.apart)
+    return Implausible(numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced, turned, apart)
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
@@ -288,6 +301,7 @@ class _Judge:
         self.off_ground = np.zeros(0, np.int64)
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.mirrored: list[tuple[int, int, Mirrored]] = []
+        self.apart: list[tuple[int, int, MarksApart]] = []
         self.units = np.array([lengths_of(export.points).up for export in prepared.exports])
         self.far_bases: dict[int, Misplaced] = {}
         self._whole: tuple[Floats, Floats] | None = None
@@ -327,6 +341,7 @@ class _Judge:
             self._jumps(positions, mine, session)
             self._height_jumps(positions, mine)
             self._levels(positions, mine, session)
+            self._apart(positions, mine, session)
         return positions.findings
 
     def _positions(self, mine: OfSession, against: Against, base: Floats | None, name: str) -> PositionLook:
@@ -406,6 +421,16 @@ class _Judge:
                     rest = here[~tower]
                     if tower[two.rows].all() and (two := levels(piece.places[rest], piece.height[rest])) is not None:
                         self.levels.append((session, piece.number[rest], two))
+
+    def _apart(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Note that all readings on no mark lie far above or below those on marks whose heights count from one."""
+        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
+            for alike in self.heights.alike(session, piece.number[sound]):
+                here = sound[alike]
+                marks = (piece.flags[here] & CANDIDATE) != 0
+                if (off := marks_apart(piece.places[here], piece.height[here], marks)) is not None:
+                    self.apart.append((session, int(piece.number[here[~marks][0]]), off))
 
     def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""

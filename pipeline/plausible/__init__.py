@@ -5,6 +5,7 @@ from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place,
 from pipeline.plausible.jumps import jumps
 from pipeline.plausible.levels import Levels, levels
 from pipeline.plausible.looks import LOOKS, Look
+from pipeline.plausible.marks_apart import MarksApart, marks_apart
 from pipeline.plausible.mirrored import Mirrored, mirrored
 from pipeline.plausible.places import (
     LISTED,
@@ -28,6 +29,7 @@ __all__ = [
     "Fence",
     "Levels",
     "Look",
+    "MarksApart",
     "Middle",
     "Mirrored",
     "Steep",
@@ -41,6 +43,7 @@ __all__ = [
     "jumps",
     "levels",
     "limit_of_middle",
+    "marks_apart",
     "middle",
     "mirrored",
     "misread",
