@@ -10,6 +10,7 @@ from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.geoid_step import separations
+from pipeline.examine.height_leaps import leap_notes
 from pipeline.examine.marks_apart import apart_doubts, apart_notes
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.implausible import TwoLevels
@@ -93,9 +94,11 @@ def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
 
 
 def mixed_notes(survey: Survey) -> Iterator[str]:
-    """Yield the same where it may be a terrace; also that all points lie so off all marks."""
+    """Yield the same where it may be a terrace; also that all points lie so off all marks, or few off the others."""
     mixed = list(_mixed(survey))
-    yield from apart_notes(survey, {one.found.session for one in mixed})
+    told = {one.found.session for one in mixed}
+    yield from apart_notes(survey, told)
+    yield from leap_notes(survey, told)
     doubted = {number for one in apart_doubts(survey, ()) for number in one.sessions or ()}
     for one in mixed:
         if not one.certain and one.found.session not in doubted:

@@ -31,6 +31,8 @@ from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
+    HeightJump,
+    Leap,
     Levels,
     MarksApart,
     Middle,
@@ -97,6 +99,7 @@ class Implausible(Struct, frozen=True):
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
+    ``leaps`` are runs whose heights jump and come back by no round number.
     ``off_marks`` are sessions whose points all lie far above or below their marks.
     ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
@@ -111,6 +114,7 @@ class Implausible(Struct, frozen=True):
     misplaced: frozenset[int] = frozenset()
     mirrored: tuple["MirroredRows", ...] = ()
     off_marks: tuple["OffMarks", ...] = ()
+    leaps: tuple["HeightLeap", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -159,6 +163,15 @@ class OffMarks(Struct, frozen=True):
     export: int
     row: int
     apart: MarksApart
+
+
+class HeightLeap(Struct, frozen=True):
+    """Some readings of a session in a row whose heights leap; the first of them by its export and row there."""
+
+    session: int
+    export: int
+    row: int
+    jump: HeightJump
 
 
 class MirroredRows(Struct, frozen=True):
@@ -211,8 +224,10 @@ def find_implausible(
     misplaced = frozenset(number for number, one in judged.far_bases.items() if not one.believed)
     cliffs, two = tuple(_cliffs(rows, judged.steep)), tuple(_levels(rows, judged.levels))
     turned = tuple(_mirrored(rows, judged.mirrored))
+    leaps = tuple(HeightLeap(session, *rows.place(number), of) for session, number, of in judged.leaps)
     apart = tuple(OffMarks(session, *rows.place(number), of) for session, number, of in judged.apart)
-    return Implausible(numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced, turned, apart)
+    middles = judged.middles
+    return Implausible(numbers, details, tuple(notes), middles, cliffs, two, misplaced, turned, apart, leaps)
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
@@ -302,6 +317,7 @@ class _Judge:
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.mirrored: list[tuple[int, int, Mirrored]] = []
         self.apart: list[tuple[int, int, MarksApart]] = []
+        self.leaps: list[tuple[int, int, HeightJump]] = []
         self.units = np.array([lengths_of(export.points).up for export in prepared.exports])
         self.far_bases: dict[int, Misplaced] = {}
         self._whole: tuple[Floats, Floats] | None = None
@@ -339,7 +355,7 @@ class _Judge:
         self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
             self._jumps(positions, mine, session)
-            self._height_jumps(positions, mine)
+            self._height_jumps(positions, mine, session)
             self._levels(positions, mine, session)
             self._apart(positions, mine, session)
         return positions.findings
@@ -392,8 +408,8 @@ class _Judge:
             for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
 
-    def _height_jumps(self, found: PositionLook, mine: OfSession) -> None:
-        """Add runs of heights that jump by a round number and come back, unless they are of things of their own."""
+    def _height_jumps(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Add runs of heights that jump and come back, unless they are of things of their own or told otherwise."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
             if not rises(piece.height):
                 continue
@@ -402,10 +418,15 @@ class _Judge:
             group = rows.export(number).astype(np.int64)
             marks = (flags & CANDIDATE) != 0
             told = height_jumps(piece.places[known], piece.height[known], self.units[group], group, marks)
-            for run, metres in told:
-                codes, others = rows.codes(number[run]), np.delete(number, run)
-                if ((codes == 0) | np.isin(codes, rows.codes(others))).any():
-                    found.findings.height_jumps.append((number[run].tolist(), metres))
+            for jump in told:
+                run = number[jump.rows]
+                codes, others = rows.codes(run), np.delete(number, jump.rows)
+                if not ((codes == 0) | np.isin(codes, rows.codes(others))).any():
+                    continue
+                if jump.looks is Leap.DIGIT:
+                    found.findings.height_jumps.append((run.tolist(), jump.by))
+                elif not (np.isin(run, self.off_ground).any() or found.findings.tells(run)):
+                    self.leaps.append((session, int(run[0]), jump))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Note readings that lie on two levels, among those whose heights count from one; a tower's are no level."""

@@ -45,3 +45,28 @@ def test_marks_on_a_hill_are_quiet(by: float, tmp_path: Path) -> None:
     job = simulate(SITE)
     job.rows["height"] = job.rows["height"] - by * points(job)
     assert told(job, tmp_path) == ([], [])
+
+
+def test_marks_as_far_above_all_work_as_the_separation_are_noted(tmp_path: Path) -> None:
+    """No mark is as near as it is high: a hill may be so, and a word will do."""
+    job = simulate(SITE)
+    rows = points(job)
+    job.rows["height"][rows] = 45.1 - SEPARATION + 0.2 * np.sin(np.arange(np.count_nonzero(rows)))
+    job.rows["longitude"] = job.rows["longitude"] + np.where(rows, 0.0028, 0.0)
+    doubts, notes = told(job, tmp_path)
+    assert doubts == [] and len(notes) == 1 and "the geoid separation is +2" in notes[0]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_few_rows_above_the_geoid_are_noted(count: int, tmp_path: Path) -> None:
+    job = simulate(SITE)
+    every = np.flatnonzero(points(job))
+    rows = every[20 : 20 + count]
+    job.rows["longitude"][every] = job.rows["longitude"][every[0]] + 0.0001 * np.arange(len(every))  # 11 m apart
+    job.rows["latitude"][every] = job.rows["latitude"][every[0]]
+    job.rows["height"][every] = 45.0 + 0.02 * np.arange(len(every))
+    job.rows["height"][rows] -= SEPARATION
+    job.rows["code"] = np.where(points(job), "GND", job.rows["code"])
+    record = run_job(job.write(tmp_path)).record
+    (note,) = (note for note in record["notes"] if "in a row" in note)
+    assert f"{count} reading" in note and "the geoid separation of +2" in note and record["doubts"] == []
