@@ -32,8 +32,8 @@ _MISS, _LEAST, _MOST = 2.0, 0.1, 0.75
 _ENOUGH = 20
 #: Metres from which on a jump by no round number is looked at, and how much of it per metre of its ways there and back.
 _RISES, _SLOPE = 15.0, 1.0
-#: What a metre is in feet.
-_FEET = 3.280840
+#: What a metre is in feet; the part of a jump by which such heights may miss those next to them when brought to metres.
+_FEET, _FITS = 3.280840, 0.02
 
 
 class Leap(StrEnum):
@@ -98,14 +98,17 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
             continue
         miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
         by, far = float(rise[there] - rise[back]) / 2.0, float(max(way[there], way[back]))
-        looks = _looks(height[[there + 1, back]], height[[there, back + 1]], 2.0 * max(usual, miss))
+        looks = _looks(
+            height[[there + 1, back]], height[[there, back + 1]], min(2.0 * max(usual, miss), _FITS * abs(by))
+        )
         if looks is Leap.OPEN and abs(float(rise[there] + rise[back])) > 2.0 * max(usual, miss):
             continue
         alike += 1
-        among = len(run) > _RUN[1] and _lies_among(places, run, _AROUND * longest)
-        steep = abs(by) >= max(_WALL, _STEEP * far) or among
-        digit = _RUN[0] <= len(run) and (len(run) <= _RUN[1] or steep) and not by_mark[there : back + 1].any()
-        if digit and _is_round(by, float(unit[there]), miss):
+        rounded = _is_round(by, float(unit[there]), miss) and not by_mark[there : back + 1].any()
+        steep = abs(by) >= max(_WALL, _STEEP * far)
+        if len(run) > _RUN[1] and not steep and (rounded or alike <= _RUNS):
+            steep = _lies_among(places, run, _AROUND * longest)
+        if rounded and _RUN[0] <= len(run) and (len(run) <= _RUN[1] or steep):
             found.append(HeightJump(on_ground[run], by, miss, Leap.DIGIT))
         elif abs(by) >= max(_RISES, _SLOPE * far):
             looks = Leap.STEEP if steep and looks is Leap.OPEN else looks
