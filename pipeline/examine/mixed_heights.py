@@ -10,6 +10,8 @@ from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.geoid_step import separations
+from pipeline.examine.height_leaps import leap_notes
+from pipeline.examine.marks_apart import apart_doubts, apart_notes
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.implausible import TwoLevels
 from pipeline.intake.survey import Survey
@@ -76,21 +78,30 @@ class _Mixed(Struct, frozen=True):
 
 
 def mixed_doubts(survey: Survey) -> Iterator[Doubtful]:
-    """Yield a doubt for sessions whose readings lie among others and off them by the geoid separation."""
-    for one in _mixed(survey):
-        if one.certain:
-            of = one.found
-            where = "Where no bridge, roof or gorge lies among the others"
-            if of.without_mark is not None and not of.levels.mixed:
-                where = f"Unless {survey.exports[of.without_mark[0]].shown} is of ground so far off the others'"
-            what = f"{_told(survey, one)}. {where}, {_CURE}"
-            yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (of.session,), survey.exports[of.export].shown, of.row)
+    """Yield a doubt for sessions whose readings lie among others and off them by the geoid separation.
+
+    Also for those of which all points lie so off all marks.
+    """
+    certain = [one for one in _mixed(survey) if one.certain]
+    yield from apart_doubts(survey, {one.found.session for one in certain})
+    for one in certain:
+        of = one.found
+        where = "Where no bridge, roof or gorge lies among the others"
+        if of.without_mark is not None and not of.levels.mixed:
+            where = f"Unless {survey.exports[of.without_mark[0]].shown} is of ground so far off the others'"
+        what = f"{_told(survey, one)}. {where}, {_CURE}"
+        yield Doubtful(Doubt.EXPORT_HEIGHTS, what, (of.session,), survey.exports[of.export].shown, of.row)
 
 
 def mixed_notes(survey: Survey) -> Iterator[str]:
-    """Yield the same where it may be a terrace."""
-    for one in _mixed(survey):
-        if not one.certain:
+    """Yield the same where it may be a terrace; also that all points lie so off all marks, or few off the others."""
+    mixed = list(_mixed(survey))
+    told = {one.found.session for one in mixed}
+    yield from apart_notes(survey, told)
+    yield from leap_notes(survey, told)
+    doubted = {number for one in apart_doubts(survey, ()) for number in one.sessions or ()}
+    for one in mixed:
+        if not one.certain and one.found.session not in doubted:
             of = one.found
             where = f"{survey.exports[of.export].shown}:{of.row}"
             yield f"{where}: {_told(survey, one)}; if there is no such step, {_CURE}"

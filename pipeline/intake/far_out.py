@@ -38,6 +38,10 @@ class Findings(Struct):
     height_jumps: list[tuple[list[int], float]] = field(default_factory=list)
     not_from_base: str | None = None
 
+    def tells(self, numbers: Integers) -> bool:
+        """Return whether something is said of one of these readings (k,) by itself."""
+        return any(number in self.held or number in self.doubtful for number in numbers.tolist())
+
 
 class Against(Struct, frozen=True):
     """What a session's readings are compared with.

@@ -31,7 +31,10 @@ from pipeline.intake.prepare import Prepared
 from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
+    HeightJump,
+    Leap,
     Levels,
+    MarksApart,
     Middle,
     Mirrored,
     Steep,
@@ -44,6 +47,7 @@ from pipeline.plausible import (
     jumps,
     levels,
     limit_of_middle,
+    marks_apart,
     middle,
     mirrored,
     on_sphere,
@@ -95,6 +99,8 @@ class Implausible(Struct, frozen=True):
 
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
+    ``leaps`` are runs whose heights jump and come back by no round number.
+    ``off_marks`` are sessions whose points all lie far above or below their marks.
     ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
     """
@@ -107,6 +113,8 @@ class Implausible(Struct, frozen=True):
     levels: tuple["TwoLevels", ...] = ()
     misplaced: frozenset[int] = frozenset()
     mirrored: tuple["MirroredRows", ...] = ()
+    off_marks: tuple["OffMarks", ...] = ()
+    leaps: tuple["HeightLeap", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -146,6 +154,24 @@ class TwoLevels(Struct, frozen=True):
     levels: Levels
     things: bool
     without_mark: tuple[int, float] | None = None
+
+
+class OffMarks(Struct, frozen=True):
+    """A session whose readings on no mark lie off those on marks; the first of the former by its export and row."""
+
+    session: int
+    export: int
+    row: int
+    apart: MarksApart
+
+
+class HeightLeap(Struct, frozen=True):
+    """Some readings of a session in a row whose heights leap; the first of them by its export and row there."""
+
+    session: int
+    export: int
+    row: int
+    jump: HeightJump
 
 
 class MirroredRows(Struct, frozen=True):
@@ -197,9 +223,11 @@ def find_implausible(
     details = tuple(held[number] for number in numbers.tolist())
     misplaced = frozenset(number for number, one in judged.far_bases.items() if not one.believed)
     cliffs, two = tuple(_cliffs(rows, judged.steep)), tuple(_levels(rows, judged.levels))
-    return Implausible(
-        numbers, details, tuple(notes), judged.middles, cliffs, two, misplaced, tuple(_mirrored(rows, judged.mirrored))
-    )
+    turned = tuple(_mirrored(rows, judged.mirrored))
+    leaps = tuple(HeightLeap(session, *rows.place(number), of) for session, number, of in judged.leaps)
+    apart = tuple(OffMarks(session, *rows.place(number), of) for session, number, of in judged.apart)
+    middles = judged.middles
+    return Implausible(numbers, details, tuple(notes), middles, cliffs, two, misplaced, turned, apart, leaps)
 
 
 def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
@@ -288,6 +316,8 @@ class _Judge:
         self.off_ground = np.zeros(0, np.int64)
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.mirrored: list[tuple[int, int, Mirrored]] = []
+        self.apart: list[tuple[int, int, MarksApart]] = []
+        self.leaps: list[tuple[int, int, HeightJump]] = []
         self.units = np.array([lengths_of(export.points).up for export in prepared.exports])
         self.far_bases: dict[int, Misplaced] = {}
         self._whole: tuple[Floats, Floats] | None = None
@@ -325,8 +355,9 @@ class _Judge:
         self._heights(positions, mine, ordinary, session)
         if mine.count <= _TRACK:
             self._jumps(positions, mine, session)
-            self._height_jumps(positions, mine)
+            self._height_jumps(positions, mine, session)
             self._levels(positions, mine, session)
+            self._apart(positions, mine, session)
         return positions.findings
 
     def _positions(self, mine: OfSession, against: Against, base: Floats | None, name: str) -> PositionLook:
@@ -377,8 +408,8 @@ class _Judge:
             for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
 
-    def _height_jumps(self, found: PositionLook, mine: OfSession) -> None:
-        """Add runs of heights that jump by a round number and come back, unless they are of things of their own."""
+    def _height_jumps(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Add runs of heights that jump and come back, unless they are of things of their own or told otherwise."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
             if not rises(piece.height):
                 continue
@@ -387,10 +418,15 @@ class _Judge:
             group = rows.export(number).astype(np.int64)
             marks = (flags & CANDIDATE) != 0
             told = height_jumps(piece.places[known], piece.height[known], self.units[group], group, marks)
-            for run, metres in told:
-                codes, others = rows.codes(number[run]), np.delete(number, run)
-                if ((codes == 0) | np.isin(codes, rows.codes(others))).any():
-                    found.findings.height_jumps.append((number[run].tolist(), metres))
+            for jump in told:
+                run = number[jump.rows]
+                codes, others = rows.codes(run), np.delete(number, jump.rows)
+                if not ((codes == 0) | np.isin(codes, rows.codes(others))).any():
+                    continue
+                if jump.looks is Leap.DIGIT:
+                    found.findings.height_jumps.append((run.tolist(), jump.by))
+                elif not (np.isin(run, self.off_ground).any() or found.findings.tells(run)):
+                    self.leaps.append((session, int(run[0]), jump))
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Note readings that lie on two levels, among those whose heights count from one; a tower's are no level."""
@@ -406,6 +442,16 @@ class _Judge:
                     rest = here[~tower]
                     if tower[two.rows].all() and (two := levels(piece.places[rest], piece.height[rest])) is not None:
                         self.levels.append((session, piece.number[rest], two))
+
+    def _apart(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Note that all readings on no mark lie far above or below those on marks whose heights count from one."""
+        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
+            for alike in self.heights.alike(session, piece.number[sound]):
+                here = sound[alike]
+                marks = (piece.flags[here] & CANDIDATE) != 0
+                if (off := marks_apart(piece.places[here], piece.height[here], marks)) is not None:
+                    self.apart.append((session, int(piece.number[here[~marks][0]]), off))
 
     def _heights(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""

@@ -1,10 +1,11 @@
 """Tells whether a reading can be where it says: not far from its base, its session and its neighbours."""
 
-from pipeline.plausible.height_jumps import height_jumps, rises
+from pipeline.plausible.height_jumps import HeightJump, Leap, height_jumps, rises
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.jumps import jumps
 from pipeline.plausible.levels import Levels, levels
 from pipeline.plausible.looks import LOOKS, Look
+from pipeline.plausible.marks_apart import MarksApart, marks_apart
 from pipeline.plausible.mirrored import Mirrored, mirrored
 from pipeline.plausible.places import (
     LISTED,
@@ -26,8 +27,11 @@ __all__ = [
     "LISTED",
     "LOOKS",
     "Fence",
+    "HeightJump",
+    "Leap",
     "Levels",
     "Look",
+    "MarksApart",
     "Middle",
     "Mirrored",
     "Steep",
@@ -41,6 +45,7 @@ __all__ = [
     "jumps",
     "levels",
     "limit_of_middle",
+    "marks_apart",
     "middle",
     "mirrored",
     "misread",

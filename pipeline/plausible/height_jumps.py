@@ -1,6 +1,9 @@
-"""Finds runs of heights a round number above or below those before and after: one digit, in some rows."""
+"""Finds runs of heights above or below those before and after: one digit, or another unit or height system."""
+
+from enum import StrEnum
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 
@@ -27,6 +30,32 @@ _LOOKED = (300, 2_000)
 _MISS, _LEAST, _MOST = 2.0, 0.1, 0.75
 #: Readings from which on there is a usual way from one to the next.
 _ENOUGH = 20
+#: Metres from which on a jump by no round number is looked at, and how much of it per metre of its ways there and back.
+_RISES, _SLOPE = 15.0, 1.0
+#: What a metre is in feet; the part of a jump by which such heights may miss those next to them when brought to metres.
+_FEET, _FITS = 3.280840, 0.02
+
+
+class Leap(StrEnum):
+    """What a jump looks like, where the geoid separation is not known: the last is none unless that explains it."""
+
+    DIGIT = "digit"
+    FEET = "feet"
+    SIGN = "sign"
+    STEEP = "steep"
+    OPEN = "open"
+
+
+class HeightJump(Struct, frozen=True):
+    """Readings (k,) in a row, places among those given, ``by`` metres above or below those before and after.
+
+    ``miss`` are metres by which ground so rough may change a jump.
+    """
+
+    rows: Integers
+    by: float
+    miss: float
+    looks: Leap
 
 
 def rises(height: Floats) -> bool:
@@ -35,11 +64,8 @@ def rises(height: Floats) -> bool:
         return int(np.count_nonzero(np.abs(np.diff(height)) > _HIGH)) > 1
 
 
-def height_jumps(
-    places: Floats, height: Floats, unit: Floats, group: Integers, let_be: Flags
-) -> list[tuple[Integers, float]]:
-    """Return runs of heights that jump by a round number and come back: their places here, and by how many
-    metres, with sign.
+def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, let_be: Flags) -> list[HeightJump]:
+    """Return runs of heights that jump and come back, by a round number or as nobody climbs.
 
     Args:
         places: (n, 3) from `places.on_sphere`, metres, in the order in which they were written.
@@ -48,35 +74,55 @@ def height_jumps(
         group: (n,) what must be the same for neighbours, such as the export.
         let_be: (n,) readings that may lie anywhere: marks.
     """
-    if len(places) < _ENOUGH or not rises(height):
+    on_ground = np.flatnonzero(~let_be)
+    if len(places) < _ENOUGH or not rises(height) or len(on_ground) < 3:
         return []
-    rise = np.diff(height)
+    by_mark = np.diff(on_ground) > 1
+    places, height, unit, group = places[on_ground], height[on_ground], unit[on_ground], group[on_ground]
+    rise, way = np.diff(height), np.linalg.norm(np.diff(places, axis=0), axis=1)
     rise[group[1:] != group[:-1]] = 0.0
-    to_mark = let_be[1:] | let_be[:-1]
-    if to_mark.all():
+    if by_mark.all():
         return []
-    usual = float(np.quantile(np.abs(rise[~to_mark]), 0.9))
+    usual = float(np.quantile(np.sort(np.abs(rise[~by_mark]))[:-2], 0.9)) if np.count_nonzero(~by_mark) > 2 else 0.0
     high = np.flatnonzero(np.abs(rise) > max(_TIMES * usual, _HIGH))
     if len(high) < 2:
         return []
-    half = float(np.median(np.abs(rise[~to_mark])))
-    way = np.linalg.norm(np.diff(places, axis=0), axis=1)
-    longest = _WAYS * float(np.quantile(way[~to_mark], 0.9))
-    found = []
+    half = float(np.median(np.abs(rise[~by_mark])))
+    longest = _WAYS * float(np.quantile(way[~by_mark], 0.9))
+    too_far = way > np.where(by_mark, 2.0, 1.0) * longest
+    found, alike = [], 0
     for there, back in zip(high[:-1].tolist(), high[1:].tolist(), strict=True):
         run = np.arange(there + 1, back + 1)
-        miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
-        by = float(rise[there] - rise[back]) / 2.0
-        alike = abs(float(rise[there] + rise[back])) <= 2.0 * max(usual, miss) and max(way[there], way[back]) <= longest
-        same = (group[there : back + 2] == group[there]).all() and not let_be[there : back + 2].any()
-        if not (alike and same and _is_round(by, float(unit[there]), miss)):
+        same = len(run) <= _PART * len(height) and (group[there : back + 2] == group[there]).all()
+        if not same or too_far[[there, back]].any():
             continue
-        short = _RUN[0] <= len(run) <= _RUN[1]
-        wall = abs(by) >= max(_WALL, _STEEP * max(way[there], way[back]))
-        long = _RUN[1] < len(run) <= _PART * len(height)
-        if short or (long and (wall or _lies_among(places, run, _AROUND * longest))):
-            found.append((run, by))
-    return found if len(found) <= _RUNS else []
+        miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
+        by, far = float(rise[there] - rise[back]) / 2.0, float(max(way[there], way[back]))
+        looks = _looks(
+            height[[there + 1, back]], height[[there, back + 1]], min(2.0 * max(usual, miss), _FITS * abs(by))
+        )
+        if looks is Leap.OPEN and abs(float(rise[there] + rise[back])) > 2.0 * max(usual, miss):
+            continue
+        alike += 1
+        rounded = _is_round(by, float(unit[there]), miss) and not by_mark[there : back + 1].any()
+        steep = abs(by) >= max(_WALL, _STEEP * far)
+        if len(run) > _RUN[1] and not steep and (rounded or alike <= _RUNS):
+            steep = _lies_among(places, run, _AROUND * longest)
+        if rounded and _RUN[0] <= len(run) and (len(run) <= _RUN[1] or steep):
+            found.append(HeightJump(on_ground[run], by, miss, Leap.DIGIT))
+        elif abs(by) >= max(_RISES, _SLOPE * far):
+            looks = Leap.STEEP if steep and looks is Leap.OPEN else looks
+            found.append(HeightJump(on_ground[run], by, miss, looks))
+    digits = [jump for jump in found if jump.looks is Leap.DIGIT]
+    return found if alike <= _RUNS else digits if len(digits) <= _RUNS else []
+
+
+def _looks(ends: Floats, beside: Floats, within: float) -> Leap:
+    """Return what makes heights (2,) at both ends of a run fit those (2,) next to them, to some metres."""
+    for factor, looks in ((_FEET, Leap.FEET), (1.0 / _FEET, Leap.FEET), (-1.0, Leap.SIGN)):
+        if np.abs(ends * factor - beside).max() <= within * max(abs(factor), 1.0):
+            return looks
+    return Leap.OPEN
 
 
 def _is_round(by: float, unit: float, miss: float) -> bool:

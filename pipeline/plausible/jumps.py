@@ -5,7 +5,8 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.heights import levelled
 
-#: A jump is so many times as long as nine of ten ways from one reading to the next, and so many metres at the least.
+#: A jump is so many times as long as nine of ten ways from one reading to the next, those to and from marks left out,
+#: and so many metres at the least.
 _TIMES, _LEAST = 6.0, 200.0
 #: Readings that a run has at the most, and runs above which it is how somebody works.
 _RUN, _RUNS = 10, 3
@@ -27,7 +28,10 @@ def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers
         return []
     length = np.sqrt(np.square(np.diff(places, axis=0)).sum(axis=1))
     length[group[1:] != group[:-1]] = 0.0
-    far = np.flatnonzero(length > max(_TIMES * float(np.quantile(length, 0.9)), _LEAST))
+    to_mark = let_be[1:] | let_be[:-1]
+    if to_mark.all():
+        return []
+    far = np.flatnonzero(length > max(_TIMES * float(np.quantile(length[~to_mark], 0.9)), _LEAST))
     if len(far) < 2:
         return []
     way = np.diff(levelled(places), axis=0)

@@ -50,3 +50,17 @@ def test_honest_ways_are_quiet() -> None:
     scattered = np.random.default_rng(3).uniform(0.0, 3_000.0, (60, 2))
     assert found(scattered) == []
     assert found(plan[:10]) == []
+
+
+@pytest.mark.parametrize("count", [30, 40])
+def test_a_row_of_a_small_day_is_told_whatever_the_ways_to_marks(count: int) -> None:
+    plan = street(count)
+    plan[[0, 1, count // 2, count - 1]] = [[-600.0, 100.0], [800.0, -300.0], [-600.0, 100.0], [800.0, -300.0]]
+    plan[8, 1] += 334.0
+    ((run, metres),) = found(plan, marks=(0, 1, count // 2, count - 1))
+    assert run == [8] and metres == pytest.approx(334.0, abs=20.0)
+
+
+def test_readings_on_marks_alone_are_quiet() -> None:
+    plan = np.random.default_rng(3).uniform(0.0, 3_000.0, (60, 2))
+    assert found(plan, marks=tuple(range(60))) == []
