@@ -24,9 +24,13 @@ def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
 
 
 def filled_notes(survey: Survey) -> Iterator[str]:
-    """Yield in words which other rows have one coordinate, or heights that are equal or rise by one step."""
+    """Yield in words which other rows have one coordinate, or heights that are equal or rise by one step.
+
+    Two rows alone are not told where more of that export are, wherever they stand (`shared_numbers`).
+    """
+    more = {(one.export, one.axis) for one in survey.first_pass.shared}
     for one in survey.first_pass.filled:
-        if not _sure(one):
+        if not _sure(one) and not (one.count == _PAIR and (one.export, one.axis) in more):
             yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {_CURE}"
 
 
