@@ -47,6 +47,8 @@ def _sentence(survey: Survey, one: Filled) -> str:
     called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
     own = f"{'an' if called == 'easting' else 'a'} {called} of their own"
     has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
+    if one.counted:
+        has = f"have one {called} but for the last digit, which goes up or down by as much each time,"
     if one.count == _PAIR:
         return (
             f"2 rows in a row (to row {one.last}) {has} while the points lie elsewhere, and nearly all others have"

@@ -38,6 +38,25 @@ def test_one_plan_coordinate_copied_down_takes_the_proof_away(column: str, rows:
     assert doubt.startswith(f"rover001.csv:12: {rows} rows in a row (to row {11 + rows}) have one {column}")
 
 
+def test_a_third_of_a_small_day_may_be_copied_too(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=24, checks=3, place=ELLIPSOIDAL))
+    job.rows["latitude"][5:17] = job.rows["latitude"][5]
+    (doubt,) = doubts(record_of(job.write(tmp_path), 3))
+    assert "12 rows in a row" in doubt
+
+
+@pytest.mark.parametrize("way", [1, -1])
+@pytest.mark.parametrize(("rows", "code"), [(3, 0), (6, 3)])
+def test_a_text_dragged_down_counts_its_last_digit_up(rows: int, code: int, way: int, tmp_path: Path) -> None:
+    job = day()
+    job.rows["latitude"] = job.rows["latitude"].round(9)
+    job.rows["latitude"][10 : 10 + rows] = (job.rows["latitude"][10] + way * 1e-9 * np.arange(rows)).round(9)
+    record = record_of(job.write(tmp_path), code)
+    (told,) = [note for note in record["notes"] if COPIED in note]
+    assert told.startswith(f"rover001.csv:12: {rows} rows in a row (to row {11 + rows}) have one latitude but for the")
+    assert len(record["doubts"]) == (code == 3)
+
+
 @pytest.mark.parametrize("step", [0.0, 1.0])
 def test_heights_copied_down_are_noted(step: float, tmp_path: Path) -> None:
     job = day()
