@@ -170,6 +170,6 @@ def _log(count: int, ordered: Floats, worth: float) -> float:
     some = ordered[:: len(ordered) // _SOME + 1]
     expected, start = 0.0, np.searchsorted(ordered, some, side="right")
     for digits in _AROUND:
-        near = float((np.searchsorted(ordered, some + (digits + 0.5) * worth) - start).sum())
+        near = float((np.searchsorted(ordered, some + (digits + 0.5) * worth, side="right") - start).sum())
         expected = max(expected, (near * len(ordered) / len(some) + 1.0) / (2.0 * digits))
     return log_of_so_many(count, len(ordered), expected / len(ordered))

@@ -194,3 +194,9 @@ def round_ones(random: Random) -> Floats:
 def test_what_honest_work_repeats_is_not_told(honest: Callable[[Random], Floats]) -> None:
     for seed in range(20):
         assert not told(honest(np.random.default_rng(seed))), seed
+
+
+@pytest.mark.parametrize("value", [1e15, np.nan, 0.0])
+def test_numbers_that_are_no_coordinates_do_no_harm(value: float) -> None:
+    place = np.full((40, 3), value) + np.arange(40)[:, None] // 4
+    assert not told(place)
