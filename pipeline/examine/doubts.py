@@ -33,6 +33,7 @@ from pipeline.examine.pole_heights import pole_doubts
 from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.register_epoch import register_epoch_doubts
 from pipeline.examine.register_rows import register_row_doubts
+from pipeline.examine.shared_numbers import shared_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
 from pipeline.examine.site_doubts import site_doubts
 from pipeline.examine.stood_on import Stood
@@ -102,6 +103,7 @@ def doubts_before(
         *mark_column_doubts(survey),
         *register_row_doubts(survey),
         *filled_doubts(survey),
+        *shared_doubts(survey, on_marks),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),
     ]

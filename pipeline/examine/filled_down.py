@@ -24,9 +24,13 @@ def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
 
 
 def filled_notes(survey: Survey) -> Iterator[str]:
-    """Yield in words which other rows have one coordinate, or heights that are equal or rise by one step."""
+    """Yield in words which other rows have one coordinate, or heights that are equal or rise by one step.
+
+    Two rows alone are not told where more of that export are, wherever they stand (`shared_numbers`).
+    """
+    more = {(one.export, one.axis) for one in survey.first_pass.shared}
     for one in survey.first_pass.filled:
-        if not _sure(one):
+        if not _sure(one) and not (one.count == _PAIR and (one.export, one.axis) in more):
             yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {_CURE}"
 
 
@@ -43,6 +47,8 @@ def _sentence(survey: Survey, one: Filled) -> str:
     called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
     own = f"{'an' if called == 'easting' else 'a'} {called} of their own"
     has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
+    if one.counted:
+        has = f"have one {called} but for the last digit, which goes up or down by as much each time,"
     if one.count == _PAIR:
         return (
             f"2 rows in a row (to row {one.last}) {has} while the points lie elsewhere, and nearly all others have"

@@ -24,6 +24,8 @@ from pipeline.words import Doubt, counted
 FEW = 5
 #: What a position of the base in plan is called.
 POSITIONS = ("base_longitude", "base_latitude", "base_easting", "base_northing")
+#: Degrees and metres beyond which two positions are at different places in a coordinate, as where they are mapped.
+_ELSEWHERE = {"base_longitude": 3e-7, "base_latitude": 3e-7, "base_easting": 0.03, "base_northing": 0.03}
 #: Heights beyond which none is of a base's antenna, in feet too.
 _MAST = 30.0
 #: Values and files that a sentence lists.
@@ -106,7 +108,8 @@ def _bases(survey: Survey) -> Iterator[str]:
     for window in survey.windows:
         for found in base_columns(survey, window):
             # what differs from reading to reading is no base's
-            if 1 < len(found.every) <= FEW and sum(found.every.values()) >= 2 * len(found.every):
+            few = 1 < len(found.every) <= FEW and found.every.total() >= 2 * len(found.every)
+            if few and found.apart():
                 yield found.told()
                 break
 
@@ -118,6 +121,15 @@ class BaseColumns(Struct, frozen=True):
     word: str
     columns: list[tuple[Export, str, LeftCorrection]]
     every: Counter[str]
+
+    def apart(self) -> bool:
+        """Tell whether two values are of different places, rather than of one that was written with other digits."""
+        limit = _ELSEWHERE.get(self.word)
+        try:
+            numbers = [float(key) for key in self.every]
+        except ValueError:
+            return True
+        return limit is None or max(numbers) - min(numbers) > limit
 
     def told(self) -> str:
         """Return in words which values they have, and what to do about it."""

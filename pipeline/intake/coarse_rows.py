@@ -38,8 +38,9 @@ _HERE = float(np.log(1e-2))
 _EAST, _NORTH, _BOTH, _UP = range(4)
 #: Readings that are looked at closely, coarse ones and others.
 _CLOSELY = 1 << 17
-#: Metres around a height within which others are of the same water or slab, and how many there are of such at least.
-_LEVEL, _BESIDE = 0.03, 0.1
+#: Metres around a height within which others are of the same water or slab: how many there are of such at least, also
+#: for each that is coarse, and how many times as many as in as much above and below.
+_LEVEL, _WATER, _BESIDE, _MORE = 0.03, 2, 0.2, 2
 #: Metres around a round coordinate within which readings of points set out on it lie, and how many times as many lie
 #: there as a little further away, of so many at least.
 _SET_OUT, _BELL, _SOME = 0.03, 3, 6
@@ -251,11 +252,18 @@ class _Export:
         if axis != _UP:
             return self._not_set_out(axis, close, level)
         values, many = np.unique(close.values[0][which], return_counts=True)
-        if len(values) < 2:
-            return 0
         others = np.sort(close.values[0][~which])
-        beside = np.searchsorted(others, values + _LEVEL) - np.searchsorted(others, values - _LEVEL)
-        return max(len(values), int(many[beside < _BESIDE * many].sum()))
+        near, double = (
+            np.searchsorted(others, values + width) - np.searchsorted(others, values - width)
+            for width in (_LEVEL, 2.0 * _LEVEL)
+        )
+        level_ones = (near >= np.maximum(_WATER, _BESIDE * many)) & (near >= _MORE * (double - near))
+        if len(values) < 2:
+            # whatever it is, it is no ground that was cut where not as much of the rest would be that number too
+            half = metres_of(np.array([level], np.uint8)) / 2.0
+            cut = np.searchsorted(others, values + half) - np.searchsorted(others, values - half) >= many
+            return int(many[cut & ~level_ones].sum())
+        return max(len(values), int(many[~level_ones].sum()))
 
     def _not_set_out(self, axis: int, close: _Close, level: int) -> int:
         """Return of how many places positions are coarse up to a level, but for points set out on round coordinates."""

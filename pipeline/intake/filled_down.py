@@ -24,7 +24,7 @@ _ELSEWHERE = 2.0
 _FINE, _ROUND = 1.5e-3, 0.012
 #: Of the other rows this share, or so few, may repeat the coordinate of the one before; there must be so many.
 _SELDOM, _FEW, _OTHERS = 0.02, 3, 10
-#: The share of all rows that may have been copied: else the file is made of such rows.
+#: The share of all rows that may have been copied, but for one single run in plan: else the file is made of such rows.
 _SHARE = 0.3
 #: Readings of a batch that the finest digit is looked for in.
 _SAMPLE = 256
@@ -39,6 +39,8 @@ _SERIES_MOST = 2
 _BESIDE, _NO_LINE = 0.03, 8
 #: Metres of a last digit to which points of a line do not agree by chance.
 _TENTHS = 2e-4
+#: Last digits up to which a text is counted on, row by row, where its cell is dragged down.
+_COUNTED = 3.5
 #: Runs that are kept of each coordinate of an export.
 _MOST = 1_000
 
@@ -47,7 +49,8 @@ class Filled(Struct, frozen=True):
     """Rows of an export, ``first`` to ``last`` by their numbers in the file, that have one coordinate in common.
 
     ``axis`` is which of the three, ``count`` how many rows, ``step`` whether it rises by one step instead, ``digit``
-    what its last digit is worth in metres, ``sessions`` are those that the rows are in.
+    what its last digit is worth in metres, ``sessions`` are those that the rows are in. ``counted`` is whether the last
+    digit alone goes up or down, by as much each time.
     """
 
     export: int
@@ -58,6 +61,7 @@ class Filled(Struct, frozen=True):
     step: bool
     digit: float
     sessions: tuple[int, ...]
+    counted: bool = False
 
 
 class _Column(Struct):
@@ -121,18 +125,22 @@ class FilledDown(Struct):
         alike = (steps == 0.0) & (elsewhere > 0.0)
         column.again += int(alike.sum())
         least = _LEAST_UP if axis == 2 else _LEAST
-        for which, few, step in ((alike, least - 1, False), (even, _SERIES - 2, True)):
+        on = np.zeros_like(even)
+        if axis < 2 and column.digit <= _TENTHS and even.any():
+            on = even & (np.abs(steps) * metre <= _COUNTED * column.digit)
+        for which, few, step in ((alike, least - 1, False), (on, least - 2, True), (even & ~on, _SERIES - 2, True)):
+            counted = which is on
             for start, stop in _stretches(which, few):
                 end = stop + 1 if step else stop
                 own = digit(values[start : end + 1]) <= _ROUND
                 if float(np.median(elsewhere[start:end])) < _ELSEWHERE or not own or len(column.runs) >= _MOST:
                     continue
-                chance = axis < 2 and column.digit > _TENTHS and _on_line(values, start, end, metre)
-                if np.ptp(elsewhere[start:end]) <= _EVEN if step else chance:
+                chance = axis < 2 and (column.digit > _TENTHS or counted) and _on_line(values, start, end, metre)
+                if (step and np.ptp(elsewhere[start:end]) <= _EVEN) or ((counted or not step) and chance):
                     continue
                 of = tuple(np.unique(session[start : end + 1]).tolist())
                 first, last, count = int(rows[start]), int(rows[end]), end - start + 1
-                column.runs.append(Filled(number, axis, first, last, count, step, 0.0, of))
+                column.runs.append(Filled(number, axis, first, last, count, step and not counted, 0.0, of, counted))
         if axis < 2:
             for start in np.flatnonzero(alike & (elsewhere >= _ELSEWHERE)).tolist():
                 if len(column.pairs) > _PAIRS:
@@ -150,9 +158,10 @@ class FilledDown(Struct):
             if sum(run.step for run in column.runs) > _SERIES_MOST:
                 column.runs = [run for run in column.runs if not run.step]
             inside = sum(run.count - 1 for run in column.runs)
-            alike = sum(run.count - 1 for run in column.runs if not run.step)
+            alike = sum(run.count - 1 for run in column.runs if not run.step and not run.counted)
             outside = column.steps - inside
-            if column.digit > _FINE or outside < _OTHERS or inside > _SHARE * column.steps:
+            single = len(column.runs) == 1 and column.runs[0].axis < 2 and not column.runs[0].step
+            if column.digit > _FINE or outside < _OTHERS or (inside > _SHARE * column.steps and not single):
                 continue
             if column.again - alike <= max(_SELDOM * outside, _FEW):
                 told += [replace(run, digit=column.digit) for run in column.runs]

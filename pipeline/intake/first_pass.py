@@ -39,6 +39,7 @@ from pipeline.intake.recurring import Recurring
 from pipeline.intake.row_order import Astray, RowOrder
 from pipeline.intake.row_steps import RowSteps, row_steps
 from pipeline.intake.same_names import SameNames, same_names
+from pipeline.intake.shared_numbers import Shared, SharedNumbers
 from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
 from pipeline.intake.sorted_columns import SortedColumns, SortedRows
@@ -103,6 +104,7 @@ class FirstPass(Struct, frozen=True):
         filled: rows with a coordinate that may have been copied down its column.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
+        shared: rows with one coordinate of other rows, in any order.
         sorted: rows of which one coordinate seems to have been sorted alone.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
@@ -149,6 +151,7 @@ class FirstPass(Struct, frozen=True):
     filled: tuple[Filled, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
+    shared: tuple[Shared, ...] = ()
     sorted: tuple[SortedRows, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
@@ -208,6 +211,7 @@ class _Gatherer:
         self.placeholders = Placeholders()
         self.filled = FilledDown()
         self.pasted = PastedCells()
+        self.shared = SharedNumbers()
         self.sorted = SortedColumns()
         self.hemispheres = Hemispheres()
         self.poles = PoleLog()
@@ -280,6 +284,7 @@ class _Gatherer:
             filled=self.filled.found(),
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
+            shared=tuple(self.shared.found),
             sorted=tuple(self.sorted.found),
             steps=steps,
             hemispheres=self.hemispheres,
@@ -320,6 +325,7 @@ class _Gatherer:
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
         self.pasted.take(batch, number, export, sound)
+        self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)

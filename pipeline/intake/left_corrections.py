@@ -26,7 +26,7 @@ from pipeline.sessions.attach import spelling
 #: Different values that are kept of a column; one with more is none of these.
 MOST = 32
 #: Decimals to which two numbers are one: degrees and lengths [m] of a position, and heights of an antenna [m].
-_DEGREES, _METRES, _ANTENNA = 6, 1, 3
+_DEGREES, _METRES, _ANTENNA = 7, 2, 3
 #: Words of which it is kept which reading has what.
 _BY_ROW = frozenset(
     ("solution", "rover", "base_longitude", "base_latitude", "base_easting", "base_northing", *SETTINGS)

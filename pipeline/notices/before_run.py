@@ -17,6 +17,7 @@ from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.pasted_cells import pasted_notes
 from pipeline.examine.pole_heights import left_pole_notes, pole_notes
 from pipeline.examine.register_rows import register_row_notes
+from pipeline.examine.shared_numbers import shared_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.sorted_columns import sorted_notes
 from pipeline.examine.time_zones import zone_notes
@@ -54,6 +55,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *register_row_notes(survey),
         *filled_notes(survey),
         *copied_time_notes(survey),
+        *shared_notes(survey, examined.stood),
         *pasted_notes(survey),
         *sorted_notes(survey),
         *lost_sign_notes(survey),

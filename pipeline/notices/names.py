@@ -93,9 +93,15 @@ def _far_names(survey: Survey, solved: Solved) -> list[str]:
         listed.append(f"'{name}' ({one} and {two}, {distance:,.{0 if distance >= 10 else 1}f} m apart)")
     more = and_more(far.names - len(listed))
     how = counted(far.names, "name is used", "names are used")
+    exports = survey.first_pass.export_of(np.column_stack([far.first, far.other]))
+    why = (
+        "numbering may have begun anew, or rows may have the name of their line"
+        if (exports[:, 0] == exports[:, 1]).all()
+        else "two rovers may have counted from the same number, or numbering began anew"
+    )
     return [
         *told,
-        f"{how} at two places or more: {', '.join(listed)}{more}; two rovers may have counted from the same number:"
+        f"{how} at two places or more: {', '.join(listed)}{more}; {why}:"
         " all of them are issued, distinguished by a number after the name",
     ]
 

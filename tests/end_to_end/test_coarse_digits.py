@@ -56,6 +56,39 @@ def test_still_water_to_the_centimetre_is_let_be(seed: int, tmp_path: Path) -> N
     assert told(job.write(tmp_path)) == []
 
 
+@pytest.mark.parametrize("rows", [slice(10, 20), [8, 15, 22, 29, 36]], ids=["ten", "five"])
+@pytest.mark.parametrize("slope", [0.4, 3.0])
+@pytest.mark.parametrize("seed", range(2))
+def test_heights_cut_to_metres_on_flat_ground_are_doubted(
+    rows: slice | list[int], slope: float, seed: int, tmp_path: Path
+) -> None:
+    """All that were cut are one number there, or a few, and some others lie beside these by chance."""
+    job = rounded(9, 4)
+    level = np.floor(np.median(job.rows["height"]))
+    heights = level + np.random.default_rng(seed).uniform(-slope, slope, len(job.rows["height"]))
+    heights[rows] = np.round(heights[rows])
+    job.rows["height"] = heights.round(4)
+    assert len(told(job.write(tmp_path))) == 1
+
+
+@pytest.mark.parametrize("noise", [0.004, 0.008])
+@pytest.mark.parametrize("rows", [slice(5, 20), slice(5, 35)])
+def test_water_at_a_whole_decimetre_among_other_ground_is_let_be(noise: float, rows: slice, tmp_path: Path) -> None:
+    job = rounded(8, 2)
+    level = np.median(job.rows["height"]).round(1)
+    some = np.arange(len(job.rows["height"]))[rows]
+    job.rows["height"][some] = (level + np.random.default_rng(4).normal(0.0, noise, len(some))).round(2)
+    assert told(job.write(tmp_path)) == []
+
+
+def test_a_slab_at_one_height_of_a_whole_metre_among_hills_is_let_be(tmp_path: Path) -> None:
+    job = rounded(9, 4)
+    heights = job.rows["height"] + np.linspace(-20.0, 20.0, len(job.rows["height"]))
+    heights[10:30] = np.round(heights[20])
+    job.rows["height"] = heights.round(4)
+    assert told(job.write(tmp_path)) == []
+
+
 #: The tie and the checks are the first two rows and the last one.
 SOME = {
     "the second half": slice(20, None),

@@ -13,6 +13,7 @@ from pipeline.issue.record_types import Record
 
 MOVED = "as where cells of that column were moved by a row in a spreadsheet"
 LACKS = "as where a cell of that column was inserted or deleted in a spreadsheet"
+JOINED = "as where a table was joined by a wrong key"
 COPIED = "as where a spreadsheet copied a cell down its column"
 
 
@@ -37,6 +38,25 @@ def test_one_plan_coordinate_copied_down_takes_the_proof_away(column: str, rows:
     assert doubt.startswith(f"rover001.csv:12: {rows} rows in a row (to row {11 + rows}) have one {column}")
 
 
+def test_a_third_of_a_small_day_may_be_copied_too(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=24, checks=3, place=ELLIPSOIDAL))
+    job.rows["latitude"][5:17] = job.rows["latitude"][5]
+    (doubt,) = doubts(record_of(job.write(tmp_path), 3))
+    assert "12 rows in a row" in doubt
+
+
+@pytest.mark.parametrize("way", [1, -1])
+@pytest.mark.parametrize(("rows", "code"), [(3, 0), (6, 3)])
+def test_a_text_dragged_down_counts_its_last_digit_up(rows: int, code: int, way: int, tmp_path: Path) -> None:
+    job = day()
+    job.rows["latitude"] = job.rows["latitude"].round(9)
+    job.rows["latitude"][10 : 10 + rows] = (job.rows["latitude"][10] + way * 1e-9 * np.arange(rows)).round(9)
+    record = record_of(job.write(tmp_path), code)
+    (told,) = [note for note in record["notes"] if COPIED in note]
+    assert told.startswith(f"rover001.csv:12: {rows} rows in a row (to row {11 + rows}) have one latitude but for the")
+    assert len(record["doubts"]) == (code == 3)
+
+
 @pytest.mark.parametrize("step", [0.0, 1.0])
 def test_heights_copied_down_are_noted(step: float, tmp_path: Path) -> None:
     job = day()
@@ -54,6 +74,24 @@ def test_a_latitude_that_rises_by_one_step_is_noted(tmp_path: Path) -> None:
     assert not doubts(record)
     (note,) = notes(record)
     assert "in latitude by exactly one step" in note
+
+
+@pytest.mark.parametrize(("column", "rows", "code"), [("latitude", 8, 3), ("longitude", 4, 0), ("height", 6, 0)])
+def test_numbers_of_rows_elsewhere_are_told_wherever_they_stand(
+    column: str, rows: int, code: int, tmp_path: Path
+) -> None:
+    """Each third row has the number of one far behind, as of a table that was joined by a wrong key."""
+    job = simulate(Plan(sessions=1, points=80, checks=3, place=ELLIPSOIDAL))
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    values = job.rows[column] = job.rows[column].round(4 if column == "height" else 9)
+    wrong = points[1 : 3 * rows : 3]
+    values[wrong] = values[points[-1] - np.arange(rows)]
+    record = record_of(job.write(tmp_path), code)
+    (told,) = [note for note in record["notes"] if JOINED in note]
+    assert f"the {column} of another row" in told
+    # by chance one of them may end in two zeros
+    assert rows - 1 <= int(told.split()[1]) <= rows
+    assert [doubt["kind"] for doubt in record["doubts"]] == ["place"] * (code == 3)
 
 
 def along_parallels(job: Simulation) -> None:

@@ -59,6 +59,14 @@ def test_a_position_of_the_base_that_changes(tmp_path: Path) -> None:
     assert "map it as base_longitude" in told
 
 
+@pytest.mark.parametrize(("there", "told"), [("3.100001040", 1), ("3.100000960", 1), ("3.100000052", 0)])
+def test_a_base_off_by_half_a_decimetre_is_told_whatever_its_digits(there: str, told: int, tmp_path: Path) -> None:
+    """Some centimetres either way, and less than 1 mm: two mapped positions are two bases from 3 cm on."""
+    job = one_session()
+    here = "3.100000049" if not told else "3.100000000" if there > "3.100001" else "3.100001500"
+    assert len(judged(columned(bare(job, tmp_path), job, "BaseLat", here, there))[2]) == told
+
+
 def positioned(path: Path, job: Simulation, headings: tuple[str, str], east: float) -> Path:
     """Two more columns with longitude and latitude of the base, which stands elsewhere from two hours on."""
     here, there = ((at["BLon"], at["BLat"]) for at in (at_base(job, 0), at_base(job, 0, east=east, north=-east)))
