@@ -108,4 +108,4 @@ def _is_of_register(survey: Survey, number: int, one: PositionsBeside) -> bool:
     rows = np.asarray(survey.candidates.table.column("source_row"), np.int64)[found]
     known = (register.first, register.second) if len(one.columns) > 1 else (register.third,)
     equal, told = one.copied_from(rows, np.column_stack([each[of] for each in known]))
-    return len(np.unique(of[equal])) >= _MARKS and np.count_nonzero(equal) > 0.5 * np.count_nonzero(told)
+    return bool(len(np.unique(of[equal])) >= _MARKS and np.count_nonzero(equal) > 0.5 * np.count_nonzero(told))
