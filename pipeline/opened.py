@@ -132,13 +132,15 @@ def open_issue(folder_or_job: str | Path, number: int | None = None) -> Issue:
             ``current``.
         number: of the issue; else the one whose folder was given, the one that ``current`` shows, the newest.
 
-    Raises `JobError` where there is no such issue or it is damaged.
+    Raises `JobError` where there is no such issue or it is damaged, and `TypeError` for a number that is none.
     """
+    if number is not None and (isinstance(number, bool) or not hasattr(number, "__index__")):
+        raise TypeError(f"the number of an issue is a whole number, such as 1, not {number!r}")
     folder, of_folder = _place(Path(folder_or_job))
     shown, there = _shown(folder), sorted(number for number, _ in numbered(folder))
     if not there:
         raise JobError([Problem(str(folder), 0, f"there is no issue in {folder}", "run the job first")])
-    wanted = number or of_folder or shown or there[-1]
+    wanted = int(number) if number is not None else of_folder or shown or there[-1]
     if wanted not in there:
         what = f"there is no issue {wanted:03d} in {folder}"
         raise JobError([Problem(str(folder), 0, what, f"it has {listed([f'{one:03d}' for one in there])}")])

@@ -12,6 +12,7 @@ from msgspec import Struct
 from pipeline.digest import digest
 from pipeline.files.unlocked_database import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
+from pipeline.issue.folder.current import not_ours
 from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
 from pipeline.issue.folder.issues_list import Entry, cut_reasons, entries_of_making, numbers_listed, read_issues_list
@@ -335,6 +336,9 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
             yield CURRENT, "it is not there; the next run makes it", False
         return
     shown = next((number for number, path in present.items() if path.resolve() == current.resolve()), None)
+    if shown is None and (what := not_ours(folder)) is not None and current.is_symlink():
+        yield CURRENT, f"it is {what}, not to an issue of this folder", True
+        return
     if shown is None:
         shown = yield from _copy(current, present, records)
     if shown is None:

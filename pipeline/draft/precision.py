@@ -74,7 +74,7 @@ def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precis
 
     What is unlike the rest says nothing of noise, nor do pairs that all differ by one vector: both are left out.
     """
-    contrasts = _contrasts(repeated)
+    contrasts = repeated.contrasts
     offsets: list[CommonOffset | SessionsApart] = [*common_offsets(repeated, survey), *sessions_apart(repeated, survey)]
     constant = among(offsets, repeated, survey)[contrasts]
     found = _gathered(survey, solved, repeated, contrasts[~constant])
@@ -235,13 +235,6 @@ def _comparable(solved: Solved) -> Integers:
     compared = on_marks.compared
     near = (compared.horizontal < _NO_NOISE) & (np.abs(np.nan_to_num(compared.height)) < _NO_NOISE)
     return np.flatnonzero(compared.judged & ~on_marks.temporary & tied & near)
-
-
-def _contrasts(repeated: Repeated) -> Integers:
-    """Return of the pairs those of each reading with the one before it: the others say nothing more."""
-    second = repeated.pairs.second
-    order = np.lexsort((-repeated.readings.time[repeated.pairs.first], second))
-    return order[np.unique(second[order], return_index=True)[1]]
 
 
 def _occupation(sources: _Sources, row: int) -> None:

@@ -56,6 +56,13 @@ class Repeated(Struct, frozen=True):
     readings: Readings
     pairs: Pairs
 
+    @property
+    def contrasts(self) -> Integers:
+        """Return of the pairs those of each reading with the one before it: the others say nothing more."""
+        second = self.pairs.second
+        order = np.lexsort((-self.readings.time[self.pairs.first], second))
+        return order[np.unique(second[order], return_index=True)[1]]
+
 
 def find_pairs(readings: Readings, survey: Survey, solved: Solved) -> Pairs:
     """Return the pairs of readings of one point: of one name, or of one place where that is asked for.

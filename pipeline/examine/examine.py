@@ -69,7 +69,10 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     report_sides(prepared, first_pass, problems)
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
-    if len(problems.found) > before:
+    if missing := problems.found[before:]:
+        del problems.found[before:]
+        _report_files(prepared, first_pass, offset, problems)  # the names that are missing may follow from these
+        problems.found.extend(missing)
         _report_one_slip(prepared, first_pass, offset, problems)
     mirrored = partial(may_be_mirrored, prepared.loaded.job.target.grid, first_pass.area)
     first_pass.hemispheres.report(prepared.exports, mirrored, problems)
@@ -130,13 +133,17 @@ def _examined(survey: Survey) -> Examined:
 
 
 def _report_one_slip(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:
-    """Say where one slip may be why ties and checks are missing: base ids, clock or date, files without rows."""
+    """Say where one slip may be why ties and checks are missing: base ids, clock or date."""
     if not nothing_but_clock(prepared, first_pass, offset):
         for sentence in wrong_ids(prepared, first_pass, offset):
             problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
     if offset is not None:
         fix = "one slip in clock or date, of the exports or of the sessions, explains them all"
         problems.add(*prepared.loaded.where("points"), offset, fix)
+
+
+def _report_files(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:
+    """Say which files have no rows, or hardly any that could be used."""
     for file, what, fix in without_rows(prepared, first_pass):
         problems.add(file, 0, what, fix)
     for file, row, what, fix in much_held(prepared, first_pass, offset):

@@ -116,7 +116,7 @@ def _apart(survey: Survey, number: int) -> Iterator[str]:
     export, doubted = survey.exports[number], doubted_beside(survey, number)
     if export.apart is not None and (doubted is None or doubted.names):
         yield export.apart.told(export.shown)
-    yield from other_position_notes(export, doubted)
+    yield from other_position_notes(survey, number, doubted)
     yield from stretch_notes(survey, number)
 
 

@@ -12,9 +12,12 @@ from pipeline.arrays import Integers
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.job.toml_text import listed
-from pipeline.read.exports import Export
 from pipeline.read.positions_beside import GEOMETRY, PositionsBeside
 from pipeline.words import Doubt
+
+#: Marks from which on numbers that are the register's to the millimetre are no chance: half a dozen in a hundred
+#: readings of one mark are.
+_MARKS = 2
 
 
 def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
@@ -22,8 +25,8 @@ def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
 
     Where marks were occupied the two agree, so that checks do with either: a device of its own, without corrections,
     is off there as it is elsewhere. Of two in the same system neither is known to be measured where the export has no
-    such rows; where it has some, all without the second, that one is a design. It is confirmed where the block says of
-    these very positions that they were not measured.
+    such rows; where it has some, all without the second or with the register's own numbers in it, that one is a design.
+    It is confirmed where the block says of these very positions that they were not measured.
     """
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         doubted, beside = doubted_beside(survey, number), survey.exports[number].beside
@@ -41,11 +44,17 @@ def other_position_doubts(survey: Survey) -> Iterator[Doubtful]:
             yield Doubtful(Doubt.PLACE, what, sessions, export.shown, doubted.row, confirmed=aside)
 
 
-def other_position_notes(export: Export, doubted: PositionsBeside | None) -> Iterator[str]:
-    """Yield which rows of an export have another position in other columns, apart from one for which it is doubted."""
+def other_position_notes(survey: Survey, number: int, doubted: PositionsBeside | None) -> Iterator[str]:
+    """Yield which rows of an export have another position in other columns, apart from one for which it is doubted.
+
+    One that has the register's own numbers is a design: nothing is told of it.
+    """
+    export = survey.exports[number]
     told = {id(doubted)} | {id(one) for one in export.beside if doubted is not None and doubted.alike and one.alike}
     for one in export.beside:
-        if one.names and one.count and id(one) not in told and not one.is_set_aside(export.points):
+        if not one.names or not one.count or id(one) in told or one.is_set_aside(export.points):
+            continue
+        if not _is_of_register(survey, number, one):
             yield f"{export.shown}:{one.row}: {one.told()}"
 
 
@@ -61,13 +70,42 @@ def doubted_beside(survey: Survey, number: int) -> PositionsBeside | None:
     if not some:
         return None
     rows = rows_on_marks(survey, number)
-    agree = [one for one in some if one.agree_at(rows) or (one.untold_at(rows) and not one.lacks(rows))]
+    agree = [
+        one
+        for one in some
+        if (one.agree_at(rows) or (one.untold_at(rows) and not one.lacks(rows)))
+        and not _is_of_register(survey, number, one)
+    ]
     return min(agree, key=lambda one: one.is_set_aside(export.points), default=None)
 
 
 def rows_on_marks(survey: Survey, number: int) -> Integers:
     """Return (n,) numbers in the file of the rows of export ``number`` that are named after marks."""
-    table = survey.candidates.table
-    here = np.asarray(table.column("export"), np.int64) == number
-    occupied = here & np.array([said is not None for said in survey.candidates.named], bool)
-    return np.asarray(np.asarray(table.column("source_row"), np.int64)[occupied])
+    return np.asarray(np.asarray(survey.candidates.table.column("source_row"), np.int64)[_on_marks(survey, number)])
+
+
+def _on_marks(survey: Survey, number: int) -> Integers:
+    here = np.asarray(survey.candidates.table.column("export"), np.int64) == number
+    return np.flatnonzero(here & np.array([said is not None for said in survey.candidates.named], bool))
+
+
+def _is_of_register(survey: Survey, number: int, one: PositionsBeside) -> bool:
+    """Tell whether other positions were never measured: on marks they are the register's numbers to the last digit.
+
+    On two marks at least and in most rows; no receiver reads a register to the millimetre.
+    """
+    register = survey.register
+    if register is None or not one.alike or (len(one.columns) > 1 and register.kind != "projected"):
+        return False
+    found, marks = list[int](), list[int]()
+    for row in _on_marks(survey, number).tolist():
+        said = survey.candidates.named[row]
+        mark = None if said is None else register.find(said.mark)
+        if mark is not None:
+            found.append(row)
+            marks.append(mark)
+    of = np.array(marks, np.int64)
+    rows = np.asarray(survey.candidates.table.column("source_row"), np.int64)[found]
+    known = (register.first, register.second) if len(one.columns) > 1 else (register.third,)
+    equal, told = one.copied_from(rows, np.column_stack([each[of] for each in known]))
+    return bool(len(np.unique(of[equal])) >= _MARKS and np.count_nonzero(equal) > 0.5 * np.count_nonzero(told))

@@ -44,7 +44,8 @@ class FileFacts(Struct, frozen=True):
     ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's
     geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT, and
     ``axes`` how they write coordinates; ``drafting`` is what the job says of its drawing. ``carried`` names the datums
-    that ellipsoidal heights are in where the grid's has none, None where it has.
+    that ellipsoidal heights are in where the grid's has none, None where it has. ``judged`` is what became of the
+    readings: each fact in words, with its name.
     """
 
     job: str
@@ -60,6 +61,12 @@ class FileFacts(Struct, frozen=True):
     axes: Axes = field(default_factory=Axes)
     drafting: Drafting = field(default_factory=Drafting)
     carried: tuple[str, ...] | None = None
+    judged: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def judged_text(self) -> tuple[str, ...]:
+        """Return what became of the readings, each fact as one text."""
+        return tuple(f"{name}: {text}" for name, text in self.judged)
 
     @property
     def title(self) -> str:

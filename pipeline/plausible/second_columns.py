@@ -46,7 +46,7 @@ _MEASURED = """
 _ELSEWHERE = """
     design designed designs soll projekt project projet proyecto projeto progetto ontwerp proiect tervezett theoretical
     theoretisch theorique teorico planned plan entwurf target nominal suunniteltu projekterad prosjektert model modell
-    dtm dgm mnt mdt surface road alignment
+    dtm dgm mnt mdt surface surf road alignment planum rasante niveleta niweleta subgrade tgt desz
     antenna ant antenne antena anten antenn apc arp phase base basis bas baza ref reference referenz referencia
     previous prev last old former earlier vorher vorige vorherige precedent anterior precedente forrige edellinen
     control known register given catalog catalogue raw autonomous standalone single sbas dgps spp autonom
@@ -55,20 +55,26 @@ _ELSEWHERE = """
 """
 #: How words of a design, or of another day, begin in some languages, from memory: "Sollhöhe", "Kota projektowana".
 _DESIGNS = """
-    soll planh proj theo teor disen navrh ontwerp suunnitel tervez tasarim tasarım entwurf propos setout dsgn prosjekt
+    soll planh proj theo teor disen navrh ontwerp suunn tervez tasarim tasarım entwurf propos setout dsgn prosjekt
     formation initial null epoch проект 設計 设计
 """
 _BEGINS, _ENDS = tuple(_DESIGNS.split()), ("soll", "proj")
+#: What is short for a design as a heading's first word alone: elsewhere it is French, "altitude des points".
+_FIRST = "des"
 _WORDS = {"measured": frozenset(_MEASURED.split()), "elsewhere": frozenset(_ELSEWHERE.split())}
 
 
 class Second(Struct, frozen=True):
-    """A second position of two ``columns``, or a second height of one, and how it differs from the mapped."""
+    """A second position of two ``columns``, or a second height of one, and how it differs from the mapped.
+
+    ``values`` (k, columns) are its numbers in the rows compared, in metres.
+    """
 
     columns: tuple[str, ...]
     digit: float
     mapped: float
     how: TwoPositions
+    values: Floats
 
 
 def second_columns(
@@ -107,7 +113,10 @@ def second_columns(
         off = [(other - one) * metre for (one, other), metre in zip(pairs, metres, strict=True)]
         how = _scatter(where, off, digit + others_digit, companion)
         if how is not None:
-            found.append(Second(tuple(names), others_digit, digit, how))
+            values = np.column_stack(
+                [other[how.known] * metre for (_, other), metre in zip(pairs, metres, strict=True)]
+            )
+            found.append(Second(tuple(names), others_digit, digit, how, values))
     return found
 
 
@@ -135,7 +144,8 @@ def _may_be(heading: str, measured: bool) -> bool:
 
 def _says(heading: str, what: str) -> bool:
     words = words_of(heading)
-    if what == "elsewhere" and any(word.startswith(_BEGINS) or word.endswith(_ENDS) for word in words):
+    begins = words[:1] == [_FIRST] or any(word.startswith(_BEGINS) or word.endswith(_ENDS) for word in words)
+    if what == "elsewhere" and begins:
         return True
     return not _WORDS[what].isdisjoint(words)
 

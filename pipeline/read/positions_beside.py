@@ -4,12 +4,13 @@ Those are longitudes and latitudes, or eastings and northings, whose headings sa
 columns that hold the mapped coordinates, or the heights, a second time, whatever they are called.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
+from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.files.angles import dms
@@ -33,6 +34,11 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 GEOMETRY = "geometry"
 
 
+#: Metres up to which a last digit is of millimetres, and the part that rounding leaves of one.
+_MILLIMETRES, _HALF = 0.0011, 0.51
+#: The part of the rows in which a column holds the differences.
+_NEARLY_ALL = 0.95
+
 #: Cells by which columns are left out that are far from what is mapped; the hemispheres of easting and northing.
 _LOOKED, _SIDES = 200, ("EW", "NS")
 
@@ -42,7 +48,8 @@ class PositionsBeside(Struct, frozen=True):
 
     ``digit`` and ``mapped`` are the metres that the last digits of either are worth, 0 for all digits. ``how`` is the
     comparison of the rows, and ``rows`` (n,) the numbers of these in the file. ``alike`` tells that the columns hold
-    the mapped coordinates, or the one column the height, a second time in the same system.
+    the mapped coordinates, or the one column the height, a second time in the same system: ``values`` (k, columns) in
+    the rows compared, in metres, and ``difference``, the column that holds the differences of the two, "" without one.
     """
 
     columns: tuple[str, ...]
@@ -51,6 +58,8 @@ class PositionsBeside(Struct, frozen=True):
     how: TwoPositions
     rows: Integers
     alike: bool = False
+    values: Floats | None = None
+    difference: str = ""
 
     @property
     def names(self) -> str:
@@ -93,6 +102,29 @@ class PositionsBeside(Struct, frozen=True):
         here = np.isin(self.rows[: int(known[-1]) + 1], rows) if self.alike and len(known) else np.zeros(0, bool)
         return bool(here.any() and not here[known].any())
 
+    def copied_from(self, rows: Integers, known: Floats) -> tuple[Flags, Flags]:
+        """Tell at which rows these are to the millimetre what is known there, and at which both have numbers.
+
+        Args:
+            rows: (n,) of the file, none twice.
+            known: (n, 2 or 1) coordinates, or heights, in the columns' system [m]; in which direction they count does
+                not matter.
+
+        Returns:
+            (n,) and (n,). Nowhere where their digits are coarser, or all that is mapped there is the same: then it is
+            not told which of the two was copied.
+        """
+        told = np.zeros(len(rows), bool)
+        if self.values is None or not 0.0 < self.digit <= _MILLIMETRES or known.shape[1] != self.values.shape[1]:
+            return told, told
+        _, at, of = np.intersect1d(self.rows[self.how.known], rows, return_indices=True)
+        same = (np.abs(np.abs(self.values[at]) - np.abs(known[of])) <= _HALF * self.digit).all(axis=1)
+        first, second = self.how.planes
+        apart = np.abs(second - first if len(self.columns) > 1 else second)[at]
+        equal, told[of] = np.zeros_like(told), np.isfinite(known[of]).all(axis=1)
+        equal[of] = same & bool((apart[same] > _HALF * (self.digit + self.mapped)).any())
+        return equal, told
+
     def _among(self, rows: Integers) -> Flags:
         return np.isin(self.rows[self.how.known], rows)
 
@@ -101,11 +133,12 @@ class PositionsBeside(Struct, frozen=True):
         kind = "heights" if len(self.columns) == 1 else "positions"
         others = f"{kind} of {self.names or 'the geometry'}"
         first = counted(self.how.compared, "row")
+        given = f' ("{self.difference}" holds the differences)' if self.difference else ""
         return (
             f"in {self.count:,} of the first {first} (first one here) the {others} and those"
-            f" mapped differ otherwise than in the rows around, by up to {self.how.most:.2f} m: one of the two is not"
-            " what was measured here, but of another day, a design, an edit, the antenna or another device: see that"
-            " what was measured is mapped"
+            f" mapped differ otherwise than in the rows around, by up to {self.how.most:.2f} m{given}: one of the two"
+            " is not what was measured here, but of another day, a design, an edit, the antenna or another device: see"
+            " that what was measured is mapped"
         )
 
 
@@ -165,8 +198,33 @@ def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBesi
     found = second_columns(list(zip(names[:2], plan, strict=True)), readers, where, in_plan, named=aside)
     companion = bool(found) or any(map(says_measured, names[:2]))
     found += second_columns([(names[2], height)], [heights], where, [metre.up], named=aside, companion=companion)
+    rows = np.asarray(raw.row, np.int64)
     for one in found:
-        yield PositionsBeside(one.columns, one.digit, one.mapped, one.how, np.asarray(raw.row, np.int64), alike=True)
+        apart = one.how.planes[1] - (one.how.planes[0] if len(one.columns) > 1 else 0.0)
+        free = {name: cells for name, cells in texts.items() if name not in one.columns}
+        metres = metre.up if len(one.columns) == 1 else metre.plan
+        given = _differences(free, read, one.how.known, apart, metres, one.digit + one.mapped)
+        yield PositionsBeside(
+            one.columns, one.digit, one.mapped, one.how, rows, alike=True, values=one.values, difference=given
+        )
+
+
+def _differences(
+    texts: Mapping[str, pa.Array],
+    read: "_Cells",
+    known: Integers,
+    apart: NDArray[np.complex128],
+    metre: float,
+    digits: float,
+) -> str:
+    """Return the column that holds the differences (k,) of two in the rows ``known``; "" for none."""
+    for name, cells in texts.items():
+        given = np.abs(read.numbers(cells))[known] * metre
+        here = np.isfinite(given)
+        same = np.abs(given - np.abs(apart.real))[here] <= digits
+        if np.count_nonzero(here) >= SIMILAR and np.ptp(given[here]) > 0.0 and same.mean() >= _NEARLY_ALL:
+            return name
+    return ""
 
 
 class _Cells(Struct, frozen=True):

@@ -1,5 +1,7 @@
 """What the files of an issue say of themselves."""
 
+from collections.abc import Sequence
+
 from pipeline.codes.drawn import drawn_codes
 from pipeline.geodesy import crs
 from pipeline.intake.prepare import Prepared
@@ -14,8 +16,8 @@ CAUTION = (
 )
 
 
-def about(survey: Survey, number: int) -> FileFacts:
-    """Return what the files of issue ``number`` say of themselves."""
+def about(survey: Survey, number: int, judged: Sequence[tuple[str, str]] = ()) -> FileFacts:
+    """Return what the files of issue ``number`` say of themselves, with what was `judged_facts.judged` of it."""
     job, goal = survey.job, survey.target
     grid = crs.target_grid(job.target.grid)
     datum = crs.geographic_of(grid)
@@ -33,6 +35,7 @@ def about(survey: Survey, number: int) -> FileFacts:
         axes=survey.axes,
         carried=crs.carried_from(grid, (block.crs for block in job.points if block.crs is not None)),
         drafting=_drafting(job, survey.prepared),
+        judged=tuple(judged),
     )
 
 

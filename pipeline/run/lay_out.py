@@ -27,6 +27,7 @@ from pipeline.progress import Progress
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import REVISED, ChangedRows
 from pipeline.run.about import about
+from pipeline.run.judged_facts import judged
 from pipeline.run.layers import Laid, Layers, Rest, SecondPass
 
 
@@ -104,7 +105,7 @@ class LayOut:
             raise
         entries = [rest.summed(layer) for layer in written]
         first: FileIssued = {"name": package.name, "sha256": summed.result(), "layers": entries, "database": database}
-        return [first, *_further_formats(self._survey, self._number, package, written)]
+        return [first, *_further_formats(self._survey, self._number, package, written, rest)]
 
     @property
     def _survey(self) -> Survey:
@@ -175,7 +176,7 @@ class LayOut:
         return True
 
 
-def _further_formats(survey: Survey, number: int, package: Path, written: Layers) -> list[FileIssued]:
+def _further_formats(survey: Survey, number: int, package: Path, written: Layers, rest: Rest) -> list[FileIssued]:
     """Write what the job asks for besides the GeoPackage; what makes it is loaded for such a job alone."""
     if set(survey.job.issue.formats) == {"gpkg"}:
         return []
@@ -183,4 +184,4 @@ def _further_formats(survey: Survey, number: int, package: Path, written: Layers
     from pipeline.issue.geopackage.layer_stream import Package
 
     complete = Package(package, {layer.name: layer.rows for layer in written})
-    return write_formats(survey.job.issue.formats, complete, about(survey, number))
+    return write_formats(survey.job.issue.formats, complete, about(survey, number, tuple(judged(rest))))

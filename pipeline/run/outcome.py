@@ -13,6 +13,7 @@ from pipeline.issue.change_summary import change_message, takes_away
 from pipeline.issue.date_ahead import date_ahead_notes
 from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.release import release_command, stays, waits_for
+from pipeline.visible import one_line
 from pipeline.words import FailOn
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ class Outcome(Struct, frozen=True):
         """Say in a few words what became of the run."""
         number = f"issue {self.record['issue']:03d}"
         if self.issued:
-            return f"{number} written to {_from_here(self.folder)}{self._untold()}"
+            return f"{number} written to {one_line(_from_here(self.folder))}{self._untold()}"
         return (f"{number} would be written" if self.folder is None else f"nothing changed since {number}") + (
             self._untold()
         )

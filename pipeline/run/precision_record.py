@@ -3,10 +3,12 @@
 import math
 from collections.abc import Iterator, Sequence
 
+from msgspec import Struct
 from msgspec.structs import astuple
 
 from pipeline.adjust.components import chance_of, least
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
+from pipeline.draft.later_readings import LaterApart, later_apart, without_vectors
 from pipeline.draft.precision import Precision, precision
 from pipeline.draft.repeat_pairs import Pairs, Repeated
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
@@ -14,7 +16,6 @@ from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.replace import replace
 from pipeline.run.layers import Laid
-from pipeline.solve.reading_precision import scale_of
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt, counted
 
@@ -26,6 +27,8 @@ _CHANCE = 0.005
 _LARGE = 1.2
 #: No receiver's noise is so many times larger than it states: something else is in what differs. Ours, no source.
 _ABSURD = 10.0
+#: How many times a scale in height is that in plan, at which readings are as good as stated, where it is of heights.
+_UNLIKE = 1.5
 #: Metres, in plan and in height: standard uncertainties of fixed solutions are smaller. Ours, no source.
 _NOISE = (0.05, 0.1)
 #: A scale of one kind of axis below which it is not told.
@@ -40,22 +43,43 @@ _LOOK = (
 )
 
 
-def precisions(
-    survey: Survey, solved: Solved, laid: Laid
-) -> tuple[list[record_types.Precision], list[tuple[float, int]]]:
-    """Return the record's ``precision``, and the misfit of each (`adjust/components.py:misfit`)."""
-    found = precision(survey, solved, laid.repeated)
-    return [_recorded(one, survey, _CHANCE / len(found)) for one in found], [one.misfit for one in found]
+class Precisions(Struct, frozen=True):
+    """The record's ``precision``, and what it was found by.
+
+    ``misfits`` are those of each (`adjust/components.py:misfit`); ``repeated`` the readings and pairs that it took;
+    ``later`` the vectors taken out of these, by which the later readings of points lie off the earlier.
+    """
+
+    recorded: list[record_types.Precision]
+    misfits: list[tuple[float, int]]
+    repeated: Repeated
+    later: tuple[LaterApart, ...] = ()
 
 
-def by_failing_repeats(found: Sequence[record_types.Precision], survey: Survey, solved: Solved, laid: Laid) -> bool:
+def precisions(survey: Survey, solved: Solved, laid: Laid) -> Precisions:
+    """Return the record's ``precision``; where readings seem to be worse than stated, without what later ones share."""
+    found = _found(survey, solved, laid.repeated)
+    if any(one["too_good"] for one in found.recorded):
+        later = later_apart(laid.repeated, survey)
+        if later:
+            return replace(_found(survey, solved, without_vectors(laid.repeated, later)), later=tuple(later))
+    return found
+
+
+def _found(survey: Survey, solved: Solved, repeated: Repeated) -> Precisions:
+    found = precision(survey, solved, repeated)
+    recorded = [_recorded(one, survey, _CHANCE / len(found)) for one in found]
+    return Precisions(recorded, [one.misfit for one in found], repeated)
+
+
+def by_failing_repeats(found: Precisions, survey: Survey, solved: Solved) -> bool:
     """Tell whether it is repeats that fail, each told by its name, which make uncertainties look stated too good."""
-    pairs = laid.repeated.pairs
-    if pairs.passed.all() or not any(one["too_good"] for one in found):
+    pairs = found.repeated.pairs
+    if pairs.passed.all() or not any(one["too_good"] for one in found.recorded):
         return False
     kept = Pairs(*(values[pairs.passed] for values in astuple(pairs)))
-    others = precision(survey, solved, replace(laid.repeated, pairs=kept))
-    return not any(_recorded(one, survey, _CHANCE / len(others))["too_good"] for one in others)
+    others = _found(survey, solved, replace(found.repeated, pairs=kept))
+    return not any(one["too_good"] for one in others.recorded)
 
 
 def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Precision:
@@ -83,8 +107,7 @@ def _known(scale: float) -> float | None:
 
 
 def precision_notes(
-    found: Sequence[record_types.Precision],
-    misfits: Sequence[tuple[float, int]],
+    precise: Precisions,
     survey: Survey,
     *,
     fails: bool = False,
@@ -99,12 +122,13 @@ def precision_notes(
     where it is repeats that fail, ``repeats_fail``, where one tie or mark may be off, ``one_off``, or coordinates by
     place, ``sloping``, as a note tells.
     """
+    found = precise.recorded
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
     for one in of_files or whole:
         whose = f"{one['file']}: readings" if one["file"] is not None else "readings"
         where = "[quality]" if one["file"] is None else "[quality], or in its [[points]] only"
-        scaled = "as scaled by the job " if _taken(one["file"], survey) != 1.0 else ""
+        scaled = "as scaled by the job " if _taken(one["file"], survey) != (1.0, 1.0) else ""
         yield (
             f"{whose} differ by more than their standard uncertainties {scaled}allow, by a factor of {one['scale']:.1f}"
             f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)})"
@@ -117,16 +141,21 @@ def precision_notes(
                 if one_off
                 else "; coordinates computed without the file of shifts do so too: rule that out before you set a scale"
                 if sloping
-                else _cure(one["file"], one["scale"] or 1.0, where, survey)
+                else _cure(one, where, survey)
             )
         )
     if not whole and not fails:
-        yield from _far_too_small(found, misfits, survey)
+        yield from _far_too_small(found, precise.misfits, survey)
 
 
-def _cure(file: str | None, scale: float, where: str, survey: Survey) -> str:
-    """Return what to do where readings differ by this factor more than their standard uncertainties allow."""
-    taken, (plan, up) = _taken(file, survey), _stated(file, survey)
+def _cure(one: record_types.Precision, where: str, survey: Survey) -> str:
+    """Return what to do where readings differ by a factor more than their standard uncertainties allow."""
+    file, scale = one["file"], one["scale"] or 1.0
+    taken, (plan, up) = _taken(file, survey)[0], _stated(file, survey)
+    in_plan, in_height = one["scale_horizontal"], one["scale_vertical"]
+    if in_plan is not None and in_height is not None and in_plan < 1.0 < _UNLIKE * in_plan < in_height <= _ABSURD:
+        vertical = _taken(file, survey)[1] * in_height
+        return f", by their heights, so vu95 is too small; set scale_vertical = {vertical:.1f} in {where}"
     if scale <= _ABSURD:
         return f", so hu95 and vu95 are too small; set scale = {taken * scale:.1f} in {where}"
     if not (plan < RTK_SIGMA[0] and up < RTK_SIGMA[1] and scale * plan < _NOISE[0] and scale * up < _NOISE[1]):
@@ -198,6 +227,18 @@ def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iter
         )
 
 
+def later_notes(precise: Precisions, survey: Survey) -> Iterator[str]:
+    """Yield in words in which sessions the later readings of points are one vector off the earlier ones."""
+    for one in precise.later:
+        east, north, up = one.apart + 0.0
+        yield (
+            f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
+            f" point all differ by the same vector: the later are {east:+.3f} m east, {north:+.3f} m north and"
+            f" {up:+.3f} m up of those before in the mean, so unless the ground moved, or was milled, paved or filled"
+            " meanwhile, one of the two is off; check the pole heights"
+        )
+
+
 def sessions_apart_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iterator[str]:
     """Yield in words which sessions have the same points by one vector apart; not those that share a doubt of that."""
     told = [one.sessions for one in solved.doubts if one.kind == Doubt.BASE and one.sessions is not None]
@@ -223,7 +264,7 @@ def _axes(one: record_types.Precision) -> str:
     return f"; {told}" if told else ""
 
 
-def _taken(file: str | None, survey: Survey) -> float:
-    """Return the scale that the job takes already, of a raw file or of all."""
-    blocks = [export.points for export in survey.exports if export.shown == file]
-    return float(scale_of(survey.job.quality, blocks[0])[0]) if blocks else survey.job.quality.scale
+def _taken(file: str | None, survey: Survey) -> tuple[float, float]:
+    """Return the scales that the job takes already, of a raw file or of all, in plan and in height."""
+    blocks, quality = [export.points for export in survey.exports if export.shown == file], survey.job.quality
+    return quality.scales(blocks[0]) if blocks else (quality.scale, quality.scale_vertical or quality.scale)

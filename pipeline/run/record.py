@@ -42,6 +42,7 @@ from pipeline.run.layers import Laid
 from pipeline.run.origin import set_up_stated, with_origin
 from pipeline.run.precision_record import (
     by_failing_repeats,
+    later_notes,
     one_vector_notes,
     precision_notes,
     precisions,
@@ -78,7 +79,7 @@ def account(
         earlier: in words every file of the previous issue that is not what was issued, or is no longer there.
     """
     survey, solved = job.survey, job.solved
-    (precise, misfits), compared = precisions(survey, solved, laid), solved.occupations.compared
+    precise, compared = precisions(survey, solved, laid), solved.occupations.compared
     fails = bool((compared.judged & ~compared.passed).any())
     plain_datums = tuple(plain_datum_notes(survey, solved))
     record: Record = {
@@ -103,12 +104,12 @@ def account(
             *_notes(job, laid, last, plain_datums),
             *one_vector_notes(survey, solved, laid.repeated),
             *sessions_apart_notes(survey, solved, laid.repeated),
+            *later_notes(precise, survey),
             *precision_notes(
                 precise,
-                misfits,
                 survey,
                 fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
-                repeats_fail=by_failing_repeats(precise, survey, solved, laid),
+                repeats_fail=by_failing_repeats(precise, survey, solved),
                 one_off=any(not one.in_time for one in job.diagnoses.passing),
                 sloping=bool(plain_datums),
             ),
@@ -119,7 +120,7 @@ def account(
         "diagnoses": recorded(survey, solved, job.diagnoses),
         "marks": as_records(laid.marks, MarkRow),
         "repeats": repeats(job.settled.drafter, laid),
-        "precision": precise,
+        "precision": precise.recorded,
         "untied": untied(survey, solved),
         "field_shifts": recorded_shifts(survey, solved, number),
         "shift_model": laid.shift_model,

@@ -19,7 +19,9 @@ from simulate import simulate
 from someone_else import as_someone_else, needs_superuser, reachable_folder
 from typer.testing import CliRunner
 
+from pipeline import run_job
 from pipeline.cli.console import console
+from pipeline.cli.issue_summary import summary
 from pipeline.cli.main import app
 from pipeline.run import run_log
 from pipeline.run.mishaps import Died, Fault, OutOfMemory, TimedOut
@@ -121,6 +123,14 @@ def test_a_job_file_whose_name_has_a_line_feed_makes_no_line_of_its_own(tmp_path
     job.touch()
     assert keep(job, None, said("one"), NOW, unprinted=True)
     assert len(entries(job.with_name(f"{job.name}.log"))) == 1
+
+
+def test_a_folder_whose_name_has_a_line_feed_makes_no_line_of_the_summary(tmp_path: Path) -> None:
+    folder = tmp_path / "a\nissue 999, verdict PROVEN"
+    folder.mkdir()
+    outcome = run_job(simulate(SMALL).write(folder))
+    assert outcome.issued and "a\\x0aissue 999" in outcome.headline
+    assert not any(line.startswith("issue 999") for line in summary(outcome.record, outcome.headline).splitlines())
 
 
 def test_what_could_not_be_printed_stands_in_it_too(tmp_path: Path) -> None:

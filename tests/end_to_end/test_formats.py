@@ -96,6 +96,25 @@ def test_a_suspect_point_that_is_released_is_seen_to_be_suspect(made: Issue) -> 
     )
 
 
+def test_a_drawing_says_the_verdict_what_is_held_back_and_what_changed(tmp_path: Path) -> None:
+    """Whoever has the drawing alone would take missing points for none; the record is what it is held to."""
+    formats = ["dxf", "geojson"]
+    first = run_written(lay_down(tmp_path, formats), code=3)
+    second = run_written(path := lay_down(tmp_path, formats, hold_back=[]), code=3)
+    seen = []
+    for issue in (first, second):
+        (note,) = ezdxf.readfile(next(issue.folder.glob("*-00?.dxf"))).modelspace().query("MTEXT[layer=='note']")
+        seen.append(note.plain_text())
+        assert f"\nverdict: {issue.record['verdict']}\n" in seen[-1]
+    held = first.record["rows"]["held_back"]
+    assert held and f"held back: {held} readings ({held} suspect), in layer held_back of simulated.gpkg" in seen[0]
+    assert "held back" not in seen[1] and "since issue" not in seen[0]
+    changes = second.record["changes"]
+    about = json.loads((second.folder / "simulated-002.geojson").read_text(encoding="utf-8"))["about"]
+    assert changes["released"] and f"since issue 001: {changes['released']} released" in about["judged"]
+    assert verify(path.parent / "out").intact
+
+
 def test_the_same_inputs_in_an_empty_folder_give_the_same_bytes(made: Issue, tmp_path: Path) -> None:
     """From another process, with its sets in another order and two jobs at once."""
     paths = [lay_down(tmp_path / name / "deep", ALL, hold_back=[]) for name in ("one", "two")]

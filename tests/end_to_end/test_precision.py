@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from repeated_days import days, within_95
+from network_jobs import Network
+from repeated_days import days, disturb, within_95
 from running import record_of, run_written
 
 from pipeline import run_job
@@ -127,6 +128,54 @@ def test_repeats_that_fail_propose_no_scale(tmp_path: Path) -> None:
     (one,) = found["precision"]
     (said,) = [note for note in found["notes"] if "differ by more than their standard uncertainties" in note]
     assert one["too_good"] and "scale =" not in said and "repeats that fail" in said
+
+
+def twice_in_a_day(folder: Path, *, down: float, worse: float = 1.0, heights: float = 1.0) -> tuple[Any, list[str]]:
+    """Return the precision, and notes, of a road measured twice in a session and lowered between by so many metres.
+
+    Readings scatter ``worse`` than stated, heights alone by a factor more.
+    """
+    work, random = Network(seed=5), np.random.default_rng(5)
+    for name, (east, north) in {"CM1": (0, 0), "CM2": (300, 200), "CM3": (-250, 300)}.items():
+        work.mark(name, east, north, hu95=0.002, vu95=0.002)
+    places = [(50 + 10 * number, 30 * (number % 3)) for number in range(40)]
+    work.session("d1", ties=["CM1"], checks=["CM2"], points=[*places, *places], closing=["CM3"])
+    rows = work.rows
+    points = np.flatnonzero(rows["mark"] == "")
+    names = np.array(rows["name"], object)
+    names[points] = [f"P{number % 40}" for number in range(80)]
+    rows["name"] = names
+    disturb(work, np.array([worse]), random)
+    height = rows["height"] + rows["sigma_up"] * np.sqrt(heights**2 - 1.0) * random.normal(size=len(names))
+    height[points[40:]] -= down
+    rows["height"] = height
+    work.job["checks"] = {"horizontal": 0.05, "vertical": 0.08}
+    found = record_of(work.write(folder), code=0)
+    (one,) = found["precision"]
+    return one, [note for note in found["notes"] if "same vector" in note or "standard uncertainties" in note]
+
+
+@pytest.mark.parametrize("down", [0.04, 0.06, -0.05])
+def test_a_road_that_was_milled_or_paved_between_is_no_noise(tmp_path: Path, down: float) -> None:
+    one, (said,) = twice_in_a_day(tmp_path, down=down)
+    assert not one["too_good"] and one["low"] < 1.0
+    assert "session d1: 40 pairs of readings of one point all differ by the same vector" in said
+    assert float(said.split(" m north and ")[1].split(" m up")[0]) == pytest.approx(-down, abs=0.008)
+
+
+def test_nothing_is_told_of_a_road_that_nobody_touched(tmp_path: Path) -> None:
+    one, said = twice_in_a_day(tmp_path, down=0.0)
+    assert not one["too_good"] and not said
+
+
+def test_readings_that_are_worse_than_stated_are_told_as_such(tmp_path: Path) -> None:
+    one, (said,) = twice_in_a_day(tmp_path, down=0.0, worse=2.0)
+    assert one["too_good"] and any(f"set scale = {near}" in said for near in ("1.9", "2."))
+
+
+def test_where_it_is_heights_alone_the_key_of_heights_is_proposed(tmp_path: Path) -> None:
+    one, (said,) = twice_in_a_day(tmp_path, down=0.0, worse=0.8, heights=3.0)
+    assert said.endswith(f"so vu95 is too small; set scale_vertical = {one['scale_vertical']:.1f} in [quality]")
 
 
 def in_millimetres(folder: Path, seed: int, *, worse: float, many: int = 1) -> dict[str, Any]:

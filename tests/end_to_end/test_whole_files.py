@@ -240,6 +240,7 @@ def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
     with pytest.raises(JobError) as caught:
         check_job(path)
     assert [one.what for one in caught.value.problems if one.file.endswith(name)] == ["the file has no rows"]
+    assert caught.value.problems[0].file.endswith(name), "the names that are missing follow from it"
 
 
 @pytest.mark.parametrize(

@@ -80,7 +80,7 @@ def test_every_format_says_the_same(made: Issue) -> None:
     lines = [f"{mark}: {told}" for mark, told in drawn.items()]
     assert json.loads(said_by(made, ".geojson"))["about"]["control"] == lines
     notes = json.loads(said_by(made, ".csv-metadata.json"))["notes"]
-    assert [note["dc:description"] for note in notes][:-1] == lines
+    assert [text for note in notes[:-1] if (text := note["dc:description"]).startswith("CM")] == lines
     drawing = ezdxf.readfile(next(made.folder.glob("*-001.dxf")))
     texts = [" ".join(e.plain_text().split()) for e in drawing.modelspace().query('MTEXT[layer=="check_marks_list"]')]
     root = ElementTree.fromstring(said_by(made, ".xml"))

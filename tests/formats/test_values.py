@@ -150,6 +150,7 @@ def test_csv_columns_are_described_where_the_recommendation_has_it(made: Package
     path = made.path.with_suffix(".csv")
     told = json.loads(Path(f"{path}-metadata.json").read_text(encoding="utf-8"))
     assert told["@context"] == "http://www.w3.org/ns/csvw"
+    assert {"dc:description": "verdict: failed"} in told["notes"]
     assert told["tables"] == [{"url": path.name}, {"url": path.name.replace("-007", "")}], "the name that stays as well"
     with path.open(newline="", encoding="utf-8") as file:
         header, *rows = csv.reader(file)
@@ -189,6 +190,7 @@ def test_geojson_says_that_it_is_not_in_wgs_84(made: Package) -> None:
     assert "NZGD2000 (EPSG:4167)" in whole["about"]["geometry"] and "not in WGS 84" in whole["about"]["geometry"]
     assert "EPSG:2193" in whole["about"]["properties"] and "NZVD2016 height" in whole["about"]["properties"]
     assert (whole["about"]["issue"], whole["about"]["data_to"]) == (7, "2026-03-02T03:45:06.500Z")
+    assert whole["about"]["judged"][0] == "verdict: failed"
 
 
 def test_geojson_lies_in_the_grids_datum_for_a_geographic_information_system(made: Package, layer: Layer) -> None:
@@ -304,6 +306,7 @@ def test_dxf_is_in_metres_opens_on_the_points_and_says_what_it_is(drawing: Any, 
     assert note.dxf.layer == "note" and "EPSG:2193" in seen and "{braces}, a \\ and a ^ too" in seen
     unproven = sum(row["proof"] != "bracketed" for row in layer.rows)
     assert f"not proven: {unproven:,} point" in seen
+    assert facts["verdict"] == "failed" and "since issue 006: 3 moved (up to 0.012 m), 1 withdrawn" in seen
 
 
 def tags_of(path: Path) -> list[tuple[str, str]]:
@@ -391,6 +394,7 @@ def test_landxml_says_its_units_grid_and_heights(made: Package) -> None:
     assert (root.get("date"), root.get("time")) == ("2026-03-02", "03:45:06.500Z")
     (project,) = root.findall(f"{LANDXML}Project")
     assert project.get("name") == "made-007" and "care" in project.get("desc", "")
+    assert "; verdict: failed; since issue 006: 3 moved (up to 0.012 m), 1 withdrawn; " in project.get("desc", "")
 
 
 # All

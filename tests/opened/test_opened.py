@@ -89,12 +89,18 @@ def test_one_that_current_does_not_show_is_pending(out: Path) -> None:
 def test_what_is_not_there_or_not_as_issued_is_refused(out: Path, tmp_path: Path) -> None:
     for place, number, what in (
         (out, 7, "it has 001, 002"),
+        (out, 0, "there is no issue 000"),
+        (out, -1, "it has 001, 002"),
         (tmp_path, None, "run the job first"),
         (tmp_path / "no.toml", None, "no.toml"),
     ):
         with pytest.raises(JobError) as error:
             open_issue(place, number)
         assert what in str(error.value)
+    for number in ("1", 1.0, True):
+        with pytest.raises(TypeError, match="whole number"):
+            open_issue(out, number)  # type: ignore[arg-type]
+    assert open_issue(out, np.int64(1)).number == 1
     with altered(open_issue(out, 1).package) as package:
         one, other = open_issue(out, 1), open_issue(out, 2)
         for use in (lambda: one.layer("points"), lambda: one.differences(other), lambda: other.differences(one)):

@@ -50,7 +50,8 @@ def _off(sigma: float) -> Makes:
 
 
 @pytest.mark.parametrize("heads", [("E as-staked", "N as-staked", "Z as-staked"), ("E2", "N2", "Z2"),
-                                   ("Rechtswert Ist", "Hochwert Ist", "Höhe Ist"), ("F7", "F8", "F9")])  # fmt: skip
+                                   ("Rechtswert Ist", "Hochwert Ist", "Höhe Ist"), ("F7", "F8", "F9"),
+                                   ("E des points", "N des points", "Z des points")])  # fmt: skip
 def test_what_was_staked_out_is_told_whatever_its_heading(heads: tuple[str, str, str]) -> None:
     assert _found(_off(0.025), heads) == ([heads[:2]], [heads[2:]])
 
@@ -60,7 +61,9 @@ def test_in_feet_too() -> None:
 
 
 @pytest.mark.parametrize("said", ["Design {}", "{} Soll", "Base {}", "Antenna {}", "{} previous", "{} diseño", "{}proj",
-                                  "{} návrh", "Teor. {}", "Setout {}", "Proposed {}", "{} théo"])  # fmt: skip
+                                  "{} návrh", "Teor. {}", "Setout {}", "Proposed {}", "{} théo",
+                                  "Des {}", "{} suunn", "Planum {}", "Rasante {}", "{} niveleta",
+                                  "Surf {}"])  # fmt: skip
 def test_what_a_heading_says_to_be_of_something_else_is_not(said: str) -> None:
     assert _found(_off(0.025), (said.format("E"), said.format("N"), said.format("Z"))) == ([], [])
 

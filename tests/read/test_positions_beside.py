@@ -190,3 +190,54 @@ def test_the_answer_of_a_draft_counts_there_too(tmp_path: Path) -> None:
     """The plain columns are set aside beside measured ones: told as confirmed, not as a key without an effect."""
     ((_, confirmed),), verdicts = staked(tmp_path, aside="", mapped=" as staked")
     assert confirmed and verdicts == ["proven"]
+
+
+def designed(
+    folder: Path, *, mapped: str = "EllHt", marks: tuple[str, ...] = ("CM1", "CM2", "CM3", "CM4"), given: bool = False
+) -> tuple[list[str], list[str]]:
+    """Return doubts of a place, and notes, of a day of earthworks with the heights of a design as "X7".
+
+    On ``marks`` the design has the register's heights in millimetres, on others as they were read, as controllers that
+    stake out by it have: common practice, no source. ``given`` adds what was measured minus it as "X8".
+    """
+    path = simulate(Plan(points=40, sessions=1, reach=400.0, place=CANTERBURY)).write(folder)
+    (export,) = folder.glob("rover*.csv")
+    with (folder / "register.csv").open() as page:
+        known = {row["mark"]: float(row["height"]) for row in csv.DictReader(page)}
+    rows = list(csv.DictReader(export.read_text().splitlines()))
+    sessions = tomllib.loads(path.read_text())["session"]
+    on = {said["point"]: said["mark"] for one in sessions for said in (*one["ties"], *one["checks"])}
+    off = known["CM1"] - float(rows[0]["EllHt"])
+    for at, row in enumerate(rows):
+        height, mark = float(row["EllHt"]) + off, on.get(row["Point"])
+        if mark is None:
+            height += random.Random(at).gauss(0.0, 0.1)
+        row["X7"] = f"{known[mark] if mark in marks else height:.3f}"
+        row |= {"X8": f"{float(row['EllHt']) - float(row['X7']):.3f}"} if given else {}
+    with export.open("w", newline="") as page:
+        writer = csv.DictWriter(page, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    path.write_text(path.read_text().replace('height = "EllHt"', f'height = "{mapped}"'))
+    record = run_job(path).record
+    notes = [note for note in record["notes"] if "differ otherwise" in note]
+    return [doubt["what"] for doubt in record["doubts"] if doubt["kind"] == "place"], notes
+
+
+def test_what_has_the_registers_own_numbers_on_marks_is_a_design_whatever_its_heading(tmp_path: Path) -> None:
+    assert designed(tmp_path) == ([], [])
+
+
+def test_on_one_mark_that_may_be_chance(tmp_path: Path) -> None:
+    ((what,), _) = designed(tmp_path, marks=("CM1",))
+    assert '"X7"' in what and "on marks both agree" in what
+
+
+def test_a_design_that_is_mapped_for_what_was_measured_is_doubted(tmp_path: Path) -> None:
+    ((what,), _) = designed(tmp_path, mapped="X7")
+    assert 'heights of "EllHt"' in what and "on marks both agree" in what
+
+
+def test_a_column_of_the_differences_is_named(tmp_path: Path) -> None:
+    ((what,), _) = designed(tmp_path, marks=(), given=True)
+    assert '("X8" holds the differences)' in what

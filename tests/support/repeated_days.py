@@ -49,11 +49,12 @@ def days(
     rows["name"] = np.array(named, object)
     noise = np.broadcast_to(worse, days) if np.size(worse) else np.zeros(days)
     if noise.any():
-        _disturb(work, noise, np.random.default_rng(1000 + seed))
+        disturb(work, noise, np.random.default_rng(1000 + seed))
     return work
 
 
-def _disturb(work: Network, worse: np.ndarray, random: np.random.Generator) -> None:
+def disturb(work: Network, worse: np.ndarray, random: np.random.Generator) -> None:
+    """Give readings noise, of each session so many times larger than is stated."""
     rows = work.rows
     sigma = np.column_stack([rows["sigma_east"], rows["sigma_north"], rows["sigma_up"]])
     own = sigma * worse[rows["session"]][:, None] * random.normal(size=sigma.shape)

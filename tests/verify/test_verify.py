@@ -294,6 +294,15 @@ def test_what_stands_around_the_issues_is_told(folder: Path) -> None:
     assert told(folder) == [(1, "issues/001: the issue is gone"), (3, "issues/003: the issue is gone")]
 
 
+def test_a_current_that_leads_to_another_job_is_called_a_link(folder: Path, tmp_path: Path) -> None:
+    """As a run calls it, which leaves it where it is."""
+    other = tmp_path / "other" / "issues" / "006"
+    shutil.copytree(folder / "issues" / "002", other)
+    (folder / "current").unlink()
+    (folder / "current").symlink_to(other)
+    assert told(folder) == [(0, f"current: it is a link to {other}, not to an issue of this folder")]
+
+
 def test_an_older_current_and_a_copy_for_a_link(folder: Path) -> None:
     (folder / "current").unlink()
     (folder / "current").symlink_to("issues/001")

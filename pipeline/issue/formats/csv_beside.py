@@ -48,7 +48,7 @@ def _described(schema: pa.Schema, about: FileFacts, control: list[str]) -> dict[
 
     It is named by both of its names: a reader takes no description in which the file that it has is not named.
     """
-    notes = [*control, about.caution]
+    notes = [*about.judged_text, *control, about.caution]
     return {
         "@context": "http://www.w3.org/ns/csvw",
         "dc:title": about.title,

@@ -19,6 +19,7 @@ def facts(about: FileFacts, unproven: int) -> list[tuple[str, str]]:
         ("units", _units(about.axes)),
         ("plot", f"1:{plot.scale:g}, texts {plot.text_height:g} mm high"),
     ]
+    told += about.judged
     if unproven:
         points = counted(unproven, "point")
         told.append(("not proven", f"{points}, on separate layers with the proof word in the name"))

@@ -56,6 +56,7 @@ def _head(about: FileFacts, control: Sequence[str]) -> str:
         "properties": _written(about),
         "issue": about.issue,
         "data_to": about.data_to_text,
+        **({"judged": list(about.judged_text)} if about.judged else {}),
         **({"control": list(control)} if control else {}),
         "caution": about.caution,
     }

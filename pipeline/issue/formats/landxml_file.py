@@ -100,7 +100,7 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
 
 
 def _head(about: FileFacts) -> str:
-    about_data = f"last observation {about.data_to_text}; {about.caution}"
+    about_data = "; ".join([f"last observation {about.data_to_text}", *about.judged_text, about.caution])
     date, _, time = about.data_to_text.partition("T")
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
