@@ -20,7 +20,6 @@ _JOINER = "(?<![\u0600-\u1fff])[\u200c\u200d]|[\u200c\u200d](?![\u0600-\u1fff])"
 _NOT_SHOWN = re.compile(f"[{_HIDDEN}]|{_JOINER}")
 #: Beyond these no character is either; one class alone is looked for five times as fast.
 _SUSPECT = re.compile(f"[{_HIDDEN}\u200c\u200d]")
-_OF_ONE_LINE = re.compile(f"[\t\n{_HIDDEN}]|{_JOINER}")
 
 
 def visible(text: str) -> str:
@@ -30,7 +29,7 @@ def visible(text: str) -> str:
 
 def one_line(text: str) -> str:
     """Return a name or the like with escapes for what would act unseen, line feeds and tabs too."""
-    return _OF_ONE_LINE.sub(lambda found: _escape(found[0]), text)
+    return visible(text).replace("\t", _escape("\t")).replace("\n", _escape("\n"))
 
 
 def visible_json(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -9,15 +10,11 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export
-from pipeline.read.height_headings import (
-    HeightKind,
-    height_kind_in_heading,
-    kind_beside,
-    mostly_level,
-    read_height_heading,
-)
-from pipeline.read.slant_headings import is_slant
+from pipeline.read.usual_heights import HeightKind, says_no_other
 from pipeline.words import Doubt
+
+if TYPE_CHECKING:  # 15 ms that jobs with usual headings need not wait for
+    from pipeline.read.height_headings import HeightHeading
 
 
 def heading_doubts(survey: Survey) -> list[Doubtful]:
@@ -32,10 +29,8 @@ def heading_doubts(survey: Survey) -> list[Doubtful]:
 def heading_notes(survey: Survey) -> list[str]:
     """Return in words which headings mostly stand over other heights than their numbers are taken for."""
     told = []
-    for export, heading, _ in _mapped(survey):
-        taken = _taken(export.points.crs)
-        loose = mostly_level(heading) and height_kind_in_heading(heading) is None
-        if taken is HeightKind.ELLIPSOIDAL and loose and not _others(export, taken):
+    for export, heading, taken, _ in _mapped(survey):
+        if taken is HeightKind.ELLIPSOIDAL and _read(heading).mostly_level and not _others(export, taken):
             told.append(
                 f'{export.shown}: the heading "{heading}", mapped as height, usually means heights above a height'
                 " datum, but with this crs they are read as ellipsoidal: check which the export has"
@@ -44,12 +39,11 @@ def heading_notes(survey: Survey) -> list[str]:
 
 
 def _of_exports(survey: Survey) -> Iterator[Doubtful]:
-    for export, heading, sessions in _mapped(survey):
-        taken = _taken(export.points.crs)
-        said, others = height_kind_in_heading(heading), _others(export, taken)
-        if said is None and taken is HeightKind.ELLIPSOIDAL and mostly_level(heading) and others:
+    for export, heading, taken, sessions in _mapped(survey):
+        read, others = _read(heading), _others(export, taken)
+        said = _stated(read, taken)
+        if said is None and taken is HeightKind.ELLIPSOIDAL and read.mostly_level and others:
             said = HeightKind.LEVEL
-        said = said or _of_geoid(heading, taken)
         if said is None or said is taken or not sessions:
             continue
         beside = f'; the column "{others[0]}" beside it looks like what is wanted' if others else ""
@@ -65,7 +59,11 @@ def _of_poles(survey: Survey) -> Iterator[Doubtful]:
     """Yield that lengths are taken off as heights of poles which their heading calls slant ones."""
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         heading = export.points.columns.pole_height
-        if not isinstance(heading, str) or not log.rows or not is_slant(heading):
+        if not isinstance(heading, str) or not log.rows:
+            continue
+        from pipeline.read.slant_headings import is_slant  # as above: jobs without heights of poles need not wait
+
+        if not is_slant(heading):
             continue
         what = (
             f'the heading "{heading}", mapped as pole_height, states a slant measure, which is centimetres longer than'
@@ -90,7 +88,9 @@ def _of_register(survey: Survey) -> Iterator[Doubtful]:
     taken = HeightKind.ELLIPSOIDAL if control.height == "ellipsoid" else HeightKind.LEVEL
     key = "ellipsoid_height" if taken is HeightKind.ELLIPSOIDAL else "height"
     heading = getattr(control.columns, key)
-    said = height_kind_in_heading(heading) or _of_geoid(heading, taken) if isinstance(heading, str) else None
+    if not isinstance(heading, str) or says_no_other(heading, taken):
+        return
+    said = _stated(_read(heading), taken)
     if said is None or said is taken:
         return
     what = (
@@ -101,12 +101,18 @@ def _of_register(survey: Survey) -> Iterator[Doubtful]:
     yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, Path(file).name, line)
 
 
-def _mapped(survey: Survey) -> Iterator[tuple[Export, str, tuple[int, ...]]]:
-    """Yield each export whose heights are mapped by name, their heading, and the sessions that it has readings of."""
+def _mapped(survey: Survey) -> Iterator[tuple[Export, str, HeightKind, tuple[int, ...]]]:
+    """Yield each export of which the heading of the heights may state other ones, as no usual one of theirs does.
+
+    With it come its heading, what its heights are taken for, and the sessions that it has readings of.
+    """
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         heading = export.points.columns.height
-        if isinstance(heading, str) and log.rows:
-            yield export, heading, _sessions(survey, export)
+        if not isinstance(heading, str) or not log.rows:
+            continue
+        taken = HeightKind.LEVEL if source_crs(export.points.crs or "").is_compound else HeightKind.ELLIPSOIDAL
+        if not says_no_other(heading, taken):
+            yield export, heading, taken, _sessions(survey, export)
 
 
 def _sessions(survey: Survey, export: Export) -> tuple[int, ...]:
@@ -115,17 +121,18 @@ def _sessions(survey: Survey, export: Export) -> tuple[int, ...]:
 
 def _others(export: Export, taken: HeightKind) -> list[str]:
     """Return the export's other columns that by their headings are what is wanted."""
+    from pipeline.read.height_headings import kind_beside
+
     return [column.name for column in export.carried if kind_beside(column.name) is taken]
 
 
-def _of_geoid(heading: str, taken: HeightKind) -> HeightKind | None:
-    """Return that a heading names the geoid without saying what of it, where that contradicts it either way."""
-    return (
-        HeightKind.OF_GEOID
-        if taken is HeightKind.ELLIPSOIDAL and read_height_heading(heading).kind is HeightKind.OF_GEOID
-        else None
-    )
+def _read(heading: str) -> "HeightHeading":
+    from pipeline.read.height_headings import read_height_heading
+
+    return read_height_heading(heading)
 
 
-def _taken(crs: str | None) -> HeightKind:
-    return HeightKind.LEVEL if source_crs(crs or "").is_compound else HeightKind.ELLIPSOIDAL
+def _stated(read: "HeightHeading", taken: HeightKind) -> HeightKind | None:
+    """Return what a heading states without a doubt, or that it names the geoid, which contradicts ``taken`` anyhow."""
+    of_geoid = taken is HeightKind.ELLIPSOIDAL and read.kind is HeightKind.OF_GEOID
+    return read.kind if read.plain or of_geoid else None

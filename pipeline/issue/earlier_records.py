@@ -7,8 +7,6 @@ granted: whether the outcome is a record, `record_form` says.
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.issue.earlier_doubts import origin_of
-
 _Json = dict[str, Any]
 
 #: What records of schema 1 had not from the beginning, and a value that says nothing: of a record, and of its entries.
@@ -112,6 +110,8 @@ def _from_6(record: _Json) -> _Json:
 
 def _from_7(record: _Json) -> _Json:
     """Schema 7 had what a doubt is about in its sentence alone, and that of altered files in a note."""
+    from pipeline.issue.earlier_doubts import origin_of  # its patterns need not be made where no such record is
+
     doubts = _each(record.get("doubts"), lambda one: _with(one, {"origin": origin_of(one, record)}))
     changes = record.get("changes")
     told = {"changes": _with(changes, {"altered": ()})} if isinstance(changes, dict) else {}

@@ -5,7 +5,7 @@ drafted takes its columns by it. Word order counts: "height above geoid" is a he
 """
 
 import re
-from enum import Enum, StrEnum, auto
+from enum import Enum, auto
 from functools import lru_cache
 
 from msgspec import Struct
@@ -13,18 +13,9 @@ from msgspec import Struct
 from pipeline.files.heading_words import plain_letters, run_together, set_apart
 from pipeline.geodesy.registry import height_datum_words
 from pipeline.geodesy.unit_words import LENGTHS_SAID
+from pipeline.read.usual_heights import USUAL as USUAL
+from pipeline.read.usual_heights import HeightKind as HeightKind
 from pipeline.replace import replace
-
-
-class HeightKind(StrEnum):
-    """What the numbers of a column are, by its heading."""
-
-    ELLIPSOIDAL = "ellipsoidal heights"
-    LEVEL = "heights above a height datum"
-    SEPARATION = "geoid separations"
-    OF_GEOID = "heights above a geoid or its separations"
-    HEIGHT = "heights"
-    OTHER = "no heights"
 
 
 class HeightHeading(Struct, frozen=True):
@@ -34,47 +25,10 @@ class HeightHeading(Struct, frozen=True):
     plain: bool = False
     whole: bool = False
 
-
-#: Whole headings that are usual for each kind, bare (small letters without accents, blanks and units), the plainest
-#: first. English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, ...
-_USUAL = {
-    HeightKind.ELLIPSOIDAL: """
-        ellipht elliphgt ellipheight
-        ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
-        ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
-        hauteurellips alturaelipsoidal altelip alturaelip altitudeelipsoidal cotaelipsoidal quotaellissoidica
-        altezzaellissoidica quotaell hellissoidica ellipsoidischehoogte ellipshoogte ellhoogte ellipsoidehoyde
-        ellipsoidhoyde ellipsoidiskhoyde ellipsoidhojd ellipsoidiskhojd ellhojd ellipsoidhojde ellipsoidehojde
-        ellipsoidkorkeus wysokoscelipsoidalna wyselips wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe
-        wgs84height gpsheight heightell hellipsoid ellipsoidh helips ellipsoid ellipsoidal ellipsoidisch ellipsoidique
-        elipsoidal ellissoidica elipsoityukseklik elipsoityuksekligi elipsoidalyukseklik 楕円体高
-        大地高 椭球高 橢球高 타원체고 độcaoelipxoit độcaoelipsoid độcaotrắcđịa tinggielipsoid ketinggianelipsoid
-        ellipszoidimagasság ellmagasság cotăelipsoidală altitudineelipsoidală elipsoidnavisina elipsoidskavisina
-        ελλειψοειδέςυψόμετρο геодезическаявысота эллипсоидальнаявысота геодезичнависота еліпсоїднависота
-        الارتفاعالإهليلجي ارتفاعالإهليلج גובהאליפסואידי ارتفاعبیضوی ارتفاعازبیضوی ელიფსოიდურისიმაღლე
-        दीर्घवृत्तीयऊँचाई दीर्घवृत्तीयऊंचाई ความสูงเหนือทรงรี ความสูงทรงรี kimochaelipsoidi
-        """,
-    HeightKind.LEVEL: """
-        orthoht orthoheight orthometricheight orthometricht orthoh elevation elevacion elevacao cota cotă elev mpd
-        elevationm mslheight msl rl
-        reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
-        gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
-        altezzaortometrica quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000
-        dvr90hojde hojdedvr90 kotedvr90 n2000korkeus korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv
-        nadmorskavyska navd88 heightmsl tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica
-        標高 标高 正常高 正高 海拔 海拔高 표고 정표고 해발고도 độcaothủychuẩn tinggiortometrik
-        elevasi ortometrikyükseklik baltimagasság altitudineortometrică ortometrijskavisina
-        nadmorskavisina ορθομετρικόυψόμετρο нормальнаявысота
-        нормальнависота الارتفاععنسطحالبحر גובהאורתומטרי
-        """,
-    HeightKind.HEIGHT: """
-        height ht hgt h hohe hoehe z altitude alt hauteur altura quota altezza altitud hoogte hoyde hoejde hojd
-        hojde kote kota kot haeð koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
-        υψομετρο υψοσ η высота н
-        高程 高度 高さ 높이 고도 độcao caođộ tinggi ketinggian altitudine înălțime висота отметка الارتفاع ارتفاع
-        المنسوب גובה רום სიმაღლე ऊँचाई ऊंचाई ความสูง kimo
-        """,
-}
+    @property
+    def mostly_level(self) -> bool:
+        """Whether the heading is one that is usual for heights above a height datum, and found over others too."""
+        return self.kind is HeightKind.LEVEL and not self.plain
 
 
 class _Class(Enum):
@@ -257,18 +211,6 @@ def height_kind_in_heading(heading: str) -> HeightKind | None:
 def kind_beside(heading: str) -> HeightKind | None:
     """Return the same of a column beside the mapped one; None too where its heights are another point's."""
     return None if _ELSEWHERE & set(_tokens(_spaced(plain_letters(heading)))) else height_kind_in_heading(heading)
-
-
-def mostly_level(heading: str) -> bool:
-    """Tell whether a heading is one that is usual for heights above a height datum, and found over others too."""
-    said = read_height_heading(heading)
-    return said.kind is HeightKind.LEVEL and not said.plain
-
-
-#: The same of other alphabets are from memory, as a dictionary has them; those that say no surface are heights alone.
-USUAL: dict[HeightKind, tuple[str, ...]] = {
-    kind: tuple(dict.fromkeys(map(run_together, text.split()))) for kind, text in _USUAL.items()
-}
 
 
 def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> HeightHeading:

@@ -4,17 +4,18 @@ Vectors are X, Y, Z of the target grid's datum, or east, north, up at the place 
 height of the target, as each field says.
 """
 
-from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from pipeline.clock import iso
 
 Vector = tuple[float, float, float]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Tie:
+class Tie(Struct, frozen=True, kw_only=True):
     """One observation that ties the reading's session.
 
     ``use`` is "tie" (a rover over a mark), "set-up" (the base over a mark) or "stated" (a shift of the job file).
@@ -41,8 +42,7 @@ class Tie:
     sessions: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Shift:
+class Shift(Struct, frozen=True):
     """A session's shift: X, Y, Z; east, north, up with standard uncertainties at the reading; what it comes from."""
 
     xyz: Vector
@@ -52,8 +52,7 @@ class Shift:
     ties: tuple[Tie, ...]
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """One sum: ``before`` plus ``added`` is ``after``; ``frame`` is "X Y Z" or "easting northing height"."""
 
     name: str
@@ -63,8 +62,7 @@ class Step:
     after: Vector
 
 
-@dataclass(frozen=True)
-class Applied:
+class Applied(Struct, frozen=True):
     """One PROJ operation that the reading went through."""
 
     step: str
@@ -74,8 +72,7 @@ class Applied:
     grids: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Uncertainty:
+class Uncertainty(Struct, frozen=True):
     """The 95 % figures and what they are made of, standard uncertainties east, north, up.
 
     ``observed`` is the export's (or the job's default where ``by_default``) with ``distance`` times the job's ppm in
@@ -97,8 +94,7 @@ class Uncertainty:
     vu95: float
 
 
-@dataclass(frozen=True)
-class OccupiedAround:
+class OccupiedAround(Struct, frozen=True):
     """An occupation of a mark that speaks for or against a time."""
 
     point: str | None
@@ -110,8 +106,7 @@ class OccupiedAround:
     passed: bool
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """The reading as an issue has it: its layer, coordinates, and how they differ from the previous issue.
 
     ``word`` is the proof word, the reason for holding it back, or the role on a mark. ``because`` is what the issue's
@@ -131,8 +126,7 @@ class Found:
     because: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(Struct, frozen=True):
     """One row of an export, followed to what is issued of it.
 
     ``raw`` pairs the coordinates' names with their values, metres to the east, north and up, and degrees; ``raw_xyz``
@@ -171,8 +165,7 @@ class Reading:
     difference: Vector | None
 
 
-@dataclass(frozen=True)
-class Agreement:
+class Agreement(Struct, frozen=True):
     """Whether the newest issue says what is worked out here.
 
     ``issue`` is its number, 0 where there is none. ``changed`` says what has changed since then: with it, a difference
@@ -189,8 +182,7 @@ class Agreement:
         return bool(self.differences) and not self.changed
 
 
-@dataclass(frozen=True)
-class Trace:
+class Trace(Struct, frozen=True):
     """Every reading of one name, and what became of it in every issue; ``gone`` are issued rows without a reading.
 
     ``written`` says in words how issued coordinates are written: "metres" in the usual way.
@@ -205,12 +197,14 @@ class Trace:
 
     def as_record(self) -> dict[str, Any]:
         """Return the trace in plain JSON values."""
-        record = _plain(asdict(self))
+        record = _plain(self)
         assert isinstance(record, dict)
         return record
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, Struct):
+        return _plain(asdict(value))
     if isinstance(value, dict):
         return {key: _plain(inner) for key, inner in value.items()}
     if isinstance(value, tuple | list):

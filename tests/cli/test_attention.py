@@ -8,20 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from click.testing import Result
-from command import SMALL, failing, floating, spoiled, untied
+from command import SMALL, failing, floating, spoiled, tiedown, untied
 from issued import current_issue
 from running import append_rows
 from second_issues import rows_of
 from simulate import Plan, Simulation, simulate
-from typer.testing import CliRunner
-
-from pipeline.cli.main import app
-
-
-def tiedown(*arguments: str | Path) -> Result:
-    """Run the command in this process."""
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 def wholly(folder: Path) -> list[tuple[str, str]]:

@@ -8,13 +8,9 @@ from pathlib import Path
 from threading import Thread
 
 import pytest
-from click.testing import Result
-from command import ROOT, failing, spoiled, surroundings
+from command import ROOT, failing, spoiled, surroundings, tiedown
 from every import every
-from typer.testing import CliRunner
 from warm import COMMAND, Warm
-
-from pipeline.cli.main import app
 
 if sys.platform == "win32":
     pytest.skip("the system has no pseudo-terminals", allow_module_level=True)
@@ -48,16 +44,11 @@ def on_terminal(stream: str, *arguments: str | Path) -> str:
     return b"".join(shown).decode().replace("\r\n", "\n")
 
 
-def piped(*arguments: str | Path) -> Result:
-    """Run the command in this process, its streams no terminal."""
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
-
-
 def test_a_terminal_gets_lines_of_its_width_and_a_pipe_whole_ones(tmp_path: Path) -> None:
     path = failing().write(tmp_path)
-    assert piped("run", path).exit_code == 3
+    assert tiedown("run", path).exit_code == 3
     for options in ([], ["--quiet"]):
-        whole = piped("run", *options, path).stdout
+        whole = tiedown("run", *options, path).stdout
         shown = on_terminal("stdout", "run", *options, path)
         assert shown.split() == whole.split()
         assert max(map(len, whole.splitlines())) > COLUMNS
@@ -70,16 +61,18 @@ def test_a_terminal_gets_lines_of_its_width_and_a_pipe_whole_ones(tmp_path: Path
 
 
 def test_problems_are_broken_on_a_terminal_too(tmp_path: Path) -> None:
-    path = spoiled().write(tmp_path)
+    folder = tmp_path / (COLUMNS * "d")
+    folder.mkdir()
+    path = spoiled().write(folder)
     # quiet: without a bar
-    whole = piped("run", "--quiet", path).stderr
+    whole = tiedown("run", "--quiet", path).stderr
     shown = on_terminal("stderr", "run", "--quiet", path)
     assert shown.split() == whole.split()
     long = [line for line in shown.splitlines() if len(line) > COLUMNS]
-    assert all(str(tmp_path) in line for line in every(long))  # a path is not broken
+    assert all(str(folder) in line for line in every(long))  # a path is not broken
 
 
 def test_json_is_never_broken(tmp_path: Path) -> None:
     path = failing().write(tmp_path)
-    assert piped("run", path).exit_code == 3
-    assert on_terminal("stdout", "run", "--json", path) == piped("run", "--json", path).stdout
+    assert tiedown("run", path).exit_code == 3
+    assert on_terminal("stdout", "run", "--json", path) == tiedown("run", "--json", path).stdout

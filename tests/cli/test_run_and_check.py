@@ -9,8 +9,7 @@ import geopandas
 import numpy as np
 import pyogrio
 import pytest
-from click.testing import Result
-from command import SMALL, failing, process, spoiled, untied
+from command import SMALL, failing, process, spoiled, tiedown, untied
 from issued import current_issue, everything_below
 from running import replace_in
 from simulate import Simulation, simulate
@@ -19,11 +18,6 @@ from typer.testing import CliRunner
 
 from pipeline.cli.main import app
 from pipeline.issue.folder.publish import job_lock
-
-
-def tiedown(*arguments: str | Path) -> Result:
-    """Run the command in this process."""
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 @pytest.mark.parametrize(("make", "code"), [(lambda: simulate(SMALL), 0), (failing, 3), (untied, 3), (spoiled, 2)])

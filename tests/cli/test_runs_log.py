@@ -12,12 +12,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import Result
-from command import SMALL, failing, spoiled
+from command import SMALL, failing, spoiled, tiedown
 from issued import everything_below
 from simulate import simulate
 from someone_else import as_someone_else, needs_superuser, reachable_folder
-from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.cli.console import console
@@ -28,11 +26,6 @@ from pipeline.run.mishaps import Died, Fault, OutOfMemory, TimedOut
 from pipeline.run.run_log import Said, keep
 
 NOW = datetime(2026, 3, 4, 5, 6, 7, tzinfo=UTC)
-
-
-def tiedown(*arguments: str | Path) -> Result:
-    """Run the command in this process."""
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 class Full(io.StringIO):

@@ -13,12 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from command import tiedown
 from issued import current_issue
 from simulate import Plan, simulate
-from typer.testing import CliRunner
 
 from pipeline import run_job
-from pipeline.cli.main import app
 from pipeline.cluster.job_dispatch import run_on_cluster
 from pipeline.problems import JobError, JobHeld
 from pipeline.run.mishaps import Died, TimedOut
@@ -56,10 +55,6 @@ def client(cluster: Any, distributed: Any) -> Iterator[Any]:
 
 def jobs_in(folder: Path, *names: str) -> list[Path]:
     return [simulate(SMALL).write(folder / name) for name in names]
-
-
-def tiedown(*arguments: Any) -> Any:
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 def nothing_left(folder: Path) -> bool:

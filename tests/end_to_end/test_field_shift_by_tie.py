@@ -171,12 +171,6 @@ def usual_day() -> Network:
     return work
 
 
-def revise(work: Network, mark: str, by: float) -> None:
-    at = list(work.register["mark"]).index(mark)
-    work.register["easting"] = work.register["easting"].copy()
-    work.register["easting"][at] += by
-
-
 def test_a_revised_register_leaves_what_was_taken_out(tmp_path: Path) -> None:
     """The field applied what it applied: every point moves by the revision of the tie alone, 20 mm to the east.
 
@@ -185,7 +179,7 @@ def test_a_revised_register_leaves_what_was_taken_out(tmp_path: Path) -> None:
     work = usual_day()
     path, table = work.write(tmp_path), work.job["session"][0]
     first = run_written(path)
-    revise(work, "CM1", 0.020)
+    work.revise("CM1", 0.020)
     stated = table.pop("field_shift")
     work.write(tmp_path)
     assert run_job(path).exit_code == 3
@@ -197,7 +191,7 @@ def test_a_revised_register_leaves_what_was_taken_out(tmp_path: Path) -> None:
     assert_allclose(moved, 0.020, rtol=0, atol=TENTH_MM)
     assert third.record["field_shifts"] == first.record["field_shifts"]  # to the bit, since issue 001
     assert any("taken out as in issue 001" in note for note in third.record["notes"])
-    revise(work, "CM1", 0.010)
+    work.revise("CM1", 0.010)
     work.write(tmp_path)
     fourth = run_written(path)
     assert fourth.record["field_shifts"] == first.record["field_shifts"]
@@ -216,7 +210,7 @@ def test_a_mark_that_only_the_field_shift_names_may_be_revised(tmp_path: Path) -
     issue = run_written(path)
     assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
     assert any("as a tie it is listed on CM1" in note for note in issue.record["notes"])
-    revise(work, "OLD", 0.020)
+    work.revise("OLD", 0.020)
     work.write(tmp_path)
     assert not run_job(path).issued
 

@@ -53,12 +53,6 @@ def usual_day(called: str = "CM1", beside: bool = False) -> Network:
     return work
 
 
-def revise(work: Network, mark: str, by: float) -> None:
-    at = list(work.register["mark"]).index(mark)
-    work.register["easting"] = work.register["easting"].copy()
-    work.register["easting"][at] += by
-
-
 def renamed(told: Any, old: str, new: str) -> Any:
     """Return a job with a text in the place of another."""
     if isinstance(told, dict):
@@ -130,7 +124,7 @@ def test_what_the_field_applied_stays(what: str, tmp_path: Path) -> None:
     work = usual_day()
     path = work.write(tmp_path)
     first = issued_once(path)
-    revise(work, "CM1", BY)
+    work.revise("CM1", BY)
     alter(work, what)
     work.write(tmp_path)
     outcome = run_job(path)
@@ -150,7 +144,7 @@ def test_a_mark_that_nobody_can_tell_to_be_the_same_is_doubted_and_the_lines_tol
     work = usual_day("OLD")
     path = work.write(tmp_path)
     first = issued_once(path)
-    revise(work, "OLD", by)
+    work.revise("OLD", by)
     rename(work, "mark", "OLD", "CM9")
     work.write(tmp_path)
     assert run_job(path).exit_code == 3
@@ -189,7 +183,7 @@ def test_one_that_was_left_out_for_an_issue_comes_back_under_another_name(tmp_pa
     work.write(tmp_path)
     assert run_once(path).issued
     work.job["session"][0]["field_shift"] = stated
-    revise(work, "CM1", BY)
+    work.revise("CM1", BY)
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
     assert run_job(path).issued
@@ -217,7 +211,7 @@ def test_a_doubt_stays_though_the_issue_before_it_had_no_shift(beside: bool, tmp
     work.write(tmp_path)
     assert run_once(path).issued
     work.job["session"][0]["field_shift"] = stated
-    revise(work, "CM1", 0.15)
+    work.revise("CM1", 0.15)
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
     assert run_job(path).exit_code == 3
@@ -239,7 +233,7 @@ def test_a_doubt_stays_where_the_mark_gets_its_name_back_but_not_its_numbers(tmp
     work = usual_day()
     path = work.write(tmp_path)
     issued_once(path)
-    revise(work, "CM1", 0.15)
+    work.revise("CM1", 0.15)
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
     assert run_once(path).exit_code == 3
@@ -290,7 +284,7 @@ def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str,
     work = usual_day()
     path = work.write(tmp_path)
     (taken,) = issued_once(path).record["field_shifts"]
-    revise(work, "CM1", 0.15)
+    work.revise("CM1", 0.15)
     rename(work, "mark", "CM1", "CM1N")
     work.write(tmp_path)
     assert run_once(path).exit_code == 3
@@ -327,7 +321,7 @@ def test_exports_called_otherwise_carry_what_they_carried(names: tuple[int, ...]
     first = issued_once(path)
     assert len(first.points.rows) == len(points)
     assert_allclose(off_truth(first.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
-    revise(work, "CM1", BY)
+    work.revise("CM1", BY)
     rename(work, "mark", "CM1", mark)
     for file in tmp_path.glob("rover*.csv"):
         file.unlink()

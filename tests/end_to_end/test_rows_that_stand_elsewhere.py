@@ -1,27 +1,12 @@
 """Rows that are held back because others stand for them are not lost: a controller exports its whole job every day."""
 
-import csv
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from repeated_days import days
-from running import published_record
+from running import Row, csv_rows, published_record, write_csv
 from simulate import Plan, Simulation, simulate
-
-Row = dict[str, str]
-
-
-def rows_of(path: Path) -> list[Row]:
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
-
-
-def write(path: Path, rows: list[Row]) -> None:
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
 
 
 def two_days(folder: Path, change: Callable[[Row], Row], kept: Callable[[Row], bool] = lambda row: True) -> Path:
@@ -33,9 +18,9 @@ def exported_again(
     job: Simulation, folder: Path, change: Callable[[Row], Row], kept: Callable[[Row], bool] = lambda row: True
 ) -> Path:
     path = job.write(folder, files=2)
-    first, second = (rows_of(folder / f"rover00{number}.csv") for number in (1, 2))
-    write(folder / "rover000.csv", first + second)  # read before the first day's own: this copy stands
-    write(folder / "rover001.csv", [change(row) for row in first if kept(row)])
+    first, second = (csv_rows(folder / f"rover00{number}.csv") for number in (1, 2))
+    write_csv(folder / "rover000.csv", first + second)  # read before the first day's own: this copy stands
+    write_csv(folder / "rover001.csv", [change(row) for row in first if kept(row)])
     (folder / "rover002.csv").unlink()
     return path
 

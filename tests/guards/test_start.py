@@ -69,7 +69,12 @@ numpy.testing.assert_equal(numpy.polynomial.Polynomial([1, 2])(3), 7)  # what is
     assert found.returncode == 0, found.stderr
 
 
-def test_a_small_job_loads_none_of_what_many_marks_need(tmp_path: Path) -> None:
+def test_a_small_job_loads_none_of_what_many_marks_or_unusual_files_need(tmp_path: Path) -> None:
+    unusual = (  # what reads headings that are not usual, and records of before
+        "pipeline.read.height_headings",
+        "pipeline.read.slant_headings",
+        "pipeline.issue.earlier_doubts",
+    )
     path = simulate(Plan(sessions=1, points=3, ties=1, checks=1)).write(tmp_path)
     code = f"""
 import sys
@@ -77,7 +82,8 @@ from pipeline.run.lean import without_unused
 without_unused()
 from pipeline import run_job
 assert run_job({str(path)!r}).issued
-loaded = [name for name in sys.modules if name.partition(".")[0] in ("scipy", "shapely", "pandas", "multiprocessing")]
+libraries = ("scipy", "shapely", "pandas", "multiprocessing")
+loaded = [name for name in sys.modules if name.partition(".")[0] in libraries or name in {unusual!r}]
 assert not loaded, loaded
 """
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)

@@ -10,6 +10,7 @@ from itertools import product
 from pathlib import Path
 
 import pytest
+from least_job import YARD
 from packages_made import stored_package
 from pydantic import BaseModel, ValidationError
 
@@ -127,21 +128,8 @@ by_code   = false
 """
 
 #: The least that a job file must say.
-LEAST = """\
-[job]
-name = "yard"
-folder = "out"
-[target]
-grid = "EPSG:2193"
-height = "ellipsoid"
-[source]
-crs = "EPSG:4959"
-[[points]]
-files = ["*.csv"]
-[control]
-file = "control.csv"
-crs = "EPSG:2193"
-[[session]]
+LEAST = f"""\
+{YARD}[[session]]
 name = "one"
 start = 2026-03-02T07:30:00+13:00
 end = 2026-03-02T16:45:00+13:00

@@ -6,8 +6,9 @@ Expectations are the trade's: a height above the geoid is an orthometric one, th
 import pytest
 
 from pipeline.new_job.heights import height_said, is_separation
-from pipeline.read.height_headings import HeightKind, height_kind_in_heading
+from pipeline.read.height_headings import HeightKind, height_kind_in_heading, read_height_heading
 from pipeline.read.slant_headings import is_slant
+from pipeline.read.usual_heights import USUAL, says_no_other
 
 _SAYS = {
     HeightKind.ELLIPSOIDAL: (
@@ -339,3 +340,22 @@ def test_precisions_and_antennas_are_no_heights_in_any_language(heading: str) ->
 def test_how_far_the_geoid_is_above_the_ellipsoid_is_no_height(heading: str) -> None:
     assert height_said(heading) is None
     assert height_kind_in_heading(heading) in (None, HeightKind.SEPARATION)
+
+
+@pytest.mark.parametrize("taken", [HeightKind.ELLIPSOIDAL, HeightKind.LEVEL])
+@pytest.mark.parametrize("written", ["{}", "{} (m)", "{}[m]"])
+def test_a_usual_heading_need_not_be_read(taken: HeightKind, written: str) -> None:
+    """What a run passes over unread states no other kind by its words either, in capitals and with a word apart."""
+    for bare in (*USUAL[taken], *USUAL[HeightKind.HEIGHT]):
+        apart = [f"{bare[:at].title()}{bare[at:].title()}" for at in range(1, len(bare))]
+        for heading in (bare, bare.upper(), bare.title(), *apart):
+            shown = written.format(heading)
+            assert says_no_other(shown, taken)
+            read = read_height_heading(shown)
+            assert not read.plain or read.kind is taken, shown
+            assert taken is HeightKind.LEVEL or (not read.mostly_level and read.kind is not HeightKind.OF_GEOID), shown
+
+
+@pytest.mark.parametrize("heading", ["N (AP)", "Height (ellipsoidal)", "H [NHN]", "Height (ft)", "Geoid height"])
+def test_what_may_say_more_is_read(heading: str) -> None:
+    assert not says_no_other(heading, HeightKind.LEVEL)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from exports_made import COLUMNS, block, find, read
+from least_job import YARD
 from openpyxl import Workbook
 
 from pipeline.control.register import read_register
@@ -268,27 +269,6 @@ def test_a_register_in_a_spreadsheet(tmp_path):
     assert "hidden" in told[0][1] and "'easting': the cell's formula has no stored value" in told[1][1]
 
 
-JOB = """\
-[job]
-name = "yard"
-folder = "out"
-[target]
-grid = "EPSG:2193"
-height = "ellipsoid"
-[source]
-crs = "EPSG:4959"
-time_zone = "Pacific/Auckland"
-[[points]]
-files = ["*.csv"]
-[control]
-file = "sessions.xlsx"
-crs = "EPSG:2193"
-[sessions]
-file = "sessions.xlsx"
-layer = "Bases"
-"""
-
-
 def test_sessions_in_a_spreadsheet(tmp_path):
     """08:30 in New Zealand on 2 March 2026 is 19:30 UTC the day before (its time zone database)."""
     book = book_of(["mark"], name="Marks")
@@ -297,7 +277,10 @@ def test_sessions_in_a_spreadsheet(tmp_path):
     bases.append(["am", dt.datetime(2026, 3, 2, 8, 30), "2026-03-02T12:00:00+13:00", 7, "T1=CM1; T2=CM2"])
     bases.append(["day", dt.date(2026, 3, 3), "2026-03-03T12:00:00+13:00", 7])
     book.save(tmp_path / "sessions.xlsx")
-    (tmp_path / "job.toml").write_text(JOB)
+    job = YARD.replace("control.csv", "sessions.xlsx").replace(
+        "[[points]]", 'time_zone = "Pacific/Auckland"\n[[points]]'
+    )
+    (tmp_path / "job.toml").write_text(f'{job}[sessions]\nfile = "sessions.xlsx"\nlayer = "Bases"\n')
     problems = Problems()
     loaded = load_job(tmp_path / "job.toml", problems)
     assert loaded is not None and problems.found == []

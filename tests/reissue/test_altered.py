@@ -10,21 +10,15 @@ from typing import Any
 
 import pytest
 from altered import change
-from click.testing import Result
+from command import tiedown
 from issued import Issue, current_issue
 from running import run_written
 from simulate import Plan, Simulation, simulate
-from typer.testing import CliRunner
 
 from pipeline import run_job
-from pipeline.cli.main import app
 
 REASON = "simulated-001.gpkg is not what was issued"
 EDITED = "S01-00003"
-
-
-def tiedown(*arguments: str | Path) -> Result:
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 def issued(folder: Path) -> tuple[Simulation, Path, Issue]:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from first_issue import run_once
 from running import Row, rewrite_export
+from second_issues import doubts
 from simulate import Plan, Simulation, simulate
 from simulate_plan import turn_enu
 
@@ -56,10 +57,6 @@ def each_otherwise(job: Simulation) -> None:
     job.rows["time"] = job.rows["time"] + np.arange(len(job.rows["time"])) % 7 * np.timedelta64(3, "s")
 
 
-def told(outcome: Outcome) -> list[str]:
-    return [one["what"] for one in outcome.record["doubts"] if not one["confirmed"]]
-
-
 def failing(outcome: Outcome) -> list[str | None]:
     return [one["point"] for one in outcome.record["checks"] if one["passed"] is False]
 
@@ -74,10 +71,10 @@ def test_it_fails_until_the_register_is_put_right_and_nothing_more_is_asked(
     assert first.exit_code == 3 and CHECK in failing(first)
     change(job)
     second = run_job(job.write(tmp_path))
-    assert (second.issued, second.exit_code, failing(second), told(second)) == (True, 3, failing(first), [])
+    assert (second.issued, second.exit_code, failing(second), doubts(second)) == (True, 3, failing(first), [])
     put_right(job)
     third = run_job(job.write(tmp_path))
-    assert (third.exit_code, failing(third), told(third)) == (0, [], [])
+    assert (third.exit_code, failing(third), doubts(third)) == (0, [], [])
 
 
 @pytest.mark.parametrize("change", [row, session, each_otherwise])
@@ -87,7 +84,7 @@ def test_both_at_once(change: Change, tmp_path: Path) -> None:
     change(job)
     put_right(job)
     second = run_job(job.write(tmp_path))
-    assert (second.exit_code, told(second)) == (0, [])
+    assert (second.exit_code, doubts(second)) == (0, [])
 
 
 def one_export(path: Path, change: Callable[[Row], Row]) -> None:
@@ -116,7 +113,7 @@ def test_the_clock_of_one_export_alone(digits: int | None, tmp_path: Path) -> No
     heights = (lambda row: {"EllHt": f"{float(row['EllHt']):.{digits}f}"}) if digits else (lambda row: {})
     one_export(path, lambda row: seconds_on(row) | heights(row))
     second = run_job(path)
-    assert (second.exit_code, told(second)) == (0, [])
+    assert (second.exit_code, doubts(second)) == (0, [])
 
 
 def on_site(job: Simulation, folder: Path) -> Path:
@@ -141,7 +138,7 @@ def test_one_row_in_a_site_that_is_fitted_anew(tmp_path: Path) -> None:
     put_right(job)
     second = run_job(on_site(job, tmp_path))
     assert first.record["target"]["site"]["definition"] != second.record["target"]["site"]["definition"]  # type: ignore[index]
-    assert (second.exit_code, told(second)) == (0, [])
+    assert (second.exit_code, doubts(second)) == (0, [])
 
 
 def test_what_was_gone_may_come_back_at_another_time(tmp_path: Path) -> None:
@@ -151,12 +148,12 @@ def test_what_was_gone_may_come_back_at_another_time(tmp_path: Path) -> None:
     job.keep(job.rows["name"] != CHECK)
     job.job["session"][0]["checks"] = [one for one in checks if one["point"] != CHECK]
     second = run_job(job.write(tmp_path))
-    assert second.exit_code == 3 and len(told(second)) == 1
+    assert second.exit_code == 3 and len(doubts(second)) == 1
     job.rows, job.job["session"][0]["checks"] = rows, checks
     row(job)
     put_right(job)
     third = run_job(job.write(tmp_path))
-    assert (third.exit_code, told(third)) == (0, [])
+    assert (third.exit_code, doubts(third)) == (0, [])
 
 
 def test_one_that_no_list_had_is_the_same_at_another_time_too(tmp_path: Path) -> None:
@@ -170,12 +167,12 @@ def test_one_that_no_list_had_is_the_same_at_another_time_too(tmp_path: Path) ->
     listed = [one | {"point": name} if one["point"] == CHECK else one for one in first["checks"]]
     first["checks"] = [one for one in listed if one["point"] != name]
     asked = run_job(job.write(tmp_path))
-    assert asked.exit_code == 3 and [what for what in told(asked) if name in what]
+    assert asked.exit_code == 3 and [what for what in doubts(asked) if name in what]
     later(job, job.rows["name"] == name)
     job.mistype(mark, "height", -OFF)
     first["checks"] = listed
     second = run_job(job.write(tmp_path))
-    assert (second.exit_code, told(second)) == (0, [])
+    assert (second.exit_code, doubts(second)) == (0, [])
 
 
 def occupied_anew(job: Simulation) -> None:
@@ -193,13 +190,13 @@ def test_a_mark_that_was_occupied_anew_answers_with_the_row_of_before_beside_it(
     occupied_anew(job)
     put_right(job)
     second = run_job(job.write(tmp_path))
-    (what,) = told(second)
+    (what,) = doubts(second)
     assert second.exit_code == 3 and failing(second) == []
     assert "failed in issue 001" in what and "put its own row back into the export beside that one" in what
     job.rows = {column: np.concatenate([values, before[column]]) for column, values in job.rows.items()}
     job.keep(np.argsort(job.rows["time"], kind="stable"))
     third = run_job(job.write(tmp_path))
-    assert (third.exit_code, failing(third), told(third)) == (0, [], [])
+    assert (third.exit_code, failing(third), doubts(third)) == (0, [], [])
     assert [one["point"] for one in third.record["checks"]].count(CHECK) == 2
 
 
@@ -213,8 +210,8 @@ def test_where_the_reading_itself_was_wrong_somebody_confirms_what_was_occupied_
     occupied_anew(job)
     for _ in range(2):
         again = run_job(job.write(tmp_path))
-        assert again.exit_code == 3 and len(told(again)) == 1
+        assert again.exit_code == 3 and len(doubts(again)) == 1
         job.rows["code"] = np.where(job.rows["name"] == "S01-00001", "GATE", job.rows["code"])
     job.job.setdefault("checks", {})["confirmed"] = ["unanswered-check"]
     last = run_job(job.write(tmp_path))
-    assert (last.exit_code, told(last)) == (0, [])
+    assert (last.exit_code, doubts(last)) == (0, [])

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from second_issues import doubts
 from simulate import Plan, Simulation, simulate, turn_enu
 
 from pipeline import run_job
@@ -30,10 +31,6 @@ def points(job: Simulation, first: int = 0, last: int = 99) -> Which:
 def moved(job: Simulation, which: Which, east: float = 0.0, north: float = 0.0, up: float = 0.0) -> None:
     enu = np.tile((east, north, up), (int(which.sum()), 1))
     job.displace(which, turn_enu(job.rows["longitude"][which], job.rows["latitude"][which], enu))
-
-
-def doubts(outcome: Outcome) -> list[str]:
-    return [one["what"] for one in outcome.record["doubts"] if not one["confirmed"]]
 
 
 def told(outcome: Outcome) -> list[str]:

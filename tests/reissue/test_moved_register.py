@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import GRS80, TransverseMercator
+from second_issues import doubts
 from simulate import Place, Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -24,10 +25,6 @@ def australian() -> Simulation:
 def moved(job: Simulation, east: float, north: float) -> None:
     for axis, by in (("easting", east), ("northing", north)):
         job.register[axis] = job.register[axis] + by
-
-
-def doubts(outcome: Outcome) -> list[str]:
-    return [one["what"] for one in outcome.record["doubts"] if not one["confirmed"]]
 
 
 def notes(outcome: Outcome) -> list[str]:

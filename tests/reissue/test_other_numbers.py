@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from feet import FEET, state_plane
+from second_issues import doubts
 from simulate import Plan, Simulation, simulate, turn_enu
 
 from pipeline import run_job
@@ -27,10 +28,6 @@ def failing(*, east: float = 0.0, up: float = 0.0) -> Simulation:
     job = simulate(Plan(sessions=2, points=12, ties=1, checks=3, marks=5, noise=False))
     moved(job, job.rows["name"] == LAST, east=east, up=up)
     return job
-
-
-def doubts(outcome: Outcome) -> list[str]:
-    return [one["what"] for one in outcome.record["doubts"] if not one["confirmed"]]
 
 
 def told(outcome: Outcome) -> list[str]:

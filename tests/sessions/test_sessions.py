@@ -5,29 +5,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from least_job import YARD
 
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import FieldShift, GivenShift, Occupation, Setup
 from pipeline.problems import Problem, Problems
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
-JOB = """\
-[job]
-name = "yard"
-folder = "out"
-[target]
-grid = "EPSG:2193"
-height = "ellipsoid"
-[source]
-crs = "EPSG:4959"
-[[points]]
-files = ["*.csv"]
-[control]
-file = "control.csv"
-crs = "EPSG:2193"
-"""
-LINES = JOB.count("\n")
-FROM_FILE = JOB + '[sessions]\nfile = "sessions.csv"\n'
+LINES = YARD.count("\n")
+FROM_FILE = YARD + '[sessions]\nfile = "sessions.csv"\n'
 
 
 def _loaded(folder: Path, text: str, table: str | bytes | None = None) -> LoadedJob:
@@ -64,7 +50,7 @@ def _block(name: str, start: str, end: str, *more: str) -> str:
 def test_blocks_become_windows(tmp_path: Path) -> None:
     """Sorted by start and then name, in milliseconds UTC, each tie and check with its line."""
     text = (
-        JOB
+        YARD
         + _block("late", "12:00:00+13:00", "14:00:00+13:00", 'ties = [\n{point="A", mark="K"},\n{point="B", mark="K"}]')
         + _block("b", "07:30:00.0004Z", "08:00:00Z", 'base = " B2 "', 'checks = [{point="C", mark="K"}]')
         + _block("a", "07:30:00.0004Z", "08:00:00Z", 'base = "B1"')
@@ -148,7 +134,7 @@ def test_layouts_that_say_the_same(tmp_path: Path, table: str) -> None:
 
 def test_a_table_and_blocks_agree(tmp_path: Path) -> None:
     """The same session, written in either way, is the same."""
-    block = JOB + _block("one", "07:30:00Z", "08:30:00Z", 'ties = [{point="A", mark="K"}]', "shift = 'none'")
+    block = YARD + _block("one", "07:30:00Z", "08:30:00Z", 'ties = [{point="A", mark="K"}]', "shift = 'none'")
     table = "name,start,end,ties,shift\none,2026-03-02T07:30:00Z,2026-03-02T08:30:00Z,A=K,none\n"
     (one,), (other,) = _windows(tmp_path, block), _windows(tmp_path, FROM_FILE, table)
     assert one.session == other.session
@@ -230,7 +216,7 @@ def test_a_table_without_control(tmp_path: Path) -> None:
 
 def _pair(first: str, second: str, start: str = "08:00:00Z", end: str = "09:00:00Z") -> str:
     bases = [f'base = "{base}"' if base else "" for base in (first, second)]
-    return JOB + _block("x", "07:00:00Z", "08:30:00Z", bases[0]) + _block("y", start, end, bases[1])
+    return YARD + _block("x", "07:00:00Z", "08:30:00Z", bases[0]) + _block("y", start, end, bases[1])
 
 
 @pytest.mark.parametrize(
@@ -262,7 +248,7 @@ def test_sessions_that_do_not_collide(tmp_path: Path) -> None:
 
 def test_every_pair_that_overlaps_is_told(tmp_path: Path) -> None:
     """A long session over several short ones, one of which stands at another base."""
-    text = JOB + _block("all", "06:00:00Z", "12:00:00Z", 'base = "A"')
+    text = YARD + _block("all", "06:00:00Z", "12:00:00Z", 'base = "A"')
     for name, hour, base in (("p", "07", "A"), ("q", "08", "B"), ("r", "09", "A"), ("s", "12", "A")):
         text += _block(name, f"{hour}:00:00Z", f"{hour}:30:00Z", f'base = "{base}"')
     found = _found(tmp_path, text)
@@ -276,7 +262,7 @@ def test_every_pair_that_overlaps_is_told(tmp_path: Path) -> None:
 def test_times_on_the_clock_of_the_job(tmp_path: Path) -> None:
     """In New Zealand clocks go back on 5 April 2026 at 03:00 (its time zone database), so that 4 h lie between."""
     here = 'crs = "EPSG:4959"\ntime_zone = "Pacific/Auckland"'
-    text = JOB.replace('crs = "EPSG:4959"', here)
+    text = YARD.replace('crs = "EPSG:4959"', here)
     block = '[[session]]\nname = "one"\nstart = 2026-04-05T01:00:00\nend = 2026-04-05T04:00:00\n'
     table = "name,start,end\none,2026-04-05 01:00,2026-04-05T04:00:00\n"
     for windows in (

@@ -6,8 +6,12 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from click.testing import Result
 from simulate import Plan, Simulation, simulate
+from typer.testing import CliRunner
 from warm import Warm
+
+from pipeline.cli.main import app
 
 ROOT = Path(__file__).resolve().parents[2]
 SMALL = Plan(sessions=1, points=4, noise=False)
@@ -16,6 +20,11 @@ SMALL = Plan(sessions=1, points=4, noise=False)
 def command(*arguments: "str | Path | bytes") -> list["str | bytes"]:
     """Return the command line."""
     return [sys.executable, "-m", "pipeline.cli.start", *(a if isinstance(a, bytes) else str(a) for a in arguments)]
+
+
+def tiedown(*arguments: str | Path) -> Result:
+    """Run the command in this process, its streams no terminal."""
+    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 def surroundings(**more: str) -> dict[str, str]:

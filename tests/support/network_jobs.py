@@ -89,6 +89,11 @@ class Network:
             for column, value in zip(self._columns, given, strict=True):
                 self.register[column] = np.append(self.register[column], np.array([value], object))
 
+    def revise(self, mark: str, by: float) -> None:
+        """Add metres to the easting of a mark of the register."""
+        self.register["easting"] = self.register["easting"].copy()
+        self.register["easting"][list(self.register["mark"]).index(mark)] += by
+
     def session(
         self,
         name: str,

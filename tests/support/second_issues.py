@@ -23,6 +23,11 @@ def rows_of(issue: Outcome | Path, layer: str) -> Rows:
         return [dict(row) for row in file.execute(f'select * from "{layer}"')]
 
 
+def doubts(outcome: Outcome) -> list[str]:
+    """Return in words what is in doubt and not confirmed."""
+    return [one["what"] for one in outcome.record["doubts"] if not one["confirmed"]]
+
+
 def rewrite_register(path: Path, mark: str, column: str, change: float) -> tuple[str, str]:
     """Add to one coordinate of the register; return what was written before and after."""
     (old,) = [row[column] for row in csv_rows(path) if row["mark"] == mark]
