@@ -81,7 +81,9 @@ def _named_by_jobs(job_file: Path, folder: Path) -> list[tuple[Path, str]] | Non
     Also those of the job files of a ``folder``. None where too many lie there.
     """
     named: list[tuple[Path, str]] = []
-    jobs = {os.path.realpath(job) for job in (job_file, *_job_files(job_file.absolute().parent), *_job_files(folder))}
+    jobs = {
+        os.path.realpath(job) for job in [str(job_file), *_job_files(job_file.absolute().parent), *_job_files(folder)]
+    }
     if len(jobs) > _JOBS:
         return None
     for job in map(Path, sorted(jobs)):
