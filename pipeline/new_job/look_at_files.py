@@ -20,7 +20,7 @@ from pipeline.new_job.headings import is_known
 from pipeline.new_job.look import LINES, ROWS, FileLook, as_text, first_texts, first_with_rows
 from pipeline.new_job.look_at_text import text_look
 from pipeline.new_job.text_header import COLUMN_WORDS, LEAST_KNOWN
-from pipeline.new_job.two_row_headings import joined_heading
+from pipeline.new_job.two_row_headings import TWO_AND_BELOW, joined_heading
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.geopackage_layers import layers_of
@@ -160,8 +160,8 @@ def _joined(path: Path, shown: str, layers: tuple[str] | None, header: int) -> t
     texts = [] if raw is None else [as_text(column) for column in raw.columns.values()]
     rows = {} if raw is None else dict(zip(raw.row.tolist(), zip(*texts, strict=True), strict=True))
     for upper in (header - 1, header):
-        three = [rows.get(line, ()) for line in range(upper, upper + 3)]
-        if all(three) and (joined := joined_heading(*three)):
+        beside = [rows.get(line, ()) for line in range(upper, upper + TWO_AND_BELOW)]
+        if all(beside[:2]) and (joined := joined_heading(beside)):
             return upper + 1, joined
     return header, []
 

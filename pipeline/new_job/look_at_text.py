@@ -24,16 +24,13 @@ from pipeline.new_job.text_header import (
     sign_before,
     width_of,
 )
-from pipeline.new_job.two_row_headings import joined_heading
+from pipeline.new_job.two_row_headings import TWO_AND_BELOW, joined_heading
 from pipeline.read.delimited import read_delimited
 from pipeline.read.delimited_lines import whole_lines
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.raw_batch import Raw
 from pipeline.read.skipped_comments import commented
-
-#: Lines below a heading of two rows that its first figures are looked for in: one may hold units, or nothing.
-_BELOW = 2
 
 
 def text_look(path: Path, shown: str, page: str | None) -> FileLook:
@@ -93,10 +90,8 @@ def _joined(lines: Sequence[bytes], at: int, delimiter: str) -> tuple[int, list[
     for upper in (at - 1, at):
         if upper < 0 or any(map(is_comment, lines[upper : upper + 2])):
             continue
-        rows = [cells_of(line, delimiter) for line in lines[upper : upper + 2 + _BELOW]]
-        for below in rows[2:]:
-            if joined := joined_heading(rows[0], rows[1], below):
-                return upper + 1, joined
+        if joined := joined_heading([cells_of(line, delimiter) for line in lines[upper : upper + TWO_AND_BELOW]]):
+            return upper + 1, joined
     return at, []
 
 

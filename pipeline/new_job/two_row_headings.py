@@ -8,6 +8,8 @@ from pipeline.files.heading_words import run_together
 from pipeline.files.sheet import by_place
 from pipeline.new_job.headings import is_known
 
+#: Rows that a heading of two is known by: these, and two below, of which the first may hold units, or nothing.
+TWO_AND_BELOW = 4
 #: What stands above coordinates and says no more than that they are some.
 _PLAIN = """
     position positions coordinate coordinates coords location place point grid projected geographic geodetic wgs84
@@ -24,16 +26,19 @@ _WIDEST = 6
 _LONGEST, _FIGURE, _IN_BRACKETS = 40, re.compile(r"\s*[-+−]?[.,]?\d"), re.compile(r"(.*?)\s*([(\[].*[)\]])\s*")
 
 
-def joined_heading(upper: Sequence[str], lower: Sequence[str], below: Sequence[str]) -> list[str]:
-    """Return the headings of columns that two rows name together, () where these are not plainly one heading.
+def joined_heading(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return the headings of columns that the first two of some rows name together, [] if these are no one heading.
 
-    Plainly: some cell of the upper row is above several names of the lower, and the lower leaves out columns that the
-    upper names or has a name twice. ``below`` is the row after them, which holds figures.
+    Plainly one: some cell of the upper row is above several names of the lower, and the lower leaves out columns that
+    the upper names or has a name twice. One of the rows after them holds figures, and none before it but units, or
+    nothing.
     """
-    width = max(map(len, (upper, lower, below)))
-    above, names, first = ([*cells, *[""] * (width - len(cells))] for cells in (upper, lower, below))
-    some = [*filter(None, above), *filter(None, names)]
-    if any(len(cell) > _LONGEST or _FIGURE.match(cell) for cell in some) or not any(map(_FIGURE.match, first)):
+    first = next((row for row in rows[2:] if any(map(_FIGURE.match, row))), None)
+    if first is None:
+        return []
+    width = max(map(len, (*rows[:2], first)))
+    above, names = ([*cells, *[""] * (width - len(cells))] for cells in rows[:2])
+    if any(len(cell) > _LONGEST or _FIGURE.match(cell) for cell in (*above, *names) if cell):
         return []
     groups = _groups(above, names)
     under = [[at for at, group in enumerate(groups) if group == one] for one in set(groups) - {-1}]

@@ -192,7 +192,7 @@ def _sessions(page: JobFileLines, draft: Draft) -> None:
         page.state("file", draft.sessions_file)
     elif draft.sessions_as:
         page.comment(
-            f"The sessions are those of {draft.sessions_as}, which says nothing of ties: they stand here with the"
+            f"The sessions are those of {draft.sessions_as}. Nothing is said there of ties: they stand here with the"
             " readings on marks. The first reading on a mark is a tie, those on other marks are checks. Changes to"
             f" {draft.sessions_as} are not read."
         )

@@ -24,6 +24,8 @@ from pipeline.words import counted
 _FEW = 5
 #: Stretches of readings with one value, beyond which two at work with settings of their own stand in one file.
 _STRETCHES = 4
+#: Letters of a value that are shown.
+_SHOWN = 40
 #: What two at work may differ in.
 _OF_ROVERS = frozenset(("antenna model", "profile"))
 #: What a change means, by what was set.
@@ -109,10 +111,14 @@ def _told(change: _Change) -> str:
     others = change.others or [key for key in change.alone if key not in alone]
     count = sum(left.counts[session][key] for key in alone)
     first = min(left.row[session, key] for key in alone)
-    here, elsewhere = (listed([left.written[key] for key in keys]) for keys in (alone, others))
+    here, elsewhere = (listed([_shown(left.written[key]) for key in keys]) for keys in (alone, others))
     return (
         f"{change.export.shown}:{first}: session {change.window.session.name}: column"
         f' "{change.name}" says {here} of {counted(count, "reading")} (first one here) and {elsewhere} of the others,'
         f" and no check or tie that passes is among those with {here}: {_MEANS[change.word]}. Find out what was"
         " changed there; if it was, give these readings a session or [[points]] of their own, with a mark occupied"
     )
+
+
+def _shown(value: str) -> str:
+    return value if len(value) <= _SHOWN else f"{value[:_SHOWN]} ..."

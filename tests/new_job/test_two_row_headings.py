@@ -32,7 +32,7 @@ def laid(folder: Path, group: str, form: str) -> Simulation:
     lay(folder, job)
     write(folder / "rover.csv", job, _HEADS)
     rows = two_rows(folder / "rover.csv", group)
-    if form == "csv with units":
+    if form.endswith("with units"):
         rows.insert(2, ["m" if name == "Ell Height" else "deg" if name in _PLACED else "" for name in rows[1]])
     if form == "csv with a gap":
         rows.insert(2, ["" for _ in rows[1]])
@@ -57,7 +57,7 @@ def _is_number(text: str) -> bool:
 
 @pytest.mark.parametrize(("group", "form"), [
     ("Position", "csv"), ("Współrzędne", "csv"), ("Position", "csv with units"), ("Position", "csv with a gap"),
-    ("Position", "xlsx"),
+    ("Position", "xlsx"), ("Position", "xlsx with units"),
 ])  # fmt: skip
 def test_a_position_below_one_heading_is_drafted_and_run(group: str, form: str, tmp_path: Path) -> None:
     job = laid(tmp_path, group, form)
@@ -108,5 +108,7 @@ _ROW = "CP1;512.3;7.1;3.25;512.4;7.2;3.3;2026-03-02"
     ],
 )  # fmt: skip
 def test_which_rows_are_one_heading(upper: str, lower: str, joined: str) -> None:
-    found = joined_heading(upper.split(";"), lower.split(";"), _ROW.split(";"))
-    assert ";".join(found) == joined
+    rows = [text.split(";") for text in (upper, lower, _ROW)]
+    assert ";".join(joined_heading(rows)) == joined
+    assert ";".join(joined_heading([*rows[:2], [""], rows[2]])) == joined
+    assert joined_heading(rows[:2]) == []
