@@ -15,6 +15,10 @@ from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.shown import put_right, refuse_other
+from pipeline.words import Verdict
+
+#: Issues before the one that drafters have, up to which one without a failing check is looked for.
+_BACK = 10
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,19 @@ class History:
     def drawn_from(self) -> Last | None:
         """Return the issue that drafters have, which changes are told since; the newest where none was released."""
         return self.shown or self.newest
+
+    @property
+    def drawn_without_failure(self) -> Last | None:
+        """Return the issue that drafters have; where a check failed in it, the newest of some before in which none did.
+
+        A failed one that was released by hand may have the mistake that is looked for. Where all failed, it stays.
+        """
+        drawn = self.drawn_from
+        if drawn is None or drawn.record["verdict"] != Verdict.FAILED:
+            return drawn
+        before = sorted(number for number, _ in issues(self.folder) if number < drawn.record["issue"])
+        known = (self.issue(number) for number in before[: -_BACK - 1 : -1])
+        return next((one for one in known if one is not None and one.record["verdict"] != Verdict.FAILED), drawn)
 
     def refuse(self) -> None:
         """Raise the problem, if there is one: whoever needs an issue does so before anything is made of its absence."""

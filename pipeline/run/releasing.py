@@ -19,8 +19,11 @@ from pipeline.solve.solve import Solved
 
 
 def former_register(history: History, solved: Solved) -> Former | None:
-    """Return the register as the issue that drafters have was made with, where an occupation fails; else None."""
-    compared, last = solved.occupations.compared, history.drawn_from
+    """Return the register as a sound issue was made with, where an occupation fails; else None.
+
+    That is the one that drafters have, or the newest before it in which none failed.
+    """
+    compared, last = solved.occupations.compared, history.drawn_without_failure
     if last is None or not (compared.judged & ~compared.passed).any():
         return None
     return Former(last.record["issue"], last.record["register"])

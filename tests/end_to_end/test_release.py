@@ -86,6 +86,23 @@ def test_a_mark_mistyped_at_night_empties_no_drawing(job: tuple[Simulation, Path
     assert "PENDING" not in tiedown("history", path)[1]
 
 
+def test_a_mistyped_mark_is_still_told_from_the_last_good_register(
+    job: tuple[Simulation, Path], tmp_path: Path
+) -> None:
+    """The issue that was released with the mistake cannot tell it; the one before can."""
+    made, path = job
+    before = str(made.register["easting"][list(made.register["mark"]).index("CM2")])
+    mistype(made, tmp_path, 0.9)
+    run_once(path)
+    release(path, 2, "the mark was moved")
+    path.write_text(f"{path.read_text(encoding='utf-8')}\n[issue]\nhold_back = []\n", encoding="utf-8")
+    third = run_once(path)
+    assert third.issued
+    causes = [check["cause"] for check in third.record["checks"] if check["passed"] is False]
+    told = f"the register of issue 001 had CM2's easting {float(before):.5f}"
+    assert any(cause and cause.startswith(told) for cause in causes), causes
+
+
 def test_a_hand_moves_it_forth_and_back_and_why_is_kept(job: tuple[Simulation, Path], tmp_path: Path) -> None:
     made, path = job
     mistype(made, tmp_path, 0.9)
