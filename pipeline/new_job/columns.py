@@ -22,6 +22,7 @@ from pipeline.new_job.precisions import (
     is_of_either,
     is_score,
     is_wider,
+    leave_other_signs,
     leave_small_units,
     left_precisions,
     take_by_side,
@@ -78,6 +79,7 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(look, mapping, free, take)
     leave_small_units(look.columns, mapping)
+    leave_other_signs(look.columns, mapping)
     _slants(look, mapping, free, slants)
     if look.numbered:
         _by_content(look, mapping, free)

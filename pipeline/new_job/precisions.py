@@ -22,6 +22,10 @@ _MOST, _LEAST, _SMALL = 2.0, 1.0e-4, 0.5
 _TAKES = {
     "sigma_east": (Side.EAST, Side.X), "sigma_north": (Side.NORTH, Side.Y), "sigma_up": (Side.UP, Side.Z, Side.H),
 }  # fmt: skip
+#: Words of precisions that are mapped, and of the numbers of a place; a broken number.
+_MAPPED = (*_TAKES, "sigma_horizontal", "drms")
+_PLACES = ("longitude", "latitude", "easting", "northing", "height")
+_BROKEN = re.compile(r"[-+]?\d*([.,])\d+")
 #: Headings of two columns that differ in the letter of their axis alone: "dE", "dN"; "CQ_E", "CQ_N".
 _AXIS = re.compile(
     r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
@@ -111,9 +115,25 @@ def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list
         )
 
 
+def leave_other_signs(columns: Mapping[str, Sequence[str]], found: Mapped) -> None:
+    """Map no precision whose decimal sign is not that of positions and heights: a run reads one sign in a file."""
+    signs = {sign for word in _PLACES for sign in _signs(columns.get(found.columns.get(word, ""), ()))}
+    for word in _MAPPED:
+        name = found.columns.get(word, "")
+        if len(signs) == 1 and (other := _signs(columns.get(name, ())) - signs):
+            of_these, of_others = ("comma", "point") if "," in other else ("point", "comma")
+            why = f"its numbers have a decimal {of_these} and those of positions or heights a {of_others}"
+            found.left.append((name, f"{why}: export them all with one sign and map it as {word}"))
+            del found.columns[word]
+
+
+def _signs(texts: Sequence[str]) -> set[str]:
+    return {found[1] for text in texts if (found := _BROKEN.fullmatch(text.strip())) is not None}
+
+
 def leave_small_units(columns: Mapping[str, Sequence[str]], found: Mapped) -> None:
     """Map no precision whose row of units says millimetres or centimetres: a run takes these from headings alone."""
-    for word in (*_TAKES, "sigma_horizontal", "drms"):
+    for word in _MAPPED:
         name = found.columns.get(word, "")
         unit = next(iter(given(columns.get(name, []))), "").strip(" []()")
         if name and unit_in_heading(name) is None and metres_in_heading(f"{name} [{unit}]") in _SMALL_UNITS:

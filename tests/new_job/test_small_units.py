@@ -3,7 +3,7 @@
 import pytest
 
 from pipeline.new_job.mapped import Mapped
-from pipeline.new_job.precisions import leave_small_units
+from pipeline.new_job.precisions import leave_other_signs, leave_small_units
 from pipeline.read.heading_units import metres_in_heading
 
 
@@ -24,3 +24,16 @@ def test_precisions_are_not_mapped_whose_row_of_units_says_a_small_unit(unit: st
     leave_small_units(columns, found)
     assert ("sigma_up" in found.columns) is mapped and "sigma_horizontal" in found.columns
     assert [name for name, _ in found.left] == ([] if mapped else ["sV"])
+
+
+@pytest.mark.parametrize(
+    ("height", "precision", "mapped"),
+    [("161.113", "10,7", False), ("161,113", "0.018", False), ("161.113", "0.018", True), ("161,113", "0,02", True),
+     ("161", "0,02", True), ("161.113", "18", True)],
+)  # fmt: skip
+def test_precisions_are_not_mapped_whose_decimal_sign_is_another(height: str, precision: str, mapped: bool) -> None:
+    """One file is read with one sign: with another one in a mapped column no row could be read."""
+    columns = {"H": [height, height], "sV": [precision, precision]}
+    found = Mapped(columns={"height": "H", "sigma_up": "sV"})
+    leave_other_signs(columns, found)
+    assert ("sigma_up" in found.columns) is mapped and bool(found.left) is not mapped
