@@ -51,7 +51,7 @@ def leap_notes(survey: Survey, mixed: Collection[int]) -> Iterator[str]:
             f"{survey.exports[one.export].shown}:{one.row}: session {survey.windows[one.session].session.name}:"
             f" {counted(count, 'reading')} in a row {plural(count, 'is', 'are')} {abs(by):,.1f} m"
             f" {'above' if by > 0 else 'below'} those before and after (first one here), {looks}: if no roof, tower,"
-            f" bridge or pit was measured there, {cure}"
+            f" cliff, bridge or pit was measured there, {cure}"
         )
 
 
