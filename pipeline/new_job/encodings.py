@@ -12,6 +12,7 @@ from pipeline.new_job.languages import letters_of
 #: Single-byte pages of other systems and of letters that few exports are in, and those of systems long gone.
 _RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r", "koi8-u")
 _OLD = ("cp850", "cp852", "mac_roman")
+_UNUSUAL = frozenset((*_RARE, *_OLD))
 #: Code pages by how usual they are; of those that read alike the first is taken. The last are of two bytes a letter.
 _PAGES = (
     "cp1252",
@@ -82,9 +83,12 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     found = _sensible(lines, head, known)
     if not found:
         return None
-    if len(found) > 1:
-        found = _of_language(found, head)
     strange = {page: _strange(texts) for texts, page in found.items()}
+    if len(found) > 1:
+        chosen = _of_language(found, head)
+        words = any(odd <= _PLAIN for page, odd in strange.items() if page not in _UNUSUAL)
+        if not words or not _UNUSUAL.issuperset(chosen.values()):  # a name of abroad has letters of its own
+            found = chosen
     for unusual in (_OLD, _RARE):
         if any(odd <= _PLAIN for page, odd in strange.items() if page not in (*unusual, *_OLD)):
             found = {texts: page for texts, page in found.items() if page not in unusual}
@@ -108,7 +112,7 @@ def _sensible(lines: Sequence[bytes], head: bytes, known: Callable[[str], int]) 
     for is_good in (_makes_sense, _has_words, _is_printable):
         found: dict[tuple[str, ...], str] = {}
         for page, texts in best.items():
-            if is_good(texts, page) and (is_good is _makes_sense or page not in (*_RARE, *_OLD)):
+            if is_good(texts, page) and (is_good is _makes_sense or page not in _UNUSUAL):
                 found.setdefault(tuple(texts), page)
         if len(found) > 1 and (kana := best.get("cp932")) and _are_kana(kana):
             found.setdefault(tuple(kana), "cp932")

@@ -83,6 +83,21 @@ def test_headings_of_one_language_do_not_overrule_names_of_another() -> None:
     assert found is not None and "cp1250" in found.names
 
 
+@pytest.mark.parametrize(
+    ("header", "cell"),
+    [
+        ("Punto;Data;Ora;Latitudine;Longitudine;Quota", "Peña"),
+        ("Punto;Fecha;Hora;Latitud;Longitud;Altura", "Forêt"),
+        ("Punt;Datum;Tijd;Breedtegraad;Lengtegraad;Hoogte", "Plaça"),
+        ("Punto;Data;Ora;Latitudine;Longitudine;Quota", "São"),
+    ],
+)
+def test_a_name_of_abroad_makes_no_page_of_systems_long_gone(header: str, cell: str) -> None:
+    """Such pages have other letters for its bytes that the language does have: "PeÒa" in Italian."""
+    found = _pages("cp1252", header, cell)
+    assert found is not None and "cp1252" in found.names
+
+
 def test_kana_of_half_width_alone_are_asked_after() -> None:
     """Half-width kana alone, beside English headings: many pages have letters or signs for their bytes."""
     found = _pages("cp932", "Point;Latitude;Longitude;Ell Height;UTC;Code", "ﾏﾝﾎｰﾙ")
