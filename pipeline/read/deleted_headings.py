@@ -3,6 +3,7 @@
 A controller that keeps deleted points exports them beside the others, and only such a column tells them apart.
 """
 
+import re
 from functools import lru_cache
 
 from pipeline.files.heading_words import plain_letters, words_of
@@ -72,6 +73,14 @@ _NO = _words(
     nem hamis nu fals hayır yanlış όχι нет н ложь ні не 否 いいえ 無 아니오 아니요 لا לא tidak không
     """
 )
+
+#: A number that is neither yes nor no.
+_COUNT = re.compile(r"(?![+-]?[01](?:[.,]0*)?\Z)[+-]?\d+(?:[.,]\d*)?")
+
+
+def is_count(text: str) -> bool:
+    """Tell whether a cell holds another number than yes or no: its column counts, "Rejected" epochs for one."""
+    return _COUNT.fullmatch(text.strip()) is not None
 
 
 @lru_cache(maxsize=1024)

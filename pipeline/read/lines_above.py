@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from msgspec import Struct
 
 from pipeline.files.heading_words import run_together, words_of
-from pipeline.read.correction_headings import correction_heading
+from pipeline.read.correction_headings import correction_heading, says_base_id
 from pipeline.read.heading_units import metres_in_heading
 
 
@@ -70,6 +70,8 @@ _SENTENCE = re.compile(
 )
 #: What a base is called: a name or a whole number, no coordinate.
 _ID = re.compile(r"(?=[^.]*$|.*[^\W\d_])[^\W_][\w .()/-]{0,30}")
+#: How words begin that are said of a frame too: "Reference: ETRS89".
+_FRAME = ("ref", "rif")
 _REMARK = re.compile(r'^[\s"#%;!*/]+')
 
 
@@ -126,9 +128,12 @@ def heights_above(above: Sequence[str]) -> Statement | None:
 
 def base_above(above: Sequence[str]) -> Statement | None:
     """Return the base of all readings that the lines above a header state by its id, None where none does."""
-    return next(
-        (said for said in _statements(above) if correction_heading(said.key) == "base" and _is_id(said.value)), None
-    )
+    return next((said for said in _statements(above) if _is_of_base(said.key) and _is_id(said.value)), None)
+
+
+def _is_of_base(key: str) -> bool:
+    """Tell whether a key is of base ids; a reference without a word of a base or station may be a frame."""
+    return correction_heading(key) == "base" and (says_base_id(key) or not key.strip().casefold().startswith(_FRAME))
 
 
 def angles_above(above: Sequence[str]) -> Statement | None:

@@ -70,7 +70,15 @@ def test_bases_above_headers_that_no_times_tell_apart_are_told(tmp_path: Path) -
 
 
 @pytest.mark.parametrize(
-    "line", ["Base height: 1.5", "# Base: 443000.12", "Project: Base Road", "# Basisadresse: 7 Quay", "Base:"]
+    "line",
+    [
+        "Base height: 1.5",
+        "# Base: 443000.12",
+        "Project: Base Road",
+        "# Basisadresse: 7 Quay",
+        "Base:",
+        "Reference: RGF93",
+    ],
 )
 def test_other_lines_name_no_base(line: str) -> None:
     assert base_above([line]) is None

@@ -80,6 +80,13 @@ def test_columns_that_call_no_row_deleted_are_let_be(heading: str, cell: Callabl
     assert notes(tmp_path, lambda at, row: row | {heading: cell(at)}) == []
 
 
+@pytest.mark.parametrize("heading", ["Rejected", "Excluded", "Valid", "Ungültig"])
+def test_counts_of_epochs_call_nothing_deleted(heading: str, tmp_path: Path) -> None:
+    assert notes(tmp_path / "run", lambda at, row: row | {heading: str(at % 4)}) == []
+    folder_with(tmp_path, f"Solution,{heading}", lambda at: f"fix,{at % 4}")
+    assert not [each for each in drafted(new_job(tmp_path)).blocks[0].asks if "to be issued" in each.asks]
+
+
 NAMES = ["CP1", "CP2", "CP3", *(str(number) for number in range(101, 131)), "CP2", "CP1"]
 
 
