@@ -86,8 +86,8 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     strange = {page: _strange(texts) for texts, page in found.items()}
     if len(found) > 1:
         chosen = _of_language(found, head)
-        words = any(odd <= _PLAIN for page, odd in strange.items() if page not in _UNUSUAL)
-        if not words or not _UNUSUAL.issuperset(chosen.values()):  # a name of abroad has letters of its own
+        usual = any(odd <= _PLAIN for page, odd in strange.items() if page not in _UNUSUAL)
+        if not usual or not _UNUSUAL.issuperset(chosen.values()):  # a name of abroad has letters of its own
             found = chosen
     for unusual in (_OLD, _RARE):
         if any(odd <= _PLAIN for page, odd in strange.items() if page not in (*unusual, *_OLD)):
