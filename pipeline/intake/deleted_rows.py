@@ -6,7 +6,7 @@ import pyarrow.compute as pc
 from msgspec import Struct, field
 
 from pipeline.arrays import Flags
-from pipeline.read.deleted_headings import is_count, is_deleted, says_deleted
+from pipeline.read.deleted_headings import is_deleted, says_deleted, says_otherwise
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
 
@@ -18,7 +18,7 @@ class DeletedRows(Struct):
     """What a column's sound readings have: ``said`` are the cells that say so, as written, ``rows`` their first rows.
 
     ``deleted`` counts these readings and ``others`` the rest; ``other_words`` is what the rest have, "" for nothing.
-    ``counts`` is whether the column holds counts instead.
+    ``otherwise`` is whether the column is of something else than readings.
     """
 
     said: list[str] = field(default_factory=list)
@@ -26,7 +26,7 @@ class DeletedRows(Struct):
     deleted: int = 0
     others: int = 0
     other_words: list[str] = field(default_factory=list)
-    counts: bool = False
+    otherwise: bool = False
 
 
 def note_deleted(found: dict[str, DeletedRows], batch: pa.RecordBatch, export: Export, sound: Flags) -> None:
@@ -44,7 +44,7 @@ def note_deleted(found: dict[str, DeletedRows], batch: pa.RecordBatch, export: E
         texts = [text.strip() for text in coded.dictionary.to_pylist()]
         flagged = np.array([is_deleted(word, text) for text in texts], bool)
         of = found.setdefault(each.name, DeletedRows())
-        of.counts |= any(map(is_count, texts))
+        of.otherwise |= any(says_otherwise(word, text) for text in texts)
         for text, is_one in zip(texts, flagged.tolist(), strict=True):
             kept = of.said if is_one else of.other_words
             if len(kept) < FIRST and text not in kept:

@@ -112,11 +112,18 @@ def _goes_on(look: FileLook, name: str, days: Sequence[str]) -> bool:
     """
     texts = [text for text in look.columns[name] if text]
     others = [one for one in days if not is_time_of_day(look.columns[one])]
-    if not others or _says(("date",), name) or not is_time_of_day(texts):
+    if not others or _says(("date",), name) or not is_time_of_day(texts) or _is_numbering(texts):
         return False
     order = [before <= after for before, after in pairwise(texts)]
     each_day = max(len(words(look.columns[one])) for one in others)
     return len(set(texts)) >= _TELL_APART * each_day and sum(order) >= _IN_ORDER * (len(order) - each_day)
+
+
+def _is_numbering(texts: Sequence[str]) -> bool:
+    """Tell whether "01.02.03" numbers parts of parts: the last figures count one by one and none of them is zero."""
+    last = [int(text.rsplit(".", 1)[-1]) if text.rsplit(".", 1)[-1].isdecimal() else 0 for text in texts]
+    counted = sum(after - before == 1 or after == 1 for before, after in pairwise(last))
+    return min(last, default=0) > 0 and counted >= _IN_ORDER * (len(last) - 1)
 
 
 #: GPS weeks and seconds are on a scale of their own.

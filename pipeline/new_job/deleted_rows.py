@@ -9,7 +9,7 @@ from pipeline.near import and_more, listed
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.questions import Question
 from pipeline.notices.deleted_rows import held_by_solution
-from pipeline.read.deleted_headings import is_count, is_deleted, says_deleted
+from pipeline.read.deleted_headings import is_deleted, says_deleted, says_otherwise
 from pipeline.words import counted
 
 
@@ -21,7 +21,7 @@ def deleted_questions(one: FileFound) -> Iterator[Question]:
         word = says_deleted(heading) if heading not in taken else ""
         texts = [text.strip() for text in one.look.columns[heading]] if word else []
         rows = [at for at, text in enumerate(texts) if is_deleted(word, text)]
-        if not rows or len(rows) == len(texts) or any(map(is_count, texts)):
+        if not rows or len(rows) == len(texts) or any(says_otherwise(word, text) for text in texts):
             continue
         others = list(dict.fromkeys(text for text in texts if not is_deleted(word, text)))
         names = one.look.columns[columns["name"]] if "name" in columns else []

@@ -14,7 +14,7 @@ def deleted_notes(survey: Survey) -> Iterator[str]:
     """Yield columns by which some readings, and not all, were deleted, disabled, voided or rejected."""
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         for name, of in log.deleted.items():
-            if not of.deleted or not of.others or of.counts:
+            if not of.deleted or not of.others or of.otherwise:
                 continue
             rows = ", ".join(map(str, of.rows)) + and_more(of.deleted - len(of.rows))
             held = "" if export.points.columns.solution is not None else held_by_solution(name, of.other_words)

@@ -76,11 +76,22 @@ _NO = _words(
 
 #: A number that is neither yes nor no.
 _COUNT = re.compile(r"(?![+-]?[01](?:[.,]0*)?\Z)[+-]?\d+(?:[.,]\d*)?")
+#: What stands beside "removed" where the state is that of a thing.
+_OF_THINGS = _words(
+    """
+    existing existent existente existant esistente bestehend bestand vorhanden bestaand bestaande befintlig eksisterende
+    nykyinen olemassa istniejący istniejace stávající existující meglévő mevcut существующий существует 既存 现有
+    proposed planned demolished damaged good fair poor bueno malo bom mau buono cattivo bon mauvais gut schlecht
+    """
+)
 
 
-def is_count(text: str) -> bool:
-    """Tell whether a cell holds another number than yes or no: its column counts, "Rejected" epochs for one."""
-    return _COUNT.fullmatch(text.strip()) is not None
+def says_otherwise(word: str, text: str) -> bool:
+    """Tell whether a cell shows that its column is of something else than readings, ``word`` being what heads it.
+
+    It counts, as "Rejected" epochs, or has the states of things.
+    """
+    return _COUNT.fullmatch(text.strip()) is not None or (word == "state" and bool(_OF_THINGS & set(words_of(text))))
 
 
 @lru_cache(maxsize=1024)

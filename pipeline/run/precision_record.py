@@ -218,7 +218,7 @@ def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iter
         first, second = (survey.exports[number].shown for number in one.exports)
         if (one.exports, one.session) in told or (second, (one.session,)) in of_bases:
             continue
-        east, north, up = one.apart + 0.0
+        east, north, up = one.apart.round(3) + 0.0  # no minus before zeros
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
             f" point in {first} and {second} all differ by the same vector: those of {second} are {east:+.3f}"
@@ -230,7 +230,7 @@ def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iter
 def later_notes(precise: Precisions, survey: Survey) -> Iterator[str]:
     """Yield in words in which sessions the later readings of points are one vector off the earlier ones."""
     for one in precise.later:
-        east, north, up = one.apart + 0.0
+        east, north, up = one.apart.round(3) + 0.0  # no minus before zeros
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
             f" point all differ by the same vector: the later are {east:+.3f} m east, {north:+.3f} m north and"
@@ -246,7 +246,7 @@ def sessions_apart_notes(survey: Survey, solved: Solved, repeated: Repeated) -> 
         if any({*one.sessions} <= {*sessions} for sessions in told):
             continue
         first, second = (survey.windows[number].session.name for number in one.sessions)
-        east, north, up = one.apart + 0.0
+        east, north, up = one.apart.round(3) + 0.0  # no minus before zeros
         yield (
             f"sessions {first} and {second}: {counted(len(one.rows), 'pair')} of readings of one point all differ by"
             f" the same vector: those of {second} are {east:+.3f} m east, {north:+.3f} m north and {up:+.3f} m up of"

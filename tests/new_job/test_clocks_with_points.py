@@ -35,3 +35,13 @@ def test_a_second_date_is_no_time_of_day(tmp_path: Path) -> None:
     _laid(tmp_path, "Kontrolleret", "12.05.24")
     with pytest.raises(JobError, match="time of day"):
         new_job(tmp_path)
+
+
+def test_numbers_of_parts_are_no_times_of_day(tmp_path: Path) -> None:
+    """Section, part and number, counted one by one: 01.01.01, 01.01.02, ..."""
+    job = job_of()
+    lay(tmp_path, job)
+    number = [f"01.{1 + at // 9:02d}.{1 + at % 9:02d}" for at in range(len(job.rows["name"]))]
+    write(tmp_path / "m.csv", job, {**_HEADS, "clock": "Nr"}, time="%d-%m-%Y", told={"clock": number})
+    with pytest.raises(JobError, match="time of day"):
+        new_job(tmp_path)

@@ -72,6 +72,8 @@ def test_rows_called_deleted_are_told(heading: str, flag: str, other: str, tmp_p
         ("Tree removed", lambda at: "yes" if at % 2 else "no"),
         ("Status", lambda at: "active" if at % 2 else "new"),
         ("Status", lambda at: "not deleted" if at % 2 else "OK"),
+        ("Status", lambda at: "removed" if at % 5 == 0 else "existing"),
+        ("Estado", lambda at: "Eliminado" if at % 5 == 0 else "Existente"),
         ("Material", lambda at: "void" if at % 2 else "concrete"),
         ("Valid", lambda at: "Yes" if at % 2 else ""),
     ],
