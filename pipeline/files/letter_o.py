@@ -53,15 +53,11 @@ def west_by(cells: pa.Array, headings: tuple[str, ...]) -> tuple[str, ...]:
     Most longitudes have a letter then: an O here and there is a mistyped zero. Nor is it sure beside a W.
     """
     text = cells.buffers()[-1] if pa.types.is_string(cells.type) else None
-    if (
-        text is None
-        or not (np.frombuffer(text, np.uint8) == ord("O")).any()
-        or not (romance := romance_headings(headings))
-    ):
-        return ()
-    lettered, western = (flags_of(pc.match_substring_regex(cells, sign)) for sign in ("[EO]", "W"))
-    most = 2 * int(lettered.sum()) >= len(cells) - cells.null_count
-    return romance if most and not western.any() and pc.any(pc.match_substring(cells, "O")).as_py() else ()
+    if text is None or not (np.frombuffer(text, np.uint8) == ord("O")).any():
+        return ()  # without a look at each cell of a large file
+    east, west, either = (int(flags_of(pc.match_substring(cells, letter)).sum()) for letter in "EWO")
+    sure = either > 0 and not west and 2 * (either + east) >= len(cells) - cells.null_count
+    return romance_headings(headings) if sure else ()
 
 
 @lru_cache(maxsize=64)
