@@ -16,10 +16,13 @@ from pipeline.problems import Problems
 
 #: Headings that are told as evidence.
 _FEW = 3
+#: Metres beyond a grid's area of use that it is used in all the same, as where work runs over the edge of a zone: half
+#: of one at the equator. Common practice, no source.
+_OVER_THE_EDGE = 333_000.0
 
 
 def report_letter_o(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:
-    """Note exports whose O was read as the west, where the grid's area of use is nearer to the same degrees east.
+    """Note exports whose O was read as the west, where the grid's area of use is far off but for the same degrees east.
 
     Headings were translated then, and letters were not. The register's O is the same question: its marks lie there.
     """
@@ -51,7 +54,7 @@ def _read_so(prepared: Prepared) -> Iterator[tuple[str, Sequence[str], tuple[str
 
 
 def _nearer_in_the_east(prepared: Prepared, first_pass: FirstPass) -> bool:
-    """Tell whether the places of readings are nearer to the grid's area of use with the sign of longitudes changed."""
+    """Tell whether readings lie far outside the grid's area of use, and nearer to it with longitudes of the other sign."""
     area = first_pass.area
     if area is None or not any(export.west for export in prepared.exports):
         return False
@@ -63,4 +66,4 @@ def _nearer_in_the_east(prepared: Prepared, first_pass: FirstPass) -> bool:
         return False
     places, bounds = np.column_stack(area.samples()), (use.west, use.south, use.east, use.north)
     here, turned = (distance_from(bounds, places * np.array(by)).min() for by in ((1.0, 1.0), (-1.0, 1.0)))
-    return bool(turned < here)
+    return bool(turned + _OVER_THE_EDGE < here)

@@ -38,6 +38,8 @@ def _place(longitude: float, zone: int) -> Place:
 
 
 _WEST, _GREENWICH, _EAST = _place(-8.6, 29), _place(0.0, 31), _place(7.4, 32)
+#: A zone from Greenwich to 6 degrees east that work to the west of it is kept in.
+_OVER_THE_EDGE = _place(-0.3, 31)
 
 
 def _minutes(value: float, sides: str) -> str:
@@ -126,6 +128,11 @@ def _run_with(folder: Path, place: Place, drafted: str, heads: tuple[str, ...], 
     _export(folder, job, heads, sides)
     record: dict[str, Any] = run_job(path, dry_run=True).record
     return record
+
+
+def test_work_over_the_edge_of_a_zone_at_greenwich_is_no_doubt(tmp_path: Path) -> None:
+    record = _run_with(tmp_path, _OVER_THE_EDGE, "EW", _SPANISH, "EO")
+    assert record["verdict"] == "proven" and _notes(record)
 
 
 def test_a_run_refuses_o_for_the_east_beneath_german_headings_as_ever(tmp_path: Path) -> None:
