@@ -54,7 +54,7 @@ def _read_so(prepared: Prepared) -> Iterator[tuple[str, Sequence[str], tuple[str
 
 
 def _nearer_in_the_east(prepared: Prepared, first_pass: FirstPass) -> bool:
-    """Tell whether readings lie far outside the grid's area of use, and nearer to it with longitudes of the other sign."""
+    """Tell whether readings lie far outside the grid's area of use, and nearer with the sign of longitudes changed."""
     area = first_pass.area
     if area is None or not any(export.west for export in prepared.exports):
         return False

@@ -4,7 +4,6 @@ It is Oeste, Ouest and Ovest as dictionaries have them, and Ost, Oost, Öst and 
 """
 
 from pathlib import Path
-from typing import Any
 
 import pytest
 from answered import answer
@@ -13,6 +12,7 @@ from simulate import Place, Simulation
 from simulate_files import write_register
 from simulate_plan import GRS80, utm
 
+from pipeline.issue.record_types import Record
 from pipeline.new_job import new_job
 from pipeline.new_job.start import Started
 from pipeline.problems import JobError
@@ -76,7 +76,7 @@ def _answered(started: Started, place: Place, *, register: bool = True) -> Path:
     return Path(started.path)
 
 
-def _notes(record: dict[str, Any]) -> list[str]:
+def _notes(record: Record) -> list[str]:
     return [note for note in record["notes"] if "letter O" in note]
 
 
@@ -121,13 +121,12 @@ def test_o_is_refused_where_headings_do_not_say_which_side_it_is(
         new_job(tmp_path)
 
 
-def _run_with(folder: Path, place: Place, drafted: str, heads: tuple[str, ...], sides: str) -> dict[str, Any]:
+def _run_with(folder: Path, place: Place, drafted: str, heads: tuple[str, ...], sides: str) -> Record:
     """Return the record of a job that was drafted with plain letters and whose export then has others."""
     job = _folder(folder, place, heads, drafted)
     path = _answered(new_job(folder), place)
     _export(folder, job, heads, sides)
-    record: dict[str, Any] = run_job(path, dry_run=True).record
-    return record
+    return run_job(path, dry_run=True).record
 
 
 def test_work_over_the_edge_of_a_zone_at_greenwich_is_no_doubt(tmp_path: Path) -> None:
