@@ -5,8 +5,9 @@ from collections.abc import Mapping
 
 import pyarrow as pa
 
-from pipeline.control.register_rows import POSITION, note_ambiguous
+from pipeline.control.register_rows import POSITION, headings_of, note_ambiguous
 from pipeline.files.angles import decimal_degrees
+from pipeline.files.letter_o import with_west
 from pipeline.files.no_values import is_no_value
 from pipeline.files.sheet import Sheet
 from pipeline.files.written_numbers import plain_lengths, plain_signs, ungrouped
@@ -51,6 +52,8 @@ def _plain(sheet: Sheet, column: str, meant: Mapping[str, float]) -> dict[int, s
         return {}
     cells = pa.array(list(odd.values()), pa.string())
     if column in _LETTERS:
+        if column == "longitude":
+            cells = with_west(cells, headings_of(sheet))
         degrees, unread = decimal_degrees(cells, _LETTERS[column])
         sign = "." if sheet.point else ","
         found = ["" if bad else repr(float(one)).replace(".", sign) for one, bad in zip(degrees, unread, strict=True)]

@@ -29,6 +29,7 @@ from pipeline.control.register_rows import (
     check_degrees,
     has_columns,
     read_mark,
+    west_of,
     without_units,
 )
 from pipeline.control.revisions import single
@@ -76,6 +77,7 @@ class Register:
         pages: what else of it is no row, as the headings and titles of a printed register's pages.
         z_of_points: whether the heights are the Z of the file's geometries.
         by_cells: whether each mark holds position or height alone because the cells of the rest are empty.
+        west: the headings by whose language the O of its longitudes is read as the west, () where they have no O.
     """
 
     shown: str
@@ -104,6 +106,7 @@ class Register:
     closing_rows: tuple[ClosingRow, ...] = ()
     pages: Pages = NO_PAGES
     z_of_points: bool = False
+    west: tuple[str, ...] = ()
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -167,6 +170,7 @@ def read_register(
     sheet, closing = without_closing_rows(sheet, columns)
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
+    west = west_of(sheet) if kind == "geographic" else ()
     as_dms, noted = form.dms and kind == "geographic", Problems()
     marks = list(_marks(sheet, columns, noted, as_dms))
     plain = plainly_written(sheet, columns, lengths, problems) if None in marks else sheet
@@ -186,7 +190,7 @@ def read_register(
         return None
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
     found = replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
-    return replace(found, z_of_points=columns[2] in sheet.of_points)
+    return replace(found, z_of_points=columns[2] in sheet.of_points, west=west)
 
 
 def _exchanged(mark: Mark) -> Mark:

@@ -9,6 +9,7 @@ import pyarrow as pa
 from msgspec import Struct, field
 
 from pipeline.files.angles import dms
+from pipeline.files.letter_o import west_by, with_west
 from pipeline.files.no_values import stands_for_none
 from pipeline.files.odd_text import look_of_degrees, look_of_number, why_no_dms
 from pipeline.files.sheet import Sheet, number
@@ -156,10 +157,26 @@ def angles_of(sheet: Sheet, columns: tuple[str, str, str]) -> Iterator[tuple[flo
     """Yield longitude and latitude of each row from degrees, minutes and seconds: NaN: empty, infinite: unreadable."""
     found = []
     for column, letters in zip(columns, ("EW", "NS"), strict=False):
-        texts = pa.array([cells.get(column) or None for _, cells in sheet.rows], pa.string())
+        texts = _texts(sheet, column)
+        if column == "longitude":
+            texts = with_west(texts, headings_of(sheet))
         degrees, unread = dms(texts, letters)
         found.append(np.where(unread, np.inf, degrees).tolist())
     yield from zip(*found, strict=True)
+
+
+def west_of(sheet: Sheet) -> tuple[str, ...]:
+    """Return the headings by whose language the O of a register's longitudes is the west; () also without an O."""
+    return west_by(_texts(sheet, "longitude"), headings_of(sheet))
+
+
+def headings_of(sheet: Sheet) -> tuple[str, ...]:
+    """Return the names of a table's columns as the file has them, as far as that is known."""
+    return sheet.headings or sheet.columns
+
+
+def _texts(sheet: Sheet, column: str) -> pa.Array:
+    return pa.array([cells.get(column) or None for _, cells in sheet.rows], pa.string())
 
 
 def read_mark(

@@ -16,6 +16,7 @@ from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_over_extent import geoid_over_extent
 from pipeline.examine.geoid_step import geoid_notes, own_way
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
+from pipeline.examine.letter_o import letter_o_notes, report_letter_o
 from pipeline.examine.out_of_area import far_from_use, heights_far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.examine.uncovered import report_uncovered
@@ -67,6 +68,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
         _choose(prepared, _of_register(prepared), problems)
         raise JobError([*problems.found, *error.problems]) from error
     report_sides(prepared, first_pass, problems)
+    report_letter_o(prepared, first_pass, problems)
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
     if missing := problems.found[before:]:
@@ -128,7 +130,8 @@ def _examined(survey: Survey) -> Examined:
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
     doubts = doubts_before(survey, stood, (*doubted, *unlike_geoids), own, clocks)
-    remarks = (*far, *unlike, *apart, *noted, *unproven, *epoch_notes(survey), *side_notes(survey), *axis_notes(survey))
+    remarks = (*far, *unlike, *apart, *noted, *unproven, *epoch_notes(survey), *side_notes(survey), *axis_notes(survey),
+               *letter_o_notes(survey))  # fmt: skip
     return Examined(survey, stood, doubts, clocks, remarks)
 
 

@@ -5,6 +5,7 @@ from pipeline.files.heading_words import words_of
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import rank
+from pipeline.new_job.letter_o import with_west_read
 from pipeline.new_job.look import FileLook
 from pipeline.replace import replace
 
@@ -24,6 +25,7 @@ def with_joined_angles(look: FileLook) -> FileFound | None:
             return None
         found[axis] = parts[0]
     whole = replace(look, columns=joined_texts(look.columns, tuple(found.values())), joined=tuple(found.values()))
+    whole = with_west_read(whole)
     # "Breite Grad" is no heading of a latitude that is known
     ours = {one.degrees: axis for axis, one in found.items() if rank(axis, one.degrees) is None}
     if set(ours.values()) & set(whole.names):

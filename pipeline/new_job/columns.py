@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.files.heading_words import words_of
+from pipeline.files.letter_o import read_as_west
 from pipeline.files.text_marks import text_mark
 from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
 from pipeline.new_job.axis_sigmas import by_axes
@@ -85,6 +86,8 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
         _by_content(look, mapping, free)
     of_doubles = double_rivals(look, mapping, doubles)
     mapping.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
+    if look.west and mapping.kind == "degrees":
+        mapping.notes.append(read_as_west(look.west))
     of_notations = refusal(look, mapping.columns, dms=mapping.dms) or odd_unit(mapping.columns)
     if marked := text_mark(look.columns.get(mapping.columns.get("name", ""), ())):
         mapping.notes.append(

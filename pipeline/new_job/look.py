@@ -30,7 +30,8 @@ class FileLook(Struct, frozen=True):
     no UTF-8. ``torn`` are the lines of those of the first rows that cannot be taken apart into as many cells as the
     header has, ``fault`` what is wrong with the first of them; ``blanks`` tells that blanks part the columns. ``nuls``
     are the lines of the first rows that hold a NUL. ``joined`` are the angles whose columns of degrees have the minutes
-    and seconds of other columns behind them.
+    and seconds of other columns behind them. ``west`` are the headings by whose language the O of its longitudes is
+    the west, () where they have no O.
     """
 
     path: Path
@@ -55,6 +56,7 @@ class FileLook(Struct, frozen=True):
     blanks: bool = False
     nuls: tuple[int, ...] = ()
     joined: tuple[AngleParts, ...] = ()
+    west: tuple[str, ...] = ()
     form: str = field(default="text")
 
     @property

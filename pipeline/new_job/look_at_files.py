@@ -17,6 +17,7 @@ from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Points
 from pipeline.limits import TABLE
 from pipeline.new_job.headings import is_known
+from pipeline.new_job.letter_o import west_read, with_west_read
 from pipeline.new_job.look import LINES, ROWS, FileLook, as_text, first_texts, first_with_rows
 from pipeline.new_job.look_at_text import text_look
 from pipeline.new_job.text_header import COLUMN_WORDS, LEAST_KNOWN
@@ -35,6 +36,10 @@ def looks(path: Path, shown: str, page: str | None = None) -> Iterator[FileLook]
 
     Raises `Unusable` and OSError where it cannot be read.
     """
+    yield from map(with_west_read, _looks(path, shown, page))
+
+
+def _looks(path: Path, shown: str, page: str | None) -> Iterator[FileLook]:
     ending = path.suffix.lower()
     if ending in TEXT:
         yield text_look(path, shown, page)
@@ -66,6 +71,7 @@ def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats
     names = (*look.names, *(name for one in look.joined for name in (*one.rest, one.side) if name))
     texts = {name: [text for raw in raws for text in as_text(_column(raw, name, look))][:most] for name in names}
     texts = joined_texts(texts, look.joined) if look.joined else texts
+    texts = west_read(look, texts)
     if look.place is None or any(raw.geometry is None for raw in raws):
         return texts, None
     x, y, z = (

@@ -10,6 +10,7 @@ from msgspec import Struct
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
 from pipeline.files.angles import decimal_degrees, dms
+from pipeline.files.letter_o import with_west
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.files.written_numbers import plain_lengths
 from pipeline.geodesy.errors import OperationError
@@ -49,11 +50,15 @@ _BASE_PLACES = ("base_first", "base_second", "base_third")
 #: Metres: poles and masts are shorter (common practice, no source).
 _LONGEST_POLE = 30.0
 _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_latitude": 90.0}
+_LONGITUDES = ("longitude", "base_longitude")
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
 
 class ReadingPlan(Struct, frozen=True, kw_only=True):
-    """How the batches of one file become readings; ``carried`` pairs the file's own names with the delivered fields."""
+    """How the batches of one file become readings; ``carried`` pairs the file's own names with the delivered fields.
+
+    ``headings`` are the names of all columns in the file.
+    """
 
     points: Points
     decimal: str
@@ -67,6 +72,7 @@ class ReadingPlan(Struct, frozen=True, kw_only=True):
     lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
     small: dict[str, float]  # metres in the units of columns whose headings say a small one
+    headings: tuple[str, ...]
 
     @property
     def schema(self) -> pa.Schema:
@@ -100,6 +106,7 @@ def reading_plan(
         lengths=counted,
         degrees=degrees or counted.degrees,
         small=small_units(points),
+        headings=tuple(schema.names),
     )
 
 
@@ -204,6 +211,9 @@ class _Reader:
         """Return a mapped column in metres or degrees, NaN where unknown, and the rows where its cell is empty."""
         cells = self._cells(word)
         assert cells is not None
+        written = cells
+        if word in _LONGITUDES:
+            cells = with_west(cells, self.how.headings)
         if word in DEGREES and self.how.points.angles == "dms" and pa.types.is_string(cells.type):
             values, bad = dms(cells, _LETTERS[word])
             describe = why_no_dms
@@ -213,14 +223,14 @@ class _Reader:
                 values, bad = self._as_written(word, cells, values, bad)
             describe = why_no_degrees if word in DEGREES else why_no_number
         if bad.any():
-            self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, described(cells, bad, describe))
+            self.findings.add_cells(Reason.UNREADABLE, bad, word, written, described(cells, bad, describe))
         if word in LENGTHS:
             values = self._of_this_earth(word, values * self._metre(word), cells)
         elif word in COVARIANCES:
             one, other = COVARIANCES[word]
             values = values * self._metre_of(one) * self._metre_of(other)
         if word in _LIMITS:
-            values = self._within(word, values, cells)
+            values = self._within(word, values, written)
         empty = np.isnan(values) & cells.is_null().to_numpy(zero_copy_only=False) & self.whole
         return values, empty
 

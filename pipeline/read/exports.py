@@ -15,6 +15,7 @@ from msgspec import Struct
 from pipeline.digest import Signature, changed, digest, signature
 from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, temporary_ones
 from pipeline.files.geopackages import SQLITE
+from pipeline.files.letter_o import west_by
 from pipeline.files.regular_files import COPY, NoFile, check_regular
 from pipeline.files.text_marks import text_mark
 from pipeline.files.unread_formats import unread_format, way_to_read
@@ -92,6 +93,7 @@ class Export:
     says another unit than the job file states, and what it says. ``marked`` is how the names are marked as texts of a
     spreadsheet, "" where they are not. ``exchanged`` is whether degrees beside easting and northing say that these are
     exchanged, None where nothing does say it. ``beside`` is how other positions of its rows go with the mapped ones.
+    ``west`` are the headings by whose language the O of its longitudes is read as the west, () where they have no O.
     """
 
     path: Path
@@ -112,6 +114,7 @@ class Export:
     marked: str = field(default="", compare=False, repr=False)
     exchanged: bool | None = field(default=None, compare=False)
     beside: tuple[PositionsBeside, ...] = field(default=(), compare=False)
+    west: tuple[str, ...] = ()
 
 
 def find_exports(
@@ -396,6 +399,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             apart=geometry_apart(path, points, source, first),
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
             exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
+            west=_west(source, first),
         )  # fmt: skip
 
 
@@ -405,6 +409,14 @@ def _marked(source: Source, first: list[Raw]) -> str:
     if name is None or not first or not pa.types.is_string(first[0].columns[name].type):
         return ""
     return text_mark(first[0].columns[name][:LOOKED_NAMES].to_pylist()) or ""
+
+
+def _west(source: Source, first: list[Raw]) -> tuple[str, ...]:
+    """Return the headings by whose language the O of the first longitudes is read as the west, () without an O."""
+    name = source.how.names.get("longitude")
+    if name is None or not first:
+        return ()
+    return west_by(pa.chunked_array([raw.columns[name] for raw in first]).combine_chunks(), source.how.headings)
 
 
 def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:

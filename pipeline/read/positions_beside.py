@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.files.angles import dms
 from pipeline.files.heading_words import words_of
+from pipeline.files.letter_o import with_west
 from pipeline.geodesy.unit_words import LENGTHS_SAID
 from pipeline.job.model import Points
 from pipeline.plausible.second_columns import may_be_near, metres_of_degrees, says_measured, second_columns
@@ -172,7 +173,7 @@ def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBesi
     if not texts or (how.position.from_geometry and raw.geometry is None):
         return
     degrees = metre.degrees if how.position.from_geometry else how.position.words[0] == "longitude"
-    read = _Cells(how.decimal, degrees and points.angles == "dms")
+    read = _Cells(how.decimal, degrees and points.angles == "dms", how.headings)
     if how.position.from_geometry and raw.geometry is not None:
         plan = [raw.geometry.x[:MOST], raw.geometry.y[:MOST]]
         height = read.numbers(raw.columns[names[2]]) if names[2] else raw.geometry.z[:MOST]
@@ -228,15 +229,20 @@ def _differences(
 
 
 class _Cells(Struct, frozen=True):
-    """How the first cells of columns are read, by their ``decimal`` sign, and whether angles are ``as_dms``."""
+    """How the first cells of columns are read, by their ``decimal`` sign, and whether angles are ``as_dms``.
+
+    ``headings`` are the names of all columns.
+    """
 
     decimal: str
     as_dms: bool
+    headings: tuple[str, ...]
 
     def coordinates(self, cells: pa.Array, side: str) -> Floats:
         """Return (n,) the numbers, or the angles of a side, NaN where there is none."""
         if self.as_dms and pa.types.is_string(cells.type):
-            return dms(cells[:MOST], side)[0]
+            first = cells[:MOST]
+            return dms(with_west(first, self.headings) if side == "EW" else first, side)[0]
         return self.numbers(cells)
 
     def numbers(self, cells: pa.Array) -> Floats:

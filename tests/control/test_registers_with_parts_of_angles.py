@@ -88,3 +88,16 @@ def test_degrees_alone_are_no_position(tmp_path, heading, row, dms):
     register, problems = _read(tmp_path, heading, row, degrees, dms=dms)
     assert register is None and "parts of an angle are not combined" in problems[0]
     assert dms or 'state angles = "dms"' in problems[0]
+
+
+def test_an_o_in_a_column_of_its_own_is_the_west_beneath_spanish_headings_alone(tmp_path):
+    row = "A;41;6;12.345;N;8;36;9.5;O;12.1"
+    spanish = "Punto;Lat grados;Lat min;Lat seg;N/S;Lon grados;Lon min;Lon seg;E/O;Altura"
+    named = {"mark": "Punto", "longitude": "Lon grados", "latitude": "Lat grados", "ellipsoid_height": "Altura"}
+    found, problems = read_marks(
+        tmp_path, f"{spanish}\n{row}\n", Form(named=named, dms=True), kind="geographic", ellipsoid=True
+    )
+    assert found is not None and not problems
+    assert abs(found.first[0] + (8 + 36 / 60 + 9.5 / 3600)) < 1e-12
+    unsaid, told = _read(tmp_path, WITH_LETTERS.replace("E/W", "E/O"), row)
+    assert unsaid is None and "the letter O" in told[0]
