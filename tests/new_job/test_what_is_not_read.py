@@ -188,6 +188,14 @@ def test_years_of_another_era_are_told(tmp_path: Path) -> None:
     assert "2569 is not a year of GNSS work" in said and "in the Buddhist era it is 2026" in said
 
 
+def test_years_from_1912_on_are_told_without_a_format_that_cannot_read_them(tmp_path: Path) -> None:
+    """2026 of the common era is the year 115 in Taiwan."""
+    job = job_of()
+    made(tmp_path, told={"time": cells(job, "time", lambda at: f"{at.year - 1911}/{at:%m/%d %H:%M:%S}")})
+    said = refused(tmp_path)
+    assert "does it count from 1912 on, as in Taiwan, where 115 is 2026?" in said and "time_format" not in said
+
+
 @pytest.mark.parametrize("page", ["cp1254", "cp1252"])
 def test_columns_that_are_asked_after_fit_any_code_page(page: str, tmp_path: Path) -> None:
     """ "Yüksekliği" in the bytes of cp1254 is "Yüksekliði" in those of cp1252; the numbers below are the same."""
