@@ -42,6 +42,7 @@ _NUMBERS: tuple[_Form, ...] = (
     (r"[+-]?\d{1,3}(?:[ '’.,]\d{3}){2,}(?:[.,]\d+)?", _THOUSANDS),
     (r"[+-]?\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?", _THOUSANDS),
     (r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:\.\d{3})+,\d+", _THOUSANDS),
+    (r"[+-]?\d{1,2}(?:,\d{2})+,\d{3}(?:\.\d*)?", _THOUSANDS),
     (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to include the zone number as a prefix: export it without"),
     (r"[+-]?\d{1,3},\d{3}", "has a comma, for thousands or decimals: export plain digits, or state decimal = \",\""),
     (r"[+-]?\d*,\d+", "has a decimal comma", ", which decimal = \",\" states"),
