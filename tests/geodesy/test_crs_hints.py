@@ -51,7 +51,7 @@ def test_zones_of_the_polish_grid_have_the_false_easting_of_their_number(text: s
     assert found is not None
     operation = CRS(found[0]).coordinate_operation
     assert operation is not None
-    assert zone * 1e6 + 5e5 in [each.value for each in operation.params if each.name == "False easting"]
+    assert zone * 1e6 + 5e5 in [float(each.value) for each in operation.params if each.name == "False easting"]
 
 
 @pytest.mark.parametrize("text", ["PL-2000", "PL-2000 strefa 9", "2000 7", "plan 2000/12"])
