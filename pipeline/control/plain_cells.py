@@ -18,7 +18,7 @@ from pipeline.replace import replace
 
 _LETTERS = {"longitude": "EW", "latitude": "NS"}
 #: A number with a separator between thousands that may be a decimal sign elsewhere, by the sign.
-_GROUPED = {",": re.compile(r"[^,]*\d,\d{3}[,.].*"), ".": re.compile(r"[^.]*\d\.\d{3}[.,].*")}
+_GROUPED = {",": re.compile(r"[^,]*\d,(?:\d{2},)*\d{3}[,.].*"), ".": re.compile(r"[^.]*\d\.\d{3}[.,].*")}
 _ONE_GROUP = {sign: re.compile(rf"[+-]?\d{{1,3}}\{sign}\d{{3}}") for sign in _GROUPED}
 
 

@@ -164,7 +164,7 @@ def read_register(
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
     sheet, geometry_crs = read_source(path, shown, columns, problems, form)
-    if sheet is None or not has_columns(sheet, columns, kind, problems):
+    if sheet is None or not has_columns(sheet, columns, kind, form.stated(), problems):
         return None
     sheet, units_row = without_units(sheet, columns)
     sheet, closing = without_closing_rows(sheet, columns)

@@ -52,11 +52,16 @@ class Mark(Struct, frozen=True):
     by_cells: bool = False
 
 
-def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems: Problems) -> bool:
-    """Note the columns that are missing; without a height column every mark must say that it holds position only."""
+def has_columns(
+    sheet: Sheet, columns: tuple[str, str, str], kind: str, stated: Mapping[str, str], problems: Problems
+) -> bool:
+    """Note the columns that are missing; without a height column every mark must say that it holds position only.
+
+    ``stated`` are the values by which ``[control.columns]`` maps our names of columns.
+    """
     needed = ["mark", *columns[:2], *(columns[2:] if "holds" not in sheet.columns else ())]
     missing = [column for column in needed if column not in sheet.columns]
-    fixes = {column: _missing_fix(column, sheet.columns) for column in missing}
+    fixes = {column: _missing_fix(column, sheet.columns, stated) for column in missing}
     takes = f"a register in a {kind} CRS takes mark, {', '.join(columns)}"
     plainly = [column for column in missing if not fixes[column]]
     if len(missing) > 2 and len(plainly) > 1:
@@ -105,12 +110,16 @@ def without_units(sheet: Sheet, columns: tuple[str, str, str]) -> tuple[Sheet, U
     return replace(sheet, rows=sheet.rows[1:]), UnitsRow(line, said)
 
 
-def _missing_fix(column: str, present: Sequence[str]) -> str:
+def _missing_fix(column: str, present: Sequence[str], stated: Mapping[str, str]) -> str:
     if column == "height" and "ellipsoid_height" in present:
-        return 'if these are heights above the ellipsoid, write height = "ellipsoid" in [control]'
+        theirs = stated.get("ellipsoid_height", '"ellipsoid_height"')
+        above = f"if they are above the height datum that is stated, write height = {theirs} in [control.columns]"
+        return f'if these are heights above the ellipsoid, write height = "ellipsoid" in [control]; {above}'
     if column == "ellipsoid_height" and "height" in present:
         datum = 'name the height datum of these heights in [control]: height = "EPSG:..."'
-        return f'{datum}; if they are above the ellipsoid, write ellipsoid_height = "height" in [control.columns]'
+        theirs = stated.get("height", '"height"')
+        lines = f'height = "ellipsoid" in [control] and ellipsoid_height = {theirs}'
+        return f"{datum}; if they are above the ellipsoid, write both {lines} in [control.columns]"
     for kind, names in POSITION.items():
         if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
             return f"the columns are those of a {kind} CRS: check crs in [control]"

@@ -10,6 +10,7 @@ from pipeline.files.angle_parts import AngleParts, joined_by, parts_of
 from pipeline.files.features import Features
 from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
+from pipeline.job.toml_text import quoted
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
 from pipeline.replace import replace
@@ -52,6 +53,11 @@ class Form(Struct, frozen=True):
         )
         sigma = (control.sigma_horizontal, control.sigma_vertical)
         return cls(written, named, control.angles == "dms", sigma)
+
+    def stated(self) -> dict[str, str]:
+        """Return our names of the columns that are mapped, each with the value that the job file maps it by."""
+        places = {by_place(place): str(place) for place in self.written.places}
+        return {word: places.get(theirs) or quoted(theirs) for word, theirs in self.named.items()}
 
     def wanted(self) -> frozenset[str]:
         """Return the names of the columns that are looked for, as names are compared."""

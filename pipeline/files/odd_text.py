@@ -42,6 +42,7 @@ _NUMBERS: tuple[_Form, ...] = (
     (r"[+-]?\d{1,3}(?:[ '’.,]\d{3}){2,}(?:[.,]\d+)?", _THOUSANDS),
     (r"[+-]?\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?", _THOUSANDS),
     (r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:\.\d{3})+,\d+", _THOUSANDS),
+    (r"[+-]?\d{1,2}(?:,\d{2})+,\d{3}(?:\.\d*)?", _THOUSANDS),
     (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to include the zone number as a prefix: export it without"),
     (r"[+-]?\d{1,3},\d{3}", "has a comma, for thousands or decimals: export plain digits, or state decimal = \",\""),
     (r"[+-]?\d*,\d+", "has a decimal comma", ", which decimal = \",\" states"),
@@ -111,9 +112,18 @@ _CLOCK_ALONE = f"looks like a time of day without its date: {_APART}"
 _DAY_OF_YEAR = "looks like a year and the day of the year: export the month and the day"
 _WEEK_OF_YEAR = "looks like a year and a week: export the month and the day"
 _JULIAN = "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"
+#: A year of three figures has no other reading that is known: Taiwan counts years from 1912 on.
+_FROM_1912 = (
+    "has a year of three figures: does it count from 1912 on, as in Taiwan, where 115 is 2026? Export dates with"
+    " common-era years, 1911 more"
+)
+_MINGUO = r"(?:(?:中華)?民[國国] ?)?1[0-4]\d"
 _TIMES: tuple[_Form, ...] = (
     _FIGURES,
     (r"=.*", "is a spreadsheet's formula: export the values"),
+    (rf"{_MINGUO}(?:([./-])(?:0?[1-9]|1[0-2])\1(?:0?[1-9]|[12]\d|3[01])|年 ?\d{{1,2}}月 ?\d{{1,2}}日?)(?:\D.*)?"
+     rf"|{_MINGUO}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])[T ]+\d{{1,2}}:\d\d.*",
+     _FROM_1912),
     (rf"(?:.*[T ,])?(?:(?:{_HALVES})\.? ?{_CLOCK}.*|(?:{_CLOCK}|\d{{1,2}}\.\d\d\.\d\d) ?(?:{_HALVES})\.?(?: .*)?)",
      _HALF_NAMED),
     (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*",
@@ -226,7 +236,7 @@ def why_no_time(text: str) -> str:
 
 
 #: What no time format can say.
-_NO_FORMAT = (_MONTH_NAMED, _WITH_WORDS, _HALF_NAMED, _DAY_OF_YEAR, _WEEK_OF_YEAR)
+_NO_FORMAT = (_MONTH_NAMED, _WITH_WORDS, _HALF_NAMED, _DAY_OF_YEAR, _WEEK_OF_YEAR, _FROM_1912)
 
 
 class OddTime(Struct, frozen=True):

@@ -39,12 +39,15 @@ def plain_signs(cells: pa.Array) -> pa.Array:
 def ungrouped(cells: pa.Array, decimal: str) -> pa.Array:
     """Return texts without separators between thousands, where these are sure: 512,345.678 and 5 161 024,87.
 
+    So are those of India, with groups of two before the last three: 51,61,024.87, where the decimal sign is a point.
     They are if all groups behind the first have three figures, one kind of sign separates them and the ``decimal`` sign
     ("." or ",") follows: 512,345 may have decimals, 512 345 may be two numbers, and both stay.
     """
     text = pc.replace_substring_regex(cells, _BLANKS, " ")
     text = pc.replace_substring_regex(text, "[’ʼ]", "'")
     one: list[str] = [rf"[1-9]\d{{0,2}}(?:\{sign}\d{{3}})+" for sign in (*_SEPARATORS, _OTHER[decimal])]
+    if decimal == ".":
+        one.append(r"[1-9]\d?(?:,\d{2})+,\d{3}")
     sure = pc.match_substring_regex(text, rf"^[+-]?(?:{'|'.join(one)})\{decimal}\d+$")
     if not pc.any(sure).as_py():
         return cells

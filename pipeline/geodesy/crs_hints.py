@@ -11,6 +11,28 @@ from pipeline.geodesy.area import Area
 
 #: Grids that go by a zone's number, and the half of the globe or the band of latitude behind it.
 _UTM = re.compile(r"(?P<datum>.*?)UTM\D*(?P<zone>\d{1,2}) ?(?P<half>north|south|[A-Z])?.*", re.IGNORECASE)
+#: The Polish grid of 2000: a zone's number is its central meridian [deg] by three, as the registry calls the zone.
+_POLISH = re.compile(
+    r"(?:(?:PL|PUWG)[ -]?2000\W*(?:strefa|zone|zona|s\.?)?|2000\W*strefa)\W*(?P<zone>[5-8])(?!\d)", re.IGNORECASE
+)
+#: Words for a zone in the languages of the trade, and what the registry calls Gauss and Krueger.
+_ZONE_WORDS = frozenset(
+    [
+        "strefa",
+        "zona",
+        "fuso",
+        "huso",
+        "faja",
+        "streifen",
+        "meridianstreifen",
+        "zon",
+        "zóna",
+        "pásmo",
+        "vyöhyke",
+        "зона",
+    ]
+)
+_ALSO_CALLED = {"gk": ("gauss", "kruger"), "krüger": ("kruger",), "krueger": ("kruger",)}
 _CODE = re.compile(r"(?:EPSG)?[\s:_./-]*(\d{4,6})", re.IGNORECASE)
 
 #: Names that people use for a datum, as they are written without blanks, and what the registry calls it.
@@ -29,6 +51,9 @@ def crs_hint(text: str) -> str:
         return f'write "EPSG:{code[1]}"'
     if plain.startswith("ellips"):
         return 'a height above the ellipsoid is written "ellipsoid", under height'
+    if (polish := _POLISH.search(text)) is not None:
+        meridian = 3 * int(polish["zone"])
+        return f'zone {polish["zone"]} of PL-2000, on the meridian {meridian} E, is "{_polish(meridian)}"'
     utm = _UTM.fullmatch(text.strip())
     named = _named(text)
     if utm is not None and not named and 1 <= int(utm["zone"]) <= 60:
@@ -74,6 +99,10 @@ def _utm(zone: int, half: str, datum: str) -> str:
     return f"UTM zone {zone} is {', '.join(known)}; on another datum it has another code"
 
 
+def _polish(meridian: int) -> str:
+    return _code(PJType.PROJECTED_CRS, _plain(f"ETRF2000-PL / CS2000/{meridian}"))
+
+
 def _plain(name: str) -> str:
     return re.sub(r"[\W_]", "", name).casefold()
 
@@ -93,6 +122,7 @@ def _codes(kind: PJType) -> dict[str, str]:
 def _named(text: str) -> str:
     """Return the registered CRSs whose name has every word of a text."""
     words = [word for word in re.split(r"[\W_]+", text.casefold()) if word]
+    words = [each for word in words for each in _ALSO_CALLED.get(word, ("zone" if word in _ZONE_WORDS else word,))]
     if not words or sum(map(len, words)) < _LEAST:
         return ""
     found = [called for called, named in _registered() if named.issuperset(words)]

@@ -3,6 +3,7 @@
 import re
 
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
+from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.heights import height_said
@@ -94,6 +95,9 @@ def with_datum_stated(state: State, look: FileLook, names: dict[str, str]) -> St
     first = [one for one in first if one.value in known or not state.repeats]
     asks = state.asks.replace(" the file does not state it", f" {told}")
     asks = asks if told in asks else f"{asks}; {told}"
+    # a word alone, as "local", stands in names of grids that are far away
+    if not state.candidates and any(map(str.isdigit, said.value)) and (hint := crs_hint(said.value)):
+        asks += f" ({hint})"
     return replace(state, asks=asks, candidates=(*first, *rest))
 
 

@@ -3,16 +3,29 @@
 import re
 from itertools import islice
 
+from pipeline.job.toml_text import quoted
 from pipeline.new_job.look import FileLook
 from pipeline.words import counted, plural
 
 #: A number with a decimal comma that stands between commas too.
 _COMMAS = re.compile(r"(?:^|,)[+-]?\d+,\d+,[+-]?\d+,\d+(?:,|$)")
+#: Signs that may separate columns and that are not looked for, as they stand in headings and codes as well.
+_OTHER_SIGNS = "^~!$@&*#"
+#: Times that one stands in the header and in each row, at least.
+_TWICE = 2
+#: Rows below the header that are looked at for it.
+_ROWS = 20
 
 
 def mostly_torn(look: FileLook) -> str | None:
     """Return why most of the first rows have not as many cells as the header, and what to do; None where few are so."""
     rows = len(next(iter(look.columns.values()), []))
+    if (sign := _other_sign(look)) is not None:
+        return (
+            f"'{sign}' seems to separate its columns, which is not looked for: export with another delimiter, such as"
+            f" ';' or a tab, write the line sep={sign} above the header, or state delimiter = {quoted(sign)} in a job"
+            " file"
+        )
     if 2 * len(look.torn) <= rows:
         return None
     torn = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be split like the header"
@@ -37,6 +50,25 @@ def mostly_torn(look: FileLook) -> str | None:
             " another delimiter, such as ';' or a tab"
         )
     return f"{torn}check that the rows have the columns of the header, and export it again"
+
+
+def _other_sign(look: FileLook) -> str | None:
+    """Return the sign, none of those that are looked for, that stands as often in each row as in the header.
+
+    None of those that are looked for may stand in the header.
+    """
+    if look.form != "text" or not any(sign in name for name in look.names for sign in _OTHER_SIGNS):
+        return None
+    with look.path.open("rb") as file:
+        lines = [line.decode("utf-8", "replace") for line in islice(file, look.header_line + _ROWS)][
+            max(look.header_line - 1, 0) :
+        ]
+    header, *rows = [line for line in lines if line.strip()] or [""]
+    for sign in "" if set(header) & set(",;\t|") else _OTHER_SIGNS:
+        times = header.count(sign)
+        if times >= _TWICE and rows and {line.count(sign) for line in rows} == {times}:
+            return sign
+    return None
 
 
 def _cells_of_each(look: FileLook) -> int:

@@ -226,12 +226,22 @@ _DAY_OF_YEAR = frozenset(
     ["doy", "dayofyear", "dayofyr", "yday", "yearday", "ordinalday", "tagdesjahres", "jahrestag", "jourdelannee",
      "quantieme", "diadelano", "diadoano", "giornodellanno", "dagvanhetjaar"]
 )  # fmt: skip
+#: Headings of a year and the day of the year in one number, and what such numbers look like.
+_YEAR_DAY = frozenset(["yydoy", "yyyydoy", "yyddd", "yyyyddd", "yeardoy", "yrdoy", "yearday", "yrday"])
+_YEAR_DAY_RUN = re.compile(r"(?:\d\d)?\d\d(?:[0-2]\d\d|3[0-6]\d)")
 _YEAR_AND_DAY = re.compile(r"(?:19|20)\d\d[-:/. ]?(?:[0-2]\d\d|3[0-6]\d)")
 _SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden", "secondes", "segundos", "secondi"])
 
 
 def _in_parts(look: FileLook) -> str | None:
     """Return that dates stand in three columns, or are days of a year; None where they do not."""
+    for name in look.names:
+        texts = given(look.columns[name])
+        if bare(name) in _YEAR_DAY and texts and all(map(_YEAR_DAY_RUN.fullmatch, texts)):
+            seconds = next((other for other in look.names if other != name and bare(other) in _SECONDS), None)
+            beside = f', beside the seconds of the day in "{seconds}"' if seconds is not None else ""
+            why = f'"{name}" holds "{texts[0]}", a year and the day of the year{beside}, which is not read'
+            return f"{why}: export the month and the day; {_AS_TIMES}, in one column or two"
     days = next((name for name in look.names if bare(name) in _DAY_OF_YEAR), None)
     if days is not None:
         year = next((name for name in look.names if bare(name) in _YEAR), None)

@@ -6,6 +6,7 @@ import pytest
 from folders_made import drafted
 
 from pipeline.files.no_values import is_no_value, stands_for_none
+from pipeline.files.odd_text import why_no_number
 from pipeline.new_job import new_job
 
 
@@ -24,7 +25,20 @@ def test_figures_that_no_height_is_are_known() -> None:
     assert not stands_for_none(0.0) and not stands_for_none(999.9)
 
 
-@pytest.mark.parametrize("sign", ["-", "n/a", "k.A.", "#N/A", ""])
+@pytest.mark.parametrize(
+    "word", ["brak", "Fehlt", "MANQUANT", "falta", "ei", "отсутствует", "нет", "yok", "なし", "无"]
+)
+def test_words_that_a_value_is_missing_are_known_in_many_languages(word: str) -> None:
+    assert is_no_value(word)
+    assert why_no_number(word) == "is not a number: it means no value: export an empty cell"
+
+
+@pytest.mark.parametrize("text", ["no", "m", "ft", "ellipsoid", "N", "E", "Ei 12", "nav1"])
+def test_units_and_names_are_no_such_words(text: str) -> None:
+    assert not is_no_value(text)
+
+
+@pytest.mark.parametrize("sign", ["-", "n/a", "k.A.", "#N/A", "brak", "отсутствует", ""])
 def test_one_such_cell_leaves_the_other_heights_of_a_register_known(tmp_path: Path, sign: str) -> None:
     marks = [("CP1", 7000, 3000, "12.300"), ("CP2", 7060, 3045, "14.100"), ("CP3", 7120, 3090, sign)]
     (tmp_path / "control.csv").write_text(

@@ -392,3 +392,20 @@ def test_a_file_that_is_no_geopackage(tmp_path: Path) -> None:
     assert "cannot be read" in _read_geopackage(tmp_path / "a.gpkg")[1][0].what
     sqlite3.connect(tmp_path / "b.gpkg").execute("create table t (a)").connection.close()
     assert len(_read_geopackage(tmp_path / "b.gpkg")[1]) == 1
+
+
+@pytest.mark.parametrize(("mapped", "written"), [("Hoogte", '"Hoogte"'), ("column_4", "4")])
+def test_the_fix_for_heights_of_the_other_kind_names_the_registers_own_column(
+    mapped: str, written: str, tmp_path: Path
+) -> None:
+    """A column is called as the register calls it, or by its number where the job file maps it so."""
+    path = tmp_path / "marks.csv"
+    path.write_text("mark,easting,northing,Hoogte\nA,1,2,3\n", encoding="utf-8")
+    places = frozenset({4} if mapped == "column_4" else ())
+    for ours, other, ellipsoid in (("height", "ellipsoid_height", True), ("ellipsoid_height", "height", False)):
+        problems = Problems()
+        form = Form(Written(places=places), {ours: mapped})
+        assert read_register(path, problems, kind="projected", ellipsoid=ellipsoid, form=form) is None
+        (one,) = problems.found
+        assert one.line == 1 and f"the column '{other}' is missing" in one.what
+        assert f"{other} = {written} in [control.columns]" in one.fix and 'height = "ellipsoid" in [control]' in one.fix

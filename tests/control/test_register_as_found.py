@@ -316,7 +316,7 @@ _PLAIN = Form()
 @pytest.mark.parametrize("row", [
     "K1;1,753,201.25;5,921,100.1;41.5", "K1;1.753.201,25;5.921.100,1;41,5", "K1;1 753 201,25;5 921 100,1;41,5",
     "K1;1’753’201.25;5’921’100.1;41.5", "K1;1753201.25 m;5921100.1 m;41.5 m", "K1;1 753 201,25 m;5921100,1;41,5m",
-    "K1;１７５３２０１．２５;5921100.1;41.5",
+    "K1;１７５３２０１．２５;5921100.1;41.5", "K1;17,53,201.25;59,21,100.1;41.5",
 ])  # fmt: skip
 def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> None:
     register = read_all_marks(tmp_path, f"mark;easting;northing;height\n{row}\n", _PLAIN)
@@ -327,6 +327,7 @@ def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> No
 @pytest.mark.parametrize(("row", "says"), [
     ("K1;1753201.25;5921100.1;5.905 ft", "a unit behind it that is not the one it is read in"),
     ("K1;1,753,201.25;5,921,100.1;412,350", "height '412,350' is ambiguous (412350 or 412,350?)"),
+    ("K1;17,53,201.25;59,21,100.1;412,350", "height '412,350' is ambiguous (412350 or 412,350?)"),
     ("K1;1.753.201,25;5.921.100,1;412.350", "height '412.350' is ambiguous (412350 or 412.350?)"),
     ("K1;1 753 201;5921100.1;41.5", "separators between thousands"),
     ("K1;1753201.25;٥٩٢١١٠٠.١;41.5", "figures other than 0 to 9"),

@@ -93,3 +93,25 @@ def test_a_line_of_data_and_a_header() -> None:
 def test_months_that_no_format_reads_are_not_said_to_be_readable(text: str, piece: str) -> None:
     told = why_no_time(text)
     assert piece in told and ("state time_format" in told) == (piece == "state time_format")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "115/03/17 09:30:04",
+        "115-3-17T09:30:04",
+        "115.03.17",
+        "民國115年3月17日 09:30:04",
+        "115年03月17日",
+        "1150317 09:30:04",
+    ],
+)
+def test_years_that_count_from_1912_are_told_without_a_key(text: str) -> None:
+    """The Republic of China's first year was 1912, so its 115th is 2026; no time format adds years."""
+    told = why_no_time(text)
+    assert "does it count from 1912 on, as in Taiwan, where 115 is 2026?" in told and "state time_format" not in told
+
+
+@pytest.mark.parametrize("text", ["115/33/17 09:30:04", "2115/03/17 09:30:04", "15/03/17 09:30:04", "115073 09:30:04"])
+def test_other_figures_are_not_said_to_count_from_1912(text: str) -> None:
+    assert "1912" not in why_no_time(text)

@@ -1,6 +1,9 @@
 """What to write instead of a text that is no CRS; codes, kinds and names from the EPSG registry."""
 
+import re
+
 import pytest
+from pyproj import CRS
 
 from pipeline.geodesy.crs_hints import crs_hint
 
@@ -36,3 +39,28 @@ def test_a_utm_zone_is_given_on_each_datum_that_has_it(text: str, codes: list[st
 @pytest.mark.parametrize("text", ["UTM 61N", "my own grid", "?"])
 def test_what_no_name_stands_for_has_no_hint(text: str) -> None:
     assert crs_hint(text) == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "zone"),
+    [("PL-2000 strefa 7", 7), ("PL-2000/S5", 5), ("PUWG 2000, strefa 8", 8), ("Układ 2000 strefa 6 (18)", 6)],
+)
+def test_zones_of_the_polish_grid_have_the_false_easting_of_their_number(text: str, zone: int) -> None:
+    """An easting of the zone n begins with n: on its central meridian it is n million and half a million."""
+    found = re.search(r"EPSG:\d+", crs_hint(text))
+    assert found is not None
+    operation = CRS(found[0]).coordinate_operation
+    assert operation is not None
+    assert zone * 1e6 + 5e5 in [float(each.value) for each in operation.params if each.name == "False easting"]
+
+
+@pytest.mark.parametrize("text", ["PL-2000", "PL-2000 strefa 9", "2000 7", "plan 2000/12"])
+def test_other_texts_name_no_zone_of_it(text: str) -> None:
+    assert "PL-2000" not in crs_hint(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "code"), [("Monte Mario fuso 1", 3003), ("DHDN Gauss-Krüger Streifen 4", 31468), ("UTM huso 30", 25830)]
+)
+def test_zones_are_known_by_words_of_other_languages(text: str, code: int) -> None:
+    assert f"EPSG:{code}" in crs_hint(text)

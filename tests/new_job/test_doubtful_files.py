@@ -424,7 +424,8 @@ def test_heights_of_the_register_may_be_answered_to_be_above_the_ellipsoid(headi
     assert record["verdict"] == "proven" and all(abs(row["d_height"]) < 0.001 for row in every(record["checks"]))
     # without the mapping the run says which one is lacking
     replace_in(Path(started.path), {"ellipsoid_height = ": "# ellipsoid_height = "})
-    with pytest.raises(JobError, match=r'write ellipsoid_height = "height" in \[control\.columns\]'):
+    both = rf'write both height = "ellipsoid" in \[control\] and ellipsoid_height = "{heading}" in \[control\.columns\]'
+    with pytest.raises(JobError, match=both):
         run_job(started.path, dry_run=True)
 
 

@@ -84,3 +84,14 @@ def test_days_of_the_year_are_called_so(tmp_path: Path) -> None:
     lay_down(tmp_path, [lines[0].replace("Date", "Year,DOY"), *(line.replace('"', "") for line in lines[1:])])
     with pytest.raises(Exception, match=r'"DOY" holds days of the year, beside the year in "Year", which are not read'):
         new_job(tmp_path)
+
+
+@pytest.mark.parametrize(("heading", "form"), [("YYDOY", "%y%j"), ("YYYYDDD", "%Y%j")])
+def test_years_with_the_day_of_the_year_beside_seconds_of_the_day_are_called_so(
+    heading: str, form: str, tmp_path: Path
+) -> None:
+    lines = made(tmp_path, f"{form},%S")
+    lay_down(tmp_path, [lines[0].replace("Date", f"{heading},SOD"), *(line.replace('"', "") for line in lines[1:])])
+    why = rf'"{heading}" holds "(20)?26\d\d\d", a year and the day of the year, beside the seconds of the day in "SOD"'
+    with pytest.raises(Exception, match=why):
+        new_job(tmp_path)

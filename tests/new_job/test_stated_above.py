@@ -94,3 +94,26 @@ def test_another_unit_in_the_job_than_above_the_header_is_in_doubt(units: str, d
     started = _lay(tmp_path, "Job,Road 5\nLinear units,International feet\n\n", metre=FOOT if units == "foot" else 1.0)
     found = check_job(_run(started, f'units = "{units}"\n'))
     assert any("International feet" in str(doubt) for doubt in found.doubts) is doubted
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [("Układ: PL-2000 strefa 7", "EPSG:2178"), ("System: UTM huso 30", "EPSG:25830"), ("Grid: local", "")],
+)
+def test_a_grid_stated_above_is_told_with_its_code_where_no_file_has_degrees(
+    line: str, says: str, tmp_path: Path
+) -> None:
+    """Of eastings and northings alone no place is known, so no grid in use there either."""
+    marks = [("CP1", 7500216.206, 5785050.271), ("CP2", 7499515.784, 5785389.464), ("CP3", 7500299.892, 5784884.24)]
+    register = "".join(f"{name};{east};{north};12{at}.04\n" for at, (name, east, north) in enumerate(marks))
+    (tmp_path / "control.csv").write_text(f"Mark;Easting;Northing;Ell Height\n{register}", encoding="utf-8")
+    rows = "".join(
+        f"{name};{east + 0.5:.3f};{north - 0.4:.3f};12{at}.54;2026-03-17T07:3{at}:00Z\n"
+        for at, (name, east, north) in enumerate(marks)
+    )
+    head = "Point;Easting;Northing;Ell Height;Time UTC"
+    (tmp_path / "day.csv").write_text(f"{line}\n\n{head}\n{rows}", encoding="utf-8")
+    written = re.sub(r"\n# +(?=\S)", " ", Path(new_job(tmp_path).path).read_text(encoding="utf-8"))
+    (asks,) = [one for one in written.splitlines() if "the same answer as target.grid, unless" in one]
+    assert f'the file states "{line}" in line 1' in asks and "EPSG" in asks if says else "EPSG" not in asks
+    assert says in asks

@@ -188,6 +188,14 @@ def test_years_of_another_era_are_told(tmp_path: Path) -> None:
     assert "2569 is not a year of GNSS work" in said and "in the Buddhist era it is 2026" in said
 
 
+def test_years_from_1912_on_are_told_without_a_format_that_cannot_read_them(tmp_path: Path) -> None:
+    """2026 of the common era is the year 115 in Taiwan."""
+    job = job_of()
+    made(tmp_path, told={"time": cells(job, "time", lambda at: f"{at.year - 1911}/{at:%m/%d %H:%M:%S}")})
+    said = refused(tmp_path)
+    assert "does it count from 1912 on, as in Taiwan, where 115 is 2026?" in said and "time_format" not in said
+
+
 @pytest.mark.parametrize("page", ["cp1254", "cp1252"])
 def test_columns_that_are_asked_after_fit_any_code_page(page: str, tmp_path: Path) -> None:
     """ "Yüksekliği" in the bytes of cp1254 is "Yüksekliði" in those of cp1252; the numbers below are the same."""
@@ -461,3 +469,29 @@ def test_rounded_degrees_under_unknown_headings_are_told_with_how_coarse_they_ar
     with pytest.raises(JobError) as error:
         new_job(tmp_path)
     assert '"v1" and "v2" may be degrees, but 5 decimals give places to 1 m' in str(error.value)
+
+
+@pytest.mark.parametrize("sign", ["^", "~", "!"])
+@pytest.mark.parametrize("blank", [" ", "_"])
+def test_a_delimiter_that_is_not_looked_for_is_named(sign: str, blank: str, tmp_path: Path) -> None:
+    """With the line that spreadsheets read above the header, as it is told, the same file is read."""
+    rows = [f"P{n},2026-03-12T01:1{n}:00Z,{1570250 + n}.25,{5180300 + 2 * n}.5,{12 + n}.5" for n in range(8)]
+    text = "\n".join([f"Point,UTC,Easting,Northing,Ell{blank}Height", *rows]).replace(",", sign)
+    path = tmp_path / "rover.txt"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    told = str(error.value)
+    assert f"'{sign}' seems to separate its columns" in told and "blanks within headings" not in told
+    assert f'write the line sep={sign} above the header, or state delimiter = "{sign}" in a job file' in told
+    path.write_text(f"sep={sign}\n{text}", encoding="utf-8")
+    columns = tomllib.loads(Path(new_job(tmp_path).path).read_text(encoding="utf-8"))["points"][0]["columns"]
+    assert (columns["height"], columns["easting"]) == (f"Ell{blank}Height", "Easting")
+
+
+def test_signs_within_headings_are_not_taken_for_delimiters(tmp_path: Path) -> None:
+    text = "Point;Spur*Rad*;Weg*\nA*1*2*;5;6\nB*1*2*;7;8\n"
+    (tmp_path / "rover.txt").write_text(text, encoding="utf-8")
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    assert "seems to separate" not in str(error.value)
