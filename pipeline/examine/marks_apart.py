@@ -2,20 +2,20 @@
 
 from collections.abc import Collection, Iterator
 
-import numpy as np
 from msgspec import Struct
 
-from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.geoid_step import separations
+from pipeline.examine.geoid_step import usual_separation
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.implausible import OffMarks
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, counted, plural
 
 #: Metres of height, and besides per metre away, from which on heights that fit in feet are no mountain side.
+#: Ours, no source.
 _RISES, _SLOPE = 50.0, 0.5
-#: Metres: a smaller separation is not told from ground, nor is one below the other worth more than a word.
+#: Metres: a separation below the first is not told from ground, one below the second is worth a note and no doubt.
+#: Ours, no source.
 _LEAST, _TELLING = 5.0, 15.0
 #: Metres that models of the geoid may differ by, standard errors and the part of the separation within which the two
 #: fit; and metres of height per metre away that nobody sets marks above all work. Ours, no source.
@@ -88,11 +88,8 @@ def _keys(one: _Apart) -> str:
 
 def _apart(survey: Survey) -> Iterator[_Apart]:
     found = survey.first_pass.implausible.off_marks
-    if not found:
-        return
+    separation = usual_separation(survey) if found else 0.0
     steep = {one.session for one in survey.first_pass.implausible.cliffs}
-    known = np.zeros(0) if survey.job.target.height == "ellipsoid" else _separations(survey)
-    separation = float(np.median(known)) if len(known) else 0.0
     for one in found:
         if one.apart.feet:
             if one.session not in steep:
@@ -103,7 +100,3 @@ def _apart(survey: Survey) -> Iterator[_Apart]:
         if size >= _LEAST and off <= min(max(_MODELS, _ERRORS * one.apart.error), _PART * size):
             level = source_crs(survey.exports[one.export].points.crs or "").is_compound
             yield _Apart(one, separation, (one.apart.by > 0) == (separation > 0) != level)
-
-
-def _separations(survey: Survey) -> Floats:
-    return separations(survey, survey.operations.frames.to_issued)
