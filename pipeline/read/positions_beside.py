@@ -33,10 +33,9 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 #: What `not_measured` of a block calls the positions of a layer's geometry.
 GEOMETRY = "geometry"
 
-
-#: Metres up to which a last digit is of millimetres, and the part that rounding leaves of one.
+#: Metres up to which a last digit is of millimetres, and how much of a digit rounding takes away at the most.
 _MILLIMETRES, _HALF = 0.0011, 0.51
-#: The part of the rows in which a column holds the differences.
+#: The part of the rows from which on a column that agrees in them holds the differences. Ours, no source.
 _NEARLY_ALL = 0.95
 
 #: Cells by which columns are left out that are far from what is mapped; the hemispheres of easting and northing.
