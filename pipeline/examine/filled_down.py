@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.filled_down import Filled
 from pipeline.intake.survey import Survey
+from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
 
 #: Metres that a last digit is worth, and rows in one piece with one coordinate to that digit, from which no chance
@@ -43,8 +44,7 @@ def _sure(one: Filled) -> bool:
 
 
 def _sentence(survey: Survey, one: Filled) -> str:
-    grid = survey.exports[one.export].points.columns.easting is not None
-    called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
+    called = position_of(survey.exports[one.export].points.columns).words[one.axis]
     own = f"{'an' if called == 'easting' else 'a'} {called} of their own"
     has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
     if one.counted:

@@ -10,10 +10,11 @@ from pipeline.examine.stood_on import Stood
 from pipeline.intake.shared_numbers import Shared
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
+from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
 
 #: Metres that a last digit is worth, rows, and the logarithm of chance, from which degrees in common are no chance: of
-#: eastings and northings some may have been laid out.
+#: eastings and northings some may have been laid out. Ours, no source.
 _SURE = (2e-4, 5, float(np.log(1e-8)))
 _CURE = "compare them with what the controller has, or export again"
 
@@ -48,8 +49,7 @@ def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Shared) -> tuple[int, .
 
 
 def _sentence(survey: Survey, one: Shared) -> str:
-    grid = survey.exports[one.export].points.columns.easting is not None
-    called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
+    called = position_of(survey.exports[one.export].points.columns).words[one.axis]
     return (
         f"{counted(one.count, 'row')} (first one here) have, to the last digit, the {called} of another row that lies"
         f" elsewhere (here that of row {one.other}), far more often than chance has it, as where a table was joined by"
