@@ -5,21 +5,21 @@ from collections.abc import Collection, Iterator
 from pipeline.examine.geoid_step import usual_separation
 from pipeline.intake.implausible import HeightLeap
 from pipeline.intake.survey import Survey
-from pipeline.plausible import Leap
+from pipeline.plausible import JumpLook
 from pipeline.words import counted, plural
 
 #: Metres by which models of the geoid may differ, besides what ground does. Ours, no source.
 _MODELS = 0.3
 #: What a leap looks like besides, and what to do about it: one that is neither a digit's nor left open.
 _LOOKS = {
-    Leap.FEET: "and level with them if their heights are taken for the other of metres and feet",
-    Leap.SIGN: "and level with them if the sign of their heights is turned",
-    Leap.STEEP: "hard by them or with others among them",
+    JumpLook.FEET: "and level with them if their heights are taken for the other of metres and feet",
+    JumpLook.SIGN: "and level with them if the sign of their heights is turned",
+    JumpLook.STEEP: "hard by them or with others among them",
 }
 _CURES = {
-    Leap.FEET: "check the unit of these heights",
-    Leap.SIGN: "check the sign of these heights",
-    Leap.STEEP: "check these heights, and the base height and height system that were set then",
+    JumpLook.FEET: "check the unit of these heights",
+    JumpLook.SIGN: "check the sign of these heights",
+    JumpLook.STEEP: "check these heights, and the base height and height system that were set then",
 }
 
 
@@ -35,7 +35,7 @@ def leap_notes(survey: Survey, mixed: Collection[int]) -> Iterator[str]:
             twice = "twice " if times > 1 else ""
             looks = f"which is {twice}the geoid separation of {separation:+.1f} m"
             cure = "check whether these heights are ellipsoidal, or above a height datum"
-        elif one.jump.looks is Leap.OPEN:
+        elif one.jump.looks is JumpLook.OPEN:
             continue
         else:
             looks, cure = _LOOKS[one.jump.looks], _CURES[one.jump.looks]

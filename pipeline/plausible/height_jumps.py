@@ -39,7 +39,7 @@ _RISES, _SLOPE = 15.0, 1.0
 _FITS = 0.02
 
 
-class Leap(StrEnum):
+class JumpLook(StrEnum):
     """What a jump looks like: one digit, the other unit, the other sign, steeper than anybody climbs, none of these.
 
     The last, ``OPEN``, is a jump only if the geoid separation explains it, which is not known here.
@@ -61,7 +61,7 @@ class HeightJump(Struct, frozen=True):
     rows: Integers
     by: float
     miss: float
-    looks: Leap
+    looks: JumpLook
 
 
 def rises(height: Floats) -> bool:
@@ -105,7 +105,7 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
         by, far = float(rise[there] - rise[back]) / 2.0, float(max(way[there], way[back]))
         even = 2.0 * max(usual, miss)
         looks = _looks(height[[there + 1, back]], height[[there, back + 1]], min(even, _FITS * abs(by)))
-        if looks is Leap.OPEN and abs(float(rise[there] + rise[back])) > even:
+        if looks is JumpLook.OPEN and abs(float(rise[there] + rise[back])) > even:
             continue
         alike += 1
         rounded = _is_round(by, float(unit[there]), miss) and not by_mark[there : back + 1].any()
@@ -113,11 +113,11 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
         if len(run) > _RUN[1] and not steep and (rounded or alike <= _RUNS):
             steep = _lies_among(places, run, _AROUND * longest)
         if rounded and _RUN[0] <= len(run) and (len(run) <= _RUN[1] or steep):
-            found.append(HeightJump(on_ground[run], by, miss, Leap.DIGIT))
+            found.append(HeightJump(on_ground[run], by, miss, JumpLook.DIGIT))
         elif abs(by) >= max(_RISES, _SLOPE * far):
-            looks = Leap.STEEP if steep and looks is Leap.OPEN else looks
+            looks = JumpLook.STEEP if steep and looks is JumpLook.OPEN else looks
             found.append(HeightJump(on_ground[run], by, miss, looks))
-    digits = [jump for jump in found if jump.looks is Leap.DIGIT]
+    digits = [jump for jump in found if jump.looks is JumpLook.DIGIT]
     # more runs are how somebody works, at the top and the foot of a wall by turns; digits are told all the same
     return found if alike <= _RUNS else digits if len(digits) <= _RUNS else []
 
@@ -133,12 +133,12 @@ def _there_and_back(high: Integers, too_far: Flags, group: Integers) -> Iterator
             yield there, back
 
 
-def _looks(ends: Floats, beside: Floats, within: float) -> Leap:
+def _looks(ends: Floats, beside: Floats, within: float) -> JumpLook:
     """Return what makes heights (2,) at both ends of a run fit those (2,) next to them, to some metres."""
-    for factor, looks in ((FEET, Leap.FEET), (1.0 / FEET, Leap.FEET), (-1.0, Leap.SIGN)):
+    for factor, looks in ((FEET, JumpLook.FEET), (1.0 / FEET, JumpLook.FEET), (-1.0, JumpLook.SIGN)):
         if np.abs(ends * factor - beside).max() <= within * max(abs(factor), 1.0):
             return looks
-    return Leap.OPEN
+    return JumpLook.OPEN
 
 
 def _is_round(by: float, unit: float, miss: float) -> bool:
