@@ -20,9 +20,9 @@ from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
-#: Values in a session beyond which a column holds no setting.
+#: Values in a session beyond which a column holds no setting. Ours, no source.
 _FEW = 5
-#: Stretches of readings with one value, beyond which two at work with settings of their own stand in one file.
+#: Stretches of readings with one value, beyond which two at work with settings of their own stand in one file. Ours.
 _STRETCHES = 4
 #: Letters of a value that are shown.
 _SHOWN = 40
