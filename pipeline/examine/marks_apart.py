@@ -51,9 +51,11 @@ def apart_doubts(survey: Survey, told: Collection[int]) -> Iterator[Doubtful]:
     """
     for one in _apart(survey):
         if one.certain and one.found.session not in told:
-            kind = Doubt.UNITS if one.separation is None else Doubt.EXPORT_HEIGHTS
+            kind, look_at = Doubt.EXPORT_HEIGHTS, "which heights each kind has"
+            if one.separation is None:
+                kind, look_at = Doubt.UNITS, "units and crs of each block"
             of = one.found
-            what = f"{_told(survey, one)}. Unless the work lies so far off all marks, {_ALIKE}, and {_keys(one)}"
+            what = f"{_told(survey, one)}. Unless the work lies so far off all marks, {_ALIKE}, and {look_at}"
             yield Doubtful(kind, what, (of.session,), survey.exports[of.export].shown, of.row)
 
 
@@ -77,13 +79,8 @@ def _told(survey: Survey, one: _Apart) -> str:
     return (
         f"session {name}: {counted(of.others, 'reading')} on no mark (first one here) {plural(of.others, 'is', 'are')}"
         f" {abs(of.by):,.1f} m {'below' if of.by > 0 else 'above'} the {counted(of.marks, 'reading')} on marks, the"
-        f" nearest {of.away:,.0f} m away, and {fits}: points and marks may have heights"
-        f" of different {looks}"
+        f" nearest {of.away:,.0f} m away, and {fits}: points and marks may have heights of different {looks}"
     )
-
-
-def _keys(one: _Apart) -> str:
-    return "units and crs of each block" if one.separation is None else "which heights each kind has"
 
 
 def _apart(survey: Survey) -> Iterator[_Apart]:
@@ -98,5 +95,6 @@ def _apart(survey: Survey) -> Iterator[_Apart]:
         size = abs(separation)
         off = abs(abs(one.apart.by) - size)
         if size >= _LEAST and off <= min(max(_MODELS, _ERRORS * one.apart.error), _PART * size):
+            # ellipsoidal heights of points lie above those of marks by the separation, heights of a datum below
             level = source_crs(survey.exports[one.export].points.crs or "").is_compound
-            yield _Apart(one, separation, (one.apart.by > 0) == (separation > 0) != level)
+            yield _Apart(one, separation, ((one.apart.by > 0) == (separation > 0)) != level)
