@@ -20,7 +20,7 @@ def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
     for one in survey.first_pass.filled:
         if _sure(one):
             export = survey.exports[one.export]
-            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {_CURE}"
+            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
             yield Doubtful(Doubt.PLACE, what, one.sessions, export.shown, one.first)
 
 
@@ -32,10 +32,11 @@ def filled_notes(survey: Survey) -> Iterator[str]:
     more = {(one.export, one.axis) for one in survey.first_pass.shared}
     for one in survey.first_pass.filled:
         if not _sure(one) and not (one.count == _PAIR and (one.export, one.axis) in more):
-            yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {_CURE}"
+            yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {CURE}"
 
 
-_CURE = "compare them with what the controller has, or export again"
+#: What to do about rows that have a coordinate of others.
+CURE = "compare them with what the controller has, or export again"
 
 
 def _sure(one: Filled) -> bool:

@@ -216,7 +216,16 @@ def _differences(
     metre: float,
     digits: float,
 ) -> str:
-    """Return the column that holds the differences (k,) of two in the rows ``known``; "" for none."""
+    """Return the column that holds the differences of two positions or heights, "" for none.
+
+    Args:
+        texts: the other columns, (n,) cells each.
+        read: reads their numbers.
+        known: (k,) rows in which both are known.
+        apart: (k,) their differences there [m]: east + 1j * north, or of heights.
+        metre: how long one of the column's numbers is [m].
+        digits: metres that the last digits of both are worth together.
+    """
     for name, cells in texts.items():
         given = np.abs(read.numbers(cells))[known] * metre
         here = np.isfinite(given)
