@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.filled_down import Filled
 from pipeline.intake.survey import Survey
+from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
 
 #: Metres that a last digit is worth, and rows in one piece with one coordinate to that digit, from which no chance
@@ -19,7 +20,7 @@ def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
     for one in survey.first_pass.filled:
         if _sure(one):
             export = survey.exports[one.export]
-            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {_CURE}"
+            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
             yield Doubtful(Doubt.PLACE, what, one.sessions, export.shown, one.first)
 
 
@@ -31,10 +32,11 @@ def filled_notes(survey: Survey) -> Iterator[str]:
     more = {(one.export, one.axis) for one in survey.first_pass.shared}
     for one in survey.first_pass.filled:
         if not _sure(one) and not (one.count == _PAIR and (one.export, one.axis) in more):
-            yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {_CURE}"
+            yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {CURE}"
 
 
-_CURE = "compare them with what the controller has, or export again"
+#: What to do about rows that have a coordinate of others.
+CURE = "compare them with what the controller has, or export again"
 
 
 def _sure(one: Filled) -> bool:
@@ -43,8 +45,7 @@ def _sure(one: Filled) -> bool:
 
 
 def _sentence(survey: Survey, one: Filled) -> str:
-    grid = survey.exports[one.export].points.columns.easting is not None
-    called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
+    called = position_of(survey.exports[one.export].points.columns).words[one.axis]
     own = f"{'an' if called == 'easting' else 'a'} {called} of their own"
     has = f"rise or fall in {called} by exactly one step" if one.step else f"have one {called} to the last digit"
     if one.counted:

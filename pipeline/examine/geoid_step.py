@@ -114,3 +114,14 @@ def separations(survey: Survey, to_issued: Operation) -> Floats:
     heights = to_issued.forward(*xyz)[2]
     found = np.asarray(places.height - heights, np.float64)
     return found[np.isfinite(found)]
+
+
+def usual_separation(survey: Survey) -> float:
+    """Return how many metres the issued heights' datum lies above the ellipsoid over the job, in the middle of it.
+
+    Zero where heights are issued above the ellipsoid, or where `separations` are not known.
+    """
+    if survey.job.target.height == "ellipsoid":
+        return 0.0
+    found = separations(survey, survey.operations.frames.to_issued)
+    return float(np.median(found)) if len(found) else 0.0

@@ -2,38 +2,31 @@
 
 from collections.abc import Collection, Iterator
 
-import numpy as np
-
-from pipeline.examine.geoid_step import separations
+from pipeline.examine.geoid_step import usual_separation
 from pipeline.intake.implausible import HeightLeap
 from pipeline.intake.survey import Survey
-from pipeline.plausible import Leap
+from pipeline.plausible import JumpLook
 from pipeline.words import counted, plural
 
-#: Metres by which models of the geoid may differ, besides what ground does.
+#: Metres by which models of the geoid may differ, besides what ground does. Ours, no source.
 _MODELS = 0.3
-
+#: What a leap looks like besides, and what to do about it: one that is neither a digit's nor left open.
 _LOOKS = {
-    Leap.FEET: "and level with them if their heights are taken for the other of metres and feet",
-    Leap.SIGN: "and level with them if the sign of their heights is turned",
-    Leap.STEEP: "hard by them or with others among them",
+    JumpLook.FEET: "and level with them if their heights are taken for the other of metres and feet",
+    JumpLook.SIGN: "and level with them if the sign of their heights is turned",
+    JumpLook.STEEP: "hard by them or with others among them",
 }
 _CURES = {
-    Leap.FEET: "check the unit of these heights",
-    Leap.SIGN: "check the sign of these heights",
-    Leap.STEEP: "check these heights, and the base height and height system that were set then",
+    JumpLook.FEET: "check the unit of these heights",
+    JumpLook.SIGN: "check the sign of these heights",
+    JumpLook.STEEP: "check these heights, and the base height and height system that were set then",
 }
 
 
 def leap_notes(survey: Survey, mixed: Collection[int]) -> Iterator[str]:
     """Yield in words which runs leap; not by the separation in sessions that are told to be ``mixed`` already."""
     found = survey.first_pass.implausible.leaps
-    if not found:
-        return
-    known = np.zeros(0)
-    if survey.job.target.height != "ellipsoid":
-        known = separations(survey, survey.operations.frames.to_issued)
-    separation = float(np.median(known)) if len(known) else 0.0
+    separation = usual_separation(survey) if found else 0.0
     for one in found:
         times = _times(one, separation)
         if times == 1 and one.session in mixed:
@@ -42,7 +35,7 @@ def leap_notes(survey: Survey, mixed: Collection[int]) -> Iterator[str]:
             twice = "twice " if times > 1 else ""
             looks = f"which is {twice}the geoid separation of {separation:+.1f} m"
             cure = "check whether these heights are ellipsoidal, or above a height datum"
-        elif one.jump.looks is Leap.OPEN:
+        elif one.jump.looks is JumpLook.OPEN:
             continue
         else:
             looks, cure = _LOOKS[one.jump.looks], _CURES[one.jump.looks]

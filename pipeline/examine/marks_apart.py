@@ -2,20 +2,20 @@
 
 from collections.abc import Collection, Iterator
 
-import numpy as np
 from msgspec import Struct
 
-from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.geoid_step import separations
+from pipeline.examine.geoid_step import usual_separation
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.implausible import OffMarks
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, counted, plural
 
 #: Metres of height, and besides per metre away, from which on heights that fit in feet are no mountain side.
+#: Ours, no source.
 _RISES, _SLOPE = 50.0, 0.5
-#: Metres: a smaller separation is not told from ground, nor is one below the other worth more than a word.
+#: Metres: a separation below the first is not told from ground, one below the second is worth a note and no doubt.
+#: Ours, no source.
 _LEAST, _TELLING = 5.0, 15.0
 #: Metres that models of the geoid may differ by, standard errors and the part of the separation within which the two
 #: fit; and metres of height per metre away that nobody sets marks above all work. Ours, no source.
@@ -51,9 +51,11 @@ def apart_doubts(survey: Survey, told: Collection[int]) -> Iterator[Doubtful]:
     """
     for one in _apart(survey):
         if one.certain and one.found.session not in told:
-            kind = Doubt.UNITS if one.separation is None else Doubt.EXPORT_HEIGHTS
+            kind, look_at = Doubt.EXPORT_HEIGHTS, "which heights each kind has"
+            if one.separation is None:
+                kind, look_at = Doubt.UNITS, "units and crs of each block"
             of = one.found
-            what = f"{_told(survey, one)}. Unless the work lies so far off all marks, {_ALIKE}, and {_keys(one)}"
+            what = f"{_told(survey, one)}. Unless the work lies so far off all marks, {_ALIKE}, and {look_at}"
             yield Doubtful(kind, what, (of.session,), survey.exports[of.export].shown, of.row)
 
 
@@ -77,22 +79,14 @@ def _told(survey: Survey, one: _Apart) -> str:
     return (
         f"session {name}: {counted(of.others, 'reading')} on no mark (first one here) {plural(of.others, 'is', 'are')}"
         f" {abs(of.by):,.1f} m {'below' if of.by > 0 else 'above'} the {counted(of.marks, 'reading')} on marks, the"
-        f" nearest {of.away:,.0f} m away, and {fits}: points and marks may have heights"
-        f" of different {looks}"
+        f" nearest {of.away:,.0f} m away, and {fits}: points and marks may have heights of different {looks}"
     )
-
-
-def _keys(one: _Apart) -> str:
-    return "units and crs of each block" if one.separation is None else "which heights each kind has"
 
 
 def _apart(survey: Survey) -> Iterator[_Apart]:
     found = survey.first_pass.implausible.off_marks
-    if not found:
-        return
+    separation = usual_separation(survey) if found else 0.0
     steep = {one.session for one in survey.first_pass.implausible.cliffs}
-    known = np.zeros(0) if survey.job.target.height == "ellipsoid" else _separations(survey)
-    separation = float(np.median(known)) if len(known) else 0.0
     for one in found:
         if one.apart.feet:
             if one.session not in steep:
@@ -101,9 +95,6 @@ def _apart(survey: Survey) -> Iterator[_Apart]:
         size = abs(separation)
         off = abs(abs(one.apart.by) - size)
         if size >= _LEAST and off <= min(max(_MODELS, _ERRORS * one.apart.error), _PART * size):
+            # ellipsoidal heights of points lie above those of marks by the separation, heights of a datum below
             level = source_crs(survey.exports[one.export].points.crs or "").is_compound
-            yield _Apart(one, separation, (one.apart.by > 0) == (separation > 0) != level)
-
-
-def _separations(survey: Survey) -> Floats:
-    return separations(survey, survey.operations.frames.to_issued)
+            yield _Apart(one, separation, ((one.apart.by > 0) == (separation > 0)) != level)

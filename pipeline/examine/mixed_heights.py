@@ -5,11 +5,10 @@ Occupations of the one kind prove nothing of points of the other.
 
 from collections.abc import Iterator
 
-import numpy as np
 from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.geoid_step import separations
+from pipeline.examine.geoid_step import usual_separation
 from pipeline.examine.height_leaps import leap_notes
 from pipeline.examine.marks_apart import apart_doubts, apart_notes
 from pipeline.geodesy.crs import source_crs
@@ -124,10 +123,7 @@ def _mapped_level(survey: Survey, found: TwoLevels) -> bool:
 
 def _mixed(survey: Survey) -> Iterator[_Mixed]:
     found = survey.first_pass.implausible.levels
-    if not found or survey.job.target.height == "ellipsoid":
-        return
-    apart = separations(survey, survey.operations.frames.to_issued)
-    separation = float(np.median(apart)) if len(apart) else 0.0
+    separation = usual_separation(survey) if found else 0.0
     for one in found:
         most = min(_MODELS + _ERRORS * one.levels.error, _PART * abs(separation))
         off = abs(abs(one.levels.by) - abs(separation))

@@ -15,8 +15,8 @@ from pipeline.job.toml_text import listed
 from pipeline.read.positions_beside import GEOMETRY, PositionsBeside
 from pipeline.words import Doubt
 
-#: Marks from which on numbers that are the register's to the millimetre are no chance: half a dozen in a hundred
-#: readings of one mark are.
+#: Marks from which on numbers that are the register's to the millimetre are no chance: of a hundred readings of one
+#: mark half a dozen agree with it so.
 _MARKS = 2
 
 

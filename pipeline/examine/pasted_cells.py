@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from pipeline.intake.survey import Survey
+from pipeline.read.mapping import position_of
 from pipeline.words import counted
 
 
@@ -10,8 +11,7 @@ def pasted_notes(survey: Survey) -> Iterator[str]:
     """Yield such rows in words."""
     for one in survey.first_pass.pasted:
         export = survey.exports[one.export]
-        grid = export.points.columns.easting is not None
-        called = (("eastings", "northings", "heights") if grid else ("longitudes", "latitudes", "heights"))[one.axis]
+        called = f"{position_of(export.points.columns).words[one.axis]}s"
         yield (
             f"{export.shown}:{one.second[0]}: {counted(one.count, 'row')} in a row (to row {one.second[1]}) have the"
             f" {called} of rows {one.first[0]} to {one.first[1]}, in the same order and to the last digit, while the"

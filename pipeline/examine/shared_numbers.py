@@ -6,16 +6,17 @@ import numpy as np
 
 from pipeline.examine.computed import OnTheMarks, on_the_marks
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.filled_down import CURE
 from pipeline.examine.stood_on import Stood
 from pipeline.intake.shared_numbers import Shared
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
+from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
 
 #: Metres that a last digit is worth, rows, and the logarithm of chance, from which degrees in common are no chance: of
-#: eastings and northings some may have been laid out.
+#: eastings and northings some may have been laid out. Ours, no source.
 _SURE = (2e-4, 5, float(np.log(1e-8)))
-_CURE = "compare them with what the controller has, or export again"
 
 
 def shared_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
@@ -25,7 +26,7 @@ def shared_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
     """
     for one in survey.first_pass.shared:
         if sessions := _in_doubt(survey, on_marks, one):
-            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {_CURE}"
+            what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
             yield Doubtful(Doubt.PLACE, what, sessions, survey.exports[one.export].shown, one.row)
 
 
@@ -35,7 +36,7 @@ def shared_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
     on_marks = on_the_marks(survey, stood) if shared else None
     for one in shared:
         if on_marks is not None and not _in_doubt(survey, on_marks, one):
-            yield f"{survey.exports[one.export].shown}:{one.row}: {_sentence(survey, one)}; {_CURE}"
+            yield f"{survey.exports[one.export].shown}:{one.row}: {_sentence(survey, one)}; {CURE}"
 
 
 def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Shared) -> tuple[int, ...]:
@@ -48,8 +49,7 @@ def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Shared) -> tuple[int, .
 
 
 def _sentence(survey: Survey, one: Shared) -> str:
-    grid = survey.exports[one.export].points.columns.easting is not None
-    called = (("easting", "northing", "height") if grid else ("longitude", "latitude", "height"))[one.axis]
+    called = position_of(survey.exports[one.export].points.columns).words[one.axis]
     return (
         f"{counted(one.count, 'row')} (first one here) have, to the last digit, the {called} of another row that lies"
         f" elsewhere (here that of row {one.other}), far more often than chance has it, as where a table was joined by"

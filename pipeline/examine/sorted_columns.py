@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from pipeline.intake.sorted_columns import SortedRows
 from pipeline.intake.survey import Survey
+from pipeline.read.mapping import position_of
 from pipeline.words import counted
 
 
@@ -14,8 +15,7 @@ def sorted_notes(survey: Survey) -> Iterator[str]:
 
 
 def _sentence(survey: Survey, one: SortedRows) -> str:
-    grid = survey.exports[one.export].points.columns.easting is not None
-    names = ("easting", "northing", "height") if grid else ("longitude", "latitude", "height")
+    names = position_of(survey.exports[one.export].points.columns).words
     called, way = names[one.axis], "rise" if one.rises else "fall"
     rows = f"{counted(one.count, 'row')} in the order of their times (to row {one.last})"
     if one.axis == 2:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.left_corrections import LeftCorrection
+from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
 from pipeline.near import and_more
@@ -119,7 +119,7 @@ class BaseColumns(Struct, frozen=True):
 
     window: SessionWindow
     word: str
-    columns: list[tuple[Export, str, LeftCorrection]]
+    columns: list[tuple[Export, str, LeftColumn]]
     every: Counter[str]
 
     def apart(self) -> bool:
@@ -164,7 +164,7 @@ def _antennas(survey: Survey) -> Iterator[str]:
                 yield f"session {window.session.name}: {_unequal(export, name, left, window.index)}"
 
 
-def _unequal(export: Export, name: str, left: LeftCorrection, session: int) -> str:
+def _unequal(export: Export, name: str, left: LeftColumn, session: int) -> str:
     told = [_seen(export, left, session, key, count) for key, count in left.counts[session].most_common()]
     return (
         f'column "{name}" of {export.shown} is not mapped and has {len(told)} values: {", ".join(told)}. If these are'
@@ -173,7 +173,7 @@ def _unequal(export: Export, name: str, left: LeftCorrection, session: int) -> s
     )
 
 
-def _seen(export: Export, left: LeftCorrection, session: int, key: str, count: int) -> str:
+def _seen(export: Export, left: LeftColumn, session: int, key: str, count: int) -> str:
     """Return a value of a column in a session with how many readings have it, and where the first stands."""
     return f"{left.written[key]} ({count:,}; first {export.shown}:{left.row[session, key]})"
 
@@ -187,7 +187,7 @@ def _height(text: str) -> float | None:
     return height if 0.0 < height < _MAST else None
 
 
-def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, every: Counter[str], session: int) -> str:
+def _more_than_one(mine: list[tuple[Export, str, LeftColumn]], word: str, every: Counter[str], session: int) -> str:
     names = " and ".join(dict.fromkeys(f'"{name}"' for _, name, _ in mine))
     files = ", ".join([export.shown for export, _, _ in mine][:_FILES]) + and_more(len(mine) - _FILES)
     told = []
@@ -204,14 +204,14 @@ def _more_than_one(mine: list[tuple[Export, str, LeftCorrection]], word: str, ev
     )
 
 
-def _of(survey: Survey, word: str) -> Iterator[tuple[Export, str, LeftCorrection]]:
+def _of(survey: Survey, word: str) -> Iterator[tuple[Export, str, LeftColumn]]:
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
-        for name, left in log.left_corrections.items():
+        for name, left in log.left_columns.items():
             if left.word == word and not left.many and left.counts:
                 yield export, name, left
 
 
-def _is_mapped(survey: Survey, export: Export, name: str, left: LeftCorrection, session: int) -> bool:
+def _is_mapped(survey: Survey, export: Export, name: str, left: LeftColumn, session: int) -> bool:
     """Tell whether the job maps a column that says as much: a base by its position, or by ids that tell as many.
 
     A column that is mapped as base and has one id all along says nothing where another one changes.
@@ -232,18 +232,18 @@ def _accepted(survey: Survey, coarse: Counter[str]) -> int:
     return len({folded(word) for word in survey.job.quality.solutions} & coarse.keys())
 
 
-def _all(left: LeftCorrection) -> Counter[str]:
+def _all(left: LeftColumn) -> Counter[str]:
     every: Counter[str] = Counter()
     for counts in left.counts.values():
         every.update(counts)
     return every
 
 
-def _coarse(left: LeftCorrection) -> Counter[str]:
+def _coarse(left: LeftColumn) -> Counter[str]:
     return Counter({key: count for key, count in _all(left).items() if is_coarse(key)})
 
 
-def _plainly(left: LeftCorrection, coarse: Counter[str]) -> bool:
+def _plainly(left: LeftColumn, coarse: Counter[str]) -> bool:
     """Tell whether a column is one of solutions beyond doubt, and has such that are not fixed."""
     every = _all(left)
     known = sum(count for key, count in every.items() if key in coarse or is_fixed(key) or is_precise(key))
@@ -256,6 +256,6 @@ def _common(coarse: Counter[str]) -> bool:
     return all("".join(letter for letter in key if letter.isalpha()) in _COMMON for key in coarse)
 
 
-def _listed(left: LeftCorrection, words: Counter[str]) -> str:
+def _listed(left: LeftColumn, words: Counter[str]) -> str:
     some = [f"{left.written[key]} ({count:,})" for key, count in words.most_common(_LISTED)]
     return ", ".join(some) + and_more(len(words) - _LISTED)

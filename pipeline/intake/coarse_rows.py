@@ -39,7 +39,7 @@ _EAST, _NORTH, _BOTH, _UP = range(4)
 #: Readings that are looked at closely, coarse ones and others.
 _CLOSELY = 1 << 17
 #: Metres around a height within which others are of the same water or slab: how many there are of such at least, also
-#: for each that is coarse, and how many times as many as in as much above and below.
+#: for each that is coarse, and how many times as many as in as much above and below. Ours, no source.
 _LEVEL, _WATER, _BESIDE, _MORE = 0.03, 2, 0.2, 2
 #: Metres around a round coordinate within which readings of points set out on it lie, and how many times as many lie
 #: there as a little further away, of so many at least.

@@ -39,7 +39,7 @@ _SERIES_MOST = 2
 _BESIDE, _NO_LINE = 0.03, 8
 #: Metres of a last digit to which points of a line do not agree by chance.
 _TENTHS = 2e-4
-#: Last digits up to which a text is counted on, row by row, where its cell is dragged down.
+#: Last digits up to which a text is counted on, row by row, where its cell is dragged down. Ours.
 _COUNTED = 3.5
 #: Runs that are kept of each coordinate of an export.
 _MOST = 1_000

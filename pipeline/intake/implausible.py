@@ -32,7 +32,7 @@ from pipeline.near import and_more
 from pipeline.plausible import (
     Fence,
     HeightJump,
-    Leap,
+    JumpLook,
     Levels,
     MarksApart,
     Middle,
@@ -423,7 +423,7 @@ class _Judge:
                 codes, others = rows.codes(run), np.delete(number, jump.rows)
                 if not ((codes == 0) | np.isin(codes, rows.codes(others))).any():
                     continue
-                if jump.looks is Leap.DIGIT:
+                if jump.looks is JumpLook.DIGIT:
                     found.findings.height_jumps.append((run.tolist(), jump.by))
                 elif not (np.isin(run, self.off_ground).any() or found.findings.tells(run)):
                     self.leaps.append((session, int(run[0]), jump))

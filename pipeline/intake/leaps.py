@@ -56,7 +56,7 @@ def leap_notes(
 
 def _of_several(export: Export, log: FileLog) -> bool:
     """Tell whether a column says whose each reading is: one of people, or one of rovers that has more than one."""
-    rovers = (left for left in log.left_corrections.values() if left.word == "rover")
+    rovers = (left for left in log.left_columns.values() if left.word == "rover")
     return any(left.many or len(left.written) > 1 for left in rovers) or any(
         says_crew(field.name) for field in export.carried
     )

@@ -17,8 +17,10 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
 from pipeline.read.exports import Export
 
-#: Numbers in a row that are the least, and rows of an export up to which they are looked for: larger ones nobody edits.
-_LEAST, _MOST = 3, 20_000
+#: Numbers in a row that are the least.
+_LEAST = 3
+#: Rows of an export up to which edited cells are looked for: larger ones nobody edits. Ours, no source.
+EDITED = 20_000
 #: How often chance may make such a series in a job: it is told below that.
 _CHANCE = 1e-3
 #: Rows before and behind by which it is judged how much the numbers differ there; metres between the places.
@@ -56,7 +58,7 @@ class PastedCells(Struct):
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags) -> None:
         """Look at the readings of a batch of export ``number`` that are ``sound``, (n,) flags."""
-        if export.points.columns.z is not None or batch.num_rows > _MOST:
+        if export.points.columns.z is not None or batch.num_rows > EDITED:
             return
         place = np.column_stack(raw_positions(batch))[sound]
         found = pasted_series(place, np.array(axis_metres(place, export)), partial(finest_digit, export=export))

@@ -15,15 +15,14 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.units import METRES
+from pipeline.intake.pasted_cells import EDITED
 from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 
-#: Rows of a batch up to which they are looked for: larger exports nobody edits, and in them much agrees by chance.
-_MOST = 20_000
 #: Rows that have the number of another from which it is told, the part of all from which an export is made so, and
-#: other rows that there must be.
+#: other rows that there must be. Ours, no source, as all that follow.
 _LEAST, _SHARE, _OTHERS = 3, 0.3, 10
 #: The logarithm of the chance below which it is told.
 _CHANCE = float(np.log(1e-4))
@@ -40,7 +39,7 @@ _AROUND = (10, 100, 1_000, 10_000)
 #: Rows, evenly spread, that stand for all of a batch in that.
 _SOME = 2_000
 #: Metres of a step up to which numbers are tried for being multiples of it, how many steps they reach over at the
-#: least, and how well they have its phase: none at 0, all at 1. Ours.
+#: least, and how well they have its phase: none at 0, all at 1.
 _STEP, _OVER, _PHASE = 0.02, 8, 0.6
 
 
@@ -70,7 +69,7 @@ class SharedNumbers(Struct):
         self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
     ) -> None:
         """Look at the sound readings of a batch of export ``number``, with their sessions (n,)."""
-        if export.points.columns.z is not None or batch.num_rows > _MOST:
+        if export.points.columns.z is not None or batch.num_rows > EDITED:  # in more, much agrees by chance
             return
         place = np.column_stack(raw_positions(batch))[sound]
         scale, digit = np.array(axis_metres(place, export)), partial(finest_digit, export=export)

@@ -11,7 +11,7 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.geodesy.crs import parse
-from pipeline.intake.left_corrections import LeftCorrection
+from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.read.exports import Export
@@ -20,9 +20,9 @@ from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
-#: Values in a session beyond which a column holds no setting.
+#: Values in a session beyond which a column holds no setting. Ours, no source.
 _FEW = 5
-#: Stretches of readings with one value, beyond which two at work with settings of their own stand in one file.
+#: Stretches of readings with one value, beyond which two at work with settings of their own stand in one file. Ours.
 _STRETCHES = 4
 #: Letters of a value that are shown.
 _SHOWN = 40
@@ -47,7 +47,7 @@ class _Change(Struct, frozen=True):
     window: SessionWindow
     name: str
     word: str
-    left: LeftCorrection
+    left: LeftColumn
     alone: list[str]
     others: list[str]
 
@@ -55,7 +55,7 @@ class _Change(Struct, frozen=True):
 def setting_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield columns whose value changes within a session, to one with which no mark was occupied."""
     for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
-        for name, left in log.left_corrections.items():
+        for name, left in log.left_columns.items():
             word = "mode" if left.word == "solution" else left.word
             if left.many or len(left.written) < 2 or word not in _MEANS:
                 continue
@@ -69,14 +69,14 @@ def setting_notes(survey: Survey, solved: Solved) -> Iterator[str]:
                     yield _told(_Change(export, window, name, word, left, alone, others))
 
 
-def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: LeftCorrection) -> bool:
+def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: LeftColumn) -> bool:
     """Tell whether a change of a column in a session is one of a setting, and is not told as one of bases."""
     every = left.counts[window.index]
     if word == "mode":
         return len({way for key in every if (way := way_of(left.written[key]))}) > 1
     if not is_setting(word, [left.written[key] for key in every]):
         return False
-    beside = [one for one in survey.first_pass.files[at].left_corrections.values() if not one.many]
+    beside = [one for one in survey.first_pass.files[at].left_columns.values() if not one.many]
     points = survey.exports[at].points
     if word == "geoid":
         return points.crs is None or parse(points.crs).is_compound  # no geoid is in ellipsoidal heights
@@ -91,7 +91,7 @@ def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: Le
     return True
 
 
-def _without_mark(solved: Solved, at: int, session: int, left: LeftCorrection) -> list[str]:
+def _without_mark(solved: Solved, at: int, session: int, left: LeftColumn) -> list[str]:
     """Return the values in a session that no occupation speaks for, of the ways alone where these are solutions."""
     occupations = solved.occupations
     export, row = (np.asarray(occupations.table.column(each), np.int64) for each in ("export", "source_row"))

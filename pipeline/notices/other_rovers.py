@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from pipeline.intake.at_one_time import Clock, minutes_within, together
-from pipeline.intake.left_corrections import LeftCorrection
+from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.read.exports import Export
@@ -85,7 +85,7 @@ def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield for each export which rovers in it stood on no mark in a session where others of the column did."""
     again = _exported_again(survey)
     for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
-        for name, left in log.left_corrections.items():
+        for name, left in log.left_columns.items():
             if left.word == "rover" and not left.many and 1 < len(left.written) <= _ROVERS:
                 told = [
                     (window.session.name, rover)
@@ -106,14 +106,14 @@ def _without_mark(survey: Survey, solved: Solved, session: int, name: str) -> li
     export, row = (np.asarray(table.column(each), np.int64)[here] for each in ("export", "source_row"))
     stood, every = set[str](), set[str]()
     for at, log in enumerate(survey.first_pass.files):
-        left, rows = log.left_corrections.get(name), row[export == at]
+        left, rows = log.left_columns.get(name), row[export == at]
         stood |= set(left.of_rows(rows)) if left is not None else {""} if len(rows) else set()
         every |= left.counts.get(session, {}).keys() if left is not None else set()
     # an occupation of nobody in particular may be anybody's
     return sorted(every - stood) if stood and "" not in stood else []
 
 
-def _told(export: Export, name: str, left: LeftCorrection, told: list[tuple[str, str]], order: list[str]) -> str:
+def _told(export: Export, name: str, left: LeftColumn, told: list[tuple[str, str]], order: list[str]) -> str:
     rovers = list(dict.fromkeys(rover for _, rover in told))
     sessions = sorted({session for session, _ in told}, key=order.index)
     numbers = {session: number for number, session in enumerate(order)}

@@ -1,6 +1,6 @@
 """Tells whether a reading can be where it says: not far from its base, its session and its neighbours."""
 
-from pipeline.plausible.height_jumps import HeightJump, Leap, height_jumps, rises
+from pipeline.plausible.height_jumps import HeightJump, JumpLook, height_jumps, rises
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.jumps import jumps
 from pipeline.plausible.levels import Levels, levels
@@ -28,7 +28,7 @@ __all__ = [
     "LOOKS",
     "Fence",
     "HeightJump",
-    "Leap",
+    "JumpLook",
     "Levels",
     "Look",
     "MarksApart",

@@ -1,11 +1,13 @@
 """Finds runs of heights above or below those before and after: one digit, or another unit or height system."""
 
+from collections.abc import Iterator
 from enum import StrEnum
 
 import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.plausible.heights import FEET
 
 #: A jump is so many times as large as nine of ten differences from one reading to the next; no way to a run, or back
 #: from it, is longer than so many times nine of ten ways: nobody went anywhere else.
@@ -19,7 +21,7 @@ _RUN, _RUNS = (2, 10), 3
 #: on the ground: so many of these, and one for so many of its own, have it around them, but for so wide a gap [rad].
 _PART, _AMONG, _OF_RUN, _GAP = 0.5, 3, 15, np.radians(160.0)
 #: Or it has to leap so far [m], and so many times as far as its ways there and back are long, as nobody climbs from one
-#: reading to the next: what stands that high is reached from further away.
+#: reading to the next: what stands that high is reached from further away. Ours, no source.
 _WALL, _STEEP = 75.0, 2.0
 #: Ways as long as a way to the run may be, within which places lie around another.
 _AROUND = 1.5
@@ -31,13 +33,17 @@ _MISS, _LEAST, _MOST = 2.0, 0.1, 0.75
 #: Readings from which on there is a usual way from one to the next.
 _ENOUGH = 20
 #: Metres from which on a jump by no round number is looked at, and how much of it per metre of its ways there and back.
+#: Ours, no source.
 _RISES, _SLOPE = 15.0, 1.0
-#: What a metre is in feet; the part of a jump by which such heights may miss those next to them when brought to metres.
-_FEET, _FITS = 3.280840, 0.02
+#: The part of a jump by which heights may miss those next to them in the other unit or with the other sign. Ours.
+_FITS = 0.02
 
 
-class Leap(StrEnum):
-    """What a jump looks like, where the geoid separation is not known: the last is none unless that explains it."""
+class JumpLook(StrEnum):
+    """What a jump looks like: one digit, the other unit, the other sign, steeper than anybody climbs, none of these.
+
+    The last, ``OPEN``, is a jump only if the geoid separation explains it, which is not known here.
+    """
 
     DIGIT = "digit"
     FEET = "feet"
@@ -55,7 +61,7 @@ class HeightJump(Struct, frozen=True):
     rows: Integers
     by: float
     miss: float
-    looks: Leap
+    looks: JumpLook
 
 
 def rises(height: Floats) -> bool:
@@ -83,25 +89,23 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
     rise[group[1:] != group[:-1]] = 0.0
     if by_mark.all():
         return []
-    usual = float(np.quantile(np.sort(np.abs(rise[~by_mark]))[:-2], 0.9)) if np.count_nonzero(~by_mark) > 2 else 0.0
+    ordered = np.sort(np.abs(rise[~by_mark]))
+    # without the two largest, which are the jump there and back: of few readings they would make every jump usual
+    usual = float(np.quantile(ordered[:-2], 0.9)) if len(ordered) > 2 else 0.0
     high = np.flatnonzero(np.abs(rise) > max(_TIMES * usual, _HIGH))
     if len(high) < 2:
         return []
-    half = float(np.median(np.abs(rise[~by_mark])))
+    half = float(np.median(ordered))
     longest = _WAYS * float(np.quantile(way[~by_mark], 0.9))
     too_far = way > np.where(by_mark, 2.0, 1.0) * longest
     found, alike = [], 0
-    for there, back in zip(high[:-1].tolist(), high[1:].tolist(), strict=True):
+    for there, back in _there_and_back(high, too_far, group):
         run = np.arange(there + 1, back + 1)
-        same = len(run) <= _PART * len(height) and (group[there : back + 2] == group[there]).all()
-        if not same or too_far[[there, back]].any():
-            continue
         miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
         by, far = float(rise[there] - rise[back]) / 2.0, float(max(way[there], way[back]))
-        looks = _looks(
-            height[[there + 1, back]], height[[there, back + 1]], min(2.0 * max(usual, miss), _FITS * abs(by))
-        )
-        if looks is Leap.OPEN and abs(float(rise[there] + rise[back])) > 2.0 * max(usual, miss):
+        even = 2.0 * max(usual, miss)
+        looks = _looks(height[[there + 1, back]], height[[there, back + 1]], min(even, _FITS * abs(by)))
+        if looks is JumpLook.OPEN and abs(float(rise[there] + rise[back])) > even:
             continue
         alike += 1
         rounded = _is_round(by, float(unit[there]), miss) and not by_mark[there : back + 1].any()
@@ -109,20 +113,32 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
         if len(run) > _RUN[1] and not steep and (rounded or alike <= _RUNS):
             steep = _lies_among(places, run, _AROUND * longest)
         if rounded and _RUN[0] <= len(run) and (len(run) <= _RUN[1] or steep):
-            found.append(HeightJump(on_ground[run], by, miss, Leap.DIGIT))
+            found.append(HeightJump(on_ground[run], by, miss, JumpLook.DIGIT))
         elif abs(by) >= max(_RISES, _SLOPE * far):
-            looks = Leap.STEEP if steep and looks is Leap.OPEN else looks
+            looks = JumpLook.STEEP if steep and looks is JumpLook.OPEN else looks
             found.append(HeightJump(on_ground[run], by, miss, looks))
-    digits = [jump for jump in found if jump.looks is Leap.DIGIT]
+    digits = [jump for jump in found if jump.looks is JumpLook.DIGIT]
+    # more runs are how somebody works, at the top and the foot of a wall by turns; digits are told all the same
     return found if alike <= _RUNS else digits if len(digits) <= _RUNS else []
 
 
-def _looks(ends: Floats, beside: Floats, within: float) -> Leap:
+def _there_and_back(high: Integers, too_far: Flags, group: Integers) -> Iterator[tuple[int, int]]:
+    """Yield each two of the (k,) ``high`` rises that follow each other, within a group and with no long way beside.
+
+    ``too_far`` (n - 1,) are the ways on which somebody went elsewhere, ``group`` is (n,).
+    """
+    for there, back in zip(high[:-1].tolist(), high[1:].tolist(), strict=True):
+        same = back - there <= _PART * len(group) and (group[there : back + 2] == group[there]).all()
+        if same and not too_far[[there, back]].any():
+            yield there, back
+
+
+def _looks(ends: Floats, beside: Floats, within: float) -> JumpLook:
     """Return what makes heights (2,) at both ends of a run fit those (2,) next to them, to some metres."""
-    for factor, looks in ((_FEET, Leap.FEET), (1.0 / _FEET, Leap.FEET), (-1.0, Leap.SIGN)):
+    for factor, looks in ((FEET, JumpLook.FEET), (1.0 / FEET, JumpLook.FEET), (-1.0, JumpLook.SIGN)):
         if np.abs(ends * factor - beside).max() <= within * max(abs(factor), 1.0):
             return looks
-    return Leap.OPEN
+    return JumpLook.OPEN
 
 
 def _is_round(by: float, unit: float, miss: float) -> bool:

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats
 from pipeline.plausible.looks import Look
 
+#: Feet in a metre, of either foot: what heights are multiplied with that may be read in the wrong one of the two.
+FEET = 3.280840
 #: Metres by which a number that stands for no height at all lies off its neighbours' at least.
 _PLACEHOLDER = 10.0
 #: Spreads of the heights round about, from a quarter to three quarters of them, that are no slip: slopes, walls.

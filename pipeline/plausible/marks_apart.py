@@ -7,11 +7,11 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
-from pipeline.plausible.heights import levelled
+from pipeline.plausible.heights import FEET, levelled
 
 #: Readings on no mark that make a group, and up to which so many, spread over all, stand for them; places of marks.
 _ENOUGH, _MANY, _MARKS = 5, 3_000, 20
-#: Metres: the least that is looked at, and within which readings on marks are at one place.
+#: Metres: the least that is looked at, and within which readings on marks are at one place. Ours, no source.
 _LEAST, _ONE_PLACE = 4.0, 5.0
 #: Nearest readings with which a mark's height is compared, and readings of which the ground's roughness is known.
 _NEAREST, _SAMPLE = 4, 150
@@ -20,8 +20,8 @@ _PAIRS, _SMOOTH = 30, 0.1
 #: Standard errors beyond which no relief explains what lies between the two groups. Ours, no source.
 _ERRORS = 8.0
 #: Metres within which heights in feet fit the marks' when brought to metres, that part of what is between them, and
-#: standard errors likewise; and what a metre is in feet.
-_FITS, _PART, _FIT_ERRORS, _FEET = 3.0, 0.05, 2.0, 3.280840
+#: standard errors likewise. Ours, no source.
+_FITS, _PART, _FIT_ERRORS = 3.0, 0.05, 2.0
 
 
 class MarksApart(Struct, frozen=True):
@@ -63,7 +63,7 @@ def marks_apart(places: Floats, height: Floats, marks: Flags) -> MarksApart | No
     by, error = _middle(high - beside, rough)
     if abs(by) < max(_LEAST, _ERRORS * error):
         return None
-    factor = _FEET if abs(float(np.median(high))) > abs(float(np.median(beside))) else 1.0 / _FEET
+    factor = FEET if abs(float(np.median(high))) > abs(float(np.median(beside))) else 1.0 / FEET
     left, doubtful = _middle(high - beside * factor, rough * factor)
     feet = abs(left) <= min(max(_FITS, _FIT_ERRORS * doubtful), _PART * abs(by))
     return MarksApart(by, error, float(away.min()), len(on), len(stood), len(off), feet)

@@ -7,7 +7,7 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.plausible.heights import levelled
+from pipeline.plausible.heights import FEET, levelled
 from pipeline.plausible.levels import levels
 from pipeline.replace import replace
 
@@ -22,8 +22,8 @@ _MANY = 100_000
 _SQUARE = 120.0
 #: Readings above, and below, that make it more than one odd height.
 _COMPANY = 3
-#: Metres within which heights in feet fit the ground when they are brought to metres, and what a metre is in feet.
-_FITS, _FEET = 10.0, 3.280840
+#: Metres within which heights in feet fit the ground when they are brought to metres.
+_FITS = 10.0
 
 
 class Steep(Struct, frozen=True):
@@ -77,7 +77,7 @@ def _steeper(places: Floats, height: Floats, rises: float) -> Steep | None:
         return None
     fewer, others = (above, below) if _lonelier(height, above, below) else (below, above)
     sign, rows = 1.0 if fewer is above else -1.0, np.flatnonzero(fewer)
-    factor = 1.0 / _FEET if fewer is above else _FEET
+    factor = 1.0 / FEET if fewer is above else FEET
     feet = abs(float(np.median(height[rows])) * factor - float(np.median(height[others]))) <= _FITS
     return Steep(rows, sign * best[1], best[2], feet, int(np.count_nonzero(others)))
 

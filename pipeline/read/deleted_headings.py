@@ -61,6 +61,7 @@ _BESIDE = _words(
     ist wurde als punkt est point es fue punto foi ponto stato punt is punkt
     """
 )
+#: What a cell below such a heading has for yes, and for no.
 _YES = _words(
     """
     yes y true t 1 x ✓ ✔ * -1 on ja j wahr oui o vrai sí s verdadero sim verdadeiro sì vero waar sant kyllä

@@ -34,10 +34,9 @@ _BESIDE = frozenset(["coordinate", "coord", "grid", "utm", "gk", "gnss", "gps", 
 #: What `not_measured` of a block calls the positions of a layer's geometry.
 GEOMETRY = "geometry"
 
-
-#: Metres up to which a last digit is of millimetres, and the part that rounding leaves of one.
+#: Metres up to which a last digit is of millimetres, and how much of a digit rounding takes away at the most.
 _MILLIMETRES, _HALF = 0.0011, 0.51
-#: The part of the rows in which a column holds the differences.
+#: The part of the rows from which on a column that agrees in them holds the differences. Ours, no source.
 _NEARLY_ALL = 0.95
 
 #: Cells by which columns are left out that are far from what is mapped; the hemispheres of easting and northing.
@@ -218,7 +217,16 @@ def _differences(
     metre: float,
     digits: float,
 ) -> str:
-    """Return the column that holds the differences (k,) of two in the rows ``known``; "" for none."""
+    """Return the column that holds the differences of two positions or heights, "" for none.
+
+    Args:
+        texts: the other columns, (n,) cells each.
+        read: reads their numbers.
+        known: (k,) rows in which both are known.
+        apart: (k,) their differences there [m]: east + 1j * north, or of heights.
+        metre: how long one of the column's numbers is [m].
+        digits: metres that the last digits of both are worth together.
+    """
     for name, cells in texts.items():
         given = np.abs(read.numbers(cells))[known] * metre
         here = np.isfinite(given)

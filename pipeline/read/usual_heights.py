@@ -22,6 +22,7 @@ class HeightKind(StrEnum):
 
 #: Whole headings that are usual for each kind, bare (small letters without accents, blanks and units), the plainest
 #: first. English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, ...
+#: Those of other alphabets are from memory, as a dictionary has them; those that say no surface are heights alone.
 _USUAL = {
     HeightKind.ELLIPSOIDAL: """
         ellipht elliphgt ellipheight
@@ -62,7 +63,7 @@ _USUAL = {
 }
 #: The usual unit behind a heading.
 _IN_METRES = re.compile(r"\s*(?:\(m\)|\[m\])")
-#: The same of other alphabets are from memory, as a dictionary has them; those that say no surface are heights alone.
+#: The usual headings of each kind, each once, as `run_together` has them.
 USUAL: dict[HeightKind, tuple[str, ...]] = {
     kind: tuple(dict.fromkeys(map(run_together, text.split()))) for kind, text in _USUAL.items()
 }

@@ -17,7 +17,7 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.shown import put_right, refuse_other
 from pipeline.words import Verdict
 
-#: Issues before the one that drafters have, up to which one without a failing check is looked for.
+#: Issues before the one that drafters have, up to which one without a failing check is looked for. Ours.
 _BACK = 10
 
 

@@ -27,7 +27,7 @@ _CHANCE = 0.005
 _LARGE = 1.2
 #: No receiver's noise is so many times larger than it states: something else is in what differs. Ours, no source.
 _ABSURD = 10.0
-#: How many times a scale in height is that in plan, at which readings are as good as stated, where it is of heights.
+#: A scale in height so many times that in plan, where readings are as good as stated, is one of heights alone. Ours.
 _UNLIKE = 1.5
 #: Metres, in plan and in height: standard uncertainties of fixed solutions are smaller. Ours, no source.
 _NOISE = (0.05, 0.1)

@@ -14,6 +14,7 @@ from msgspec import Struct
 from pipeline.adjust.components import chance_of_ratio
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Checks
 from pipeline.near import and_more
@@ -35,10 +36,11 @@ _KEYS = ("horizontal", "vertical")
 _NAMED = 3
 #: A scale of what receivers state, and a centring [m], beyond which none is of this trade. Ours, no source.
 _SCALED, _CENTRED = 5.0, 0.03
-#: Checks of a session that say by one vector that readings are no more uncertain than they state.
+#: Checks of a session that say by one vector that readings are no more uncertain than they state. Ours, no source.
 _ENOUGH = 3
 #: The 95 % of a standard uncertainty, in plan and in height.
-_TO_95 = np.array([math.sqrt(-2.0 * math.log(0.05)), 1.96])
+_TO_95 = np.array([CIRCLE_95, NORMAL_95])
+_CURE = "Find out what is off, or state the sigmas of readings and marks as they are"
 #: Axes of a position, of a height.
 _AXES = (slice(0, 2), slice(2, 3))
 
@@ -89,19 +91,16 @@ def wide_tolerance_notes(survey: Survey, adjusted: ByShifts, doubts: Sequence[Do
         return
     told = {one for doubt in doubts if doubt.kind is Doubt.TOLERANCE for one in doubt.sessions or ()}
     untold = ~np.isin(adjusted.occupations.session, list(told))
-    names = adjusted.occupations.table.column("name").to_pylist()
     for part, key in enumerate(_KEYS):
         rows = np.flatnonzero(wide.passes[:, part] & untold)
         if not len(rows):
             continue
         file, line = survey.where("checks", key)
-        named = ", ".join(names[row] for row in rows[:_NAMED]) + and_more(len(rows) - _NAMED)
         yield (
             f"{Path(file).name}:{line}: checks.{key} = {getattr(survey.job.checks, key):g} alone passes"
-            f" {counted(len(rows), 'occupation')} ({named}), off by up to {wide.off[rows, part].max():.3f} m: beyond"
-            f" the usual tolerance of {tolerance_text(_limit(part))} m and 3 times the 95 % of the difference, which is"
-            f" {wide.own[rows, part].max():.3f} m at the most. Find out what is off, or state the sigmas of readings"
-            " and marks as they are"
+            f" {counted(len(rows), 'occupation')} ({_named(adjusted.occupations, rows)}), off by up to"
+            f" {wide.off[rows, part].max():.3f} m: beyond the usual tolerance of {tolerance_text(_limit(part))} m and 3"
+            f" times the 95 % of the difference, which is {wide.own[rows, part].max():.3f} m at the most. {_CURE}"
         )
 
 
@@ -127,15 +126,19 @@ def exaggerated_notes(survey: Survey, adjusted: ByShifts) -> Iterator[str]:
         rows = _not_scattered(on_marks, np.flatnonzero(beyond[:, part]), part, _TIMES * bare[:, part])
         if len(rows):
             file, line = survey.where("quality", "centring" if quality.centring > _CENTRED else "scale")
-            names = adjusted.occupations.table.column("name").take(rows[:_NAMED].tolist()).to_pylist()
             yield (
-                f"{Path(file).name}:{line}: {counted(len(rows), 'occupation')} ({', '.join(names)}"
-                f"{and_more(len(rows) - _NAMED)}) {plural(len(rows), 'passes', 'pass')} by checks.{key} ="
+                f"{Path(file).name}:{line}: {counted(len(rows), 'occupation')} ({_named(on_marks, rows)})"
+                f" {plural(len(rows), 'passes', 'pass')} by checks.{key} ="
                 f" {getattr(survey.job.checks, key):g}, off by up to {off[rows, part].max():.3f} m, and only"
                 f" {' and '.join(said)} in [quality] makes that likely: without it the 95 % of the difference is"
-                f" {bare[rows, part].max():.3f} m at the most, with it {own[rows, part].max():.3f} m. Find out what is"
-                " off, or state the sigmas of readings and marks as they are"
+                f" {bare[rows, part].max():.3f} m at the most, with it {own[rows, part].max():.3f} m. {_CURE}"
             )
+
+
+def _named(on_marks: OnMarks, rows: Integers) -> str:
+    """Return in words the names of occupations (k,), of many the first."""
+    names = on_marks.table.column("name").take(rows[:_NAMED].tolist()).to_pylist()
+    return ", ".join(names) + and_more(len(rows) - _NAMED)
 
 
 def _not_scattered(on_marks: OnMarks, rows: Integers, part: int, within: Floats) -> Integers:

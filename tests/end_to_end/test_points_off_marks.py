@@ -3,6 +3,7 @@
 The marks agree with the register, so no check shows what is wrong with every point.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -39,6 +40,19 @@ def test_points_above_the_geoid_are_in_doubt_where_marks_are_hard_by(tmp_path: P
     job = simulate(SITE)
     job.rows["height"] = job.rows["height"] - SEPARATION * points(job)
     assert told(job, tmp_path) == (["export-heights"], [])
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_geoid_may_lie_above_or_below_the_ellipsoid(sign: float, tmp_path: Path) -> None:
+    """Two points between both levels, so that it is the marks alone by which it is told."""
+    assert CENTRAL_JAVA.geoid is not None
+    data, geoid = CENTRAL_JAVA.geoid.read_bytes(), tmp_path / "geoid.gtx"
+    geoid.write_bytes(data[:40] + (sign * np.frombuffer(data[40:], ">f4")).astype(">f4").tobytes())  # behind its header
+    job = simulate(replace(SITE, place=replace(CENTRAL_JAVA, geoid=geoid)))
+    every = np.flatnonzero(points(job))
+    job.rows["height"][every] -= sign * SEPARATION
+    job.rows["height"][every[[5, 15]]] += sign * np.array([8.0, 16.0])
+    assert told(job, tmp_path / "job") == (["export-heights"], [])
 
 
 @pytest.mark.parametrize("by", [11.0, 18.0, -35.0])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.plausible import Leap, height_jumps, on_sphere
+from pipeline.plausible import JumpLook, height_jumps, on_sphere
 
 #: Degrees in a metre, at the equator; metres in a foot.
 _DEGREE, _FOOT = 1.0 / 111_195.0, 0.3048
@@ -23,7 +23,7 @@ def found(
     number = np.arange(len(plan))
     group = (number >= (cut or 0)).astype(np.int64)
     told = height_jumps(places, height, np.full(len(plan), unit), group, np.isin(number, marks))
-    return [(jump.rows.tolist(), jump.by) for jump in told if jump.looks is not Leap.OPEN]
+    return [(jump.rows.tolist(), jump.by) for jump in told if jump.looks is not JumpLook.OPEN]
 
 
 @pytest.mark.parametrize("rows", [[20, 21], [20, 21, 22, 23], list(range(20, 26))])

@@ -33,7 +33,7 @@ _BY_ROW = frozenset(
 )
 
 
-class LeftCorrection(Struct):
+class LeftColumn(Struct):
     """A column that says ``word`` by its heading and is carried along: what its sound readings have, by session.
 
     ``counts`` are by session and value, blanks left out; ``row`` is the first row with a value, ``written`` how it
@@ -106,8 +106,8 @@ def _each(code: Integers, session: NDArray[np.int32], rows: Integers) -> Iterato
             yield number, which - 1, int(counts[one]), int(rows[at])
 
 
-def note_left_corrections(
-    found: dict[str, LeftCorrection], batch: pa.RecordBatch, export: Export, sound: Flags, session: NDArray[np.int32]
+def note_left_columns(
+    found: dict[str, LeftColumn], batch: pa.RecordBatch, export: Export, sound: Flags, session: NDArray[np.int32]
 ) -> None:
     """Take a batch of an export: its sound readings, into what was found of it by the columns' headings and contents.
 
@@ -128,7 +128,7 @@ def note_left_corrections(
         rows = np.asarray(batch.column("source_row"), np.int64)
         which = pa.array(sound)
         texts = cells.filter(which).cast(pa.string())
-        found.setdefault(name, LeftCorrection(word)).take(texts, session[sound], rows[sound])
+        found.setdefault(name, LeftColumn(word)).take(texts, session[sound], rows[sound])
 
 
 def _said(heading: str) -> str:
