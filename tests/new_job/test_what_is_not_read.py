@@ -140,10 +140,10 @@ def test_precisions_with_their_unit_in_every_cell_are_told(tmp_path: Path) -> No
 def test_a_job_without_a_session_asks_for_them(tmp_path: Path) -> None:
     """Decimal commas in quotes beside decimal points: whatever the sign, some of its numbers cannot be read."""
     job = job_of()
-    told = {word: [text.replace(".", ",") for text in cells(job, word, lambda _: "")]
-            for word in ("latitude", "longitude", "height")}  # fmt: skip
-    told["sigma_up"] = ["0.011"] * len(job.rows["name"])
-    made(tmp_path, {**HEADS, "sigma_up": "sV"}, told=told)
+    told = {
+        word: [text.replace(".", ",") for text in cells(job, word, lambda _: "")] for word in ("latitude", "longitude")
+    }
+    made(tmp_path, HEADS, told=told)
     started = new_job(tmp_path)
     assert not raw(started.path).get("session")
     (asks,) = [one.question.asks for one in started.asked if one.question.key == "sessions"]
