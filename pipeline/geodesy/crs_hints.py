@@ -17,21 +17,9 @@ _POLISH = re.compile(
 )
 #: Words for a zone in the languages of the trade, and what the registry calls Gauss and Krueger.
 _ZONE_WORDS = frozenset(
-    [
-        "strefa",
-        "zona",
-        "fuso",
-        "huso",
-        "faja",
-        "streifen",
-        "meridianstreifen",
-        "zon",
-        "zóna",
-        "pásmo",
-        "vyöhyke",
-        "зона",
-    ]
-)
+    ("strefa", "zona", "fuso", "huso", "faja", "streifen", "meridianstreifen", "zon", "zóna", "pásmo", "vyöhyke",
+     "зона")
+)  # fmt: skip
 _ALSO_CALLED = {"gk": ("gauss", "kruger"), "krüger": ("kruger",), "krueger": ("kruger",)}
 _CODE = re.compile(r"(?:EPSG)?[\s:_./-]*(\d{4,6})", re.IGNORECASE)
 
