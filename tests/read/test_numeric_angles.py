@@ -44,7 +44,9 @@ def test_decimal_commas_take_no_points():
     (".", "\u20115.25", -5.25), (".", "１２．５", 12.5), (",", "－１２，５", -12.5),
     (".", "512,345", None), (".", "512 345", None), (".", "1,512,345", None), (".", "51,2345.6", None),
     (".", "0,512.3", None), (".", "1 507'336.178", None), (".", "512.345,678", None), (",", "512,345.678", None),
-    (".", "12–5", None), (".", "٤٥.٦", None), (".", "๔๕", None), (".", "5,16,024.87", None),
+    (".", "12–5", None), (".", "٤٥.٦", None), (".", "๔๕", None), (".", "5,16,024.87", 516024.87),
+    (".", "-38,32,495.741", -3832495.741), (".", "5,16,24.87", None), (".", "5,16,024", None),
+    (",", "5.16.024,87", None),
 ])  # fmt: skip
 def test_parted_thousands_and_typeset_signs_are_read_where_they_are_sure(decimal, text, value):
     """What every reader takes for one number is read; what may be two, or another one, is not."""
