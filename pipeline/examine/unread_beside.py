@@ -41,10 +41,11 @@ def unread_notes(survey: Survey) -> Iterator[str]:
         if folded(path).endswith(TEXT) and export.points.header != 0:
             folders.setdefault((os.path.dirname(path), export.block), export)
     for (folder, block), export in folders.items():
-        named = _named_by_jobs(loaded.path, Path(folder))
+        alike = _alike(Path(folder), export, set(read))
+        named = _named_by_jobs(loaded.path, Path(folder)) if alike else None  # mostly nothing is
         if named is None:
             continue
-        others = (path for path in _alike(Path(folder), export, set(read)) if not _is_one_of(path, named))
+        others = (path for path in alike if not _is_one_of(path, named))
         names = [one_line(path.name) for path in others if not _is_copy(path, read)]
         if names:
             file, line = loaded.recorded_at("points", block, "files")
