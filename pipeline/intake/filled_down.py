@@ -85,7 +85,7 @@ class FilledDown(Struct):
         if export.points.columns.z is not None or np.count_nonzero(sound) < 2:
             return
         place = np.column_stack(raw_positions(batch))[sound]
-        metre = axis_metres(place, export)
+        metre = axis_metres(place[:, 1], export)
         rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
         moved = np.abs(np.diff(place * metre, axis=0))
         even = [_even(values) for values in place.T]

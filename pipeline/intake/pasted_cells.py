@@ -61,7 +61,7 @@ class PastedCells(Struct):
         if export.points.columns.z is not None or batch.num_rows > EDITED:
             return
         place = np.column_stack(raw_positions(batch))[sound]
-        found = pasted_series(place, np.array(axis_metres(place, export)), partial(finest_digit, export=export))
+        found = pasted_series(place, np.array(axis_metres(place[:, 1], export)), partial(finest_digit, export=export))
         if found:
             rows = np.asarray(batch.column("source_row"), np.int64)[sound]
             for axis, start, other, length in found:

@@ -19,15 +19,16 @@ def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Flo
     return first, second, third
 
 
-def axis_metres(place: Floats, export: Export) -> tuple[float, float, float]:
-    """Return how many metres one unit of raw coordinates (n, 3) is along each axis: one, save for degrees.
+def axis_metres(second: Floats, export: Export) -> tuple[float, float, float]:
+    """Return how many metres one unit of raw coordinates is along each axis: one, save for degrees.
 
-    Feet are none: readings are in metres whatever their export counts in (`tables.READING`).
+    ``second`` (n,) are northings or latitudes. Feet are none: readings are in metres whatever their export counts in
+    (`tables.READING`).
     """
     if not lengths_of(export.points).degrees:
         return 1.0, 1.0, 1.0
-    north = place[np.isfinite(place[:, 1]), 1]
-    parallel = float(np.cos(np.radians(north.mean()))) if len(north) else 1.0
+    latitude = second[np.isfinite(second)]
+    parallel = float(np.cos(np.radians(latitude.mean()))) if len(latitude) else 1.0
     return DEGREE * max(parallel, 0.01), DEGREE, 1.0
 
 
@@ -38,7 +39,7 @@ def local_metres(place: tuple[Floats, Floats, Floats], export: Export) -> tuple[
     both sides of the meridian at 180 degrees, longitudes count on beyond it.
     """
     first, second, third = place
-    east, north, up = axis_metres(np.column_stack(place), export)
+    east, north, up = axis_metres(second, export)
     if lengths_of(export.points).degrees and len(first) and np.ptp(first) > 180.0:
         first = np.where(first < 0.0, first + 360.0, first)
     return first * east, second * north, third * up

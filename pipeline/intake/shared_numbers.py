@@ -72,7 +72,7 @@ class SharedNumbers(Struct):
         if export.points.columns.z is not None or batch.num_rows > EDITED:  # in more, much agrees by chance
             return
         place = np.column_stack(raw_positions(batch))[sound]
-        scale, digit = np.array(axis_metres(place, export)), partial(finest_digit, export=export)
+        scale, digit = np.array(axis_metres(place[:, 1], export)), partial(finest_digit, export=export)
         found = shared_numbers(place, scale, digit, lengths_of(export.points).degrees)
         if found:
             rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]

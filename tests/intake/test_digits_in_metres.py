@@ -52,7 +52,7 @@ def test_the_last_digit_is_worth_what_the_unit_makes_it(crs: str, decimals: int,
 @pytest.mark.parametrize("crs", GRIDS)
 def test_a_metre_of_a_grid_in_feet_is_a_metre(crs: str) -> None:
     place = np.array([1e5, 1e5 + 3.0]), np.array([2e5, 2e5 + 4.0]), np.array([30.0, 42.0])
-    assert axis_metres(np.column_stack(place), export(crs)) == (1.0, 1.0, 1.0)
+    assert axis_metres(place[1], export(crs)) == (1.0, 1.0, 1.0)
     east, north, up = (np.ptp(metres) for metres in local_metres(place, export(crs)))
     assert (east, north, up) == (3.0, 4.0, 12.0)
 
@@ -68,5 +68,5 @@ def test_heights_that_are_alike_by_chance_are_no_pasted_cells(crs: str, decimals
     plan = np.array([300_000.0, 400_000.0]) + np.cumsum(random.normal(0.0, 10.0, (300, 2)), axis=0)
     up = np.round(random.normal(100.0, 2.0 * unit * 10.0**-decimals, 300) / unit, decimals) * unit
     place = np.column_stack([plan, up])
-    scale = np.array(axis_metres(place, source))
+    scale = np.array(axis_metres(place[:, 1], source))
     assert pasted_series(place, scale, lambda values, axis: finest_digit(values, axis, source)) == []
