@@ -5,17 +5,14 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from pipeline.examine.register_looks import distance_from
-from pipeline.files.letter_o import read_as_west
+from pipeline.files.letter_o import evidence, read_as_west
 from pipeline.geodesy.crs import area_of_use, target_grid
 from pipeline.geodesy.errors import OperationError
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
-from pipeline.near import listed
 from pipeline.problems import Problems
 
-#: Headings that are told as evidence.
-_FEW = 3
 #: Metres beyond a grid's area of use that it is used in all the same, as where work runs over the edge of a zone: half
 #: of one at the equator. Common practice, no source.
 _OVER_THE_EDGE = 333_000.0
@@ -30,9 +27,8 @@ def report_letter_o(prepared: Prepared, first_pass: FirstPass, problems: Problem
         return
     fix = "export E or W, or a signed value"
     for shown, headings, where in _read_so(prepared):
-        told = listed(headings[:_FEW], '"')
         what = (
-            f"{shown}: O is west in the language of the headings ({told}), but target.grid is used where"
+            f"{shown}: O is west in the language of the headings ({evidence(headings)}), but target.grid is used where"
             " the longitudes would lie if it were east: which of the two it means is not certain"
         )
         problems.add(*where, what, fix)

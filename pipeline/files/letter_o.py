@@ -71,10 +71,14 @@ def romance_headings(headings: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(heading for heading, said in words.items() if said & romance)
 
 
+def evidence(headings: Sequence[str]) -> str:
+    """Return the first of the headings that `west_by` found, as a list in words."""
+    return listed(headings[:_FEW], '"')
+
+
 def read_as_west(headings: Sequence[str]) -> str:
     """Return in words that an O was read as the west, and by which of the headings."""
-    told = listed(headings[:_FEW], '"')
     return (
         f"the letter O of the longitudes is read as west (Oeste, Ouest, Ovest), by the language of the headings"
-        f" ({told}); if it stands for the east there, export E"
+        f" ({evidence(headings)}); if it stands for the east there, export E"
     )

@@ -80,15 +80,17 @@ class LeftColumn(Struct):
 
     def stretches(self) -> int:
         """Return how often a value begins that the sound reading with one before it has not."""
-        number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
-        return int((np.diff(number[number >= 0], prepend=-2) != 0).sum())
+        return len(self._begun())
 
     def comes_back(self, key: str) -> bool:
         """Tell whether sound readings have a value before and after those with another."""
+        return key in self.written and int((self._begun() == list(self.written).index(key)).sum()) > 1
+
+    def _begun(self) -> NDArray[np.int8]:
+        """Return (k,) the values that begin, by their places in ``written``, in the order of the sound readings."""
         number = np.concatenate([of for _, of in self.turns]) if self.turns else np.zeros(0, np.int8)
         number = number[number >= 0]
-        begins = number[np.diff(number, prepend=-2) != 0]
-        return key in self.written and int((begins == list(self.written).index(key)).sum()) > 1
+        return np.asarray(number[np.diff(number, prepend=-2) != 0], np.int8)
 
 
 def _each(code: Integers, session: NDArray[np.int32], rows: Integers) -> Iterator[tuple[int, int, int, int]]:

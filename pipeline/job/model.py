@@ -309,8 +309,13 @@ class Quality(_Strict):
     scale_vertical: Scale | None = Field(None, description="of heights, where that is another number")
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
-    def scales(self, points: Points) -> tuple[float, float]:
-        """Return how many times larger than stated uncertainties of a block are taken, in plan and in height."""
+    def scales(self, points: Points | None = None) -> tuple[float, float]:
+        """Return how many times larger than stated uncertainties are taken, in plan and in height.
+
+        Those of a block, or of all that state none of their own.
+        """
+        if points is None:
+            return self.scale, self.scale_vertical or self.scale
         plan = points.scale or self.scale
         return plan, points.scale_vertical or points.scale or self.scale_vertical or plan
 

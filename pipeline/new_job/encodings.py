@@ -123,7 +123,7 @@ def _sensible(lines: Sequence[bytes], head: bytes, known: Callable[[str], int]) 
 
 def _are_kana(texts: Sequence[str]) -> bool:
     """Tell whether all words of a text are kana of half width, as Japanese has them."""
-    words = [word for text in texts for word in _WORD.findall(text)]
+    words = _words(texts)
     return bool(words) and all(map(_KANA.fullmatch, words))
 
 
@@ -160,7 +160,7 @@ def _makes_sense(texts: Sequence[str], page: str) -> bool:
     if any(_is_half(sign) for sign in signs) or not all(map(_is_sign, others)) or not _has_words(texts, page):
         return False
     if page in _WIDE:
-        words = _words(texts)
+        words = _without_raised(texts)
         wide = [word for word in words if sum(not sign.isascii() for sign in word) > 1 or _stands_alone(word, page)]
         return 2 * len(wide) >= len(words) > 0
     return not any(_is_within(text, at) for text in texts for at, sign in enumerate(text) if sign in others)
@@ -171,7 +171,7 @@ def _has_words(texts: Sequence[str], page: str) -> bool:
 
     In pages of two bytes a letter they may stand in front of these.
     """
-    words = _words(texts)
+    words = _without_raised(texts)
     if not _is_printable(texts, page):
         return False
     if page in _WIDE:
@@ -189,7 +189,11 @@ def _is_printable(texts: Sequence[str], _page: str) -> bool:
 
 
 def _words(texts: Sequence[str]) -> list[str]:
-    return [word.rstrip(_RAISED) for text in texts for word in _WORD.findall(text)]
+    return [word for text in texts for word in _WORD.findall(text)]
+
+
+def _without_raised(texts: Sequence[str]) -> list[str]:
+    return [word.rstrip(_RAISED) for word in _words(texts)]
 
 
 def _is_sign(sign: str) -> bool:
@@ -206,7 +210,7 @@ def _are_latin_words(texts: Sequence[str], page: str) -> bool:
 
     The pages of older systems have a letter for nearly every byte.
     """
-    words = [word for text in texts for word in _WORD.findall(text)]
+    words = _words(texts)
     mixed = sum(any(sign.isascii() for sign in word) for word in words)
     return _makes_sense(texts, page) and 2 * mixed >= len(words) > 0
 
@@ -240,7 +244,7 @@ def _is_latin(sign: str) -> bool:
 
 def _strange(texts: Sequence[str]) -> float:
     """Return the share of words that no language writes so: by letters side by side, capitals or signs within."""
-    words = [word for text in texts for word in _WORD.findall(text)]
+    words = _words(texts)
     odd = sum(bool(_SIDE_BY_SIDE.search(word)) or _has_odd_capitals(word) for word in words)
     parted = sum(len(_SIGN_WITHIN.findall(text)) for text in texts)
     return round(min((odd + parted) / max(len(words), parted, 1), 1.0), 1)

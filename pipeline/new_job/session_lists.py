@@ -64,7 +64,7 @@ def list_with_positions(look: FileLook, columns: dict[str, str]) -> SessionList 
     Readings have names or codes of their own, or show how they were solved, and of one base there are several at once.
     ``columns`` are our words and the headings of its columns.
     """
-    base = next((name for name in look.names if rank("base", name) is not None), None)
+    base = _called(look, "base")
     if base is None or not all(look.columns[base]) or "solution" in columns or "code" in columns:
         return None
     name = columns.get("name", base)
@@ -81,8 +81,8 @@ def list_with_positions(look: FileLook, columns: dict[str, str]) -> SessionList 
 def session_list(look: FileLook) -> SessionList | None:
     """Return the sessions that a table lists, whatever else it has; None of one that is no list of sessions."""
     start, end = (_headed(look, words) for words in (_STARTS, _ENDS))
-    base = next((name for name in look.names if rank("base", name) is not None), None)
-    name = _headed(look, _SESSIONS) or next((each for each in look.names if rank("name", each) is not None), None)
+    base = _called(look, "base")
+    name = _headed(look, _SESSIONS) or _called(look, "name")
     if start is None or end is None or start == end or (base is None and _headed(look, _SESSIONS) is None):
         return None
     headed = listed([f'"{each}"' for each in (name, base, start, end) if each is not None])
@@ -177,6 +177,11 @@ def _unread(heading: str, texts: Sequence[str]) -> str:
 
 def _name(text: str, base: str, taken: set[str]) -> str:
     return free_name(re.sub(r"\s+", " ", text or base).strip() or "session", taken)
+
+
+def _called(look: FileLook, word: str) -> str | None:
+    """Return the first column whose heading may say one of our words; None without one."""
+    return next((name for name in look.names if rank(word, name) is not None), None)
 
 
 def go_together(one: SessionList, other: SessionList) -> bool:

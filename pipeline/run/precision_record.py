@@ -7,6 +7,7 @@ from msgspec import Struct
 from msgspec.structs import astuple
 
 from pipeline.adjust.components import chance_of, least
+from pipeline.arrays import Floats
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
 from pipeline.draft.later_readings import LaterApart, later_apart, without_vectors
 from pipeline.draft.precision import Precision, precision
@@ -218,23 +219,21 @@ def one_vector_notes(survey: Survey, solved: Solved, repeated: Repeated) -> Iter
         first, second = (survey.exports[number].shown for number in one.exports)
         if (one.exports, one.session) in told or (second, (one.session,)) in of_bases:
             continue
-        east, north, up = one.apart.round(3) + 0.0  # no minus before zeros
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
-            f" point in {first} and {second} all differ by the same vector: those of {second} are {east:+.3f}"
-            f" m east, {north:+.3f} m north and {up:+.3f} m up of those of {first}; check the pole heights, the base"
-            " that each used and whether one of the files was corrected"
+            f" point in {first} and {second} all differ by the same vector: those of {second} are"
+            f" {_by(one.apart)} those of {first}; check the pole heights, the base that each used and"
+            " whether one of the files was corrected"
         )
 
 
 def later_notes(precise: Precisions, survey: Survey) -> Iterator[str]:
     """Yield in words in which sessions the later readings of points are one vector off the earlier ones."""
     for one in precise.later:
-        east, north, up = one.apart.round(3) + 0.0  # no minus before zeros
         yield (
             f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
-            f" point all differ by the same vector: the later are {east:+.3f} m east, {north:+.3f} m north and"
-            f" {up:+.3f} m up of those before in the mean, so unless the ground moved, or was milled, paved or filled"
+            f" point all differ by the same vector: the later are {_by(one.apart)}"
+            " those before in the mean, so unless the ground moved, or was milled, paved or filled"
             " meanwhile, one of the two is off; check the pole heights"
         )
 
@@ -246,14 +245,19 @@ def sessions_apart_notes(survey: Survey, solved: Solved, repeated: Repeated) -> 
         if any({*one.sessions} <= {*sessions} for sessions in told):
             continue
         first, second = (survey.windows[number].session.name for number in one.sessions)
-        east, north, up = one.apart.round(3) + 0.0  # no minus before zeros
         yield (
             f"sessions {first} and {second}: {counted(len(one.rows), 'pair')} of readings of one point all differ by"
-            f" the same vector: those of {second} are {east:+.3f} m east, {north:+.3f} m north and {up:+.3f} m up of"
+            f" the same vector: those of {second} are {_by(one.apart)}"
             f" those of {first}, so unless the ground moved the points of one of the two are off; check the ties of"
             " both, whether their marks are of one adjustment, the pole heights, and whether rows were copied from one"
             " into the other"
         )
+
+
+def _by(apart: Floats) -> str:
+    """Return in words by how many metres (3,) readings lie to the east and the north of others, and above them."""
+    east, north, up = apart.round(3) + 0.0  # no minus before zeros
+    return f"{east:+.3f} m east, {north:+.3f} m north and {up:+.3f} m up of"
 
 
 def _axes(one: record_types.Precision) -> str:
@@ -266,5 +270,5 @@ def _axes(one: record_types.Precision) -> str:
 
 def _taken(file: str | None, survey: Survey) -> tuple[float, float]:
     """Return the scales that the job takes already, of a raw file or of all, in plan and in height."""
-    blocks, quality = [export.points for export in survey.exports if export.shown == file], survey.job.quality
-    return quality.scales(blocks[0]) if blocks else (quality.scale, quality.scale_vertical or quality.scale)
+    block = next((export.points for export in survey.exports if export.shown == file), None)
+    return survey.job.quality.scales(block)

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from running import Row, record_of, rewrite_export
+from running import Row, record_of, rewrite_numbered
 from simulate import Plan, Simulation, simulate
 
 TOLD = "and no check or tie that passes is among those with"
@@ -23,8 +23,7 @@ def day(sessions: int = 1) -> Simulation:
 def notes(folder: Path, change: Callable[[int, Row], Row], job: Simulation | None = None, code: int = 0) -> list[str]:
     """Return what is told of settings on a day that is honest but for columns added to its export."""
     path = (job or day()).write(folder)
-    number = iter(range(10_000))
-    rewrite_export(folder / "rover001.csv", lambda row: change(next(number), row))
+    rewrite_numbered(folder / "rover001.csv", change)
     return [note for note in record_of(path, code)["notes"] if TOLD in note]
 
 

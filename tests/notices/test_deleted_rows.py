@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from folders_made import drafted
-from running import Row, record_of, rewrite_export
+from running import Row, record_of, rewrite_numbered
 from simulate import Plan, simulate
 
 from pipeline.new_job import new_job
@@ -50,8 +50,7 @@ WORDS = [
 
 def notes(folder: Path, change: Callable[[int, Row], Row]) -> list[str]:
     path = simulate(Plan(points=40, ties=1, checks=3, seed=5)).write(folder)
-    number = iter(range(10_000))
-    rewrite_export(folder / "rover001.csv", lambda row: change(next(number), row))
+    rewrite_numbered(folder / "rover001.csv", change)
     return [note for note in record_of(path)["notes"] if TOLD in note]
 
 

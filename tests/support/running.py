@@ -67,6 +67,11 @@ def rewrite_export(path: Path, change: Callable[[Row], Row]) -> None:
     write_csv(path, [change(row) for row in csv_rows(path)])
 
 
+def rewrite_numbered(path: Path, change: Callable[[int, Row], Row]) -> None:
+    """Change every row of a CSV export likewise, by its number from 0 on."""
+    write_csv(path, [change(number, row) for number, row in enumerate(csv_rows(path))])
+
+
 def csv_rows(path: Path) -> list[Row]:
     """The rows of a CSV export, every cell as text."""
     with path.open(newline="", encoding="utf-8") as file:
