@@ -12,8 +12,10 @@ _TIMES, _LEAST = 6.0, 200.0
 _RUN, _RUNS = 10, 3
 #: The part of a jump by which the way back may miss the way there, and by which either may leave its own axis.
 _BACK, _AXIS = 0.2, 0.1
-#: Readings from which on there is a usual way from one to the next.
-_ENOUGH = 20
+#: Readings from which on there is a usual way from one to the next. Of fewer, down to so many, a jump is a large part:
+#: half of the ways are the usual ones, and it stands out by far more.
+_ENOUGH, _FEW = 20, 8
+_TIMES_OF_FEW, _LEAST_OF_FEW = 20.0, 500.0
 
 
 def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers, float]]:
@@ -24,14 +26,18 @@ def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers
         group: (n,) what must be the same for neighbours, such as the export.
         let_be: (n,) readings for whose sake one goes far: marks.
     """
-    if len(places) < _ENOUGH:
+    if len(places) < _FEW:
         return []
     length = np.sqrt(np.square(np.diff(places, axis=0)).sum(axis=1))
     length[group[1:] != group[:-1]] = 0.0
     to_mark = let_be[1:] | let_be[:-1]
     if to_mark.all():
         return []
-    far = np.flatnonzero(length > max(_TIMES * float(np.quantile(length[~to_mark], 0.9)), _LEAST))
+    if len(places) >= _ENOUGH:
+        limit = max(_TIMES * float(np.quantile(length[~to_mark], 0.9)), _LEAST)
+    else:
+        limit = max(_TIMES_OF_FEW * float(np.median(length[~to_mark])), _LEAST_OF_FEW)
+    far = np.flatnonzero(length > limit)
     if len(far) < 2:
         return []
     way = np.diff(levelled(places), axis=0)

@@ -64,3 +64,24 @@ def test_a_row_of_a_small_day_is_told_whatever_the_ways_to_marks(count: int) -> 
 def test_readings_on_marks_alone_are_quiet() -> None:
     plan = np.random.default_rng(3).uniform(0.0, 3_000.0, (60, 2))
     assert found(plan, marks=tuple(range(60))) == []
+
+
+@pytest.mark.parametrize("count", [8, 12, 19])
+@pytest.mark.parametrize("rows", [[3], [4, 5]])
+def test_a_far_row_of_a_day_of_few_is_told(count: int, rows: list[int]) -> None:
+    plan = street(count)
+    plan[rows, 1] += 1_112.0
+    ((run, metres),) = found(plan)
+    assert run == rows and metres == pytest.approx(1_112.0, abs=20.0)
+
+
+def test_honest_days_of_few_are_quiet() -> None:
+    random = np.random.default_rng(8)
+    for _ in range(50):
+        assert found(random.uniform(0.0, 3_000.0, (12, 2))) == []  # here and there
+    near = street(12)
+    near[5, 0] += 400.0  # the gauge beside the site
+    assert found(near) == []
+    sites = np.repeat([[0.0, 0.0], [2_000.0, 0.0], [0.0, 0.0]], 5, axis=0) + street(15)
+    assert found(sites[[0, 1, 5, 6, 10, 11, 2, 7, 12]]) == []  # two sites, by turns
+    assert found(street(7) + np.where(np.arange(7)[:, None] == 3, 1_112.0, 0.0)) == []  # too few to have a usual way
