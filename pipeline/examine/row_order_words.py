@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from pipeline.clock import DAY, between, lasting, stamp
-from pipeline.intake.row_order import Astray
+from pipeline.intake.file_sequence import Astray
 from pipeline.intake.survey import Survey
 from pipeline.replace import replace
 from pipeline.words import counted, plural

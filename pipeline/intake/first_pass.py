@@ -20,6 +20,7 @@ from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
+from pipeline.intake.file_sequence import Astray
 from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
@@ -36,7 +37,7 @@ from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.rare_kinds import Rare, RareKinds
 from pipeline.intake.recurring import Recurring
-from pipeline.intake.row_order import Astray, RowOrder
+from pipeline.intake.row_order import RowOrder
 from pipeline.intake.row_steps import RowSteps, row_steps
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.shared_numbers import Shared, SharedNumbers
