@@ -24,7 +24,7 @@ from pipeline.new_job.precisions import (
     is_score,
     is_wider,
     leave_other_signs,
-    leave_small_units,
+    leave_other_units,
     left_precisions,
     take_by_side,
 )
@@ -79,7 +79,7 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
     _names(look, mapping, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(look, mapping, free, take)
-    leave_small_units(look.columns, mapping)
+    leave_other_units(look.columns, mapping)
     leave_other_signs(look.columns, mapping)
     _slants(look, mapping, free, slants)
     if look.numbered:

@@ -13,7 +13,7 @@ from pipeline.files.no_values import is_no_value
 from pipeline.files.written_numbers import bare, plain_lengths
 from pipeline.geodesy.unit_words import bare_unit, says_metres
 from pipeline.geodesy.units import METRES
-from pipeline.read.heading_units import unit_in_heading
+from pipeline.read.heading_units import metres_in_heading, unit_alone, unit_in_heading
 from pipeline.read.headings import is_row_of_units
 from pipeline.read.numeric import numbers
 
@@ -39,11 +39,27 @@ def _is_unit(text: str) -> bool:
 
 def with_unit(heading: str, texts: Sequence[str]) -> str:
     """Return a heading with the unit that a row below it, or every cell, says; as it is if none does or it says one."""
-    if unit_in_heading(heading) is not None:
-        return heading
+    headed = with_unit_below(heading, texts)
+    unit = unit_in_cells(texts) if unit_in_heading(headed) is None else ""
+    return f"{heading} [{unit}]" if unit else headed
+
+
+def with_unit_below(heading: str, texts: Sequence[str]) -> str:
+    """Return a heading with the unit that a row below it says; as it is if there is no such row or it says one."""
+    unit = _unit_below(texts)
+    return f"{heading} [{unit}]" if unit and unit_in_heading(heading) is None else heading
+
+
+def units_differ(heading: str, texts: Sequence[str]) -> str:
+    """Return the unit of lengths in a row below a heading that says another one, "" where they are at one."""
+    unit, said = _unit_below(texts), metres_in_heading(heading)
+    below = metres_in_heading(f"x [{unit}]") if unit else ()
+    return unit if said and below and not set(said) & set(below) else ""
+
+
+def _unit_below(texts: Sequence[str]) -> str:
     first = next(iter(given(texts)), "")
-    unit = first.strip(" []()") if _is_unit(first) else unit_in_cells(texts)
-    return f"{heading} [{unit}]" if unit else heading
+    return unit_alone(first) if _is_unit(first) else ""
 
 
 def unit_in_cells(texts: Sequence[str]) -> str:

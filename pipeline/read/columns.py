@@ -71,7 +71,7 @@ class ReadingPlan(Struct, frozen=True, kw_only=True):
     carried: tuple[tuple[str, pa.Field], ...]
     lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
-    small: dict[str, float]  # metres in the units of columns whose headings say a small one
+    small: dict[str, float]  # metres in the units of columns whose headings, or a row below them, say a small one
     headings: tuple[str, ...]
 
     @property

@@ -94,6 +94,7 @@ class Export:
     spreadsheet, "" where they are not. ``exchanged`` is whether degrees beside easting and northing say that these are
     exchanged, None where nothing does say it. ``beside`` is how other positions of its rows go with the mapped ones.
     ``west`` are the headings by whose language the O of its longitudes is read as the west, () where they have no O.
+    ``small`` are the metres of one unit of columns that are read in a small one, by our words.
     """
 
     path: Path
@@ -115,6 +116,7 @@ class Export:
     exchanged: bool | None = field(default=None, compare=False)
     beside: tuple[PositionsBeside, ...] = field(default=(), compare=False)
     west: tuple[str, ...] = ()
+    small: Mapping[str, float] = field(default_factory=dict, compare=False, repr=False)
 
 
 def find_exports(
@@ -399,7 +401,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             apart=geometry_apart(path, points, source, first),
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
             exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
-            west=_west(source, first),
+            west=_west(source, first), small=source.how.small,
         )  # fmt: skip
 
 

@@ -29,6 +29,7 @@ from pipeline.read.spreadsheet import open_sheet
 from pipeline.read.text_blocks import CHUNK
 from pipeline.read.truncated_files import without_cut_rows
 from pipeline.read.two_columns import put_together
+from pipeline.read.units_below import with_units_below
 from pipeline.read.vector import open_layer
 from pipeline.words import counted
 
@@ -76,8 +77,8 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         check_headings(points, lengths_of(points), 1)
         check_parts(points, vector.schema.names, 1)
         how = reading_plan(points, points.decimal or ".", vector.schema, _in_degrees(points.crs, vector.crs))
-        rows = with_one_heading(points, vector.schema.names, how.lengths, vector.batches)
-        how, batches = put_together(how, rows)
+        how, rows = with_units_below(how, vector.batches)
+        how, batches = put_together(how, with_one_heading(how, rows))
         yield Source(1, vector.crs, how, checked(how, batches), None if layer is not None else seen)
 
 
@@ -97,7 +98,8 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     how = reading_plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points, dialect, read_delimited(path, dialect, points.encoding, chunk, seen))
-    how, rows = put_together(how, with_one_heading(points, dialect.names, how.lengths, whole))
+    how, rows = with_units_below(how, whole)
+    how, rows = put_together(how, with_one_heading(how, rows))
     return Source(dialect.header_line, None, how, checked(how, rows), seen, dialect.above)
 
 
@@ -111,8 +113,8 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     check_headings(points, lengths_of(points), line)
     check_parts(points, sheet.schema.names, line)
     how = reading_plan(points, points.decimal or ".", sheet.schema, dates=True)
-    rows = with_one_heading(points, sheet.schema.names, how.lengths, sheet.batches)
-    how, batches = put_together(how, rows)
+    how, rows = with_units_below(how, sheet.batches)
+    how, batches = put_together(how, with_one_heading(how, rows))
     return Source(line, None, how, checked(how, batches), above=sheet.above)
 
 
