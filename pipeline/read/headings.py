@@ -1,7 +1,7 @@
 """Compares units in column headings ("Height [ft]", "sE (mm)") with those in the job file."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from pipeline.files.angle_notations import TO_DEGREES, parts_fix, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
@@ -36,13 +36,16 @@ def small_units(points: Points, below: Mapping[str, str] | None = None) -> dict[
     return {word: metres[0] for word, metres in said.items() if metres and metres[0] in _SMALL}
 
 
-def check_headings(points: Points, counted: Lengths, line: int) -> None:
+def check_headings(points: Points, counted: Lengths, line: int, joined: Collection[str] = ()) -> None:
     """Hold what the headings of mapped columns say against what their numbers are read as.
 
-    Raises `Unusable` with the header's line where they contradict each other.
+    ``joined`` are our words of angles that are put together: "B Grad" before "B Min" is no gon. Raises `Unusable` with
+    the header's line where they contradict each other.
     """
     for word, name in mapped(points.columns).items():
         unit = unit_in_heading(name)
+        if word in joined:
+            continue
         if word in DEGREES:
             _check_angle(word, name, unit, points, line)
         elif unit is None:
@@ -106,16 +109,19 @@ def _check_angle(word: str, name: str, unit: str | None, points: Points, line: i
 
 
 def check_parts(points: Points, names: Sequence[str], line: int) -> None:
-    """Refuse an angle whose minutes and seconds stand in other columns that are not mapped, as nothing reads them.
+    """Refuse decimal degrees whose minutes and seconds stand in other columns that are not mapped.
 
     ``names`` are the file's columns in order. Raises `Unusable` with the header's line.
     """
     taken = mapped(points.columns)
     for word, name in taken.items():
-        parts = split_into_parts(name, names) if word in DEGREES else ()
-        told = "" if points.angles == "dms" else ', and state angles = "dms"'
+        joined = points.angles == "dms" and word in ("longitude", "latitude")
+        parts = split_into_parts(name, names) if word in DEGREES and not joined else ()
         if parts and not set(parts) & set(taken.values()):
-            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', f"{parts_fix(name, parts)}{told}")
+            fix = parts_fix(name, parts)
+            if word in ("longitude", "latitude"):
+                fix = f'state angles = "dms" for its block, which puts them together; else {fix}'
+            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', fix)
 
 
 def _fix(word: str, metres: tuple[float, ...], counted: Lengths, points: Points) -> str:
