@@ -10,7 +10,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.files.angles import decimal_degrees, dms
 from pipeline.files.no_values import is_no_value
-from pipeline.files.written_numbers import bare, plain_lengths
+from pipeline.files.written_numbers import bare, plain_lengths, without_axis
 from pipeline.geodesy.unit_words import bare_unit, says_metres
 from pipeline.geodesy.units import METRES
 from pipeline.read.heading_units import metres_in_heading, unit_alone, unit_in_heading
@@ -24,6 +24,8 @@ _FIGURE = re.compile(r"[0-9０-９]")
 #: Decimals, whatever stands behind them; what stands behind a number.
 _DECIMALS = re.compile(r"[.,]([^.,]*?)\D*$")
 _BEHIND = re.compile(r".*[0-9][.,]?\s?([^\W\d_](?:[^\W\d_]|[ .-]){0,20})")
+#: Decimals of a length with something beside it.
+_BROKEN = re.compile(r"[0-9][.,][0-9]{2}")
 #: Degrees that are no names or codes, as N12 may be.
 _DEGREES = re.compile(r"[°º˚]|[.,][0-9]{3}")
 
@@ -64,8 +66,21 @@ def _unit_below(texts: Sequence[str]) -> str:
 
 def unit_in_cells(texts: Sequence[str]) -> str:
     """Return the metres or feet that stand behind a column's numbers; "" for none, and where there are several."""
+    if letter := axis_letter(texts):
+        texts = without_axis(pa.array(texts, pa.string()), letter).to_pylist()
     found = {match[1] for text in texts if (match := _BEHIND.fullmatch(text)) and _may_be_meant(match[1])}
     return found.pop() if len({bare_unit(unit) for unit in found}) == 1 else ""
+
+
+def axis_letter(texts: Sequence[str]) -> str:
+    """Return "E" or "N" where all numbers of a column have that letter of an axis beside them, else "".
+
+    Numbers have decimals: N12 is a name.
+    """
+    some = [text.strip() for text in given(texts) if not _is_unit(text)]
+    if not some or not all(map(_BROKEN.search, some)):
+        return ""
+    return next((letter for letter in "EN" if all(letter in (text[0], text[-1]) for text in some)), "")
 
 
 def _may_be_meant(unit: str) -> bool:
@@ -92,6 +107,7 @@ def _as_written(texts: Sequence[str]) -> Floats:
     values, bad = numbers(cells, "," if comma(texts) else ".")
     if bad.any() and any(map(_FIGURE.search, texts)):
         unit = bare_unit(unit_in_cells(texts))
+        cells = without_axis(cells, letter) if (letter := axis_letter(texts)) else cells
         plain = plain_lengths(cells, lambda each: bare_unit(each) == unit)
         again, still = numbers(plain, "," if comma(given(bare(plain).to_pylist())) else ".")
         values, bad = (again, still) if still.sum() < bad.sum() else (values, bad)
