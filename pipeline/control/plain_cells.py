@@ -10,13 +10,15 @@ from pipeline.files.angles import decimal_degrees
 from pipeline.files.letter_o import with_west
 from pipeline.files.no_values import is_no_value
 from pipeline.files.sheet import Sheet
-from pipeline.files.written_numbers import plain_lengths, plain_signs, ungrouped
+from pipeline.files.written_numbers import plain_lengths, plain_signs, ungrouped, without_axis
 from pipeline.geodesy.unit_words import says_metres
 from pipeline.geodesy.units import Lengths
 from pipeline.problems import Problems
 from pipeline.replace import replace
 
 _LETTERS = {"longitude": "EW", "latitude": "NS"}
+#: Letters of axes that may stand beside lengths, where these count to the east and north.
+_AXES = {"easting": "E", "northing": "N"}
 #: A number with a separator between thousands that may be a decimal sign elsewhere, by the sign.
 _GROUPED = {",": re.compile(r"[^,]*\d,(?:\d{2},)*\d{3}[,.].*"), ".": re.compile(r"[^.]*\d\.\d{3}[.,].*")}
 _ONE_GROUP = {sign: re.compile(rf"[+-]?\d{{1,3}}\{sign}\d{{3}}") for sign in _GROUPED}
@@ -29,9 +31,10 @@ def plainly_written(sheet: Sheet, columns: tuple[str, str, str], lengths: Length
     numbers that other cells make ambiguous: 412,350 beside 1,012.350. A height that says that there is none, as "-"
     does, is empty then.
     """
+    east, north, _ = lengths.signs
     meant = {columns[2]: lengths.up, "hu95": lengths.other, "vu95": lengths.other}
     if columns[:2] == POSITION["projected"]:
-        meant |= dict.fromkeys(columns[:2], lengths.plan)
+        meant |= {columns[0]: lengths.plan * east, columns[1]: lengths.plan * north}
     changed = {column: _plain(sheet, column, meant) for column in (*columns, "hu95", "vu95")}
     changed = {column: cells for column, cells in changed.items() if cells}
     if not changed:
@@ -58,6 +61,8 @@ def _plain(sheet: Sheet, column: str, meant: Mapping[str, float]) -> dict[int, s
         sign = "." if sheet.point else ","
         found = ["" if bad else repr(float(one)).replace(".", sign) for one, bad in zip(degrees, unread, strict=True)]
     else:
+        if column in _AXES and meant[column] > 0.0:
+            cells = without_axis(cells, _AXES[column])
         plain = plain_lengths(plain_signs(cells), lambda unit: says_metres(unit, meant[column]))
         found = ungrouped(ungrouped(plain, "."), ",").to_pylist()
     plainly = {at: text for at, text in zip(odd, found, strict=True) if text and sheet.number(text) is not None}

@@ -6,6 +6,8 @@ What the text says is read, and refused, as any other angle in degrees, minutes 
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
+import pyarrow as pa
+import pyarrow.compute as pc
 from msgspec import Struct
 
 from pipeline.files.angle_notations import split_into_parts
@@ -20,7 +22,7 @@ _WORDS = {word: letter for side, letter in zip(Side, "NSEW", strict=True) for wo
 _SIGNS = frozenset("+-")
 _HEADED = re.compile(r".*hemi?s?.*|(?:lat(?:itude)?)?ns|(?:lon(?:g|gitude)?)?e[wo]")
 #: What spreadsheets write behind a whole number.
-_WHOLE = re.compile(r"[.,]0+$")
+_WHOLE = r"[.,]0+$"
 
 
 class AngleParts(Struct, frozen=True):
@@ -30,22 +32,24 @@ class AngleParts(Struct, frozen=True):
     rest: tuple[str, ...]
     side: str = ""
 
-    def joined(self, cells: Mapping[str, str]) -> str:
-        """Return the angle of a row, by its cells: "36 50 12.345 S"; "" where it has none.
+    def joined(self, columns: Mapping[str, pa.Array]) -> pa.Array:
+        """Return the angles (n,) of rows as texts, by their columns (n,): "36 50 12.345 S"; null where there is none.
 
         A part that is not there, where others are, is a question mark, so that nothing is read.
         """
-        degrees, *rest = ((cells.get(name) or "").strip() for name in (self.degrees, *self.rest))
-        if not degrees and not any(rest):
-            return ""
-        whole = len(rest) > 1
-        parts = [_WHOLE.sub("", degrees), *(_WHOLE.sub("", part) if whole and not at else part
-                                             for at, part in enumerate(rest))]  # fmt: skip
-        text = " ".join(part or _LACKING for part in parts)
-        if not self.side:
-            return text
-        said = letter_of(cells.get(self.side) or "") or _LACKING
-        return f"{said}{text}" if said in _SIGNS else f"{text} {said}"
+        degrees, *rest = (_bare(columns[name]) for name in (self.degrees, *self.rest))
+        none = pc.and_kleene(pc.equal(degrees, ""), pc.equal(rest[0], ""))
+        for part in rest[1:]:
+            none = pc.and_(none, pc.equal(part, ""))
+        whole = [degrees, *rest[:-1]]
+        parts = [*(pc.replace_substring_regex(part, _WHOLE, "") for part in whole), rest[-1]]
+        text = pc.binary_join_element_wise(*(pc.if_else(pc.equal(part, ""), _LACKING, part) for part in parts), " ")
+        if self.side:
+            said = _sides(_bare(columns[self.side]))
+            before = pc.binary_join_element_wise(said, text, "")
+            behind = pc.binary_join_element_wise(text, said, " ")
+            text = pc.if_else(pc.is_in(said, pa.array(sorted(_SIGNS))), before, behind)
+        return pc.if_else(none, pa.scalar(None, pa.string()), text)
 
 
 def parts_of(
@@ -86,17 +90,30 @@ def letter_of(text: str) -> str:
 
 def joined_by(angles: Mapping[str, AngleParts], rows: Sequence[Mapping[str, str]]) -> Iterator[dict[str, str]]:
     """Yield the cells of rows with each angle in the column of its degrees."""
-    for cells in rows:
-        texts = {parts.degrees: parts.joined(cells) for parts in angles.values()}
-        yield {**cells, **{name: text for name, text in texts.items() if text}}
+    names = {name for parts in angles.values() for name in (parts.degrees, *parts.rest, parts.side) if name}
+    columns = {name: pa.array([cells.get(name) for cells in rows], pa.string()) for name in names}
+    whole = {parts.degrees: parts.joined(columns).to_pylist() for parts in angles.values()}
+    for at, cells in enumerate(rows):
+        yield {**cells, **{name: texts[at] for name, texts in whole.items() if texts[at]}}
 
 
 def joined_texts(columns: Mapping[str, Sequence[str]], angles: Sequence[AngleParts]) -> dict[str, list[str]]:
     """Return the texts of columns with whole angles in those of their degrees, and without those of their parts."""
-    rows = [dict(zip(columns, texts, strict=True)) for texts in zip(*columns.values(), strict=True)]
-    whole = {one.degrees: [one.joined(cells) for cells in rows] for one in angles}
+    arrays = {name: pa.array(texts, pa.string()) for name, texts in columns.items()}
+    whole = {one.degrees: [text or "" for text in one.joined(arrays).to_pylist()] for one in angles}
     parts = {name for one in angles for name in (*one.rest, one.side)}
     return {name: whole.get(name, list(texts)) for name, texts in columns.items() if name not in parts}
+
+
+def _bare(cells: pa.Array) -> pa.Array:
+    return pc.fill_null(pc.utf8_trim_whitespace(cells), "")
+
+
+def _sides(cells: pa.Array) -> pa.Array:
+    """Return the letter, or the sign, of each cell of hemispheres, a question mark where there is none."""
+    few = cells.dictionary_encode()
+    said = pa.array([letter_of(text) or _LACKING for text in few.dictionary.to_pylist()], pa.string())
+    return said.take(few.indices)
 
 
 def _says_side(texts: Sequence[str], axis: str, *, signs: bool) -> bool:

@@ -36,6 +36,9 @@ _NUMBERS: tuple[_Form, ...] = (
     (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
     (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?",
      "has a unit behind it that is not the one it is read in: export plain numbers", ", state units for feet"),
+    (rf"[+-]?{_PLAIN} ?(?:{_UNITS})?\.? ?[nsewo]|[nsewo] ?[:=]?{_PLAIN} ?(?:{_UNITS})?",
+     "has the letter of a side: one is read only behind a blank or a unit, E of an easting and N of a northing; export"
+     " plain numbers"),
     (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs for feet, inches or minutes in it: export plain decimal numbers"),
     (r"'.*", "begins with an apostrophe: export plain numbers"),
     (r"\".*|.*\"", "has a quote in it: export plain numbers"),

@@ -16,7 +16,15 @@ from msgspec import Struct
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.printed_pages import NO_PAGES, Pages, is_heading, may_be_rows, pages_of
 from pipeline.files.regular_files import read_whole
-from pipeline.files.workbook import WORKBOOKS, as_text, read_workbook
+from pipeline.files.workbook import (
+    OLD_WORKBOOK,
+    OTHER_WORKBOOKS,
+    PACKED,
+    SAVE_AS,
+    WORKBOOKS,
+    as_text,
+    read_workbook,
+)
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.limits import COLUMNS, LINE, TABLE
 from pipeline.near import plain
@@ -206,6 +214,12 @@ def _records_of(path: Path, data: bytes, asked: _Asked) -> tuple[list[_Record], 
     """Return the lines of a file that hold cells, and the delimiter between these; None where it is no text."""
     if path.suffix.lower() in WORKBOOKS:
         return list(_of_workbook(data, asked)), ","
+    if data.startswith((PACKED, OLD_WORKBOOK)):
+        what = f"it is no text: the content does not match the ending {path.suffix}"
+        if path.suffix.lower() in OTHER_WORKBOOKS:
+            what = f"the format {path.suffix.lower()} is not read"
+        asked.problems.add(asked.shown, 0, what, SAVE_AS)
+        return None
     text = decode(data, asked.shown, asked.problems, asked.how.encoding)
     if text is None or _has_long_line(text, asked) or _has_nul(text, asked):
         return None

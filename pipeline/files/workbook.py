@@ -29,6 +29,7 @@ WORKBOOKS, OTHER_WORKBOOKS = (".xlsx", ".xlsm"), (".xls", ".xlsb", ".ods", ".num
 SAVE_AS = "save it as .xlsx or .csv"
 
 #: The beginning of a file of the former kind, and of one that a password protects.
+PACKED = b"PK\x03\x04"
 OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 
 _Found = TypeVar("_Found")

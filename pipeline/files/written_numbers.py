@@ -1,7 +1,7 @@
 """Numbers as people and spreadsheets write them, made plain where that leaves nothing open.
 
-These are a typeset minus, full-width figures, separators between thousands and a unit behind the number. What could be
-read in two ways stays as it is, and is no number.
+These are a typeset minus, full-width figures, separators between thousands, a unit behind the number and the letter of
+its axis. What could be read in two ways stays as it is, and is no number.
 """
 
 from collections.abc import Callable
@@ -68,6 +68,24 @@ def plain_lengths(cells: pa.Array, is_meant: Callable[[str], bool]) -> pa.Array:
     if not meant:
         return cells
     return pc.if_else(pc.is_in(units, pa.array(meant, pa.string())), pc.struct_field(found, "number"), cells)
+
+
+def without_axis(cells: pa.Array, letter: str) -> pa.Array:
+    """Return lengths without the letter of their axis, "E" or "N": 324835.913 of "324835.913 E", "E 324835.913".
+
+    A unit between stays: 324835.913 m of "324835.913 m E". A letter right behind a figure may be of an exponent that
+    was cut off, and stays, as any other letter does.
+    """
+    text = pc.utf8_trim_whitespace(cells)
+    if not pc.any(pc.match_substring(text, letter)).as_py():
+        return cells
+    for pattern in (
+        rf"^(.*\d[.,]?)\s+{letter}$",
+        rf"^(.*\d[.,]?\s?\pL[\pL .-]*?)\s?{letter}$",
+        rf"^{letter}\s*[:=]?\s*([-+\x{{2212}}]?\d.*)$",
+    ):
+        text = pc.replace_substring_regex(text, pattern, r"\1")
+    return text
 
 
 def bare(cells: pa.Array) -> pa.Array:

@@ -24,7 +24,7 @@ from pipeline.new_job.precisions import (
     is_score,
     is_wider,
     leave_other_signs,
-    leave_small_units,
+    leave_other_units,
     left_precisions,
     take_by_side,
 )
@@ -32,7 +32,7 @@ from pipeline.new_job.repeated_headings import double_rivals, doubles_of
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.twelve_hour_clocks import half_apart
 from pipeline.new_job.unread_units import odd_unit, refusal
-from pipeline.new_job.values import MOSTLY, angles, given, numbers_of, with_unit, words
+from pipeline.new_job.values import MOSTLY, angles, axis_letter, given, numbers_of, with_unit, words
 from pipeline.occupations.check_words import mentions_check
 from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 from pipeline.read.hemispheres import against_signs, axis_of_letters
@@ -79,7 +79,7 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
     _names(look, mapping, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(look, mapping, free, take)
-    leave_small_units(look.columns, mapping)
+    leave_other_units(look.columns, mapping)
     leave_other_signs(look.columns, mapping)
     _slants(look, mapping, free, slants)
     if look.numbered:
@@ -94,8 +94,19 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
             f'the names in "{mapping.columns["name"]}" {marked}, as a spreadsheet marks texts, and would be issued so:'
             " if these signs are no part of the names, export without them and run `tiedown new` again"
         )
-    mapping.refused = of_notations or _of_years(look, mapping) or of_doubles or of_hemispheres or of_halves
+    refused = (of_notations, _of_years(look, mapping), of_doubles, of_hemispheres, of_halves, _of_axes(look, mapping))
+    mapping.refused = next(filter(None, refused), "")
     return mapping
+
+
+def _of_axes(look: FileLook, found: Mapped) -> str:
+    """Return that the letters beside eastings or northings are of the other axis, "" where none are."""
+    for word, other in (("easting", "N"), ("northing", "E")):
+        name = found.columns.get(word, "")
+        if name and axis_letter(look.columns.get(name, ())) == other:
+            axis = "northings" if other == "N" else "eastings"
+            return f'the numbers in "{name}" have {other} beside them, as {axis} have: call the column by its axis'
+    return ""
 
 
 def _give_back_bases(found: Mapped, free: list[str]) -> None:

@@ -284,11 +284,12 @@ def _is_sessions(path: Path, shown: str) -> bool:
 
 
 def _sort_table(look: FileLook, found: Contents) -> None:
-    if (joined := with_joined_angles(look)) is not None and _is_register(joined):
+    joined = with_joined_angles(look)
+    if joined is not None and _is_register(joined):
         found.registers.append(joined)
         return
-    columns = mapped(look)
-    both = FileFound(look, columns)
+    both = joined if joined is not None and _is_export(joined) else FileFound(look, mapped(look))
+    look, columns = both.look, both.mapped
     rows = any(len(texts) for texts in look.columns.values()) or look.place is not None
     if not rows:
         found.told.append((look.called, "neither", "has no rows"))

@@ -10,8 +10,8 @@ from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.mean_errors import is_either
-from pipeline.new_job.values import given, no_number, numbers_of
-from pipeline.read.heading_units import metres_in_heading, unit_in_heading
+from pipeline.new_job.values import no_number, numbers_of, units_differ, with_unit_below
+from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.precision_headings import WIDER, PrecisionHeading, Side, precision_in_heading
 
 _WORDS = ("sigma_east", "sigma_north", "sigma_up", "each", "radial", "precision")
@@ -31,8 +31,6 @@ _AXIS = re.compile(
     r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
 )
 _QUOTE = '"'
-#: Millimetres and centimetres.
-_SMALL_UNITS = ((0.001,), (0.01,))
 _SAY_PLAN = "map it below as sigma_horizontal if it is per direction, as drms if of both together"
 _SAY_ROOT = "export standard deviations, its square roots, instead; without them those of [quality] are used"
 _SAY = "map it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (per direction) or drms (of both)"
@@ -77,7 +75,7 @@ def of_size(texts: Sequence[str], heading: str) -> str:
         return "it does not hold numbers"
     if (odd := no_number(texts)) is not None:
         return f'some cells hold no number, such as "{odd}": rows with one could not be read'
-    scale = (metres_in_heading(heading) or (1.0,))[0]
+    scale = (metres_in_heading(with_unit_below(heading, texts)) or (1.0,))[0]
     known = values[np.isfinite(values)]
     if (known < 0.0).any():
         return "it has negative numbers, which cannot be precisions"
@@ -131,16 +129,13 @@ def _signs(texts: Sequence[str]) -> set[str]:
     return {found[1] for text in texts if (found := _BROKEN.fullmatch(text.strip())) is not None}
 
 
-def leave_small_units(columns: Mapping[str, Sequence[str]], found: Mapped) -> None:
-    """Map no precision whose row of units says millimetres or centimetres: a run takes these from headings alone."""
+def leave_other_units(columns: Mapping[str, Sequence[str]], found: Mapped) -> None:
+    """Map no precision whose heading says one unit and the row of units below it another: a run reads no such file."""
     for word in _MAPPED:
         name = found.columns.get(word, "")
-        unit = next(iter(given(columns.get(name, []))), "").strip(" []()")
-        if name and unit_in_heading(name) is None and metres_in_heading(f"{name} [{unit}]") in _SMALL_UNITS:
-            why = (
-                f"a run reads it in metres, and the row of units says {unit}: write the heading {name} [{unit}] and map"
-            )
-            found.left.append((name, f"{why} it as {word}"))
+        if name and (unit := units_differ(name, columns.get(name, []))):
+            why = f"the row of units below it says {unit}: write one unit in both, and map it as {word}"
+            found.left.append((name, why))
             del found.columns[word]
 
 

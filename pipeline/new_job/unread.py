@@ -33,9 +33,9 @@ _PART_OF_ANGLE = re.compile(
 )
 #: What is said of its columns.
 _APART = (
-    "hold degrees, minutes and seconds in columns of their own, which are not put together: export decimal degrees, or"
-    " make a column of them in a spreadsheet: degrees + minutes / 60 + seconds / 3600, with 9 decimals and the sign of"
-    " the whole; or each angle in one column, as 12 02 48.70355 with its sign or N, S, E, W"
+    "hold degrees, minutes and seconds in columns of their own, whose headings do not say which they are: call them Lat"
+    " deg, Lat min, Lat sec, N/S, Lon deg, Lon min, Lon sec, E/W, or export decimal degrees, or each angle in one"
+    " column, as 12 02 48.70355 with its sign or N, S, E, W"
 )
 #: Decimals of degrees that are rounded, metres in a degree of latitude, and the axes of a place.
 _FEW_DECIMALS, _DEGREE, _AXES = (4, 5), 111_000.0, 2

@@ -10,10 +10,10 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.files.angles import decimal_degrees, dms
 from pipeline.files.no_values import is_no_value
-from pipeline.files.written_numbers import bare, plain_lengths
+from pipeline.files.written_numbers import bare, plain_lengths, without_axis
 from pipeline.geodesy.unit_words import bare_unit, says_metres
 from pipeline.geodesy.units import METRES
-from pipeline.read.heading_units import unit_in_heading
+from pipeline.read.heading_units import metres_in_heading, unit_alone, unit_in_heading
 from pipeline.read.headings import is_row_of_units
 from pipeline.read.numeric import numbers
 
@@ -24,6 +24,8 @@ _FIGURE = re.compile(r"[0-9０-９]")
 #: Decimals, whatever stands behind them; what stands behind a number.
 _DECIMALS = re.compile(r"[.,]([^.,]*?)\D*$")
 _BEHIND = re.compile(r".*[0-9][.,]?\s?([^\W\d_](?:[^\W\d_]|[ .-]){0,20})")
+#: Decimals of a length with something beside it.
+_BROKEN = re.compile(r"[0-9][.,][0-9]{2}")
 #: Degrees that are no names or codes, as N12 may be.
 _DEGREES = re.compile(r"[°º˚]|[.,][0-9]{3}")
 
@@ -39,17 +41,46 @@ def _is_unit(text: str) -> bool:
 
 def with_unit(heading: str, texts: Sequence[str]) -> str:
     """Return a heading with the unit that a row below it, or every cell, says; as it is if none does or it says one."""
-    if unit_in_heading(heading) is not None:
-        return heading
+    headed = with_unit_below(heading, texts)
+    unit = unit_in_cells(texts) if unit_in_heading(headed) is None else ""
+    return f"{heading} [{unit}]" if unit else headed
+
+
+def with_unit_below(heading: str, texts: Sequence[str]) -> str:
+    """Return a heading with the unit that a row below it says; as it is if there is no such row or it says one."""
+    unit = _unit_below(texts)
+    return f"{heading} [{unit}]" if unit and unit_in_heading(heading) is None else heading
+
+
+def units_differ(heading: str, texts: Sequence[str]) -> str:
+    """Return the unit of lengths in a row below a heading that says another one, "" where they are at one."""
+    unit, said = _unit_below(texts), metres_in_heading(heading)
+    below = metres_in_heading(f"x [{unit}]") if unit else ()
+    return unit if said and below and not set(said) & set(below) else ""
+
+
+def _unit_below(texts: Sequence[str]) -> str:
     first = next(iter(given(texts)), "")
-    unit = first.strip(" []()") if _is_unit(first) else unit_in_cells(texts)
-    return f"{heading} [{unit}]" if unit else heading
+    return unit_alone(first) if _is_unit(first) else ""
 
 
 def unit_in_cells(texts: Sequence[str]) -> str:
     """Return the metres or feet that stand behind a column's numbers; "" for none, and where there are several."""
+    if letter := axis_letter(texts):
+        texts = without_axis(pa.array(texts, pa.string()), letter).to_pylist()
     found = {match[1] for text in texts if (match := _BEHIND.fullmatch(text)) and _may_be_meant(match[1])}
     return found.pop() if len({bare_unit(unit) for unit in found}) == 1 else ""
+
+
+def axis_letter(texts: Sequence[str]) -> str:
+    """Return "E" or "N" where all numbers of a column have that letter of an axis beside them, else "".
+
+    Numbers have decimals: N12 is a name.
+    """
+    some = [text.strip() for text in given(texts) if not _is_unit(text)]
+    if not some or not all(map(_BROKEN.search, some)):
+        return ""
+    return next((letter for letter in "EN" if all(letter in (text[0], text[-1]) for text in some)), "")
 
 
 def _may_be_meant(unit: str) -> bool:
@@ -76,6 +107,7 @@ def _as_written(texts: Sequence[str]) -> Floats:
     values, bad = numbers(cells, "," if comma(texts) else ".")
     if bad.any() and any(map(_FIGURE.search, texts)):
         unit = bare_unit(unit_in_cells(texts))
+        cells = without_axis(cells, letter) if (letter := axis_letter(texts)) else cells
         plain = plain_lengths(cells, lambda each: bare_unit(each) == unit)
         again, still = numbers(plain, "," if comma(given(bare(plain).to_pylist())) else ".")
         values, bad = (again, still) if still.sum() < bad.sum() else (values, bad)

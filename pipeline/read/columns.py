@@ -12,7 +12,7 @@ from pipeline.clock import DAY
 from pipeline.files.angles import decimal_degrees, dms
 from pipeline.files.letter_o import with_west
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
-from pipeline.files.written_numbers import plain_lengths
+from pipeline.files.written_numbers import plain_lengths, without_axis
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
 from pipeline.geodesy.unit_words import says_metres
@@ -52,6 +52,8 @@ _LONGEST_POLE = 30.0
 _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_latitude": 90.0}
 _LONGITUDES = ("longitude", "base_longitude")
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
+#: Letters of axes that may stand beside lengths, where these count to the east and north.
+_AXES = {"easting": "E", "northing": "N", "base_easting": "E", "base_northing": "N"}
 
 
 class ReadingPlan(Struct, frozen=True, kw_only=True):
@@ -71,7 +73,7 @@ class ReadingPlan(Struct, frozen=True, kw_only=True):
     carried: tuple[tuple[str, pa.Field], ...]
     lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
-    small: dict[str, float]  # metres in the units of columns whose headings say a small one
+    small: dict[str, float]  # metres in the units of columns whose headings, or a row below them, say a small one
     headings: tuple[str, ...]
 
     @property
@@ -235,11 +237,13 @@ class _Reader:
         return values, empty
 
     def _as_written(self, word: str, cells: pa.Array, values: Floats, bad: Flags) -> tuple[Floats, Flags]:
-        """Return numbers with those that have a degree sign or a hemisphere, or the unit that they are read in."""
+        """Return numbers with those that have a degree sign or a hemisphere, or the unit and axis they are read in."""
         if word in DEGREES:
             again, still = decimal_degrees(cells, _LETTERS[word])
         elif word in LENGTHS:
             metre = self._metre(word)
+            if word in _AXES and metre > 0.0:
+                cells = without_axis(cells, _AXES[word])
             again, still = numbers(plain_lengths(cells, lambda unit: says_metres(unit, metre)), self.how.decimal)
         else:
             return values, bad

@@ -19,7 +19,7 @@ from pipeline.files.letter_o import west_by
 from pipeline.files.regular_files import COPY, NoFile, check_regular
 from pipeline.files.text_marks import text_mark
 from pipeline.files.unread_formats import unread_format, way_to_read
-from pipeline.files.workbook import OLD_WORKBOOK, WORKBOOKS, HiddenSheet
+from pipeline.files.workbook import OLD_WORKBOOK, PACKED, WORKBOOKS, HiddenSheet
 from pipeline.handoff import ahead
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Job, Points
@@ -61,7 +61,6 @@ LOOKED = 4 << 20
 LOOKED_NAMES = 200
 #: Bytes of a text beyond which it comes in several pieces, so that the next is taken apart while one is worked at.
 MUCH = 1 << 23
-_ZIP = b"PK\x03\x04"
 
 
 class Looked(Struct, frozen=True):
@@ -94,6 +93,7 @@ class Export:
     spreadsheet, "" where they are not. ``exchanged`` is whether degrees beside easting and northing say that these are
     exchanged, None where nothing does say it. ``beside`` is how other positions of its rows go with the mapped ones.
     ``west`` are the headings by whose language the O of its longitudes is read as the west, () where they have no O.
+    ``small`` are the metres of one unit of columns that are read in a small one, by our words.
     """
 
     path: Path
@@ -115,6 +115,7 @@ class Export:
     exchanged: bool | None = field(default=None, compare=False)
     beside: tuple[PositionsBeside, ...] = field(default=(), compare=False)
     west: tuple[str, ...] = ()
+    small: Mapping[str, float] = field(default_factory=dict, compare=False, repr=False)
 
 
 def find_exports(
@@ -399,7 +400,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             apart=geometry_apart(path, points, source, first),
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
             exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
-            west=_west(source, first),
+            west=_west(source, first), small=source.how.small,
         )  # fmt: skip
 
 
@@ -449,9 +450,9 @@ def _check_content(path: Path) -> None:
     elif ending in JSON:
         fits = head.decode(text_encoding(path), "replace").removeprefix("\ufeff").lstrip().startswith("{")
     elif ending in WORKBOOKS:
-        fits = head.startswith((_ZIP, OLD_WORKBOOK))
+        fits = head.startswith((PACKED, OLD_WORKBOOK))
     elif ending in TEXT:
-        fits = not head.startswith((SQLITE, _ZIP))
+        fits = not head.startswith((SQLITE, PACKED))
     else:
         known = ", ".join((*TEXT, *JSON, *PACKAGE, *WORKBOOKS))
         raise Unusable(0, unread_format(path), way_to_read(path) or f"export it in one that is: {known}")

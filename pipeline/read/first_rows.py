@@ -33,7 +33,7 @@ def check_units(source: Source, first: list[Raw]) -> Unusable | None:
     if raw is not None:
         texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
         cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
-        check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
+        check_units_row(how.points, how.lengths, how.small, cells, int(raw.row[0]))
     other = _otherwise_above(source, raw)
     if other is not None and raw is not None and how.points.units is None:
         raise other

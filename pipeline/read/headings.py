@@ -1,7 +1,7 @@
 """Compares units in column headings ("Height [ft]", "sE (mm)") with those in the job file."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from pipeline.files.angle_notations import TO_DEGREES, parts_fix, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
@@ -20,21 +20,32 @@ _WORDS = LENGTHS_SAID.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd",
 #: Lengths that `units` cannot state in millimetres and a heading can: those that are no part of a position.
 _SMALL = (0.001, 0.01)
 _FREE = LENGTHS - ALONG - UPWARD
+#: What lengths are read in that are no part of a position, by name.
+_READ = {**METRES, "millimetre": 0.001, "centimetre": 0.01}
 
 
-def small_units(points: Points) -> dict[str, float]:
-    """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres."""
-    said = {word: metres_in_heading(name) for word, name in mapped(points.columns).items() if word in _FREE}
+def small_units(points: Points, below: Mapping[str, str] | None = None) -> dict[str, float]:
+    """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres.
+
+    Given ``below``, the cells of a row of units by our words, those of which it says so instead.
+    """
+    told = (
+        mapped(points.columns) if below is None else {word: f"x [{unit_alone(cell)}]" for word, cell in below.items()}
+    )
+    said = {word: metres_in_heading(name) for word, name in told.items() if word in _FREE}
     return {word: metres[0] for word, metres in said.items() if metres and metres[0] in _SMALL}
 
 
-def check_headings(points: Points, counted: Lengths, line: int) -> None:
+def check_headings(points: Points, counted: Lengths, line: int, joined: Collection[str] = ()) -> None:
     """Hold what the headings of mapped columns say against what their numbers are read as.
 
-    Raises `Unusable` with the header's line where they contradict each other.
+    ``joined`` are our words of angles that are put together: "B Grad" before "B Min" is no gon. Raises `Unusable` with
+    the header's line where they contradict each other.
     """
     for word, name in mapped(points.columns).items():
         unit = unit_in_heading(name)
+        if word in joined:
+            continue
         if word in DEGREES:
             _check_angle(word, name, unit, points, line)
         elif unit is None:
@@ -47,13 +58,15 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
             raise Unusable(line, f'the heading "{name}" ({word}) is not in seconds', "export it in seconds")
 
 
-def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], line: int) -> None:
+def check_units_row(
+    points: Points, counted: Lengths, small: Mapping[str, float], cells: Mapping[str, str], line: int
+) -> None:
     """Hold a row of units, as some programs write below the header, against what the numbers are read as.
 
-    ``cells`` are those of mapped columns on the first row, by our words; a row of anything else is left alone. Raises
-    `Unusable` as `check_headings` does, and where precisions are in millimetres, which only a heading can say.
+    ``small`` are the metres of one unit of columns that are read in a small one; ``cells`` are those of mapped columns
+    on the row, by our words; a row of anything else is left alone. Raises `Unusable` as `check_headings` does.
     """
-    there = {word: cell.strip("[](){}<> ") for word, cell in cells.items() if word in LENGTHS | DEGREES and cell}
+    there = {word: unit_alone(cell) for word, cell in cells.items() if word in LENGTHS | DEGREES and cell}
     if not there or not all(_says_unit(cell) for cell in there.values()):
         return
     names = {word: f"{name} [{there[word]}]" for word, name in mapped(points.columns).items() if word in there}
@@ -66,9 +79,13 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
             below = f'the row of units, "{there[word]}" below "{mapped(points.columns)[word]}",'
             what = what.replace(f'the heading "{name}"', below)
         raise Unusable(line, what, fix.replace("rename it in", "correct it in")) from error
-    if small := set(small_units(with_units)) - set(small_units(points)):
-        what = f"the row of units has a small unit for {', '.join(sorted(small))}, whose numbers are read unconverted"
-        raise Unusable(line, what, "write it into the heading, such as sE [mm], or export metres")
+    for word in sorted(_FREE & there.keys()):
+        metre, said = small.get(word, counted.other), metres_in_heading(f"x [{there[word]}]")
+        if said and not any(is_one(metre, each) for each in said):
+            read = next((called for called, one in _READ.items() if is_one(metre, one)), "another unit")
+            below = f'"{there[word]}" below "{mapped(points.columns)[word]}"'
+            what = f"the row of units, {below}, has a different unit from the one that {word} is read in, {read}"
+            raise Unusable(line, what, "say one unit in the heading and below it, the one that the numbers are in")
 
 
 def is_row_of_units(cells: Iterable[object]) -> bool:
@@ -92,16 +109,19 @@ def _check_angle(word: str, name: str, unit: str | None, points: Points, line: i
 
 
 def check_parts(points: Points, names: Sequence[str], line: int) -> None:
-    """Refuse an angle whose minutes and seconds stand in other columns that are not mapped, as nothing reads them.
+    """Refuse decimal degrees whose minutes and seconds stand in other columns that are not mapped.
 
     ``names`` are the file's columns in order. Raises `Unusable` with the header's line.
     """
     taken = mapped(points.columns)
     for word, name in taken.items():
-        parts = split_into_parts(name, names) if word in DEGREES else ()
-        told = "" if points.angles == "dms" else ', and state angles = "dms"'
+        joined = points.angles == "dms" and word in ("longitude", "latitude")
+        parts = split_into_parts(name, names) if word in DEGREES and not joined else ()
         if parts and not set(parts) & set(taken.values()):
-            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', f"{parts_fix(name, parts)}{told}")
+            fix = parts_fix(name, parts)
+            if word in ("longitude", "latitude"):
+                fix = f'state angles = "dms" for its block, which puts them together; else {fix}'
+            raise Unusable(line, f'"{name}" ({word}) {parts_problem(parts)}', fix)
 
 
 def _fix(word: str, metres: tuple[float, ...], counted: Lengths, points: Points) -> str:

@@ -9,7 +9,6 @@ from pipeline.files.written_numbers import plain_lengths
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 from pipeline.read.heading_units import metres_in_heading
-from pipeline.read.headings import small_units
 from pipeline.read.mapping import mapped
 from pipeline.read.numeric import numbers
 from pipeline.read.pole_headings import says_pole
@@ -25,7 +24,7 @@ def pole_heights(batch: pa.RecordBatch, export: Export) -> Floats | None:
     if name not in batch.schema.names:
         return None
     cells = batch.column(name)
-    metre = small_units(export.points).get("pole_height", lengths_of(export.points).other)
+    metre = export.small.get("pole_height", lengths_of(export.points).other)
     return np.asarray(each_once(cells, _numbers), np.float64) * metre
 
 

@@ -9,9 +9,9 @@ import pyarrow.compute as pc
 from msgspec import Struct
 
 from pipeline.arrays import Flags
-from pipeline.geodesy.units import Lengths
 from pipeline.job.model import Points
 from pipeline.near import plain
+from pipeline.read.columns import ReadingPlan
 from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import unit_in_heading
 from pipeline.read.headings import check_units_row
@@ -77,12 +77,12 @@ def heading_of(points: Points, names: Sequence[str]) -> Heading:
     return Heading(told, columns, places, tuple(word for word in words if word in columns))
 
 
-def with_one_heading(points: Points, names: Sequence[str], counted: Lengths, batches: Iterator[Raw]) -> Iterator[Raw]:
+def with_one_heading(how: ReadingPlan, batches: Iterator[Raw]) -> Iterator[Raw]:
     """Give the rows again. Raises `Unusable` where rows stand below a heading, or units, by which they are not read.
 
     A heading that is the first one again, blanks and case aside, is left alone: it is counted as no reading.
     """
-    first = heading_of(points, names)
+    first = heading_of(how.points, how.headings)
     again: Unusable | None = None
     begun = False  # whether rows have numbers: in what stands above them all, headings may have several lines
     for raw in batches:
@@ -92,7 +92,7 @@ def with_one_heading(points: Points, names: Sequence[str], counted: Lengths, bat
             raise again
         for row in found:
             assert filled is not None
-            what, first = _otherwise(raw, row, first, points, counted, begun or bool(filled[:row].any()))
+            what, first = _otherwise(raw, row, first, how, begun or bool(filled[:row].any()))
             if what is None:
                 continue
             again = Unusable(int(raw.row[row]), f"{NOT_AS_ABOVE}: {what}", SPLIT)
@@ -102,9 +102,7 @@ def with_one_heading(points: Points, names: Sequence[str], counted: Lengths, bat
         yield raw
 
 
-def _otherwise(
-    raw: Raw, row: int, first: Heading, points: Points, counted: Lengths, begun: bool
-) -> tuple[str | None, Heading]:
+def _otherwise(raw: Raw, row: int, first: Heading, how: ReadingPlan, begun: bool) -> tuple[str | None, Heading]:
     """Say how a row that may be a heading differs from the first; also give the heading to hold further ones against.
 
     Where no line names the columns that is the first such row. Raises `Unusable` where a row of units says others.
@@ -114,7 +112,7 @@ def _otherwise(
         return raw.fault[row].as_py(), first
     cells = [str(column[row].as_py() or "") for column in raw.columns.values()]
     at = {word: cells[place] for word, place in first.places.items()}
-    check_units_row(points, counted, at, int(raw.row[row]))
+    check_units_row(how.points, how.lengths, how.small, at, int(raw.row[row]))
     words = [at[word] for word in first.words]
     apart = all(words) and len(set(map(plain, words))) == len(words)  # "no fix" stands in all of them
     other = apart and not any(map(str.isdecimal, "".join(words)))

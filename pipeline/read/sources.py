@@ -15,6 +15,7 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.crs_comparison import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
+from pipeline.read.angles_in_parts import in_parts, with_angles_joined
 from pipeline.read.columns import ReadingPlan, lengths_of, reading_plan
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
@@ -29,6 +30,7 @@ from pipeline.read.spreadsheet import open_sheet
 from pipeline.read.text_blocks import CHUNK
 from pipeline.read.truncated_files import without_cut_rows
 from pipeline.read.two_columns import put_together
+from pipeline.read.units_below import with_units_below
 from pipeline.read.vector import open_layer
 from pipeline.words import counted
 
@@ -73,11 +75,11 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         _check_columns(points, vector.schema, 1)
         if not vector.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
-        check_headings(points, lengths_of(points), 1)
+        check_headings(points, lengths_of(points), 1, in_parts(points, tuple(vector.schema.names)))
         check_parts(points, vector.schema.names, 1)
         how = reading_plan(points, points.decimal or ".", vector.schema, _in_degrees(points.crs, vector.crs))
-        rows = with_one_heading(points, vector.schema.names, how.lengths, vector.batches)
-        how, batches = put_together(how, rows)
+        how, rows = with_units_below(how, vector.batches)
+        how, batches = with_angles_joined(*put_together(how, with_one_heading(how, rows)), 1)
         yield Source(1, vector.crs, how, checked(how, batches), None if layer is not None else seen)
 
 
@@ -92,12 +94,13 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     _check_columns(points, schema, dialect.header_line)
     if position_of(points.columns).from_geometry:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
-    check_headings(points, lengths_of(points), dialect.header_line)
+    check_headings(points, lengths_of(points), dialect.header_line, in_parts(points, tuple(dialect.names)))
     check_parts(points, dialect.names, dialect.header_line)
     how = reading_plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points, dialect, read_delimited(path, dialect, points.encoding, chunk, seen))
-    how, rows = put_together(how, with_one_heading(points, dialect.names, how.lengths, whole))
+    how, rows = with_units_below(how, whole)
+    how, rows = with_angles_joined(*put_together(how, with_one_heading(how, rows)), dialect.header_line)
     return Source(dialect.header_line, None, how, checked(how, rows), seen, dialect.above)
 
 
@@ -108,11 +111,11 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     _check_columns(points, sheet.schema, line)
     if position_of(points.columns).from_geometry:
         raise Unusable(line, "the job file maps no position columns", "map longitude, latitude, height")
-    check_headings(points, lengths_of(points), line)
+    check_headings(points, lengths_of(points), line, in_parts(points, tuple(sheet.schema.names)))
     check_parts(points, sheet.schema.names, line)
     how = reading_plan(points, points.decimal or ".", sheet.schema, dates=True)
-    rows = with_one_heading(points, sheet.schema.names, how.lengths, sheet.batches)
-    how, batches = put_together(how, rows)
+    how, rows = with_units_below(how, sheet.batches)
+    how, batches = with_angles_joined(*put_together(how, with_one_heading(how, rows)), line)
     return Source(line, None, how, checked(how, batches), above=sheet.above)
 
 

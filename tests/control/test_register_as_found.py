@@ -316,6 +316,7 @@ _PLAIN = Form()
 @pytest.mark.parametrize("row", [
     "K1;1,753,201.25;5,921,100.1;41.5", "K1;1.753.201,25;5.921.100,1;41,5", "K1;1 753 201,25;5 921 100,1;41,5",
     "K1;1’753’201.25;5’921’100.1;41.5", "K1;1753201.25 m;5921100.1 m;41.5 m", "K1;1 753 201,25 m;5921100,1;41,5m",
+    "K1;1753201.25 m E;5921100.1 m N;41.5", "K1;E 1753201.25;N 5921100.1;41.5 m", "K1;1753201.25 mE;5921100.1mN;41.5",
     "K1;１７５３２０１．２５;5921100.1;41.5", "K1;17,53,201.25;59,21,100.1;41.5",
 ])  # fmt: skip
 def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> None:
@@ -329,6 +330,8 @@ def test_numbers_with_units_and_parted_thousands(row: str, tmp_path: Path) -> No
     ("K1;1,753,201.25;5,921,100.1;412,350", "height '412,350' is ambiguous (412350 or 412,350?)"),
     ("K1;17,53,201.25;59,21,100.1;412,350", "height '412,350' is ambiguous (412350 or 412,350?)"),
     ("K1;1.753.201,25;5.921.100,1;412.350", "height '412.350' is ambiguous (412350 or 412.350?)"),
+    ("K1;1753201.25 m E;5921100.1 m S;41.5", "northing '5921100.1 m S' is not a number: it has the letter of a side"),
+    ("K1;1753201.25 m N;5921100.1 m E;41.5", "has the letter of a side"),
     ("K1;1 753 201;5921100.1;41.5", "separators between thousands"),
     ("K1;1753201.25;٥٩٢١١٠٠.١;41.5", "figures other than 0 to 9"),
 ])  # fmt: skip

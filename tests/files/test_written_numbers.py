@@ -4,7 +4,7 @@ import pyarrow as pa
 import pytest
 
 from pipeline.files.odd_text import why_no_number
-from pipeline.files.written_numbers import ungrouped
+from pipeline.files.written_numbers import ungrouped, without_axis
 
 
 @pytest.mark.parametrize(
@@ -34,3 +34,31 @@ def test_a_decimal_comma_has_no_indian_groups() -> None:
 def test_indian_groups_that_are_not_read_are_told() -> None:
     """Without a decimal point behind them they may be anything, as 38,324 may."""
     assert "separators between thousands" in why_no_number("38,32,495")
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [
+        ("324835.913 m E", "324835.913 m"),
+        ("324835.913 mE", "324835.913 m"),
+        ("324835.913m E", "324835.913m"),
+        ("1065731.3 US ft E", "1065731.3 US ft"),
+        ("324835,913 E", "324835,913"),
+        ("E 324835.913 m", "324835.913 m"),
+        ("E324835.913", "324835.913"),
+        ("E: -324835.913", "-324835.913"),
+        ("324835.913", "324835.913"),
+        ("3.2E", "3.2E"),  # an exponent may be cut off
+        ("3.2e5", "3.2e5"),
+        ("324835.913 m W", "324835.913 m W"),
+        ("324835.913 m N", "324835.913 m N"),
+        ("E", "E"),
+    ],
+)
+def test_the_letter_of_its_axis_is_taken_off_a_length(text: str, plain: str) -> None:
+    assert without_axis(pa.array([text]), "E").to_pylist() == [plain]
+
+
+@pytest.mark.parametrize("text", ["5161024.87 m S", "324835.913W", "E 1506852.46", "3.2E", "1506852.46 m O"])
+def test_a_letter_that_is_not_read_is_told(text: str) -> None:
+    assert "has the letter of a side" in why_no_number(text)

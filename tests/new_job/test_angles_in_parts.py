@@ -1,4 +1,4 @@
-"""A register with degrees, minutes and seconds in columns of their own: drafted, and proven as with decimal degrees."""
+"""Degrees, minutes and seconds in columns of their own: drafted, and proven as with decimal degrees."""
 
 from pathlib import Path
 
@@ -57,3 +57,33 @@ def test_how_the_parts_become_one_column() -> None:
     told = parts_fix("Lat Deg", ("Lat Min", "Lat Sec"))
     assert '"Lat Deg" + "Lat Min" / 60 + "Lat Sec" / 3600 with 9 decimals' in told
     assert '"Lat D" + "Lat M" / 60 with' in parts_fix("Lat D", ("Lat M",))
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude"),
+    [
+        ("Lat deg;Lat min;Lat sec", "Lon deg;Lon min;Lon sec"),
+        ("LatD;LatM;LatS;N/S", "LonD;LonM;LonS;E/W"),
+        ("B Grad;B Min;B Sek;N/S", "L Grad;L Min;L Sek;E/W"),
+        ("Breite Grad;Breite Min;Breite Sek", "Länge Grad;Länge Min;Länge Sek"),
+    ],
+)
+def test_an_export_with_angles_in_parts_is_drafted_and_read(latitude: str, longitude: str, tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    rows = job.rows
+    sided = latitude.count(";") > 2
+    page = [f"Point;Code;Sol;Time UTC;{latitude};{longitude};EllHt"]
+    times = rows["time"].astype("datetime64[ms]").astype(str).tolist()
+    for at, time in enumerate(times):
+        first = _parts(float(rows["latitude"][at]), letters="NS" * sided)
+        second = _parts(float(rows["longitude"][at]), letters="EW" * sided)
+        named = [str(rows[word][at]) for word in ("name", "code", "solution")]
+        page.append(";".join([*named, f"{time}Z", *first, *second, f"{rows['height'][at]:.4f}"]))
+    (tmp_path / "rover.csv").write_text("\n".join(page) + "\n", encoding="utf-8")
+    started = new_job(tmp_path)
+    text = Path(started.path).read_text(encoding="utf-8")
+    assert 'angles = "dms"' in text[: text.index("[control]")]
+    answer(Path(started.path), HEIGHT)
+    record = run_job(started.path, dry_run=True).record
+    assert (record["verdict"], record["rows"]["held_back"]) == ("proven", 0)

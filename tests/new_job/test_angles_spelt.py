@@ -70,14 +70,13 @@ def test_a_spelling_that_is_not_read_is_not_sent_to_a_key_that_does_not_help(tmp
 
 
 @pytest.mark.parametrize("heads", ["Lat D,Lat M,Lat S,Lon D,Lon M,Lon S", "LatD,LatM,LatS,LonD,LonM,LonS"])
-def test_minutes_in_a_column_of_their_own_are_no_degrees(heads: str, tmp_path: Path) -> None:
+def test_minutes_in_a_column_of_their_own_are_of_the_angle(heads: str, tmp_path: Path) -> None:
     rows = [f"P{at},48,11,5{at}.91091,9,51,54.97177,566.301,2026-03-14T09:0{at}:00Z" for at in range(5)]
     text = "\n".join([f"Point,{heads},Ellipsoid height,Time", *rows])
     (tmp_path / "rover.csv").write_text(text, encoding="utf-8")
-    with pytest.raises(JobError) as error:
-        new_job(tmp_path)
-    first, minutes, seconds = heads.split(",")[:3]
-    assert f'"{first}" holds only degrees, with the rest in "{minutes}" and "{seconds}"' in str(error.value)
+    page = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    first, *_, longitude, _, _ = heads.split(",")
+    assert f'latitude = "{first}"' in page and f'longitude = "{longitude}"' in page and 'angles = "dms"' in page
 
 
 @pytest.mark.parametrize(

@@ -43,14 +43,14 @@ def test_other_large_numbers_are_no_times(heading: str, values: list[int], tmp_p
         new_job(tmp_path)
 
 
-def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_said_to_be(tmp_path: Path) -> None:
-    heads = "Point,LatDeg,LatMin,LatSec,LonDeg,LonMin,LonSec,Ellipsoidal height,Time"
+def test_degrees_minutes_and_seconds_in_columns_that_no_heading_tells_are_said_to_be(tmp_path: Path) -> None:
+    heads = "Point,A,B,C,D,E,F,Ellipsoidal height,Time"
     (tmp_path / "obs.csv").write_text(
         f"{heads}\nP1,52,20,37.1,13,31,39.8,81.0,2026-03-22T18:40:00Z\n", encoding="utf-8"
     )
     with pytest.raises(JobError) as raised:
         new_job(tmp_path)
-    assert "in columns of their own, which are not put together: export decimal degrees" in str(raised.value)
+    assert "in columns of their own, whose headings do not say which they are" in str(raised.value)
 
 
 def test_what_no_register_is_recognised_for_stands_before_the_questions(tmp_path: Path) -> None:

@@ -79,9 +79,7 @@ def test_a_row_of_units_says_so_too(tmp_path: Path) -> None:
     assert 'the row of units below "Lat" states gon' in refused(tmp_path)
 
 
-@pytest.mark.parametrize("named", [True, False])
-def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_refused(named: bool, tmp_path: Path) -> None:
-    """``named``: "Lat deg", "Lat min", "Lat sec"; else the parts are called so that nothing tells that they are."""
+def test_degrees_minutes_and_seconds_whose_headings_do_not_tell_them_are_refused(tmp_path: Path) -> None:
     job = job_of()
     lay(tmp_path, job)
     heads: dict[str, str] = {}
@@ -97,12 +95,11 @@ def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_refused(named: 
                  "sec": (minutes % 1) * 60}  # fmt: skip
         for part, values in parts.items():
             key = f"{word} {part}"
-            heads[key] = f"{called} {part}" if named else called if part == "deg" else f"{called}_{part[0]}x"
+            heads[key] = called if part == "deg" else f"{called}_{part[0]}x"
             told[key] = [f"{value:.5f}" if part == "sec" else f"{value:.0f}" for value in values]
     write(tmp_path / "a.csv", job, heads, time="%Y-%m-%d %H:%M:%S", told=told)
     said = refused(tmp_path)
-    assert ('"Lat deg" holds only degrees, with the rest in "Lat min" and "Lat sec"' in said) == named
-    assert "export decimal degrees in one column" in said and ("only whole degrees" in said) != named
+    assert "export decimal degrees in one column" in said and "only whole degrees" in said
 
 
 def test_heights_with_separators_between_thousands_are_shown(tmp_path: Path) -> None:

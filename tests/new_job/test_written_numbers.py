@@ -125,3 +125,36 @@ def test_a_unit_behind_the_numbers_is_never_left_out(tmp_path: Path) -> None:
     path.write_text(page.replace('\nunits = "foot"', '\nunits = "metre"'), encoding="utf-8")
     with pytest.raises(JobError, match="has a unit behind it that is not the one it is read in"):
         run_job(str(path), dry_run=True)
+
+
+@pytest.mark.parametrize("form", ["{:.4f} m {}", "{:.4f}m{}", "{1} {0:.4f}", "{:.4f} {}"])
+def test_eastings_with_the_letter_of_their_axis_are_read(form: str, tmp_path: Path) -> None:
+    """In exports and in the register."""
+    job = job_of()
+    lay(tmp_path, job)
+    heads = {"name": "Point", "time": "Time UTC", "easting": "Easting", "northing": "Northing", "height": "EllHt",
+             "solution": "Sol", "code": "Code"}  # fmt: skip
+    letters = {"easting": "E", "northing": "N"}
+    told = {
+        word: [form.format(float(text), letter) for text in cells(job, word, str)] for word, letter in letters.items()
+    }
+    write(tmp_path / "rover.csv", job, heads, told=told)
+    lines = ["mark;easting;northing;height"]
+    for name, east, north, up in zip(
+        *(job.register[word] for word in ("mark", "easting", "northing", "height")), strict=True
+    ):
+        lines.append(f"{name};{form.format(east, 'E')};{form.format(north, 'N')};{up:.4f}")
+    (tmp_path / "control.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    record = _record(new_job(tmp_path), HEIGHT | NAMELESS)
+    assert record["verdict"] == "proven" and "unreadable" not in record["rows"]["by_reason"]  # type: ignore[index]
+
+
+def test_letters_of_the_other_axis_are_told(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    heads = {"name": "Point", "time": "Time UTC", "easting": "Y", "northing": "X", "height": "EllHt"}
+    told = {"easting": [f"{text} m E" for text in cells(job, "easting", str)],
+            "northing": [f"{text} m N" for text in cells(job, "northing", str)]}  # fmt: skip
+    write(tmp_path / "rover.csv", job, heads, told=told)
+    with pytest.raises(JobError, match=r"as (northings|eastings) have: call the column by its axis"):
+        new_job(tmp_path)

@@ -179,7 +179,7 @@ def test_heights_in_feet_beside_eastings_in_metres_can_only_be_exported_otherwis
         (",,[deg],[deg],[m],[m],[m],[m],,,", None),
         (",,°,°,m,,,,,,", None),
         (",,deg,deg,ft,m,m,m,,,", "a different unit from the one its numbers are read in, metre"),
-        (",,[deg],[deg],[m],[mm],[mm],[mm],,,", "such as sE [mm], or export metres"),
+        (",,[deg],[deg],[m],[mm],[mm],[mm],,,", None),
         (",,gon,gon,m,m,m,m,,,", "states gon, but degrees are expected"),
         (",,D.MMSS,D.MMSS,m,m,m,m,,,", "states degrees and minutes in one number"),
         (",,,,,,,,,,", None),
