@@ -13,7 +13,12 @@ from pipeline.adjust import Adjustment, Observations, Response, Ties, adjust, fi
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import add_covariance
+from pipeline.replace import replace
 from pipeline.solve.reading_precision import Precision
+
+#: Decimals of a metre that are kept of what is adjusted. A processor may add in another order from one process to the
+#: next, by where numbers lie in memory; the last bits would differ, and with them the files of an issue made again.
+_DECIMALS = 9
 
 
 class NetworkMarks(Struct, frozen=True):
@@ -181,6 +186,7 @@ def derive_shifts(
         ),
     )
     found = adjust(observations, sessions, len(marks.names))
+    found = replace(found, shifts=np.round(found.shifts, _DECIMALS), marks=np.round(found.marks, _DECIMALS))
     alone = _without_stated(observations, len(stated.session), sessions, len(marks.names)) or found.ties
     tied = np.column_stack([found.ties.session_position, found.ties.session_height])
     whole = tied[:, 0] & tied[:, 1]
