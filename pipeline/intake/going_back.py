@@ -53,7 +53,8 @@ def sequences_going_back(
 def _lengths_of_those_going_back(rows: ReadingRows, here: slice, sound: Flags) -> dict[int, int]:
     """Return how many sound readings have each base id (by its number, ascending) that has times which go back.
 
-    Those that go back more often than the order of a file allows, and those too long to be held, are left out.
+    Left out are those that go both back and forth more often than the order of a file, either way, allows, and those
+    too long to be held.
     """
     steps: dict[int, Integers] = {}  # of each id all, those back, those forward
     last: dict[int, int] = {}
