@@ -1,11 +1,13 @@
 """Compares the heights of one session's readings with one another, with the marks and with the ground around."""
 
+from collections.abc import Iterator
+
 import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates.decimals import metres_of
-from pipeline.intake.by_session import OfSession
+from pipeline.intake.by_session import OfSession, Placed
 from pipeline.intake.far_out import Findings, PositionLook, length_in_words, look_in_brackets
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, ReadingRows
 from pipeline.intake.like_heights import LikeHeights
@@ -186,28 +188,29 @@ class SessionHeights:
 
     def _levels(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Note readings that lie on two levels, among those whose heights count from one; a tower's are no level."""
-        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
-            sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
-            for alike in self._alike.alike(session, piece.number[sound]):
-                here = sound[alike]
-                two = levels(piece.places[here], piece.height[here])
-                if two is not None:
-                    self.levels.append((session, piece.number[here], two))
-                if two is not None and len(self._off_ground):
-                    tower = np.isin(piece.number[here], self._off_ground)
-                    rest = here[~tower]
-                    if tower[two.rows].all() and (two := levels(piece.places[rest], piece.height[rest])) is not None:
-                        self.levels.append((session, piece.number[rest], two))
+        for piece, here in self._from_one_level(found, mine, session):
+            two = levels(piece.places[here], piece.height[here])
+            if two is not None:
+                self.levels.append((session, piece.number[here], two))
+            if two is not None and len(self._off_ground):
+                tower = np.isin(piece.number[here], self._off_ground)
+                rest = here[~tower]
+                if tower[two.rows].all() and (two := levels(piece.places[rest], piece.height[rest])) is not None:
+                    self.levels.append((session, piece.number[rest], two))
 
     def _apart(self, found: PositionLook, mine: OfSession, session: int) -> None:
         """Note that all readings on no mark lie far above or below those on marks whose heights count from one."""
+        for piece, here in self._from_one_level(found, mine, session):
+            marks = (piece.flags[here] & CANDIDATE) != 0
+            if (off := marks_apart(piece.places[here], piece.height[here], marks)) is not None:
+                self.apart.append((session, int(piece.number[here[~marks][0]]), off))
+
+    def _from_one_level(self, found: PositionLook, mine: OfSession, session: int) -> Iterator[tuple[Placed, Integers]]:
+        """Yield the readings and, in them, the places (k,) of those with sound heights that count from one level."""
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
             sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
             for alike in self._alike.alike(session, piece.number[sound]):
-                here = sound[alike]
-                marks = (piece.flags[here] & CANDIDATE) != 0
-                if (off := marks_apart(piece.places[here], piece.height[here], marks)) is not None:
-                    self.apart.append((session, int(piece.number[here[~marks][0]]), off))
+                yield piece, sound[alike]
 
 
 def _tell(
