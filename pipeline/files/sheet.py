@@ -16,6 +16,7 @@ from msgspec import Struct
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.printed_pages import NO_PAGES, Pages, is_heading, may_be_rows, pages_of
 from pipeline.files.regular_files import read_whole
+from pipeline.files.unread_formats import unread_format
 from pipeline.files.workbook import (
     OLD_WORKBOOK,
     OTHER_WORKBOOKS,
@@ -217,7 +218,7 @@ def _records_of(path: Path, data: bytes, asked: _Asked) -> tuple[list[_Record], 
     if data.startswith((PACKED, OLD_WORKBOOK)):
         what = f"it is no text: the content does not match the ending {path.suffix}"
         if path.suffix.lower() in OTHER_WORKBOOKS:
-            what = f"the format {path.suffix.lower()} is not read"
+            what = unread_format(path)
         asked.problems.add(asked.shown, 0, what, SAVE_AS)
         return None
     text = decode(data, asked.shown, asked.problems, asked.how.encoding)
