@@ -32,6 +32,11 @@ class AngleParts(Struct, frozen=True):
     rest: tuple[str, ...]
     side: str = ""
 
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All of its columns."""
+        return (self.degrees, *self.rest, *([self.side] if self.side else []))
+
     def joined(self, columns: Mapping[str, pa.Array]) -> pa.Array:
         """Return the angles (n,) of rows as texts, by their columns (n,): "36 50 12.345 S"; null where there is none.
 
@@ -90,7 +95,7 @@ def letter_of(text: str) -> str:
 
 def joined_by(angles: Mapping[str, AngleParts], rows: Sequence[Mapping[str, str]]) -> Iterator[dict[str, str]]:
     """Yield the cells of rows with each angle in the column of its degrees."""
-    names = {name for parts in angles.values() for name in (parts.degrees, *parts.rest, parts.side) if name}
+    names = {name for parts in angles.values() for name in parts.columns}
     columns = {name: pa.array([cells.get(name) for cells in rows], pa.string()) for name in names}
     whole = {parts.degrees: parts.joined(columns).to_pylist() for parts in angles.values()}
     for at, cells in enumerate(rows):
@@ -101,7 +106,7 @@ def joined_texts(columns: Mapping[str, Sequence[str]], angles: Sequence[AnglePar
     """Return the texts of columns with whole angles in those of their degrees, and without those of their parts."""
     arrays = {name: pa.array(texts, pa.string()) for name, texts in columns.items()}
     whole = {one.degrees: [text or "" for text in one.joined(arrays).to_pylist()] for one in angles}
-    parts = {name for one in angles for name in (*one.rest, one.side)}
+    parts = {name for one in angles for name in one.columns} - whole.keys()
     return {name: whole.get(name, list(texts)) for name, texts in columns.items() if name not in parts}
 
 

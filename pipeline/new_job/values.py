@@ -13,7 +13,7 @@ from pipeline.files.no_values import is_no_value
 from pipeline.files.written_numbers import bare, plain_lengths, without_axis
 from pipeline.geodesy.unit_words import bare_unit, says_metres
 from pipeline.geodesy.units import METRES
-from pipeline.read.heading_units import metres_in_heading, unit_alone, unit_in_heading
+from pipeline.read.heading_units import metres_in_heading, metres_of_unit, unit_alone, unit_in_heading
 from pipeline.read.headings import is_row_of_units
 from pipeline.read.numeric import numbers
 
@@ -55,7 +55,7 @@ def with_unit_below(heading: str, texts: Sequence[str]) -> str:
 def units_differ(heading: str, texts: Sequence[str]) -> str:
     """Return the unit of lengths in a row below a heading that says another one, "" where they are at one."""
     unit, said = _unit_below(texts), metres_in_heading(heading)
-    below = metres_in_heading(f"x [{unit}]") if unit else ()
+    below = metres_of_unit(unit)
     return unit if said and below and not set(said) & set(below) else ""
 
 

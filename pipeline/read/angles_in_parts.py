@@ -7,13 +7,12 @@ hemisphere or sign by what stands in it in the first rows.
 from collections.abc import Iterator
 from itertools import chain
 
-import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from pipeline.files.angle_notations import PARTS_FIX, parts_problem, split_into_parts
 from pipeline.files.angle_parts import AngleParts, parts_of
 from pipeline.job.model import Points
+from pipeline.read.cell_texts import cell_texts
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
@@ -51,9 +50,7 @@ def with_angles_joined(how: ReadingPlan, batches: Iterator[Raw], line: int) -> t
         if found is None:
             raise Unusable(line, f'"{how.names[word]}" ({word}) {parts_problem(parts)}', PARTS_FIX)
         angles[word] = found
-    called = {
-        word: " ".join((one.degrees, *one.rest, *([one.side] if one.side else []))) for word, one in angles.items()
-    }
+    called = {word: " ".join(one.columns) for word, one in angles.items()}
     return replace(how, names=how.names | called), _joined(angles, called, chain(iter([first]), batches))
 
 
@@ -61,19 +58,10 @@ def _joined(angles: dict[str, AngleParts], called: dict[str, str], batches: Iter
     for raw in batches:
         found = dict(raw.columns)
         for word, one in angles.items():
-            names = (one.degrees, *one.rest, *([one.side] if one.side else []))
-            found[called[word]] = one.joined({name: _text(raw.columns[name]) for name in names})
+            found[called[word]] = one.joined({name: cell_texts(raw.columns[name]) for name in one.columns})
         yield replace(raw, columns=found)
 
 
 def _beginning(cells: pa.Array) -> list[str]:
     plain = pa.types.is_string(cells.type) or pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type)
-    return [text or "" for text in _text(cells).to_pylist()] if plain else [""] * len(cells)
-
-
-def _text(cells: pa.Array) -> pa.Array:
-    """Return cells as texts; numbers of a spreadsheet with all of their figures, and a minus before a zero."""
-    if pa.types.is_floating(cells.type):
-        texts = [None if value is None else np.format_float_positional(value, trim="-") for value in cells.to_pylist()]
-        return pa.array(texts, pa.string())
-    return cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
+    return [text or "" for text in cell_texts(cells).to_pylist()] if plain else [""] * len(cells)

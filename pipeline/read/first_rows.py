@@ -10,7 +10,7 @@ from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
 from pipeline.geodesy.units import METRES
 from pipeline.job.time_format import likely_formats
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import metres_in_heading, unit_alone, unit_in_heading
+from pipeline.read.heading_units import metres_of_unit, unit_alone, unit_in_heading
 from pipeline.read.headings import check_units_row
 from pipeline.read.lines_above import UnitAbove, units_above
 from pipeline.read.mapping import ALONG, UPWARD
@@ -50,7 +50,7 @@ def _otherwise_above(source: Source, raw: Raw | None) -> Unusable | None:
         return None
     for word, name in how.names.items():
         cell = str(raw.columns[name][0].as_py() or "") if raw is not None else ""
-        if unit_in_heading(name) in LENGTHS_SAID or metres_in_heading(f"x [{unit_alone(cell)}]"):
+        if unit_in_heading(name) in LENGTHS_SAID or metres_of_unit(unit_alone(cell)):
             continue
         for one in said:
             plan = word in ALONG and one.plan and not how.lengths.degrees

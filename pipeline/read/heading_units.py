@@ -16,6 +16,9 @@ _PARTED = (
     r"(?:ft|feet|foot)[\s_-]*(?:us|int|intl)|uss?ft|yards?|chains?|links)"
 )
 
+#: What lengths are read in, by name: millimetres and centimetres those that are no part of a position.
+_READ = {**METRES, "millimetre": 0.001, "centimetre": 0.01}
+
 
 def unit_in_heading(name: str) -> str | None:
     """Return the unit that a column's name ends with, in small letters without blanks and points, or None.
@@ -37,12 +40,23 @@ def metres_in_heading(name: str) -> tuple[float, ...]:
     return LENGTHS_SAID.get(unit_in_heading(name) or "", ())
 
 
+def metres_of_unit(unit: str) -> tuple[float, ...]:
+    """Return the metres that one unit may be which stands alone, () where it is none of lengths."""
+    return metres_in_heading(f"x [{unit}]")
+
+
+def unit_called(metre: float) -> str:
+    """Return the name of the unit of so many metres."""
+    return next((name for name, metres in _READ.items() if is_one(metre, metres)), "that of its crs")
+
+
 def another_unit(name: str, word: str, metre: float) -> str | None:
     """Say that a heading's unit is not the one of so many metres that the numbers of ``word`` are read in, or None."""
     if not (said := metres_in_heading(name)) or any(is_one(metre, metres) for metres in said):
         return None
-    read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
-    return f'the heading "{name}" ({word}) has a different unit from the one its numbers are read in, {read}'
+    return (
+        f'the heading "{name}" ({word}) has a different unit from the one its numbers are read in, {unit_called(metre)}'
+    )
 
 
 def unit_alone(cell: str) -> str:

@@ -8,7 +8,14 @@ from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import another_unit, metres_in_heading, unit_alone, unit_in_heading
+from pipeline.read.heading_units import (
+    another_unit,
+    metres_in_heading,
+    metres_of_unit,
+    unit_alone,
+    unit_called,
+    unit_in_heading,
+)
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
 #: The form of decimal degrees or lengths, as a row below a header may give it: "dd.dddd", "ddd,ddddddd".
@@ -20,20 +27,20 @@ _WORDS = LENGTHS_SAID.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd",
 #: Lengths that `units` cannot state in millimetres and a heading can: those that are no part of a position.
 _SMALL = (0.001, 0.01)
 _FREE = LENGTHS - ALONG - UPWARD
-#: What lengths are read in that are no part of a position, by name.
-_READ = {**METRES, "millimetre": 0.001, "centimetre": 0.01}
 
 
-def small_units(points: Points, below: Mapping[str, str] | None = None) -> dict[str, float]:
-    """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres.
+def small_units(points: Points) -> dict[str, float]:
+    """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres."""
+    return _small({word: metres_in_heading(name) for word, name in mapped(points.columns).items()})
 
-    Given ``below``, the cells of a row of units by our words, those of which it says so instead.
-    """
-    told = (
-        mapped(points.columns) if below is None else {word: f"x [{unit_alone(cell)}]" for word, cell in below.items()}
-    )
-    said = {word: metres_in_heading(name) for word, name in told.items() if word in _FREE}
-    return {word: metres[0] for word, metres in said.items() if metres and metres[0] in _SMALL}
+
+def small_units_below(cells: Mapping[str, str]) -> dict[str, float]:
+    """Return the same of the cells of a row of units, by our words."""
+    return _small({word: metres_of_unit(unit_alone(cell)) for word, cell in cells.items()})
+
+
+def _small(said: Mapping[str, tuple[float, ...]]) -> dict[str, float]:
+    return {word: metres[0] for word, metres in said.items() if word in _FREE and metres and metres[0] in _SMALL}
 
 
 def check_headings(points: Points, counted: Lengths, line: int, joined: Collection[str] = ()) -> None:
@@ -80,10 +87,10 @@ def check_units_row(
             what = what.replace(f'the heading "{name}"', below)
         raise Unusable(line, what, fix.replace("rename it in", "correct it in")) from error
     for word in sorted(_FREE & there.keys()):
-        metre, said = small.get(word, counted.other), metres_in_heading(f"x [{there[word]}]")
+        metre, said = small.get(word, counted.other), metres_of_unit(there[word])
         if said and not any(is_one(metre, each) for each in said):
-            read = next((called for called, one in _READ.items() if is_one(metre, one)), "another unit")
             below = f'"{there[word]}" below "{mapped(points.columns)[word]}"'
+            read = unit_called(metre)
             what = f"the row of units, {below}, has a different unit from the one that {word} is read in, {read}"
             raise Unusable(line, what, "say one unit in the heading and below it, the one that the numbers are in")
 

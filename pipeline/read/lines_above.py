@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from pipeline.files.heading_words import run_together, words_of
 from pipeline.read.correction_headings import correction_heading, says_base_id
-from pipeline.read.heading_units import metres_in_heading
+from pipeline.read.heading_units import metres_in_heading, metres_of_unit
 
 
 def _set_of(words: str) -> frozenset[str]:
@@ -161,7 +161,7 @@ def _metres(value: str) -> tuple[float, ...]:
     if run_together(value) in ("metric", "metrisch", "metrique", "metrico"):
         return (1.0,)
     for text in (value, before):
-        if found := metres_in_heading(f"x [{text.strip('[](){}<> .')}]") or metres_in_heading(f"x {text}"):
+        if found := metres_of_unit(text.strip("[](){}<> .")) or metres_in_heading(f"x {text}"):
             return found
     return ()
 

@@ -1,7 +1,7 @@
 """One file of any format as an open source: its columns, how they become readings, and its rows."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -75,12 +75,10 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         _check_columns(points, vector.schema, 1)
         if not vector.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
-        check_headings(points, lengths_of(points), 1, in_parts(points, tuple(vector.schema.names)))
-        check_parts(points, vector.schema.names, 1)
+        _check_header(points, vector.schema.names, 1)
         how = reading_plan(points, points.decimal or ".", vector.schema, _in_degrees(points.crs, vector.crs))
-        how, rows = with_units_below(how, vector.batches)
-        how, batches = with_angles_joined(*put_together(how, with_one_heading(how, rows)), 1)
-        yield Source(1, vector.crs, how, checked(how, batches), None if layer is not None else seen)
+        how, rows = _with_whole_columns(how, vector.batches, 1)
+        yield Source(1, vector.crs, how, rows, None if layer is not None else seen)
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
@@ -94,14 +92,12 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     _check_columns(points, schema, dialect.header_line)
     if position_of(points.columns).from_geometry:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
-    check_headings(points, lengths_of(points), dialect.header_line, in_parts(points, tuple(dialect.names)))
-    check_parts(points, dialect.names, dialect.header_line)
+    _check_header(points, dialect.names, dialect.header_line)
     how = reading_plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points, dialect, read_delimited(path, dialect, points.encoding, chunk, seen))
-    how, rows = with_units_below(how, whole)
-    how, rows = with_angles_joined(*put_together(how, with_one_heading(how, rows)), dialect.header_line)
-    return Source(dialect.header_line, None, how, checked(how, rows), seen, dialect.above)
+    how, rows = _with_whole_columns(how, whole, dialect.header_line)
+    return Source(dialect.header_line, None, how, rows, seen, dialect.above)
 
 
 def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
@@ -111,12 +107,23 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     _check_columns(points, sheet.schema, line)
     if position_of(points.columns).from_geometry:
         raise Unusable(line, "the job file maps no position columns", "map longitude, latitude, height")
-    check_headings(points, lengths_of(points), line, in_parts(points, tuple(sheet.schema.names)))
-    check_parts(points, sheet.schema.names, line)
+    _check_header(points, sheet.schema.names, line)
     how = reading_plan(points, points.decimal or ".", sheet.schema, dates=True)
-    how, rows = with_units_below(how, sheet.batches)
-    how, batches = with_angles_joined(*put_together(how, with_one_heading(how, rows)), line)
-    return Source(line, None, how, checked(how, batches), above=sheet.above)
+    how, rows = _with_whole_columns(how, sheet.batches, line)
+    return Source(line, None, how, rows, above=sheet.above)
+
+
+def _check_header(points: Points, names: Sequence[str], line: int) -> None:
+    """Hold what a header says of units and angles against the block. Raises `Unusable` with its line."""
+    check_headings(points, lengths_of(points), line, in_parts(points, tuple(names)))
+    check_parts(points, names, line)
+
+
+def _with_whole_columns(how: ReadingPlan, batches: Iterator[Raw], line: int) -> tuple[ReadingPlan, Iterator[Raw]]:
+    """Return the plan by the rows below the header's ``line`` too, and the rows with times and angles in one column."""
+    how, rows = with_units_below(how, batches)
+    how, rows = with_angles_joined(*put_together(how, with_one_heading(how, rows)), line)
+    return how, checked(how, rows)
 
 
 def has_layers(path: Path) -> bool:

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.read.cell_texts import cell_texts
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.mapping import time_of
 from pipeline.read.raw_batch import Raw
@@ -40,20 +40,11 @@ def _joined(
 def _pair(how: ReadingPlan, first: pa.Array, then: pa.Array, word: str) -> pa.Array:
     """Return two columns as one of texts with a blank between, null where either is; ends with a date as they are."""
     if how.points.columns.gps_week is not None:
-        return pc.binary_join_element_wise(_text(first), _text(then), " ")
-    day = pc.replace_substring_regex(_text(first), MIDNIGHT, "")
-    time = pc.replace_substring_regex(_text(then), _NO_DAY, "")
+        return pc.binary_join_element_wise(cell_texts(first), cell_texts(then), " ")
+    day = pc.replace_substring_regex(cell_texts(first), MIDNIGHT, "")
+    time = pc.replace_substring_regex(cell_texts(then), _NO_DAY, "")
     both = pc.binary_join_element_wise(day, time, " ")
     if word == "time":
         return both
     dated = how.end_clock.matched(time)
     return pc.if_else(pa.array(dated), time, both) if dated.any() else both
-
-
-def _text(cells: pa.Array) -> pa.Array:
-    if pa.types.is_timestamp(cells.type):
-        return pc.strftime(cells, "%Y-%m-%dT%H:%M:%S")
-    if pa.types.is_floating(cells.type):
-        texts = [None if value is None else np.format_float_positional(value, trim="-") for value in cells.to_pylist()]
-        return pa.array(texts, pa.string())
-    return cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())

@@ -7,7 +7,7 @@ import pyarrow as pa
 
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.heading_units import metres_in_heading
-from pipeline.read.headings import is_row_of_units, small_units
+from pipeline.read.headings import is_row_of_units, small_units_below
 from pipeline.read.mapping import DEGREES, LENGTHS
 from pipeline.read.raw_batch import Raw
 from pipeline.replace import replace
@@ -22,7 +22,7 @@ def with_units_below(how: ReadingPlan, batches: Iterator[Raw]) -> tuple[ReadingP
     if first is None:
         return how, iter(())
     below = {word: unit for word, unit in _units_of(how, first).items() if not metres_in_heading(how.names[word])}
-    return replace(how, small=small_units(how.points, below) | how.small), chain(iter([first]), batches)
+    return replace(how, small=small_units_below(below) | how.small), chain(iter([first]), batches)
 
 
 def _units_of(how: ReadingPlan, raw: Raw) -> dict[str, str]:
