@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.examine.cliffs import cliff_doubts
 from pipeline.examine.clock_doubts import ClockFinding, clock_doubts
 from pipeline.examine.coarse_digits import coarse_doubts
 from pipeline.examine.computed import on_the_marks
@@ -13,7 +14,6 @@ from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exchanged_axes import axis_doubts
-from pipeline.examine.exports import cliff_doubts, precision_doubts
 from pipeline.examine.filled_down import filled_doubts
 from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
@@ -36,6 +36,7 @@ from pipeline.examine.register_rows import register_row_doubts
 from pipeline.examine.shared_numbers import shared_doubts
 from pipeline.examine.shifted_copy_doubts import shifted_doubts
 from pipeline.examine.site_doubts import site_doubts
+from pipeline.examine.stated_precisions import precision_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.stretches_beside import stretch_doubts
 from pipeline.examine.time_zones import zone_doubts

@@ -12,11 +12,11 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exchanged_axes import axis_notes
-from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.geoid_over_extent import geoid_over_extent
 from pipeline.examine.geoid_step import geoid_notes, own_way
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
 from pipeline.examine.letter_o import letter_o_notes, report_letter_o
+from pipeline.examine.much_held import much_held, without_rows
 from pipeline.examine.out_of_area import far_from_use, heights_far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.examine.uncovered import report_uncovered

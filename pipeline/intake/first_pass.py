@@ -4,9 +4,7 @@ from functools import partial
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from msgspec import Struct, field
-from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy import crs
@@ -16,7 +14,7 @@ from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.copied_times import CopiedTime, copied_times
-from pipeline.intake.duplicate_rows import find_duplicates
+from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates
 from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
@@ -31,6 +29,7 @@ from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.pasted_cells import Pasted, PastedCells
+from pipeline.intake.picked_rows import PickedRows
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.pole_log import PoleLog
 from pipeline.intake.positions import raw_positions
@@ -40,6 +39,7 @@ from pipeline.intake.recurring import Recurring
 from pipeline.intake.row_order import RowOrder
 from pipeline.intake.row_steps import RowSteps, row_steps
 from pipeline.intake.same_names import SameNames, same_names
+from pipeline.intake.session_places import SessionPlaces
 from pipeline.intake.shared_numbers import Shared, SharedNumbers
 from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
@@ -47,7 +47,7 @@ from pipeline.intake.sorted_columns import SortedColumns, SortedRows
 from pipeline.intake.spellings import spellings
 from pipeline.intake.stretches_beside import StretchBeside, stretches_beside
 from pipeline.intake.tie_reach import tie_reach
-from pipeline.intake.zone_numbers import zone_before
+from pipeline.intake.unusable_rows import Unusable, UnusableRows
 from pipeline.occupations.signs import Wanted
 from pipeline.progress import Progress
 from pipeline.read.exports import Export, read_ahead
@@ -55,13 +55,9 @@ from pipeline.read.raw_batch import CutRow
 from pipeline.read.reading_cache import Kept, Room
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.replace import replace
-from pipeline.tables import TIME
-from pipeline.words import REASONS, Reason, reason_code
 
 #: Before any time.
 _NEVER = int(np.iinfo(np.int64).min)
-#: Sound readings of each session of which the first plausible one says where the session is.
-_PLACES = 32
 
 
 class FirstPass(Struct, frozen=True):
@@ -132,8 +128,8 @@ class FirstPass(Struct, frozen=True):
     log: BaseLog
     files: tuple[FileLog, ...]
     same_names: SameNames
-    unusable: tuple["Unusable", ...] = ()
-    unplaced: "Unusable | None" = None
+    unusable: tuple[Unusable, ...] = ()
+    unplaced: Unusable | None = None
     solutions: tuple[str, ...] = ()
     claims: tuple[StatedOffsets, ...] = ()
     cut_off: dict[int, CutRow] = field(default_factory=dict)
@@ -165,20 +161,30 @@ class FirstPass(Struct, frozen=True):
         return np.searchsorted(np.cumsum(self.rows), numbers, side="right").astype(np.int64)
 
 
-class Unusable(Struct, frozen=True):
-    """Rows that cannot be used for one reason: how many, and the first of them with why."""
-
-    reason: Reason
-    count: int
-    export: int
-    row: int
-    why: str
-
-
 def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None, keep: bool = False) -> FirstPass:
     """Read every export once and keep what the adjustment and the choice of operations need; all of it to ``keep``."""
     found, rows = _Gatherer(prepared, sieve, progress).run()
     return replace(found, readings=rows) if keep else found
+
+
+class _Judged(Struct, frozen=True):
+    """Every reading of the job, compared with the others.
+
+    Args:
+        rows: the n readings.
+        bases: the base ids that the readings have, by their number; None is no id.
+        duplicates: which repeat another.
+        implausible: which cannot lie where they say.
+        counting: (n,) which are sound and may lie where they say.
+        once: (n,) which of those repeat none.
+    """
+
+    rows: ReadingRows
+    bases: list[str | None]
+    duplicates: DuplicateRows
+    implausible: Implausible
+    counting: Flags
+    once: Flags
 
 
 class _Gatherer:
@@ -191,23 +197,20 @@ class _Gatherer:
         sessions = [window.session for window in prepared.windows]
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
-        self.spelled = spellings(names)
-        self.wanted = Wanted.of([*names, *self.spelled], prepared.loaded.job.checks.codes, prepared.mark_names)
+        spelled = spellings(names)
+        self.wanted = Wanted.of([*names, *spelled], prepared.loaded.job.checks.codes, prepared.mark_names)
         known = [row.code for row in prepared.codes.codes] if prepared.codes is not None else []
         self.alike = RareKinds.of(names, self.wanted.marks, prepared.loaded.job.checks.codes, known)
         self.elsewhere = NamedElsewhere(self.wanted.marks)
-        count = len(sessions)
-        self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
+        self.places = SessionPlaces.of(len(sessions))
         self.logs = BaseLogs(prepared.windows)
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, sieve.quality)
-        self.picked: list[pa.RecordBatch] = []
+        self.picked = PickedRows(sieve, spelled)
         self.claims = [StatedOffsets() for _ in prepared.exports]
         self.cut_off: dict[int, CutRow] = {}
         room = Room()
         self.kept = [Kept(room) for _ in prepared.exports]
-        self.unusable: dict[int, Unusable] = {}
-        self.unplaced: Unusable | None = None
-        self.solutions: dict[str, None] = {}
+        self.unusable = UnusableRows(sieve)
         self.ledger = Ledger()
         self.placeholders = Placeholders()
         self.filled = FilledDown()
@@ -224,24 +227,30 @@ class _Gatherer:
         """Read everything and sum it up; return that and what was kept of every reading."""
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
-        rows = self.ledger.rows()
-        bases = list(self.ledger.bases)
+        judged = self._judge()
+        return self._sum_up(counts, judged), judged.rows
+
+    def _judge(self) -> _Judged:
+        """Compare all readings with one another and with their sessions: which are repeated, which impossible."""
+        rows, bases = self.ledger.rows(), list(self.ledger.bases)
         duplicates = find_duplicates(rows, self.prepared, bases)
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions, bases)
-        more, few = self.alike.chosen()
-        named, elsewhere = self.elsewhere.chosen()
-        more, few = _with_named(more, few, named, rows)
-        candidates = self._candidates(duplicates.numbers, implausible, more)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
         once = counting.copy()
         once[duplicates.numbers] = False
+        return _Judged(rows, bases, duplicates, implausible, counting, once)
+
+    def _sum_up(self, counts: tuple[int, ...], judged: _Judged) -> FirstPass:
+        """Return what the first pass keeps, once all exports are read; ``counts`` are the rows of each."""
+        rows, bases, once, counting = judged.rows, judged.bases, judged.once, judged.counting
+        duplicates, implausible = judged.duplicates, judged.implausible
+        candidates, few, elsewhere = self._candidates(judged)
         # a copy of a day by another clock would stretch its session beyond the checks on both its ends
         first, last = self._times(rows, once & ~rows.having(CANDIDATE))
-        newest = max((int(time[once[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
-        place, place_block = self._places(counting, once)
+        place, place_block = self.places.first(counting, once)
         steps = row_steps(rows, counting)
-        found = FirstPass(
+        return FirstPass(
             rows=counts,
             candidates=candidates,
             duplicates=duplicates.numbers,
@@ -249,26 +258,20 @@ class _Gatherer:
             duplicate_row=rows.source_row(duplicates.first),
             copied=duplicates.on_marks,
             implausible=implausible,
-            notes=(
-                *duplicates.notes,
-                *implausible.notes,
-                *self.placeholders.notes(self.prepared.exports),
-                *switch_notes(rows, once, self.prepared),
-                *leap_notes(rows, once, steps, self.prepared.exports, self.files.logs),
-            ),
+            notes=self._notes(judged, steps),
             first_point=first,
             last_point=last,
             place=place,
             place_block=place_block,
             blocks=self._blocks(rows, counts, duplicates.numbers),
-            newest=newest if newest > _NEVER else None,
+            newest=_newest(rows, once),
             area=area_of(rows, counting),
             log=self.logs.log(_rows_of(rows, implausible.numbers)),
             files=self.files.logs,
             same_names=same_names(rows, once, self.prepared.loaded.job.checks.same_place > 0),
-            unusable=tuple(sorted(self.unusable.values(), key=lambda each: -each.count)),
-            unplaced=self.unplaced,
-            solutions=tuple(self.solutions),
+            unusable=self.unusable.found(),
+            unplaced=self.unusable.unplaced,
+            solutions=tuple(self.unusable.solutions),
             claims=tuple(self.claims),
             cut_off=self.cut_off,
             codes=self.codes,
@@ -293,7 +296,23 @@ class _Gatherer:
             field_points=field_points(rows, once, self.prepared.field_windows, bases),
             stretches=stretches_beside(rows, self.prepared.exports),
         )
-        return found, rows
+
+    def _candidates(self, judged: _Judged) -> tuple[pa.Table, Rare, Elsewhere]:
+        """Return the candidates, what few others have of the listed ones, and those that another column names."""
+        more, few = self.alike.chosen()
+        named, elsewhere = self.elsewhere.chosen()
+        more, few = _with_named(more, few, named, judged.rows)
+        again, impossible = judged.duplicates.numbers, judged.implausible.numbers
+        return self.picked.candidates(again, impossible, more, self.prepared.windows), few, elsewhere
+
+    def _notes(self, judged: _Judged, steps: tuple[RowSteps, ...]) -> tuple[str, ...]:
+        return (
+            *judged.duplicates.notes,
+            *judged.implausible.notes,
+            *self.placeholders.notes(self.prepared.exports),
+            *switch_notes(judged.rows, judged.once, self.prepared),
+            *leap_notes(judged.rows, judged.once, steps, self.prepared.exports, self.files.logs),
+        )
 
     @property
     def _in_grid(self) -> bool:
@@ -316,12 +335,12 @@ class _Gatherer:
         candidate = signs.candidate
         places = own_places(export.points.crs or "", *raw_positions(batch))
         self.ledger.take(batch, export, sifted, signs, places)
-        self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
+        self.places.take(batch, sifted.session, sifted.held == 0, export.block, start)
         self.logs.take(batch, number, export, sifted)
-        self._note_unusable(batch, sifted.held, number)
+        self.unusable.take(batch, sifted.held, number)
         sound = sifted.held == 0
         unplaced = sound & ~np.isfinite(places[0] + places[1])
-        self._note_unplaced(batch, np.flatnonzero(unplaced), number)
+        self.unusable.take_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
@@ -335,85 +354,11 @@ class _Gatherer:
             self.codes.take(batch, number)
 
         def pick(rows: Integers) -> pa.RecordBatch:
-            return self._pick(batch, rows, sifted.session, sifted.held, number, start)
+            return self.picked.pick(batch, rows, sifted, number, start)
 
         self.alike.take(batch, signs, pick)
         self.elsewhere.take(batch, signs, pick)
-        if candidate.any():
-            chosen = np.flatnonzero(candidate)
-            self.picked.append(self._pick(batch, chosen, sifted.session, sifted.held, number, start))
-
-    def _pick(
-        self,
-        batch: pa.RecordBatch,
-        rows: Integers,
-        session: NDArray[np.int32],
-        held: NDArray[np.uint8],
-        export: int,
-        start: int,
-    ) -> pa.RecordBatch:
-        """Return rows of a batch as candidates are kept."""
-        kept = batch.select([name for name in _CANDIDATE.names if name in batch.schema.names]).take(pa.array(rows))
-        arrays = {name: kept.column(name) for name in kept.schema.names}
-        if self.spelled:  # a tie is called as the job file calls it, however the export encodes its accents
-            told = [name and self.spelled.get(name, name) for name in arrays["name"].to_pylist()]
-            arrays["name"] = pa.array(told, pa.string())
-        arrays["held"] = pa.array(held[rows], pa.uint8())
-        arrays["detail"] = pa.array([self._why(batch, row, held[row]) for row in rows.tolist()], pa.string())
-        arrays["session"] = pa.array(session[rows], pa.int32())
-        arrays["number"] = pa.array(rows + start, pa.int64())
-        arrays["export"] = pa.array(np.full(len(rows), export), pa.int64())
-        return pa.RecordBatch.from_arrays([arrays[name] for name in _CANDIDATE.names], schema=_CANDIDATE)
-
-    def _note_unusable(self, batch: pa.RecordBatch, held: NDArray[np.uint8], export: int) -> None:
-        """Count the rows that cannot be used, by reason, and keep the first of each."""
-        counts = np.bincount(held)
-        for code in np.flatnonzero(counts).tolist():
-            if not code:
-                continue
-            if REASONS[code - 1] is Reason.NOT_FIXED:
-                found = pc.unique(batch.column("solution").filter(pa.array(held == code))).to_pylist()
-                self.solutions |= dict.fromkeys(solution for solution in found if solution)
-            if (before := self.unusable.get(code)) is not None:
-                self.unusable[code] = replace(before, count=before.count + int(counts[code]))
-                continue
-            row = int(np.argmax(held == code))
-            number, why = int(batch.column("source_row")[row].as_py()), self._why(batch, row, code) or ""
-            self.unusable[code] = Unusable(REASONS[code - 1], int(counts[code]), export, number, why)
-
-    def _note_unplaced(self, batch: pa.RecordBatch, rows: Integers, export: int) -> None:
-        """Count sound rows without a longitude and latitude, and keep the coordinates of the first."""
-        if not len(rows):
-            return
-        if self.unplaced is not None:
-            self.unplaced = replace(self.unplaced, count=self.unplaced.count + len(rows))
-            return
-        first, second = (float(batch.column(axis)[int(rows[0])].as_py()) for axis in ("first", "second"))
-        row = int(batch.column("source_row")[int(rows[0])].as_py())
-        self.unplaced = Unusable(
-            Reason.OUTSIDE_COVERAGE, len(rows), export, row, f"{first:.3f}, {second:.3f}{zone_before(first)}"
-        )
-
-    def _why(self, batch: pa.RecordBatch, row: int, code: int) -> str | None:
-        """Return in words why one row of a batch cannot be used; None where it can."""
-        if not code:
-            return None
-        return self.sieve.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
-
-    def _candidates(self, again: Integers, implausible: Implausible, more: list[pa.RecordBatch]) -> pa.Table:
-        """Return the candidates, ``more`` among them; the repeated ones are marked as such, so that none counts twice.
-
-        A tie that cannot lie where it says ties nothing. A check that cannot stays: it fails, and says so.
-        """
-        table = pa.Table.from_batches([*self.picked, *more], _CANDIDATE)
-        table = table.sort_by("number").combine_chunks() if more else table
-        held, number = table.column("held").to_numpy().copy(), table.column("number").to_numpy()
-        held[np.isin(number, again) & (held == 0)] = reason_code(Reason.DUPLICATE)
-        ties = {(w.index, tie.point) for w in self.prepared.windows for tie in w.session.ties}
-        for row in np.flatnonzero(np.isin(number, implausible.numbers) & (held == 0)).tolist():
-            if (table.column("session")[row].as_py(), table.column("name")[row].as_py()) in ties:
-                held[row] = reason_code(Reason.IMPLAUSIBLE)
-        return table.set_column(table.schema.get_field_index("held"), "held", pa.array(held, pa.uint8()))
+        self.picked.take(batch, np.flatnonzero(candidate), sifted, number, start)
 
     def _times(self, rows: ReadingRows, which: Flags) -> tuple[Integers, Integers]:
         """Return (S,) the times of each session's first and last point, first greater than last where there is none."""
@@ -425,32 +370,9 @@ class _Gatherer:
             np.maximum.at(last, session, time)
         return first, last
 
-    def _note_places(
-        self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: Flags, block: int, start: int
-    ) -> None:
-        rows = np.flatnonzero(sound)
-        raw = raw_positions(batch)
-        for number in np.unique(session[rows]).tolist():
-            known = self.places[number]
-            for row in rows[session[rows] == number][: _PLACES - len(known)].tolist():
-                known.append((start + row, np.array([values[row] for values in raw]), block))
-
-    def _places(self, counting: Flags, once: Flags) -> tuple[Floats, Integers]:
-        """Return (S, 3) the raw position of each session's first reading that counts, NaN where none, and its block.
-
-        One that repeats another, (n,) ``once`` says which do not, stands for a session where those kept all do.
-        """
-        place = np.full((len(self.places), 3), np.nan)
-        blocks = np.zeros(len(self.places), np.int64)
-        for session, known in enumerate(self.places):
-            some = [one for one in known if counting[one[0]]]
-            if some:
-                _, place[session], blocks[session] = next((one for one in some if once[one[0]]), some[0])
-        return place, blocks
-
     def _blocks(self, rows: ReadingRows, counts: tuple[int, ...], again: Integers) -> Flags:
         """Return (S, B) which blocks a session has sound readings of; ``again`` (k,) are those that repeat another."""
-        found = np.zeros((len(self.places), len(self.prepared.loaded.job.points)), bool)
+        found = np.zeros((len(self.prepared.windows), len(self.prepared.loaded.job.points)), bool)
         sound, start = rows.having(SOUND), 0
         sound[again] = False
         for export, count in zip(self.prepared.exports, counts, strict=True):
@@ -458,6 +380,12 @@ class _Gatherer:
             found[np.unique(rows.session[here][sound[here]]), export.block] = True
             start += count
         return found
+
+
+def _newest(rows: ReadingRows, once: Flags) -> int | None:
+    """Return the UTC milliseconds of the newest reading that counts and repeats none, None where there is none."""
+    newest = max((int(time[once[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
+    return newest if newest > _NEVER else None
 
 
 def _rows_of(rows: ReadingRows, numbers: Integers) -> set[tuple[int, int]]:
@@ -472,36 +400,3 @@ def _with_named(
     already = set(np.flatnonzero(rows.having(CANDIDATE)).tolist()) | few.numbers
     free = [number for number in sorted(named) if number not in already]
     return [*more, *(named[number] for number in free)], replace(few, numbers=few.numbers | frozenset(free))
-
-
-_CANDIDATE = pa.schema(
-    [
-        ("name", pa.string()),
-        ("code", pa.string()),
-        ("time", TIME),
-        ("first", pa.float64()),
-        ("second", pa.float64()),
-        ("third", pa.float64()),
-        ("sigma_east", pa.float64()),
-        ("sigma_north", pa.float64()),
-        ("sigma_up", pa.float64()),
-        ("cov_en", pa.float64()),
-        ("cov_eu", pa.float64()),
-        ("cov_nu", pa.float64()),
-        ("solution", pa.string()),
-        ("mark", pa.string()),
-        ("base", pa.string()),
-        ("base_first", pa.float64()),
-        ("base_second", pa.float64()),
-        ("base_third", pa.float64()),
-        ("antenna_height", pa.float64()),
-        ("satellites", pa.float64()),
-        ("pdop", pa.float64()),
-        ("held", pa.uint8()),
-        ("detail", pa.string()),
-        ("source_row", pa.int64()),
-        ("session", pa.int32()),
-        ("number", pa.int64()),
-        ("export", pa.int64()),
-    ]
-)

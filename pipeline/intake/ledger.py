@@ -204,28 +204,28 @@ class Ledger(Struct):
         places: tuple[Floats, Floats, Floats],
     ) -> None:
         """Take a batch, what its readings say of marks, and (n,) longitudes, latitudes [deg] and heights [m]."""
+        flags = _flags(batch, export, sifted, signs, places)
+        found = self._laid_down(batch, export, places)
+        self.columns.add(found)
+        self.session.append(sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32))
+        self.flags.append(flags)
+        # a height that may stand for none says nothing of how finely the others are written
+        written = {"up": found["up"][(flags & PLACEHOLDER) == 0]}
+        self.roundings[-1] += [np.bincount(written.get(axis, found[axis]), minlength=256) for axis in _ROUNDED]
+        self.counts[-1] += batch.num_rows
+
+    def _laid_down(
+        self, batch: pa.RecordBatch, export: Export, places: tuple[Floats, Floats, Floats]
+    ) -> dict[str, NDArray[Any]]:
+        """Return (n,) what is kept of each reading beside its flags and its session."""
         first, second, third = raw_positions(batch)
         counts = lengths_of(export.points)
-        readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
-        time = milliseconds(batch)
-        spelled = batch.column("name")
-        sound = sifted.held == 0
-        flags = (
-            WHOLE * readable
-            + SOUND * sound
-            + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
-            + CANDIDATE * signs.candidate
-            + PLACEHOLDER * placeholders(np.nan_to_num(third / counts.up, nan=1.0)) * (export.points.columns.z is None)
-            + NAMED * signs.named
-            + CODED * has_text(batch.column("code"))
-            + POINT * (sound & ~signs.coded & has_text(spelled))
-            + PLACED * (np.isfinite(places[0]) & np.isfinite(places[1]))
-        )
+        time, spelled = milliseconds(batch), batch.column("name")
         names = name_hashes(spelled)
         with np.errstate(invalid="ignore", over="ignore"):
             counted = None if self.degrees[-1] else counts.plan
             east, north = plan_rounding(first, second, counted, export.points.angles == "dms")
-            found: dict[str, NDArray[Any]] = {
+            return {
                 "time": time,
                 "longitude": places[0],
                 "latitude": places[1],
@@ -241,13 +241,6 @@ class Ledger(Struct):
                 "code": code_hashes(batch.column("code")),
                 "source_row": np.asarray(batch.column("source_row"), np.int64),
             }
-        self.columns.add(found)
-        self.session.append(sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32))
-        self.flags.append(flags.astype(np.uint16))
-        # a height that may stand for none says nothing of how finely the others are written
-        written = {"up": found["up"][(flags & PLACEHOLDER) == 0]}
-        self.roundings[-1] += [np.bincount(written.get(axis, found[axis]), minlength=256) for axis in _ROUNDED]
-        self.counts[-1] += batch.num_rows
 
     def _base_numbers(self, column: pa.Array) -> NDArray[np.int16]:
         coded = pc.dictionary_encode(column)
@@ -277,6 +270,27 @@ class Ledger(Struct):
             degrees=degrees,
             mixed=mixed,
         )
+
+
+def _flags(
+    batch: pa.RecordBatch, export: Export, sifted: Sifted, signs: Signs, places: tuple[Floats, Floats, Floats]
+) -> NDArray[np.uint16]:
+    """Return (n,) what holds of each reading of a batch, in bits."""
+    readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
+    sound, height = sifted.held == 0, raw_positions(batch)[2] / lengths_of(export.points).up
+    flags = (
+        WHOLE * readable
+        + SOUND * sound
+        + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
+        + CANDIDATE * signs.candidate
+        + PLACEHOLDER * placeholders(np.nan_to_num(height, nan=1.0)) * (export.points.columns.z is None)
+        + NAMED * signs.named
+        + CODED * has_text(batch.column("code"))
+        + POINT * (sound & ~signs.coded & has_text(batch.column("name")))
+        + PLACED * (np.isfinite(places[0]) & np.isfinite(places[1]))
+    )
+    found: NDArray[np.uint16] = flags.astype(np.uint16)
+    return found
 
 
 def name_hashes(names: pa.Array) -> Hashes:

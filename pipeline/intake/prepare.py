@@ -31,7 +31,8 @@ from pipeline.letter_case import folded
 from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
-from pipeline.read.exports import Export, find_exports
+from pipeline.read.exports import Export
+from pipeline.read.find_exports import find_exports
 from pipeline.read.layer_crs import OF_SITE
 from pipeline.read.point_names import UnusedFile
 from pipeline.read.sources import JSON

@@ -1,10 +1,13 @@
 """A site's own system as a step behind the grid: found from the marks that the site and the register have in common."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from msgspec import Struct, field
 
 from pipeline.adjust.localise import HeightFit, PlanFit, fit_height, fit_plan, width_of
 from pipeline.arrays import Flags, Floats
+from pipeline.control.register import Register
 from pipeline.geodesy import crs, pipelines
 from pipeline.geodesy.site_crs import affine_step, derived_height, derived_plan, site_definition
 from pipeline.geodesy.transform import Operation
@@ -111,12 +114,7 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
     common = [number for number, found in enumerate(at) if found is not None and marks.holds_position[found]]
     alone = tuple(name for name, found in zip(own.names, at, strict=True) if found is None)
     if len(common) < 2:
-        near = [f"{name}: {nearest(name, marks.names, 1)[0]}?" for name in alone if nearest(name, marks.names, 1)]
-        problems.add(
-            *where,
-            f"the site and the register have {counted(len(common), 'mark')} with a position in common; two are needed",
-            "name the marks as the register does" + (f" ({listed(near)})" if near else ""),
-        )
+        problems.add(*where, *_too_few(len(common), alone, marks))
         return None
     rows = np.array([at[number] for number in common], np.int64)
     grid = _in_grid(marks.first[rows], marks.second[rows], marks.third[rows], register, to_issued)
@@ -144,6 +142,15 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
         levelled=levelled,
         alone=alone,
         unused=heights[np.isfinite(heights).all(axis=1)],
+    )
+
+
+def _too_few(common: int, alone: Sequence[str], marks: Register) -> tuple[str, str]:
+    """Return that site and register have too few marks in common and what to do; ``alone`` the register has not."""
+    near = [f"{name}: {nearest(name, marks.names, 1)[0]}?" for name in alone if nearest(name, marks.names, 1)]
+    return (
+        f"the site and the register have {counted(common, 'mark')} with a position in common; two are needed",
+        "name the marks as the register does" + (f" ({listed(near)})" if near else ""),
     )
 
 

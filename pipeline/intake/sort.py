@@ -16,7 +16,7 @@ from pipeline.near import and_more
 from pipeline.sessions.attach import TWO, SessionIndex, base_key, index_sessions, spelled_alike
 from pipeline.sessions.windows import SessionWindow
 from pipeline.tables import milliseconds
-from pipeline.words import Reason, plural, reason_code
+from pipeline.words import REASONS, Reason, plural, reason_code
 
 #: Sessions that a sentence lists.
 _LISTED = 4
@@ -97,6 +97,12 @@ class Sieve(Struct, frozen=True):
         if moment(time).date() in _UNSET:
             return f"observed {stamp(time)} UTC: the receiver clock had not been set by satellites yet"
         return f"observed {stamp(time)} UTC; " + self._nearest(time)
+
+    def why_held(self, batch: pa.RecordBatch, row: int, code: int) -> str | None:
+        """Return in words why one row of a batch, `sift` held it as ``code``, cannot be used; None where it can."""
+        if not code:
+            return None
+        return self.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
 
     def _both(self, one: pa.RecordBatch, began: int) -> str:
         """Say of one reading in which sessions it begins and ends."""

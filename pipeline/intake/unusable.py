@@ -4,8 +4,9 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta, tzinfo
 
 from pipeline.clock import moment
-from pipeline.intake.first_pass import FirstPass, Unusable
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
+from pipeline.intake.unusable_rows import Unusable
 from pipeline.near import listed
 from pipeline.read.solution_words import is_coarse
 from pipeline.read.times import clock

@@ -89,7 +89,7 @@ class ReadingPlan(Struct, frozen=True, kw_only=True):
 def reading_plan(
     points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False
 ) -> ReadingPlan:
-    """Return the plan for a file with columns ``schema``; the block must have been checked (`exports.find_exports`).
+    """Return the plan for a file with columns ``schema``; the block must have been checked (`find_exports`).
 
     ``dates`` says that times which the file has as such come as ISO 8601, whatever format its texts are in.
     """

@@ -1,64 +1,30 @@
-"""The raw files of a job: found, checked all at once, hashed, and read as batches of readings."""
+"""The raw files of a job, and how they are read as batches of readings."""
 
-import glob
-import os
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from itertools import islice
 from pathlib import Path
 
 import pyarrow as pa
 from msgspec import Struct
 
-from pipeline.digest import Signature, changed, digest, signature
-from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, temporary_ones
-from pipeline.files.geopackages import SQLITE
-from pipeline.files.letter_o import west_by
-from pipeline.files.regular_files import COPY, NoFile, check_regular
-from pipeline.files.text_marks import text_mark
-from pipeline.files.unread_formats import unread_format, way_to_read
-from pipeline.files.workbook import OLD_WORKBOOK, PACKED, WORKBOOKS, HiddenSheet
+from pipeline.digest import Signature, changed
+from pipeline.files.workbook import WORKBOOKS, HiddenSheet
 from pipeline.handoff import ahead
-from pipeline.job.key_values import BLANKS
-from pipeline.job.model import Job, Points
-from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
-from pipeline.near import beside, listed
-from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
-from pipeline.read.bare_times import bare_time
+from pipeline.job.model import Points
+from pipeline.problems import JobError, Problem
 from pipeline.read.columns import ReadingPlan, readings
-from pipeline.read.covariances import lacking
-from pipeline.read.degrees_beside import axes_exchanged
 from pipeline.read.findings import Unusable
-from pipeline.read.first_rows import check_times, check_units
-from pipeline.read.geojson import text_encoding
-from pipeline.read.geometry_apart import GeometryApart, geometry_apart
-from pipeline.read.layer_crs import check_crs
-from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
-from pipeline.read.named_copies import in_reading_order
-from pipeline.read.point_names import UnusedFile
-from pipeline.read.positions_beside import PositionsBeside, positions_beside
+from pipeline.read.geometry_apart import GeometryApart
+from pipeline.read.positions_beside import PositionsBeside
 from pipeline.read.raw_batch import CutRow, Raw
 from pipeline.read.reading_cache import Kept
-from pipeline.read.skipped_comments import PassedOver, passed_over
-from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, has_layers, open_source
-from pipeline.read.spreadsheet import unseen_sheets
+from pipeline.read.skipped_comments import PassedOver
+from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.stated_offsets import StatedOffsets
-from pipeline.read.text_blocks import check_text, known_encoding
-from pipeline.read.times import clock
-from pipeline.replace import replace
-from pipeline.words import counted, plural
-
-#: Gives the job file and the line of a key, such as ("points", 0, "files").
-Where = Callable[..., tuple[str, int]]
 
 _CHANGED = ("the file changed while it was being read", "run the job again")
 
-#: Bytes of rows of texts that a job holds from the first look at them until they are read.
-LOOKED = 4 << 20
-#: Names of an export that are looked at for marks of a spreadsheet.
-LOOKED_NAMES = 200
 #: Bytes of a text beyond which it comes in several pieces, so that the next is taken apart while one is worked at.
 MUCH = 1 << 23
 
@@ -116,91 +82,6 @@ class Export:
     beside: tuple[PositionsBeside, ...] = field(default=(), compare=False)
     west: tuple[str, ...] = ()
     small: Mapping[str, float] = field(default_factory=dict, compare=False, repr=False)
-
-
-def find_exports(
-    job: Job,
-    folder: Path,
-    job_file: str,
-    where: Where,
-    problems: Problems,
-    issued: Callable[[Path], bool] = lambda _: False,
-) -> tuple[list[Export], list[UnusedFile]]:
-    """Find every file of every block, in order of block and path, and look at each just enough to know it is readable.
-
-    ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out and
-    returned apart. ``issued`` says of a path, links resolved, that it is of what runs of the job write: no pattern
-    matches that.
-    """
-    exports, unused, room = list[Export](), list[UnusedFile](), LOOKED
-    owners: dict[str, list[tuple[int, str | None]]] = {}
-    for block, points in enumerate(job.points):
-
-        def line(key: str, block: int = block) -> int:
-            return where("points", block, key)[1]
-
-        sound = True
-        for key, what in _faults(points):
-            lacking = key == "columns" and "more than one" not in what
-            fix = "name the export's columns for a whole position and a time in [points.columns]" if lacking else ""
-            problems.add(job_file, line(key), what, fix)
-            sound = False
-        for path in _paths(points, folder, job_file, line("files"), problems, issued):
-            shown = _shown(path, folder)
-            others = owners.setdefault(os.path.realpath(path), [])
-            layers = (points.layer or (None,)) if has_layers(path) else (None,)
-            if any(layer is None or None in layers or layer in layers for _, layer in others):
-                first = where("points", others[0][0], "files")[1]
-                what = f"{shown} belongs to two blocks of points (the other is at line {first})"
-                problems.add(job_file, line("files"), what, "let only one block's files match it")
-                continue
-            others.extend((block, layer) for layer in layers)
-            if not is_text(path):
-                problems.add(shown, 0, NOT_TEXT[0], NOT_TEXT[1])
-                unused.append(UnusedFile(path, shown, points))
-                continue
-            for layer in layers:
-                of_layer = points.model_copy(update={"layer": (layer,)}) if layer is not None else points
-                layered = _with_layer(shown, layers, layer)
-                export = _checked(path, layered, block, of_layer, sound, problems)
-                if sound and export is not None:
-                    room -= 0 if export.looked is None else export.looked.size
-                    exports.append(replace(export, file=shown, looked=export.looked if room >= 0 else None))
-                else:
-                    unused.append(UnusedFile(path, layered, of_layer))
-    exports = _told_apart(exports)
-    names = {field.name for export in exports for field in export.carried}
-    if len(names) > ALL_COLUMNS:
-        what = f"the exports carry {counted(len(names), 'column')} along; the limit is {ALL_COLUMNS:,}"
-        problems.add(job_file, where("points")[1], what, "export fewer, or divide the exports among several jobs")
-    return exports, unused
-
-
-def _checked(path: Path, shown: str, block: int, points: Points, sound: bool, problems: Problems) -> Export | None:
-    """Check one file, or one layer of it, against its block; what is wrong with it is noted."""
-    try:
-        return _check(path, shown, block, points, sound)
-    except Unusable as error:
-        problems.add(shown, error.line, error.what, error.fix)
-    except OSError as error:
-        fix = COPY if isinstance(error, NoFile) else ""
-        problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}", fix)
-    return None
-
-
-def _with_layer(shown: str, layers: Sequence[str | None], layer: str | None) -> str:
-    return f"{shown}:{layer}" if len(layers) > 1 else shown
-
-
-def _told_apart(exports: list[Export]) -> list[Export]:
-    """Name the layer behind every file of which several are read, so that a row's number says which row it is."""
-    counts = Counter(os.path.realpath(export.path) for export in exports)
-    return [
-        replace(export, shown=f"{export.file}:{export.points.layer[0]}")
-        if counts[os.path.realpath(export.path)] > 1 and export.points.layer
-        else export
-        for export in exports
-    ]
 
 
 def read_batches(
@@ -288,175 +169,3 @@ def _check_signature(export: Export) -> None:
     """Refuse a GeoPackage or spreadsheet that was written to since it was summed; a text is summed as it is read."""
     if export.path.suffix.lower() in (*PACKAGE, *WORKBOOKS) and changed(export.path, export.signature):
         raise Unusable(0, *_CHANGED)
-
-
-def _faults(points: Points) -> Iterator[tuple[str, str]]:
-    """Give the key and the fault of everything in a block that makes its files unreadable."""
-    for found in (position_of, base_of, lambda _: time_of(points), sigma_of):
-        try:
-            found(points.columns)
-        except ValueError as error:
-            yield "columns", str(error)
-    if (what := lacking(mapped(points.columns))) is not None:
-        yield "columns", what
-    for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):
-        try:
-            clock(zone, time_format)
-        except ValueError as error:
-            yield key, str(error)
-    if points.encoding is not None and not known_encoding(points.encoding):
-        yield "encoding", f'there is no encoding "{points.encoding}"'
-    sign = None if points.delimiter == BLANKS else points.delimiter
-    if sign is not None and (not sign.isascii() or sign in '"\r\n\0'):
-        yield "delimiter", f'"{points.delimiter}" cannot be a delimiter'
-
-
-def _paths(
-    points: Points, folder: Path, job_file: str, line: int, problems: Problems, issued: Callable[[Path], bool]
-) -> list[Path]:
-    """Return the block's files, each once, in the order of their paths; what is named as a copy behind its original."""
-    found: dict[str, Path] = {}
-    hints = HINTS
-    for pattern in points.files:
-        try:
-            matches = named_by(folder, pattern, issued)
-        except TooMany:
-            what = f'more than {counted(LOOKED_AT, "file")} would have to be searched for "{pattern}"'
-            problems.add(job_file, line, what, "name the folders that the exports are in, or fewer folder levels")
-            continue
-        except Closed as error:
-            place = os.path.relpath(error.folder, folder)
-            what = f'the folder {place} cannot be searched for "{pattern}": {error}'
-            problems.add(job_file, line, what, "check its permissions, or name the folders that the exports are in")
-            continue
-        if not matches:
-            problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder) if hints > 0 else "")
-            hints -= 1
-        for match in matches:
-            found.setdefault(os.path.realpath(match), Path(match))
-    if len(found) > EXPORTS:
-        what = f"there are {counted(len(found), 'file')}; the limit is {EXPORTS:,}"
-        problems.add(job_file, line, what, "combine them, or divide them among several jobs")
-        return []
-    return in_reading_order({_shown(path, folder): path for path in found.values()})
-
-
-def _look(pattern: str, folder: Path) -> str:
-    """Return where a pattern that matches no file was looked for, and what is there instead."""
-    at, name = os.path.split(os.path.join(folder, pattern))
-    fix = f"the search starts in {folder.as_posix()}"
-    if "\\" in pattern:
-        return f"{fix}; use / between folders, also on Windows"
-    if glob.has_magic(at):
-        return fix
-    if not os.path.isdir(at):
-        return f"{fix}, where there is no folder {os.path.dirname(pattern)}"
-    if passed := temporary_ones(folder, pattern):
-        few = listed(sorted(map(os.path.basename, passed)))
-        return f"only {few} would, which {plural(len(passed), 'is', 'are')} named like a program's temporary file"
-    if near := beside(os.path.join(at, name)):
-        return f"did you mean {' or '.join(near)}? {fix}"
-    try:
-        there = sorted(each for each in os.listdir(at) if _like_an_export(each))
-    except OSError:
-        return fix
-    return f"{fix}; possible exports there: {listed(there)}" if there else f"{fix}, where there is no export"
-
-
-def _like_an_export(name: str) -> bool:
-    return name.lower().endswith((*TEXT, *JSON, *PACKAGE, *WORKBOOKS)) and not temporary(name)
-
-
-def _shown(path: Path, folder: Path) -> str:
-    try:
-        return Path(os.path.relpath(path, folder)).as_posix()
-    except ValueError:  # on another drive
-        return path.as_posix()
-
-
-def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> Export:
-    """Check one file against its block; raises `Unusable` or OSError. Of an unsound block only its bytes are."""
-    check_regular(path)
-    _check_content(path)
-    at = signature(path)
-    sha256 = digest(path) if path.suffix.lower() in (*PACKAGE, *WORKBOOKS) else _text_sum(path, points)
-    if not sound:
-        return Export(path, shown, block, points, sha256, (), at)
-    with open_source(path, points, 65536, look=True) as source:
-        first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
-        check_crs(path, points, source, first)
-        check_times(source, first)
-        other = check_units(source, first)
-        carried = tuple(field for _, field in source.how.carried)
-        if len(carried) > COLUMNS:
-            what = f"it has {counted(len(carried), 'column')} besides those that are mapped; the limit is {COLUMNS:,}"
-            raise Unusable(0, what, "export it without the columns that are not needed")
-        bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
-        passed, looked = passed_over(path, points), _whole(source, first, sha256)
-        unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
-        return Export(
-            path, shown, block, points, sha256, carried, at, bare,
-            passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
-            apart=geometry_apart(path, points, source, first),
-            other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
-            exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
-            west=_west(source, first), small=source.how.small,
-        )  # fmt: skip
-
-
-def _marked(source: Source, first: list[Raw]) -> str:
-    """Return how the names of the first rows are marked as texts of a spreadsheet, "" where they are not."""
-    name = source.how.names.get("name")
-    if name is None or not first or not pa.types.is_string(first[0].columns[name].type):
-        return ""
-    return text_mark(first[0].columns[name][:LOOKED_NAMES].to_pylist()) or ""
-
-
-def _west(source: Source, first: list[Raw]) -> tuple[str, ...]:
-    """Return the headings by whose language the O of the first longitudes is read as the west, () without an O."""
-    name = source.how.names.get("longitude")
-    if name is None or not first:
-        return ()
-    return west_by(pa.chunked_array([raw.columns[name] for raw in first]).combine_chunks(), source.how.headings)
-
-
-def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:
-    """Return the first rows of a text if they are all that the file of this sum has; else None."""
-    if len(first) > 1 or source.seen is None or source.seen.hexdigest() != sha256:
-        return None
-    return Looked(source.how, tuple(first))
-
-
-def _text_sum(path: Path, points: Points) -> str:
-    return check_text(path, _stated_encoding(path, points), in_lines=path.suffix.lower() in TEXT)
-
-
-def _stated_encoding(path: Path, points: Points) -> str | None:
-    if path.suffix.lower() in JSON:
-        found = text_encoding(path)
-        return None if found == "utf-8" else found
-    if points.encoding is None or not known_encoding(points.encoding):
-        return None
-    return points.encoding
-
-
-def _check_content(path: Path) -> None:
-    """Hold the file's beginning against its extension."""
-    ending = path.suffix.lower()
-    with path.open("rb") as file:
-        head = file.read(4096)
-    if ending in PACKAGE:
-        fits = head.startswith(SQLITE)
-    elif ending in JSON:
-        fits = head.decode(text_encoding(path), "replace").removeprefix("\ufeff").lstrip().startswith("{")
-    elif ending in WORKBOOKS:
-        fits = head.startswith((PACKED, OLD_WORKBOOK))
-    elif ending in TEXT:
-        fits = not head.startswith((SQLITE, PACKED))
-    else:
-        known = ", ".join((*TEXT, *JSON, *PACKAGE, *WORKBOOKS))
-        raise Unusable(0, unread_format(path), way_to_read(path) or f"export it in one that is: {known}")
-    if not head:
-        raise Unusable(0, "the file is empty")
-    if not fits:
-        raise Unusable(0, f"the content does not match the extension {ending}", "export it again, in that format")

@@ -11,7 +11,7 @@ import pytest
 from exports_made import COLUMNS, GOOD, HEADER, block, find, text_table
 
 from pipeline.problems import JobError
-from pipeline.read import exports
+from pipeline.read import exports, find_exports
 from pipeline.read.exports import read_again, read_ahead, read_batches
 from pipeline.read.reading_cache import Kept, Room
 from pipeline.tables import READING
@@ -149,7 +149,7 @@ def test_a_small_text_read_again_gives_the_same_rows(tmp_path, monkeypatch, room
     assert rows_of(read_again(export, kept)) == rows_of(read_again(export, kept)) == expected
 
 
-@pytest.mark.parametrize(("lines", "whole"), [(3, True), (exports.LOOKED // len(GOOD), False)])
+@pytest.mark.parametrize(("lines", "whole"), [(3, True), (find_exports.LOOKED // len(GOOD), False)])
 def test_a_text_that_the_look_took_apart_is_not_taken_apart_again(tmp_path, monkeypatch, lines, whole):
     """Only what is small, and what ends as a text file does; its rows are those of the file, also the second time."""
     for name, end in (("a.csv", "\n"), ("b.csv", "")):
@@ -167,7 +167,7 @@ def test_what_is_looked_at_is_held_as_long_as_there_is_room(tmp_path, monkeypatc
         made(tmp_path, name)
     each = find(tmp_path, block("*.csv"))[0][0].looked.size
     assert each > (tmp_path / "a.csv").stat().st_size / 2  # texts of a few letters, numbers as texts
-    monkeypatch.setattr(exports, "LOOKED", 2 * each)
+    monkeypatch.setattr(find_exports, "LOOKED", 2 * each)
     found, _ = find(tmp_path, block("*.csv"))
     assert [export.looked is not None for export in found] == [True, True, False]
 

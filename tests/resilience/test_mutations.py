@@ -14,7 +14,8 @@ from spoilt_jobs import FORMS, originals, spoil
 
 from pipeline.job.load import load_job
 from pipeline.problems import JobError, Problems
-from pipeline.read.exports import find_exports, read_batches
+from pipeline.read.exports import read_batches
+from pipeline.read.find_exports import find_exports
 from pipeline.tables import READING
 
 READ, RUN = 100, 6

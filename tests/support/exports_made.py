@@ -10,7 +10,8 @@ from simulate_files import EXPORTED
 
 from pipeline.job.model import Columns, Job, JobSection, Points, Target
 from pipeline.problems import Problems
-from pipeline.read.exports import Export, find_exports, read_batches
+from pipeline.read.exports import Export, read_batches
+from pipeline.read.find_exports import find_exports
 from pipeline.tables import TIME
 
 HEADER = "Point,Observed,Lat,Lon,EllHt,sE,sN,sU,Sol,Code,Base"
