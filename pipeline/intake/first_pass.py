@@ -21,6 +21,7 @@ from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.file_sequence import Astray
+from pipeline.intake.filled_blanks import Blanked, FilledBlanks, told_once
 from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
@@ -103,6 +104,7 @@ class FirstPass(Struct, frozen=True):
         sides: what headings of longitudes and latitudes state of hemispheres, with the signs below them.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
+        blanks: stretches of rows in which blanks of a coordinate may have been filled from above.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
@@ -150,6 +152,7 @@ class FirstPass(Struct, frozen=True):
     sides: tuple[HeadedSide, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
+    blanks: tuple[Blanked, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
@@ -211,6 +214,7 @@ class _Gatherer:
         self.ledger = Ledger()
         self.placeholders = Placeholders()
         self.filled = FilledDown()
+        self.blanks = FilledBlanks()
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
         self.sorted = SortedColumns()
@@ -241,6 +245,7 @@ class _Gatherer:
         newest = max((int(time[once[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
         place, place_block = self._places(counting, once)
         steps = row_steps(rows, counting)
+        filled, blanks = told_once(self.filled.found(), self.blanks.found)
         found = FirstPass(
             rows=counts,
             candidates=candidates,
@@ -282,7 +287,8 @@ class _Gatherer:
             packed=find_packed(rows, counting, self.prepared.exports),
             sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
-            filled=self.filled.found(),
+            filled=filled,
+            blanks=blanks,
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
@@ -325,6 +331,7 @@ class _Gatherer:
         self.placeholders.take(batch, number, sound)
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
+        self.blanks.take(batch, number, export, sound, sifted.session)
         self.pasted.take(batch, number, export, sound)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)

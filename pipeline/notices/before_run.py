@@ -6,6 +6,7 @@ from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
+from pipeline.examine.filled_blanks import blank_notes
 from pipeline.examine.filled_down import filled_notes
 from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
@@ -54,6 +55,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
+        *blank_notes(survey, examined.stood),
         *copied_time_notes(survey),
         *shared_notes(survey, examined.stood),
         *pasted_notes(survey),
