@@ -14,7 +14,7 @@ from pipeline.words import Doubt, counted
 
 #: Metres that a last digit of degrees is worth, and rows with the number of the one before, from which it is no chance:
 #: of eastings and northings some may have been laid out. Ours, no source.
-_SURE = ((2e-4, 5), (1.5e-3, 8))
+_SURE = ((2e-4, 4), (1.5e-3, 8))
 
 
 def blank_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:

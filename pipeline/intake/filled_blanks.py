@@ -23,8 +23,8 @@ from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
 from pipeline.read.exports import Export
 
-#: Rows that have the number of the one before, the least. Ours, no source, as all that follow.
-_LEAST = 5
+#: Rows that have the number of the one before, the least: heights, which may be of one level. Ours, as all that follow.
+_LEAST, _LEAST_UP = 3, 5
 #: Metres that places are apart at the least: in plan the other coordinate alone counts.
 _ELSEWHERE = 2.0
 #: Metres that readings scatter by at the least, in plan and upwards, wherever they were made.
@@ -135,7 +135,8 @@ def filled_blanks(place: Floats, scale: Floats, digit: Callable[[Floats, int], f
     found = []
     for axis in range(3):
         alike = np.diff(place[:, axis]) == 0.0
-        if np.count_nonzero(alike) < _LEAST:
+        least = _LEAST_UP if axis == 2 else _LEAST
+        if np.count_nonzero(alike) < least:
             continue
         elsewhere = metres[:, :2] if axis == 2 else metres[:, [1 - axis]]
         apart = np.linalg.norm(np.diff(elsewhere, axis=0), axis=1) >= _ELSEWHERE
@@ -143,13 +144,14 @@ def filled_blanks(place: Floats, scale: Floats, digit: Callable[[Floats, int], f
         # both coordinates in plan were converted alike, and the other one has more numbers
         judged = place[:, 1 - axis] if axis < 2 else place[:, 2]
         worth = max(finest, _worth(judged, scale[axis], finest, degrees and axis < 2, axis == 2))
-        worth = max(worth, coarse_step(place[:, axis], float(scale[axis]), finest, degrees and axis < 2))
+        for numbers in (place[:, axis], judged):
+            worth = max(worth, coarse_step(numbers, float(scale[axis]), finest, degrees and axis < 2))
         chance = worth / (2.0 * np.sqrt(np.pi) * _SCATTER[axis])
         if chance >= _PART:
             continue
         start, stop = _likeliest(alike & apart, ~alike & apart, chance)
         count, of = int((alike & apart)[start:stop].sum()), int(apart[start:stop].sum())
-        if count < _LEAST or log_of_so_many(count, of, chance) >= _CHANCE:
+        if count < least or log_of_so_many(count, of, chance) >= _CHANCE:
             continue
         rows = slice(start, stop + 1)
         one = _of_one_number(place[rows, axis])

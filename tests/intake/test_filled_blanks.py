@@ -20,8 +20,9 @@ EAST, NORTH = 1.0 / (DEGREE * np.cos(np.radians(50.0))), 1.0 / DEGREE
 
 
 def last_digit(values: Floats, axis: int, degrees: bool) -> float:
-    """Return what the last of up to eleven decimals is worth, of the value that has most of them."""
-    most = max(len(f"{value:.11f}".rstrip("0").split(".")[1]) for value in values)
+    """Return what the last of up to eleven decimals, seven of metres, is worth of the value that has most of them."""
+    decimals = 11 if degrees and axis < 2 else 7
+    most = max(len(f"{value:.{decimals}f}".rstrip("0").split(".")[1]) for value in values)
     return float(10.0**-most * (DEGREE if degrees and axis < 2 else 1.0))
 
 
@@ -68,6 +69,19 @@ def test_rows_filled_from_every_third_are_told(
             found += 1
     # of few rows many may end in zeros, as those of points that were laid out do
     assert found >= (27 if count < 40 else 30)
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+@pytest.mark.parametrize("count", [5, 6, 7, 8, 9, 12])
+@pytest.mark.parametrize("third", [True, False])
+def test_few_rows_in_tenths_of_millimetres_are_enough(axis: int, count: int, third: bool) -> None:
+    found = 0
+    for seed in range(50):
+        place = degrees(*ground(np.random.default_rng(seed), count))
+        own = np.arange(count) % 3 == 0 if third else np.arange(count) == 0
+        found += bool(told(from_above(own, place, axis)))
+    # numbers may end in zeros, and neighbours lie within two metres
+    assert found >= 40
 
 
 @pytest.mark.parametrize("axis", [0, 1, 2])
@@ -279,12 +293,43 @@ def four_bytes_of_a_grid(random: Random) -> Floats:
     return np.column_stack([place, (100.0 + random.normal(0.0, 0.3, 30)).round(3)])
 
 
+def seconds_converted(random: Random) -> Floats:
+    """A few points along a parallel, to hundredths of a second, converted."""
+    plan = np.column_stack([np.cumsum(random.uniform(3.0, 9.0, 8)), random.normal(0.0, 0.03, 8)])
+    place = degrees(plan, 100.0 + random.normal(0.0, 0.3, 8))
+    place[:, :2] = ((place[:, :2] * 3600.0).round(2) / 3600.0).round(9)
+    return place
+
+
+def tenths_of_feet_of_a_grid(random: Random) -> Floats:
+    plan = np.column_stack([np.cumsum(random.uniform(3.0, 9.0, 8)), random.normal(0.0, 0.01, 8)])
+    return metres(((300_000.0 + plan) / 0.3048).round(1) * 0.3048 - 300_000.0, 100.0 + random.normal(0.0, 0.3, 8))
+
+
+def wall_of_five(random: Random) -> Floats:
+    """Five points of a wall along a parallel, in tenths of millimetres: no two agree but by chance."""
+    plan = np.column_stack([np.arange(5) * 7.0 + random.normal(0.0, 0.2, 5), random.normal(0.0, 0.002, 5)])
+    return degrees(plan, 100.0 + random.normal(0.0, 0.3, 5))
+
+
 _HONEST = [scattered, in_a_yard, wall_along_a_meridian, straight_wall, grid_line, grid_line_of_no_round_number,
            computed_parallel, grid_of_pegs, cross_sections, both_edges, one_mark_again, static_logs, water, polder,
            floors, design_levels, stairs, half_the_bytes, heights_in_half_the_bytes, level_heights,
            rounded_in_two_bytes, two_bytes_at_once, decimetres_and_a_constant, metres_and_a_constant, tenths_of_feet,
            half_decimetres_and_a_sloping_geoid, slow_river, stakes_along_one_northing, corners_of_a_house_again,
-           four_bytes_near_the_meridian, four_bytes_of_a_grid]  # fmt: skip
+           four_bytes_near_the_meridian, four_bytes_of_a_grid, seconds_converted,
+           tenths_of_feet_of_a_grid, wall_of_five]  # fmt: skip
+
+
+@pytest.mark.parametrize("honest", _HONEST)
+@pytest.mark.parametrize("count", [4, 5, 6, 8, 11])
+def test_honest_rows_that_are_few_have_none_in_plan(honest: Callable[[Random], Floats], count: int) -> None:
+    for seed in range(40):
+        random = np.random.default_rng(seed)
+        place = honest(random)
+        start = int(random.integers(0, max(1, len(place) - count)))
+        few = place[start : start + count]
+        assert [one for one in told(few, degrees=bool(abs(place[0, 0]) < 180.0)) if one[0] < 2] == [], seed
 
 
 @pytest.mark.parametrize("honest", _HONEST)
