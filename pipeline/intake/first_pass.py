@@ -29,6 +29,7 @@ from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.job_area import area_of
 from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
+from pipeline.intake.missing_digits import Missing, MissingDigits
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.pasted_cells import Pasted, PastedCells
@@ -105,6 +106,7 @@ class FirstPass(Struct, frozen=True):
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
         blanks: stretches of rows in which blanks of a coordinate may have been filled from above.
+        missing_digits: digits that no number of a coordinate has among its last decimals.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
@@ -153,6 +155,7 @@ class FirstPass(Struct, frozen=True):
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
     blanks: tuple[Blanked, ...] = ()
+    missing_digits: tuple[Missing, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
@@ -215,6 +218,7 @@ class _Gatherer:
         self.placeholders = Placeholders()
         self.filled = FilledDown()
         self.blanks = FilledBlanks()
+        self.digits = MissingDigits()
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
         self.sorted = SortedColumns()
@@ -289,6 +293,7 @@ class _Gatherer:
             elsewhere=elsewhere,
             filled=filled,
             blanks=blanks,
+            missing_digits=self.digits.found(),
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
@@ -332,6 +337,7 @@ class _Gatherer:
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
         self.blanks.take(batch, number, export, sound, sifted.session)
+        self.digits.take(batch, number, export, sound)
         self.pasted.take(batch, number, export, sound)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
