@@ -14,6 +14,7 @@ from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exchanged_axes import axis_doubts
+from pipeline.examine.filled_blanks import blank_doubts
 from pipeline.examine.filled_down import filled_doubts
 from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
@@ -104,6 +105,7 @@ def doubts_before(
         *mark_column_doubts(survey),
         *register_row_doubts(survey),
         *filled_doubts(survey),
+        *blank_doubts(survey, on_marks),
         *shared_doubts(survey, on_marks),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),

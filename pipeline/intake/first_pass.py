@@ -19,6 +19,7 @@ from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.file_sequence import Astray
+from pipeline.intake.filled_blanks import Blanked, FilledBlanks, told_once
 from pipeline.intake.filled_down import Filled, FilledDown
 from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
@@ -26,6 +27,7 @@ from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.job_area import area_of
 from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
+from pipeline.intake.missing_digits import Missing, MissingDigits
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.pasted_cells import Pasted, PastedCells
@@ -99,6 +101,8 @@ class FirstPass(Struct, frozen=True):
         sides: what headings of longitudes and latitudes state of hemispheres, with the signs below them.
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
+        blanks: stretches of rows in which blanks of a coordinate may have been filled from above.
+        missing_digits: digits that no number of a coordinate has among its last decimals.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
@@ -146,6 +150,8 @@ class FirstPass(Struct, frozen=True):
     sides: tuple[HeadedSide, ...] = ()
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
+    blanks: tuple[Blanked, ...] = ()
+    missing_digits: tuple[Missing, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
@@ -214,6 +220,8 @@ class _Gatherer:
         self.ledger = Ledger()
         self.placeholders = Placeholders()
         self.filled = FilledDown()
+        self.blanks = FilledBlanks()
+        self.digits = MissingDigits()
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
         self.sorted = SortedColumns()
@@ -250,6 +258,7 @@ class _Gatherer:
         first, last = self._times(rows, once & ~rows.having(CANDIDATE))
         place, place_block = self.places.first(counting, once)
         steps = row_steps(rows, counting)
+        filled, blanks = told_once(self.filled.found(), self.blanks.found)
         return FirstPass(
             rows=counts,
             candidates=candidates,
@@ -285,7 +294,9 @@ class _Gatherer:
             packed=find_packed(rows, counting, self.prepared.exports),
             sides=find_sides(rows, counting, self.prepared.exports),
             elsewhere=elsewhere,
-            filled=self.filled.found(),
+            filled=filled,
+            blanks=blanks,
+            missing_digits=self.digits.found(),
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
@@ -344,6 +355,8 @@ class _Gatherer:
         self.placeholders.take(batch, number, sound)
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
+        self.blanks.take(batch, number, export, sound, sifted.session)
+        self.digits.take(batch, number, export, sound)
         self.pasted.take(batch, number, export, sound)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)

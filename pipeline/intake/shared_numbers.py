@@ -112,7 +112,7 @@ def shared_numbers(
         pairs = _pairs(values, metres if axis == 2 else metres[:, [1 - axis]], _RUN[axis])
         own = [number for number, (one, _) in enumerate(pairs) if digit(values[[one]], axis) <= _ROUND * worth]
         pairs = pairs[own]
-        worth = _digit(values, scale[axis], max(worth, _FINEST), degrees and axis < 2)
+        worth = digit_of_all(values, scale[axis], max(worth, _FINEST), degrees and axis < 2)
         if len(pairs) < _LEAST or len(values) - len(pairs) < _OTHERS or worth > _FINE[axis]:
             continue
         log = _log(len(pairs), known, worth)
@@ -147,10 +147,11 @@ def _pairs(values: Floats, elsewhere: Floats, run: int) -> Integers:
     return np.column_stack([low, high])[~beside]
 
 
-def _digit(values: Floats, metre: float, worth: float, degrees: bool) -> float:
+def digit_of_all(values: Floats, metre: float, worth: float, degrees: bool, phase: float = _PHASE) -> float:
     """Return what a last digit of (n,) numbers is worth [m] once they are looked at for being multiples of more.
 
-    Numbers were converted, moved by a constant, or kept in half the bytes; ``metre`` is how long one of them is.
+    Numbers were converted, moved by a constant, or kept in half the bytes; ``metre`` is how long one of them is,
+    ``phase`` how well they must agree.
     """
     known = values[np.isfinite(values)]
     steps = [float(np.spacing(np.float32(np.median(np.abs(known)))))]
@@ -159,7 +160,7 @@ def _digit(values: Floats, metre: float, worth: float, degrees: bool) -> float:
         steps += [ten / part for ten in tens for part in (1, 2, 4)]
     steps = [step for step in steps if step * metre > 1.2 * worth and np.ptp(known) > _OVER * step]
     for step in sorted(steps, reverse=True):
-        if abs(np.exp(2j * np.pi * np.remainder(known / step, 1.0)).mean()) > _PHASE:
+        if abs(np.exp(2j * np.pi * np.remainder(known / step, 1.0)).mean()) > phase:
             return step * metre
     return worth
 

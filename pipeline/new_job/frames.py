@@ -23,21 +23,24 @@ from pipeline.geodesy.registry import (
     with_heights,
     x_is_northing,
 )
+from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.common_shift import Agreement, Names, agreement, agreement_by_name
 from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.plain_grids import WORLD, frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import with_datum_stated
 from pipeline.new_job.zones import countries_near
+from pipeline.read.heading_units import metres_in_heading
 from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: A code in a file's name, in a line above its header or in a heading.
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
+#: Signs of units behind the names of height datums; others are in metres, but for a few.
+_FEET = {"(ft)": FOOT, "(ftUS)": SURVEY_FOOT}
 #: How far raw positions may lie from marks in a grid that fits, metres: a base's error, with a step between datums.
 _FITS, _WITH_DATUM = 30.0, 400.0
 #: Likewise where readings are called after the marks: old datums lie up to a kilometre beside those of satellites.
@@ -304,8 +307,7 @@ def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> li
     """
     near = by_use(height_datums_at(*place), countries_near(*place)) if place is not None else []
     said = " ".join(texts).casefold()
-    feet = {foot for text in texts if height_said(text) is not None and (foot := feet_of(text))}
-    signs = tuple({"foot": "(ft)", "us-survey-foot": "(ftUS)"}[foot] for foot in feet)
+    units = {metre for text in texts if height_said(text) is not None for metre in metres_in_heading(text)}
 
     def worth(one: Registered) -> tuple[bool, bool, bool]:
         # NZVD2016 in a heading is NZVD2016 first, then NZVD of another year
@@ -313,7 +315,7 @@ def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> li
         return (
             not exact,
             not any(word in said for word in _words(one.name)),
-            bool(signs) and not one.name.endswith(signs),
+            bool(units) and _FEET.get(one.name.split()[-1], 1.0) not in units,
         )
 
     return sorted(near, key=worth)

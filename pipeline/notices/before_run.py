@@ -6,6 +6,7 @@ from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
+from pipeline.examine.filled_blanks import blank_notes
 from pipeline.examine.filled_down import filled_notes
 from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
@@ -13,6 +14,7 @@ from pipeline.examine.hidden_sheets import hidden_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
+from pipeline.examine.missing_digits import missing_digit_notes
 from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.pasted_cells import pasted_notes
 from pipeline.examine.pole_heights import left_pole_notes, pole_notes
@@ -54,6 +56,8 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
+        *blank_notes(survey, examined.stood),
+        *missing_digit_notes(survey),
         *copied_time_notes(survey),
         *shared_notes(survey, examined.stood),
         *pasted_notes(survey),

@@ -45,6 +45,45 @@ def test_a_third_of_a_small_day_may_be_copied_too(tmp_path: Path) -> None:
     assert "12 rows in a row" in doubt
 
 
+FILLED = "to the last digit while the points lie elsewhere, as where"
+
+
+@pytest.mark.parametrize("points", [10, 16, 40])
+@pytest.mark.parametrize(("column", "code"), [("latitude", 3), ("longitude", 3), ("height", 0)])
+@pytest.mark.parametrize("one", [True, False])
+def test_a_small_day_that_was_filled_from_above_is_told(
+    one: bool, column: str, code: int, points: int, tmp_path: Path
+) -> None:
+    """Nearly all points have the number of the first of them, or two of three that of the one above."""
+    job = simulate(Plan(sessions=1, points=points, checks=3, place=ELLIPSOIDAL))
+    rows = np.flatnonzero(job.rows["kind"] == "point")
+    values = job.rows[column] = job.rows[column].round(4 if column == "height" else 9)
+    if column == "height":
+        # rough ground, and no number that ends in a zero, as designed ones do
+        values[rows] = np.floor((values[rows] + np.random.default_rng(1).normal(0.0, 0.3, len(rows))) * 1e3) / 1e3
+        values[rows] += 0.0003
+    values[rows] = values[np.full(len(rows), rows[0])] if one else values[rows[np.arange(len(rows)) // 3 * 3]]
+    record = record_of(job.write(tmp_path), code)
+    (told,) = [note for note in record["notes"] if FILLED in note]
+    assert f"the {column} of the row before" in told or f"have one {column}" in told
+    assert [doubt["kind"] for doubt in record["doubts"]] == ["place"] * (code == 3)
+
+
+@pytest.mark.parametrize("points", [5, 8, 9])
+@pytest.mark.parametrize("column", ["latitude", "longitude"])
+@pytest.mark.parametrize("one", [True, False])
+@pytest.mark.parametrize("seed", [1, 3])
+def test_so_is_a_day_of_a_few_points(one: bool, column: str, points: int, seed: int, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=points, checks=3, place=ELLIPSOIDAL, seed=seed))
+    rows = np.flatnonzero(job.rows["kind"] == "point")
+    values = job.rows[column] = job.rows[column].round(9)
+    values[rows] = values[np.full(len(rows), rows[0])] if one else values[rows[np.arange(len(rows)) // 3 * 3]]
+    code = 3 if one or points > 5 else 0  # from four rows that have the number of the one before
+    record = record_of(job.write(tmp_path), code)
+    assert len([note for note in record["notes"] if FILLED in note]) == 1
+    assert [doubt["kind"] for doubt in record["doubts"]] == ["place"] * (code == 3)
+
+
 @pytest.mark.parametrize("way", [1, -1])
 @pytest.mark.parametrize(("rows", "code"), [(3, 0), (6, 3)])
 def test_a_text_dragged_down_counts_its_last_digit_up(rows: int, code: int, way: int, tmp_path: Path) -> None:

@@ -107,3 +107,17 @@ def test_countries_have_their_names() -> None:
     assert countries_near(*CHRISTCHURCH)[0] == ("New Zealand",)
     assert countries_near(-0.1, 51.5)[0] == ("Britain", "UK")
     assert {("Portugal",), ("Spain",)} <= set(countries_near(-6.97, 38.88))
+
+
+@pytest.mark.parametrize(
+    ("heading", "first"),
+    [
+        ("Elevation (usft)", {"(ftUS)"}),
+        ("Elevation (ift)", {"(ft)"}),
+        ("Elevation (ft)", {"(ft)", "(ftUS)"}),  # which foot it is, the height datum says
+        ("Elevation (m)", {"height", "(m)"}),
+    ],
+)
+def test_the_datums_in_the_unit_of_a_heading_come_first(heading: str, first: set[str]) -> None:
+    names = [one.name for one in height_datums((-88.2, 40.1), [heading])]
+    assert {name.split()[-1] for name in names[: len(first) + 1]} == first
