@@ -49,8 +49,20 @@ class _Mixed(Struct, frozen=True):
         """Whether no terrace or relief explains it, and no code says that the readings are of something else."""
         of = self.found.levels
         apart = self.sharp and (of.gap >= of.wide or self.side_by_side)
-        certain = (of.mixed and apart) or self.of_exports
+        certain = (of.mixed and apart and self.as_expected) or self.of_exports
         return certain and not self.found.things and abs(self.separation) >= _TELLING
+
+    @property
+    def as_expected(self) -> bool:
+        """Whether the level on which no mark was occupied is to the side of the marks' where the other system has it.
+
+        True too where both levels have occupations, or neither has.
+        """
+        fewer, others = self.found.on_marks
+        if bool(fewer) == bool(others):
+            return True
+        above = self.found.levels.by if others else -self.found.levels.by
+        return (above > 0) == ((self.separation > 0) == self.mapped_level)
 
     @property
     def of_exports(self) -> bool:
@@ -108,12 +120,18 @@ def mixed_notes(survey: Survey) -> Iterator[str]:
 
 def _told(survey: Survey, one: _Mixed) -> str:
     of, count = one.found.levels, len(one.found.levels.rows)
+    fewer, others = one.found.on_marks
     return (
-        f"session {survey.windows[one.found.session].session.name}: {counted(count, 'reading')} (first one here)"
-        f" {plural(count, 'is', 'are')} {abs(of.by):.1f} m {'above' if of.by > 0 else 'below'} the"
-        f" {counted(of.others, 'other')}, with no height in the {of.gap:.1f} m between them, and the geoid"
-        f" separation is {one.separation:+.1f} m: heights of two height systems may be mixed"
+        f"session {survey.windows[one.found.session].session.name}: {counted(count, 'reading')}"
+        f"{_all_on_marks(fewer, count)} (first one here) {plural(count, 'is', 'are')} {abs(of.by):.1f} m"
+        f" {'above' if of.by > 0 else 'below'} the {counted(of.others, 'other')}{_all_on_marks(others, of.others)},"
+        f" with no height in the {of.gap:.1f} m between them, and the geoid separation is {one.separation:+.1f} m:"
+        " heights of two height systems may be mixed"
     )
+
+
+def _all_on_marks(occupations: int, readings: int) -> str:
+    return ", all on marks" if occupations == readings else ""
 
 
 def _mapped_level(survey: Survey, found: TwoLevels) -> bool:

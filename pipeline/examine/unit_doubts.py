@@ -11,7 +11,14 @@ from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, middle
 from pipeline.examine.systematic import ALIKE
-from pipeline.examine.unit_slips import another_foot, differ, feet_for_metres, high_for_feet, may_be_another_foot
+from pipeline.examine.unit_slips import (
+    another_foot,
+    by_heights,
+    differ,
+    feet_for_metres,
+    high_for_feet,
+    may_be_another_foot,
+)
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import geocentric_to_local
@@ -171,7 +178,8 @@ def _looks(
     """
     others = _other_feet(counted)
     meant = METRES["metre"] if _is_foot(counted.up) else METRES["foot"]
-    up = above.off[:, 2] - _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
+    made = _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
+    up = above.off[:, 2] - made
     if counted.sign < 0:
         up *= meant / counted.up  # the base's error was read in the other unit too
     plans = [_moved(counted, survey, xyz, other / counted.plan, 1.0)[:, :2] for other in others]
@@ -184,29 +192,31 @@ def _looks(
         elif counted.sign < 0:
             found |= {of.session[row]: _in_plan(counted, of.off[row : row + 1], other) for row in alone}
     in_feet = _is_foot(counted.up)
-    if high_for_feet(of.off[of.once, 2], of.rest[of.once]):
+    here = np.isin(above.session, sessions)
+    denied = by_heights(above.off[here, 2], made[here], above.session[here]) is False
+    if high_for_feet(of.off[of.once, 2], of.rest[of.once]) and not denied:
         left = abs(float(np.nanmedian(of.rest[of.once]))) if in_feet else np.inf
         what = _in_height(counted, of.off[of.once], meant)
         return found, {
             session: (
                 what,
-                0.0 if _told(above.off[above.session == session, 2], up[above.session == session]) else left,
+                0.0 if _told(*(each[above.session == session] for each in (above.off[:, 2], up, made))) else left,
             )
             for session in sessions
         }
     high: dict[int, tuple[str, float]] = {}
     for row, session in enumerate(of.session):
         here = above.session == session
-        if feet_for_metres(above.off[here, 2], up[here]):
+        if feet_for_metres(above.off[here, 2], up[here], made[here]):
             left = abs(float(of.rest[row])) if in_feet else np.inf
             left = 0.0 if differ(above.off[here, 2]) else left
             high[session] = (_in_height(counted, of.off[row : row + 1], meant), left)
     return found, high
 
 
-def _told(off: Floats, rest: Floats) -> bool:
+def _told(off: Floats, rest: Floats, made: Floats) -> bool:
     """Tell whether (n,) metres up of marks with different heights would be ``rest``, all alike, in the other unit."""
-    return differ(off) and feet_for_metres(off, rest)
+    return differ(off) and feet_for_metres(off, rest, made)
 
 
 def _middles(above: Above, plans: list[Floats], rest: Floats, sessions: list[int]) -> _Middles:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.examine.register_looks import BASE_OFF
 from pipeline.examine.systematic import ALIKE, LEAST, ON_KNOWN
 
@@ -18,6 +18,10 @@ from pipeline.examine.systematic import ALIKE, LEAST, ON_KNOWN
 PLAN_OFF, _BASE = 3.0, 2.5
 #: Metres by which heights off have to differ among the marks before that says anything.
 _DIFFER = 1.0
+#: Metres of error of a height observed on a mark at the least, in so many of which the height of marks has to be known
+#: to say which unit it is in; and metres that bases which averaged their own position are usually off by. Common
+#: practice, no source.
+_NOISE, _ERRORS, _USUAL = 0.05, 6.0, 5.0
 #: The parts of what another unit makes that a base may be off besides: surely, and as far as it is nearer to that.
 _PART, _NEARER = 1.0 / 3.0, 1.0 / 2.0
 #: The variance of one error over that of the middle one of g, for each of the g: that of normal errors.
@@ -75,17 +79,45 @@ def _root(errors: int) -> float:
     return float(np.sqrt(max(1.0, _MIDDLE * errors)))
 
 
-def feet_for_metres(up: Floats, rest: Floats) -> bool:
+def feet_for_metres(up: Floats, rest: Floats, made: Floats) -> bool:
     """Tell whether (n,) metres up of one session's marks would be ``rest`` with heights in feet, or metres, instead.
 
-    Where the marks have different heights, these tell it, or deny it; else only what no base is off by.
+    Where the marks have different heights, these tell it, or deny it; else only what no base is off by. All n have the
+    error of their one base in common. ``made`` (n,) is what the other unit alone makes of each mark's height, metres.
     """
     known = np.isfinite(up) & np.isfinite(rest)
     if not known.any() or abs(float(np.median(rest[known]))) > BASE_OFF:
         return False
+    alike = bool(np.ptp(rest[known]) <= ALIKE[1])
     if differ(up):
-        return bool(np.ptp(rest[known]) <= ALIKE[1])
-    return not differ(rest) and high_for_feet(up, rest)
+        return alike
+    told = by_heights(up, made, np.zeros(len(up), np.int64))
+    if told is not None:
+        return told and alike and abs(float(np.median(up[known]))) >= _USUAL
+    return not differ(rest) and high_for_feet(*(np.median(each[known], keepdims=True) for each in (up, rest)))
+
+
+def by_heights(up: Floats, made: Floats, session: Integers) -> bool | None:
+    """Tell whether marks of different heights say that (n,) metres up are those of another unit, which ``made`` them.
+
+    What another unit makes (n,) grows with a mark's height, a base's error is the same for all marks of a ``session``
+    (n,). So the slope of the metres up over it, within sessions, is 1 for another unit and 0 for the right one. None
+    where the heights differ too little, for how their errors scatter, to say which of the two it is.
+    """
+    known = np.isfinite(up) & np.isfinite(made)
+    if not known.any():
+        return None
+    number = np.unique(session[known], return_inverse=True)[1]
+    readings = np.bincount(number)
+    off, grows = (each - (np.bincount(number, each) / readings)[number] for each in (up[known], made[known]))
+    size = float(np.linalg.norm(grows))
+    if size < _ERRORS * _NOISE:
+        return None
+    slope = float(off @ grows) / size**2
+    free = len(off) - len(readings) - 1
+    scatter = float(np.linalg.norm(off - slope * grows)) / math.sqrt(free) if free > 0 else 0.0
+    near = size >= _ERRORS * max(_NOISE, scatter) and abs(slope - 0.5) >= 0.5 - _PART
+    return slope > 0.5 if near else None
 
 
 def differ(up: Floats) -> bool:

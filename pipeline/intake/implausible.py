@@ -88,6 +88,7 @@ class TwoLevels(Struct, frozen=True):
     """Some readings of a session on another level than the others; the first of them by its export and row there.
 
     ``things`` tells that most of them have codes that none of the others has, as decks, roofs and banks have.
+    ``on_marks`` is how many of them, and how many of the others, are occupations of marks.
     ``without_mark`` is an export of which no reading is on a mark, where each export lies on one of the levels, and how
     many metres above the others its level lies.
     """
@@ -97,6 +98,7 @@ class TwoLevels(Struct, frozen=True):
     row: int
     levels: Levels
     things: bool
+    on_marks: tuple[int, int]
     without_mark: tuple[int, float] | None = None
 
 
@@ -183,8 +185,13 @@ def _levels(rows: ReadingRows, found: list[tuple[int, Integers, Levels]]) -> Ite
         fewer, others = numbers[of.rows], np.delete(numbers, of.rows)
         codes = rows.codes(fewer[(rows.flags[fewer] & CANDIDATE) == 0])
         own = int(np.count_nonzero((codes != 0) & ~np.isin(codes, rows.codes(others))))
-        without_mark = _without_mark(rows, fewer, others, of.by)
-        yield TwoLevels(session, *rows.place(int(fewer[0])), of, own > _THINGS * len(fewer), without_mark)
+        things, without_mark = own > _THINGS * len(fewer), _without_mark(rows, fewer, others, of.by)
+        on_marks = _on_marks(rows, fewer), _on_marks(rows, others)
+        yield TwoLevels(session, *rows.place(int(fewer[0])), of, things, on_marks, without_mark)
+
+
+def _on_marks(rows: ReadingRows, level: Integers) -> int:
+    return int(np.count_nonzero(rows.flags[level] & CANDIDATE))
 
 
 def _without_mark(rows: ReadingRows, fewer: Integers, others: Integers, by: float) -> tuple[int, float] | None:

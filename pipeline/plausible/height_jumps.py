@@ -92,23 +92,29 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
     ordered = np.sort(np.abs(rise[~by_mark]))
     # without the two largest, which are the jump there and back: of few readings they would make every jump usual
     usual = float(np.quantile(ordered[:-2], 0.9)) if len(ordered) > 2 else 0.0
-    high = np.flatnonzero(np.abs(rise) > max(_TIMES * usual, _HIGH))
+    leaps = np.abs(rise) > max(_TIMES * usual, _HIGH)
+    high = np.flatnonzero(leaps)
     if len(high) < 2:
         return []
     half = float(np.median(ordered))
     longest = _WAYS * float(np.quantile(way[~by_mark], 0.9))
     too_far = way > np.where(by_mark, 2.0, 1.0) * longest
+    elsewhere = high[too_far[high]]
+    leap = rise - _slope(rise, by_mark | too_far | leaps)
     found, alike = [], 0
-    for there, back in _there_and_back(high, too_far, group):
+    for there, back in _there_and_back(high[~too_far[high]], group):
         run = np.arange(there + 1, back + 1)
         miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
         by, far = float(rise[there] - rise[back]) / 2.0, float(max(way[there], way[back]))
         even = 2.0 * max(usual, miss)
         looks = _looks(height[[there + 1, back]], height[[there, back + 1]], min(even, _FITS * abs(by)))
-        if looks is JumpLook.OPEN and abs(float(rise[there] + rise[back])) > even:
+        # on rough ground what lies beside tells less of the slope than it adds, so either will do
+        missed = min(abs(float(each[there] + each[back])) for each in (rise, leap))
+        if looks is JumpLook.OPEN and missed > even:
             continue
         alike += 1
-        rounded = _is_round(by, float(unit[there]), miss) and not by_mark[there : back + 1].any()
+        stayed = not (by_mark[there : back + 1].any() or ((elsewhere > there) & (elsewhere < back)).any())
+        rounded = stayed and _is_round(by, float(unit[there]), miss)
         steep = abs(by) >= max(_WALL, _STEEP * far)
         if len(run) > _RUN[1] and not steep and (rounded or alike <= _RUNS):
             steep = _lies_among(places, run, _AROUND * longest)
@@ -116,20 +122,28 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
             found.append(HeightJump(on_ground[run], by, miss, JumpLook.DIGIT))
         elif abs(by) >= max(_RISES, _SLOPE * far):
             looks = JumpLook.STEEP if steep and looks is JumpLook.OPEN else looks
+            by = float(leap[there] - leap[back]) / 2.0
             found.append(HeightJump(on_ground[run], by, miss, looks))
     digits = [jump for jump in found if jump.looks is JumpLook.DIGIT]
     # more runs are how somebody works, at the top and the foot of a wall by turns; digits are told all the same
     return found if alike <= _RUNS else digits if len(digits) <= _RUNS else []
 
 
-def _there_and_back(high: Integers, too_far: Flags, group: Integers) -> Iterator[tuple[int, int]]:
-    """Yield each two of the (k,) ``high`` rises that follow each other, within a group and with no long way beside.
+def _slope(rise: Floats, apart: Flags) -> Floats:
+    """Return (n,) by how much the ground itself rises from a reading to the next, as before and after it.
 
-    ``too_far`` (n - 1,) are the ways on which somebody went elsewhere, ``group`` is (n,).
+    Rises (n,) that are ``apart`` tell nothing of the ground beside them. Zero where neither of the two tells it.
     """
+    beside = np.pad(rise, 1)
+    known = np.pad(~apart, 1)
+    count = known[:-2].astype(np.int64) + known[2:]
+    return (np.where(known[:-2], beside[:-2], 0.0) + np.where(known[2:], beside[2:], 0.0)) / np.maximum(count, 1)
+
+
+def _there_and_back(high: Integers, group: Integers) -> Iterator[tuple[int, int]]:
+    """Yield each two of the (k,) ``high`` rises that follow each other, within one ``group`` (n,)."""
     for there, back in zip(high[:-1].tolist(), high[1:].tolist(), strict=True):
-        same = back - there <= _PART * len(group) and (group[there : back + 2] == group[there]).all()
-        if same and not too_far[[there, back]].any():
+        if back - there <= _PART * len(group) and (group[there : back + 2] == group[there]).all():
             yield there, back
 
 

@@ -142,3 +142,14 @@ def test_an_export_of_other_ground_is_not_in_doubt(part: float, tmp_path: Path) 
 
 def test_an_export_of_what_is_coded_as_something_else_is_a_note(tmp_path: Path) -> None:
     assert eastern_part(tmp_path, 1.0, code="QUARRY") == (0, [], 1)
+
+
+@pytest.mark.parametrize("part", [1.0, -1.0], ids=["below the marks", "above the marks"])
+def test_all_points_off_marks_among_them(part: float, tmp_path: Path) -> None:
+    """Work on a plateau or in a pit that is as deep as the separation, with marks around it.
+
+    Ellipsoidal heights of marks lie above those of points that count from the datum; work above all marks is work.
+    """
+    code, doubts, notes = judged(tmp_path, lambda point: part)
+    assert (code, doubts, len(notes)) == ((3, ["export-heights"], 1) if part > 0 else (0, [], 1))
+    assert "readings, all on marks (first one here)" in notes[0]

@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from pipeline.examine.unit_slips import another_foot, feet_for_metres, high_for_feet, may_be_another_foot
+from pipeline.examine.unit_slips import (
+    another_foot,
+    by_heights,
+    feet_for_metres,
+    high_for_feet,
+    may_be_another_foot,
+)
 
 #: What two marks would be off by in the other foot: 2 parts in a million of the coordinates of a state plane.
 OTHER = np.array([[-1.5, -6.2], [-1.5, -6.21]])
@@ -88,18 +94,59 @@ def test_many_bases_tell_low_heights_in_feet() -> None:
 )
 def test_heights_in_feet(heights: list[float], base: float, told: bool) -> None:
     other = np.array(heights) * (1.0 - 1.0 / 0.3048)
-    assert feet_for_metres(other + base, np.full(2, base)) is told
+    assert feet_for_metres(other + base, np.full(2, base), other) is told
 
 
 def test_nothing_known_tells_nothing() -> None:
     assert not may_be_another_foot(np.full((2, 2), np.nan), OTHER)
-    assert not feet_for_metres(np.full(2, np.nan), np.ones(2))
-    assert not feet_for_metres(np.zeros(0), np.zeros(0))
+    assert not feet_for_metres(np.full(2, np.nan), np.ones(2), np.ones(2))
+    assert not feet_for_metres(np.zeros(0), np.zeros(0), np.zeros(0))
 
 
 def test_marks_of_different_heights_deny_feet() -> None:
     """Two marks 20 m apart in height that are off alike are in the right unit, whatever all are off by."""
     up, heights = np.array([47.0, 47.02]), np.array([60.0, 80.0])
-    rest = up - heights * (1.0 - 0.3048)
-    assert not feet_for_metres(up, rest)
-    assert feet_for_metres(heights * (1.0 - 0.3048), heights * 0.0)
+    made = heights * (1.0 - 0.3048)
+    assert not feet_for_metres(up, up - made, made)
+    assert feet_for_metres(made, heights * 0.0, made)
+
+
+def session_of(heights: np.ndarray, base: float, noise: float, feet: bool, seed: int) -> tuple[np.ndarray, ...]:
+    """Marks over the readings on them, as read in metres and if in feet, and what feet alone make: (n,) metres up."""
+    observed = heights - base + np.random.default_rng(seed).normal(0.0, noise, len(heights))
+    read = observed / 0.3048 if feet else observed
+    return heights - read, heights - read * 0.3048, heights - heights / 0.3048
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.02, 0.06])
+@pytest.mark.parametrize("spread", [0.0, 0.15, 0.5, 4.0])
+@pytest.mark.parametrize("base", [-10.6, -14.0, 9.0])
+def test_a_base_on_a_shore_is_no_foot(base: float, spread: float, noise: float) -> None:
+    """Marks 3 m above the sea, and a base that broadcasts as much as such heights are more in feet, or less."""
+    for seed in range(200):
+        heights = 3.0 + spread * np.random.default_rng(seed + 1_000).normal(0.0, 1.0, 2 + seed % 4)
+        assert not feet_for_metres(*session_of(heights, base, noise, feet=False, seed=seed))
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.02])
+@pytest.mark.parametrize("ground", [4.0, 25.0, 430.0])
+def test_heights_in_feet_on_a_shore_are_told(ground: float, noise: float) -> None:
+    """Marks whose heights differ by some decimetres among four: nine in ten days are in doubt."""
+    told = 0
+    for seed in range(200):
+        heights = ground + 0.4 * np.random.default_rng(seed + 1_000).normal(0.0, 1.0, 4)
+        told += feet_for_metres(*session_of(heights, 0.0, noise, feet=True, seed=seed))
+    assert told >= 180
+
+
+def test_sessions_together_deny_feet() -> None:
+    """Sixteen bases that broadcast 6 m too low each, two marks each: feet by their size, not by what heights say."""
+    random = np.random.default_rng(8)
+    session = np.repeat(np.arange(16), 2)
+    heights = 3.0 + random.normal(0.0, 0.4, 32)
+    for feet in (False, True):
+        read = heights - (0.0 if feet else -6.0) + random.normal(0.0, 0.03, 32)
+        read = read / 0.3048 if feet else read
+        made = heights - heights / 0.3048
+        assert by_heights(heights - read, made, session) is feet
+        assert by_heights(heights - read, np.full(32, -6.0), session) is None  # all marks at one height

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.plausible import JumpLook, height_jumps, on_sphere
+from pipeline.plausible import HeightJump, JumpLook, height_jumps, on_sphere
 
 #: Degrees in a metre, at the equator; metres in a foot.
 _DEGREE, _FOOT = 1.0 / 111_195.0, 0.3048
@@ -188,3 +188,50 @@ def test_a_long_run_among_the_rest_is_told_whatever_its_number() -> None:
     rows = list(range(70, 94))
     height[rows] += 33.7
     assert looks(plan, height) == [(rows, "steep")]
+
+
+def over_hills(seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """(n, 2) metres and (n,) heights of 25 readings at a time, 3 to 14 m apart, here and there over steep hills."""
+    rng = np.random.default_rng(seed)
+    relief, wide = rng.uniform(20.0, 100.0), rng.uniform(400.0, 2_500.0)
+    plan, place, heading = [], np.zeros(2), 0.0
+    for number in range(150):
+        if number % 25 == 0:
+            place, heading = (place + rng.uniform(-wide, wide, 2) / 4.0) * 0.8, rng.uniform(0.0, 2.0 * np.pi)
+        heading += rng.normal(0.0, 0.25)
+        place = place + rng.uniform(3.0, 14.0) * np.array([np.cos(heading), np.sin(heading)])
+        plan.append(place)
+    east, north = (where := np.array(plan)).T / wide
+    hills = np.sin(2.1 * east + 0.3) * np.cos(1.7 * north) + 0.35 * np.sin(7.0 * east + 5.0 * north)
+    return where, 800.0 + 0.6 * relief * hills + rng.normal(0.0, 0.15, 150)
+
+
+@pytest.mark.parametrize("separation", [20.0, 47.8])
+def test_another_height_system_in_hills(separation: float) -> None:
+    """17 to 40 rows in a row off by the separation, as somebody works on here and there; 60 such days, 60 sound ones.
+
+    Of the days four in five are found: a stretch that begins or ends on the way elsewhere is not.
+    """
+    found_in = 0
+    for seed in range(60):
+        plan, height = over_hills(seed)
+        assert not any(fits(jump, separation) for jump in told_of(plan, height))
+        rng = np.random.default_rng(seed + 1_000)
+        first = int(rng.integers(5, 105))
+        rows = np.arange(first, first + int(rng.integers(17, 41)))
+        height[rows] -= separation
+        found_in += any(
+            jump.rows.tolist() == rows.tolist() and fits(jump, separation) for jump in told_of(plan, height)
+        )
+    assert found_in >= 48
+
+
+def told_of(plan: np.ndarray, height: np.ndarray) -> list[HeightJump]:
+    places = on_sphere(7.0 + plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE)
+    nothing = np.zeros(len(plan), np.int64)
+    return height_jumps(places, height, np.ones(len(plan)), nothing, nothing > 0)
+
+
+def fits(jump: HeightJump, separation: float) -> bool:
+    """Tell whether a jump is told: one left open is where it is the separation, to what the ground may have made."""
+    return jump.looks is not JumpLook.OPEN or abs(abs(jump.by) - separation) <= max(jump.miss, 0.3)
