@@ -24,6 +24,7 @@ from pipeline.plausible import (
     Middle,
     Mirrored,
     Steep,
+    SteppedRun,
     among,
     on_sphere,
     raw_variants,
@@ -44,6 +45,7 @@ class Implausible(Struct, frozen=True):
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
     ``leaps`` are runs whose heights jump and come back by no round number.
+    ``stepped`` are those that do so on flat ground, by whatever number.
     ``off_marks`` are sessions whose points all lie far above or below their marks.
     ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
@@ -59,6 +61,7 @@ class Implausible(Struct, frozen=True):
     mirrored: tuple["MirroredRows", ...] = ()
     off_marks: tuple["OffMarks", ...] = ()
     leaps: tuple["HeightLeap", ...] = ()
+    stepped: tuple["SteppedRows", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -118,6 +121,16 @@ class HeightLeap(Struct, frozen=True):
     jump: HeightJump
 
 
+class SteppedRows(Struct, frozen=True):
+    """Some readings of a session that step up or down and back; first and last in time, by export and row there."""
+
+    session: int
+    export: int
+    row: int
+    last: int
+    run: SteppedRun
+
+
 class MirroredRows(Struct, frozen=True):
     """Readings of a session that lie mirrored across zero degrees; the first of them by its export and row there."""
 
@@ -163,6 +176,10 @@ def find_implausible(
         mirrored=tuple(MirroredRows(session, *rows.place(number), of) for session, number, of in judged.mirrored),
         off_marks=tuple(OffMarks(session, *rows.place(number), of) for session, number, of in heights.apart),
         leaps=tuple(HeightLeap(session, *rows.place(number), of) for session, number, of in heights.leaps),
+        stepped=tuple(
+            SteppedRows(session, *rows.place(int(numbers[0])), rows.place(int(numbers[-1]))[1], of)
+            for session, numbers, of in heights.stepped
+        ),
     )
 
 
