@@ -223,6 +223,13 @@ def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) ->
             f"{_first_of(rows, prepared, run)}: {name}: {lie} {metres:,.0f} m to one side of those before and after"
             " (first one here): if nothing was measured there, check whether a digit of a coordinate was mistyped"
         )
+    for run, metres, seconds in found.fast:
+        lie = counted(len(run), "reading lies", "readings in a row lie")
+        yield (
+            f"{_first_of(rows, prepared, run)}: {name}: {lie} {metres:,.0f} m from those before and after,"
+            f" {seconds:,.0f} s there or back, where all others were measured on foot (first one here): if no other"
+            " rover measured there, check coordinates and times"
+        )
     for run, metres in found.height_jumps:
         yield (
             f"{_first_of(rows, prepared, run)}: {name}: {counted(len(run), 'reading')} in a row are"

@@ -22,6 +22,7 @@ from pipeline.plausible.places import (
 )
 from pipeline.plausible.steep import Steep, steep
 from pipeline.plausible.stepped_runs import SteppedRun, stepped_runs
+from pipeline.plausible.too_fast import too_fast
 from pipeline.plausible.zeros import zeros_by_chance
 
 __all__ = [
@@ -58,5 +59,6 @@ __all__ = [
     "rises",
     "steep",
     "stepped_runs",
+    "too_fast",
     "zeros_by_chance",
 ]
