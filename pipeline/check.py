@@ -9,7 +9,7 @@ from pipeline.blunders.sentences import not_stated
 from pipeline.draft.beside_marks import look_beside
 from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
-from pipeline.draft.string_notes import linework_notes, look_at_strings
+from pipeline.draft.string_notes import look_at_strings
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import begin, prepare
 from pipeline.intake.survey import Survey
@@ -101,7 +101,7 @@ def _beside(survey: Survey, solved: Solved) -> list[str]:
 def _strings(survey: Survey, solved: Solved) -> list[str]:
     if survey.prepared.writing is None:
         return []
-    return linework_notes(look_at_strings(settle(survey, solved).drafter))
+    return look_at_strings(settle(survey, solved).drafter)
 
 
 def _damaged(last: Last | None, drawn: Last | None, survey: Survey, solved: Solved) -> list[str]:

@@ -1,4 +1,4 @@
-"""Reports the strings of a job: how many are drawn, and which of the others are not, where, and why."""
+"""Reports the strings of a job: how many are drawn, which of the others are not, where, and why, and what looks odd."""
 
 from collections.abc import Iterator, Sequence
 
@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.codes.writing import String, Writing
 from pipeline.draft.joined import DRAWN_ELSEWHERE, UNJOINED, Joined, join
 from pipeline.draft.line_rows import names_of
+from pipeline.draft.line_spikes import spike_notes
 from pipeline.draft.second_pass import Drafter
 from pipeline.draft.string_rows import Gathered, StringRows
 from pipeline.intake.survey import Survey
@@ -28,18 +29,23 @@ _WHY = {
 }
 
 
-def look_at_strings(drafter: Drafter) -> LineworkNoted | None:
-    """Read the exports once more, and return what is to be told of their strings; None where a job has no linework."""
+def look_at_strings(drafter: Drafter) -> list[str]:
+    """Read the exports once more, and return in words what is to be told of their strings."""
     gathered = Gathered.of(drafter)
     if gathered is None:
-        return None
+        return []
     for drafted in drafter.batches():
         gathered.take(drafted)
-    return linework_noted(join(gathered.rows(), drafter, gathered.writing), gathered)
+    return noted_and_told(join(gathered.rows(), drafter, gathered.writing), gathered)[1]
 
 
-def linework_noted(joined: Joined, gathered: Gathered) -> LineworkNoted:
-    """Return what the record says of the strings of a job."""
+def noted_and_told(joined: Joined, gathered: Gathered) -> tuple[LineworkNoted, list[str]]:
+    """Return what the record says of the strings of a job, and in words what is to be told of them."""
+    noted = _noted(joined, gathered)
+    return noted, [*_notes(noted), *spike_notes(joined, gathered)]
+
+
+def _noted(joined: Joined, gathered: Gathered) -> LineworkNoted:
     survey, writing = gathered.drafter.survey, gathered.writing
     drawn, why = joined.drawn, joined.why
     left = np.flatnonzero((why > 0) & (why != DRAWN_ELSEWHERE))
@@ -124,10 +130,8 @@ def _without_readings(rows: StringRows, writing: Writing, survey: Survey) -> lis
     return [one.code for place, one in enumerate(strings) if place not in there and plain(one.code) in named]
 
 
-def linework_notes(noted: LineworkNoted | None) -> list[str]:
+def _notes(noted: LineworkNoted) -> list[str]:
     """Return in words which strings are not drawn, and what else of codes seems not to be as it was meant."""
-    if noted is None:
-        return []
     told, strays = [], [one for one in noted["left_out"] if one["reason"] == Unjoined.NEITHER]
     left = [one for one in noted["left_out"] if one["reason"] != Unjoined.NEITHER]
     if count := noted["not_drawn"]:

@@ -102,16 +102,17 @@ def left_pole_notes(survey: Survey) -> Iterator[str]:
 
 
 def _is_another(log: PoleLog, several: Sequence[_Pole]) -> bool:
-    """Tell whether a few points of a session and export had a pole of another length than all marks and other points.
+    """Tell whether all marks had one pole, and points, a few, whole blocks or all, one of another length.
 
     In a column that nobody mapped numbers may be of something else: of things, or measured anew each time.
     """
     first = several[0]
     points, proven = log.points[first.session, first.export], first.occupied
-    few = sum(one.seen.count for one in several) <= _EXCEPTIONS * sum(seen.count for seen in points.values())
+    every = sum(seen.count for seen in points.values())
+    untested = sum(one.seen.count for one in several) <= _EXCEPTIONS * every or _beside_one(several, every)
     own = [*(mm / 1e3 for mm in points), *proven]
     lengths = min(own) >= _SHORTEST and max(own) <= _LONGEST and len(points) <= _LISTED
-    return few and lengths and proven[-1] - proven[0] <= _SAME
+    return untested and lengths and proven[-1] - proven[0] <= _SAME
 
 
 def _together(alone: Sequence[_Pole]) -> Iterator[tuple[tuple[int, int, str], list[_Pole]]]:

@@ -28,7 +28,7 @@ LIES = "is"
 class Findings(Struct):
     """What was found of one session: what is said of readings, by their numbers; runs that jump, with metres.
 
-    ``height_jumps`` are runs whose heights do, metres with sign.
+    ``height_jumps`` are runs whose heights do, metres with sign; ``fast`` are runs aside, metres and seconds away.
     ``not_from_base`` says why distances do not count from the base although the job states how large they may be.
     """
 
@@ -36,6 +36,7 @@ class Findings(Struct):
     doubtful: dict[int, str] = field(default_factory=dict)
     jumps: list[tuple[list[int], float]] = field(default_factory=list)
     height_jumps: list[tuple[list[int], float]] = field(default_factory=list)
+    fast: list[tuple[list[int], float, float]] = field(default_factory=list)
     not_from_base: str | None = None
 
     def tells(self, numbers: Integers) -> bool:

@@ -24,6 +24,7 @@ from pipeline.plausible import (
     Middle,
     Mirrored,
     Steep,
+    SteppedRun,
     among,
     on_sphere,
     raw_variants,
@@ -44,6 +45,7 @@ class Implausible(Struct, frozen=True):
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
     ``leaps`` are runs whose heights jump and come back by no round number.
+    ``stepped`` are those that do so on flat ground, by whatever number.
     ``off_marks`` are sessions whose points all lie far above or below their marks.
     ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
@@ -59,6 +61,7 @@ class Implausible(Struct, frozen=True):
     mirrored: tuple["MirroredRows", ...] = ()
     off_marks: tuple["OffMarks", ...] = ()
     leaps: tuple["HeightLeap", ...] = ()
+    stepped: tuple["SteppedRows", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -120,6 +123,16 @@ class HeightLeap(Struct, frozen=True):
     jump: HeightJump
 
 
+class SteppedRows(Struct, frozen=True):
+    """Some readings of a session that step up or down and back; first and last in time, by export and row there."""
+
+    session: int
+    export: int
+    row: int
+    last: int
+    run: SteppedRun
+
+
 class MirroredRows(Struct, frozen=True):
     """Readings of a session that lie mirrored across zero degrees; the first of them by its export and row there."""
 
@@ -165,6 +178,10 @@ def find_implausible(
         mirrored=tuple(MirroredRows(session, *rows.place(number), of) for session, number, of in judged.mirrored),
         off_marks=tuple(OffMarks(session, *rows.place(number), of) for session, number, of in heights.apart),
         leaps=tuple(HeightLeap(session, *rows.place(number), of) for session, number, of in heights.leaps),
+        stepped=tuple(
+            SteppedRows(session, *rows.place(int(numbers[0])), rows.place(int(numbers[-1]))[1], of)
+            for session, numbers, of in heights.stepped
+        ),
     )
 
 
@@ -212,6 +229,13 @@ def _jumps(rows: ReadingRows, prepared: Prepared, name: str, found: Findings) ->
         yield (
             f"{_first_of(rows, prepared, run)}: {name}: {lie} {metres:,.0f} m to one side of those before and after"
             " (first one here): if nothing was measured there, check whether a digit of a coordinate was mistyped"
+        )
+    for run, metres, seconds in found.fast:
+        lie = counted(len(run), "reading lies", "readings in a row lie")
+        yield (
+            f"{_first_of(rows, prepared, run)}: {name}: {lie} {metres:,.0f} m from those before and after,"
+            f" {seconds:,.0f} s there or back, where all others were measured on foot (first one here): if no other"
+            " rover measured there, check coordinates and times"
         )
     for run, metres in found.height_jumps:
         yield (

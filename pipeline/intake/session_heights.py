@@ -19,6 +19,7 @@ from pipeline.plausible import (
     Levels,
     MarksApart,
     Steep,
+    SteppedRun,
     height_jumps,
     height_looks,
     levels,
@@ -26,6 +27,7 @@ from pipeline.plausible import (
     out_of_place,
     rises,
     steep,
+    stepped_runs,
     zeros_by_chance,
 )
 from pipeline.read.columns import lengths_of
@@ -92,7 +94,8 @@ class SessionHeights:
         heights: which of the readings have heights that count from one level.
 
     ``steep`` and ``levels`` are, by session, readings that stand off others; ``apart`` those on no mark that lie off
-    those on marks; ``leaps`` runs that jump and come back. Each has the number of its first reading or those of all.
+    those on marks; ``leaps`` runs that jump and come back; ``stepped`` those that do so on flat ground, in order of
+    time. Each has the number of its first reading or those of all.
     """
 
     def __init__(self, rows: ReadingRows, prepared: Prepared, heights: LikeHeights) -> None:
@@ -103,6 +106,7 @@ class SessionHeights:
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.apart: list[tuple[int, int, MarksApart]] = []
         self.leaps: list[tuple[int, int, HeightJump]] = []
+        self.stepped: list[tuple[int, Integers, SteppedRun]] = []
 
     def look_at_each(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
@@ -124,6 +128,7 @@ class SessionHeights:
         self._height_jumps(found, mine, session)
         self._levels(found, mine, session)
         self._apart(found, mine, session)
+        self._stepped(found, mine, session)
 
     def _off_neighbours(self, them: _Heights, around: Fence) -> _OffGround:
         """Return how far heights are off those around them, but for impossible ones."""
@@ -204,6 +209,19 @@ class SessionHeights:
             marks = (piece.flags[here] & CANDIDATE) != 0
             if (off := marks_apart(piece.places[here], piece.height[here], marks)) is not None:
                 self.apart.append((session, int(piece.number[here[~marks][0]]), off))
+
+    def _stepped(self, found: PositionLook, mine: OfSession, session: int) -> None:
+        """Note runs that step up or down and back on flat ground, but for those of things with codes of their own."""
+        for piece, here in self._from_one_level(found, mine, session):
+            number, marks = piece.number[here], (piece.flags[here] & CANDIDATE) != 0
+            group = self._rows.export(number).astype(np.int64)
+            (time,) = self._rows.columns.take(number, "time")
+            order = np.lexsort((time, group))
+            for run in stepped_runs(piece.places[here][order], piece.height[here][order], group[order], marks[order]):
+                own = np.sort(number[order[run.rows]])
+                codes = self._rows.codes(own)
+                if ((codes == 0) | np.isin(codes, self._rows.codes(np.setdiff1d(number[~marks], own)))).any():
+                    self.stepped.append((session, number[order[run.rows]], run))
 
     def _from_one_level(self, found: PositionLook, mine: OfSession, session: int) -> Iterator[tuple[Placed, Integers]]:
         """Yield the readings and, in them, the places (k,) of those with sound heights that count from one level."""

@@ -35,6 +35,7 @@ from pipeline.plausible import (
     middle,
     mirrored,
     on_sphere,
+    too_fast,
 )
 from pipeline.words import counted
 
@@ -155,7 +156,10 @@ class SessionJudge:
         return find_misread(mine, self._rows.rows.export, marks, self._quality.max_distance)
 
     def _jumps(self, found: PositionLook, mine: OfSession, session: int) -> None:
-        """Add runs of readings that jump and come back, or else note those that lie mirrored across zero degrees."""
+        """Add runs of readings that jump and come back, or else note those that lie mirrored across zero degrees.
+
+        One that does so by a digit is not said to be too fast as well.
+        """
         for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
             number, places = piece.number[near], piece.places[near]
             group, marks = self._rows.rows.export(number).astype(np.int64), (piece.flags[near] & CANDIDATE) != 0
@@ -164,6 +168,12 @@ class SessionJudge:
                 continue
             for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
+            told = {one for run, _ in found.findings.jumps for one in run}
+            (time,) = self._rows.rows.columns.take(number, "time")
+            for run, metres, seconds in too_fast(places, time, group, marks):
+                own = number[run].tolist()
+                if told.isdisjoint(own) and not found.findings.tells(number[run]):
+                    found.findings.fast.append((own, metres, seconds))
 
     def _job(self) -> tuple[Floats, Floats]:
         """Return places and heights of the whole job, for a session that is too small."""

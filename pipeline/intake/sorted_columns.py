@@ -35,6 +35,9 @@ _HALF, _SAID = 0.5, 8
 _STRAIGHT = 0.85
 #: Metres that the other coordinate, or the position, changes by from row to row at the least.
 _MOVING = 1.0
+#: What was sorted leaps where it begins and ends within an export: by so many times nine of ten of its steps, at one
+#: of so many rows, since others may go the same way by chance. A walk goes on as before. Ours, no source.
+_LEAPS, _EDGE = 1.2, 3
 #: Rows between two that lie close to each other and are no neighbours in time; how many of them have such a one.
 _OTHER_TIME, _CLOSE = 5, 3
 #: How many times the height changes as much to those as from row to row, and metres, at the least.
@@ -135,12 +138,25 @@ def _judged(place: _Place, start: int, stop: int, axis: int) -> tuple[float, flo
         return None
     if axis == 2:
         return _like_no_ground(np.column_stack(place), start, stop)
+    if not _leaps(place[axis], start, stop):
+        return None
     values = place[1 - axis][start:stop]
     other = np.abs(np.diff(values))
     # along a road the objects left and right of it lie close to a line; a sorted column has all of a site across it
     turning = other.sum() >= _TURNING * np.ptp(values) and np.median(other) >= _MOVING
     turning = turning and np.ptp(values) >= _ACROSS * own.sum() and not _sections(own, np.diff(values))
     return (float(other.sum()), float(own.sum()), 0) if turning else None
+
+
+def _leaps(values: Floats, start: int, stop: int) -> bool:
+    """Return whether values (n,) leap at both ends of a stretch, where others lie beyond.
+
+    In thousands of rows some stretch of a walk goes one way by chance; at its ends a step is as large as any other.
+    """
+    usual = float(np.quantile(np.abs(np.diff(values[start:stop])), 0.9))
+    ends = [values[start - 1 : start + _EDGE]] if start else []
+    ends += [values[stop - 1 - _EDGE : stop + 1]] if stop < len(values) else []
+    return all(float(np.abs(np.diff(end)).max()) > _LEAPS * usual for end in ends)
 
 
 def _sections(own: Floats, other: Floats) -> bool:

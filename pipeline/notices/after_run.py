@@ -14,7 +14,8 @@ from pipeline.examine.computed import COMPUTED
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
-from pipeline.near import and_more
+from pipeline.near import and_more, listed
+from pipeline.notices.carried_shifts import carried_shift_notes
 from pipeline.notices.changed_settings import setting_notes
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.other_rovers import rover_notes
@@ -54,6 +55,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *_moved_by_ties(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
         *switch_notes(survey, solved.field, solved.occupations),
+        *carried_shift_notes(survey, local),
         *taken_out_notes(survey, solved),
         *wide_tolerance_notes(survey, solved, solved.doubts),
         *exaggerated_notes(survey, solved),
@@ -217,7 +219,6 @@ def _statistics(survey: Survey, solved: Solved) -> list[str]:
             f" are too large by a factor of {times:.0f} at least, and with them hu95 and vu95: check the columns"
             " mapped as standard uncertainties and their unit"
         )
-    for export in survey.exports:
-        if export.points.columns.solution is None:
-            told.append(f"{export.shown}: no solution column is mapped, so every row counts as fixed")
+    if without := [export.shown for export in survey.exports if export.points.columns.solution is None]:
+        told.append(f"{listed(without)}: no solution column is mapped, so every row counts as fixed")
     return told

@@ -21,6 +21,8 @@ from pipeline.plausible.places import (
     raw_variants,
 )
 from pipeline.plausible.steep import Steep, steep
+from pipeline.plausible.stepped_runs import SteppedRun, stepped_runs
+from pipeline.plausible.too_fast import too_fast
 from pipeline.plausible.zeros import zeros_by_chance
 
 __all__ = [
@@ -35,6 +37,7 @@ __all__ = [
     "Middle",
     "Mirrored",
     "Steep",
+    "SteppedRun",
     "alone",
     "among",
     "distances",
@@ -55,5 +58,7 @@ __all__ = [
     "raw_variants",
     "rises",
     "steep",
+    "stepped_runs",
+    "too_fast",
     "zeros_by_chance",
 ]

@@ -25,7 +25,7 @@ from pipeline.draft.repeat_codes import RepeatCodes
 from pipeline.draft.repeat_pairs import Repeated, find_pairs
 from pipeline.draft.repeat_readings import RepeatCollector
 from pipeline.draft.second_pass import Drafted, Lookup
-from pipeline.draft.string_notes import linework_noted, linework_notes
+from pipeline.draft.string_notes import noted_and_told
 from pipeline.draft.string_rows import Gathered
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.survey import Survey
@@ -237,6 +237,7 @@ class Rest:
     by_code: tuple[tuple[str, LayerSource], ...]
     lines: pa.RecordBatch | None
     linework: record_types.LineworkNoted | None
+    of_strings: list[str]
 
     @classmethod
     def of(cls, running: SecondPass, causes: Sequence[str | None]) -> "Rest":
@@ -254,7 +255,7 @@ class Rest:
         coded, former = running.by_code, survey.former.layers
         by_code = tuple(coded.layers(running.description, former)) if coded is not None else ()
         repeated = running.repeated()
-        lines, linework = _lines(running)
+        lines, linework, of_strings = _lines(running)
         return cls(
             running=running,
             checks=_all_checks(survey, solved, causes),
@@ -270,6 +271,7 @@ class Rest:
             by_code=by_code,
             lines=lines,
             linework=linework,
+            of_strings=of_strings,
         )
 
     def sources(self) -> Iterator[LayerSource]:
@@ -314,7 +316,7 @@ class Rest:
             touched=self.touched,
             retimed=self.retimed,
             plan=running.plan.thinned(),
-            beside=[*told, *linework_notes(self.linework), *notes],
+            beside=[*told, *self.of_strings, *notes],
             accuracy=running.count.accuracy(),
             suspect=running.suspects.record(),
             linework=self.linework,
@@ -322,12 +324,12 @@ class Rest:
         )
 
 
-def _lines(running: SecondPass) -> tuple[pa.RecordBatch | None, record_types.LineworkNoted | None]:
-    """Return the rows of ``lines`` and what is told of strings; nothing where the job has no linework."""
+def _lines(running: SecondPass) -> tuple[pa.RecordBatch | None, record_types.LineworkNoted | None, list[str]]:
+    """Return the rows of ``lines`` and what is noted and told of strings; nothing where the job has no linework."""
     if running.strings is None:
-        return None, None
+        return None, None, []
     joined = join(running.strings.rows(), running.drafter, running.strings.writing)
-    return line_rows(joined, running.survey, running.strings.writing), linework_noted(joined, running.strings)
+    return line_rows(joined, running.survey, running.strings.writing), *noted_and_told(joined, running.strings)
 
 
 def _all_checks(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> pa.RecordBatch:

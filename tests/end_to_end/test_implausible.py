@@ -9,7 +9,7 @@ from pathlib import Path
 import base_logged
 import numpy as np
 import pytest
-from running import run_simulated, run_written
+from running import record_of, run_simulated, run_written
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -328,3 +328,20 @@ def quiet(job: Simulation, folder: Path) -> None:
         if "should be checked" in note or "cannot be where" in note or "steep" in note or "in a row" in note
     ]
     assert not record["doubts"]
+
+
+def test_a_reading_that_nobody_reached_on_foot_is_told(tmp_path: Path) -> None:
+    """Every 15 s, some 12 m from point to point, and one 760 m to the northeast: no digit of one coordinate."""
+    made = simulate(Plan(sessions=1, points=40))
+    point = np.flatnonzero(made.rows["kind"] == "point")
+    made.rows["time"][point] = made.rows["time"][point[0]] + 15_000 * np.arange(40).astype("timedelta64[ms]")
+    for name, metre in (("longitude", 1.0 / 80_000.0), ("latitude", 1.0 / 111_000.0)):
+        made.rows[name][point] = made.rows[name][point[0]] + 8.0 * metre * np.arange(40)
+    made.rows["height"][point] = made.rows["height"][point[0]]
+    honest = record_of(made.write(tmp_path / "honest"))
+    assert not any("on foot" in note for note in honest["notes"])
+    made.rows["longitude"][point[20]] += 540.0 / 80_000.0
+    made.rows["latitude"][point[20]] += 540.0 / 111_000.0
+    record = record_of(made.write(tmp_path / "aside"))
+    (note,) = [note for note in record["notes"] if "on foot" in note]
+    assert note.startswith(f"rover001.csv:{point[20] + 2}: session session-01: 1 reading lies 7") and "15 s" in note

@@ -359,3 +359,19 @@ def test_a_changed_linework_makes_an_issue_and_moves_nothing(tmp_path: Path) -> 
     assert made.record["changes"]["moved"] == 0
     rewrite_export(tmp_path / "rover001.csv", lambda row: {**row, "Code": row["Code"].replace("KERB end", "KERB stop")})
     assert run_job(path).record["linework"]["lines"] == 1  # type: ignore[index]
+
+
+def test_a_vertex_that_stands_far_aside_of_its_line_is_told(tmp_path: Path) -> None:
+    """A reading of another street under this line's code: it is drawn, for who knows, and told."""
+    made = coded(["KERB start", *["KERB"] * 8, "KERB end"], noise=False)
+    point = np.flatnonzero(made.rows["kind"] == "point")
+    for name, metre in (("longitude", 1.0 / 80_000.0), ("latitude", 1.0 / 111_000.0)):
+        made.rows[name][point] = made.rows[name][point[0]] + 6.0 * metre * np.arange(10)
+    quiet = record_of(made.write(tmp_path / "as it was"))
+    made.rows["latitude"][point[5]] += 200.0 / 111_000.0
+    path = made.write(tmp_path / "aside")
+    record = record_of(path)
+    (note,) = [one for one in record["notes"] if one not in quiet["notes"] and "in the line KERB" in one]
+    assert note.startswith(f"rover001.csv:{point[5] + 2}: ") and f"the vertex {names(made)[5]} lies 19" in note
+    assert note in check_job(path).warnings and not any("in the line" in one for one in quiet["notes"])
+    assert record["linework"] is not None and record["linework"]["lines"] == 1

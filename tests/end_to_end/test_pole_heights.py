@@ -155,16 +155,32 @@ def test_another_pole_than_on_marks_in_a_column_that_is_not_mapped_is_told(headi
 
 
 @pytest.mark.parametrize(
+    ("entered", "count"),
+    [
+        (lambda _: "1.800", 24),
+        (lambda point: "1.800" if point % 2 else "1.500", 24),
+        (lambda point: "1.800" if point < 12 else "2.000", 12),
+        (lambda point: "1.800" if 2 <= point < 9 or point >= 18 else "2.000", 13),
+    ],
+    ids=["all day", "two, never on marks", "half a day", "twice"],
+)
+def test_another_pole_of_many_points_in_a_column_that_is_not_mapped_is_told(
+    entered: Callable[[int], str], count: int, tmp_path: Path
+) -> None:
+    """As where the column is mapped: the more points have what no mark proves, the more are off if it was not so."""
+    code, doubts, (note,) = left(tmp_path, entered)
+    assert (code, doubts) == (0, []) and f"{count} readings (first one here) have" in note
+    assert "occupy a mark with each" in note
+
+
+@pytest.mark.parametrize(
     ("entered", "marks", "heading"),
     [
         (lambda _: "2.000", "2.000", "Pole height"),
         (lambda _: "0.000", "0.000", "Pole height"),  # taken off, and said so
         (lambda point: "0.000" if point < 4 else "2.000", "0.000", "Pole height"),
-        (
-            lambda point: "1.800" if point < 12 else "2.000",
-            "2.000",
-            "Pole height",
-        ),  # for half a day: how somebody works
+        (lambda point: "1.800" if point % 3 else "2.000", "2.000", "Pole height"),  # changed as usual
+        (lambda point: "0.300" if point < 12 else "0.250", "0.200", "HR"),  # no poles
         (lambda point: f"{1.5 + 0.01 * point:.3f}" if point < 4 else "2.000", "2.000", "Rod"),  # measured each time
         (lambda point: "8.500" if point < 4 else "9.000", "9.000", "Pole"),  # of the poles that were surveyed
         (lambda point: "0.000" if point < 4 else "2.000", "2.000", "Base antenna height"),

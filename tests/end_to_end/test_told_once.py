@@ -61,3 +61,11 @@ def test_a_field_tie_in_no_list_is_told_once(tmp_path: Path) -> None:
     notes = [note for note in run_job(work.write(tmp_path), dry_run=True).record["notes"] if field["point"] in note]
     assert len(notes) == 1 and f'write ties = [{{ point = "{field["point"]}", mark = "CM4" }}]' in notes[0]
     assert notes[0].endswith("until then it counts as an ordinary point")
+
+
+@pytest.mark.parametrize(("files", "names"), [(1, "rover001.csv"), (3, "rover001.csv, rover002.csv, rover003.csv")])
+def test_exports_without_a_solution_column_are_told_in_one_note(files: int, names: str, tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=12, noise=False)).write(tmp_path, files=files)
+    replace_in(path, {', solution = "Sol"': ""})
+    notes = [note for note in run_job(path, dry_run=True).record["notes"] if "no solution column is mapped" in note]
+    assert notes == [f"{names}: no solution column is mapped, so every row counts as fixed"]

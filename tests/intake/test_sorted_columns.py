@@ -54,6 +54,26 @@ def test_of_a_road_at_random_distances_a_sorted_column_is_found() -> None:
     assert looked_at(np.sort(east), north)
 
 
+@pytest.mark.parametrize("drift", [(1.5, 1.0, 5.0), (2.0, 1.2, 8.0), (1.0, 0.7, 4.0)])
+def test_of_a_long_walk_one_way_no_stretch_is_taken_for_sorted(drift: tuple[float, float, float]) -> None:
+    """Some stretches of tens of rows lead on without exception, and from side to side: there are thousands of them."""
+    ahead, scatter, aside = drift
+    for seed in range(6):
+        random = np.random.default_rng(seed)
+        east, north = np.cumsum(random.normal(ahead, scatter, 50_000)), np.cumsum(random.normal(0.0, aside, 50_000))
+        assert looked_at(east, north) == []
+
+
+@pytest.mark.parametrize("block", [range(60, 150), range(0, 120), range(180, 300)])
+def test_a_block_of_rows_that_was_sorted_amid_others_is_found(block: range) -> None:
+    found = 0
+    for seed in range(20):
+        east, north = np.random.default_rng(seed).uniform(0.0, 300.0, (2, 300))
+        east[block] = np.sort(east[block])
+        found += any(set(block) <= set(range(one.first - 2, one.last - 1)) for one in looked_at(east, north))
+    assert found >= 17
+
+
 def looked_at(east: Floats, north: Floats) -> list[SortedRows]:
     """Return what is found in one batch of an export of eastings and northings, a point every ten seconds."""
     batch = pa.RecordBatch.from_pydict(
