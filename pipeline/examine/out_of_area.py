@@ -1,6 +1,6 @@
 """Tells a job far outside the area of its grid or height datum: a mistyped zone or code, other columns, another CRS."""
 
-import re
+import math
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +9,12 @@ from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.crs import area_of_use, horizontal_of, source_crs, target_grid, vertical_of
+from pipeline.geodesy.crs import area_of_use, horizontal_of, kind_of, source_crs, target_grid, vertical_of
 from pipeline.geodesy.crs_hints import heights_hint
+from pipeline.geodesy.sister_zones import is_sister, sisters_for, told_by_number
 from pipeline.intake.survey import Survey
-from pipeline.words import Doubt
+from pipeline.sphere import DEGREE
+from pipeline.words import Doubt, plural
 
 #: Metres beyond a grid's area of use up to which one zone is kept for work that runs over its edge: three degrees at
 #: the equator, half a zone. Common practice, no source.
@@ -21,8 +23,6 @@ _OVER_THE_EDGE = 333_000.0
 _BESIDE_ITS_ZONE = 20_000.0
 #: Metres: neighbouring zones are drafted in now and then, other continents are not. Ours, no source.
 _ELSEWHERE = 1_000_000.0
-#: The number of a zone, or whatever figures of a name tell it from those of the same grid: "32N", "Lo29", "IX".
-_NUMBERS = re.compile(r"\d+[NS]?|\b[IVX]+\b")
 
 
 def beyond_grid(survey: Survey, area: Area | None) -> float:
@@ -57,33 +57,71 @@ def far_from_use(survey: Survey) -> list[str]:
     stated = survey.job.target.grid
     grid = target_grid(stated)
     use = area_of_use(grid)
-    beyond = beyond_grid(survey, survey.operations.area)
-    if use is None or beyond < _BESIDE_ITS_ZONE:
+    if use is None:
         return []
+    beyond = beyond_grid(survey, survey.operations.area)
     if beyond < _OVER_THE_EDGE:
-        return _beside_its_zone(survey, stated, grid.name, beyond)
+        return _beside_its_zone(survey, use, beyond)
     told = _meant_for(f"target.grid {_called(stated, grid.name)}", use, survey.operations.area)
     return [f"{told}: is it the right zone? Grid lengths there differ greatly from those on the ground"]
 
 
-def _beside_its_zone(survey: Survey, stated: str, name: str, beyond: float) -> list[str]:
-    """Return in words that the register is in the zone that the job lies in, and the target grid is another one.
+def _beside_its_zone(survey: Survey, use: Area, beyond: float) -> list[str]:
+    """Return in words that the job lies in another zone of the target grid, as the register or the exports say.
 
-    Whole countries work in one zone, and then their registers are in it too.
+    Whole countries work in one zone, and then their registers are in it too. Strips along meridians, which are told by
+    their numbers, are kept over the edge more often than regions that bear a name: without a grid of the register only
+    the latter are told.
     """
-    control = survey.job.control
-    crs = horizontal_of(source_crs(control.crs)) if control is not None and survey.register is not None else None
-    area = area_of_use(crs) if crs is not None and crs.is_projected else None
-    if crs is None or area is None or control is None:
+    stated, area = survey.job.target.grid, survey.operations.area
+    named = f"target.grid {_named(stated)}"
+    away = f"{beyond / 1000:,.0f} km" if beyond >= 1000.0 else f"{beyond:,.0f} m"
+    outside = f"{named} is not used where the job lies, {away} beyond its area"
+    if (found := _own_grid(survey)) is not None:
+        whose, text = found
+        zone = area_of_use(horizontal_of(source_crs(text)))
+        if zone == use:
+            return []
+        if zone is not None and is_sister(text, stated):
+            strips = told_by_number(text, stated) and not _overlap(use, zone)
+            if _outside(zone, area).max() > 0.0 or (strips and beyond < _BESIDE_ITS_ZONE):
+                return []
+            own = f"{whose} in {_named(text)}"
+            if beyond > 0.0:
+                return [f"{outside}; {own}, which is used there: is it the right zone?"]
+            return [
+                f"{named} is another zone than that of the job: {own}, and both are used there: is it the right zone?"
+            ]
+    others = [each for each in sisters_for(stated, area) if not told_by_number(each, stated)] if beyond > 0.0 else []
+    if not others:
         return []
-    of_register, of_target = crs.name, horizontal_of(target_grid(stated)).name
-    alike = _NUMBERS.sub("", of_register) == _NUMBERS.sub("", of_target)
-    if of_register == of_target or not alike or _outside(area, survey.operations.area).max() > 0.0:
-        return []
-    return [
-        f"target.grid {stated} ({name}) is not used where the job lies, {beyond / 1000:,.0f} km beyond its area; the"
-        f" register is in {control.crs} ({of_register}), which is used there: is it the right zone?"
-    ]
+    meant = f"{' and '.join(map(_named, others))} {plural(len(others), 'is', 'are')}"
+    return [f"{outside}, and {meant}: is it the right zone?"]
+
+
+def _own_grid(survey: Survey) -> tuple[str, str] | None:
+    """Return in words whose grid tells the zone in which a job works, and its text; None where none does.
+
+    That is the register's; where that is in degrees or there is none, the first of the exports'.
+    """
+    control = survey.job.control if survey.register is not None else None
+    stated = [("the register is", None if control is None else control.crs)]
+    stated += [("the exports are", block.crs) for block in survey.job.points]
+    grids = ((whose, text) for whose, text in stated if text is not None and kind_of(source_crs(text)) == "projected")
+    return next(grids, None)
+
+
+def _named(text: str) -> str:
+    return _called(text, horizontal_of(source_crs(text)).name)
+
+
+def _overlap(one: Area, other: Area) -> bool:
+    """Tell whether two areas of use have more in common than the edge between them."""
+    up = min(one.north, other.north) - max(one.south, other.south)
+    begins = (other.west - one.west + 180.0) % 360.0 - 180.0
+    across = min(one.width, begins + other.width) - max(begins, 0.0)
+    across *= math.cos(math.radians(one.centre[1]))
+    return min(up, across) * DEGREE > _BESIDE_ITS_ZONE
 
 
 def heights_far_from_use(survey: Survey) -> list[str]:
