@@ -21,6 +21,7 @@ from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tab
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
+from pipeline.new_job.left_out import left_out
 from pipeline.new_job.occupations import Marks, ReadingsAndMarks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
 from pipeline.new_job.positions_twice import (
@@ -55,7 +56,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     """
     inside = contents(folder, base)
     choice = choose_register(inside)
-    draft = Draft(files=inside.told)
+    draft = Draft(files=inside.told, left_out=list(left_out(inside)))
     if not inside.exports:
         raise JobError([_nothing(shown, inside)])
     inside.exports, logs = _logs_last(inside.exports)
