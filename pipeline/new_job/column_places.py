@@ -16,9 +16,10 @@ from pipeline.new_job.mean_errors import mean_errors_in
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.stated_above import headed, heights_stated
-from pipeline.new_job.two_heights import are_other_heights
+from pipeline.new_job.two_heights import are_levels, are_other_heights
 from pipeline.new_job.unheaded_positions import FINE, LARGE, suppose_position
 from pipeline.new_job.values import angles, decimal_places, has_names, numbers_of
+from pipeline.read.heading_units import metres_in_heading
 
 #: The length of a vector from the earth's centre to its surface, metres.
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
@@ -203,6 +204,25 @@ def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[st
     rivals = [name for name in names[1:] if are_other_heights(values[names[0]], values[name], headed=name in headed)]
     if rivals:
         found.rivals["height"] = [names[0], *rivals]
+    if found.height == "ellipsoid":
+        found.levels = _levels(
+            look, names[0], [name for kind in ("level", "") for name in (*ranked[kind], *others[kind])]
+        )
+
+
+def _levels(look: FileLook, name: str, beside: Sequence[str]) -> tuple[str, ...]:
+    """Return the columns ``beside`` one of ellipsoidal heights that hold heights of another kind."""
+    first = numbers_of(look.columns[name])
+    assert first is not None
+    own = [*metres_in_heading(name), 1.0]
+    levels = list[str]()
+    for each in beside:
+        values = numbers_of(look.columns[each])
+        said, headed_ = height_said(heading_of(each) if look.numbered else each) or "", says_height(each)
+        metres = [1.0, *(other / one for other in (*metres_in_heading(each), 1.0) for one in own)]
+        if values is not None and are_levels(first, values, said=said, headed=headed_, metres=metres):
+            levels.append(each)
+    return tuple(levels)
 
 
 def _leave_to_geometry(look: FileLook, found: Mapped, free: list[str]) -> None:

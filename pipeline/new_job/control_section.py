@@ -34,6 +34,8 @@ from pipeline.replace import replace
 _ADD = "add a height column, or state in a column holds that the marks hold position only"
 #: Columns of a register beside its position that go by these names.
 _BESIDE = ("hu95", "vu95", "holds", "source")
+#: What a job file calls heights above the ellipsoid.
+_ELLIPSOID = '"ellipsoid"'
 #: Files of which it is said why none is the register.
 _FILES = 3
 
@@ -91,7 +93,7 @@ def draft_target(
     draft.target["height"] = height
     if register is not None:
         _register_columns(draft, register, grid, any(one.mapped.turned for one in found.exports))
-    if len(geoids) == 1 and not (isinstance(height, Known) and height.value == '"ellipsoid"'):
+    if len(geoids) == 1 and not (isinstance(height, Known) and height.value == _ELLIPSOID):
         draft.target["geoid"] = Known(quoted(geoids[0]), "lies in the folder" + (", covers the job" if place else ""))
     elif len(geoids) > 1:
         candidates = tuple(Candidate(quoted(one), "") for one in geoids)
@@ -116,8 +118,10 @@ def _register_heights(
     if not is_ellipsoidal(register):
         return None
     draft.control["units"] = units_of(register.found)
-    draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
-    return None if geoids else Known('"ellipsoid"', "as the register's")
+    if register.found.mapped.levels:
+        return None
+    draft.control["height"] = Known(_ELLIPSOID, "the register's heights are above the ellipsoid")
+    return None if geoids else Known(_ELLIPSOID, "as the register's")
 
 
 def _ask_height(
@@ -127,11 +131,45 @@ def _ask_height(
     headings = [*_heads_of(register), *register.found.look.above] if register is not None else []
     also = ("control.height",) if register is not None and "height" not in draft.control else ()
     height = height_question(place, headings, also, geoids)
+    if also and register is not None and register.found.mapped.levels:
+        height = _of_two_columns(height, register.found)
     if also:
         draft.control["height"] = replace(
             height, key="height", asks="the same answer as target.height", also=(), repeats=True
         )
     return height
+
+
+def _of_two_columns(height: Question, register: FileFound) -> Question:
+    """Return the question after the heights of a register that has those above the ellipsoid and others beside them.
+
+    Its answer takes the column, too: the draftsman's drawing may count from either.
+    """
+    look, levels = register.look, [quoted(name) for name in register.mapped.levels]
+    first = register.mapped.columns.get("height", "")
+    own = quoted(first) if first else "the geometry (Z)"
+    asks = (
+        f"which heights are to be issued: those above the ellipsoid, which {look.called} has in {own}, or those above"
+        f" which height datum, which it has in {' and '.join(levels)}? the answer takes the marks' heights from there"
+    )
+    told = [
+        replace(each, why=f"{each.why}: {own if each.value == _ELLIPSOID else levels[0]}") for each in height.candidates
+    ]
+    return replace(height, asks=asks, candidates=tuple(told))
+
+
+def with_levels(above: State, now: State, register: RegisterRead) -> State:
+    """Return the state of ``control.height``: ``above`` which ellipsoid its heights are, None where that is not open.
+
+    Where the register has other heights beside them, ``now`` asks which are meant: they stay to be chosen.
+    """
+    if not register.found.mapped.levels or not isinstance(now, Question):
+        return above or now
+    if not isinstance(above, Question):
+        return now
+    asks = f"{above.asks}; where the answer to target.height is a height datum, it is the answer here too"
+    others = (each for each in now.candidates if each.value != _ELLIPSOID)
+    return replace(above, asks=asks, candidates=(*above.candidates, *others))
 
 
 def _without_heights(register: FileFound) -> str:
@@ -203,6 +241,22 @@ def _dated(draft: Draft, register: RegisterRead) -> str:
     return dated
 
 
+def _level_named(draft: Draft, register: FileFound) -> dict[str, str]:
+    """Return the column of a register's heights above a datum beside those above the ellipsoid; ask where any may be.
+
+    It is used unless the answer is the ellipsoid.
+    """
+    levels = register.mapped.levels
+    if len(levels) < 2:
+        return dict(zip(("height",), levels, strict=False))
+    asks = "which of these columns holds the heights above the height datum? used unless the answer is the ellipsoid"
+    shown = register.look.named({name: name for name in levels})
+    draft.control_asks.append(
+        Question("height", asks, tuple(Candidate(value_text(value), "") for value in shown.values()))
+    )
+    return {}
+
+
 def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, again: bool) -> None:
     """Say which columns of the register are what, where they are not called as a register's are.
 
@@ -236,13 +290,13 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
     named_as |= {word: columns[word] for word in plan if word in columns and word not in open_ones}
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
-    named_as["dated"] = _dated(draft, register)
+    named_as |= {**_level_named(draft, register.found), "dated": _dated(draft, register)}
     two_rows = register.found.look.two_rows  # of which one alone would be looked at for these names
     other = {word: name for word, name in named_as.items() if name and (two_rows or plain(name) != word)}
     if two_rows:
         beside = {plain(name): name for name in register.found.look.names if plain(name) in _BESIDE}
         other |= {word: name for word, name in beside.items() if name not in other.values()}
-    if "height" in columns and isinstance(draft.control.get("height"), Question):
+    if "height" in columns and not ellipsoidal and isinstance(draft.control.get("height"), Question):
         other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
     if other:
         draft.control_columns = register.found.look.named(other)

@@ -11,7 +11,7 @@ from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.bases_above import with_bases_above
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places_note
-from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal
+from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal, with_levels
 from pipeline.new_job.doubtful_register import ask_whether_register
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
@@ -21,6 +21,7 @@ from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tab
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
+from pipeline.new_job.left_out import left_out
 from pipeline.new_job.occupations import Marks, ReadingsAndMarks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
 from pipeline.new_job.positions_twice import (
@@ -55,7 +56,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     """
     inside = contents(folder, base)
     choice = choose_register(inside)
-    draft = Draft(files=inside.told)
+    draft = Draft(files=inside.told, left_out=list(left_out(inside)))
     if not inside.exports:
         raise JobError([_nothing(shown, inside)])
     inside.exports, logs = _logs_last(inside.exports)
@@ -87,7 +88,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     draft_target(draft, inside, register, grid)
     if register and is_ellipsoidal(register):
         above = ellipsoid_state(register, read, some, inside.exports, grid)
-        draft.control["height"] = above or draft.control["height"]
+        draft.control["height"] = with_levels(above, draft.control["height"], register)
     datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
     twice = [positions_in_doubt(one) for one in inside.exports]
     _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, datum_texts)

@@ -39,6 +39,7 @@ class SessionDraft(Struct):
 class Draft(Struct):
     """A whole job, ready to be written; ``lacking`` is what has to be cured before any question is answered.
 
+    ``left_out`` asks after files that are not read and may hold readings.
     ``sessions_as`` is the table that the sessions were taken from, "" where they were found from the readings.
     """
 
@@ -56,5 +57,6 @@ class Draft(Struct):
     no_session: Question | None = None
     codes: State = None
     files: list[tuple[str, str, str]] = field(default_factory=list)
+    left_out: list[Question] = field(default_factory=list)
     lacking: str = ""
     notes: list[str] = field(default_factory=list)

@@ -52,7 +52,9 @@ _BEGINNING, _LINES = 1 << 16, 60
 class Contents(Struct):
     """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names.
 
-    ``unread`` are those that cannot be read at all, ``unplaced`` those with rows in which no position was found.
+    ``unread`` are those that cannot be read at all, as they are shown, with their paths; ``unplaced`` those with rows
+    in which no position was found.
+    ``tables`` is what every table looks like, whatever it is taken for.
     """
 
     exports: list[FileFound] = field(default_factory=list)
@@ -61,8 +63,9 @@ class Contents(Struct):
     session_lists: list[SessionList] = field(default_factory=list)
     geoids: list[tuple[str, Path]] = field(default_factory=list)
     told: list[tuple[str, str, str]] = field(default_factory=list)
-    unread: list[str] = field(default_factory=list)
+    unread: dict[str, Path] = field(default_factory=dict)
     unplaced: list[FileLook] = field(default_factory=list)
+    tables: list[FileLook] = field(default_factory=list)
 
 
 #: Columns that all points of an issue have, and no export.
@@ -92,7 +95,7 @@ def contents(folder: Path, base: Path) -> Contents:
             where = f" in line {error.line}" if error.line > 0 else ""
             fix = f": {error.fix}" if error.fix else ""
             found.told.append((shown, "neither", f"cannot be read{where}: {error.what}{fix}"))
-            found.unread.append(shown)
+            found.unread[shown] = path
         except OSError as error:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
@@ -201,6 +204,7 @@ def _copies(some: Sequence[tuple[_One, Path, str]]) -> Iterator[tuple[_One, _One
 def _tell_copy(called: str, first: str, found: Contents) -> None:
     found.told = [told for told in found.told if told[0] != called]
     found.told.append((called, "neither", f"is identical to {first}, which is used"))
+    found.tables = [look for look in found.tables if look.called != called]
 
 
 def _files(folder: Path) -> Iterator[Path]:
@@ -290,6 +294,7 @@ def _sort_table(look: FileLook, found: Contents) -> None:
         return
     both = joined if joined is not None and _is_export(joined) else FileFound(look, mapped(look))
     look, columns = both.look, both.mapped
+    found.tables.append(look)
     rows = any(len(texts) for texts in look.columns.values()) or look.place is not None
     if not rows:
         found.told.append((look.called, "neither", "has no rows"))

@@ -32,12 +32,17 @@ def flat_of(z: Floats) -> float | None:
 def compare_with_geometry(look: FileLook, found: Mapped, names: Sequence[str]) -> None:
     """Ask for the heights where columns whose headings say heights have others than the geometries' Z.
 
-    They are noted alone where the layer's CRS says above which datum Z is, and so are those of a register that are
-    above a datum beside a Z in degrees, which is above the ellipsoid.
+    They are noted alone where the layer's CRS says above which datum Z is. Those of a register that are above a datum
+    beside another Z in degrees, which is above the ellipsoid, or beside another Z alone, may be the answer after the
+    height datum.
     """
     others = _besides(look, names)
     said = look.crs is not None and crs_parts(look.crs)[1] is not None
-    noted = [name for name in others if said or (found.times is None and height_said(name) == "level")]
+    levels = [name for name in others if height_said(name) == "level"]
+    if found.times is None and not said and (found.kind == "degrees" or levels == others):
+        found.levels = tuple(levels)
+        others = [name for name in others if name not in levels]
+    noted = others if said else []
     section = "points" if found.times is not None else "control"
     for name in noted:
         found.notes.append(

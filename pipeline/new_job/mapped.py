@@ -23,6 +23,8 @@ class Mapped(Struct):
     told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
     ``beside_z`` tells that those of the height are columns beside the geometries' Z, which may be meant as well.
     ``separation`` is the heading of separations of a geoid, "" for none.
+    ``levels`` are the headings of other heights than those above the ellipsoid beside them, which may be above a height
+    datum, the plainest first.
     ``naming`` is the heading of texts that name marks here and there beside the names of points, "" for none.
     ``asks`` are questions after columns of which only the meaning is open.
     ``unheaded`` tells that no heading is known as that of a position: its columns were found by what they hold.
@@ -47,6 +49,7 @@ class Mapped(Struct):
     still: str | None = None
     heights: tuple[str, ...] = ()
     separation: str = ""
+    levels: tuple[str, ...] = ()
     naming: str = ""
     asks: list[Question] = field(default_factory=list)
 

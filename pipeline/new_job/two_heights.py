@@ -1,5 +1,7 @@
 """Tells whether two columns hold two different heights of the same points."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from pipeline.arrays import Floats
@@ -27,6 +29,29 @@ def are_other_heights(one: Floats | None, other: Floats | None, *, headed: bool)
     if are_of_poles(other):
         return False
     return headed or bool(np.nanstd(other - one) <= _WITH_THEM * np.nanstd(one))
+
+
+def are_levels(
+    ellipsoidal: Floats, other: Floats, *, said: str, headed: bool, metres: Sequence[float] = (1.0,)
+) -> bool:
+    """Whether numbers (n,) are heights of another kind than the ellipsoidal ones (n,) of the same points.
+
+    They need not be there for the same points: any row that has either is one of which heights are to be chosen.
+
+    Args:
+        ellipsoidal: heights above the ellipsoid, NaN where there is none.
+        other: what may be heights above a datum, NaN where there is none.
+        said: what the heading of ``other`` says of them, "level" or "".
+        headed: whether that heading is the usual one of heights.
+        metres: of a unit of ``other`` in those of ``ellipsoidal``, each that it may be.
+    """
+    known = other[np.isfinite(other)]
+    if not len(known) or not known.any():
+        return False
+    both = np.isfinite(ellipsoidal + other)
+    if both.any() and any(np.allclose(ellipsoidal[both], other[both] * each, rtol=0, atol=ROUNDED) for each in metres):
+        return False
+    return said == "level" or are_other_heights(ellipsoidal, other, headed=headed)
 
 
 def are_of_poles(values: Floats) -> bool:

@@ -150,5 +150,6 @@ def words(texts: Sequence[str]) -> Counter[str]:
 
 
 def decimal_places(texts: Sequence[str]) -> float:
-    """Return how many decimals a column's numbers are written with, in the middle."""
-    return float(np.median([len(found[1]) if (found := _DECIMALS.search(text)) else 0 for text in given(texts)]))
+    """Return how many decimals a column's numbers are written with, in the middle; 0 of an empty one."""
+    places = [len(found[1]) if (found := _DECIMALS.search(text)) else 0 for text in given(texts)]
+    return float(np.median(places)) if places else 0.0

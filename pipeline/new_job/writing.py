@@ -103,7 +103,10 @@ def _head(page: JobFileLines, draft: Draft, questions: int) -> None:
 
 
 def _tables(page: JobFileLines, draft: Draft, name: str) -> None:
-    page.add("[job]", f"name = {quoted(name)}", 'folder = "out"  # where the issues are kept', "")
+    page.add("[job]", f"name = {quoted(name)}", 'folder = "out"  # where the issues are kept')
+    for asks in draft.left_out:
+        page.question(asks.key, asks)
+    page.add("")
     page.add("[target]")
     for key in ("grid", "height", "geoid"):
         page.state(key, draft.target.get(key))

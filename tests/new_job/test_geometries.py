@@ -143,7 +143,7 @@ def test_the_answer_takes_the_heights_that_it_names(tmp_path: Path, takes: str) 
 
 
 def test_a_register_of_two_heights_is_asked_for_them(tmp_path: Path) -> None:
-    """Those above a datum are no answer beside geometries in degrees, whose Z is above the ellipsoid."""
+    """Those above a datum are not above the ellipsoid, as the Z of geometries in degrees is: they are asked apart."""
     job = job_of()
     lay(tmp_path, job)
     (tmp_path / "control.csv").unlink()
@@ -158,9 +158,10 @@ def test_a_register_of_two_heights_is_asked_for_them(tmp_path: Path) -> None:
     geojson(tmp_path / "marks.geojson", made)
     started = new_job(tmp_path)
     text = Path(started.path).read_text().replace("\n# ", " ")
-    assert _asked(started) == ["Ellipsoidal height"]
+    by_key = {one.question.key: one.question for one in started.asked}
+    assert [each.value for each in by_key["ellipsoid_height"].candidates] == ['"Ellipsoidal height"']
     assert ' ellipsoid_height = "Ellipsoidal height"' in text
-    assert 'write height = "Elevation" in [control.columns]' in text
+    assert '"Elevation"' in by_key["target.height"].asks and '\nheight = "Elevation"' in text
 
 
 @pytest.mark.parametrize(("layer", "states"), [("EPSG:4326", "EPSG:4979"), ("EPSG:4167", "EPSG:4167")])
