@@ -1,19 +1,18 @@
 """A damaged issue set aside: kept, out of the way of the next run, its number never given again."""
 
 import os
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from msgspec import Struct
 
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder import current
-from pipeline.issue.folder.folder_names import ISSUES, SET_ASIDE
-from pipeline.issue.folder.issues_list import SET_ASIDE as WORD
-from pipeline.issue.folder.issues_list import Entry
-from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
+from pipeline.issue.folder.folder_names import ISSUES, SET_ASIDE, name_aside
+from pipeline.issue.folder.publish import issues, job_lock, leave, recover
+from pipeline.issue.folder.setting_aside import SettingAside, note_setting_aside
 from pipeline.issue.folder.standing_issues import aside
-from pipeline.issue.folder.synced_write import make_folder, sync
+from pipeline.issue.folder.synced_write import sync
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, read_record
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
@@ -52,16 +51,14 @@ def set_aside(path: Path, number: int) -> SetAside:
             what, fix = f"{name} is what was issued", "only an issue that is damaged is set aside; a run makes the next"
             raise refused(path, what, fix)
         try:
-            kept = _move(folder, number)
-            where = f"kept in {kept.relative_to(folder).as_posix()}" if kept is not None else "nothing is left of it"
-            add_lines(folder, [Entry(number, datetime.now(UTC), WORD, f"{where}; {why}")])
-            shown = recover(folder)
-            left = [each for each, _ in issues(folder)]
-            if shown is None or not (folder / current.NAME).exists():
-                current.remove_link(folder)
+            planned = _planned(folder, number, why)
+            note_setting_aside(folder, planned)
+            kept = _move(folder, planned)
+            _finish(folder)
         except OSError as error:
             what = f"{name} cannot be set aside: {said_of(error)}"
             raise JobError([Problem(str(folder), 0, what, remedy(error))]) from error
+        left = [each for each, _ in issues(folder)]
     return SetAside(number, kept, max(left, default=None), why)
 
 
@@ -84,17 +81,34 @@ def _damage(folder: Path, number: int) -> str | None:
     return "; ".join(wrong) or None
 
 
-def _move(folder: Path, number: int) -> Path | None:
-    """Move an issue, and a copy of it under ``current``, to the place of those set aside; return where it is kept."""
-    issue, place = folder / ISSUES / f"{number:03d}", folder / SET_ASIDE
-    make_folder(place)
-    kept = place / f"{number:03d}-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
-    shown = folder / current.NAME
-    if current.shows(folder, issue) and not shown.is_symlink():
-        os.rename(shown, kept.with_name(f"{kept.name}-{current.NAME}"))
-    there = os.path.lexists(issue)
-    if there:
-        os.rename(issue, kept)
+def _planned(folder: Path, number: int, why: str) -> SettingAside:
+    at = datetime.now(UTC).replace(microsecond=0)
+    while os.path.lexists(folder / SET_ASIDE / name_aside(number, at)):  # put back, and damaged again within a second
+        at += timedelta(seconds=1)
+    there = os.path.lexists(folder / ISSUES / f"{number:03d}")
+    return SettingAside(number, at, name_aside(number, at) if there else None, why)
+
+
+def _move(folder: Path, what: SettingAside) -> Path | None:
+    """Move an issue, and a copy of it under ``current``, to the place of those set aside; return where it is kept.
+
+    ``current`` leaves it before it goes, so that it never leads to nothing.
+    """
+    place = folder / SET_ASIDE
+    leave(folder, what.issue, place / name_aside(what.issue, what.at))
+    if what.kept is not None:
+        issue = folder / ISSUES / f"{what.issue:03d}"
+        os.rename(issue, place / what.kept)
         sync(issue.parent)
     sync(place)
-    return kept if there else None
+    return place / what.kept if what.kept is not None else None
+
+
+def _finish(folder: Path) -> None:
+    """Write its line, and let ``current`` show what is left, as the next run would after a kill."""
+    try:
+        shown = recover(folder)
+    except RecordError:  # an older one is damaged as well: the line is written by then, and nothing is to be shown
+        shown = None
+    if shown is None or not (folder / current.NAME).exists():
+        current.remove_link(folder)

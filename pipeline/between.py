@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 
 import pyarrow as pa
@@ -19,7 +18,7 @@ from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.layers import CHANGES, LINE_Z
 from pipeline.issue.geopackage.recount import has_issued_content
 from pipeline.issue.geopackage.write import write_geopackage
-from pipeline.issue.record_types import Compared, Record
+from pipeline.issue.record_types import Changes, Compared, Record
 from pipeline.issue.written_axes import axes_written
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import attributes_changed, compare, is_counted, times_differ
@@ -30,8 +29,9 @@ from pipeline.sealed import sealed_off
 class Between(Struct, frozen=True):
     """What became of the points of one issue in another, which may be an older one.
 
-    ``because`` are the reasons of the issues from the older to the newer of the two, and what differs beside places;
-    where the first is the newer one, each is told as what is taken back, since its values are from the old to the new.
+    ``because`` are the reasons of the issues on the way from one to the other, by what each was made from, and what
+    differs beside places; on the way back, each is told as what is taken back, since its values are from the old to
+    the new.
     ``rows`` are those of a layer ``changes``, old being the first issue and new the second, of which each has the same
     ``reason``. Where there are none, the issues' reasons are ``without_effect``: what they changed reaches no point, or
     one of them took back what another did.
@@ -94,19 +94,51 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
 
 
 def _because(folder: Path, first: int, second: int) -> Iterator[str]:
-    """Yield the reasons of every issue after the older one up to the newer; one that is damaged has none.
+    """Yield the reasons of the issues by which one comes from the other: each was made from the one that `current`
+    showed then.
 
-    What each counted against the one before it is counted anew, between the two. Backwards, the newest comes first, and
-    each reason says that it is taken back: "CM1 height 5.000 to 6.000" stays as the issue recorded it.
+    So an issue that waited, and from which none was made, has no part in what came after it. From the first back to
+    the one that both come from, the newest comes first, and each reason says that it is taken back: "CM1 height 5.000
+    to 6.000" stays as the issue recorded it. What each counted against the one before it is counted anew, between the
+    two. Where an issue on the way cannot be read, that is said.
     """
-    older, newer = sorted((first, second))
-    numbers = range(older + 1, newer + 1)
-    for number in numbers if first < second else reversed(numbers):
-        with suppress(JobError):
+    back, forth, unknown = _way(folder, first, second)
+    for number, changes in back:
+        yield from (f"what issue {number:03d} changed is taken back: {reason}" for reason in _reasons(changes))
+    yield from unknown
+    for _, changes in reversed(forth):
+        yield from _reasons(changes)
+
+
+#: Issues from newer to older, each with its record's ``changes``.
+_Steps = list[tuple[int, Changes]]
+
+
+def _way(folder: Path, first: int, second: int) -> tuple[_Steps, _Steps, list[str]]:
+    """Return the steps from each of two issues back to the one that both come from, and in words why these end early.
+
+    An issue is newer than the one that it was made from, so going back from the newer of the two, by turns, meets it.
+    """
+    back, forth, at_first, at_second = _Steps(), _Steps(), first, second
+    while at_first != at_second:
+        number = max(at_first, at_second)
+        try:
             changes = standing_issue(folder, number)[1]["changes"]
-            if changes is not None:
-                head = "" if first < second else f"what issue {number:03d} changed is taken back: "
-                yield from (head + reason for reason in changes["because"] if not is_counted(reason, changes))
+        except JobError as error:
+            return back, forth, [f"what issue {number:03d} changed is not known: {error.problems[0].what}"]
+        if changes is None or not 0 < changes["since"] < number:
+            return back, forth, [f"issue {number:03d} was compared with no issue before it"]
+        if number == at_first:
+            back.append((number, changes))
+            at_first = changes["since"]
+        else:
+            forth.append((number, changes))
+            at_second = changes["since"]
+    return back, forth, []
+
+
+def _reasons(changes: Changes) -> Iterator[str]:
+    return (reason for reason in changes["because"] if not is_counted(reason, changes))
 
 
 def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:

@@ -1,7 +1,7 @@
 """The issues of a job: when each was made, what changed in it and why."""
 
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,16 +12,21 @@ from pipeline.issue import record_types
 from pipeline.issue.change_summary import rows_changed
 from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.confirmation import confirmed
+from pipeline.issue.folder.folder_names import ISSUES
 from pipeline.issue.folder.intact import damage, files_gone
 from pipeline.issue.folder.issues_list import RELEASED, entries_of_making, read_issues_list
 from pipeline.issue.folder.manual_release import is_pending
-from pipeline.issue.folder.standing_issues import standing
+from pipeline.issue.folder.setting_aside import lines_of_aside
+from pipeline.issue.folder.standing_issues import expected, standing
 from pipeline.issue.folder.thinned_issues import Thinned, read_thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.replace import replace
 from pipeline.words import Change
+
+#: Stands for a verdict where nobody knows what became of an issue.
+GONE = "gone"
 
 
 @dataclass(frozen=True)
@@ -84,17 +89,58 @@ class Entry:
         return asdict(self) | plain
 
 
-class Incomplete(JobError):
-    """Some issues are damaged: ``problems`` says which and how, ``entries`` are the others."""
+@dataclass(frozen=True)
+class Absent:
+    """A number under which no issue stands: it was set aside, when and why, or nobody knows what became of it.
 
-    def __init__(self, problems: list[Problem], entries: tuple[Entry, ...]) -> None:
-        self.entries = entries
+    ``at`` is None where that is not known.
+    """
+
+    issue: int
+    at: datetime | None
+    verdict: str
+    because: tuple[str, ...]
+
+    def as_record(self) -> dict[str, Any]:
+        """Return it in plain JSON values, with the keys of an issue; those that it has no value for are null."""
+        plain: dict[str, Any] = {each.name: None for each in fields(Entry)}
+        plain |= {"issue": self.issue, "verdict": self.verdict, "because": list(self.because)}
+        return plain | {"made_at": None, "set_aside_at": self.at and iso(self.at, "seconds"), "current": False}
+
+
+class Incomplete(JobError):
+    """Some issues are damaged: ``problems`` says which and how, ``entries`` are the others, and what is absent."""
+
+    def __init__(self, problems: list[Problem], entries: tuple[Entry, ...], without: tuple[Absent, ...] = ()) -> None:
+        self.entries, self.absent = entries, without
         super().__init__(problems)
 
 
 @refusals_told()
+def absent(path: Path) -> tuple[Absent, ...]:
+    """Return the numbers of a job under which no issue stands and none is missed, up to the newest.
+
+    Args:
+        path: the job file.
+
+    Raises `JobError` where the job file cannot be loaded, its folder is another's or its issues list cannot be read.
+    """
+    return tuple(_absent(own_folder(load(path))))
+
+
+def _absent(folder: Path) -> Iterator[Absent]:
+    aside, missed = lines_of_aside(folder), expected(folder)
+    for number in range(1, max((*aside, *missed), default=0) + 1):
+        if number in aside:
+            line = aside[number]
+            yield Absent(number, line.made_at, line.verdict, (line.reason,))
+        elif number not in missed:
+            yield Absent(number, None, GONE, (f"neither {ISSUES} nor {issues_list.NAME} has it",))
+
+
+@refusals_told()
 def history(path: Path) -> tuple[Entry, ...]:
-    """Return the issues of a job, oldest first.
+    """Return the issues of a job that stand, oldest first.
 
     Args:
         path: the job file.
@@ -121,8 +167,12 @@ def history(path: Path) -> tuple[Entry, ...]:
     if newest is not None and not problems:
         file, record = newest
         problems = damage(file.parent, record, confirmed(folder, record["issue"]).signs)
+    without = tuple(_absent(folder))
+    if not problems and not entries and without:
+        what = f"no issue of the job stands in {folder}: all were set aside"
+        problems = [Problem(str(path), 0, what, "run the job: it makes the next issue")]
     if problems:
-        raise Incomplete(problems, tuple(entries))
+        raise Incomplete(problems, tuple(entries), without)
     if not entries:
         raise JobError([Problem(str(path), 0, f"the job has no issue yet in {folder}", "run the job first")])
     return tuple(entries)

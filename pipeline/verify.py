@@ -15,10 +15,12 @@ from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.current import not_ours
 from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
+from pipeline.issue.folder.issues_list import SET_ASIDE as WORD
 from pipeline.issue.folder.issues_list import Entry, cut_reasons, entries_of_making, numbers_listed, read_issues_list
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
+from pipeline.issue.folder.setting_aside import read_setting_aside
 from pipeline.issue.folder.standing_issues import aside
 from pipeline.issue.folder.thinned_issues import NAME as REMOVED
 from pipeline.issue.folder.thinned_issues import Thinned, may_go, read_thinned
@@ -279,9 +281,8 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         yield from (Finding(0, ISSUES_LIST, f"{one.what}: {one.fix}", True) for one in unread)
         listed, moved, numbers, cut = {}, {*set_aside(folder)}, set(), set()
     newest = max(present, default=0)
-    for number in sorted({*range(1, newest + 1), *listed, *moved} - present.keys()):
-        what = "the issue was set aside" if number in moved else "the issue is gone"
-        yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
+    named = {number for number, line in listed.items() if line.verdict == WORD} if not unread else moved
+    yield from _absent(folder, sorted({*range(1, newest + 1), *listed, *moved} - present.keys()), moved, named)
     for number, record in records.items() if not unread else ():
         if number in listed:
             found = _listed(listed[number], record, cut=number in cut)
@@ -300,6 +301,19 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         yield Finding(0, path.name, what, False)
     if present:
         yield from (Finding(0, *told) for told in _current(folder, present, records))
+
+
+def _absent(folder: Path, numbers: Sequence[int], moved: set[int], named: set[int]) -> Iterator[Finding]:
+    """Yield which issues do not stand: set aside (``moved``; ``named`` of them by the issues list as well), or gone."""
+    for number in numbers:
+        what = "the issue was set aside" if number in moved else "the issue is gone"
+        if number in moved - named:
+            what += f"; {ISSUES_LIST} does not say so yet, and the next run adds it"
+        yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
+    half = read_setting_aside(folder)
+    if half is not None and os.path.lexists(place := folder / ISSUES / f"{half.issue:03d}"):
+        what = f"tiedown aside was interrupted before it moved the issue: run tiedown aside JOB {half.issue} again"
+        yield Finding(half.issue, f"{ISSUES}/{place.name}", what, False)
 
 
 def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
-from pipeline.history import Changes, Entry, Incomplete, history
+from pipeline.history import Absent, Changes, Entry, Incomplete, absent, history
 from pipeline.issue.change_summary import counts_message
 from pipeline.issue.folder.issues_list import how_released
 from pipeline.visible import one_line
@@ -15,21 +15,31 @@ from pipeline.words import counted
 def show_history(job: Path, *, as_json: bool) -> int:
     """Print the issues of a job and return the exit code: 0, or 2 where there is none to print or some are damaged."""
     try:
-        entries = history(job)
+        told = _by_number(history(job), absent(job))
     except Exception as error:
         if isinstance(error, Incomplete) and not as_json:
-            _print(error.entries)
+            _print(_by_number(error.entries, error.absent))
         return report(str(job), error, as_json=as_json)
     if as_json:
-        print_json([entry.as_record() for entry in entries])
+        print_json([entry.as_record() for entry in told])
     else:
-        _print(entries)
+        _print(told)
     return 0
 
 
-def _print(entries: Sequence[Entry]) -> None:
-    for line in (line for entry in entries for line in _lines(entry)):
-        print(line)
+def _by_number(entries: Sequence[Entry], without: Sequence[Absent]) -> list[Entry | Absent]:
+    return sorted((*entries, *without), key=lambda one: one.issue)
+
+
+def _print(told: Sequence[Entry | Absent]) -> None:
+    for one in told:
+        for line in _lines(one) if isinstance(one, Entry) else _absent_lines(one):
+            print(line)
+
+
+def _absent_lines(one: Absent) -> list[str]:
+    at = f"  {one.at:%Y-%m-%d %H:%M} UTC" if one.at is not None else ""
+    return [f"issue {one.issue:03d}{at}  {one.verdict.upper()}", *(f"  {one_line(why)}" for why in one.because)]
 
 
 def _lines(entry: Entry) -> list[str]:

@@ -1,6 +1,7 @@
 """Any two issues compared, in either direction: counts, points and a layer of them."""
 
 import json
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -8,13 +9,16 @@ import pytest
 from altered import change
 from running import replace_in, rewrite_export
 from simulate import Plan, simulate
+from simulate_files import write_register
 from typer.testing import CliRunner
 
 from pipeline import open_issue, run_job
+from pipeline.aside import set_aside
 from pipeline.between import between
 from pipeline.cli.main import app
 from pipeline.issue.change_summary import counts_in_words
 from pipeline.problems import JobError
+from pipeline.release import release
 
 
 @pytest.fixture(scope="module")
@@ -170,6 +174,82 @@ def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
     assert counts(path, 2, 4) == {} and counts(path, 1, 4) == {"moved": 4, "recoded": 1}
     said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "4"]).output
     assert "without" not in said and "taken back" not in said and "because 1 point has another name" in said
+
+
+@pytest.fixture(scope="module")
+def waited(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Issues of CM1 raised by 0.2 m so that the check fails and the issue waits, by 4 mm, of a code, and by 7 mm.
+
+    So the second and the third were made from the first, and the fourth from the third. Then the second was released
+    by hand, so that the fifth was made from that.
+    """
+    job, folder = simulate(Plan(sessions=1, points=4, noise=False)), tmp_path_factory.mktemp("waited")
+    path = job.write(folder)
+    run_job(path)
+    for metres in (0.2, -0.196):
+        job.mistype("CM1", "height", metres)
+        job.write(folder)
+        run_job(path)
+    rewrite_export(folder / "rover001.csv", lambda row: row | {"Code": "TREE"} if row["Point"] == "S01-00002" else row)
+    run_job(path)
+    release(path, 2, "so it is to be drawn")
+    job.mistype("CM1", "height", 0.003)
+    write_register(job.register, folder / "register.csv")
+    run_job(path)
+    changes = [open_issue(path, number).record["changes"] for number in range(1, 6)]
+    assert [one["since"] if one is not None else None for one in changes] == [None, 1, 1, 3, 2]
+    return path
+
+
+def _metres(reasons: tuple[str, ...]) -> list[float]:
+    """By how much the height of CM1 changes in each reason; one that is taken back counts the other way."""
+    told = [reason for reason in reasons if "CM1 height " in reason]
+    pairs = [reason.split(" in the register")[0].split("CM1 height ")[1].split(" to ") for reason in told]
+    signs = [-1 if "is taken back" in reason else 1 for reason in told]
+    return [round(sign * (float(new) - float(old)), 3) for sign, (old, new) in zip(signs, pairs, strict=True)]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "metres"),
+    [
+        (1, 2, [0.2]),
+        (1, 3, [0.004]),
+        (1, 4, [0.004]),
+        (3, 4, []),
+        (2, 3, [-0.2, 0.004]),
+        (2, 4, [-0.2, 0.004]),
+        (4, 2, [-0.004, 0.2]),
+        (3, 1, [-0.004]),
+        (2, 5, [-0.193]),
+        (4, 5, [-0.004, 0.2, -0.193]),
+    ],
+)
+def test_an_issue_that_waited_has_no_part_in_those_after_it(
+    waited: Path, first: int, second: int, metres: list[float]
+) -> None:
+    """What the register says adds up from one issue to the other, whichever was made from which."""
+    found = between(waited, first, second)
+    assert _metres((*found.because, *found.without_effect)) == metres
+    heights = {
+        n: next(float(m["height"]) for m in open_issue(waited, n).record["register"] if m["mark"] == "CM1")
+        for n in (first, second)
+    }
+    assert sum(metres) == pytest.approx(heights[second] - heights[first], abs=1e-4)
+
+
+def test_what_an_issue_on_the_way_no_longer_tells_is_said(waited: Path, tmp_path: Path) -> None:
+    """From the fourth to the first by the third, whose record is gone; the second has no part in it."""
+    shutil.copytree(waited.parent, tmp_path / "job", symlinks=True)
+    path = tmp_path / "job" / "job.toml"
+    (tmp_path / "job" / "out" / "issues" / "003" / "issue.json").unlink()
+    found = between(path, 1, 4)
+    assert [one for one in found.because if "is not known" in one] == [
+        "what issue 003 changed is not known: issue 003 is damaged: it has no issue.json"
+    ]
+    set_aside(path, 3)
+    (told,) = (one for one in between(path, 4, 1).because if "is not known" in one)
+    assert told == "what issue 003 changed is not known: issue 003 was set aside"
+    assert _metres(between(path, 1, 2).because) == [0.2]
 
 
 @pytest.mark.parametrize(("first", "second", "what"), [(1, 9, "no issue 009"), (2, 2, "named twice")])

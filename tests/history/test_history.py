@@ -12,8 +12,10 @@ from simulate import Plan, Simulation, simulate
 from typer.testing import CliRunner
 
 from pipeline import run_job
+from pipeline.aside import set_aside
+from pipeline.between import between
 from pipeline.cli.main import app
-from pipeline.history import history
+from pipeline.history import absent, history
 from pipeline.problems import JobError
 
 run = CliRunner().invoke
@@ -109,3 +111,53 @@ def test_a_record_that_cannot_be_read_is_told_with_what_to_do(issued: Path) -> N
     said = run(app, ["history", str(issued)])
     assert said.exit_code == 2
     assert "schema version 99" in said.output and "later version of tiedown" in said.output
+
+
+def test_no_number_is_passed_over(issued: Path) -> None:
+    """The second is set aside, as its report is gone; later the list, and what was set aside, are lost."""
+    out = issued.parent / "out"
+    (out / "issues" / "002" / "simulated-002.html").unlink()
+    set_aside(issued, 2)
+    said = run(app, ["history", str(issued)])
+    assert said.exit_code == 0
+    lines = said.output.splitlines()
+    assert [line[:9] for line in lines if line.startswith("issue")] == ["issue 001", "issue 002", "issue 003"]
+    (at,) = (number for number, line in enumerate(lines) if line.startswith("issue 002"))
+    (listed,) = (line for line in (out / "register.csv").read_text().splitlines() if ",set aside," in line)
+    day, clock = listed.split(",")[1][:16].split("T")
+    assert lines[at] == f"issue 002  {day} {clock} UTC  SET ASIDE"
+    assert lines[at + 1].startswith("  kept in set-aside/002-") and "simulated-002.html" in lines[at + 1]
+    first, second, third = json.loads(run(app, ["history", str(issued), "--json"]).output)
+    assert first.keys() <= second.keys() and (second["issue"], second["verdict"]) == (2, "set aside")
+    assert second["points"] is None and second["set_aside_at"] == listed.split(",")[1] and third["issue"] == 3
+
+    shutil.rmtree(out / "set-aside")
+    text = (out / "register.csv").read_text().splitlines(keepends=True)
+    (out / "register.csv").write_text("".join(line for line in text if not line.startswith("002,")))
+    said = run(app, ["history", str(issued)])
+    assert said.exit_code == 0
+    assert "issue 002  GONE\n  neither issues nor register.csv has it\n" in said.output
+
+
+def test_where_all_were_set_aside_they_are_shown(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    run_job(path)
+    (tmp_path / "out" / "issues" / "001" / "simulated-001.html").unlink()
+    set_aside(path, 1)
+    said = run(app, ["history", str(path)])
+    assert said.exit_code == 2 and "issue 001  " in said.output and "SET ASIDE" in said.output
+    assert "all were set aside" in said.output and "run the job" in said.output
+
+
+def test_an_issue_that_was_put_back_is_one_again(issued: Path) -> None:
+    """Restored from a backup it is compared and shown again, and may be set aside again."""
+    out = issued.parent / "out"
+    shutil.copytree(out / "issues" / "002", issued.parent / "backup", symlinks=True)
+    for _ in range(2):
+        (out / "issues" / "002" / "simulated-002.html").unlink()
+        set_aside(issued, 2)
+        assert [entry.issue for entry in history(issued)] == [1, 3]
+        shutil.copytree(issued.parent / "backup", out / "issues" / "002", symlinks=True)
+        assert [entry.issue for entry in history(issued)] == [1, 2, 3] and not absent(issued)
+        assert between(issued, 2, 3).counts["withdrawn"] == 10
+    assert sum(",set aside," in line for line in (out / "register.csv").read_text().splitlines()) == 2

@@ -3,6 +3,7 @@
 import os
 import re
 import secrets
+from datetime import UTC, datetime
 from pathlib import Path
 
 ISSUES = "issues"
@@ -13,6 +14,8 @@ SET_ASIDE = "set-aside"
 STAGING = ".staging-"
 
 _NUMBER = re.compile(r"[0-9]{3,}")
+#: Behind an issue's number in the name of what was set aside: when it was.
+_ASIDE, _MOMENT = re.compile(r"[0-9]{3,}-([0-9]{8}T[0-9]{6}Z)"), "%Y%m%dT%H%M%SZ"
 #: What a run lays beside: `scratch`, alone or with the name of what it becomes.
 _SCRATCH = re.compile(r"\.staging-[0-9]+-[0-9a-f]{8}(-[a-z.-]+)?|\.staging-[0-9]+(\.confirmed|-runs\.log)")
 #: The one that a run lays down before the folder has its marker.
@@ -57,3 +60,18 @@ def set_aside(folder: Path) -> dict[int, Path]:
         return {}
     parts = ((name.partition("-")[0], name) for name in names)
     return {int(number): folder / SET_ASIDE / name for number, name in parts if is_number(number)}
+
+
+def name_aside(number: int, at: datetime) -> str:
+    """Return the name under which an issue is kept that is set aside at a moment, in UTC."""
+    return f"{number:03d}-{at:{_MOMENT}}"
+
+
+def when_set_aside(path: Path) -> datetime | None:
+    """Return when an issue was set aside, by the name under which it is kept; None where the name does not say."""
+    if (at := _ASIDE.match(path.name)) is None:
+        return None
+    try:
+        return datetime.strptime(at[1], _MOMENT).replace(tzinfo=UTC)
+    except ValueError:
+        return None

@@ -4,20 +4,16 @@ A run that died leaves the newest issue without its line, of which all is known.
 else has is said in its lines: when an issue was made, and why one was released by hand or set aside.
 """
 
-import re
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.issue.folder.folder_names import SET_ASIDE as PLACE
-from pipeline.issue.folder.folder_names import set_aside
+from pipeline.issue.folder.folder_names import set_aside, when_set_aside
 from pipeline.issue.folder.issues_list import ANEW, RELEASED, SET_ASIDE, Entry
 from pipeline.issue.folder.manual_release import is_pending, read_release, stands_until
 from pipeline.issue.record import read_record
 from pipeline.words import FIRST_ISSUE
-
-#: Behind an issue's number in the name of what was set aside: when it was.
-_ASIDE = re.compile(r"\d{3,}-(\d{8}T\d{6})Z")
 
 
 def rebuilt(folder: Path, existing: Mapping[int, Path], known: set[int]) -> list[Entry]:
@@ -80,9 +76,6 @@ def _made(number: int, path: Path, *, anew: bool) -> Entry:
 
 def _aside(folder: Path) -> Iterator[tuple[int, Entry]]:
     for number, path in set_aside(folder).items():
-        if (at := _ASIDE.match(path.name)) is not None:
-            when = datetime.strptime(at[1], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
-            yield (
-                number,
-                Entry(number, when, SET_ASIDE, f"kept in {PLACE}/{path.name}; the reason is no longer known; {ANEW}"),
-            )
+        if (at := when_set_aside(path)) is not None:
+            because = f"kept in {PLACE}/{path.name}; the reason is no longer known; {ANEW}"
+            yield number, Entry(number, at, SET_ASIDE, because)

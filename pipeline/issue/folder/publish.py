@@ -17,7 +17,7 @@ from typing import Any, Self
 from filelock import FileLock, Timeout
 
 from pipeline.files.shared_rights import share, share_tree, take_rights
-from pipeline.issue.folder import current, issues_list, lock_holder, manual_release, thinned_issues
+from pipeline.issue.folder import current, issues_list, lock_holder, manual_release, setting_aside, thinned_issues
 from pipeline.issue.folder.folder_names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
 from pipeline.issue.folder.intact import is_sound
 from pipeline.issue.folder.issues_list import Entry, read_issues_list
@@ -26,6 +26,7 @@ from pipeline.issue.folder.ownership import Owner, claim
 from pipeline.issue.folder.plain_names import lay_links
 from pipeline.issue.folder.synced_write import make_folder, replace_synced, sync, sync_tree, write_synced
 from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, Problem
 
 
@@ -86,8 +87,8 @@ def issues(folder: Path) -> list[tuple[int, Path]]:
 
 
 def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None:
-    """Put right what a run that died left behind: staging folders, lines missing in the issues list, an old
-    ``current``; go on with files that were being removed.
+    """Put right what a run or command that died left behind: staging folders, lines missing in the issues list, an
+    old ``current``; go on with files that were being removed.
 
     What the list does not have was never finished by a run, or was put there by hand: only what is whole, with its own
     number in its record, is an issue. Nor is ``current`` switched to one that is not whole.
@@ -99,12 +100,13 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     where the issues list cannot be.
     """
     listed = issues_list.numbers_listed(folder)
-    whole = {number for number, _ in issues(folder) if number not in listed and is_sound(folder, number)}
-    existing = {number: record for number, record in issues(folder) if number in listed | whole}
+    existing, whole = _existing(folder, listed)
     _sweep(folder)
     lines = rebuilt(folder, existing, listed)
+    lines += setting_aside.missing_lines(folder, lines)
     removed = thinned_issues.finished_lines(folder, [record.parent for record in existing.values()])
     add_lines(folder, [*lines, *manual_release.missing_line(folder, lines), *removed])
+    setting_aside.strike_out(folder)
     shown = manual_release.find_issue_to_show(folder, existing, newest)
     if shown is None:
         return None
@@ -115,6 +117,42 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
         replace_current(folder, issue)
     current.name_files(folder, issue)
     return shown
+
+
+def _existing(folder: Path, listed: set[int]) -> tuple[dict[int, Path], set[int]]:
+    """Return the record's path of every issue, by number, and which are known to be whole as they are not ``listed``.
+
+    What has no line and is not whole is no issue.
+    """
+    there = issues(folder)
+    whole = {number for number, _ in there if number not in listed and is_sound(folder, number)}
+    return {number: record for number, record in there if number in listed | whole}, whole
+
+
+def leave(folder: Path, number: int, kept: Path) -> None:
+    """Let ``current`` no longer show an issue that is about to be moved away, but the one that it shows without it.
+
+    A copy of the issue may have been worked in: it is moved beside ``kept``. Where no other is released and whole,
+    nothing is shown. Raises OSError, and JobError where the issues list cannot be read.
+    """
+    shown = folder / current.NAME
+    if not current.shows(folder, folder / ISSUES / f"{number:03d}"):
+        return
+    existing, _ = _existing(folder, issues_list.numbers_listed(folder))
+    try:
+        other = manual_release.find_issue_to_show(folder, existing.keys() - {number})
+    except RecordError:  # an older one is damaged as well
+        other = None
+    issue = existing[other].parent if other is not None and is_sound(folder, other) else None
+    switch = current.Switch(folder, issue, issue, scratch()) if issue is not None else None
+    if not shown.is_symlink():
+        os.rename(shown, kept.with_name(f"{kept.name}-{current.NAME}"))
+    if switch is None or issue is None:
+        current.remove_link(folder)
+    else:
+        switch.finish()
+        current.name_files(folder, issue)
+    sync(folder)
 
 
 def replace_current(folder: Path, issue: Path) -> None:

@@ -62,9 +62,10 @@ def standing(folder: Path) -> Iterator[Standing | Problem]:
 
 
 def aside(folder: Path) -> set[int]:
-    """Return the numbers of the issues that were set aside. Raises as above."""
+    """Return the numbers of the issues that were set aside, and that nobody put back. Raises as above."""
     last = entries_of_making(read_issues_list(folder))
-    return {number for number, entry in last.items() if entry.verdict == SET_ASIDE} | set_aside(folder).keys()
+    listed = {number for number, entry in last.items() if entry.verdict == SET_ASIDE}
+    return (listed | set_aside(folder).keys()) - {number for number, _ in numbered(folder)}
 
 
 def expected(folder: Path) -> set[int]:
