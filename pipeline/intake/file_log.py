@@ -24,7 +24,7 @@ from pipeline.intake.positions import raw_positions, stated_sigmas
 from pipeline.intake.sigma_sizes import SigmaSizes
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
-from pipeline.occupations.name_words import DATE
+from pipeline.occupations.name_words import DATE, POWER
 from pipeline.occupations.signs import Signs
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
@@ -40,6 +40,8 @@ RTK_SIGMA = (0.002, 0.003)
 _LONG = 12 * HOUR
 #: What a measurement has beside its place, as far as its export has it at all.
 GIVEN = ("sigma_east", "sigma_up", "solution", "satellites", "pdop", "base", "antenna_height")
+#: Different names that are dates which are kept of one export.
+_DATES = 1000
 #: Different solutions that are kept of one export.
 _MOST = 16
 
@@ -109,7 +111,9 @@ class FileLog(Struct):
         left_columns: likewise columns of bases, rovers, solutions and settings (`left_columns`).
         deleted: likewise columns that call rows deleted, disabled, void or rejected.
         ages: columns of ages of corrections, mapped or by their heading, by heading.
-        dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
+        dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts,
+            ``different_dates`` are the names, up to `_DATES` and one.
+        powers: readings whose name is a number as a spreadsheet writes large ones; ``power`` is the first.
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
         given: sound readings that have each of `GIVEN`, and a mark where that is mapped.
@@ -142,6 +146,9 @@ class FileLog(Struct):
     nameless: Noted = field(default_factory=Noted)
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
+    different_dates: set[str] = field(default_factory=set)
+    powers: Noted = field(default_factory=Noted)
+    power: str = ""
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
     ids: dict[str, str] = field(default_factory=dict)
     given: Counter[str] = field(default_factory=Counter)
@@ -251,6 +258,16 @@ class FileLogs:
     def _note_dates(self, batch: pa.RecordBatch, telling: Integers, log: FileLog, rows: Integers) -> None:
         names = np.zeros(batch.num_rows, bool)
         names[telling] = _dates(batch.column("name").take(pa.array(telling)))
+        powers = flags_of(pc.match_substring(batch.column("name"), "E+"))  # in few files any, so that all are soon seen
+        if powers.any():
+            powers = powers & flags_of(pc.match_substring_regex(batch.column("name"), POWER))
+        if powers.any():
+            log.powers.add(powers, rows)
+            log.power = log.power or batch.column("name")[int(np.argmax(powers))].as_py()
+        if names.any() and len(log.different_dates) <= _DATES:
+            log.different_dates.update(
+                pc.unique(batch.column("name").filter(pa.array(names))).to_pylist()[: _DATES + 1]
+            )
         for word, which in (("name", names), ("code", each_once(batch.column("code"), _dates))):
             if which.any():
                 log.dated.setdefault(word, Noted()).add(which, rows)
