@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
+from pipeline.intake.blank_figures import blank_figures
 from pipeline.intake.correction_ages import Ages, note_ages
 from pipeline.intake.deleted_rows import DeletedRows, note_deleted
-from pipeline.intake.left_columns import LeftColumn, note_left_columns
+from pipeline.intake.left_columns import BLANKS, LeftColumn, note_left_columns
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.positions import raw_positions, stated_sigmas
 from pipeline.intake.sigma_sizes import SigmaSizes
@@ -109,6 +110,7 @@ class FileLog(Struct):
         late_end: those whose time_end lies outside the session that their time is in.
         left: columns that are precisions by their headings and that the job file does not map, by heading.
         left_columns: likewise columns of bases, rovers, solutions and settings (`left_columns`).
+        blanks: what of its quality each sound reading lacks (`blank_figures`).
         deleted: likewise columns that call rows deleted, disabled, void or rejected.
         ages: columns of ages of corrections, mapped or by their heading, by heading.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts,
@@ -141,6 +143,7 @@ class FileLog(Struct):
     late_end: Noted = field(default_factory=Noted)
     left: dict[str, LeftPrecision] = field(default_factory=dict)
     left_columns: dict[str, LeftColumn] = field(default_factory=dict)
+    blanks: LeftColumn = field(default_factory=lambda: LeftColumn(BLANKS))
     deleted: dict[str, DeletedRows] = field(default_factory=dict)
     ages: dict[str, Ages] = field(default_factory=dict)
     nameless: Noted = field(default_factory=Noted)
@@ -224,6 +227,7 @@ class FileLogs:
             self._note_sigmas(batch, sifted, log, rows)
         note_left(log.left, batch, export, sound, self.quality)
         note_left_columns(log.left_columns, batch, export, sound, sifted.session)
+        log.blanks.take(blank_figures(batch, export).filter(pa.array(sound)), sifted.session[sound], rows[sound])
         note_deleted(log.deleted, batch, export, sound)
         note_ages(log.ages, batch, export, sound)
         if export.points.columns.time_end is not None:
