@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from pipeline.examine.cliffs import hill_notes
 from pipeline.examine.much_held import much_held, without_rows
-from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_notes
+from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_notes, power_notes
 from pipeline.examine.old_corrections import old_correction_notes
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
 from pipeline.examine.stated_precisions import (
@@ -45,6 +45,7 @@ def file_notes(survey: Survey) -> list[str]:
             *unused_precision_notes(export, log, survey),
             *_ends(export, log),
             *date_notes(export, log),
+            *power_notes(export, log),
             *nameless_notes(export, log),
             *marked_name_notes(export),
             *_moved_cells(export, log),

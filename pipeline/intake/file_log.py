@@ -16,15 +16,16 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
+from pipeline.intake.blank_figures import blank_figures
 from pipeline.intake.correction_ages import Ages, note_ages
 from pipeline.intake.deleted_rows import DeletedRows, note_deleted
-from pipeline.intake.left_columns import LeftColumn, note_left_columns
+from pipeline.intake.left_columns import BLANKS, LeftColumn, note_left_columns
 from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.positions import raw_positions, stated_sigmas
 from pipeline.intake.sigma_sizes import SigmaSizes
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
-from pipeline.occupations.name_words import DATE
+from pipeline.occupations.name_words import DATE, POWER
 from pipeline.occupations.signs import Signs
 from pipeline.read.exports import Export
 from pipeline.sessions.attach import SessionIndex, base_key
@@ -40,6 +41,8 @@ RTK_SIGMA = (0.002, 0.003)
 _LONG = 12 * HOUR
 #: What a measurement has beside its place, as far as its export has it at all.
 GIVEN = ("sigma_east", "sigma_up", "solution", "satellites", "pdop", "base", "antenna_height")
+#: Different names that are dates which are kept of one export.
+_DATES = 1000
 #: Different solutions that are kept of one export.
 _MOST = 16
 
@@ -107,9 +110,12 @@ class FileLog(Struct):
         late_end: those whose time_end lies outside the session that their time is in.
         left: columns that are precisions by their headings and that the job file does not map, by heading.
         left_columns: likewise columns of bases, rovers, solutions and settings (`left_columns`).
+        blanks: what of its quality each sound reading lacks (`blank_figures`).
         deleted: likewise columns that call rows deleted, disabled, void or rejected.
         ages: columns of ages of corrections, mapped or by their heading, by heading.
-        dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
+        dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts,
+            ``different_dates`` are the names, up to `_DATES` and one.
+        powers: readings whose name is a number as a spreadsheet writes large ones; ``power`` is the first.
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
         given: sound readings that have each of `GIVEN`, and a mark where that is mapped.
@@ -137,11 +143,15 @@ class FileLog(Struct):
     late_end: Noted = field(default_factory=Noted)
     left: dict[str, LeftPrecision] = field(default_factory=dict)
     left_columns: dict[str, LeftColumn] = field(default_factory=dict)
+    blanks: LeftColumn = field(default_factory=lambda: LeftColumn(BLANKS))
     deleted: dict[str, DeletedRows] = field(default_factory=dict)
     ages: dict[str, Ages] = field(default_factory=dict)
     nameless: Noted = field(default_factory=Noted)
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
+    different_dates: set[str] = field(default_factory=set)
+    powers: Noted = field(default_factory=Noted)
+    power: str = ""
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
     ids: dict[str, str] = field(default_factory=dict)
     given: Counter[str] = field(default_factory=Counter)
@@ -217,6 +227,7 @@ class FileLogs:
             self._note_sigmas(batch, sifted, log, rows)
         note_left(log.left, batch, export, sound, self.quality)
         note_left_columns(log.left_columns, batch, export, sound, sifted.session)
+        log.blanks.take(blank_figures(batch, export).filter(pa.array(sound)), sifted.session[sound], rows[sound])
         note_deleted(log.deleted, batch, export, sound)
         note_ages(log.ages, batch, export, sound)
         if export.points.columns.time_end is not None:
@@ -251,6 +262,16 @@ class FileLogs:
     def _note_dates(self, batch: pa.RecordBatch, telling: Integers, log: FileLog, rows: Integers) -> None:
         names = np.zeros(batch.num_rows, bool)
         names[telling] = _dates(batch.column("name").take(pa.array(telling)))
+        powers = flags_of(pc.match_substring(batch.column("name"), "E+"))  # in few files any, so that all are soon seen
+        if powers.any():
+            powers = powers & flags_of(pc.match_substring_regex(batch.column("name"), POWER))
+        if powers.any():
+            log.powers.add(powers, rows)
+            log.power = log.power or batch.column("name")[int(np.argmax(powers))].as_py()
+        if names.any() and len(log.different_dates) <= _DATES:
+            log.different_dates.update(
+                pc.unique(batch.column("name").filter(pa.array(names))).to_pylist()[: _DATES + 1]
+            )
         for word, which in (("name", names), ("code", each_once(batch.column("code"), _dates))):
             if which.any():
                 log.dated.setdefault(word, Noted()).add(which, rows)

@@ -1,4 +1,7 @@
-"""Columns of bases, rovers, solutions and settings, by heading or content, that no job file maps: what is in them."""
+"""Columns of bases, rovers, solutions and settings, by heading or content, that no job file maps: what is in them.
+
+Of a column of texts whose heading says nothing it is kept, too, what is in it, as long as that is few values.
+"""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -27,9 +30,24 @@ from pipeline.sessions.attach import spelling
 MOST = 32
 #: Decimals to which two numbers are one: degrees and lengths [m] of a position, and heights of an antenna [m].
 _DEGREES, _METRES, _ANTENNA = 7, 2, 3
+#: The words of a column whose heading says nothing, so that its values are to be judged, and of what readings lack.
+VALUES, BLANKS = "values", "blanks"
+#: Rows by which a column is seen to have many values.
+_FIRST = 1000
 #: Words of which it is kept which reading has what.
 _BY_ROW = frozenset(
-    ("solution", "rover", "base_longitude", "base_latitude", "base_easting", "base_northing", *SETTINGS)
+    (
+        "base",
+        "solution",
+        "rover",
+        "base_longitude",
+        "base_latitude",
+        "base_easting",
+        "base_northing",
+        *SETTINGS,
+        VALUES,
+        BLANKS,
+    )
 )
 
 
@@ -124,6 +142,10 @@ def note_left_columns(
         silent = [name for name, word in says.items() if not word and not says_other_place(name)]
         says |= known or base_like_columns(batch, silent, sound, columns)
     for name, word in says.items():
+        if not word:
+            _note_silent(found, name, batch, sound, session)
+        elif name in found and found[name].word == VALUES:  # what a later batch shows to be a base's position
+            del found[name]
         cells = batch.column(name) if word else None
         if cells is None or not (pa.types.is_string(cells.type) or pa.types.is_primitive(cells.type)):
             continue
@@ -131,6 +153,20 @@ def note_left_columns(
         which = pa.array(sound)
         texts = cells.filter(which).cast(pa.string())
         found.setdefault(name, LeftColumn(word)).take(texts, session[sound], rows[sound])
+
+
+def _note_silent(
+    found: dict[str, LeftColumn], name: str, batch: pa.RecordBatch, sound: Flags, session: NDArray[np.int32]
+) -> None:
+    """Take a column of texts whose heading says nothing, unless it has many values."""
+    cells = batch.column(name)
+    if not pa.types.is_string(cells.type):
+        return
+    left = found.setdefault(name, LeftColumn(VALUES))
+    left.many = left.many or len(pc.unique(cells.slice(0, _FIRST))) > MOST
+    if not left.many:
+        rows = np.asarray(batch.column("source_row"), np.int64)[sound]
+        left.take(cells.filter(pa.array(sound)), session[sound], rows)
 
 
 def _said(heading: str) -> str:

@@ -92,13 +92,8 @@ _CALLED = {
         """,
     "solution": correction_headings.CALLED["solution"],
     "base": correction_headings.CALLED["base"],
-    "pdop": "pdop dop",
-    "satellites": """
-        satellites sats sat nsats nsat numsats numsat svs sv nsv satused satellitesused satelliten anzahlsatelliten
-        anzsat nbsat nbsatellites satelites nsatelites numsatelites satelliti nsatelliti satellieten
-        aantalsatellieten satellitter antallsatellitter satelliter antalsatelliter satelliitit satelity
-        liczbasatelitow pocetdruzic druzice pocetsatelitu
-        """,
+    "pdop": correction_headings.PDOP,
+    "satellites": correction_headings.SATELLITES,
     "correction_age": correction_headings.AGE,
     "base_longitude": correction_headings.CALLED["base_longitude"],
     "base_latitude": correction_headings.CALLED["base_latitude"],

@@ -18,6 +18,7 @@ from pipeline.near import and_more, listed
 from pipeline.notices.carried_shifts import carried_shift_notes
 from pipeline.notices.changed_settings import setting_notes
 from pipeline.notices.dependent_checks import dependent_check_notes
+from pipeline.notices.other_instruments import instrument_notes
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.uncovered_marks import uncovered_notes
 from pipeline.notices.unknown_marks import peg_notes
@@ -64,6 +65,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
         *setting_notes(survey, solved),
+        *instrument_notes(survey, solved, local),
         *station_notes(survey, solved, local),
         *plain_datums,
         *copied_notes(survey, solved.occupations),

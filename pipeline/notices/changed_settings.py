@@ -11,11 +11,13 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.geodesy.crs import parse
-from pipeline.intake.left_columns import LeftColumn
+from pipeline.intake.left_columns import VALUES, LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
+from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.setting_headings import is_setting, way_of
+from pipeline.read.way_words import COMPUTED, NETWORK, only_connections, way_said
 from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
@@ -28,6 +30,8 @@ _STRETCHES = 4
 _SHOWN = 40
 #: What two at work may differ in.
 _OF_ROVERS = frozenset(("antenna model", "profile"))
+#: What a column may be of by its heading where its values say a way of correction.
+_BY_VALUES = frozenset((VALUES, "base", "source", "profile", "solution"))
 #: What a change means, by what was set.
 _MEANS = {
     "system": "coordinates in two systems lie apart by what these differ, centimetres to hundreds of metres",
@@ -56,53 +60,110 @@ def setting_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield columns whose value changes within a session, to one with which no mark was occupied."""
     for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         for name, left in log.left_columns.items():
-            word = "mode" if left.word == "solution" else left.word
-            if left.many or len(left.written) < 2 or word not in _MEANS:
+            if left.many or len(left.written) < 2:
                 continue
             for window in survey.windows:
                 every = left.counts.get(window.index, Counter())
-                if not 1 < len(every) <= _FEW or not _matters(survey, at, window, word, left):
+                if not 1 < len(every) <= _FEW:
                     continue
-                alone = _without_mark(solved, at, window.index, left)
+                ways = _ways_of_solutions(left, window.index) or _ways_of_values(survey, at, window, left)
+                word = "mode" if ways else left.word
+                if word not in _MEANS or not (ways or _matters(survey, at, window, word, left)):
+                    continue
+                alone = _without_mark(solved, at, window, left, ways)
                 if alone:
                     others = [key for key in every if key not in alone]
                     yield _told(_Change(export, window, name, word, left, alone, others))
 
 
+def _ways_of_solutions(left: LeftColumn, session: int) -> dict[str, str]:
+    """Return by which way of correction each solution in a session is, "" where it does not say; none if by one."""
+    if left.word != "solution":
+        return {}
+    ways = {key: way_of(left.written[key]) for key in left.counts[session]}
+    return ways if len({*ways.values()} - {""}) > 1 else {}
+
+
+def _ways_of_values(survey: Survey, at: int, window: SessionWindow, left: LeftColumn) -> dict[str, str]:
+    """Return likewise of a column whose values all say a way, whatever its heading, none where nothing may move.
+
+    One id of a base does not say that all corrections came from it: the controller may go on writing it. A network
+    needs no shift, where the session has none.
+    """
+    if left.word not in _BY_VALUES:
+        return {}
+    written = {key: left.written[key] for key in left.counts[window.index]}
+    ways = {key: way_said(text) for key, text in written.items()}
+    if not all(ways.values()) or len({*ways.values()}) < 2 or _of_several_bases(survey, at, window):
+        return {}
+    if _of_one_id(survey, at, window) and COMPUTED not in ways.values() and only_connections([*written.values()]):
+        return {}
+    return ways
+
+
+def _of_several_bases(survey: Survey, at: int, window: SessionWindow) -> bool:
+    """Tell whether what changes in a session is told as one of bases, by their ids."""
+    beside = (
+        left for name, left in survey.first_pass.files[at].left_columns.items() if not left.many and says_base_id(name)
+    )
+    of_bases = any(left.word == "base" and len(left.counts.get(window.index, ())) > 1 for left in beside)
+    return of_bases or len(survey.first_pass.log.sessions[window.index].ids) > 1
+
+
+def _of_one_id(survey: Survey, at: int, window: SessionWindow) -> bool:
+    """Tell whether all readings of a session have the id of one base."""
+    return survey.exports[at].points.columns.base is not None and window.session.base is not None
+
+
 def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: LeftColumn) -> bool:
     """Tell whether a change of a column in a session is one of a setting, and is not told as one of bases."""
     every = left.counts[window.index]
-    if word == "mode":
-        return len({way for key in every if (way := way_of(left.written[key]))}) > 1
-    if not is_setting(word, [left.written[key] for key in every]):
+    if word == "mode" or not is_setting(word, [left.written[key] for key in every]):
         return False
-    beside = [one for one in survey.first_pass.files[at].left_columns.values() if not one.many]
     points = survey.exports[at].points
     if word == "geoid":
         return points.crs is None or parse(points.crs).is_compound  # no geoid is in ellipsoidal heights
     if word == "source":
-        of_bases = any(one.word == "base" and len(one.counts.get(window.index, ())) > 1 for one in beside)
-        several = len(survey.first_pass.log.sessions[window.index].ids) > 1
-        by_id = points.columns.base is not None and window.session.base is not None  # all are of that one base
-        return not (of_bases or several or by_id or window.session.shift == "none")
+        known = _of_several_bases(survey, at, window) or _of_one_id(survey, at, window)
+        return not known and window.session.shift != "none"
     if word in _OF_ROVERS:
+        beside = [one for one in survey.first_pass.files[at].left_columns.values() if not one.many]
         rovers = any(one.word == "rover" and len(one.counts.get(window.index, ())) > 1 for one in beside)
         return not rovers and left.stretches() <= _STRETCHES * len(survey.windows)
     return True
 
 
-def _without_mark(solved: Solved, at: int, session: int, left: LeftColumn) -> list[str]:
-    """Return the values in a session that no occupation speaks for, of the ways alone where these are solutions."""
+def occupied_with(solved: Solved, at: int, session: int, left: LeftColumn) -> set[str]:
+    """Return the values of a column with which occupations in a session do not fail; "" of those that have none."""
     occupations = solved.occupations
     export, row = (np.asarray(occupations.table.column(each), np.int64) for each in ("export", "source_row"))
     failing = occupations.compared.judged & ~occupations.compared.passed
-    here = (export == at) & (occupations.session == session) & ~failing
-    stood, every = set(left.of_rows(row[here])), left.counts[session]
-    if left.word != "solution":
+    return set(left.of_rows(row[(export == at) & (occupations.session == session) & ~failing]))
+
+
+def _without_mark(solved: Solved, at: int, window: SessionWindow, left: LeftColumn, ways: dict[str, str]) -> list[str]:
+    """Return the values in a session that no occupation speaks for, by ``ways`` where they are of ways of correction.
+
+    A network's need no occupation where the session has no shift. A heading that says nothing may be of what was
+    measured: its values say something of how it was measured only where occupations have them too.
+    """
+    stood, every = occupied_with(solved, at, window.index, left), left.counts[window.index]
+    if not ways:
         return [key for key in every if key not in stood]
-    ways = {key: way_of(left.written[key]) for key in every}
     proven = {ways.get(key, "") for key in stood}
+    if left.word != "solution":
+        if window.session.shift == "none":
+            proven.add(NETWORK)
+        if left.word == VALUES and not _of_occupations(solved, at, left):
+            return []
     return [key for key, way in ways.items() if way and way not in proven]
+
+
+def _of_occupations(solved: Solved, at: int, left: LeftColumn) -> bool:
+    """Tell whether occupations of an export have values in a column."""
+    table = solved.occupations.table
+    export, row = (np.asarray(table.column(each), np.int64) for each in ("export", "source_row"))
+    return any(left.of_rows(row[export == at]))
 
 
 def _told(change: _Change) -> str:

@@ -26,6 +26,8 @@ DATE = (
     r"^(?:\d{4}-\d\d-\d\d(?:[Tt ]00:00:00)?|\d{1,2}[./]\d{1,2}[./]\d{4}"
     rf"|\d{{1,2}}[-. ]{_MONTH}|{_MONTH}-\d\d)$"
 )
+#: What a spreadsheet makes of a name such as 2E1, which it takes for a number.
+POWER = r"^[+-]?\d+(?:[.,]\d+)?E\+\d\d+$"
 #: Shapes of listed names that are looked for.
 _SHAPES = 20
 #: Pieces of what is written there.

@@ -77,6 +77,14 @@ AGE = """
     korrekturalter alter agecorrection edadcorreccion idadecorrecao etacorrezione ouderdomcorrectie
     korreksjonsalder wiekpoprawki starikorekci agediff ageofdiff ageofdifferential correctionsage ageofcorr rtkage
 """
+#: Headings of how many satellites a reading is of, and of how well they stood, likewise.
+SATELLITES = """
+    satellites sats sat nsats nsat numsats numsat svs sv nsv satused satellitesused satelliten anzahlsatelliten
+    anzsat nbsat nbsatellites satelites nsatelites numsatelites satelliti nsatelliti satellieten
+    aantalsatellieten satellitter antallsatellitter satelliter antalsatelliter satelliitit satelity
+    liczbasatelitow pocetdruzic druzice pocetsatelitu
+"""
+PDOP = "pdop dop"
 _SECONDS = re.compile(r"s|se[ckg]\w*")
 
 #: Headings of which rover, or which receiver on it, a reading is of, likewise.
@@ -148,6 +156,13 @@ def says_correction_age(heading: str) -> bool:
     """Tell whether a heading may say that it is of ages of corrections, in seconds: with no unit, or with that one."""
     unit = unit_in_heading(heading)
     return bare(heading) in AGE.split() and (unit is None or _SECONDS.fullmatch(unit) is not None)
+
+
+@lru_cache(maxsize=1024)
+def satellite_heading(heading: str) -> str:
+    """Return which of "satellites" and "pdop" a heading says; "" for none."""
+    called = bare(heading)
+    return "satellites" if called in _SATELLITES else "pdop" if called in _PDOP else ""
 
 
 def says_plainly_age(heading: str) -> bool:
@@ -262,6 +277,7 @@ _AMBIGUOUS = _words(
 )
 
 
+_SATELLITES, _PDOP = frozenset(SATELLITES.split()), frozenset(PDOP.split())
 _ROVERS, _CREW = frozenset(ROVER.split()), frozenset(CREW.split())
 _HEADINGS = {
     word: frozenset(map(run_together, f"{text} {ELSEWHERE.get(word, '')}".split())) for word, text in CALLED.items()

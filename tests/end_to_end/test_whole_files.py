@@ -1,5 +1,6 @@
 """What is odd about a whole export: precision that cannot be, much that is held back, names at two places, ends."""
 
+import datetime as dt
 import os
 import re
 from collections.abc import Callable
@@ -363,6 +364,32 @@ def test_names_that_a_spreadsheet_made_dates_of_are_told_with_the_row(text: str,
     job.rows["name"][5] = text
     (note,) = [note for note in told(job.write(tmp_path)) if "is a date" in note]
     assert note.startswith(f'rover001.csv:7: the name of 1 row (first one here) is a date ("{text}")')
+
+
+@pytest.mark.parametrize("form", ["01-{}", "{}-04", "2026-{:%m}-03", "{:%d.%m}.2026"])
+def test_names_that_are_all_dates_are_told_beyond_those_of_the_days(form: str, tmp_path: Path) -> None:
+    """Points 1-1 to 1-12 of one day all become dates, each another; a day's points have the date of that day."""
+    months = [dt.date(2026, number, 11) for number in range(1, 13)]
+    job = simulate(Plan(sessions=1, points=12))
+    job.rows["name"] = job.rows["name"].astype("U30")
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    for row, month in zip(points, months, strict=True):
+        job.rows["name"][row] = form.format(month if ":" in form else f"{month:%b}")
+    (note,) = [note for note in told(job.write(tmp_path / "each")) if "is a date" in note]
+    assert "the name of 12 rows" in note
+    job.rows["name"][points] = "2026-03-02"
+    assert not [note for note in told(job.write(tmp_path / "one")) if "is a date" in note]
+
+
+@pytest.mark.parametrize("text", ["2.00E+01", "1.23457E+11", "3E+04"])
+def test_names_that_a_spreadsheet_made_numbers_of_are_told_with_the_row(text: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=40))
+    job.rows["name"] = job.rows["name"].astype("U30")
+    assert not [note for note in told(job.write(tmp_path / "as they are")) if "power of ten" in note]
+    job.rows["name"][5] = text
+    job.rows["name"][8] = "2E1"
+    (note,) = [note for note in told(job.write(tmp_path / "made")) if "power of ten" in note]
+    assert note.startswith(f'rover001.csv:7: the name of 1 row (first one here) is "{text}"')
 
 
 @pytest.mark.parametrize("form", ["{:03d}-26", "3-{}", "{:02d}.03.2026-A", "MAR-{}B", "2026-03-{:02d}-1"])

@@ -96,6 +96,65 @@ def test_a_modem_is_no_source_without_base_ids_either(column: str, usual: str, o
     assert notes(tmp_path, lambda at, row: row | {column: other if at in between else usual}, job) == []
 
 
+@pytest.mark.parametrize("one_id", [True, False])
+@pytest.mark.parametrize(
+    ("column", "usual", "other"),
+    [
+        ("Corr", "RADIO", "NTRIP"),
+        ("Correction", "BASE", "NETWORK"),
+        ("Mode", "RADIO", "VRS"),
+        ("RTK Mode", "UHF", "NTRIP"),
+        ("Link", "Radio", "Network RTK"),
+        ("Survey type", "RTK", "NRTK"),
+        ("Base type", "own", "CORS"),
+        ("Ref", "LOCAL", "VRS"),
+        ("Correction source", "Funk", "NTRIP"),
+        ("Messmodus", "Eigene Basis", "Netz"),
+        ("Any", "RTK", "PPK"),
+    ],
+)
+def test_a_network_beside_an_own_base_is_told_under_any_heading(
+    column: str, usual: str, other: str, one_id: bool, tmp_path: Path
+) -> None:
+    """An id that stays does not say which corrections came in: controllers go on writing the one of the day."""
+    job = day()
+    if not one_id:
+        without_base_ids(job)
+    between = points_between(job)
+    (note,) = notes(tmp_path, lambda at, row: row | {column: other if at in between else usual}, job)
+    assert f'column "{column}" says {other} of {len(between)} readings (first one here) and {usual} of the' in note
+
+
+@pytest.mark.parametrize(("other", "one_id", "count"), [("GSM", False, 1), ("GSM", True, 0), ("Internet", True, 0)])
+def test_an_own_base_may_be_heard_over_the_telephone(other: str, one_id: bool, count: int, tmp_path: Path) -> None:
+    job = day()
+    if not one_id:
+        without_base_ids(job)
+    between = points_between(job)
+    told = notes(tmp_path, lambda at, row: row | {"Datalink": other if at in between else "UHF"}, job)
+    assert len(told) == count
+
+
+@pytest.mark.parametrize(
+    ("usual", "other"),
+    [("local road", "network"), ("RADIO", "tower"), ("RADIO1", "RADIO2"), ("GSM", "LTE"), ("own", "rented")],
+)
+def test_other_words_are_no_ways_of_correction(usual: str, other: str, tmp_path: Path) -> None:
+    job = day()
+    between = points_between(job)
+    assert notes(tmp_path, lambda at, row: row | {"Any": other if at in between else usual}, job) == []
+
+
+def test_what_no_occupation_has_is_of_what_was_measured(tmp_path: Path) -> None:
+    """Cables of a base and of a network are drawn by a column that control marks leave blank."""
+    job = day()
+    kinds, between = job.rows["kind"], points_between(job)
+    value = {True: "network", False: "local"}
+    assert not notes(
+        tmp_path, lambda at, row: row | {"Owner": value[at in between] if kinds[at] == "point" else ""}, job
+    )
+
+
 def on_marks_too(job: Simulation, column: str) -> Callable[[int, Row], Row]:
     """From the middle of the day on another value, with the closing check among them."""
     middle = len(job.rows["kind"]) // 2
