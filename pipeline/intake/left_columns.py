@@ -122,7 +122,7 @@ def note_left_columns(
     if columns.base_height is None and not any(word.startswith("base_") for word in says.values()):
         known = {name: left.word for name, left in found.items() if left.word.startswith("base_")}
         silent = [name for name, word in says.items() if not word and not says_other_place(name)]
-        says |= known or base_like_columns(batch, silent, sound, columns)
+        says |= known or base_like_columns(batch, silent, sound, export.points)
     for name, word in says.items():
         cells = batch.column(name) if word else None
         if cells is None or not (pa.types.is_string(cells.type) or pa.types.is_primitive(cells.type)):
