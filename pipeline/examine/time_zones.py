@@ -1,7 +1,8 @@
 """Reports exports whose times state another offset from UTC than the job file, as a doubt where either may be right.
 
 The times are read as the file says. Read the other way, by hours most often, they would lie outside every session: then
-the sessions bear the file out. Where they would lie in sessions as well, every point may hang on the wrong base.
+the sessions bear the file out, and so do base ids and lists of ties and checks where these readings cannot be of the
+sessions that they would lie in. Where they can, every point may hang on the wrong base.
 """
 
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from msgspec import Struct
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
 from pipeline.read.stated_offsets import StatedOffsets, stated_zone
+from pipeline.sessions.attach import base_key
 from pipeline.words import Doubt, counted
 
 
@@ -61,8 +63,33 @@ def _either_way(survey: Survey, block: int, apart: dict[int, int]) -> Iterator[i
         if first > last:  # nothing but occupations
             first, last = int(starts[session]), int(ends[session])
         middles = [(first + last) // 2 + step for step in apart]
-        if any(((starts <= middle) & (middle < ends)).any() for middle in middles):
+        others = {
+            other
+            for middle in middles
+            for other in np.flatnonzero((starts <= middle) & (middle < ends)).tolist()
+            if other == session or _may_be_of(survey, block, session, other)
+        }
+        if others:
             yield session
+
+
+def _may_be_of(survey: Survey, block: int, session: int, other: int) -> bool:
+    """Tell whether readings of a session may be of another one: not by its base id, nor where it lists none of them.
+
+    Both are asked of the occupations: an export may have a column of base ids and nothing in it. Where two sessions
+    list points of one name, as where points are called by their marks each day, the lists do not tell.
+    """
+    candidates, its_own = survey.candidates, survey.windows[other].session
+    named = {occupation.point for occupation in (*its_own.ties, *its_own.checks)}
+    exports = [number for number, export in enumerate(survey.exports) if export.block == block]
+    of_block = np.isin(np.asarray(candidates.table.column("export"), np.int64), exports)
+    rows = np.flatnonzero((candidates.session == session) & of_block).tolist()
+    listed = {candidates.names[row] for row in rows if candidates.named[row] is not None}
+    if listed - named:
+        return False
+    own, its = (base_key(survey.windows[number].session.base) for number in (session, other))
+    bases = {base_key(text) for text in candidates.table.column("base").take(rows).to_pylist()}
+    return its is None or own == its or bases != {own}
 
 
 def zone_notes(survey: Survey) -> list[str]:

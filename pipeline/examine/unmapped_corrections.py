@@ -14,8 +14,10 @@ from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
 from pipeline.near import and_more
+from pipeline.read.columns import lengths_of
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
+from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, counted
@@ -126,10 +128,18 @@ class BaseColumns(Struct, frozen=True):
         """Tell whether two values are of different places, rather than of one that was written with other digits."""
         limit = _ELSEWHERE.get(self.word)
         try:
-            numbers = [float(key) for key in self.every]
+            numbers = [
+                float(key) * self._unit(export)
+                for export, _, left in self.columns
+                for key in left.counts[self.window.index]
+            ]
         except ValueError:
             return True
         return limit is None or max(numbers) - min(numbers) > limit
+
+    def _unit(self, export: Export) -> float:
+        """Return in what an export's values count, in the unit of `_ELSEWHERE`: they stand as they were written."""
+        return lengths_of(export.points).plan if self.word in ("base_easting", "base_northing") else 1.0
 
     def told(self) -> str:
         """Return in words which values they have, and what to do about it."""
@@ -160,7 +170,8 @@ def _antennas(survey: Survey) -> Iterator[str]:
             heights = [height for key in every if (height := _height(key)) is not None]
             if not 1 < len(every) == len(heights) <= FEW or every.total() < 2 * len(every):
                 continue
-            if max(heights) - min(heights) > survey.job.checks.vertical and window.session.shift != "none":
+            metre = (metres_in_heading(name) or (lengths_of(export.points).other,))[0]
+            if (max(heights) - min(heights)) * metre > survey.job.checks.vertical and window.session.shift != "none":
                 yield f"session {window.session.name}: {_unequal(export, name, left, window.index)}"
 
 

@@ -14,7 +14,8 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import raw_positions
-from pipeline.job.model import Columns
+from pipeline.job.model import Points
+from pipeline.read.columns import lengths_of
 from pipeline.sphere import DEGREE
 
 #: Values in a batch beyond which a column is no base's, and the share of readings that have one at the least.
@@ -25,29 +26,32 @@ _FIRST = 256
 _NEAR, _APART = 30_000.0, 30.0
 #: Metres below which a coordinate of a grid may be any number: a pressure, a pole in millimetres.
 _FALSE_ORIGIN = 50_000.0
-#: The steps of round numbers, which are of a sheet's corner: degrees and metres.
+#: The steps of round numbers, which are of a sheet's corner: degrees, and metres or feet as they are written.
 _ROUND = (1e-4, 10.0)
 
 
-def base_like_columns(batch: pa.RecordBatch, names: list[str], sound: Flags, columns: Columns) -> dict[str, str]:
+def base_like_columns(batch: pa.RecordBatch, names: list[str], sound: Flags, points: Points) -> dict[str, str]:
     """Return the columns among ``names`` that are positions of a base by what a batch has, and which of our words.
 
-    ``sound`` (n,) are the readings that count, ``columns`` those that the job maps: longitude and latitude in degrees
-    or easting and northing in metres; of other positions nothing is said.
+    ``sound`` (n,) are the readings that count, ``points`` the block of their export, which maps longitude and latitude
+    or easting and northing, in whatever unit these are there; of other positions nothing is said.
     """
+    columns = points.columns
     degrees = columns.longitude is not None
     if len(names) < 2 or not (degrees or columns.easting is not None):
         return {}
-    metre, middle = np.ones(2), [_middle(values[:_FIRST]) for values in raw_positions(batch)[:2]]
+    unit = 1.0 if degrees else lengths_of(points).plan  # readings are in metres, cells that nobody mapped as written
+    own = np.column_stack(raw_positions(batch)[:2]) / unit
+    metre, middle = np.full(2, unit), [_middle(values) for values in own[:_FIRST].T]
     if degrees:
         metre = np.array([DEGREE * np.cos(np.radians(middle[1])), DEGREE])
-    elif not min(map(abs, middle)) >= _FALSE_ORIGIN:
+    elif not min(map(abs, middle)) * unit >= _FALSE_ORIGIN:
         return {}
     step = _ROUND[0 if degrees else 1]
     axes = {name: axis for name in names if (axis := _axis(batch.column(name), middle, metre, step)) >= 0}
     if set(axes.values()) != {0, 1} or int(sound.sum()) < 2 * _FEW:
         return {}
-    own = np.column_stack(raw_positions(batch)[:2])[sound]
+    own = own[sound]
     by_axis: list[list[tuple[str, Floats, Integers]]] = [[], []]
     for name, axis in axes.items():
         if (found := _few_values(batch.column(name), sound)) is not None:

@@ -140,7 +140,7 @@ def note_left_columns(
     if columns.base_height is None and not any(word.startswith("base_") for word in says.values()):
         known = {name: left.word for name, left in found.items() if left.word.startswith("base_")}
         silent = [name for name, word in says.items() if not word and not says_other_place(name)]
-        says |= known or base_like_columns(batch, silent, sound, columns)
+        says |= known or base_like_columns(batch, silent, sound, export.points)
     for name, word in says.items():
         if not word:
             _note_silent(found, name, batch, sound, session)

@@ -243,7 +243,9 @@ _ANTENNA = _words(
     antenneheight antennaheight antht antheight hi ih instrumentenhohe
     """
 )
-_HEIGHT = _words("height ht hgt h hoehe hohe hauteur altura altezza alt hoogte hoyde hojd korkeus wysokosc vyska m")
+_HEIGHT = _words(
+    "height ht hgt h hoehe hohe hauteur altura altezza alt hoogte hoyde hojd korkeus wysokosc vyska m ft ftus usft"
+)
 _BASE_ANTENNAS = _words(
     "baseant baseantenna baseantht baseantheight baseantennaheight basehi refantht refantennaheight"
 )

@@ -114,3 +114,52 @@ def test_what_is_proposed_for_times_with_an_offset_is_that_offset_and_helps(minu
     assert proposed == f'time_zone = "{"+12:00" if minutes > 0 else "-03:30"}"'
     replace_in(path, {'time_zone = "UTC"': proposed})
     assert run_job(path, dry_run=True).record["notes"] == []
+
+
+def called(name: str) -> str:
+    """Call a tie or check of any session alike: TIE, C1."""
+    return "TIE" if "-T" in name else name.split("-")[1] if "-C" in name else name
+
+
+@pytest.mark.parametrize(
+    ("bases", "names", "doubted"),
+    [(True, True, 0), (False, True, 0), (True, False, 0), (False, False, 1)],
+    ids=["both tell", "lists tell", "base ids tell", "nothing tells"],
+)
+def test_where_base_ids_or_listed_ties_tell_the_session_no_other_zone_does(
+    bases: bool, names: bool, doubted: int, tmp_path: Path
+) -> None:
+    """An hour later there is a session of another base: the job file's UTC was never changed, the times say +01:00.
+
+    Without base ids and with points that are called by their marks each time, every reading might be of that one.
+    """
+    job = simulate(Plan(sessions=2, points=12, ties=1, checks=3, marks=4, noise=False))
+    start, lasts = job.job["session"][0]["start"], timedelta(minutes=50)
+    for number, session in enumerate(job.job["session"]):
+        mine = job.rows["session"] == number
+        begins = start + number * timedelta(hours=1)
+        job.rows["time"][mine] = np.datetime64(begins.replace(tzinfo=None), "ms") + np.timedelta64(2, "m") * np.arange(
+            1, np.count_nonzero(mine) + 1
+        )
+        session |= {"start": begins, "end": begins + lasts}
+        if not bases:
+            del session["base"]
+    if not bases:
+        job.rows["base"][:] = ""
+    if not names:
+        job.rows["name"] = np.array([called(str(name)) for name in job.rows["name"]])
+        for session in job.job["session"]:
+            for one in (*session["ties"], *session["checks"]):
+                one["point"] = called(one["point"])
+    path = job.write(tmp_path)
+
+    def with_offset(row: Row) -> Row:
+        observed = next(name for name in row if row[name].startswith("2026-"))
+        stored = datetime.fromisoformat(row[observed].replace("Z", "+00:00"))
+        return row | {observed: stored.astimezone(timezone(timedelta(hours=1))).isoformat()}
+
+    rewrite_export(next(tmp_path.glob("rover*.csv")), with_offset)
+    record = run_job(path, dry_run=True).record
+    assert [one["kind"] for one in record["doubts"]] == ["time-zone"] * doubted
+    assert len([note for note in record["notes"] if "own offset" in note]) == 1  # as a doubt or not
+    assert record["verdict"] == ("unchecked" if doubted else "proven")

@@ -214,6 +214,12 @@ def test_an_antenna_height_of_the_base_that_changes(heading: str, tmp_path: Path
     assert "map it as antenna_height" in told
 
 
+def test_antenna_heights_in_feet_are_compared_as_metres(tmp_path: Path) -> None:
+    """A fifth of a foot is 61 mm: beyond the tolerance of checks."""
+    job = one_session()
+    assert len(judged(columned(bare(job, tmp_path), job, "Base antenna height (ft)", "5.25", "5.45"))[2]) == 1
+
+
 @pytest.mark.parametrize(
     ("heading", "plain", "other"),
     [
@@ -221,6 +227,7 @@ def test_an_antenna_height_of_the_base_that_changes(heading: str, tmp_path: Path
         ("BaseAnt", "1.600", ""),
         ("BaseAnt", "1.600", "1.6"),
         ("BaseAnt", "type A", "type B"),
+        ("Base antenna height (ft)", "5.25", "5.38"),  # 40 mm, within the tolerance of checks
         ("Antenna height", "1.600", "1.850"),
         ("Base antenna type", "1", "2"),
         ("Foundation height", "1.600", "1.850"),
