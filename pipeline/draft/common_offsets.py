@@ -16,7 +16,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.draft.repeat_pairs import Pairs, Repeated
+from pipeline.draft.repeat_pairs import Pairs, Repeated, widened
 from pipeline.duplicates import pairs_among
 from pipeline.intake.survey import Survey
 
@@ -67,21 +67,24 @@ class SessionsApart(Struct, frozen=True):
 def sessions_apart(repeated: Repeated, survey: Survey) -> list[SessionsApart]:
     """Return the sessions whose pairs differ by one vector, beyond checks' tolerance and what is expected of them.
 
-    At least half of their pairs do not agree, at several places: one point that moves, or a pole that once was not
-    upright, is no vector of a session.
+    They do so at several places: one point that moves, or a pole that once was not upright, is no vector of a session.
+    What two sessions may differ by is expected of each of their pairs, and does not grow with their number: it is
+    widened by the number of sessions that are compared alone.
     """
     readings, pairs = repeated.readings, repeated.pairs
     session = _of_both(readings.session, pairs)
     across = (session[:, 0] != session[:, 1]) & (session >= 0).all(axis=1)
     limits, found = survey.job.checks, []
-    for (one, other), rows, apart in _grouped(session, across, pairs):
+    groups = list(_grouped(session, across, pairs))
+    wider_plan, wider_height = widened(len(groups))
+    for (one, other), rows, apart in groups:
         metres = readings.metres(survey.axes.counts())[pairs.first[rows], :2]
         places = len(np.unique(np.floor(metres / _PLACE), axis=0))
-        if places < _PLACES or 2 * np.count_nonzero(pairs.passed[rows]) > len(rows):
+        if places < _PLACES:
             continue
         middle = np.median(apart, axis=0)
-        plan = max(limits.horizontal, float(np.median(pairs.hu95[rows])))
-        height = max(limits.vertical, float(np.median(pairs.vu95[rows])))
+        plan = max(limits.horizontal, wider_plan * float(np.median(pairs.hu95[rows])))
+        height = max(limits.vertical, wider_height * float(np.median(pairs.vu95[rows])))
         near = np.hypot(*(apart - middle)[:, :2].T) <= plan
         near &= np.abs(apart[:, 2] - middle[2]) <= height
         if 2 * np.count_nonzero(near) > len(rows) and _no_chance(apart[near], middle, plan, height):

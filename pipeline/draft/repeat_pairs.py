@@ -148,12 +148,12 @@ def _covariance(readings: Readings, first: Integers, second: Integers, centring:
 def _passed(apart: Floats, hu95: Floats, vu95: Floats, checks: Checks) -> Flags:
     """Return (p,) which differences lie within the tolerance of checks, or within what is expected of so many."""
     off = plan_and_height(apart)
-    wide = np.column_stack([hu95, vu95]) * _widened(len(apart))
+    wide = np.column_stack([hu95, vu95]) * widened(len(apart))
     within = Tolerance(checks.horizontal, checks.vertical).excess(off) == 0.0
     return np.asarray((within | (np.abs(off) <= wide)).all(axis=1))
 
 
-def _widened(pairs: int) -> tuple[float, float]:
+def widened(pairs: int) -> tuple[float, float]:
     """Return by what 95 % figures, in plan and in height, grow so that one of so many pairs exceeds its by chance."""
     each, normal = _CHANCE / max(2 * pairs, 1), NormalDist()
     return math.sqrt(math.log(each) / math.log(0.05)), normal.inv_cdf(1.0 - each / 2.0) / normal.inv_cdf(0.975)

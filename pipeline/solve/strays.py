@@ -2,7 +2,8 @@
 
 A passing occupation proves where the base stood for every rover. Pole height, and which base a rover listened to, are
 each rover's own (common practice, no source): where all that one stood on is off, or off from the rest by one vector,
-its points are, whatever another rover found before and after them.
+its points are, whatever another rover found before and after them. A rover that stood on a single mark in each session
+and was off on all of them is off in all.
 """
 
 from collections.abc import Iterator, Sequence
@@ -63,6 +64,11 @@ class Stray(Struct, frozen=True):
 
     def why(self, files: Sequence[str]) -> str:
         """Return in words why its points are suspect."""
+        if len(self.rows) == 1:
+            return (
+                f"the only occupation of a control mark of {self.named(files)} in its session fails, and so do all of"
+                " it in other sessions: no other rover's prove it"
+            )
         every = f"{counted(len(self.rows), 'occupation')} of control marks of {self.named(files)} in its session"
         if self.failing == len(self.rows):
             return f"all {every} fail: no other rover's prove it"
@@ -97,7 +103,34 @@ def strays(on_marks: OnMarks, windows: Sequence[SessionWindow]) -> tuple[Stray, 
             if tuple(own) not in seen:
                 here.append(Stray(session, tuple(some), None, tuple(own), int(failing[own].sum()), vector))
         found += here
-    return tuple(found)
+    return (*found, *_off_in_all(on_marks, export, {(one.session, number) for one in found for number in one.exports}))
+
+
+def _off_in_all(on_marks: OnMarks, export: Integers, found: set[tuple[int, int]]) -> Iterator[Stray]:
+    """Yield exports that stood on one mark in each of several sessions, and failed on all where others passed.
+
+    Args:
+        on_marks: the occupations.
+        export: (n,) the export of each.
+        found: the sessions and exports that are known to be off.
+    """
+    compared = on_marks.compared
+    judged, passed = compared.judged, compared.passed
+    off = np.where(compared.holds[:, [0, 0, 1]], compared.vectors, np.nan)
+    for number in np.unique(export[judged & ~passed]).tolist():
+        own = judged & (export == number)
+        alone = {
+            int(on_marks.session[row]): int(row)
+            for row in np.flatnonzero(own).tolist()
+            if (judged & passed & ~own & (on_marks.session == on_marks.session[row])).any()
+        }
+        if passed[own].any() or own.sum() < _LEAST or len(alone) < own.sum():
+            continue
+        others = judged & passed & np.isin(on_marks.session, list(alone))
+        vector = _one_vector(off[own], off[others], compared.tolerance)
+        for session, row in alone.items():
+            if (session, number) not in found:
+                yield Stray(session, (number,), None, (row,), 1, vector)
 
 
 def _off(on_marks: OnMarks, rows: Integers, part: Integers, joined: bool) -> Iterator[tuple[list[int], Flags, bool]]:

@@ -278,3 +278,18 @@ def test_a_file_of_checks_alone_is_no_rover(tmp_path: Path) -> None:
     parts = {"rover-tie.csv": kind == "tie", "rover-points.csv": kind == "point", "rover-checks.csv": checks}
     told = causes(run_job(write(job, tmp_path, parts)))
     assert told and not [cause for cause in told if "everything of" in cause]
+
+
+@pytest.mark.parametrize("off", [2, 1], ids=["on every day", "on one day"])
+def test_a_rover_off_on_the_only_mark_that_it_stood_on_each_day(off: int, tmp_path: Path) -> None:
+    """Where it fails on all marks of the job, it is off on every day; where it passes on a day, a mark may be bad."""
+    job = day(sessions=2)
+    second = of_second(job, [9])
+    days = second & (job.rows["session"] < off)
+    move(job, days if off > 1 else days & (job.rows["kind"] == "check"), 1.1, -0.8, 2.3)
+    path = two(job, tmp_path, second)
+    assert run_job(path).record["verdict"] == "failed"
+    found = issued(path)
+    theirs, ours = names(job, second), names(job, ~second)
+    assert not theirs & found.keys() if off > 1 else theirs & found.keys()
+    assert ours <= found.keys()

@@ -86,27 +86,42 @@ def test_two_rovers_that_both_stood_on_marks_are_no_doubt(tmp_path: Path) -> Non
     assert record["doubts"] == []
 
 
-def test_two_days_with_marks_of_their_own_may_have_the_ground_moved(tmp_path: Path) -> None:
-    """A fill that settles: the checks of both days pass, and all its points sink by one vector."""
+def two_days(folder: Path, moves: list[Vector]) -> Path:
+    """The points of the first day's beginning are measured again on the second one, where each has moved."""
     job = simulate(replace(SMALL, sessions=2))
-    path = job.write(tmp_path)
-    heading, *lines = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    path = job.write(folder)
+    heading, *lines = (folder / "rover001.csv").read_text(encoding="utf-8").splitlines()
     rows = [dict(zip(heading.split(","), line.split(","), strict=True)) for line in lines]
     night = np.datetime64(rows[0]["Observed"].rstrip("Z")) + np.timedelta64(16, "h")
-    there = iter([row for row in rows if np.datetime64(row["Observed"].rstrip("Z")) < night and not on_mark(row)][:10])
+    points = [row for row in rows if np.datetime64(row["Observed"].rstrip("Z")) < night and not on_mark(row)]
+    there = iter(zip(points, moves, strict=False))
 
     def change(row: Row) -> Row:
         if on_mark(row) or np.datetime64(row["Observed"].rstrip("Z")) < night:
             return row
-        one = next(there, None)
+        one, by = next(there, (None, (0.0, 0.0, 0.0)))
         if one is None:
             return row
         place = {name: one[name] for name in ("Point", "Lon", "Lat", "EllHt")}
-        return moved(job, row | place, *(job.shift_enu(0) - job.shift_enu(1) + [0.0, 0.0, -0.3]))
+        return moved(job, row | place, *(job.shift_enu(0) - job.shift_enu(1) + by))
 
-    rewrite_export(tmp_path / "rover001.csv", change)
-    _, record, _ = judged(path)
+    rewrite_export(folder / "rover001.csv", change)
+    return path
+
+
+def test_two_days_with_marks_of_their_own_may_have_the_ground_moved(tmp_path: Path) -> None:
+    """A fill that settles: the checks of both days pass, and all its points sink by one vector."""
+    _, record, _ = judged(two_days(tmp_path, [(0.0, 0.0, -0.3)] * 10))
     assert (record["doubts"], record["repeats"]["failed"]) == ([], 10)
+
+
+@pytest.mark.parametrize(("sinks", "told"), [(0.085, True), (0.03, False)])
+def test_days_that_differ_by_less_than_a_pair_may_do_by_chance(sinks: float, told: bool, tmp_path: Path) -> None:
+    """Of thirty pairs one may be off by more; that half of them are off by as much on one side is no chance."""
+    noise = np.random.default_rng(3).normal(0.0, (0.006, 0.006, 0.012), (30, 3)) - [0.0, 0.0, sinks]
+    _, record, _ = judged(two_days(tmp_path, [tuple(one) for one in noise]))
+    assert record["repeats"]["failed"] < 10
+    assert [("all differ by the same vector" in note) for note in record["notes"]].count(True) == told
 
 
 @pytest.mark.parametrize(("within", "turns", "doubts"), [("", False, ["base"]), ("both", False, []), ("", True, [])])
