@@ -10,6 +10,7 @@ from pipeline.examine.filled_down import filled_notes
 from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
 from pipeline.examine.hidden_sheets import hidden_notes
+from pipeline.examine.issued_units import issued_unit_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
@@ -46,6 +47,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *examined.remarks,
         *idle_keys(survey, shown is None),
         *job_notes(survey),
+        *issued_unit_notes(survey),
         *site_notes(survey),
         *heading_notes(survey),
         *pole_notes(survey),
