@@ -22,6 +22,7 @@ from pipeline.examine.shared_numbers import shared_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.sorted_columns import sorted_notes
 from pipeline.examine.time_zones import zone_notes
+from pipeline.examine.untested_shifts import untested_shift_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
@@ -48,6 +49,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *idle_keys(survey, shown is None),
         *job_notes(survey),
         *issued_unit_notes(survey),
+        *untested_shift_notes(survey, examined.stood),
         *site_notes(survey),
         *heading_notes(survey),
         *pole_notes(survey),
