@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from msgspec import Struct
 
-from pipeline.adjust.components import Components, Model, components, misfit, varying
+from pipeline.adjust.components import Components, Model, chance_of, components, misfit, varying
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.common_offsets import CommonOffset, SessionsApart, among, common_offsets, sessions_apart
 from pipeline.draft.repeat_pairs import Repeated
@@ -31,6 +31,9 @@ _FILES = 8
 _THIRD, _OF_NORMAL, _WILD = 1.0 / 3.0, 0.4307, 5.0
 #: Metres: a difference with less uncertainty cannot but be zero, as that of a tie that alone gives a shift.
 _NOTHING = 1e-6
+#: Readings on a mark, and sessions of theirs, that may say together that its coordinates are off; and the chance that
+#: those of any mark do so by noise alone.
+_ON_ONE, _OF_SESSIONS, _CHANCE = 3, 2, 0.001
 #: Axes of one kind, with whether each is of the position.
 _PLAN, _HEIGHT = (0, 1), (2,)
 
@@ -52,12 +55,23 @@ class Precision(Struct, frozen=True):
     misfit: tuple[float, int]
 
 
+class MarkOff(Struct, frozen=True):
+    """A mark off which readings of ``sessions`` lie (3,) metres east, north and up, and what is found but for that."""
+
+    name: str
+    by: Floats
+    sessions: int
+    others: list[Precision]
+
+
 class _Differences(Struct, frozen=True):
     """Differences (n, 3) that should be zero, and the sources of their errors (m,).
 
-    ``there`` (n, 3) is which are judged; ``share`` (3, n, m) how each source moves each; ``own`` and ``fixed`` (m, 3)
-    are standard uncertainties: of the readings as stated, and of what is taken as it is. ``export`` (m,) is a reading's
-    raw file, -1 of another source. ``session`` (n,) is that of a reading on a mark, -1 of a pair of readings.
+    ``there`` (n, 3) is which are judged, those that cannot but be zero left out; ``share`` (3, n, m) how each source
+    moves each; ``own`` and ``fixed`` (m, 3) are standard uncertainties: of the readings as stated, and of what is taken
+    as it is. ``export`` (m,) is a reading's raw file, -1 of another source. ``session`` (n,) is that of a reading on a
+    mark, -1 of a pair of readings; ``mark`` (n,) the source that is its mark, -1 of a pair, and ``names`` what marks
+    are called by their sources.
     """
 
     off: Floats
@@ -67,6 +81,8 @@ class _Differences(Struct, frozen=True):
     fixed: Floats
     export: Integers
     session: Integers
+    mark: Integers
+    names: dict[int, str]
 
 
 def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precision]:
@@ -74,14 +90,73 @@ def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precis
 
     What is unlike the rest says nothing of noise, nor do pairs that all differ by one vector: both are left out.
     """
+    found, left_out = _differences(survey, solved, repeated)
+    return [] if found is None else _told(found, left_out)
+
+
+def mark_off(survey: Survey, solved: Solved, repeated: Repeated) -> MarkOff | None:
+    """Return the mark whose coordinates, being off, explain most of what readings differ; None where none does.
+
+    That is by least squares, weighed as stated; a mark that ties moves the shifts with it. Noise that is worse than
+    stated lies to all sides of every mark, and takes nothing away by one vector but what chance does.
+    """
+    every, left_out = _differences(survey, solved, repeated)
+    if every is None:
+        return None
+    found = _some(every, ~_unlike(every))
+    best: tuple[float, int, Floats] | None = None
+    marks = [number for number in np.unique(found.mark[found.mark >= 0]).tolist() if _several(found, number)]
+    models = [_weighed(found, axis) for axis in (*_PLAN, *_HEIGHT)]
+    for number in marks:
+        fits = [_fit(model, found.share[axis][:, number], found, axis) for axis, model in enumerate(models)]
+        gain = sum(one[1] for one in fits)
+        if best is None or gain > best[0]:
+            best = gain, number, np.array([one[0] for one in fits])
+    if best is None:
+        return None
+    gain, number, by = best
+    others = _told(replace(every, off=every.off - every.share[:, :, number].T * by), left_out)
+    noise = max([1.0, *(float(one.whole.scale[0]) for one in others if np.isfinite(one.whole.scale[0]))])
+    if chance_of(gain / noise**2, 3) * len(marks) >= _CHANCE:
+        return None
+    sessions = len(np.unique(found.session[found.mark == number]))
+    return MarkOff(found.names[number], by, sessions, others)
+
+
+def _several(found: _Differences, mark: int) -> bool:
+    sessions = found.session[found.mark == mark]
+    return len(sessions) >= _ON_ONE and len(np.unique(sessions)) >= _OF_SESSIONS
+
+
+def _weighed(found: _Differences, axis: int) -> tuple[Floats, Floats]:
+    """Return the directions (n, k) in which differences along an axis vary as stated, and their weights (k,)."""
+    model = _model(found, axis, np.zeros(len(found.export), np.int64))
+    values, vectors = np.linalg.eigh(model.fixed + model.parts.sum(axis=0))
+    there = values > _NOTHING**2
+    return vectors[:, there], 1.0 / values[there]
+
+
+def _fit(weighed: tuple[Floats, Floats], share: Floats, found: _Differences, axis: int) -> tuple[float, float]:
+    """Return by how much a source with a ``share`` (n,) in differences is off, and what of chi-square that explains."""
+    turn, weight = weighed
+    rows = found.there[:, axis]
+    design, off = turn.T @ share[rows], turn.T @ found.off[rows, axis]
+    square, product = float(design @ (weight * design)), float(design @ (weight * off))
+    return (product / square, product**2 / square) if square > 0.0 else (0.0, 0.0)
+
+
+def _differences(survey: Survey, solved: Solved, repeated: Repeated) -> tuple[_Differences | None, int]:
+    """Return the differences but for pairs that all differ by one vector, and how many these are."""
     contrasts = repeated.contrasts
     offsets: list[CommonOffset | SessionsApart] = [*common_offsets(repeated, survey), *sessions_apart(repeated, survey)]
     constant = among(offsets, repeated, survey)[contrasts]
-    found = _gathered(survey, solved, repeated, contrasts[~constant])
-    if found is None:
-        return []
+    return _gathered(survey, solved, repeated, contrasts[~constant]), int(np.count_nonzero(constant))
+
+
+def _told(found: _Differences, left_out: int) -> list[Precision]:
+    """Return what differences tell, but for what is unlike the rest; ``left_out`` were before."""
     unlike = _unlike(found)
-    left_out = int(np.count_nonzero(unlike)) + int(np.count_nonzero(constant))
+    left_out += int(np.count_nonzero(unlike))
     found = _some(found, ~unlike)
     told = [_estimated(found, None, left_out)]
     files = np.unique(found.export[found.export >= 0])
@@ -129,8 +204,7 @@ def _unlike(found: _Differences) -> Flags:
     How large noise is, is taken from the third of them that is smallest, which no mistake has made so. One of a session
     that is unlike takes all readings on marks of its session with it: a base that moved reaches those too that pass.
     """
-    variance = np.einsum("anm,ma->na", found.share**2, found.own**2 + found.fixed**2)
-    judged = found.there & (variance > _NOTHING**2)
+    judged, variance = found.there, _variance(found.share, found.own, found.fixed)
     size = np.zeros(variance.shape)
     size[judged] = np.abs(found.off[judged]) / np.sqrt(variance[judged])
     if not judged.any():
@@ -140,6 +214,11 @@ def _unlike(found: _Differences) -> Flags:
     return wild | np.isin(found.session, found.session[wild & (found.session >= 0)])
 
 
+def _variance(share: Floats, own: Floats, fixed: Floats) -> Floats:
+    """Return (n, 3) the variances of differences as stated."""
+    return np.asarray(np.einsum("anm,ma->na", share**2, own**2 + fixed**2))
+
+
 def _some(found: _Differences, rows: Flags) -> _Differences:
     return replace(
         found,
@@ -147,6 +226,7 @@ def _some(found: _Differences, rows: Flags) -> _Differences:
         there=found.there[rows],
         share=found.share[:, rows],
         session=found.session[rows],
+        mark=found.mark[rows],
     )
 
 
@@ -160,7 +240,8 @@ class _Sources:
         self.own: list[Floats] = []
         self.fixed: list[Floats] = []
         self.export: list[int] = []
-        self.rows: list[tuple[Floats, Flags, Floats, dict[int, float], int]] = []
+        self.rows: list[tuple[Floats, Flags, Floats, dict[int, float], int, int]] = []
+        self.names: dict[int, str] = {}
         self.gains: dict[int, Floats] = {}
         self._observations()
 
@@ -197,20 +278,25 @@ class _Sources:
             self.gains[session] = self.solved.shifts.response.gain(session)
         return np.asarray(np.einsum("cx,nxc->nc", turn, self.gains[session]))
 
-    def add(self, off: Floats, there: Flags, shift: Floats, shares: dict[int, float], session: int) -> None:
+    def add(
+        self, off: Floats, there: Flags, shift: Floats, shares: dict[int, float], session: int = -1, mark: int = -1
+    ) -> None:
         """Add a difference: how the adjustment's observations move it, and the share of further sources."""
-        self.rows.append((off, there, shift, shares, session))
+        self.rows.append((off, there, shift, shares, session, mark))
 
     def differences(self) -> _Differences:
         """Return what was collected."""
         share = np.zeros((3, len(self.rows), len(self.own)))
-        for row, (_, _, shift, shares, _) in enumerate(self.rows):
+        for row, (_, _, shift, shares, *_) in enumerate(self.rows):
             share[:, row, : self.count] = shift.T
             for number, part in shares.items():
                 share[:, row, number] += part
-        off, there, _, _, session = zip(*self.rows, strict=True)
+        off, there, _, _, session, mark = zip(*self.rows, strict=True)
         arrays = (np.array(self.own), np.array(self.fixed), np.array(self.export))
-        return _Differences(np.array(off), np.array(there), share, *arrays, np.array(session))
+        uncertain = _variance(share, *arrays[:2]) > _NOTHING**2
+        return _Differences(
+            np.array(off), np.array(there) & uncertain, share, *arrays, np.array(session), np.array(mark), self.names
+        )
 
 
 def _gathered(survey: Survey, solved: Solved, repeated: Repeated, contrasts: Integers) -> _Differences | None:
@@ -253,13 +339,15 @@ def _occupation(sources: _Sources, row: int) -> None:
     held = marks.names.index(name) if name in marks.names else -1
     control = np.flatnonzero(solved.shifts.control == held) if held >= 0 else np.zeros(0, np.int64)
     if len(control):
-        shares[len(solved.tied.occupied) + int(control[0])] = -1.0
+        mark = len(solved.tied.occupied) + int(control[0])
     else:
         geoid = np.array([0.0, 0.0, sources.survey.operations.geoid_sigma])
-        shares[sources.source(("mark", name), np.zeros(3), np.hypot(solved.reference.sigma[known], geoid), -1)] = -1.0
+        mark = sources.source(("mark", name), np.zeros(3), np.hypot(solved.reference.sigma[known], geoid), -1)
+    shares[mark] = 1.0  # what is observed of a mark is that it lies lower than the register says, as in the adjustment
+    sources.names[mark] = name
     off = np.array([compared.east[row], compared.north[row], compared.height[row]])
     there = compared.holds[row][[0, 0, 1]] & np.isfinite(off)
-    sources.add(np.nan_to_num(off), there, sources.shift(session, turn), shares, session)
+    sources.add(np.nan_to_num(off), there, sources.shift(session, turn), shares, session, mark)
 
 
 def _pair(sources: _Sources, repeated: Repeated, pair: int) -> None:
@@ -273,4 +361,4 @@ def _pair(sources: _Sources, repeated: Repeated, pair: int) -> None:
         shift = shift + sign * sources.shift(session, turn)
         key, file = ("reading", row), int(readings.export[row])
         shares[sources.source(key, readings.sigma[row], sources.centred, file)] = sign
-    sources.add(pairs.apart[pair], np.ones(3, bool), shift, shares, -1)
+    sources.add(pairs.apart[pair], np.ones(3, bool), shift, shares)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from pipeline.examine.cliffs import hill_notes
+from pipeline.examine.exchanged_sigmas import exchanged_sigma_notes
 from pipeline.examine.much_held import much_held, without_rows
 from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_notes, power_notes
 from pipeline.examine.old_corrections import old_correction_notes
@@ -40,6 +41,7 @@ def file_notes(survey: Survey) -> list[str]:
             *_passed_over(export),
             *_apart(survey, number),
             *coarse_sigma_notes(export, log, survey.job.quality),
+            *exchanged_sigma_notes(export, log),
             *old_correction_notes(export, log, survey.job.quality),
             *_unjudged(export, log),
             *unused_precision_notes(export, log, survey),

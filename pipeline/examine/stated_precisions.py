@@ -18,6 +18,9 @@ from pipeline.words import Doubt, counted, plural
 _FEW = 5
 #: How many readings of a session at least, and the part of them, that state not to be precise before they are in doubt.
 _MANY, _MANY_STATED = 3, 0.05
+#: Metres from which on a reading that is accepted as fixed is told where it stands out, up to so many readings, or so
+#: large a part of an export: more are stated under trees. Ours, no source.
+_COARSE, _ODD, _UNDER_TREES = 0.15, 3, 0.03
 #: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
 #: wider than a standard uncertainty those are that say to be.
 _LARGER, _WIDEST = 3.0, 2.5
@@ -80,17 +83,30 @@ def coarse_sigma_notes(export: Export, log: FileLog, quality: Quality) -> Iterat
             f" {LARGE_SIGMA[1]:g} m in height (first one here); fixed solutions are never that uncertain: state"
             " max_sigma_horizontal and max_sigma_vertical"
         )
-    if log.large.count or export.points.columns.solution is not None:
+    is_mapped = export.points.columns.solution is not None
+    least = _COARSE if is_mapped else LEAST
+    count, row = log.sizes.far_out(least)
+    if log.large.count or not count or _limited(quality):
         return
-    count, row = log.sizes.far_out()
-    if count and quality.max_sigma_horizontal is None and quality.max_sigma_vertical is None:
-        yield (
-            f"{export.shown}:{row}: {count:,} of {counted(log.stated.count, 'accepted reading')}"
-            f" {plural(count, 'states', 'state')} a standard uncertainty of {LEAST:g} m or more, over ten times that of"
-            " most in the session (first one here), as solutions do that are not fixed, and no solution column is"
-            " mapped: checks on precise readings do not prove such; map it, or state max_sigma_horizontal and"
-            " max_sigma_vertical in [quality], which hold them back"
+    if is_mapped and count > max(_ODD, _UNDER_TREES * log.stated.count):
+        return
+    solution, fix = "and no solution column is mapped", "map it, or state"
+    if is_mapped:
+        solution, fix = (
+            "though its solution is accepted" if count == 1 else "though their solutions are accepted",
+            "look at these readings, or state",
         )
+    yield (
+        f"{export.shown}:{row}: {count:,} of {counted(log.stated.count, 'accepted reading')}"
+        f" {plural(count, 'states', 'state')} a standard uncertainty of {least:g} m or more, over ten times that of"
+        f" most in the session (first one here), as solutions do that are not fixed, {solution}: checks on precise"
+        f" readings do not prove such; {fix} max_sigma_horizontal and max_sigma_vertical in [quality], which hold them"
+        " back"
+    )
+
+
+def _limited(quality: Quality) -> bool:
+    return quality.max_sigma_horizontal is not None or quality.max_sigma_vertical is not None
 
 
 def unused_precision_notes(export: Export, log: FileLog, survey: Survey) -> Iterator[str]:
@@ -126,7 +142,7 @@ def _most(noted: Noted, log: FileLog) -> bool:
 
 def _many_large(log: FileLog, quality: Quality) -> tuple[int, ...]:
     """Return the sessions of which more than a few readings state that they are not precise, and no limit judges it."""
-    if quality.max_sigma_horizontal is not None or quality.max_sigma_vertical is not None:
+    if _limited(quality):
         return ()
     stated = log.stated.by
     large = sorted(log.large.by.items())

@@ -24,6 +24,7 @@ from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.positions import raw_positions, stated_sigmas
 from pipeline.intake.sigma_sizes import SigmaSizes
 from pipeline.intake.sort import Sifted
+from pipeline.intake.surer_heights import SurerHeights
 from pipeline.job.model import Quality
 from pipeline.occupations.name_words import DATE, POWER
 from pipeline.occupations.signs import Signs
@@ -103,6 +104,7 @@ class FileLog(Struct):
         squares: (2,) sums of the squares of what is stated, larger of east and north, and up; ``squared`` (2,) of how
             many readings.
         sizes: how large what is stated is, by session.
+        surer_heights: how many state heights to be more certain than positions.
         unstated: (2,) sound readings without one in plan, and in height: theirs is ``[quality]``'s.
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key; ``none_stated`` those whose
             figure stands for none.
@@ -133,6 +135,7 @@ class FileLog(Struct):
     squares: Floats = field(default_factory=lambda: np.zeros(2))
     squared: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
     sizes: SigmaSizes = field(default_factory=SigmaSizes)
+    surer_heights: SurerHeights = field(default_factory=SurerHeights)
     unstated: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
@@ -289,6 +292,7 @@ class FileLogs:
         most = np.fmax(plan, up)
         known = (sifted.held == 0) & np.isfinite(most)
         log.sizes.take(plan[known], up[known], sifted.session[known], rows[known])
+        log.surer_heights.take(plan[known], up[known], rows[known])
         for axis, values in enumerate((plan, up)):
             stated = values[known & (values > 0.0)]
             log.squares[axis] += float((stated**2).sum())

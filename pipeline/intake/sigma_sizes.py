@@ -42,17 +42,17 @@ class SigmaSizes(Struct):
             before, row = self.high.get(of, (0, int(rows[high[at]])))
             self.high[of] = (before + int(count), row)
 
-    def far_out(self) -> tuple[int, int]:
-        """Return how many readings stand out, and the row of the first, 0 where there is none."""
-        found = list(self._far_out())
+    def far_out(self, least: float = LEAST) -> tuple[int, int]:
+        """Return how many readings stand out, of ``least`` [m] or more, and the row of the first, 0 where none does."""
+        found = list(self._far_out(least))
         return sum(count for count, _ in found), min((row for _, row in found), default=0)
 
-    def _far_out(self) -> Iterator[tuple[int, int]]:
+    def _far_out(self, least: float) -> Iterator[tuple[int, int]]:
         limits: dict[int, list[int]] = {}
         for (session, plan, up), seen in self.high.items():
             if session not in limits:
                 none = np.zeros((2, _CLASSES), np.int64)
-                limits[session] = [_limit(counts) for counts in self.counts.get(session, none)]
+                limits[session] = [_limit(counts, least) for counts in self.counts.get(session, none)]
             if plan >= limits[session][0] or up >= limits[session][1]:
                 yield seen
 
@@ -64,12 +64,12 @@ def _class(values: Floats) -> Integers:
     return np.where(mantissa > 0.0, np.clip(exponent.astype(np.int64) + _ZERO, 1, _CLASSES - 1), 0)
 
 
-def _limit(counts: Integers) -> int:
+def _limit(counts: Integers, least: float) -> int:
     """Return the class from which on sizes stand out, one beyond all where there is no median."""
     stated = counts[1:]
     if int(stated.sum()) < _ENOUGH:
         return _CLASSES
     median = 1 + int(np.searchsorted(np.cumsum(stated), 0.5 * stated.sum()))
     most = 2.0 ** ((median - _ZERO) / 4.0)
-    least, times = _class(np.array([LEAST, _TIMES * most]))
-    return max(int(least), int(times) + 1)
+    lowest, times = _class(np.array([least, _TIMES * most]))
+    return max(int(lowest), int(times) + 1)

@@ -11,6 +11,7 @@ from pipeline.examine.filled_down import filled_notes
 from pipeline.examine.height_heading_doubts import heading_notes
 from pipeline.examine.height_systems import system_notes
 from pipeline.examine.hidden_sheets import hidden_notes
+from pipeline.examine.issued_units import issued_unit_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
@@ -23,6 +24,7 @@ from pipeline.examine.shared_numbers import shared_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.sorted_columns import sorted_notes
 from pipeline.examine.time_zones import zone_notes
+from pipeline.examine.untested_shifts import untested_shift_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
@@ -48,6 +50,8 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *examined.remarks,
         *idle_keys(survey, shown is None),
         *job_notes(survey),
+        *issued_unit_notes(survey),
+        *untested_shift_notes(survey, examined.stood),
         *site_notes(survey),
         *heading_notes(survey),
         *pole_notes(survey),

@@ -10,7 +10,7 @@ from pipeline.adjust.components import chance_of, least
 from pipeline.arrays import Floats
 from pipeline.draft.common_offsets import common_offsets, sessions_apart
 from pipeline.draft.later_readings import LaterApart, later_apart, without_vectors
-from pipeline.draft.precision import Precision, precision
+from pipeline.draft.precision import MarkOff, Precision, mark_off, precision
 from pipeline.draft.repeat_pairs import Pairs, Repeated
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
@@ -18,6 +18,7 @@ from pipeline.issue import record_types
 from pipeline.replace import replace
 from pipeline.run.layers import Laid
 from pipeline.solve.solve import Solved
+from pipeline.visible import one_line
 from pipeline.words import Doubt, counted
 
 #: With fewer degrees of freedom nothing can be told: twice too good would look like as good as stated.
@@ -83,6 +84,17 @@ def by_failing_repeats(found: Precisions, survey: Survey, solved: Solved) -> boo
     return not any(one["too_good"] for one in others.recorded)
 
 
+def by_one_mark(found: Precisions, survey: Survey, solved: Solved) -> MarkOff | None:
+    """Return the mark whose coordinates alone, being off, make uncertainties look stated too good; None where none."""
+    if not any(one["too_good"] for one in found.recorded):
+        return None
+    mark = mark_off(survey, solved, found.repeated)
+    if mark is None:
+        return None
+    others = [_recorded(one, survey, _CHANCE / len(mark.others)) for one in mark.others]
+    return None if any(one["too_good"] for one in others) else mark
+
+
 def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Precision:
     scale, freedom = float(one.whole.scale[0]), float(one.whole.freedom[0])
     enough = freedom >= _ENOUGH
@@ -114,6 +126,7 @@ def precision_notes(
     fails: bool = False,
     repeats_fail: bool = False,
     one_off: bool = False,
+    one_mark: MarkOff | None = None,
     sloping: bool = False,
 ) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
@@ -121,7 +134,7 @@ def precision_notes(
     Where an occupation ``fails``, a base is in doubt, or the scale is absurd, a mistake may be all of it: a scale would
     hide that, and is not proposed, unless what is stated is absurd itself and all is within the tolerances. Likewise
     where it is repeats that fail, ``repeats_fail``, where one tie or mark may be off, ``one_off``, or coordinates by
-    place, ``sloping``, as a note tells.
+    place, ``sloping``, as a note tells, and where ``one_mark`` explains it.
     """
     found = precise.recorded
     whole = [one for one in found if one["too_good"]]
@@ -140,6 +153,8 @@ def precision_notes(
                 if repeats_fail
                 else "; a tie or mark that is off, as a note tells, may be all of it: rule that out first"
                 if one_off
+                else _of_mark(one_mark)
+                if one_mark is not None
                 else "; coordinates computed without the file of shifts do so too: rule that out before you set a scale"
                 if sloping
                 else _cure(one, where, survey)
@@ -147,6 +162,14 @@ def precision_notes(
         )
     if not whole and not fails:
         yield from _far_too_small(found, precise.misfits, survey)
+
+
+def _of_mark(mark: MarkOff) -> str:
+    return (
+        f"; mark {one_line(mark.name)} is all of it: in {counted(mark.sessions, 'session')} alike, readings on it lie"
+        f" {_by(mark.by)} its coordinates in the register; check whether these were revised or the mark moved, before"
+        " you set a scale"
+    )
 
 
 def _cure(one: record_types.Precision, where: str, survey: Survey) -> str:

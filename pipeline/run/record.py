@@ -42,6 +42,7 @@ from pipeline.run.layers import Laid
 from pipeline.run.origin import set_up_stated, with_origin
 from pipeline.run.precision_record import (
     by_failing_repeats,
+    by_one_mark,
     later_notes,
     one_vector_notes,
     precision_notes,
@@ -111,6 +112,7 @@ def account(
                 fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
                 repeats_fail=by_failing_repeats(precise, survey, solved),
                 one_off=any(not one.in_time for one in job.diagnoses.passing),
+                one_mark=by_one_mark(precise, survey, solved),
                 sloping=bool(plain_datums),
             ),
             *earlier,

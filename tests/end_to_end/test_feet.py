@@ -389,3 +389,35 @@ def test_a_register_that_lies_elsewhere_in_another_unit_is_told_with_it(foot: fl
     says = "read in metres, not in feet," if crs == TEXAS_FEET else "read in feet, not in metres,"
     told = check_job(tmp_path / "job.toml").warnings
     assert any(f"{says} the marks would be among the readings" in text for text in told)
+
+
+@pytest.mark.parametrize(
+    ("grid", "height", "plan", "up", "told"),
+    [
+        pytest.param(FEET, NAVD88, (FEET, SURVEY), (NAVD88_SURVEY, SURVEY), "US survey feet, heights in metres"),
+        pytest.param(METRES, NAVD88_SURVEY, (METRES, 1.0), (NAVD88, 1.0), "metres, heights in US survey feet"),
+        pytest.param(FEET, NAVD88, (FEET, SURVEY), (NAVD88, 1.0), None, id="as the register"),
+        pytest.param(FEET, NAVD88_SURVEY, (METRES, 1.0), (NAVD88, 1.0), None, id="both in feet"),
+        pytest.param(FEET, NAVD88_FOOT, (METRES, 1.0), (NAVD88, 1.0), None, id="two feet"),
+        pytest.param(METRES, NAVD88, (FEET, SURVEY), (NAVD88_SURVEY, SURVEY), None, id="both in metres"),
+    ],
+)
+def test_plan_and_heights_issued_in_different_units_are_told(
+    grid: str,
+    height: str,
+    plan: tuple[str, float],
+    up: tuple[str, float],
+    told: str | None,
+    job: Simulation,
+    tmp_path: Path,
+) -> None:
+    """Each code has its unit, by the EPSG registry; a register of both units says that the site works with both."""
+    path = job.write(tmp_path)
+    with_register(path, job, plan[0], up[0], plan[1], up[1])
+    replace_in(
+        path, {f'[target]\ngrid = "{METRES}"\nheight = "{NAVD88}"': f'[target]\ngrid = "{grid}"\nheight = "{height}"'}
+    )
+    outcome = run_job(path, dry_run=True)
+    notes = [note for note in outcome.record["notes"] if "are issued in" in note]
+    assert outcome.exit_code == 0 and len(notes) == (told is not None)
+    assert all(note.startswith("job.toml:") and f"are issued in {told}" in note for note in notes)

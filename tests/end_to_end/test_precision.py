@@ -47,6 +47,37 @@ def test_how_many_times_too_good_is_found(tmp_path: Path, worse: float) -> None:
     assert one["too_good"] == bool(said) == (worse > 1.0)
 
 
+@pytest.mark.parametrize("worse", [1.0, 2.0])
+def test_a_register_says_nothing_of_two_readings_on_one_mark(tmp_path: Path, worse: float) -> None:
+    """A tie and a check of the mark that tied: they differ by their own noise, whatever its coordinates are worth."""
+    scales = []
+    for sigma in (0.002, 0.2):
+        work = days(8, 0, worse=worse, seed=4, hu95=sigma, vu95=sigma, closing=("CM1",), checks=())
+        work.job["checks"] = WIDE
+        (one,) = record_of(work.write(tmp_path / str(sigma)))["precision"]
+        scales.append(one["scale"])
+    assert scales[0] == pytest.approx(scales[1], rel=0.02)
+
+
+@pytest.mark.parametrize("worse", [1.0, 2.0])
+def test_a_revised_mark_is_named_and_noise_is_not_blamed(tmp_path: Path, worse: float) -> None:
+    """The register has CM2 off by 3 cm and more, within the tolerances; or it is readings that are not as stated."""
+    work = days(6, 12, worse=worse, seed=2, hu95=0.002, vu95=0.002, closing=("CM3", "CM4"))
+    work.job["checks"] = WIDE
+    path = work.write(tmp_path)
+    (register,) = (one for one in tmp_path.glob("*.csv") if "rover" not in one.name)
+    head, *rows = register.read_text(encoding="utf-8").splitlines()
+    off = {"easting": 0.03, "northing": 0.02, "height": 0.02} if worse == 1.0 else {}
+    cells = [dict(zip(head.split(","), row.split(","), strict=True)) for row in rows]
+    for mark in cells:
+        if mark["mark"] == "CM2":
+            mark |= {column: f"{float(mark[column]) + by:.4f}" for column, by in off.items()}
+    register.write_text("\n".join([head, *(",".join(mark.values()) for mark in cells)]) + "\n", encoding="utf-8")
+    (said,) = [note for note in record_of(path)["notes"] if "differ by more than their standard uncertainties" in note]
+    assert ("mark CM2 is all of it: in 6 sessions alike, readings on it lie -0.0" in said) == (worse == 1.0)
+    assert ("set scale = " in said) == (worse == 2.0)
+
+
 def test_while_a_check_fails_no_scale_is_proposed(tmp_path: Path) -> None:
     """A mark mistyped by some centimetres is no noise, and a scale would hide it."""
     work = days(4, 12, worse=4.0, seed=3, hu95=0.002, vu95=0.002)
@@ -88,7 +119,8 @@ def test_too_few_say_nothing(tmp_path: Path) -> None:
     """One day, a tie and two checks: four times too good, and nobody can tell."""
     found = record(tmp_path, 4.0, many=1)
     assert not any("too small; set scale =" in note for note in found["notes"])
-    assert found["precision"] == []
+    (one,) = found["precision"]
+    assert not one["enough"] and not one["too_good"] and one["low"] is None
 
 
 def test_checks_in_position_alone_tell_nothing_of_heights(tmp_path: Path) -> None:
@@ -213,8 +245,8 @@ def test_small_uncertainties_that_fit_are_left_in_peace(worse: float, tmp_path: 
 
 def test_a_few_checks_tell_that_uncertainties_are_far_too_small_but_not_by_how_much(tmp_path: Path) -> None:
     """Readings of 1 and 2 cm that state 1 and 2 mm, in a column in another unit."""
-    told = [too_small(in_millimetres(tmp_path / str(seed), seed, worse=10.0)) for seed in range(4)]
-    assert [len(notes) for notes in told] == [1, 1, 1, 1]
+    told = [notes for seed in range(8) if (notes := too_small(in_millimetres(tmp_path / str(seed), seed, worse=10.0)))]
+    assert len(told) >= 5  # the error of the one mark that ties hides it on some days
     for (note,) in told:
         assert "too few to tell by how much" in note and "check what the columns mapped" in note
         assert "scale =" not in note and "a factor of" not in note

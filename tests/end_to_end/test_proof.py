@@ -351,3 +351,21 @@ def test_readings_that_all_have_one_time_prove_nothing_and_say_so(tmp_path: Path
     assert set(proofs(issue).values()) == {"unclosed"} and issue.record["verdict"] == "unclosed"
     (note,) = [note for note in issue.record["notes"] if "occupations of marks all have the time" in note]
     assert note.startswith("session session-01: its 3 occupations")
+
+
+@pytest.mark.parametrize("occupied", [False, True])
+def test_a_stated_shift_that_no_mark_tests_is_told_and_proves_nothing(occupied: bool, tmp_path: Path) -> None:
+    """It may be that of another day, and the base was set up anew since; with a check on a mark it is proven."""
+    job = simulate(replace(DAY, sessions=2))
+    second = job.job["session"][1]
+    second["shift"] = dict(zip(("east", "north", "up"), map(float, job.shift_enu(1)), strict=True))
+    second["ties"] = []
+    if not occupied:
+        second["checks"] = []
+        job.keep(np.flatnonzero((job.rows["session"] == 0) | (job.rows["kind"] == "point")))
+    issue = run_simulated(job, tmp_path)
+    told = [note for note in issue.record["notes"] if "its shift is stated, and no mark was occupied" in note]
+    assert len(told) == (not occupied)
+    if told:
+        assert told[0].startswith("job.toml:") and "session session-02" in told[0] and "its 10 readings" in told[0]
+        assert [row["verdict"] for row in issue.sessions.rows] == ["proven", "unchecked"]

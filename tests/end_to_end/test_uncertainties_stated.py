@@ -188,8 +188,22 @@ def test_millimetres_in_an_export_are_told_with_what_to_do(times: float, told: b
         (40.0, 6, False, True, False),
         (8.0, 6, False, False, False),
         (40.0, 1, False, False, False),
+        (25.0, 40, True, False, True),
+        (25.0, 40, True, True, False),
+        (14.0, 40, True, False, True),
+        (9.0, 40, True, False, False),
     ],
-    ids=["some", "by a column of solutions fixed", "a limit judges them", "under trees", "all alike"],
+    ids=[
+        "some",
+        "by a column of solutions fixed",
+        "a limit judges them",
+        "under trees",
+        "all alike",
+        "one that is fixed",
+        "a limit judges it",
+        "one in height",
+        "one under a tree",
+    ],
 )
 def test_readings_far_less_precise_than_most_are_told(
     times: float, every: int, solution: bool, limit: bool, told: bool, tmp_path: Path
@@ -213,3 +227,28 @@ def test_readings_far_less_precise_than_most_are_told(
     assert (outcome.exit_code, outcome.record["doubts"], len(notes)) == (0, [], int(told))
     count = len(job.rows["name"]) // every
     assert all(f"{count} of {len(job.rows['name'])} accepted readings state" in note for note in notes)
+
+
+@pytest.mark.parametrize(
+    ("plan", "up", "told"),
+    [
+        ((0.012, 0.018), (0.007, 0.010), True),
+        ((0.007, 0.010), (0.012, 0.018), False),
+        ((0.010, 0.010), (0.006, 0.006), False),
+        ((0.010, 0.011), (0.009, 0.010), False),
+        ((0.01, 0.02), (0.01, 0.02), False),
+    ],
+    ids=["exchanged", "as they are", "placeholders", "alike", "to the centimetre"],
+)
+def test_exchanged_columns_of_sigmas_are_told(
+    plan: tuple[float, float], up: tuple[float, float], told: bool, tmp_path: Path
+) -> None:
+    """Heights by satellite are less certain than positions: common practice, no source."""
+    job = simulate(Plan(sessions=1, points=60, ties=1, checks=2, noise=False))
+    by_turns = np.arange(len(job.rows["name"])) % 2
+    for name, stated in (("sigma_east", plan), ("sigma_north", plan), ("sigma_up", up)):
+        job.rows[name] = np.array(stated)[by_turns]
+    outcome = run(job, tmp_path)
+    notes = [note for note in outcome.record["notes"] if "heights to be more certain than positions" in note]
+    assert (outcome.exit_code, len(notes)) == (0, int(told))
+    assert all('Check whether the columns "sE" and "sU" are exchanged' in note for note in notes)

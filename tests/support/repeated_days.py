@@ -19,6 +19,7 @@ def days(
     ties: Sequence[str] = ("CM1",),
     hu95: float = 0.010,
     vu95: float = 0.020,
+    checks: Sequence[str] = ("CM2",),
     closing: Sequence[str] = ("CM3",),
     tied: Mapping[int, str] | None = None,
 ) -> Network:
@@ -30,6 +31,7 @@ def days(
         worse: how many times larger than stated the noise of each day's readings is; none: no noise at all.
         seed: of shifts and noise.
         ties: marks that each day ties on.
+        checks: marks that each day checks at its start.
         closing: the mark that each day checks on at its close, in turn.
         tied: marks that some days, from 1, tie on instead.
         hu95, vu95: what the register states of its marks; their coordinates are true.
@@ -42,7 +44,7 @@ def days(
     for number in range(1, days + 1):
         on = [tied[number]] if tied and number in tied else ties
         work.session(
-            f"d{number}", ties=on, checks=["CM2"], points=places, closing=[closing[(number - 1) % len(closing)]]
+            f"d{number}", ties=on, checks=checks, points=places, closing=[closing[(number - 1) % len(closing)]]
         )
     rows = work.rows
     named = [name if mark else f"P{name.split('-')[1]}" for name, mark in zip(rows["name"], rows["mark"], strict=True)]
