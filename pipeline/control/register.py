@@ -21,6 +21,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.control.closing_rows import ClosingRow, without_closing_rows
 from pipeline.control.plain_cells import plainly_written
 from pipeline.control.register_rows import (
+    GEOCENTRIC_FIX,
     POSITION,
     Mark,
     UnitsRow,
@@ -28,6 +29,7 @@ from pipeline.control.register_rows import (
     check_decimals,
     check_degrees,
     has_columns,
+    has_geocentric_geometry,
     read_mark,
     west_of,
     without_units,
@@ -159,8 +161,7 @@ def read_register(
     before = len(problems.found)
     shown = shown if shown is not None else str(path)
     if kind not in POSITION:
-        fix = "export its marks in a grid, or as longitude, latitude and ellipsoidal height, and name that crs"
-        problems.add(shown, 0, f"a register in a {kind} CRS is not supported", fix)
+        problems.add(shown, 0, f"a register in a {kind} CRS is not supported", GEOCENTRIC_FIX)
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
     sheet, geometry_crs = read_source(path, shown, columns, problems, form)
@@ -168,6 +169,8 @@ def read_register(
         return None
     sheet, units_row = without_units(sheet, columns)
     sheet, closing = without_closing_rows(sheet, columns)
+    if geometry_crs is not None and has_geocentric_geometry(sheet, columns, problems):
+        return None
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     west = west_of(sheet) if kind == "geographic" else ()

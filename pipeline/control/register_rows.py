@@ -17,6 +17,7 @@ from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.replace import replace
+from pipeline.sphere import are_geocentric
 from pipeline.words import Holds, plural
 
 #: The columns of a position, by the kind of the register's CRS.
@@ -88,6 +89,10 @@ def has_columns(
 _NONE, _UNIT = ("", "-"), re.compile(r"\D{1,24}")
 
 
+#: What to do with marks in X, Y, Z from the earth's centre.
+GEOCENTRIC_FIX = "export its marks in a grid, or as longitude, latitude and ellipsoidal height, and name that crs"
+
+
 class UnitsRow(Struct, frozen=True):
     """A row of units right below a register's heading: its line, and the units by our names of columns."""
 
@@ -141,6 +146,16 @@ def check_degrees(sheet: Sheet, columns: tuple[str, str, str], problems: Problem
                 "give easting and northing as attributes, or the geometry's crs in [control]",
             )
             return
+
+
+def has_geocentric_geometry(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> bool:
+    """Tell whether a layer's own geometry is X, Y, Z from the earth's centre, which is noted once: no row is a mark."""
+    rows = [[number(cells.get(column, "")) for column in columns] for _, cells in sheet.rows]
+    if not are_geocentric(*np.array(rows, float).reshape(-1, 3).T):
+        return False
+    what = "the geometry is geocentric X, Y, Z (metres from the earth's centre), which is not supported in a register"
+    problems.add(sheet.shown, 0, what, GEOCENTRIC_FIX)
+    return True
 
 
 def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:

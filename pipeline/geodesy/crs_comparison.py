@@ -81,6 +81,12 @@ def is_projected(text: str | None) -> bool:
     return crs is not None and systems.on_grid(crs)
 
 
+def is_geocentric(text: str | None) -> bool:
+    """Tell whether the text names a CRS of X, Y, Z from the earth's centre."""
+    crs = _known(text)
+    return crs is not None and crs.is_geocentric
+
+
 def _known(text: str | None) -> CRS | None:
     try:
         return None if text is None else systems.horizontal_of(systems.parse(text))

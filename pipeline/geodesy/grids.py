@@ -119,16 +119,16 @@ def at_hand() -> list[list[object]]:
     return found
 
 
-def missing(step: str, names: list[str], operation: str, without: str = "") -> OperationError:
+def missing(step: str, names: list[str], operation: str, without: str = "", otherwise: str = "") -> OperationError:
     """Return the error that names the step, the missing grid files and the folders where PROJ looked.
 
-    ``without`` says in words what would be left without them.
+    ``without`` says in words what would be left without them, and ``otherwise`` what else can be done.
     """
     files = ", ".join(names)
     return OperationError(
         f"{step}: grid file {files} is missing; {operation} needs it{without}",
         f"put {files} into one of the folders where PROJ looks ({', '.join(map(str, folders()))}), "
-        f"or set PROJ_DATA to its folder{_not_searched()}",
+        f"or set PROJ_DATA to its folder{_not_searched()}{otherwise}",
     )
 
 

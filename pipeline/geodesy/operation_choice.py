@@ -130,12 +130,20 @@ def _lacks_best(group: TransformerGroup, area: Area) -> bool:
     return any(_part(operation, area) >= _PART_OF_POINTS_MIN for operation in group.unavailable_operations)
 
 
+#: What else there is to do where heights lack the grid of their geoid.
+_OTHERWISE = (
+    "; or name another file of this height datum's geoid as target.geoid, or issue heights above the ellipsoid:"
+    ' height = "ellipsoid"'
+)
+
+
 def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, step: str) -> OperationError:
+    heights = source.is_compound != target.is_compound
     for operation in sorted(group.unavailable_operations, key=lambda each: _part(each, area) < _PART_OF_POINTS_MIN):
         absent = [grid.short_name for grid in operation.grids if not grid.available]
         if absent:
-            return grids.missing(step, absent, short_name(operation.name), _without(group, source, target))
-    heights = source.is_compound != target.is_compound
+            without, otherwise = _without(group, source, target), _OTHERWISE if heights and target.is_compound else ""
+            return grids.missing(step, absent, short_name(operation.name), without, otherwise)
     level = (source if source.is_compound else target) if heights else None
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",

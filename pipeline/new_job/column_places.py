@@ -20,9 +20,8 @@ from pipeline.new_job.two_heights import are_levels, are_other_heights
 from pipeline.new_job.unheaded_positions import FINE, LARGE, suppose_position
 from pipeline.new_job.values import angles, decimal_places, has_names, numbers_of
 from pipeline.read.heading_units import metres_in_heading
+from pipeline.sphere import LEAST_RADIUS, MOST_RADIUS
 
-#: The length of a vector from the earth's centre to its surface, metres.
-_LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 _DEGREES, _PLANE = ("longitude", "latitude"), ("easting", "northing")
 #: First letters, bare, of words for east and north: Icelandic, and the Portuguese distances from the meridian and from
 #: its perpendicular. Each alone may be anything.
@@ -308,7 +307,7 @@ def _geocentric(look: FileLook, free: list[str], take: Callable[..., bool], foun
     if len(values) < 3 or any(one is None for one in values):
         return False
     radius = np.sqrt(sum(np.square(one) for one in values if one is not None))
-    if not np.nanmedian(radius) > _LEAST_RADIUS or not np.nanmedian(radius) < _MOST_RADIUS:
+    if not np.nanmedian(radius) > LEAST_RADIUS or not np.nanmedian(radius) < MOST_RADIUS:
         return False
     found.kind = "geocentric"
     return all(take(word, lambda _: True) for word in "xyz")

@@ -9,6 +9,7 @@ from pipeline.geodesy.crs_comparison import (
     crs_label,
     disagree,
     heights_disagree,
+    is_geocentric,
     is_local,
     is_projected,
     is_unknown,
@@ -19,6 +20,7 @@ from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
 from pipeline.read.raw_batch import Raw
 from pipeline.read.sources import JSON, Source
+from pipeline.sphere import are_geocentric
 
 #: What to do where a layer says a system of the site, which no job can be in.
 OF_SITE = "that is a local site system: save the layer with the CRS that its positions are in, or with none"
@@ -29,10 +31,9 @@ def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> N
     if not source.how.position.from_geometry or points.crs is None:
         return
     if path.suffix.lower() in JSON and (source.crs is None or is_wgs84(source.crs)):
-        # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
-        if is_projected(points.crs) and first and _all_degrees(first[0]):
-            what = f"the positions are in degrees, as GeoJSON requires, but the block's crs is {points.crs}"
-            raise Unusable(1, what, "state the geographic crs that they are in")
+        # Degrees by the standard, on whatever datum the job file says; but no metres.
+        if first:
+            _check_numbers(points.crs, first[0])
         return
     if path.suffix.lower() in JSON and is_unknown(source.crs):
         raise Unusable(0, UNKNOWN_CRS[0].format(source.crs), UNKNOWN_CRS[1])
@@ -47,6 +48,18 @@ def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> N
         layer = f"the layer is in {crs_label(source.crs)} ({name_of(source.crs)})"
         what = f"{layer}, with heights in a different datum from the block's crs {points.crs}"
         raise Unusable(0, what, _own_crs(source.crs))
+
+
+def _check_numbers(crs: str, raw: Raw) -> None:
+    """Hold what the first positions of a file that states no CRS look like against the block's."""
+    assert raw.geometry is not None
+    in_metres = is_projected(crs) or is_geocentric(crs)
+    if in_metres and _all_degrees(raw):
+        what = f"the positions are in degrees, as GeoJSON requires, but the block's crs is {crs}"
+        raise Unusable(1, what, "state the geographic crs that they are in")
+    if not is_geocentric(crs) and are_geocentric(raw.geometry.x, raw.geometry.y, raw.geometry.z):
+        what = f"the positions are geocentric X, Y, Z (metres from the earth's centre), but the block's crs is {crs}"
+        raise Unusable(1, what, "state the geocentric crs that they are in, or export longitude, latitude and height")
 
 
 def _own_crs(crs: str) -> str:

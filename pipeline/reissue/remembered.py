@@ -11,6 +11,7 @@ from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
 from pipeline.reissue.moved_register import moved_register
 from pipeline.reissue.occupations_before import Asked
+from pipeline.reissue.own_marks import own_marks
 from pipeline.reissue.returned import of_sessions, unread_notes
 from pipeline.reissue.silenced_since import silenced_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
@@ -71,5 +72,6 @@ def of_shifts(
     if not of_frames:
         notes += frame_notes(last.record, survey, adjusted, now)
     of_register, told = moved_register(history, survey, now.register)
+    of_own, noted = own_marks(history, survey, adjusted)
     silenced = silenced_notes(asked.newest.record, survey, adjusted.doubts)
-    return Remembered((*unjudged, *of_frames, *of_register), (*notes, *told, *silenced))
+    return Remembered((*unjudged, *of_frames, *of_register, *of_own), (*notes, *told, *noted, *silenced))

@@ -59,6 +59,9 @@ MISSING = [
     pytest.param("EPSG:28992", "EPSG:5709", NETHERLANDS, "nl_nsgi_nlgeo2018.tif", id="nap"),
     pytest.param("EPSG:27700", "EPSG:5701", ENGLAND, "uk_os_OSGM15_GB.tif", id="odn"),
     pytest.param("EPSG:3395", "EPSG:5773", AUCKLAND, "us_nga_egm96_15.tif", id="egm96"),
+    pytest.param("EPSG:9794", "EPSG:5720", Area(6.0, 45.0, 6.2, 45.3), "fr_ign_RAF20.tif", id="ngf"),
+    pytest.param("EPSG:25832", "EPSG:5941", Area(8.2, 61.4, 8.5, 61.6), "no_kv_HREF2018B", id="nn2000"),
+    pytest.param("EPSG:6677", "EPSG:6695", Area(139.5, 35.9, 139.7, 36.1), "jp_gsi_gsigeo2011.tif", id="jgd"),
 ]
 
 
@@ -93,6 +96,7 @@ def test_missing_grid_is_refused(
     assert file in what
     assert str(empty) in fix
     assert "PROJ_DATA" in fix
+    assert "target.geoid" in fix and 'height = "ellipsoid"' in fix
 
 
 def test_missing_horizontal_grid_is_refused(tmp_path: Path) -> None:
@@ -102,7 +106,7 @@ def test_missing_horizontal_grid_is_refused(tmp_path: Path) -> None:
         try:
             raw_to_working("EPSG:4937", "EPSG:27700", {ENGLAND!r})
         except OperationError as error:
-            print(error.what)
+            print(error.what, error.fix)
         try:
             raw_to_working("EPSG:27200", "EPSG:2193", Area(174.0, -37.0, 175.0, -36.0))
         except OperationError as error:
@@ -111,6 +115,7 @@ def test_missing_horizontal_grid_is_refused(tmp_path: Path) -> None:
         tmp_path,
     )
     assert "field datum to computation: grid file uk_os_OSTN15_NTv2_OSGBtoETRS.tif is missing" in said
+    assert "target.geoid" not in said  # no geoid leads from one datum to another
     # EPSG 1567, the seven parameters: 4 m
     assert (
         "without it there is Inverse of New Zealand Map Grid + NZGD49 to NZGD2000 (2), which is accurate to 4 m" in said

@@ -1,0 +1,203 @@
+"""Finds marks of the register that an issue before worked out: whoever checks on such a mark checks a job by itself.
+
+The office copies points of an issue into the register, and the session that gave them lists them as marks. Whatever its
+base was off by is in these coordinates as well, so its checks agree whether it is right or wrong. As with a temporary
+mark, a chain that starts from the same tie proves nothing.
+"""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import numpy as np
+from msgspec import Struct
+
+from pipeline.arrays import Floats
+from pipeline.control import Register
+from pipeline.examine.computed import COMPUTED
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.doubts import confirmed_by
+from pipeline.intake.control_frame import control_used
+from pipeline.intake.survey import Survey
+from pipeline.issue.folder.publish import issues
+from pipeline.issue.geopackage.earlier_rows import Lost
+from pipeline.issue.geopackage.points_at import Issued, points_at
+from pipeline.issue.record_types import Record
+from pipeline.near import and_more
+from pipeline.reissue.earlier import Last, another_frame
+from pipeline.reissue.history import History
+from pipeline.solve.solve import Adjusted
+from pipeline.visible import one_line
+from pipeline.words import Doubt, Role, Verdict, counted, plural
+
+#: What the last digit of a mark may be worth [m] so that it tells anything: by coarser ones many readings agree.
+_FINEST = 1.1e-3
+#: Metres by which two numbers of one place, worked out by two versions or written in another unit, may differ.
+_ROUNDED = 1e-4
+#: Issues back to which it is asked since when the job uses a mark. Ours.
+_BACK = 20
+#: Marks by which the other occupations of a session prove it without those that it gave.
+_PROOF = 2
+#: Marks that a sentence names.
+_NAMED = 3
+
+
+class _Copied(Struct, frozen=True):
+    """A mark whose coordinates an issue gave: its number in the register, the point there, and which issue."""
+
+    mark: int
+    point: Issued
+    issue: Record
+
+
+def own_marks(history: History, survey: Survey, adjusted: Adjusted) -> tuple[tuple[Doubtful, ...], tuple[str, ...]]:
+    """Return doubts for sessions that are tied to or checked by marks which they gave themselves, and notes in words.
+
+    Where two other marks were occupied as well, or the mark is of another session that was not proven, it is noted.
+
+    Args:
+        history: the issues before.
+        survey: the job.
+        adjusted: the same, with its shifts, not judged yet.
+    """
+    register, newest = survey.register, history.newest
+    if register is None or newest is None:
+        return (), ()
+    copied = {one.mark: one for one in _copied(history, newest, survey, adjusted, register)}
+    if not copied or _computed(adjusted, {register.names[mark] for mark in copied}):
+        return (), ()
+    doubts, notes = list[Doubtful](), list[str]()
+    shown, elsewhere = Path(register.shown).name, dict[int, list[str]]()
+    for window in survey.windows:
+        on = adjusted.occupations.session == window.index
+        used = {mark for mark, here in zip(adjusted.occupations.marks, on, strict=True) if here}
+        name, of = window.session.name, [one for one in copied.values() if register.names[one.mark] in used]
+        for one in of:
+            if one.point.session != name and _verdict(one) not in (None, Verdict.PROVEN):
+                elsewhere.setdefault(one.mark, []).append(name)
+        if own := [one for one in of if one.point.session == name]:
+            said, line = f"session {name}: {_said(own, register)}", register.lines[own[0].mark]
+            if len(used) - len(own) < _PROOF:
+                said += f", so ties and checks on {plural(len(own), 'it', 'them')} agree whatever the session is off by"
+                doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, f"{said}; {_CURE}", (window.index,), shown, line))
+            else:
+                notes.append(f"{shown}:{line}: {said}: they prove nothing of it; the other marks do")
+    for number, names in elsewhere.items():
+        one = copied[number]
+        notes.append(
+            f"{shown}:{register.lines[number]}: {_said([one], register)}, a point of session {one.point.session}, which"
+            f" was {_verdict(one)} there: it is no better known, and sessions use it"
+            f" ({', '.join(names[:_NAMED])}{and_more(len(names) - _NAMED)})"
+        )
+    return confirmed_by(survey.job, doubts), tuple(notes)
+
+
+_CURE = "list an occupation of a mark that is known by other means, or confirm that its coordinates are published ones"
+
+
+def _said(found: list[_Copied], register: Register) -> str:
+    marks = [f"'{one_line(register.names[one.mark])}' ({one_line(one.point.name)} there)" for one in found[:_NAMED]]
+    return (
+        f"{counted(len(found), 'mark')} of the register {plural(len(found), 'has', 'have')} the coordinates that issue"
+        f" {found[0].issue['issue']:03d} of this job gave, to the last digit:"
+        f" {', '.join(marks)}{and_more(len(found) - _NAMED)}"
+    )
+
+
+def _verdict(one: _Copied) -> str | None:
+    return next((s["verdict"] for s in one.issue["sessions"] if s["session"] == one.point.session), None)
+
+
+def _computed(adjusted: Adjusted, copied: set[str]) -> bool:
+    """Tell whether checks on two other marks agree as only those of a computed job do, which has no noise."""
+    occupations = adjusted.occupations
+    of = [
+        role is Role.CHECK and mark not in copied and not temporary
+        for role, mark, temporary in zip(occupations.roles, occupations.marks, occupations.temporary, strict=True)
+    ]
+    off = np.abs(occupations.compared.vectors[of])
+    marks = {mark for mark, one in zip(occupations.marks, of, strict=True) if one}
+    return len(marks) > 1 and bool(off[np.isfinite(off)].max(initial=0.0) <= COMPUTED)
+
+
+def _copied(
+    history: History, newest: Last, survey: Survey, adjusted: Adjusted, register: Register
+) -> Iterator[_Copied]:
+    """Yield the marks that the job uses whose coordinates an issue gave before the job used them."""
+    fine = _fine(register)
+    used = sorted({number for mark in {*adjusted.occupations.marks} if (number := register.find(mark)) is not None})
+    used = [number for number in used if fine[number]]
+    found = _given(newest, used, survey, adjusted)
+    since = {number: _last_without(history, newest, number, survey, register) for number in found}
+    for issue in {one.record["issue"]: one for one in since.values() if one is not None}.values():
+        at = [number for number, one in since.items() if one is issue]
+        given = found if issue is newest else _given(issue, at, survey, adjusted)
+        yield from (_Copied(number, given[number], issue.record) for number in at if number in given)
+
+
+def _fine(register: Register) -> list[bool]:
+    """Return (R,) which marks are written in digits so fine that no measurement agrees with all of them by chance."""
+    degree = 111_000.0 if register.kind == "geographic" else 1.0
+    worth = np.abs(np.array(register.unit, float)) * [degree, degree, 1.0]
+    return [
+        all(text and w * 10.0 ** -len(text.replace(",", ".").partition(".")[2]) <= _FINEST
+            for text, w in zip(written, worth, strict=True))
+        for written in register.written
+    ]  # fmt: skip
+
+
+def _given(issue: Last, marks: list[int], survey: Survey, adjusted: Adjusted) -> Mapping[int, Issued]:
+    """Return which marks have the coordinates of a point or of an occupation of an issue, to the last digit.
+
+    What lies on a mark that the issue knew there has its coordinates from that mark.
+    """
+    if not marks or another_frame(issue.record, survey.target) is not None:
+        return {}
+    written = np.column_stack(survey.axes.written(*adjusted.reference.grid[marks].T))
+    within = (0.5 * _FINEST + _ROUNDED) * np.abs(survey.axes.counts())
+    x, y, _ = survey.axes.geometry(*written.T)
+    try:
+        points = points_at(issue.package, zip(x.tolist(), y.tolist(), strict=True), float(within[:2].max()))
+    except Lost:
+        points = [[] for _ in marks]
+    rows = [one for one in issue.record["checks"] if one["role"] != Role.NOTED]
+    known = np.array([[one["known_easting"], one["known_northing"], one["known_height"]] for one in rows], float)
+    stood = np.array([[one["easting"], one["northing"], one["height"]] for one in rows], float)
+    found = dict[int, Issued]()
+    for number, place, there in zip(marks, written, points, strict=True):
+        name = adjusted.reference.names[number]
+        if any(rows[row]["mark"] != name for row in _alike(known, place, within)):
+            continue
+        on = (rows[row] for row in _alike(stood, place, within))
+        each = [one for one in there if len(_alike(np.array([one.place], float), place, within))]
+        each += [Issued(one["point"] or "", one["session"], tuple(place)) for one in on]
+        if each:
+            found[number] = each[0]
+    return found
+
+
+def _alike(places: Floats, place: Floats, within: Floats) -> list[int]:
+    """Return which of (n, 3) places are one place to the last digit."""
+    with np.errstate(invalid="ignore"):
+        same = (np.abs(places.reshape(-1, 3) - place) <= within).all(axis=1)
+    return [int(row) for row in np.flatnonzero(same)]
+
+
+def _last_without(history: History, newest: Last, number: int, survey: Survey, register: Register) -> Last | None:
+    """Return the last issue before a mark came into the register as it is; None where it is in that of all asked.
+
+    A mark that the job does not use is in no record, but a register that is the same file has the same marks.
+    """
+    axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
+    now = {"mark": register.names[number], **dict(zip(axes, register.written[number], strict=True))}
+    before = [one for one, _ in issues(history.folder) if one <= newest.record["issue"]]
+    for one in before[: -_BACK - 1 : -1]:
+        issue = history.issue(one)
+        if issue is None:
+            return None
+        used = [dict(row) for row in issue.record["register"]]
+        same = issue.record["control"] == control_used(survey.job)
+        if same and register.sha256 in {entry["sha256"] for entry in issue.record["inputs"]}:
+            continue
+        if not (same and any(all(row.get(key) == value for key, value in now.items()) for row in used)):
+            return issue
+    return None
