@@ -13,6 +13,7 @@ from pipeline.issue.folder.publish import issues, job_lock, leave, recover
 from pipeline.issue.folder.setting_aside import SettingAside, note_setting_aside
 from pipeline.issue.folder.standing_issues import aside
 from pipeline.issue.folder.synced_write import sync
+from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, read_record
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
@@ -68,10 +69,12 @@ def _damage(folder: Path, number: int) -> str | None:
     try:
         read_record(path)
         list(path.parent.iterdir())
+        read_thinned(path.parent)
     except LaterRecordError as error:
         raise refused(path, str(error).removeprefix(f"{path} "), error.fix) from error
     except PermissionError as error:  # nothing says that it is damaged
-        raise refused(path, f"issue {number:03d} cannot be read: {error.strerror}", remedy(error)) from error
+        place = error.filename if isinstance(error.filename, str) else path
+        raise refused(place, f"issue {number:03d} cannot be read: {error.strerror}", remedy(error)) from error
     except (RecordError, OSError):
         pass  # `verify` says it
     found = verify(folder)

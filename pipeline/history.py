@@ -18,10 +18,11 @@ from pipeline.issue.folder.issues_list import RELEASED, entries_of_making, read_
 from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.folder.setting_aside import lines_of_aside
 from pipeline.issue.folder.standing_issues import expected, standing
+from pipeline.issue.folder.thinned_issues import NAME as REMOVED
 from pipeline.issue.folder.thinned_issues import Thinned, read_thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
-from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.problems import JobError, Problem, refusals_told, remedy, said_of
 from pipeline.replace import replace
 from pipeline.words import Change
 
@@ -157,10 +158,15 @@ def history(path: Path) -> tuple[Entry, ...]:
             problems.append(found)
             continue
         file, record = found
-        problems += files_gone(file.parent, record)  # whether an older one was altered is for `verify` to say
         newest = found
+        try:
+            removed = read_thinned(file.parent)
+            problems += files_gone(file.parent, record)  # whether an older one was altered is for `verify` to say
+        except PermissionError as error:
+            removed, what = None, f"issue {record['issue']:03d}: which files issue.keep removed cannot be read"
+            problems.append(Problem(str(file.parent / REMOVED), 0, f"{what}: {said_of(error)}", remedy(error)))
         mine = tuple((line.made_at, line.because) for line in releases if line.issue == record["issue"])
-        shown_now, removed = current.shows(folder, file.parent), read_thinned(file.parent)
+        shown_now = current.shows(folder, file.parent)
         entries.append(_entry(record, listed.get(record["issue"]), shown_now, mine, removed))
     shown = max((entry.issue for entry in entries if entry.current), default=0)
     entries = [replace(entry, pending=bool(entry.waits) and entry.issue > shown) for entry in entries]

@@ -127,7 +127,11 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     if not files:
         yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
         return
-    removed = read_thinned(place)
+    try:
+        removed = read_thinned(place)
+    except PermissionError as error:
+        yield REMOVED, f"cannot be read, so nobody can say which files issue.keep removed: {_said(error)}", True
+        return
     if removed is not None:
         yield from _removed(place, removed, record)
     for entry in files:

@@ -43,11 +43,11 @@ def make_page(named: Sequence[Path], to: Path, since: datetime, now: datetime, *
         return report(str(to), error)
     needs = bool(written.needing or written.found.missing)
     if needs or not quiet:
-        print_lines(_lines(written))
+        print_lines(_lines(written, quiet=quiet))
     return ATTENTION if needs else 0
 
 
-def _lines(written: Written) -> Iterator[str]:
+def _lines(written: Written, *, quiet: bool) -> Iterator[str]:
     needing, jobs = written.needing, len(written.states)
     attention = f"{len(needing):,} {'needs' if len(needing) == 1 else 'need'} attention"
     yield f"{one_line(str(written.file))}: {counted(jobs, 'job')}, {attention if needing else 'none needs attention'}"
@@ -55,6 +55,10 @@ def _lines(written: Written) -> Iterator[str]:
     yield from (_line(one) for one in needing[:_JOBS_PRINTED_MAX])
     if len(needing) > _JOBS_PRINTED_MAX:
         yield f"  and {len(needing) - _JOBS_PRINTED_MAX:,} more, on the page"
+    older = [one for one in written.states if one.superseded and not quiet]  # somebody decided it
+    yield from (f"  {one_line(f'{one.name}, {one.path}: {one.superseded}')}" for one in older[:_JOBS_PRINTED_MAX])
+    if len(older) > _JOBS_PRINTED_MAX:
+        yield f"  and {len(older) - _JOBS_PRINTED_MAX:,} more whose current is an older issue, on the page"
     if written.found.skipped:
         skipped = counted(len(written.found.skipped), "file or folder", "files and folders")
         yield f"  skipped: {skipped}, listed on the page"

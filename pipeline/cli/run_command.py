@@ -23,8 +23,10 @@ from pipeline.problems import JobError
 from pipeline.replace import replace
 from pipeline.run.answering import silent
 from pipeline.run.fleet import Result, run_many
+from pipeline.run.logged import logged
 from pipeline.run.mishaps import TimedOut, mishap_of
 from pipeline.run.outcome import Outcome
+from pipeline.run.run_log import NAME as LOG
 from pipeline.run.telling import acknowledge
 from pipeline.visible import one_line
 from pipeline.words import FailOn
@@ -254,10 +256,28 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         if outcome.exit_code or outcome.is_news or worth_a_look(outcome.record):
             print(fitted(needs_attention(outcome.record, outcome.headline, outcome.more()), sys.stdout))
             sys.stdout.flush()
+        elif (told := _superseded(outcome)) is not None:
+            print(fitted(one_line(f"{job}: {told}"), sys.stderr), file=sys.stderr)
+            sys.stderr.flush()
     else:
         text = summary(outcome.record, outcome.headline, outcome.more(), outcome.new_notes())
         print(fitted(f"{text}\n{_CAUTION}", sys.stdout))
         sys.stdout.flush()
+
+
+def _superseded(outcome: Outcome) -> str | None:
+    """Return in words that `current` shows another issue by hand, None where it does not, or the last run said so.
+
+    What somebody decided needs no attention, and is told once.
+    """
+    if outcome.waits or outcome.folder is None or outcome.current in (None, outcome.record["issue"]):
+        return None
+    line, *_ = outcome.more()
+    try:
+        runs = [run for run in logged(outcome.folder.parent.parent / LOG) if run.word != "held"]
+    except OSError:  # then nobody knows
+        runs = []
+    return None if runs and line in map(str.strip, runs[-1].lines) else line
 
 
 def _entry(job: str, outcome: Result, *, alone: bool) -> dict[str, Any]:

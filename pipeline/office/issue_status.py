@@ -146,7 +146,12 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
     except OSError as error:
         yield f"its folder cannot be looked into: {error.strerror or error}", True
         return
-    noted, removed = confirmed(folder, record["issue"]).signs, read_thinned(place)
+    noted = confirmed(folder, record["issue"]).signs
+    try:
+        removed = read_thinned(place)
+    except PermissionError as error:
+        yield f"which of its files issue.keep removed cannot be read: {error.strerror}", True
+        return
     for entry in record["files"]:
         name = entry["name"]
         if removed is not None and name in removed.files:
@@ -205,8 +210,12 @@ def _gone(place: Path) -> str | None:
         return "is gone" if isinstance(error, FileNotFoundError) else f"cannot be looked into: {error.strerror}"
     if RECORD not in names:
         return f"is damaged: it has no {RECORD}"
-    whole = any(name.endswith(f"-{place.name}.gpkg") for name in names) or read_thinned(place) is not None
-    return None if whole else "is damaged: its GeoPackage is missing"
+    if any(name.endswith(f"-{place.name}.gpkg") for name in names):
+        return None
+    try:
+        return None if read_thinned(place) is not None else "is damaged: its GeoPackage is missing"
+    except PermissionError as error:
+        return f"does not say which of its files issue.keep removed: {error.strerror}"
 
 
 def _shown(folder: Path) -> int | None:

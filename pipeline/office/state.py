@@ -56,7 +56,7 @@ class JobState(Struct, frozen=True):
     ``needs`` is what needs somebody, each with its word, the gravest first; ``events`` what happened since the moment
     asked for, oldest first; ``running`` says who runs the job now, "" for nobody; ``remarks`` deserve a look at
     leisure. ``shown`` is the issue that `current` shows, ``newest`` the one that was made last, at ``made``.
-    ``in_file`` is whether there is a file at the path.
+    ``in_file`` is whether there is a file at the path; ``superseded`` says that `current` shows an older issue by hand.
     """
 
     path: Path
@@ -73,6 +73,7 @@ class JobState(Struct, frozen=True):
     last_run: Logged | None = None
     size: int = 0
     in_file: bool = True
+    superseded: str = ""
 
     @property
     def word(self) -> Word:
@@ -148,6 +149,7 @@ def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
         events=tuple(events(issues, runs, since)),
         running=running,
         remarks=(*_by_hand(issues), *issues.remarks[:_REMARKS_MAX]) if issues is not None else (),
+        superseded=next(_by_hand(issues), "") if issues is not None else "",
         shown=_seen(issues.shown) if issues is not None else None,
         newest=_seen(issues.newest) if issues is not None else None,
         waits=issues is not None and issues.waits,

@@ -94,7 +94,7 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
         return (), ()
     every, found, notes = frozenset(window.index for window in survey.windows), list[Doubtful](), list[str]()
     asked = dict[int, set[int]]()
-    for doubt, origin in open_changes(newest.record, "readings"):
+    for doubt, origin in open_changes(newest.record, "readings", (Doubt.BASE,)):
         reached = still_doubted(doubt, newest.record, survey)
         sessions: Collection[int] = every if reached is None else reached
         asked.setdefault(origin["since"], set()).update(sessions)
@@ -110,7 +110,7 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
             # without the issue of the other numbers nobody knows whether they are back
             found += [
                 Doubtful(Doubt(one["kind"]), origin["what"], still_doubted(one, newest.record, survey), origin=origin)
-                for one, origin in open_changes(newest.record, "readings")
+                for one, origin in open_changes(newest.record, "readings", (Doubt.BASE,))
                 if origin["since"] == issue
             ]
             continue
@@ -124,14 +124,16 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
     return confirmed_by(survey.job, found), tuple(notes)
 
 
-def open_changes(newest: Record, of: str) -> Iterator[tuple[DoubtNoted, ChangedNumbers]]:
+def open_changes(
+    newest: Record, of: str, kinds: Collection[Doubt] | None = None
+) -> Iterator[tuple[DoubtNoted, ChangedNumbers]]:
     """Yield the doubts of an issue, none confirmed, for other numbers of readings or the register, with their origins.
 
-    ``of`` is which of the two.
+    ``of`` is which of the two, ``kinds`` which of their kinds, None for all.
     """
     for doubt in newest["doubts"]:
         origin = doubt["origin"]
-        if origin is None or doubt["confirmed"]:
+        if origin is None or doubt["confirmed"] or (kinds is not None and doubt["kind"] not in kinds):
             continue
         if (origin["of"] == "readings" or origin["of"] == "register") and origin["of"] == of:
             yield doubt, origin

@@ -13,6 +13,7 @@ from pipeline.reissue.moved_register import moved_register
 from pipeline.reissue.occupations_before import Asked
 from pipeline.reissue.own_marks import own_marks
 from pipeline.reissue.returned import of_sessions, unread_notes
+from pipeline.reissue.shortened import shortened
 from pipeline.reissue.silenced_since import silenced_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
@@ -39,7 +40,8 @@ def of_readings(asked: Asked | None, history: History, survey: Survey) -> Rememb
     again = [doubt for before, back in asked.returned for doubt in of_sessions(gone_checks(before, survey)[0], back)]
     unread = unread_doubts(asked.newest.record, survey)
     changed, told = changed_readings(history, survey)
-    return Remembered((*unread, *doubts, *again, *changed), (*notes, *told, *unread_notes(history, survey)))
+    cut = shortened(asked.newest, history, survey)
+    return Remembered((*unread, *doubts, *again, *changed, *cut), (*notes, *told, *unread_notes(history, survey)))
 
 
 def since_before(asked: Asked | None, survey: Survey, adjusted: Adjusted) -> Adjusted:

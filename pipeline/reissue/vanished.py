@@ -59,6 +59,13 @@ def gone_checks(before: OccupationsBefore, survey: Survey) -> tuple[tuple[Doubtf
     ]
 
 
+def passed_and_gone(before: OccupationsBefore, survey: Survey) -> list[EarlierOccupation]:
+    """Return the occupations that passed in an issue and that no reading of the job is, nor one that is held back."""
+    there, held = _observed(survey)
+    gone = (one for one in _missing_now(before.had, survey, there) if not one.failed)
+    return [one for one in gone if _held_then(held[one.point], one.time) is None]
+
+
 #: The times of all readings that may be occupations, by name, "" where they have none.
 _There = defaultdict[str, list[int]]
 

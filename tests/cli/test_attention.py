@@ -14,6 +14,9 @@ from running import append_rows
 from second_issues import rows_of
 from simulate import Plan, Simulation, simulate
 
+from pipeline import run_job
+from pipeline.release import release
+
 
 def wholly(folder: Path) -> list[tuple[str, str]]:
     """Return kind and name of everything that the record says is wholly held back; notes must tell all of it."""
@@ -344,6 +347,27 @@ def test_quiet_tells_once_that_there_are_fewer_points_although_all_is_proven(tmp
     export.write_text("".join(lines), encoding="utf-8")
     assert tiedown("run", "--quiet", path).output == ""
     assert "since issue 002: 1 added" in (tmp_path / "out" / "runs.log").read_text(encoding="utf-8")
+
+
+def test_quiet_tells_once_that_an_older_issue_was_released_by_hand(tmp_path: Path) -> None:
+    """Somebody decided it, so that it needs no attention; whoever runs the job at night did perhaps not hear of it."""
+    job = simulate(SMALL)
+    path = job.write(tmp_path)
+    run_job(path)
+    job.mistype("CM1", "height", 0.004)
+    job.write(tmp_path)
+    run_job(path)
+    release(path, 1, "the drawing is of this one")
+    told = [tiedown("run", "--quiet", path) for _ in range(3)]
+    assert [one.exit_code for one in told] == [0, 0, 0] and not any(one.stdout for one in told)
+    assert told[0].stderr.count("\n") == 1 and "current shows issue 001, released by hand" in told[0].stderr
+    assert [one.stderr for one in told[1:]] == ["", ""]
+    words = ["office", path, "--to", tmp_path / "page.html"]
+    said = tiedown(*words)
+    assert said.exit_code == 0 and f"{path}: current shows issue 001, and issue 002 is newer" in said.stdout
+    assert tiedown(*words, "--quiet").output == ""
+    release(path, 2, "and now of this one")
+    assert tiedown("run", "--quiet", path).output == "" and "is newer" not in tiedown(*words).output
 
 
 @pytest.mark.parametrize("hold_back", [[], ["suspect"]])

@@ -288,6 +288,31 @@ def test_dxf_marks_and_checks_stand_on_layers_of_their_own(drawing: Any) -> None
     assert said == ["dE +0.001 dN +0.001 dH +0.001 passed", "dE -0.200 dN -0.200 dH +0.000 FAILED", "not tested"]
 
 
+def _by_word(layer: Layer) -> str:
+    """How many points have each word, that of the worst evidence last but for none at all."""
+    words = [row["proof"] or "unproven" for row in layer.rows]
+    order = ("unclosed", "suspect", "unchecked", "unproven")
+    return ", ".join(f"{words.count(word):,} {word}" for word in order if word in words)
+
+
+def test_every_format_says_how_many_points_are_not_proven(made: Package, layer: Layer) -> None:
+    """Whoever opens one of them may see nothing else; the same counts in all."""
+    unproven = sum(row["proof"] != "bracketed" for row in layer.rows)
+    told = f"not proven: {unproven:,} points ({_by_word(layer)})"
+    assert told in json.loads(made.path.with_suffix(".geojson").read_text(encoding="utf-8"))["about"]["judged"]
+    beside = json.loads(made.path.with_suffix(".csv-metadata.json").read_text(encoding="utf-8"))
+    assert {"dc:description": told} in beside["notes"]
+    project = ElementTree.parse(made.path.with_suffix(".xml")).find("{*}Project")
+    assert project is not None and f"; {told}; " in project.get("desc", "")
+
+
+def test_where_all_are_proven_none_says_otherwise(tmp_path: Path) -> None:
+    found = package(tmp_path, points(["a", "b"], ["P", "P"], ["bracketed", "bracketed"]))
+    write_formats(list(FORMATS), found, ABOUT)
+    for ending in (".geojson", ".csv-metadata.json", ".xml", ".dxf"):
+        assert b"not proven" not in found.path.with_suffix(ending).read_bytes()
+
+
 def test_dxf_is_in_metres_opens_on_the_points_and_says_what_it_is(drawing: Any, layer: Layer) -> None:
     header = drawing.header
     assert header["$INSUNITS"] == 6 and header["$ACADVER"] == "AC1024"
@@ -305,7 +330,7 @@ def test_dxf_is_in_metres_opens_on_the_points_and_says_what_it_is(drawing: Any, 
     seen = note.plain_text()
     assert note.dxf.layer == "note" and "EPSG:2193" in seen and "{braces}, a \\ and a ^ too" in seen
     unproven = sum(row["proof"] != "bracketed" for row in layer.rows)
-    assert f"not proven: {unproven:,} point" in seen
+    assert f"not proven: {unproven:,} points ({_by_word(layer)})" in seen
     assert facts["verdict"] == "failed" and "since issue 006: 3 moved (up to 0.012 m), 1 withdrawn" in seen
 
 

@@ -284,6 +284,31 @@ def test_whatever_may_not_be_read_or_written_is_told(rights: Path) -> None:
     assert verify(rights.parent / "out").issues == (1,)
 
 
+def test_what_may_not_be_read_of_removed_files_is_told_as_that(rights: Path) -> None:
+    """Files that `issue.keep` removed do not pass for lost because the note of it is closed."""
+    revise(rights)
+    with rights.open("a", encoding="utf-8") as file:
+        file.write("\n[issue]\nkeep = 1\n")
+    assert run_job(rights).record["issue"] == 2
+    note = rights.parent / "out" / "issues" / "001" / "removed.json"
+    note.chmod(0)
+    page = rights.with_name("page.html")
+    for words in (
+        ("history", rights),
+        ("verify", rights.parent / "out"),
+        ("aside", rights, "1"),
+        ("office", rights, "--to", page),
+    ):
+        code, said, wrong = as_somebody(*words)
+        told = page.read_text(encoding="utf-8") if words[0] == "office" else said + wrong
+        assert code in (2, 3) and "Permission denied" in told and "Traceback" not in wrong, (words, said, wrong)
+        assert "is damaged" not in told and "is missing" not in told and "is gone" not in told, (words, told)
+        assert words[0] == "office" or "removed.json" in told, (words, told)
+    assert as_somebody("run", rights)[0] == 0, "the newest issue has all of its files"
+    note.chmod(0o644)
+    assert as_somebody("history", rights)[0] == 0
+
+
 def test_a_job_file_that_may_not_be_read_costs_no_other(rights: Path) -> None:
     closed = rights.with_name("closed.toml")
     shutil.copy(rights, closed)

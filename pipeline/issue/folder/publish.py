@@ -49,7 +49,8 @@ def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
         lock.acquire(blocking=False)
         share(folder / LOCK)
     except Timeout:
-        raise JobHeld(f"this job is already being run{lock_holder.find_holder(folder)}, in {folder}") from None
+        held = f"this job is already being run{lock_holder.find_holder(folder)}, in {folder}"
+        raise JobHeld(f"{held}: wait until that run ends; one that hangs can be ended where it runs") from None
     except OSError as error:
         raise _not_to_be_written(folder, error) from error
     try:

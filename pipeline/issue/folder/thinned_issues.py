@@ -55,12 +55,17 @@ def may_go(files: Iterable[FileIssued]) -> dict[str, str]:
 
 
 def read_thinned(place: Path) -> Thinned | None:
-    """Return what was removed of the issue in a folder, None where nothing was, or nothing readable says so."""
+    """Return what was removed of the issue in a folder, None where nothing was, or nothing that can be read says so.
+
+    Raises PermissionError where the note may not be read: files that were removed would pass for lost.
+    """
     try:
         said = json.loads(read_note(place / NAME))
         at = datetime.fromisoformat(said["at"])
         files = {str(one["name"]): str(one["sha256"]) for one in said["files"]}
         return Thinned(int(said["issue"]), int(said["keep"]), at, files) if at.tzinfo is not None else None
+    except PermissionError:
+        raise
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 

@@ -14,6 +14,7 @@ import pyarrow as pa
 from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.control_marks import control_lines
 from pipeline.issue.formats.csv_file import guarded
+from pipeline.issue.formats.unproven import judged_lines
 from pipeline.issue.geopackage.descriptions import COMMENT, commented
 from pipeline.issue.geopackage.layer_stream import Package
 
@@ -39,16 +40,16 @@ def beside(package: Package, about: FileFacts) -> dict[str, str]:
     found = {".csvt": ",".join(f'"{kind}"' for kind in kinds) + "\r\n"}
     if about.definition:
         found[".prj"] = f"{about.definition}\r\n"
-    described = _described(schema, about, control_lines(package))
+    described = _described(schema, about, [*judged_lines(about, package), *control_lines(package)])
     return found | {".csv-metadata.json": json.dumps(described, ensure_ascii=False, indent=1) + "\n"}
 
 
-def _described(schema: pa.Schema, about: FileFacts, control: list[str]) -> dict[str, Any]:
+def _described(schema: pa.Schema, about: FileFacts, told: list[str]) -> dict[str, Any]:
     """Return what the table is, by the recommendation's words and those of Dublin Core that it takes in.
 
     It is named by both of its names: a reader takes no description in which the file that it has is not named.
     """
-    notes = [*about.judged_text, *control, about.caution]
+    notes = [*told, about.caution]
     return {
         "@context": "http://www.w3.org/ns/csvw",
         "dc:title": about.title,

@@ -45,7 +45,12 @@ class DrawingFrame(Struct, frozen=True):
 
 
 def frame(
-    about: FileFacts, overview: Overview, layers: Sequence[Layer], unproven: int, listed: Sequence[str], handles: int
+    about: FileFacts,
+    overview: Overview,
+    layers: Sequence[Layer],
+    unproven: str | None,
+    listed: Sequence[str],
+    handles: int,
 ) -> DrawingFrame:
     """Return what stands around the insertions.
 
@@ -53,7 +58,7 @@ def frame(
         about: the issue's facts.
         overview: extent and text height.
         layers: all layers of the drawing.
-        unproven: how many points are not proven.
+        unproven: in words, how many points are not proven.
         listed: the list of occupations.
         handles: how many handles the insertions will take.
     """

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.layer_names import one_line
-from pipeline.words import counted
+from pipeline.issue.formats.unproven import NAME as UNPROVEN
 
 
-def facts(about: FileFacts, unproven: int) -> list[tuple[str, str]]:
-    """Return what the drawing says of itself, each fact with its name."""
+def facts(about: FileFacts, unproven: str | None) -> list[tuple[str, str]]:
+    """Return what the drawing says of itself, each fact with its name; ``unproven`` is `unproven.unproven_told`."""
     plot = about.drafting
     told = [
         ("issue", about.title),
@@ -20,9 +20,8 @@ def facts(about: FileFacts, unproven: int) -> list[tuple[str, str]]:
         ("plot", f"1:{plot.scale:g}, texts {plot.text_height:g} mm high"),
     ]
     told += about.judged
-    if unproven:
-        points = counted(unproven, "point")
-        told.append(("not proven", f"{points}, on separate layers with the proof word in the name"))
+    if unproven is not None:
+        told.append((UNPROVEN, f"{unproven}, on separate layers with the proof word in the name"))
     return [(name, one_line(text)) for name, text in [*told, ("caution", about.caution)]]
 
 

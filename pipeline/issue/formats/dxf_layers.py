@@ -16,6 +16,7 @@ from pipeline.issue.file_facts import CodeDrawn
 from pipeline.issue.formats.dxf_former import Former
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
 from pipeline.issue.formats.layer_names import cleaned, signs_in_words
+from pipeline.issue.formats.unproven import UNKNOWN
 from pipeline.limits import DRAWN_CODES
 from pipeline.replace import replace
 from pipeline.words import OWN_LAYERS, Proof, counted
@@ -31,7 +32,6 @@ _UNWANTED = re.compile(r'[<>/\\":;?*|=`,]+')
 _BRACES = re.compile("[{}]")
 _LONGEST = 100
 _NO_CODE = "no_code"
-_UNKNOWN = "unproven"
 
 #: A code (None for points without one) and a proof word (None for bracketed).
 Key = tuple[str | None, str | None]
@@ -81,7 +81,7 @@ OWN = {
 
 def key_of(code: str | None, proof: str | None) -> Key:
     """Return the layer's key of a point: what is not bracketed has its word, a missing word is not proven."""
-    word = None if proof == str(Proof.BRACKETED) else (proof or _UNKNOWN)
+    word = None if proof == str(Proof.BRACKETED) else (proof or UNKNOWN)
     return code or None, word
 
 
@@ -151,7 +151,7 @@ def _free(name: str, key: Key, taken: set[str], former: Former) -> str:
 
 def _of_no_code() -> set[str]:
     """Return the names of all layers that points without a code may have, in small letters."""
-    words = (None, _UNKNOWN, *_WARNING)
+    words = (None, UNKNOWN, *_WARNING)
     groups = (Group(Layer(_name((None, word)), WHITE, "")) for word in words)
     return {layer.name.casefold() for group in groups for layer in group.layers}
 

@@ -1,5 +1,6 @@
 """The rows of a package as what is drawn of them: on which layer, with which block, where, and with which values."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 
@@ -48,6 +49,7 @@ from pipeline.issue.formats.dxf_symbols import (
     fields,
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed_column, fixed_or, floats
+from pipeline.issue.formats.unproven import unproven_told
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
 from pipeline.issue.geopackage.layers import each_of
@@ -163,9 +165,12 @@ class DrawingContents(Struct, frozen=True):
         return [*of_codes, *(layer for group in OWN.values() for layer in group.layers)]
 
     @property
-    def unproven(self) -> int:
-        """Return how many points are not proven."""
-        return sum(count for key, count in self.overview.counts.items() if key[1] is not None)
+    def unproven(self) -> str | None:
+        """Return in words how many points are not proven, None where all are."""
+        counts = Counter[str | None]()
+        for (_, word), count in self.overview.counts.items():
+            counts[word] += count if word is not None else 0  # a layer without a word has what is proven
+        return unproven_told(counts)
 
     def drawn(self, package: Package) -> Iterator[tuple[str, Drawn]]:
         """Yield the rows in the order in which they are drawn, each piece with its layer in the package.

@@ -25,6 +25,7 @@ from pipeline.files.plain_path import plain_file
 from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.formats.control_marks import control_lines
 from pipeline.issue.formats.figures import ANGLES, DECIMALS, LENGTHS, floats, plain, rounded
+from pipeline.issue.formats.unproven import judged_lines
 from pipeline.issue.geopackage.layer_stream import Differs, Package, first_difference, side_by_side, vertices
 
 _text = json.JSONEncoder(ensure_ascii=False).encode
@@ -35,7 +36,7 @@ _PLACE = (("longitude", ANGLES), ("latitude", ANGLES), ("ellipsoid_height", LENG
 def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     """Write the points of a package to a new file and return the rows by layer. Raises OSError."""
     with path.open("x", encoding="utf-8", newline="\n") as file:
-        file.write(f'{_head(about, control_lines(package))[:-1]}, "features": [')
+        file.write(f'{_head(about, judged_lines(about, package), control_lines(package))[:-1]}, "features": [')
         separator = "\n"
         for batch in package.batches("points"):
             if batch.num_rows:
@@ -45,8 +46,11 @@ def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     return {"points": package.rows["points"]}
 
 
-def _head(about: FileFacts, control: Sequence[str]) -> str:
-    """Return the collection's members but for its features, as a JSON object; ``control`` says where marks stand."""
+def _head(about: FileFacts, judged: Sequence[str], control: Sequence[str]) -> str:
+    """Return the collection's members but for its features, as a JSON object.
+
+    ``judged`` says what became of the readings, ``control`` where marks stand.
+    """
     members: dict[str, Any] = {"type": "FeatureCollection", "name": about.title}
     if about.datum is not None:
         authority, _, code = about.datum.partition(":")
@@ -56,7 +60,7 @@ def _head(about: FileFacts, control: Sequence[str]) -> str:
         "properties": _written(about),
         "issue": about.issue,
         "data_to": about.data_to_text,
-        **({"judged": list(about.judged_text)} if about.judged else {}),
+        **({"judged": list(judged)} if judged else {}),
         **({"control": list(control)} if control else {}),
         "caution": about.caution,
     }

@@ -5,7 +5,7 @@ that none that is not proven stands among those that are. The schema wants names
 they are over all points. Read back by the expat parser, which has no part in writing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from xml.etree import ElementTree
 from xml.sax.saxutils import quoteattr
@@ -18,6 +18,7 @@ from pipeline.issue.formats.control_marks import drawn_elsewhere_messages
 from pipeline.issue.formats.landxml_lines import LAYER, LinePlan, collection_of, legs, vertices_read
 from pipeline.issue.formats.landxml_points import PointPlan, Row, collection_of_points
 from pipeline.issue.formats.landxml_text import legal_name, legal_text, positions, quoted
+from pipeline.issue.formats.unproven import judged_lines
 from pipeline.issue.geopackage.layer_stream import Differs, Package
 from pipeline.words import counted
 
@@ -40,7 +41,7 @@ def write(path: Path, package: Package, about: FileFacts) -> dict[str, int]:
     """Write points and marks of a package to a new file and return the rows by layer. Raises OSError."""
     plan, rows = PointPlan(package, about.axes.upright(_linear(about.axes))), {"points": 0, "marks": 0}
     with path.open("xb") as file:
-        file.write(_head(about).encode())
+        file.write(_head(about, judged_lines(about, package)).encode())
         for word in plan.words:
             file.write(f"<CgPoints name={quoted(collection_of_points(word))}>\n".encode())
             for some in plan.points(word):
@@ -99,8 +100,8 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
         raise Differs(f"it is not XML: {error}") from error
 
 
-def _head(about: FileFacts) -> str:
-    about_data = "; ".join([f"last observation {about.data_to_text}", *about.judged_text, about.caution])
+def _head(about: FileFacts, judged: Sequence[str]) -> str:
+    about_data = "; ".join([f"last observation {about.data_to_text}", *judged, about.caution])
     date, _, time = about.data_to_text.partition("T")
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'

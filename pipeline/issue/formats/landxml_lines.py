@@ -11,6 +11,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.formats.figures import LENGTHS, fixed
 from pipeline.issue.formats.hashed_names import HashedNames
+from pipeline.issue.formats.unproven import UNKNOWN
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.issue.geopackage.layers import each_of
 from pipeline.words import Proof
@@ -53,7 +54,7 @@ class LinePlan:
 
 def collection_of(word: str | None) -> str:
     """Return the name of the collection of the lines with a proof word."""
-    return LAYER if word == str(Proof.BRACKETED) else f"{LAYER} {word or 'unproven'}"
+    return LAYER if word == str(Proof.BRACKETED) else f"{LAYER} {word or UNKNOWN}"
 
 
 def legs(vertices: Sequence[str]) -> str:

@@ -11,6 +11,7 @@ from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import joined
 from pipeline.issue.formats.hashed_names import HashedNames
 from pipeline.issue.formats.landxml_text import legal_column, named_column, positions, quoted_column
+from pipeline.issue.formats.unproven import UNKNOWN
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.tables import bytes_of, iso_texts
 from pipeline.words import Proof
@@ -24,7 +25,7 @@ _OF_POINT = ("name", "code", *NAMES, "observed", "proof")
 
 def collection_of_points(word: str | None) -> str:
     """Return the name of the collection of the points with a proof word."""
-    return "points" if word == str(Proof.BRACKETED) else f"points {word or 'unproven'}"
+    return "points" if word == str(Proof.BRACKETED) else f"points {word or UNKNOWN}"
 
 
 _END = "</CgPoint>\n"
@@ -82,4 +83,4 @@ class PointPlan:
             placed, observed = texts.is_valid(), iso_texts(batch.column("observed"))
             columns = (pa.array(names, pa.string()), legal_column(batch.column("code")), observed, texts)
             name, code, observed, text = (column.filter(placed) for column in columns)
-            yield Points(name, code, word or "unproven", observed, text)
+            yield Points(name, code, word or UNKNOWN, observed, text)
