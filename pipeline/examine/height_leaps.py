@@ -1,15 +1,19 @@
 """Notes runs of heights that leap and come back, as in another unit or height system or as nobody climbs."""
 
-from collections.abc import Collection, Iterator
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
 
 from pipeline.examine.geoid_step import usual_separation
 from pipeline.intake.implausible import HeightLeap
 from pipeline.intake.survey import Survey
+from pipeline.near import and_more
 from pipeline.plausible import JumpLook
 from pipeline.words import counted, plural
 
 #: Metres by which models of the geoid may differ, besides what ground does. Ours, no source.
 _MODELS = 0.3
+#: Sessions and rows that a sentence lists.
+_LISTED = 6
 #: What a leap looks like besides, and what to do about it: one that is neither a digit's nor left open.
 _LOOKS = {
     JumpLook.FEET: "and level with them if their heights are taken for the other of metres and feet",
@@ -24,28 +28,41 @@ _CURES = {
 
 
 def leap_notes(survey: Survey, mixed: Collection[int]) -> Iterator[str]:
-    """Yield in words which runs leap; not by the separation in sessions that are told to be ``mixed`` already."""
+    """Yield in words which runs leap, once for each export and way in which they do.
+
+    Not by the separation in sessions that are told to be ``mixed`` already.
+    """
     found = survey.first_pass.implausible.leaps
     separation = usual_separation(survey) if found else 0.0
+    alike: dict[tuple[int, int, JumpLook], list[HeightLeap]] = defaultdict(list)
     for one in found:
         times = _times(one, separation)
-        if times == 1 and one.session in mixed:
-            continue
+        if (times or one.jump.looks is not JumpLook.OPEN) and (times != 1 or one.session not in mixed):
+            alike[one.export, times, JumpLook.OPEN if times else one.jump.looks].append(one)
+    for (export, times, look), runs in alike.items():
         if times:
-            twice = "twice " if times > 1 else ""
-            looks = f"which is {twice}the geoid separation of {separation:+.1f} m"
+            looks = f"which is {'twice ' if times > 1 else ''}the geoid separation of {separation:+.1f} m"
             cure = "check whether these heights are ellipsoidal, or above a height datum"
-        elif one.jump.looks is JumpLook.OPEN:
-            continue
         else:
-            looks, cure = _LOOKS[one.jump.looks], _CURES[one.jump.looks]
-        count, by = len(one.jump.rows), one.jump.by
+            looks, cure = _LOOKS[look], _CURES[look]
         yield (
-            f"{survey.exports[one.export].shown}:{one.row}: session {survey.windows[one.session].session.name}:"
-            f" {counted(count, 'reading')} in a row {plural(count, 'is', 'are')} {abs(by):,.1f} m"
-            f" {'above' if by > 0 else 'below'} those before and after (first one here), {looks}: if no roof, tower,"
+            f"{survey.exports[export].shown}:{runs[0].row}: {_runs(survey, runs)}, {looks}: if no roof, tower,"
             f" cliff, bridge or pit was measured there, {cure}"
         )
+
+
+def _runs(survey: Survey, runs: Sequence[HeightLeap]) -> str:
+    """Say of runs of one export, one or more, in which sessions they are, where, and how far they leap."""
+    names = [survey.windows[number].session.name for number in dict.fromkeys(one.session for one in runs)]
+    sessions = f"{plural(len(names), 'session')} {', '.join(names[:_LISTED])}{and_more(len(names) - _LISTED)}"
+    count, leaps = sum(len(one.jump.rows) for one in runs), [one.jump.by for one in runs]
+    sides = [side for side, there in (("above", max(leaps) > 0), ("below", min(leaps) < 0)) if there]
+    low, high = (f"{metres:,.1f}" for metres in (min(map(abs, leaps)), max(map(abs, leaps))))
+    far = f"{low if low == high else f'{low} to {high}'} m {' or '.join(sides)} those before and after"
+    if len(runs) == 1:
+        return f"{sessions}: {counted(count, 'reading')} in a row {plural(count, 'is', 'are')} {far} (first one here)"
+    rows = ", ".join(str(one.row) for one in runs[:_LISTED]) + and_more(len(runs) - _LISTED)
+    return f"{sessions}: readings in a row, {counted(len(runs), 'time')} ({count:,} in all, from rows {rows}) are {far}"
 
 
 def _times(one: HeightLeap, separation: float) -> int:

@@ -1,6 +1,7 @@
-"""Says which texts beside the exports are laid out like them and read by no block: the other rover's, by another name.
+"""Says which files beside the exports are laid out like them and read by no block: the other rover's, by another name.
 
-Where a job file of the same folder reads such a file, it is that job's; a copy of what is read is none either.
+Looked at are texts and spreadsheets. Where a job file of the same folder reads such a file, it is that job's; one that
+holds only what is read is none either.
 """
 
 import os
@@ -11,9 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.digest import digest
+from pipeline.examine.known_rows import MUCH, KnownRows
 from pipeline.files.file_patterns import fits, temporary
 from pipeline.files.regular_files import check_regular, read_whole
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.intake.survey import Survey
+from pipeline.job.model import Points
 from pipeline.job.named_folder import as_written
 from pipeline.letter_case import folded
 from pipeline.limits import JOB_FILE, LOOKED_AT
@@ -22,31 +26,35 @@ from pipeline.read.dialect import find_dialect
 from pipeline.read.exports import Export
 from pipeline.read.findings import Unusable
 from pipeline.read.sources import TEXT
+from pipeline.read.spreadsheet import open_sheet
 from pipeline.visible import one_line
 from pipeline.words import plural
 
 #: Files of a folder whose headers are looked at, job files up to which a folder is one in which the exports of a job
 #: are told from those of others, and files that a sentence lists.
 _HEADERS, _JOBS, _LISTED = 40, 40, 4
+_FORMS = (*TEXT, *WORKBOOKS)
 #: Columns from which a header is one of a layout.
 _COLUMNS = 3
 
 
 def unread_notes(survey: Survey) -> Iterator[str]:
-    """Yield for each folder of text exports which files in it have the header of one and are not read."""
+    """Yield for each folder of texts and spreadsheets which files in it have the header of one and are not read."""
     loaded = survey.prepared.loaded
     read = {os.path.realpath(export.path): export for export in survey.exports}
     folders: dict[tuple[str, int], Export] = {}
     for path, export in read.items():
-        if folded(path).endswith(TEXT) and export.points.header != 0:
+        if folded(path).endswith(_FORMS) and export.points.header != 0:
             folders.setdefault((os.path.dirname(path), export.block), export)
+    known = KnownRows(survey.exports)
     for (folder, block), export in folders.items():
         alike = _alike(Path(folder), export, set(read))
         named = _named_by_jobs(loaded.path, Path(folder)) if alike else None  # mostly nothing is
         if named is None:
             continue
         others = (path for path in alike if not _is_one_of(path, named))
-        names = [one_line(path.name) for path in others if not _is_copy(path, read)]
+        others = (path for path in others if not _is_copy(path, read) and not known.has_all(path, export.points))
+        names = [one_line(path.name) for path in others]
         if names:
             file, line = loaded.recorded_at("points", block, "files")
             yield (
@@ -58,11 +66,11 @@ def unread_notes(survey: Survey) -> Iterator[str]:
 
 
 def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
-    """Return the texts of a folder that begin like an export and are none; what cannot be looked at is left out."""
+    """Return the files of a folder that begin like an export and are none; what cannot be looked at is left out."""
     try:
         with os.scandir(folder) as there:
-            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(TEXT))
-        columns = find_dialect(export.path, export.points).names
+            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(_FORMS))
+        columns = _columns(export.path, export.points)
     except (OSError, Unusable):
         return []
     others = (path for path in seen if os.path.realpath(path) not in read)
@@ -71,9 +79,16 @@ def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
     for path in map(Path, islice(kept, _HEADERS) if len(columns) >= _COLUMNS else ()):
         with suppress(OSError, ValueError, Unusable):
             check_regular(path)
-            if find_dialect(path, export.points).names == columns:
+            if _columns(path, export.points) == columns:
                 found.append(path)
     return found
+
+
+def _columns(path: Path, points: Points) -> tuple[str, ...]:
+    """Return the names in the header of a text or spreadsheet, () of a large one. Raises what reading it raises."""
+    if folded(path.name).endswith(TEXT):
+        return find_dialect(path, points).names
+    return tuple(open_sheet(path, points, 1).schema.names) if path.stat().st_size <= MUCH else ()
 
 
 def _named_by_jobs(job_file: Path, folder: Path) -> list[tuple[Path, str]] | None:

@@ -27,6 +27,7 @@ from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.job_area import area_of
 from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
+from pipeline.intake.mean_rows import MeanRows, Means
 from pipeline.intake.missing_digits import Missing, MissingDigits
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
@@ -102,6 +103,7 @@ class FirstPass(Struct, frozen=True):
         elsewhere: readings in no list that name a mark in a column which is not mapped.
         filled: rows with a coordinate that may have been copied down its column.
         blanks: stretches of rows in which blanks of a coordinate may have been filled from above.
+        means: rows that are the mean of the other rows of their names.
         missing_digits: digits that no number of a coordinate has among its last decimals.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
@@ -151,6 +153,7 @@ class FirstPass(Struct, frozen=True):
     elsewhere: Elsewhere = field(default_factory=dict)
     filled: tuple[Filled, ...] = ()
     blanks: tuple[Blanked, ...] = ()
+    means: tuple[MeanRows, ...] = ()
     missing_digits: tuple[Missing, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
@@ -222,6 +225,7 @@ class _Gatherer:
         self.filled = FilledDown()
         self.blanks = FilledBlanks()
         self.digits = MissingDigits()
+        self.means = Means()
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
         self.sorted = SortedColumns()
@@ -296,6 +300,7 @@ class _Gatherer:
             elsewhere=elsewhere,
             filled=filled,
             blanks=blanks,
+            means=tuple(self.means.found),
             missing_digits=self.digits.found(),
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
@@ -357,6 +362,7 @@ class _Gatherer:
         self.filled.take(batch, number, export, sound, sifted.session)
         self.blanks.take(batch, number, export, sound, sifted.session)
         self.digits.take(batch, number, export, sound)
+        self.means.take(batch, number, export, sound)
         self.pasted.take(batch, number, export, sound)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)

@@ -15,6 +15,7 @@ from pipeline.examine.issued_units import issued_unit_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
+from pipeline.examine.mean_rows import mean_notes
 from pipeline.examine.missing_digits import missing_digit_notes
 from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.pasted_cells import pasted_notes
@@ -61,6 +62,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *register_row_notes(survey),
         *filled_notes(survey),
         *blank_notes(survey, examined.stood),
+        *mean_notes(survey),
         *missing_digit_notes(survey),
         *copied_time_notes(survey),
         *shared_notes(survey, examined.stood),

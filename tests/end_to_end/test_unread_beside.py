@@ -1,11 +1,13 @@
 """Exports that lie beside those that are read and that no block takes are named; what else lies there is not."""
 
 import os
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from openpyxl import Workbook
 from running import record_of, replace_in
 from simulate import Plan, simulate
 
@@ -25,7 +27,20 @@ def day(folder: Path, files: str = "rover001*.csv") -> Path:
 def other_rover(folder: Path, name: str) -> None:
     """A file of the same layout with other readings."""
     header, *rows = (folder / "rover001.csv").read_text(encoding="utf-8").splitlines()
-    (folder / name).write_text("\n".join([header, *rows[3:5], ""]), encoding="utf-8")
+    later = [re.sub(r"2026-\d\d-\d\d", "2026-04-01", row) for row in rows[3:5]]
+    (folder / name).write_text("\n".join([header, *later, ""]), encoding="utf-8")
+
+
+def cells(text: str) -> list[float | str]:
+    """Numbers as a spreadsheet keeps them, and texts."""
+    return [float(cell) if re.fullmatch(r"-?\d+\.\d+", cell) else cell for cell in text.split(",")]
+
+
+def save_as_workbook(text: Path, name: str) -> None:
+    book = Workbook()
+    for line in text.read_text(encoding="utf-8").splitlines():
+        book.active.append(cells(line))
+    book.save(text.parent / name)
 
 
 def told(path: Path) -> list[str]:
@@ -41,6 +56,37 @@ def test_an_export_beside_is_named(files: str, name: str, tmp_path: Path) -> Non
     assert f": {name} beside rover001.csv has the same columns" in note
     assert note.startswith(f"{path.name}:")
     assert [what for what in check_job(path).warnings if TOLD in what]
+
+
+@pytest.mark.parametrize("name", ["rover2.xlsx", "ROVER2.XLSX", "rover2.xlsm"])
+def test_so_is_a_workbook(name: str, tmp_path: Path) -> None:
+    path = day(tmp_path)
+    other_rover(tmp_path, "rover2.csv")
+    save_as_workbook(tmp_path / "rover2.csv", name)
+    (tmp_path / "rover2.csv").unlink()
+    (note,) = told(path)
+    assert f": {name} beside rover001.csv has the same columns" in note
+
+
+def test_so_is_a_text_beside_a_workbook(tmp_path: Path) -> None:
+    path = day(tmp_path)
+    save_as_workbook(tmp_path / "rover001.csv", "rover001.xlsx")
+    (tmp_path / "rover001.csv").unlink()
+    replace_in(path, {"rover001*.csv": "rover001.xlsx"})
+    assert told(path) == []
+    other_rover(day(tmp_path / "other").parent, "../rover2.csv")
+    (note,) = told(path)
+    assert ": rover2.csv beside rover001.xlsx has the same columns" in note
+
+
+def test_a_part_that_was_cut_from_what_is_read_is_named(tmp_path: Path) -> None:
+    """An export in two parts, of which the job names one."""
+    path = day(tmp_path)
+    header, *rows = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "rover001.csv").write_text("\n".join([header, *rows[:6], *rows[9:], ""]), encoding="utf-8")
+    (tmp_path / "part2.csv").write_text("\n".join([header, *rows[6:9], ""]), encoding="utf-8")
+    (note,) = told(path)
+    assert ": part2.csv beside rover001.csv has the same columns" in note
 
 
 def test_several_are_named_in_one_sentence(tmp_path: Path) -> None:
@@ -63,6 +109,21 @@ def read_by_another_job(path: Path) -> None:
 
 def a_copy(path: Path) -> None:
     shutil.copy(path.parent / "rover001.csv", path.parent / "copy of rover.csv")
+
+
+def sorted_again(path: Path) -> None:
+    header, *rows = (path.parent / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    (path.parent / "by name.csv").write_text("\n".join([header, *sorted(rows, reverse=True), ""]), encoding="utf-8")
+
+
+def a_part_that_is_read(path: Path) -> None:
+    """What was exported at noon, before the rest of the day."""
+    header, *rows = (path.parent / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    (path.parent / "noon.csv").write_text("\n".join([header, *rows[:7], ""]), encoding="utf-8")
+
+
+def saved_as_a_workbook(path: Path) -> None:
+    save_as_workbook(path.parent / "rover001.csv", "rover001.xlsx")
 
 
 def temporary_and_hidden(path: Path) -> None:
@@ -96,6 +157,9 @@ def of_a_job_a_day(path: Path) -> None:
         of_a_job_a_day,
         read_by_another_job,
         a_copy,
+        sorted_again,
+        a_part_that_is_read,
+        saved_as_a_workbook,
         temporary_and_hidden,
         another_layout,
         in_a_folder_of_its_own,

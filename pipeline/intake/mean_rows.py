@@ -1,0 +1,96 @@
+"""Finds rows that are the mean of the others of their name: every epoch of occupations is there, and their mean too.
+
+Such a mean is no reading of its own. Among readings of one place, one is seldom their mean along all three axes.
+"""
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from msgspec import Struct, field
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.intake.pasted_cells import EDITED
+from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
+from pipeline.plausible.chance import log_of_so_many
+from pipeline.read.exports import Export
+from pipeline.tables import folded_column
+
+#: Rows of a name that a mean and its epochs are at the least, names that have one, and names of a batch that are looked
+#: at, the first. Ours, as all that follow.
+_ROWS, _NAMES, _LOOKED = 3, 2, 500
+#: Metres within which rows of one name are those of one occupation, or of several at one place.
+_PLACE = 1.0
+#: Last digits by which a mean may miss that of its epochs, and parts of their scatter: it may be a weighted one.
+_DIGITS, _SCATTER = 0.75, 0.15
+#: The logarithm of the chance below which it is told.
+_CHANCE = float(np.log(1e-7))
+
+
+class MeanRows(Struct, frozen=True):
+    """Rows of an export, ``count`` of them, that are the mean of the others of their names; the first by its number."""
+
+    export: int
+    count: int
+    row: int
+
+
+class Means(Struct):
+    """Collects such rows, batch by batch."""
+
+    found: list[MeanRows] = field(default_factory=list)
+
+    def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags) -> None:
+        """Look at the sound readings of a batch of export ``number``, unless it is large."""
+        if batch.num_rows > EDITED:
+            return
+        names = pc.fill_null(folded_column(batch.column("name")), "").dictionary_encode()
+        group = np.asarray(names.indices, np.int64)
+        nameless = np.array([not name for name in names.dictionary.to_pylist()], bool)
+        which = np.flatnonzero(sound & ~nameless[group]) if len(nameless) else np.zeros(0, np.int64)
+        place = np.column_stack(raw_positions(batch))[which]
+        metre = np.array(axis_metres(place[:, 1], export)) if len(which) else np.ones(3)
+        rows = mean_rows(place, metre, partial(finest_digit, export=export), group[which])
+        if len(rows):
+            source = np.asarray(batch.column("source_row"), np.int64)[which[rows]]
+            self.found.append(MeanRows(number, len(rows), int(source.min())))
+
+
+def mean_rows(place: Floats, metre: Floats, digit: Callable[[Floats, int], float], group: Integers) -> Integers:
+    """Return (k,) which rows are the mean of the others of their group, where no chance makes so many.
+
+    Args:
+        place: (n, 3) coordinates as given.
+        metre: (3,) metres in one of each.
+        digit: gives what the last digit of some coordinates along an axis is worth at the finest, metres.
+        group: (n,) numbers of their names.
+    """
+    order = np.argsort(group, kind="stable")
+    parts = np.split(order, np.flatnonzero(np.diff(group[order])) + 1) if len(order) else []
+    parts = [part for part in parts if len(part) >= _ROWS][:_LOOKED]
+    if len(parts) < _NAMES:
+        return np.zeros(0, np.int64)
+    worth = np.array([digit(place[:, axis], axis) for axis in range(3)])
+    found: list[int] = []
+    chances: list[float] = []
+    for part in parts:
+        here = (place[part] - place[part[0]]) * metre
+        if not np.isfinite(here).all() or np.ptp(here, axis=0).max() > _PLACE:
+            continue
+        looked = [_is_mean(here, at, worth) for at in (len(part) - 1, 0)]
+        chances.append(min(1.0, sum(chance for _, chance in looked)))
+        found += [int(part[at]) for at, (is_mean, _) in zip((-1, 0), looked, strict=True) if is_mean][:1]
+    if len(found) < _NAMES or log_of_so_many(len(found), len(chances), float(np.mean(chances))) >= _CHANCE:
+        return np.zeros(0, np.int64)
+    return np.array(sorted(found), np.int64)
+
+
+def _is_mean(here: Floats, at: int, worth: Floats) -> tuple[bool, float]:
+    """Tell whether one of places (n, 3) [m] is the mean of the others, and the chance that it is by itself."""
+    others = np.delete(here, at, axis=0)
+    scatter = others.std(axis=0)
+    miss = np.maximum(_DIGITS * worth, _SCATTER * scatter / np.sqrt(len(others)))
+    chance = np.minimum(1.0, 2.0 * miss / (np.sqrt(2.0 * np.pi) * np.maximum(scatter, 1e-9)))
+    return bool((np.abs(here[at] - others.mean(axis=0)) <= miss).all()), float(chance.prod())

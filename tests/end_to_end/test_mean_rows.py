@@ -1,0 +1,45 @@
+"""An export with every epoch of each occupation and their mean too is told; one with epochs or means alone is not."""
+
+import datetime as dt
+from pathlib import Path
+
+import numpy as np
+import pytest
+from running import Row, csv_rows, record_of, replace_in, write_csv
+from simulate import ELLIPSOIDAL, Plan, simulate
+
+TOLD = "are the mean of the other rows of the same name"
+
+
+def written(folder: Path, kinds: set[str]) -> Path:
+    """Ten epochs of each point and their mean, of which the ``kinds`` are exported, in a column that tells them."""
+    path = simulate(Plan(sessions=1, points=12, checks=2, place=ELLIPSOIDAL, reach=300.0)).write(folder)
+    random, rows = np.random.default_rng(1), list[Row]()
+    for row in csv_rows(folder / "rover001.csv"):
+        begun = dt.datetime.fromisoformat(row["Observed"].replace("Z", "+00:00"))
+        place = np.array([float(row[column]) for column in ("Lat", "Lon", "EllHt")])
+        epochs = place + random.normal(0.0, 1.0, (10, 3)) * (5e-8, 7e-8, 0.01)
+        for number, (kind, values) in enumerate([*(("EPOCH", each) for each in epochs), ("MEAN", epochs.mean(axis=0))]):
+            where = {"Lat": f"{values[0]:.9f}", "Lon": f"{values[1]:.9f}", "EllHt": f"{values[2]:.4f}"}
+            time = (begun + dt.timedelta(seconds=min(number, 9))).strftime("%Y-%m-%dT%H:%M:%SZ")
+            rows.append({**row, **where, "Observed": time, "Kind": kind})
+    write_csv(folder / "rover001.csv", [row for row in rows if row["Kind"] in kinds])
+    return path
+
+
+def test_means_among_their_epochs_are_told(tmp_path: Path) -> None:
+    (note,) = [note for note in record_of(written(tmp_path, {"EPOCH", "MEAN"}))["notes"] if TOLD in note]
+    assert note.startswith("rover001.csv:12: 15 rows (first one here) are the mean")
+
+
+def test_what_the_note_says_is_done_holds_the_epochs_back(tmp_path: Path) -> None:
+    path = written(tmp_path, {"EPOCH", "MEAN"})
+    replace_in(path, {'solution = "Sol"': 'solution = "Kind"', "[quality]\n": '[quality]\nsolutions = ["MEAN"]\n'})
+    record = record_of(path)
+    assert (record["rows"]["points"], record["rows"]["on_marks"]) == (12, 3)
+    assert not [note for note in record["notes"] if TOLD in note]
+
+
+@pytest.mark.parametrize("kinds", [{"EPOCH"}, {"MEAN"}])
+def test_one_kind_alone_is_not(kinds: set[str], tmp_path: Path) -> None:
+    assert not [note for note in record_of(written(tmp_path, kinds))["notes"] if TOLD in note]
