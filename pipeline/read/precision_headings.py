@@ -87,16 +87,17 @@ _SIDES = {
     """,
     Side.UP: """
         u, up, v, ver, vert, vertical, verticale, vertikal, vertikale, verticaal, verticala, height, heights, ht, hgt,
-        elev, elevation, alt, altitude, altura, altitud, altimetrique, altimetrie, cota, quota, altezza, hohe, hohen,
-        hoehe, hoehen, hoogte, hoyde, hojde, hoejde, hojd, korkeus, korkeuden, wys, wysokosc, wysokosci, wysokosciowa,
-        pionowa, pionowy, vyska, vysky, vyskova, magassag, magassagi, yukseklik, dusey, visina, visine, tinggi, do cao,
+        elev, elevation, alt, altitude, altura, altitud, alti, altimetrique, altimetrie, cota, quota, altezza, hohe,
+        hohen, hoehe, hoehen, hoogte, hoyde, hojde, hoejde, hojd, korkeus, korkeuden, wys, wysokosc, wysokosci,
+        wysokosciowa, pionowa, pionowy, vyska, vysky, vyskova, magassag, magassagi, yukseklik, dusey, visina, visine,
+        tinggi, do cao,
         cao do, inaltime, υψομετρο, υψοσ, высота, высоты, высоте, висота, висоти, 高程, 高さ, 垂直, 鉛直, 높이, 수직
     """,
     Side.PLAN: """
         hz, hor, horz, horiz, horizontal, horizontale, horizontalna, horizontaal, horizontala, plan, plane, plani,
         planim, planimetric, planimetrique, planimetrie, planimetrica, 2d, xy, en, ne, lage, position, pos, positional,
         polohy, poloha, polohova, poziomy, pozioma, polozenia, taso, yatay, konum, mat bang, vizszintes, horisontal,
-        grunnriss, 水平, 平面, 수평, 평면, план, плана, плане, в плане
+        grunnriss, ligging, 水平, 平面, 수평, 평면, план, плана, плане, в плане
     """,
     Side.X: "x",
     Side.Y: "y",
@@ -109,8 +110,12 @@ _FILLERS = """
     coordinates, koordinate, koordinaten, souradnice, souradnic, gnss, gps, rtk, mean, estimated, measured, axis,
     direction, 1
 """
-#: Mean errors by two letters, which are so where a unit of lengths stands behind them alone: "mh [mm]".
-_MEAN_ERRORS = {"mp": Side.PLAN, "mh": Side.UP, "mx": Side.X, "my": Side.Y, "mz": Side.Z}
+#: Mean errors by their letters, which are so where a unit of lengths stands behind them alone: "mh [mm]".
+_MEAN_ERRORS = {
+    "mp": Side.PLAN, "ml": Side.PLAN, "mxy": Side.PLAN, "mh": Side.UP, "mx": Side.X, "my": Side.Y, "mz": Side.Z
+}  # fmt: skip
+#: What stands before a word for a side likewise: "m Lage [mm]". Shorter ones may be of heights in metres: "m alt [m]".
+_MEAN, _WHOLE = ("m", "mf"), 4
 #: The same where that unit is too small for a coordinate: "mE" and "mN" say metres to the east and north, too.
 MEAN_ERRORS_OR_METRES = {"me": Side.EAST, "mn": Side.NORTH}
 DECIMETRE = 0.1
@@ -148,7 +153,7 @@ def precision_in_heading(heading: str) -> PrecisionHeading | None:
     """Return what a heading says of precisions; None where it says none, or one of something else than a point."""
     wider = bool(WIDER.search(heading))
     words = words_of(with_numbers(WIDER.sub(" ", heading) if wider else heading), figures=True)
-    side = _of_mean_error("".join(words[:-1]), words[-1] if words else "")
+    side = _of_mean_error(words[:-1], words[-1] if words else "")
     if side is not None:
         return PrecisionHeading(side, sigma=True)
     classes = list(_classes(words))
@@ -158,21 +163,31 @@ def precision_in_heading(heading: str) -> PrecisionHeading | None:
     if not kinds and not (wider and re.search("[%σ]|sigma", heading) and set(classes) & set(Side)):
         return None
     sides = {each for each in classes if isinstance(each, Side)}
-    side = sides.pop() if len(sides) == 1 else _of_several(sides)
+    side = _of_several(sides)
     if "square" in kinds and side is Side.OPEN:
         return None  # of a compass needle, or of whatever else varies
     return PrecisionHeading(side, "sigma" in kinds, wider, None not in classes and bool(kinds), "square" in kinds)
 
 
-def _of_mean_error(letters: str, unit: str) -> Side | None:
-    """Return the side of a mean error that two letters before a unit say; None where they say none."""
+def _of_mean_error(words: list[str], unit: str) -> Side | None:
+    """Return the side of a mean error that letters, or words behind one, say before a unit; None where none is said."""
     metres = LENGTHS_SAID.get(unit, ())
     small = bool(metres) and metres[0] < DECIMETRE
-    return (MEAN_ERRORS_OR_METRES if small else {}).get(letters, _MEAN_ERRORS.get(letters) if metres else None)
+    letters = "".join(words)
+    if letters in MEAN_ERRORS_OR_METRES or letters in _MEAN_ERRORS:
+        return (MEAN_ERRORS_OR_METRES if small else {}).get(letters, _MEAN_ERRORS.get(letters) if metres else None)
+    behind = words[2:] if words[:2] == ["m", "f"] else words[1:] if words[:1] in ([each] for each in _MEAN) else []
+    said = {_CLASSES.get(word) for word in behind}
+    sides = {each for each in said if isinstance(each, Side)}
+    if not metres or not sides or not said <= {*sides, _FILL}:
+        return None
+    return _of_several(sides) if small or max(map(len, behind)) >= _WHOLE else None
 
 
 def _of_several(sides: set[Side]) -> Side:
     """Return the side where several words say one: "E (Y)", "height H", "horizontal position"."""
+    if len(sides) == 1:
+        return next(iter(sides))
     left = sides - {Side.X, Side.Y, Side.Z, Side.H}
     return left.pop() if len(left) == 1 else Side.OPEN
 

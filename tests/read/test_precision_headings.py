@@ -28,6 +28,14 @@ EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
         (("Desvio E", "Desvio N", "Desvio h"), (EAST, NORTH, Side.H), False),
         (("mp [mm]", "mh [mm]", "mh (m)"), (PLAN, UP, UP), True),
         (("mE [mm]", "mN (cm)", "mH [mm]"), (EAST, NORTH, UP), True),
+        (("m Lage [mm]", "m Höhe [mm]", "m_Lage (mm)", "mLage [mm]"), (PLAN, UP, PLAN, PLAN), True),
+        (("mL (mm)", "mH (mm)", "mF Lage [mm]", "m.F. Höhe [cm]"), (PLAN, UP, PLAN, UP), True),
+        (("m plani (mm)", "m alti (mm)", "m Altitude (m)"), (PLAN, UP, UP), True),
+        (("m hoogte [mm]", "m ligging [mm]", "m Höhe [m]", "m der Höhe [mm]"), (UP, PLAN, UP, UP), True),
+        (("m Ost [mm]", "m Nord [mm]", "m Este (mm)", "m Norte (mm)"), (EAST, NORTH, EAST, NORTH), True),
+        (("m polohy [mm]", "m výšky [mm]", "mxy [mm]", "mz [mm]"), (PLAN, UP, PLAN, Side.Z), True),
+        (("m wysokości [mm]", "m położenia [mm]", "m высоты, мм", "m плана, мм"), (UP, PLAN, UP, PLAN), True),
+        (("m plan [mm]", "m altura [mm]", "m quota (mm)", "m høyde (mm)", "m höjd [mm]"), (PLAN, UP, UP, UP, UP), True),
         (("水平精度", "高程精度", "수직정확도"), (PLAN, UP, UP), False),
         (("E精度", "N精度", "H精度"), (EAST, NORTH, Side.H), False),
         (("Точность в плане", "Погрешность H", "СКО N"), (PLAN, Side.H, NORTH), None),
@@ -44,7 +52,8 @@ def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sig
     "heading",
     ["E", "Easting", "Lat", "Height", "Blade", "Felder", "Position", "Description", "PDOP", "Tilt accuracy",
      "Time error", "H 1995", "Code", "Standard", "Name", "Prec. code", "Error N°", "Position quality", "dE", "Remark",
-     "mp", "mh", "MP 3", "mp id"],
+     "mp", "mh", "MP 3", "mp id", "m", "m [m]", "m ü. M. [m]", "m alt [m]", "H m [m]", "Höhe m", "Höhe [mm]", "M Lage",
+     "m Baum [mm]", "m u. NN [m]", "Hoogte [m]", "m N [m]", "m E [m]", "m n.p.m. [m]", "m s.n.m. (m)"],
 )  # fmt: skip
 def test_other_headings_say_none(heading: str) -> None:
     assert precision_in_heading(heading) is None
