@@ -24,8 +24,7 @@ from pipeline.files.features import NameTwice, named_crs, single, unique_members
 from pipeline.job.model import Points
 from pipeline.limits import FEATURE
 from pipeline.read.findings import Unusable, check_cells
-from pipeline.read.mapping import mapped
-from pipeline.read.mixed_columns import Faults, column_of, column_type, faults_of, nuls, without
+from pipeline.read.mixed_columns import column_type, faults_of, stored_columns
 from pipeline.read.raw_batch import Geometry, Raw
 from pipeline.read.seen_properties import SeenProperties, flat
 from pipeline.read.text_blocks import encoding_of
@@ -140,28 +139,24 @@ def batches(
 
 
 def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: Properties) -> Raw:
-    words = {name: word for word, name in mapped(points.columns).items()}
     table = [flat(_properties(feature), found.apart) for feature in features]
-    arrays: dict[str, pa.Array] = {}
-    faults: list[tuple[str, Faults]] = []
-    for field in found.schema:
-        values = [each.get(field.name) for each in table]
-        if pa.types.is_string(field.type):
-            values = [_written(value) if type(value) in (dict, list) else value for value in values]
-        try:
-            arrays[field.name], wrong = column_of(values, field.type, points.decimal or ".")
-        except ValueError as error:
-            raise Unusable(0, "the file changed while it was being read", "run again") from error
-        if field.name in words:
-            arrays[field.name] = without(arrays[field.name], wrong)
-            faults.append((words[field.name], wrong))
-        elif wrong:
-            faults.append((field.name, nuls(wrong)))
+    try:
+        arrays, faults = stored_columns(((field, _values(table, field)) for field in found.schema), points)
+    except ValueError as error:
+        raise Unusable(0, "the file changed while it was being read", "run again") from error
     given = [feature.get("properties") or {} for feature in features]
     odd = {row: "are not an object" for row, properties in enumerate(given) if not isinstance(properties, dict)}
     told = faults_of(len(table), [*faults, ("properties", odd)])
     row = np.arange(done + 1, done + len(table) + 1, dtype=np.int64)
     return Raw(arrays, row, told, _geometry([feature.get("geometry") for feature in features]))
+
+
+def _values(table: Sequence[dict[str, Any]], field: pa.Field) -> list[Any]:
+    """Return the values of a column, objects and lists among texts as they are written."""
+    values = [each.get(field.name) for each in table]
+    if not pa.types.is_string(field.type):
+        return values
+    return [_written(value) if type(value) in (dict, list) else value for value in values]
 
 
 def _written(value: Any) -> str:
