@@ -19,11 +19,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-#: Paths are looked at where they are used: else one that may not be read would keep all others of a batch from running.
-#: Those of a run are texts here: the command-line library looks at paths, and is held by one that does not answer.
-Jobs = Annotated[
-    list[Path], typer.Argument(metavar="JOB", help="Job files (TOML).", show_default=False, readable=False)
-]
+# Paths are looked at where they are used: else one that may not be read would keep all others of a batch from running.
+# Those of a run are texts here: the command-line library looks at paths, and is held by one that does not answer.
 
 
 @app.callback()

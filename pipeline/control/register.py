@@ -174,15 +174,7 @@ def read_register(
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     west = west_of(sheet) if kind == "geographic" else ()
-    as_dms, noted = form.dms and kind == "geographic", Problems()
-    marks = list(_marks(sheet, columns, noted, as_dms))
-    plain = plainly_written(sheet, columns, lengths, problems) if None in marks else sheet
-    if plain is not sheet:
-        sheet, noted = plain, Problems()
-        marks = list(_marks(sheet, columns, noted, as_dms))
-    check_decimals(sheet, columns, problems)
-    for each in noted.found:
-        problems.add(each.file, each.line, each.what, each.fix)
+    sheet, marks = _plain_marks(sheet, columns, lengths, problems, form.dms and kind == "geographic")
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     read = [mark for mark in marks if mark is not None]
@@ -194,6 +186,22 @@ def read_register(
     found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
     found = replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
     return replace(found, z_of_points=columns[2] in sheet.of_points, west=west)
+
+
+def _plain_marks(
+    sheet: Sheet, columns: tuple[str, str, str], lengths: Lengths, problems: Problems, as_dms: bool
+) -> tuple[Sheet, list[Mark | None]]:
+    """Return the table, with plain numbers where a row cannot be read without, and what each row holds."""
+    noted = Problems()
+    marks = list(_marks(sheet, columns, noted, as_dms))
+    plain = plainly_written(sheet, columns, lengths, problems) if None in marks else sheet
+    if plain is not sheet:
+        sheet, noted = plain, Problems()
+        marks = list(_marks(sheet, columns, noted, as_dms))
+    check_decimals(sheet, columns, problems)
+    for each in noted.found:
+        problems.add(each.file, each.line, each.what, each.fix)
+    return sheet, marks
 
 
 def _exchanged(mark: Mark) -> Mark:

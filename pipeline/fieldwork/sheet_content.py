@@ -17,7 +17,7 @@ from pipeline.issue.record_types import Record
 from pipeline.issue.report.drawing import shortened
 from pipeline.issue.report.number_format import NONE
 from pipeline.issue.report.row_choice import Chosen
-from pipeline.issue.report.tables import Column, Row, Table, length, name, table
+from pipeline.issue.report.tables import Column, Row, Table, length, name, position_columns, table
 
 #: Marks and pairs that one page has room for, and lines that a sketch does.
 _MARKS, _PAIRS, _LINES = 12, 8, 4
@@ -127,9 +127,7 @@ def _marks(every: Sequence[Row], found: FieldJob, file: str, letters: Mapping[st
     chosen = Chosen(every[:_MARKS], (), max(len(every) - _MARKS, 0))
     columns: list[Column[Row]] = [
         name("Mark", "mark", names=True),
-        length("Easting", "easting"),
-        length("Northing", "northing"),
-        length("Height", "height"),
+        *position_columns(),
         _degrees("Longitude", "longitude"),
         _degrees("Latitude", "latitude"),
         length("Ellipsoidal", "ellipsoid_height"),

@@ -25,7 +25,6 @@ from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
-from pipeline.read.exports import Export
 from pipeline.sphere import DEGREE
 
 #: Readings of an export below which it says nothing of its digits; of so many not all end in a zero by chance.
@@ -94,11 +93,11 @@ def find_coarse(
     """
     counts = _counts(rows, counting)
     found = []
-    for number, export in enumerate(prepared.exports):
+    for number in range(len(prepared.exports)):
         of_sessions = counts.get(number, {})
         if not of_sessions or sum(int(each[_EAST].sum()) for each in of_sessions.values()) < _ENOUGH:
             continue
-        looked = _Export(rows, counting, prepared, number, export, files[number], of_sessions)
+        looked = _Export(rows, counting, prepared, number, files[number], of_sessions)
         found += [one for height in (False, True) if (one := looked.coarse(height)) is not None]
     return tuple(found)
 
@@ -150,12 +149,11 @@ class _Export:
         counting: Flags,
         prepared: Prepared,
         number: int,
-        export: Export,
         log: FileLog,
         counts: dict[int, Integers],
     ) -> None:
         self.rows, self.counting, self.number, self.log, self.counts = rows, counting, number, log, counts
-        points, tolerance = export.points, prepared.loaded.job.checks
+        points, tolerance = prepared.exports[number].points, prepared.loaded.job.checks
         self.degrees = crs.kind_of(crs.source_crs(points.crs or "")) == "geographic"
         self.crs, self.counted, self.sexagesimal = points.crs or "", lengths_of(points), points.angles == "dms"
         plan = plan_levels(None if self.degrees else self.counted.plan, self.sexagesimal)

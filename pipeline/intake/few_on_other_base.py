@@ -44,7 +44,7 @@ def switch_notes(rows: ReadingRows, once: Flags, prepared: Prepared) -> Iterator
     if not pairs:
         return
     ends = np.append(rows.starts, len(rows))
-    for number, (start, end) in enumerate(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True)):
+    for start, end in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
         session = rows.session[start:end][once[start:end]].astype(np.int64)
         if end - start > _MOST or not any(np.isin(pair, session).all() for pair in pairs):
             continue
@@ -53,7 +53,7 @@ def switch_notes(rows: ReadingRows, once: Flags, prepared: Prepared) -> Iterator
         order = np.argsort(time, kind="stable")
         numbers, time, session = numbers[order], time[order].astype(np.int64), session[order]
         for few in _few(session, time, numbers, rows, pairs):
-            yield _told(few, time, session, numbers, rows, prepared, number)
+            yield _told(few, time, session, numbers, rows, prepared)
 
 
 def _few(
@@ -89,9 +89,10 @@ def _told(
     numbers: Integers,
     rows: ReadingRows,
     prepared: Prepared,
-    export: int,
 ) -> str:
+    """Say of runs of readings of one export, places among the others, with which base id they are among which."""
     which = np.concatenate(runs)
+    export = int(rows.export(numbers[which[:1]])[0])
     first = int(rows.source_row(numbers[which[:1]])[0])
     base, own = (prepared.windows[int(session[at])].base for at in (which[0], which[0] - 1))
     count = len(which)

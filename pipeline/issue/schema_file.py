@@ -5,21 +5,14 @@
 
 import json
 from pathlib import Path
-from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
 from pipeline.issue.record_form import form
 from pipeline.issue.record_types import SCHEMA
+from pipeline.job.plain_schema import PlainSchema
 
 FILE = Path(__file__).with_name("issue.schema.json")
-
-
-class _Plain(GenerateJsonSchema):
-    """Leaves out titles that only repeat the names of keys."""
-
-    def field_title_should_be_set(self, schema: Any) -> bool:
-        return False
 
 
 def text() -> str:
@@ -28,7 +21,8 @@ def text() -> str:
         "$schema": GenerateJsonSchema.schema_dialect,
         "title": f"issue.json, schema version {SCHEMA}",
     }
-    return json.dumps(about | form().json_schema(schema_generator=_Plain) | about, indent=1, ensure_ascii=False) + "\n"
+    schema = form().json_schema(schema_generator=PlainSchema)
+    return json.dumps(about | schema | about, indent=1, ensure_ascii=False) + "\n"
 
 
 if __name__ == "__main__":

@@ -15,22 +15,16 @@ from pydantic.json_schema import GenerateJsonSchema
 from pipeline.job.annotations import models
 from pipeline.job.key_lines import KeyPath
 from pipeline.job.model import Job
+from pipeline.job.plain_schema import PlainSchema
 from pipeline.job.reference import about, example_of, unit_of
 
 FILE = Path(__file__).with_name("job.schema.json")
 
 
-class _Plain(GenerateJsonSchema):
-    """Leaves out titles that only repeat the names of keys."""
-
-    def field_title_should_be_set(self, schema: Any) -> bool:
-        return False
-
-
 def text() -> str:
     """Return the text of the file: keys in the order of `model`, each with its meaning, unit and an example."""
     first = {"$schema": GenerateJsonSchema.schema_dialect, "title": "job file of tiedown"}
-    schema = Job.model_json_schema(schema_generator=_Plain)
+    schema = Job.model_json_schema(schema_generator=PlainSchema)
     _tell(schema, schema.get("$defs", {}), Job, (), set())
     _without_null(schema)
     return json.dumps(first | schema | first, indent=1, ensure_ascii=False) + "\n"

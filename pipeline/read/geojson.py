@@ -10,11 +10,10 @@ their values (`properties_of`), then for the rows. JSON's own grammar is left to
 import codecs
 import json
 import re
-from collections import Counter
-from collections.abc import Collection, Generator, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -23,11 +22,11 @@ from msgspec import Struct
 from pipeline.digest import Signature, Sum, Summed, signature
 from pipeline.files.features import NameTwice, named_crs, single, unique_members
 from pipeline.job.model import Points
-from pipeline.limits import COLUMNS, FEATURE
+from pipeline.limits import FEATURE
 from pipeline.read.findings import Unusable, check_cells
-from pipeline.read.mapping import mapped
-from pipeline.read.mixed_columns import Faults, column_of, column_type, faults_of, nuls, without
+from pipeline.read.mixed_columns import column_type, faults_of, stored_columns
 from pipeline.read.raw_batch import Geometry, Raw
+from pipeline.read.seen_properties import SeenProperties, flat
 from pipeline.read.text_blocks import encoding_of
 from pipeline.words import counted, plural
 
@@ -37,8 +36,6 @@ _CHUNK_BYTES, _FEATURE_CHARACTERS_MAX = 1 << 20, FEATURE
 _CUT = 20
 _SPACE = re.compile(r"[ \t\r\n]*")
 _ROWS = 16_384
-#: Objects within objects whose members are properties.
-_DEEPEST = 8
 
 #: How a text begins that has no byte order mark: JSON's first sign is one of ASCII.
 _UNMARKED = ((b"\0\0\0{", "utf-32-be"), (b"{\0\0\0", "utf-32-le"), (b"\0{", "utf-16-be"), (b"{\0", "utf-16-le"))
@@ -78,9 +75,7 @@ def properties_of(path: Path) -> Properties:
 @lru_cache(maxsize=64)
 def _looked_through(path: Path, at: Signature) -> Properties:
     """Look through a file; ``at`` is there so that a file that was changed is looked at again."""
-    seen: dict[str, _Seen] = {}
-    inner: dict[str, dict[str, _Seen]] = {}
-    whole: set[str] = set()
+    seen = SeenProperties()
     rows = strange = 0
     document: dict[str, Any] = {}
     with path.open("rb") as file:
@@ -90,96 +85,15 @@ def _looked_through(path: Path, at: Signature) -> Properties:
             if not _is_feature(feature):
                 strange += 1
                 continue
-            properties = _properties(feature)
-            names = len(seen) + sum(map(len, inner.values()))
-            if len(properties) > COLUMNS or names > COLUMNS:
-                _too_many(max(len(properties), names), rows)
-            if not properties.keys() <= seen.keys():
-                _check_names(properties, rows)
-            for name, value in properties.items():
-                seen.setdefault(name, _Seen()).add(value)
-                if type(value) is not dict or name in whole:
-                    continue
-                members = list(_members(name, value, _DEEPEST))
-                if len({each for each, _ in members}) < len(members):
-                    whole.add(name)
-                _check_names(dict(members), rows)
-                for each, of_member in members:
-                    inner.setdefault(name, {}).setdefault(each, _Seen()).add(of_member)
+            seen.add(_properties(feature), rows)
     if strange:
         no = f"{strange:,} {plural(strange, 'is not a feature', 'are not features')}"
         what = f"its list of features has {counted(rows, 'element')}, of which {no}"
         raise Unusable(1, what, "export it again, or remove what is not a Feature (null, numbers, bare geometries)")
-    apart = _apart(seen, inner, whole)
-    columns = {
-        each: of for name, one in seen.items() for each, of in (inner[name] if name in apart else {name: one}).items()
-    }
+    apart, columns = seen.columns()
     check_cells(rows, len(columns), at.size)
     fields = [(name, column_type(one.kinds, one.least, one.most)) for name, one in columns.items()]
     return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart)
-
-
-def _apart(
-    seen: Mapping[str, "_Seen"], inner: Mapping[str, Mapping[str, "_Seen"]], whole: Collection[str]
-) -> frozenset[str]:
-    """Return the properties whose members are columns: always objects, and no name of theirs is another column's.
-
-    Those that are to stay ``whole`` are none.
-    """
-    taken = Counter([*seen, *(each for members in inner.values() for each in members)])
-    return frozenset(
-        name
-        for name, members in inner.items()
-        if seen[name].kinds <= {dict, type(None)} and name not in whole and all(taken[each] == 1 for each in members)
-    )
-
-
-class _Seen:
-    """The types of a property's values, and the ends of its whole numbers."""
-
-    def __init__(self) -> None:
-        self.kinds: set[type] = set()
-        self.least = self.most = 0
-        self._numbered = False
-
-    def add(self, value: Any) -> None:
-        """Note one more value."""
-        kind = type(value)
-        self.kinds.add(kind)
-        if kind is int:
-            self.least = min(self.least, value) if self._numbered else value
-            self.most = max(self.most, value) if self._numbered else value
-            self._numbered = True
-
-
-def _members(name: str, value: dict[str, Any], deepest: int) -> Iterator[tuple[str, Any]]:
-    """Yield the members of an object by dotted names, those of objects within it too, down to so many."""
-    for key, inner in value.items():
-        if type(inner) is dict and inner and deepest > 1:
-            yield from _members(f"{name}.{key}", inner, deepest - 1)
-        else:
-            yield f"{name}.{key}", inner
-
-
-def _flat(properties: dict[str, Any], apart: frozenset[str]) -> dict[str, Any]:
-    """Return properties with the objects among them taken apart."""
-    if not apart:
-        return properties
-    found: dict[str, Any] = {}
-    for name, value in properties.items():
-        found |= dict(_members(name, value or {}, _DEEPEST)) if name in apart else {name: value}
-    return found
-
-
-def _too_many(names: int, row: int) -> NoReturn:
-    what = f"the features have {counted(names, 'property', 'properties')}; the limit is {COLUMNS:,}"
-    raise Unusable(row, what, "export it without the properties that are not needed")
-
-
-def _check_names(properties: dict[str, Any], row: int) -> None:
-    """Refuse names that no layer can bear: libraries in C would take what stands before a NUL for the whole name."""
-    if any("\0" in name for name in properties):
-        raise Unusable(row, f"feature {row} has a property with a NUL character in its name", "export it again")
 
 
 def _is_feature(feature: Any) -> bool:
@@ -225,28 +139,24 @@ def batches(
 
 
 def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: Properties) -> Raw:
-    words = {name: word for word, name in mapped(points.columns).items()}
-    table = [_flat(_properties(feature), found.apart) for feature in features]
-    arrays: dict[str, pa.Array] = {}
-    faults: list[tuple[str, Faults]] = []
-    for field in found.schema:
-        values = [each.get(field.name) for each in table]
-        if pa.types.is_string(field.type):
-            values = [_written(value) if type(value) in (dict, list) else value for value in values]
-        try:
-            arrays[field.name], wrong = column_of(values, field.type, points.decimal or ".")
-        except ValueError as error:
-            raise Unusable(0, "the file changed while it was being read", "run again") from error
-        if field.name in words:
-            arrays[field.name] = without(arrays[field.name], wrong)
-            faults.append((words[field.name], wrong))
-        elif wrong:
-            faults.append((field.name, nuls(wrong)))
+    table = [flat(_properties(feature), found.apart) for feature in features]
+    try:
+        arrays, faults = stored_columns(((field, _values(table, field)) for field in found.schema), points)
+    except ValueError as error:
+        raise Unusable(0, "the file changed while it was being read", "run again") from error
     given = [feature.get("properties") or {} for feature in features]
     odd = {row: "are not an object" for row, properties in enumerate(given) if not isinstance(properties, dict)}
     told = faults_of(len(table), [*faults, ("properties", odd)])
     row = np.arange(done + 1, done + len(table) + 1, dtype=np.int64)
     return Raw(arrays, row, told, _geometry([feature.get("geometry") for feature in features]))
+
+
+def _values(table: Sequence[dict[str, Any]], field: pa.Field) -> list[Any]:
+    """Return the values of a column, objects and lists among texts as they are written."""
+    values = [each.get(field.name) for each in table]
+    if not pa.types.is_string(field.type):
+        return values
+    return [_written(value) if type(value) in (dict, list) else value for value in values]
 
 
 def _written(value: Any) -> str:

@@ -24,7 +24,7 @@ from pipeline.read.delimited import trimmed
 from pipeline.read.findings import Unusable, check_cells
 from pipeline.read.geometry_points import points_of
 from pipeline.read.mapping import mapped
-from pipeline.read.mixed_columns import Faults, column_of, faults_of, nuls, without
+from pipeline.read.mixed_columns import Faults, column_of, faults_of, stored_columns, without
 from pipeline.read.raw_batch import Geometry, Raw
 from pipeline.read.stored_types import Stored, look_at
 from pipeline.read.times import rounded
@@ -130,20 +130,17 @@ def _portions(rows: Iterable[tuple[Any, ...]], most: int) -> Iterator[list[tuple
 
 def _raw(row: Any, columns: Sequence[Sequence[object]], found: Stored, points: Points) -> Raw:
     """Put stored values together as a batch; a mapped value that is no text and no number spoils its row."""
-    words = {name: word for word, name in mapped(points.columns).items()}
-    arrays: dict[str, pa.Array] = {}
-    faults: list[tuple[str, Faults]] = []
-    for field, values in zip(found.schema, columns, strict=False):
-        if pa.types.is_boolean(field.type):
-            values = [None if value is None else value == 1 for value in values]
-        arrays[field.name], wrong = column_of(values, field.type, points.decimal or ".", points.encoding)
-        if field.name in words:
-            arrays[field.name] = without(arrays[field.name], wrong)
-            faults.append((words[field.name], wrong))
-        elif wrong:
-            faults.append((field.name, nuls(wrong)))
+    stored = ((field, _values(field, values)) for field, values in zip(found.schema, columns, strict=False))
+    arrays, faults = stored_columns(stored, points, points.encoding)
     geometry = _geometry(columns[-1], found) if found.layer.geometry is not None else None
     return Raw(arrays, row, faults_of(len(row), faults), geometry)
+
+
+def _values(field: pa.Field, stored: Sequence[object]) -> Sequence[object]:
+    """Return the values of a column, truth values as such: SQLite has numbers for them."""
+    if not pa.types.is_boolean(field.type):
+        return stored
+    return [None if value is None else value == 1 for value in stored]
 
 
 def _geometry(stored: Sequence[object], found: Stored) -> Geometry:

@@ -10,7 +10,9 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.job.model import Points
 from pipeline.read.delimited import trimmed
+from pipeline.read.mapping import mapped
 from pipeline.tables import TIME
 
 #: A double counts whole numbers up to here.
@@ -132,6 +134,27 @@ def without(column: pa.Array, faults: Faults) -> pa.Array:
 def nuls(faults: Faults) -> Faults:
     """Return what spoils a row also where its column is not mapped: a text that would be cut or altered on its way."""
     return {row: what for row, what in faults.items() if what.startswith(_NUL)}
+
+
+def stored_columns(
+    stored: Iterable[tuple[pa.Field, Sequence[object]]], points: Points, encoding: str | None = None
+) -> tuple[dict[str, pa.Array], list[tuple[str, Faults]]]:
+    """Return columns by their names, and the faults of each that spoil their rows, by our word for a mapped one.
+
+    Any fault of a mapped column does, of others only what would be cut or altered on its way. ``encoding`` as in
+    `column_of`.
+    """
+    words = {name: word for word, name in mapped(points.columns).items()}
+    arrays: dict[str, pa.Array] = {}
+    faults: list[tuple[str, Faults]] = []
+    for field, values in stored:
+        arrays[field.name], wrong = column_of(values, field.type, points.decimal or ".", encoding)
+        if field.name in words:
+            arrays[field.name] = without(arrays[field.name], wrong)
+            faults.append((words[field.name], wrong))
+        elif wrong:
+            faults.append((field.name, nuls(wrong)))
+    return arrays, faults
 
 
 def faults_of(rows: int, by_column: Iterable[tuple[str, Faults]]) -> pa.Array | None:

@@ -173,12 +173,7 @@ def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBesi
         return
     degrees = metre.degrees if how.position.from_geometry else how.position.words[0] == "longitude"
     read = _Cells(how.decimal, degrees and points.angles == "dms", how.headings)
-    if how.position.from_geometry and raw.geometry is not None:
-        plan = [raw.geometry.x[:MOST], raw.geometry.y[:MOST]]
-        height = read.numbers(raw.columns[names[2]]) if names[2] else raw.geometry.z[:MOST]
-    else:
-        plan = [read.coordinates(raw.columns[name], side) for name, side in zip(names[:2], _SIDES, strict=True)]
-        height = read.numbers(raw.columns[names[2]])
+    plan, height = _mapped(names, how.position.from_geometry, raw, read)
     in_plan = metres_of_degrees(plan[1]) if degrees else (metre.plan, metre.plan)
     where = plan[0] * in_plan[0], plan[1] * in_plan[1]
     readers = [
@@ -207,6 +202,17 @@ def _seconds(points: Points, source: Source, raw: Raw) -> Iterator[PositionsBesi
         yield PositionsBeside(
             one.columns, one.digit, one.mapped, one.how, rows, alike=True, values=one.values, difference=given
         )
+
+
+def _mapped(
+    names: Sequence[str], from_geometry: bool, raw: Raw, read: "_Cells"
+) -> tuple[tuple[Floats, Floats], Floats]:
+    """Return (n,) both coordinates in plan and the height of the first rows, as mapped by ``names``, in their units."""
+    if from_geometry and raw.geometry is not None:
+        height = read.numbers(raw.columns[names[2]]) if names[2] else raw.geometry.z[:MOST]
+        return (raw.geometry.x[:MOST], raw.geometry.y[:MOST]), height
+    plan = [read.coordinates(raw.columns[name], side) for name, side in zip(names[:2], _SIDES, strict=True)]
+    return (plan[0], plan[1]), read.numbers(raw.columns[names[2]])
 
 
 def _differences(

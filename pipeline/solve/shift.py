@@ -163,28 +163,8 @@ def derive_shifts(
     ``x - x_register = v``, stated shift ``d = stated + v``; each in the local east, north, up of its place, so that a
     component which is not held has no row.
     """
-    rotation = enu_rotation(marks.longitude, marks.latitude)
     control = np.flatnonzero(marks.held.any(axis=1))
-    on_marks = _stack(ties, setups)
-    rows = len(on_marks.mark)
-    turn = np.concatenate(
-        [rotation[on_marks.mark], rotation[control], enu_rotation(stated.longitude, stated.latitude)]
-    ).reshape(-1, 3, 3)
-    reduced = np.einsum("nij,nj->ni", rotation[on_marks.mark], marks.xyz[on_marks.mark] - on_marks.xyz)
-    sigma = np.concatenate([on_marks.precision.sigma, np.where(marks.held, marks.sigma, 1.0)[control], stated.sigma])
-    covariance = sigma[:, :, None] ** 2 * np.eye(3)
-    add_covariance(covariance[:rows], np.zeros((rows, 3)), on_marks.precision.correlated)
-    nobody = np.full(len(control), -1)
-    observations = Observations(
-        session=np.concatenate([on_marks.session, nobody, stated.session]),
-        mark=np.concatenate([on_marks.mark, control, np.full(len(stated.session), -1)]),
-        rotation=turn,
-        observed=np.concatenate([reduced, np.zeros((len(control), 3)), stated.shift]),
-        covariance=covariance,
-        present=np.concatenate(
-            [np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]
-        ),
-    )
+    observations = _observed(marks, _stack(ties, setups), control, stated)
     found = adjust(observations, sessions, len(marks.names))
     found = replace(found, shifts=np.round(found.shifts, _DECIMALS), marks=np.round(found.marks, _DECIMALS))
     alone = _without_stated(observations, len(stated.session), sessions, len(marks.names)) or found.ties
@@ -199,6 +179,32 @@ def derive_shifts(
         control=control,
         by_control=alone.session_position & alone.session_height,
         observations=observations,
+    )
+
+
+def _observed(
+    marks: NetworkMarks, on_marks: ReceiversOverMarks, control: Integers, stated: StatedShifts
+) -> Observations:
+    """Return the observations in the order of the model: on marks, (k,) control by the register, stated shifts."""
+    rotation = enu_rotation(marks.longitude, marks.latitude)
+    rows = len(on_marks.mark)
+    turn = np.concatenate(
+        [rotation[on_marks.mark], rotation[control], enu_rotation(stated.longitude, stated.latitude)]
+    ).reshape(-1, 3, 3)
+    reduced = np.einsum("nij,nj->ni", rotation[on_marks.mark], marks.xyz[on_marks.mark] - on_marks.xyz)
+    sigma = np.concatenate([on_marks.precision.sigma, np.where(marks.held, marks.sigma, 1.0)[control], stated.sigma])
+    covariance = sigma[:, :, None] ** 2 * np.eye(3)
+    add_covariance(covariance[:rows], np.zeros((rows, 3)), on_marks.precision.correlated)
+    nobody = np.full(len(control), -1)
+    return Observations(
+        session=np.concatenate([on_marks.session, nobody, stated.session]),
+        mark=np.concatenate([on_marks.mark, control, np.full(len(stated.session), -1)]),
+        rotation=turn,
+        observed=np.concatenate([reduced, np.zeros((len(control), 3)), stated.shift]),
+        covariance=covariance,
+        present=np.concatenate(
+            [np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]
+        ),
     )
 
 

@@ -14,6 +14,7 @@ import geopandas
 import numpy as np
 import pytest
 from closed_forms import WGS84, TransverseMercator
+from every import every
 from feet import FEET, METRES, NAVD88, NAVD88_SURVEY, SURVEY, state_plane, with_register
 from geographiclib.geodesic import Geodesic
 from numpy.testing import assert_allclose
@@ -241,10 +242,8 @@ def test_distances_against_the_geodesic(issued: tuple[Simulation, Path], tmp_pat
     found = hand_out(path, tmp_path / "m.csv")
     names = found.look.marks.names
     e2 = (2 - 1 / 298.257222101) / 298.257222101
-    for pair in found.pairs:
+    for pair in every(pair for pair in found.pairs if "TM1" not in (names[pair.first], names[pair.second])):
         (one, other) = (names[pair.first], names[pair.second])
-        if "TM1" in (one, other):
-            continue
         (lon1, lat1, h1), (lon2, lat2, h2) = job.marks.geographic(one), job.marks.geographic(other)
         line = Geodesic(6378137.0, 1 / 298.257222101).Inverse(lat1, lon1, lat2, lon2)
         w2 = 1 - e2 * math.sin(math.radians(lat1)) ** 2

@@ -18,6 +18,7 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+from every import every
 from format_layers import CARRIED, DATA_TO, checks, hostile, marks, points
 from pyproj import CRS
 
@@ -112,7 +113,7 @@ def test_extents_spatial_index_and_its_triggers(file: sqlite3.Connection) -> Non
     The index has single precision, rounded outwards.
     """
     triggers = {name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
-    for table, *extent in file.execute("SELECT table_name, min_x, min_y, max_x, max_y FROM gpkg_contents").fetchall():
+    for table, *extent in every(file.execute("SELECT table_name, min_x, min_y, max_x, max_y FROM gpkg_contents")):
         rows = file.execute(f'SELECT fid, geom FROM "{table}" WHERE geom IS NOT NULL ORDER BY fid').fetchall()
         index = file.execute(f'SELECT id, minx, miny, maxx, maxy FROM "rtree_{table}_geom" ORDER BY id').fetchall()
         assert [row[0] for row in index] == [fid for fid, _ in rows]
@@ -234,12 +235,12 @@ def test_proof_is_told_by_shape_and_by_word(file: sqlite3.Connection, layer: str
 
 def test_a_rule_for_all_others_is_not_shadowed_by_one_for_all(file: sqlite3.Connection) -> None:
     """OGC 02-070, 11.1: an ElseFilter takes what no other rule of its FeatureTypeStyle takes; a label takes all."""
-    for _, text in styles(file).values():
-        for one in ElementTree.fromstring(text).iter(f"{SLD}FeatureTypeStyle"):
+    for _, text in every(styles(file).values()):
+        for one in every(ElementTree.fromstring(text).iter(f"{SLD}FeatureTypeStyle")):
             asked = [(rule.find(f"{OGC}Filter"), rule.find(f"{SLD}ElseFilter")) for rule in one.iter(f"{SLD}Rule")]
             if any(other is not None for _, other in asked):
                 assert all(given is not None or other is not None for given, other in asked)
-        for rule in ElementTree.fromstring(text).iter(f"{SLD}Rule"):
+        for rule in every(ElementTree.fromstring(text).iter(f"{SLD}Rule")):
             kinds = [part.tag.removeprefix(SLD).removeprefix(OGC) for part in rule]
             order = ["Name", "Filter", "ElseFilter", "PointSymbolizer", "LineSymbolizer", "TextSymbolizer"]
             assert kinds == sorted(kinds, key=order.index) and len(kinds) == len(set(kinds))

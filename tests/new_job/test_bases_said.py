@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from every import every
 from folders_made import drafted
 
 from pipeline.new_job import new_job
@@ -53,7 +54,7 @@ def test_a_base_by_its_heading(heading: str, tmp_path: Path) -> None:
 def test_a_base_above_the_header_of_each_file(line: str, tmp_path: Path) -> None:
     draft = _draft(tmp_path, a=[line.format("BS01"), HEADINGS, *_rows(7)], b=[line.format("BS02"), HEADINGS, *_rows(9)])
     assert [session.base for session in draft.sessions] == ["BS01", "BS02"]
-    assert all(any("the file states" in note for note in block.notes) for block in draft.blocks)
+    assert all(any("the file states" in note for note in block.notes) for block in every(draft.blocks))
 
 
 def test_one_base_above_all_headers_is_one_session(tmp_path: Path) -> None:
@@ -66,7 +67,7 @@ def test_bases_above_headers_that_no_times_tell_apart_are_told(tmp_path: Path) -
         tmp_path, a=["# Basis: BS01", HEADINGS, *_rows(7)], b=["# Basis: BS02", HEADINGS, *_rows(7, minutes=1)]
     )
     assert [session.base for session in draft.sessions] == [""]
-    assert all(any("a column of base ids" in note for note in block.notes) for block in draft.blocks)
+    assert all(any("a column of base ids" in note for note in block.notes) for block in every(draft.blocks))
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """What height datums are for, and the order in which they are offered; clocks of the country at hand."""
 
 import pytest
+from every import every
 
 from pipeline.geodesy.registry import height_areas
 from pipeline.new_job.datum_uses import Extent, use_of
@@ -58,7 +59,7 @@ def test_the_national_come_before_the_local_and_the_global_last() -> None:
         "Lyttelton 1937 height, local (New Zealand, South Island)",
         "AVWS height, national (Australia)",
     ]
-    assert all(why.endswith(", global") for why in asked[4:-1])
+    assert all(why.endswith(", global") for why in every(asked[4:-1]))
 
 
 def test_a_datum_that_a_heading_names_is_first_all_the_same() -> None:

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from every import every
 from folders_made import drafted, job_of, lay, write
 
 from pipeline.new_job import new_job
@@ -30,7 +31,7 @@ def test_readings_that_two_exports_have_count_once(tmp_path: Path, decimals: int
     assert [(one.start, one.ties, one.checks) for one in twice.sessions] == [
         (one.start, one.ties, one.checks) for one in once.sessions
     ]
-    assert all(one.ties and one.checks for one in twice.sessions)
+    assert all(one.ties and one.checks for one in every(twice.sessions))
 
 
 def test_a_name_at_two_places_at_one_time_is_told(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from pyproj import CRS, Transformer
 
 from pipeline.geodesy.registry import frames_at, grids_at
@@ -107,7 +108,7 @@ def test_a_register_in_a_grid_from_another_meridian_is_offered_as_one_from_green
     """Of the zones of NTF (Paris) and of NGO 1948 (Oslo) that overlap at a place, the marks agree in one alone."""
     found = _grid(code, place, "EPSG:4326")
     assert f"(EPSG:{code}), counted from Greenwich" in str(found.state)
-    assert all(each.startswith("+proj=") and " on EPSG:" in each for each in found.codes)
+    assert all(each.startswith("+proj=") and " on EPSG:" in each for each in every(found.codes))
 
 
 def _fitting(code: int, place: tuple[float, float], degrees: str) -> list[int]:

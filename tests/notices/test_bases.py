@@ -32,7 +32,7 @@ def test_bases_where_the_log_says_are_left_in_peace(seed: int, tmp_path: Path) -
 def test_what_the_points_carry_stands_in_the_record(place: Place, tmp_path: Path) -> None:
     job = simulate(replace(SMALL, place=place))
     record = record_of(write(job, tmp_path))
-    for number, session in enumerate(record["sessions"]):
+    for number, session in enumerate(every(record["sessions"], SMALL.sessions)):
         (position,) = session["base_log"]["positions"]
         expected = [job.broadcast.places[number]]
         assert_allclose([[position[k] for k in ("longitude", "latitude", "height")]], expected, rtol=0, atol=1e-5)

@@ -41,5 +41,5 @@ def test_slips_of_the_hand(before: str, after: str, expected: Slip | None) -> No
 
 @pytest.mark.parametrize("written", ["1506852.462", "-43.7012", "312"])
 def test_each_way_of_mistyping_is_known_again_as_what_it_is(written: str) -> None:
-    for one in misread_numbers((written, "", "")):
+    for one in every(misread_numbers((written, "", ""))):
         assert slip(one.meant, written) is one.how

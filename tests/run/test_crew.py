@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from every import every
 from unlucky import dies, no_room, nothing, work
 
 from pipeline.run.crew import Crew
@@ -86,14 +87,14 @@ def test_where_no_process_can_be_started_every_piece_says_so(monkeypatch: pytest
 
     monkeypatch.setattr(Crew, "_start", refused)
     found = results("good 1", "good 2")
-    assert all(type(one) is Died and "could not be started" in str(one) for one in found)
+    assert all(type(one) is Died and "could not be started" in str(one) for one in every(found, 2))
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere each process loads what it needs")
 def test_what_all_processes_need_is_loaded_once() -> None:
     """The tests' own processes are forked from one that has loaded a run: none has to do it again."""
     found = results("loaded", "loaded", "loaded", workers=3)
-    assert all(good(one, "loaded") for one in found)
+    assert all(good(one, "loaded") for one in every(found, 3))
 
 
 def test_progress_is_told_across() -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.issue.over_critical import is_over, with_statistics
 from pipeline.issue.report.number_format import NONE, metres
 from pipeline.issue.report.row_choice import choose
-from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
+from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, position_columns, table
 from pipeline.issue.written_axes import axes_written
 from pipeline.words import MARKS_DRAWN, Holds, MarkStatus
 
@@ -66,9 +66,7 @@ def mark_tables(record: Record, package: str) -> list[Table]:
     """Return the tables of the marks: as adjusted, and as the register has them."""
     adjusted: list[Column[MarkRow]] = [
         name("Mark", "mark", names=True),
-        length("Easting", "easting"),
-        length("Northing", "northing"),
-        length("Height", "height"),
+        *position_columns(),
         length("95\u00a0%\u00a0h", "hu95"),
         length("95\u00a0%\u00a0v", "vu95"),
         Column("Status", "", lambda row: _status(row, off, new)),

@@ -26,6 +26,9 @@ _MARGIN, _LEAST = 0.06, 10.0
 #: A plan is cut where its outermost points make it so many times as wide as the middle 98 % of them.
 _FAR, _TAIL = 8.0, 1.0
 _MARKS, _LABELS = 600, 120
+#: The outlines of marks, around a place.
+_TRIANGLE, _SQUARE = "M{0:.1f} {1:.1f}m0-7l6 11h-12z", "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"
+_CROSS = "M{0:.1f} {1:.1f}m-10-10l20 20m0-20l-20 20"
 
 #: What a point of each kind is drawn as, in words and as path data: told apart without their colours too.
 SHAPES = {
@@ -129,12 +132,10 @@ def plan(record: Record, points: Thinned) -> PlanDrawing | None:
             for code, kind in enumerate(KINDS)
             if (data := _dots(frame, points, drawn & (points.kind == code), SHAPES[kind][1]))
         },
-        control=_symbols(frame, [mark for mark in kept if mark.kind == "control"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
-        check=_symbols(frame, [mark for mark in kept if mark.kind == "check"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
-        temporary=_symbols(
-            frame, [mark for mark in kept if mark.kind == "temporary"], "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"
-        ),
-        failed=_symbols(frame, [mark for mark in kept if mark.failing], "M{0:.1f} {1:.1f}m-10-10l20 20m0-20l-20 20"),
+        control=_symbols(frame, [mark for mark in kept if mark.kind == "control"], _TRIANGLE),
+        check=_symbols(frame, [mark for mark in kept if mark.kind == "check"], _TRIANGLE),
+        temporary=_symbols(frame, [mark for mark in kept if mark.kind == "temporary"], _SQUARE),
+        failed=_symbols(frame, [mark for mark in kept if mark.failing], _CROSS),
         labels=labels.placed,
         eastings=[
             (round(frame.place(at, 0)[0], 1), _round(at * across))

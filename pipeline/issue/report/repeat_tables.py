@@ -2,7 +2,7 @@
 
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.row_choice import choose
-from pipeline.issue.report.tables import Column, Table, difference, length, name, table, time
+from pipeline.issue.report.tables import Column, Table, difference_columns, name, table, time
 from pipeline.issue.row_types import RepeatRow
 
 #: Rows that the page has at the most.
@@ -20,12 +20,7 @@ def repeat_table(record: Record, package: str) -> Table | None:
         time("Observed", "observed_a"),
         name("Later in", "session_b"),
         time("Observed", "observed_b"),
-        difference("East", "d_east"),
-        difference("North", "d_north"),
-        length("Horiz.", "d_horizontal"),
-        difference("Height", "d_height"),
-        length("95\u00a0%\u00a0h", "hu95"),
-        length("95\u00a0%\u00a0v", "vu95"),
+        *difference_columns(),
     ]
     caption = "Pairs of readings that do not agree, later minus earlier, metres, with what is expected; times in UTC."
     chosen = choose(failing, lambda row: 1, most=_PAIRS)

@@ -8,7 +8,19 @@ from pipeline.issue.record_types import Record
 from pipeline.issue.report import word_meanings
 from pipeline.issue.report.number_format import clipped, many, metres, minute
 from pipeline.issue.report.row_choice import choose
-from pipeline.issue.report.tables import Column, Table, clocks, difference, length, name, number, table, time, words
+from pipeline.issue.report.tables import (
+    Column,
+    Table,
+    clocks,
+    difference,
+    difference_columns,
+    length,
+    name,
+    number,
+    table,
+    time,
+    words,
+)
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.session_types import BaseLog, Logged
 from pipeline.near import and_more
@@ -82,12 +94,7 @@ def check_table(record: Record, package: str) -> Table:
         name("Mark", "mark"),
         Column("Use", "", lambda row: f"{row['role']}, {row['place']}"),
         time("Observed", "observed", zone=record["local_clock"]),
-        difference("East", "d_east"),
-        difference("North", "d_north"),
-        length("Horiz.", "d_horizontal"),
-        difference("Height", "d_height"),
-        length("95\u00a0%\u00a0h", "hu95"),
-        length("95\u00a0%\u00a0v", "vu95"),
+        *difference_columns(),
         Column("Result", "t", result, strong=lambda row: row["passed"] is False),
     ]
     noted = any(row["role"] == Role.NOTED for row in record["checks"])

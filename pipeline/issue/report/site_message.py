@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from pipeline.issue.report.row_choice import choose
-from pipeline.issue.report.tables import Table, difference, length, name, table
+from pipeline.issue.report.tables import Table, difference, name, position_columns, table
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -60,9 +60,7 @@ def site_table(record: Record) -> Table | None:
         return None
     columns = [
         name("Mark", "mark", names=True),
-        length("Easting", "easting"),
-        length("Northing", "northing"),
-        length("Height", "height"),
+        *position_columns(),
         difference("Residual easting", "residual_east"),
         difference("Residual northing", "residual_north"),
         difference("Residual height", "residual_height"),

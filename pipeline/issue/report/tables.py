@@ -88,6 +88,23 @@ def difference(head: str, key: str) -> Column[Row]:
     return Column(head, "n", lambda row: signed(row[key]))
 
 
+def difference_columns() -> tuple[Column[Row], ...]:
+    """Return the columns of a difference of two positions, and of its 95 % uncertainties."""
+    return (
+        difference("East", "d_east"),
+        difference("North", "d_north"),
+        length("Horiz.", "d_horizontal"),
+        difference("Height", "d_height"),
+        length("95\u00a0%\u00a0h", "hu95"),
+        length("95\u00a0%\u00a0v", "vu95"),
+    )
+
+
+def position_columns() -> tuple[Column[Row], ...]:
+    """Return the columns of a position as issued."""
+    return length("Easting", "easting"), length("Northing", "northing"), length("Height", "height")
+
+
 def number(head: str, key: str) -> Column[Row]:
     """Return a column of counts."""
     return Column(head, "n", lambda row: count(row[key]))
