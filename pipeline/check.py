@@ -18,9 +18,10 @@ from pipeline.issue.field_shift_types import field_shift_message
 from pipeline.issue.folder.confirmation import confirmed
 from pipeline.issue.folder.intact import damage
 from pipeline.issue.report.site_message import localisation
+from pipeline.notices.after_run import notes as after_notes
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
-from pipeline.notices.unknown_marks import peg_notes
+from pipeline.notices.plain_datum_steps import plain_datum_notes
 from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
@@ -28,7 +29,7 @@ from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
-from pipeline.solve.taken_out import recorded, taken_out_notes
+from pipeline.solve.taken_out import recorded
 from pipeline.words import counted
 
 
@@ -81,13 +82,13 @@ def check_job(path: Path) -> Checked:
     history.refuse()
     number, drawn = newest.record["issue"] + 1 if newest else 1, history.drawn_from
     taken_out = tuple(field_shift_message(one, number) for one in recorded(examined.survey, solved, number))
-    odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))
+    after = after_notes(examined.survey, solved, tuple(plain_datum_notes(examined.survey, solved)))
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
     before = before_notes(examined, drawn.record if drawn else None, shown)
     before += name_notes(examined.survey, solved)
     beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
     ahead = date_ahead_notes(examined.survey.data_to)
-    notes = (*ahead, *carried, *looked_into, *odd, *beside, *before)
+    notes = tuple(dict.fromkeys((*ahead, *carried, *looked_into, *after, *beside, *before)))
     return Checked(
         examined.survey, (*doubts, *notes, *_damaged(newest, drawn, examined.survey, solved)), doubts, taken_out
     )

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import geopandas
@@ -12,10 +13,12 @@ import pytest
 from command import SMALL, failing, process, spoiled, tiedown, untied
 from issued import current_issue, everything_below
 from running import replace_in
-from simulate import Simulation, simulate
+from simulate import Plan, Simulation, simulate
 from typer.main import get_command
 from typer.testing import CliRunner
 
+from pipeline import run_job
+from pipeline.check import check_job
 from pipeline.cli.main import app
 from pipeline.issue.folder.publish import job_lock
 
@@ -32,6 +35,36 @@ def test_run_says_by_its_exit_code_what_became_of_a_job(
         assert "issue 001" in found.stdout and found.stderr == ""
     else:
         assert found.stdout == "" and "CM9" in found.stderr
+
+
+def _none_tied(job: Simulation) -> None:
+    job.job["session"][0]["ties"] = []
+
+
+def _confirmed_in_vain(job: Simulation) -> None:
+    job.job["checks"] = {"confirmed": ["datum"]}
+
+
+def _switched_unseen(job: Simulation) -> None:
+    start = job.job["session"][0]["start"] + timedelta(hours=4)
+    vector = {"east": 1.4, "north": -2.2, "up": 7.5}
+    job.correct_in_field(0, start, **vector)
+    job.job["session"][0]["field_shift"] = {"from": start, **vector}
+
+
+@pytest.mark.parametrize("change", [_none_tied, _confirmed_in_vain, _switched_unseen])
+def test_check_tells_what_a_run_would_note_of_its_sessions(
+    change: Callable[[Simulation], None], tmp_path: Path
+) -> None:
+    """So that nobody has to make an issue to hear of it; but for what is wholly held back, which a run counts."""
+    job = simulate(Plan(sessions=2, points=12, noise=False))
+    change(job)
+    path = job.write(tmp_path)
+    warned = check_job(path).warnings
+    notes = run_job(path, dry_run=True).record["notes"]
+    ours = [note for note in notes if "rows are held back" not in note]
+    assert ours and [note for note in ours if note not in warned] == []
+    assert len(set(warned)) == len(warned)
 
 
 def test_a_point_held_back_for_another_reason_is_no_exit_3(tmp_path: Path) -> None:
