@@ -34,8 +34,9 @@ _TORN = (
     " delimiter in a cell. If it is not a reading, ignore this; otherwise export the file again"
 )
 _TORN_BY_BLANKS = (
-    "the row does not have as many cells as the header; with columns separated by blanks an empty cell is lost: export"
-    " with another delimiter, such as ';' or a tab, and quote cells that contain it"
+    "the row does not have as many cells as the header; with columns separated by blanks an empty cell is lost, and a"
+    " blank in a name parts it in two: export with another delimiter, such as ';' or a tab, and quote cells that"
+    " contain it"
 )
 
 

@@ -101,6 +101,6 @@ def torn_note(look: FileLook) -> str | None:
     return (
         f"{look.shown}:{look.torn[0]}: {many} of the first {len(next(iter(look.columns.values()), []))}"
         f" {plural(len(look.torn), 'has', 'have')} not as many cells as the header, this one first, and cannot be read:"
-        " where blanks separate the columns an empty cell is lost; export with another delimiter, such as ';' or a"
-        " tab"
+        " where blanks separate the columns an empty cell is lost, and a blank in a name parts it in two; export with"
+        " another delimiter, such as ';' or a tab"
     )

@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.odd_text import look_of_time
+from pipeline.files.odd_text import look_of_time, odd_time
 from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
 from pipeline.geodesy.units import METRES
 from pipeline.job.time_format import likely_formats
@@ -97,7 +97,9 @@ def check_times(source: Source, first: list[Raw]) -> None:
         raise Unusable(line, f'the time "{found}" is not ISO 8601, nor are the others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""
-    raise Unusable(line, what, f"state time_format as the times are written{perhaps}")
+    # nobody can state what none says, such as a month in another language
+    why = "" if odd_time(found).statable else look_of_time(found).seems
+    raise Unusable(line, what, why or f"state time_format as the times are written{perhaps}")
 
 
 def _check_days(time_format: str | None, raw: Raw, cells: pa.Array) -> None:

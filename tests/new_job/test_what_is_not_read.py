@@ -166,7 +166,7 @@ def test_rows_between_blanks_with_an_empty_cell_are_told(tmp_path: Path) -> None
     answer(Path(started.path), {**HEIGHT, **({"ties": ""} if any("ties" in key for key in asked) else {})})
     record = run_job(started.path, dry_run=True).record
     (note,) = [note for note in record["notes"] if "held back as unreadable" in note]
-    assert "an empty cell is lost" in note and "check decimal" not in note
+    assert "an empty cell is lost, and a blank in a name parts it in two" in note and "check decimal" not in note
 
 
 @pytest.mark.parametrize(("form", "month"), [("%d {} %Y %H:%M:%S", "août"), ("%d. {} %Y %H:%M:%S", "Mai")])
