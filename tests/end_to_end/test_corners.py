@@ -12,6 +12,7 @@ import pytest
 from closed_forms import GRS80, WGS84, move, to_geocentric, utm
 from every import every
 from issued import off_truth
+from least_job import COLUMNS, write_job
 from numpy.testing import assert_allclose
 from running import published_record, replace_in, rewrite_export, run_simulated, run_written
 from simulate import Place, Plan, simulate
@@ -180,27 +181,11 @@ def test_the_ordnance_surveys_test_points_come_out_as_published(real_grids: Path
     assert len(points) > 20
     lines = [f"{row['point']},2026-05-01T10:{number:02d}:00Z,{row['etrs89_lat_deg']},{row['etrs89_lon_deg']},"
              f"{row['ellipsoidal_height_m']},fix" for number, row in enumerate(points)]  # fmt: skip
-    (tmp_path / "points.csv").write_text("\n".join(["P,T,Lat,Lon,H,S", *lines]) + "\n")
-    (tmp_path / "job.toml").write_text(
-        """[job]
-name = "network"
-folder = "out"
-[target]
-grid = "EPSG:27700"
-height = "EPSG:5701"
-[source]
-crs = "EPSG:4937"
-[[points]]
-files = ["points.csv"]
-columns = { name = "P", time = "T", latitude = "Lat", longitude = "Lon", height = "H", solution = "S" }
-[[session]]
-name = "day"
-start = 2026-05-01T09:00:00Z
-end = 2026-05-01T12:00:00Z
-shift = "none"
-"""
-    )
-    issue = run_written(tmp_path / "job.toml")
+    (tmp_path / "points.csv").write_text("\n".join(["Point,Time,Lat,Lon,H,S", *lines]) + "\n")
+    target = {"grid": "EPSG:27700", "height": "EPSG:5701"}
+    columns, days = COLUMNS | {"solution": "S"}, ("2026-05-01T09:00Z", "2026-05-01T12:00Z")
+    path = write_job(tmp_path, "EPSG:4937", target, file="points.csv", columns=columns, days=days, shift="none")
+    issue = run_written(path)
     assert len(issue.points.rows) == len(points)
     published = [[float(row[k]) for k in ("osgb_east_m", "osgb_north_m", "ortho_height_m")] for row in points]
     assert_allclose(issue.points.xyz()[:, :2], np.array(published)[:, :2], rtol=0, atol=8e-3)
@@ -212,32 +197,16 @@ def test_each_point_is_brought_from_a_moving_datum_at_its_own_time(tmp_path: Pat
     """ITRF2014 into GDA2020, which drift apart by 7 cm a year: against PROJ with the decimal year of each reading."""
     times = [dt.datetime(2021, 7, 1, tzinfo=dt.UTC), dt.datetime(2026, 7, 1, tzinfo=dt.UTC)]
     lines = [f"P{n},{time.isoformat()},-33.5,149.1,700.0,fix" for n, time in enumerate(times)]
-    (tmp_path / "points.csv").write_text("\n".join(["P,T,Lat,Lon,H,S", *lines]) + "\n")
-    (tmp_path / "job.toml").write_text(
-        """[job]
-name = "moving"
-folder = "out"
-[target]
-grid = "EPSG:7855"
-height = "ellipsoid"
-[source]
-crs = "EPSG:7912"
-[[points]]
-files = ["points.csv"]
-columns = { name = "P", time = "T", latitude = "Lat", longitude = "Lon", height = "H", solution = "S" }
-[[session]]
-name = "years"
-start = 2020-01-01T00:00:00Z
-end = 2027-01-01T00:00:00Z
-shift = "none"
-"""
-    )
-    issue = run_written(tmp_path / "job.toml")
+    (tmp_path / "points.csv").write_text("\n".join(["Point,Time,Lat,Lon,H,S", *lines]) + "\n")
+    columns, days = COLUMNS | {"solution": "S"}, ("2020-01-01T00:00Z", "2027-01-01T00:00Z")
+    grid = {"grid": "EPSG:7855"}
+    path = write_job(tmp_path, "EPSG:7912", grid, file="points.csv", columns=columns, days=days, shift="none")
+    issue = run_written(path)
     step = pyproj.Transformer.from_crs("EPSG:7912", "EPSG:7843", always_xy=True, allow_ballpark=False)
-    grid = pyproj.Transformer.from_crs("EPSG:7844", "EPSG:7855", always_xy=True)
+    to_grid = pyproj.Transformer.from_crs("EPSG:7844", "EPSG:7855", always_xy=True)
     expected = []
     for year in (2021 + 181 / 365, 2026 + 181 / 365):
         lon, lat, height, _ = step.transform(149.1, -33.5, 700.0, year)
-        expected.append([*grid.transform(lon, lat), height])
+        expected.append([*to_grid.transform(lon, lat), height])
     assert_allclose(issue.points.xyz(), expected, rtol=0, atol=2e-4)
     assert 0.25 < np.hypot(*(issue.points.xyz()[1] - issue.points.xyz()[0])[:2]) < 0.4

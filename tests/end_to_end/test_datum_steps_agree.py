@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from issued import current_issue
+from least_job import write_job
 from pyproj import Transformer
 from simulate_plan import GRS80, move
 
@@ -35,9 +36,8 @@ def write(
     degrees: bool,
     grid: str = AMERSFOORT,
     height: str = "ellipsoid",
-    target: str = "",
-    session: str = 'ties = [{ point = "T1", mark = "CM1" }]',
     register_height: str = "ellipsoid",
+    **target: float,
 ) -> Path:
     """Lay down a job: T1 on CM1, C1 on CM2, the point P1; exports all off by one vector, the base's error."""
     known = truth()
@@ -55,38 +55,11 @@ def write(
         high = level if register_height != "ellipsoid" else up
         marks.append(f"{name},{lon:.10f},{lat:.10f},{high}" if degrees else f"{name},{east:.5f},{north:.5f},{high:.5f}")
     (folder / "register.csv").write_text("\n".join(marks) + "\n")
-    path = folder / "job.toml"
-    path.write_text(f"""
-[job]
-name = "steps"
-folder = "out"
-[target]
-grid = "{grid}"
-height = "{height}"
-{target}
-[source]
-crs = "{source}"
-time_zone = "UTC"
-[[points]]
-files = ["rover.csv"]
-[points.columns]
-name = "Point"
-time = "Time"
-longitude = "Lon"
-latitude = "Lat"
-height = "H"
-[control]
-file = "register.csv"
-crs = "{control}"
-height = "{register_height}"
-[[session]]
-name = "day"
-start = 2026-03-02T07:00:00Z
-end = 2026-03-02T17:00:00Z
-{session}
-checks = [{{ point = "C1", mark = "CM2" }}]
-""")
-    return path
+    control_table = {"file": "register.csv", "crs": control, "height": register_height}
+    frame = {"grid": grid, "height": height, **target}
+    return write_job(
+        folder, source, frame, file="rover.csv", control=control_table, ties=[("T1", "CM1")], checks=[("C1", "CM2")]
+    )
 
 
 @pytest.fixture(autouse=True)
@@ -130,14 +103,14 @@ def test_a_register_called_wgs_84_is_refused_where_a_better_way_differs(tmp_path
 
 def test_a_larger_error_may_be_allowed(tmp_path: Path) -> None:
     """What is allowed is still told."""
-    path = write(tmp_path, "EPSG:4979", AMERSFOORT, degrees=False, target="max_transform_error = 1.0")
+    path = write(tmp_path, "EPSG:4979", AMERSFOORT, degrees=False, max_transform_error=1.0)
     record = run_job(path, dry_run=True).record
     assert any("ETRS89" in note and "mm" in note for note in record["notes"])
 
 
 def test_a_limit_below_what_varies_refuses_a_tied_session(tmp_path: Path) -> None:
     with pytest.raises(JobError):
-        run_job(write(tmp_path, "EPSG:4979", AMERSFOORT, degrees=False, target="max_transform_error = 0.01"))
+        run_job(write(tmp_path, "EPSG:4979", AMERSFOORT, degrees=False, max_transform_error=0.01))
 
 
 @pytest.mark.parametrize("control", ["EPSG:4258", "EPSG:4326"])

@@ -2,10 +2,12 @@
 
 import random
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from issued import current_issue
+from least_job import write_job
 from pyproj import CRS, Transformer
 
 from pipeline import run_job
@@ -16,31 +18,6 @@ GRIDS = {3123: (121.0, 14.6), 31256: (16.4, 48.2), 5235: (80.6, 7.3)}
 #: Datums for which no ellipsoidal heights are registered, with a grid in which is issued, and a place [deg].
 CARRIED = {4253: (32651, (121.0, 14.6)), 4298: (29873, (115.0, 5.5)), 4301: (32654, (139.7, 35.7))}
 _BASE = (1.1e-5, -0.8e-5, 2.9)
-
-_JOB = """
-[job]
-name = "classical"
-folder = "out"
-[target]
-grid = "EPSG:{grid}"
-height = "ellipsoid"
-[source]
-crs = "EPSG:4979"
-time_zone = "UTC"
-[[points]]
-files = ["obs.csv"]
-columns = {{ name = "Point", time = "Time", longitude = "Lon", latitude = "Lat", height = "H" }}
-[control]
-file = "control.csv"
-crs = "{crs}"
-height = "ellipsoid"
-[[session]]
-name = "day"
-start = 2026-03-12T00:00:00Z
-end = 2026-03-12T23:00:00Z
-ties = [{{ point = "K0", mark = "K0" }}]
-checks = [{{ point = "K1", mark = "K1" }}, {{ point = "K2", mark = "K2" }}]
-"""
 
 
 def ran(folder: Path, grid: int, heights: str, degrees: int | None = None) -> tuple[Outcome, dict[str, float]]:
@@ -66,13 +43,14 @@ def ran(folder: Path, grid: int, heights: str, degrees: int | None = None) -> tu
         else:
             truth[name] = own
         x, y, h = (at + by for at, by in zip((x, y, h), _BASE, strict=True))
-        rows.append(f"{name},2026-03-12T0{number}:00:00Z,{x:.9f},{y:.9f},{h:.4f}")
+        rows.append(f"{name},2026-03-02T0{number}:00:00Z,{x:.9f},{y:.9f},{h:.4f}")
     head = "mark,longitude,latitude" if degrees or heights == "all" else "mark,easting,northing"
     (folder / "control.csv").write_text("\n".join([f"{head},ellipsoid_height", *marks]), encoding="utf-8")
     (folder / "obs.csv").write_text("\n".join(["Point,Time,Lon,Lat,H", *rows]), encoding="utf-8")
-    job = folder / "job.toml"
     crs = "EPSG:4979" if heights == "all" else f"EPSG:{degrees or grid}"
-    job.write_text(_JOB.format(grid=grid, crs=crs), encoding="utf-8")
+    control = {"file": "control.csv", "crs": crs, "height": "ellipsoid"}
+    occupied: dict[str, Any] = {"ties": [("K0", "K0")], "checks": [("K1", "K1"), ("K2", "K2")]}
+    job = write_job(folder, "EPSG:4979", {"grid": f"EPSG:{grid}"}, file="obs.csv", control=control, **occupied)
     return run_job(job), truth
 
 

@@ -3,36 +3,13 @@
 from pathlib import Path
 
 import pytest
+from least_job import write_job
 
 from pipeline import run_job
 from pipeline.new_job import new_job
 from pipeline.problems import JobError
 
 _TABLE = "mark,easting,northing,height\nA,1000.0,2000.0,3.0\nB,1001.0,2001.0,3.1\n"
-
-_JOB = """
-[job]
-name = "formats"
-folder = "out"
-[target]
-grid = "EPSG:32632"
-height = "ellipsoid"
-[source]
-crs = "EPSG:4979"
-time_zone = "UTC"
-[[points]]
-files = ["{name}"]
-columns = {{ name = "Point", time = "Time", longitude = "Lon", latitude = "Lat", height = "H" }}
-[control]
-file = "{name}"
-crs = "EPSG:32632"
-height = "ellipsoid"
-[[session]]
-name = "day"
-start = 2026-03-12T00:00:00Z
-end = 2026-03-12T23:00:00Z
-ties = [{{ point = "K0", mark = "K0" }}]
-"""
 
 
 @pytest.mark.parametrize(
@@ -52,8 +29,8 @@ def test_exports_and_registers_are_refused_with_what_a_draft_says(
     name: str, content: bytes, way: str, tmp_path: Path
 ) -> None:
     (tmp_path / name).write_bytes(content)
-    job = tmp_path / "job.toml"
-    job.write_text(_JOB.format(name=name), encoding="utf-8")
+    control = {"file": name, "crs": "EPSG:32632", "height": "ellipsoid"}
+    job = write_job(tmp_path, "EPSG:4979", {"grid": "EPSG:32632"}, file=name, control=control, ties=[("K0", "K0")])
     with pytest.raises(JobError) as error:
         run_job(job)
     ending = Path(name).suffix
