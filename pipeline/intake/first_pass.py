@@ -27,6 +27,7 @@ from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.job_area import area_of
 from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
+from pipeline.intake.long_breaks import LongBreak, long_breaks
 from pipeline.intake.mean_rows import MeanRows, Means
 from pipeline.intake.missing_digits import Missing, MissingDigits
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
@@ -114,6 +115,7 @@ class FirstPass(Struct, frozen=True):
         poles: with which pole heights readings were made.
         field_points: the points of each field shift's session and receiver, by time.
         stretches: rows of a session in which another position of them is off by one vector.
+        long_breaks: breaks of hours in the readings of sessions.
     """
 
     rows: tuple[int, ...]
@@ -164,6 +166,7 @@ class FirstPass(Struct, frozen=True):
     poles: PoleLog = field(default_factory=PoleLog)
     field_points: tuple[FieldPoints, ...] = ()
     stretches: tuple[StretchBeside, ...] = ()
+    long_breaks: tuple[LongBreak, ...] = ()
 
     def export_of(self, numbers: Integers) -> Integers:
         """Return the exports of rows of the job, by their numbers, in whatever shape these have."""
@@ -311,6 +314,7 @@ class _Gatherer:
             poles=self.poles,
             field_points=field_points(rows, once, self.prepared.field_windows, bases),
             stretches=stretches_beside(rows, self.prepared.exports),
+            long_breaks=long_breaks(rows, once, self.prepared.windows),
         )
 
     def _candidates(self, judged: _Judged) -> tuple[pa.Table, Rare, Elsewhere]:

@@ -18,6 +18,7 @@ from pipeline.near import and_more, listed
 from pipeline.notices.carried_shifts import carried_shift_notes
 from pipeline.notices.changed_settings import setting_notes
 from pipeline.notices.dependent_checks import dependent_check_notes
+from pipeline.notices.open_overnight import overnight_notes
 from pipeline.notices.other_instruments import instrument_notes
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.uncovered_marks import uncovered_notes
@@ -52,6 +53,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *_untied(survey, solved),
         *uncovered_notes(survey, solved),
         *dependent_check_notes(survey, solved),
+        *overnight_notes(survey, solved),
         *_idle_confirmations(survey, solved),
         *_moved_by_ties(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
