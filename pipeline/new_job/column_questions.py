@@ -95,6 +95,8 @@ def meaning_questions(one: FileFound) -> list[Question]:
     shown = one.look.named(one.mapped.columns)
     return [
         replace(each, candidates=tuple(replace(way, value=value_text(shown[each.key])) for way in each.candidates))
+        if each.key in shown
+        else each
         for each in one.mapped.asks
     ]
 

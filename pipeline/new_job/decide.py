@@ -9,6 +9,7 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.bases_above import with_bases_above
+from pipeline.new_job.bases_unheaded import ask_unheaded_bases
 from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places_note
 from pipeline.new_job.control_section import draft_register, draft_target, is_ellipsoidal, with_levels
@@ -17,7 +18,7 @@ from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
 from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.file_positions import geometries_of, moved, sample_of, tables_of, together
+from pipeline.new_job.file_positions import RegisterRead, geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
@@ -89,13 +90,15 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     if register and is_ellipsoidal(register):
         above = ellipsoid_state(register, read, some, inside.exports, grid)
         draft.control["height"] = with_levels(above, draft.control["height"], register)
-    datum_texts = [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
     twice = [positions_in_doubt(one) for one in inside.exports]
-    _add_blocks(draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, datum_texts)
-    draft_source(draft, on_clock := on_one_clock(clocks))
-    draft.solutions = solutions(Counter(word for word in read.solution if word), _open_pages(inside.exports))
     marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
     both = ReadingsAndMarks(read, together(tables, grid), moved(tables, grid), marks, some)
+    ask_unheaded_bases(inside.exports[:rovers], clocks[:rovers], both)
+    _add_blocks(
+        draft, zip(inside.exports, clocks, tables, logs, twice, strict=True), grid, _datum_texts(register, inside)
+    )
+    draft_source(draft, on_clock := on_one_clock(clocks))
+    draft.solutions = solutions(Counter(word for word in read.solution if word), _open_pages(inside.exports))
     if table is not None and (table := fit(draft, table, read, grid.place)) is not None:
         draft.notes += table.notes
         ask_clock(draft, table, grid.place, read.time)
@@ -105,6 +108,11 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     ask_whether_register(draft, inside, register, read, some)
     _note_unread(draft, inside, read, twice)
     return draft
+
+
+def _datum_texts(register: RegisterRead | None, inside: Contents) -> list[str]:
+    """Return the texts that may name a height datum: headings of the register, names of geoid grids."""
+    return [*(register.found.look.names if register else ()), *(shown for shown, _ in inside.geoids)]
 
 
 def _logs_last(exports: Sequence[FileFound]) -> tuple[list[FileFound], list[Question | None]]:

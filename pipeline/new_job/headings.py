@@ -1,9 +1,12 @@
 """Common headings of the columns of exports and registers, in many languages; generic words only."""
 
+from functools import lru_cache
+
 from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.files.hemisphere_headings import side_in_heading, without_side
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
+from pipeline.new_job.headings_otherwise import in_languages, uncut
 from pipeline.read import correction_headings, pole_headings
 from pipeline.read.correction_headings import bare as bare  # as all of this room take it from here
 from pipeline.read.correction_headings import without_brackets
@@ -211,7 +214,24 @@ def says_height(heading: str) -> bool:
 
 
 def rank(word: str, heading: str) -> int | None:
-    """Return how plainly a heading says one of our words, 0 the plainest; None where it does not."""
+    """Return how plainly a heading says one of our words, 0 the plainest; None where it does not.
+
+    One that is cut, or in two languages, says what all of its known parts do.
+    """
+    ranks = [_rank(word, each) for each in said_as(heading)]
+    return None if None in ranks else max((each for each in ranks if each is not None), default=None)
+
+
+@lru_cache(maxsize=4096)
+def said_as(heading: str) -> tuple[str, ...]:
+    """Return what a heading says as known ones do: itself, what it is cut from, or its parts in several languages."""
+    if _is_known(heading):
+        return (heading,)
+    whole = uncut(heading, _MEANINGS)
+    return (whole,) if whole else in_languages(heading, _is_known) or (heading,)
+
+
+def _rank(word: str, heading: str) -> int | None:
     if (axis := axis_of(heading)) is not None:
         return 0 if word == axis[0] else None
     called, bared = CALLED[word], bare(heading)
@@ -229,8 +249,16 @@ def words_compared(heading: str) -> list[str]:
 
 def is_known(heading: str) -> bool:
     """Tell whether a heading is the usual one of anything."""
+    said = said_as(heading)
+    return _is_known(said[0]) and any(all(_rank(word, each) is not None for each in said) for word in CALLED)
+
+
+def _is_known(heading: str) -> bool:
     return bare(heading) in _EVERY or axis_of(heading) is not None or _of_grid(heading) in _PLAN
 
 
 _PLAN = frozenset((*CALLED["easting"], *CALLED["northing"]))
 _EVERY = frozenset(heading for headings in CALLED.values() for heading in headings)
+_MEANINGS = {bare(heading): frozenset([kind.name]) for kind, headings in USUAL.items() for heading in headings} | {
+    heading: frozenset(word for word, headings in CALLED.items() if heading in headings) for heading in sorted(_EVERY)
+}

@@ -1,5 +1,6 @@
 """Tells from the heading of a height column, if all its words are known, what its heights refer to."""
 
+from pipeline.new_job.headings import said_as
 from pipeline.read.height_headings import HeightKind, read_height_heading
 
 _SAYS = {HeightKind.ELLIPSOIDAL: "ellipsoid", HeightKind.LEVEL: "level", HeightKind.HEIGHT: ""}
@@ -8,10 +9,15 @@ _SAYS = {HeightKind.ELLIPSOIDAL: "ellipsoid", HeightKind.LEVEL: "level", HeightK
 def height_said(heading: str) -> str | None:
     """Return what a heading says of heights: "ellipsoid", "level" (above a height datum), ""; None for no height.
 
-    What stands in brackets counts: "Height (ellipsoidal)", "Z [NAVD88, ft]".
+    What stands in brackets counts: "Height (ellipsoidal)", "Z [NAVD88, ft]". One that is cut, or of which one language
+    alone is known, says what that does.
     """
     said = read_height_heading(heading)
-    return _SAYS.get(said.kind) if said.whole else None
+    if said.whole:
+        return _SAYS.get(said.kind)
+    others = [read_height_heading(part) for part in said_as(heading) if part != heading]
+    kinds = {_SAYS.get(each.kind) if each.whole else None for each in others}
+    return kinds.pop() if len(kinds) == 1 else None
 
 
 def is_separation(heading: str) -> bool:

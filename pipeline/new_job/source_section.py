@@ -14,7 +14,13 @@ def on_one_clock(clocks: Sequence[ClockState]) -> bool:
 
 
 def _meaning(state: State) -> object:
-    return state.value if isinstance(state, Known) else None if state is None else state.candidates
+    """Return what two states have in common that are one: a value, or a question of the same answers.
+
+    What speaks for an answer is of each file's own rows. A question without answers is what it says.
+    """
+    if isinstance(state, Question):
+        return (state.key, [(each.key, each.value) for each in state.candidates] or state.asks)
+    return state.value if isinstance(state, Known) else None
 
 
 def draft_source(draft: Draft, on_clock: bool) -> None:
@@ -34,10 +40,14 @@ def draft_source(draft: Draft, on_clock: bool) -> None:
 
 
 def add_block(draft: Draft, block: Block) -> None:
-    """Put an export's block into a draft, or the export into a block of others that are read alike."""
+    """Put an export's block into a draft, or the export into a block of others that are read alike.
+
+    Files of one layout are asked about once, in the words of the first. What is noted of others alone names them.
+    """
     same = next((each for each in draft.blocks if _alike(each, block)), None)
     if same is not None:
         same.files += block.files
+        same.notes += [f"{block.files[0]}: {note}" for note in block.notes if note not in same.notes]
     else:
         draft.blocks.append(block)
 
@@ -45,6 +55,6 @@ def add_block(draft: Draft, block: Block) -> None:
 def _alike(one: Block, other: Block) -> bool:
     def shape(block: Block) -> list[object]:
         said = [(key, _meaning(state)) for key, state in block.states.items()]
-        return [block.columns, said, block.layer, block.notes, block.asks]
+        return [block.columns, said, block.layer, list(map(_meaning, block.asks))]
 
     return shape(one) == shape(other)
