@@ -30,7 +30,8 @@ _ONE = 0.05
 _ONE_STEP = 0.02
 #: The part of a vector that the accuracy of the way between two datums may be, so that it tells anything.
 _PART = 0.1
-_AXES = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
+#: The columns of positions in a register, by the kind of its CRS.
+AXES = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
 
 
 class _Moved(Struct, frozen=True):
@@ -95,13 +96,13 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
     register = survey.register
     if register is None or base["control"] != control_used(survey.job):
         return None
-    axes, before = _AXES[register.kind], {row["mark"]: dict(row) for row in base["register"]}
+    axes, before = AXES[register.kind], {row["mark"]: dict(row) for row in base["register"]}
     was, now = list[tuple[float, ...]](), list[tuple[float, ...]]()
     try:
         for row in rows:
             if (then := before.get(row["mark"])) is not None:
-                was.append(tuple(_number(then[axis]) for axis in axes))
-                now.append(tuple(_number(dict(row)[axis]) for axis in axes))
+                was.append(tuple(number_written(then[axis]) for axis in axes))
+                now.append(tuple(number_written(dict(row)[axis]) for axis in axes))
     except (KeyError, ValueError):  # not held, or written in another way
         return None
     if len(was) < _SEVERAL:
@@ -115,7 +116,7 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
     return moved if far and moved.lies_at(other - moved.vector / to_metres, _ONE) else None
 
 
-def _number(written: object) -> float:
+def number_written(written: object) -> float:
     """Return a coordinate as the register writes it, with a point or a comma; raises `ValueError` for another text."""
     return float(str(written).replace(",", "."))
 
@@ -132,7 +133,9 @@ def _risen(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> tuple[
     used = [(before[row["mark"]], row) for row in rows if row["mark"] in before]
     held = [pair for pair in used if all(row["holds"] != Holds.POSITION and row["height"] for row in pair)]
     try:
-        steps = [(_number(now["height"]) - _number(was["height"])) * register.unit[2] for was, now in held]
+        steps = [
+            (number_written(now["height"]) - number_written(was["height"])) * register.unit[2] for was, now in held
+        ]
     except ValueError:  # written in another way
         return None
     step = float(np.median(steps)) if len(steps) >= _SEVERAL else 0.0

@@ -9,10 +9,12 @@ from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
+from pipeline.reissue.left_unmoved import left_unmoved_notes
 from pipeline.reissue.moved_register import moved_register
 from pipeline.reissue.occupations_before import Asked
 from pipeline.reissue.own_marks import own_marks
 from pipeline.reissue.returned import of_sessions, unread_notes
+from pipeline.reissue.revision_undone import undone_notes
 from pipeline.reissue.shortened import shortened
 from pipeline.reissue.silenced_since import silenced_notes
 from pipeline.reissue.unjudged import asked_since, unjudged_doubts
@@ -75,5 +77,6 @@ def of_shifts(
         notes += frame_notes(last.record, survey, adjusted, now)
     of_register, told = moved_register(history, survey, now.register)
     of_own, noted = own_marks(history, survey, adjusted)
+    told += (*undone_notes(history, survey, now.register), *left_unmoved_notes(history, survey, now.register))
     silenced = silenced_notes(asked.newest.record, survey, adjusted.doubts)
     return Remembered((*unjudged, *of_frames, *of_register, *of_own), (*notes, *told, *noted, *silenced))
