@@ -8,6 +8,7 @@ from pipeline.examine.much_held import much_held, without_rows
 from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_notes, power_notes
 from pipeline.examine.old_corrections import old_correction_notes
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
+from pipeline.examine.registers_beside import register_beside_notes
 from pipeline.examine.stated_precisions import (
     coarse_sigma_notes,
     coarse_solution_notes,
@@ -32,6 +33,7 @@ def file_notes(survey: Survey) -> list[str]:
         *hill_notes(survey),
         *unmatched_file_notes(survey),
         *unread_notes(survey),
+        *register_beside_notes(survey),
     ]
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     held = much_held(survey.prepared, survey.first_pass, survey.clock_offset)

@@ -49,10 +49,10 @@ def unread_notes(survey: Survey) -> Iterator[str]:
     known = KnownRows(survey.exports)
     for (folder, block), export in folders.items():
         alike = _alike(Path(folder), export, set(read))
-        named = _named_by_jobs(loaded.path, Path(folder)) if alike else None  # mostly nothing is
+        named = named_by_jobs(loaded.path, Path(folder)) if alike else None  # mostly nothing is
         if named is None:
             continue
-        others = (path for path in alike if not _is_one_of(path, named))
+        others = (path for path in alike if not is_one_of(path, named))
         others = (path for path in others if not _is_copy(path, read) and not known.has_all(path, export.points))
         names = [one_line(path.name) for path in others]
         if names:
@@ -91,7 +91,7 @@ def _columns(path: Path, points: Points) -> tuple[str, ...]:
     return tuple(open_sheet(path, points, 1).schema.names) if path.stat().st_size <= MUCH else ()
 
 
-def _named_by_jobs(job_file: Path, folder: Path) -> list[tuple[Path, str]] | None:
+def named_by_jobs(job_file: Path, folder: Path) -> list[tuple[Path, str]] | None:
     """Return the files and patterns, each with where it counts from, that a job file names and others do beside it.
 
     Also those of the job files of a ``folder``. None where too many lie there.
@@ -108,7 +108,7 @@ def _named_by_jobs(job_file: Path, folder: Path) -> list[tuple[Path, str]] | Non
     return named
 
 
-def _is_one_of(path: Path, named: Sequence[tuple[Path, str]]) -> bool:
+def is_one_of(path: Path, named: Sequence[tuple[Path, str]]) -> bool:
     """Tell whether a file is one that some pattern names."""
     real = Path(os.path.realpath(path))
     for folder, text in named:

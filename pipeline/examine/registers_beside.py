@@ -1,0 +1,156 @@
+"""Says which tables beside the register have its marks with other coordinates: it, or they, may be out of date.
+
+Where a job file of the same folder names such a table, it is that job's; one that is of an earlier year by its name, or
+that is called old, is what a revision left behind.
+"""
+
+import os
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats
+from pipeline.control import Register, read_register
+from pipeline.control.table_form import Form
+from pipeline.examine.unread_beside import is_one_of, named_by_jobs
+from pipeline.files.file_patterns import temporary
+from pipeline.files.regular_files import check_regular
+from pipeline.geodesy.units import lengths
+from pipeline.intake.survey import Survey
+from pipeline.letter_case import folded
+from pipeline.limits import LOOKED_AT
+from pipeline.near import and_more, listed
+from pipeline.problems import Problems
+from pipeline.read.sources import TEXT
+from pipeline.sphere import DEGREE
+from pipeline.visible import one_line
+from pipeline.words import counted, plural
+
+#: Tables that are read, bytes up to which one is, and those that are told. Ours, no source.
+_READ, _BYTES, _TOLD = 20, 1 << 20, 3
+#: Marks with other coordinates from which on a table is another state of the register; a slip is of one or two.
+_SEVERAL = 3
+#: Metres: half of them differ by less, else the table counts in another system, or has other marks of those names.
+_NEAR = 1.0
+#: Columns of what was measured: such a table has readings on the marks. Also of what an issue says of them.
+_MEASURED = frozenset({"time", "observed", "date_time", "session", "role", "point"})
+_YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
+_OLD = re.compile(r"(?<![^\W\d_])(?:old|older|former|previous|superseded|obsolete|backup|bak)(?![^\W\d_])")
+
+
+def register_beside_notes(survey: Survey) -> Iterator[str]:
+    """Yield which tables in the register's folder have three of its marks, or more, with other coordinates."""
+    loaded, control, register = survey.prepared.loaded, survey.job.control, survey.register
+    if control is None or register is None or len(register.names) < _SEVERAL:
+        return
+    found = [
+        (path, *differs)
+        for path in _tables(control.file, {os.path.realpath(export.path) for export in survey.exports})
+        if (differs := _differs(register, _read(survey, path))) is not None
+    ]
+    named = named_by_jobs(loaded.path, control.file.parent) if found else None
+    if named is None:
+        return
+    told = [one for one in found if not is_one_of(one[0], named)]
+    for path, marks, most in told[:_TOLD]:
+        file, line = loaded.recorded_at("control", "file")
+        yield (
+            f"{file}:{line}: {one_line(path.name)} beside {one_line(control.file.name)} has"
+            f" {counted(len(marks), 'mark')} of it ({listed(map(one_line, marks[:_SEVERAL]))}"
+            f"{and_more(len(marks) - _SEVERAL)}) with other coordinates, by up to {most:.3f} m: make sure that"
+            f" {one_line(control.file.name)} is the newer one"
+        )
+    if len(told) > _TOLD:
+        more = len(told) - _TOLD
+        yield f"{more} more {plural(more, 'table', 'tables')} beside the register {plural(more, 'has', 'have')} so too"
+
+
+def _tables(register: Path, exports: set[str]) -> list[Path]:
+    """Return the texts beside a register that may be one; what cannot be looked at is left out."""
+    real, year = os.path.realpath(register), _year(register)
+    try:
+        with os.scandir(register.parent) as there:
+            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(TEXT))
+    except OSError:
+        return []
+    kept = []
+    for path in map(Path, seen):
+        earlier = year is not None and (other := _year(path)) is not None and other < year
+        hidden = temporary(str(path)) or path.name.startswith(".")
+        if hidden or earlier or _OLD.search(folded(path.stem)) or os.path.realpath(path) in {real, *exports}:
+            continue
+        with suppress(OSError, ValueError):
+            check_regular(path)
+            if path.stat().st_size <= _BYTES:
+                kept.append(path)
+    return kept[:_READ]
+
+
+def _year(path: Path) -> int | None:
+    """Return the last year that a file's name has."""
+    years = _YEAR.findall(path.stem)
+    return int(years[-1]) if years else None
+
+
+def _read(survey: Survey, path: Path) -> Register | None:
+    """Return a table read as the register is, None where it is none."""
+    control, register = survey.job.control, survey.register
+    assert control is not None and register is not None
+    try:
+        found = read_register(
+            path,
+            Problems(),
+            kind=register.kind,
+            ellipsoid=control.height == "ellipsoid",
+            lengths=lengths(control.crs, control.units, control.height),
+            form=Form.from_control(control),
+        )
+    except (OSError, ValueError):
+        return None
+    measured = found is not None and any(_MEASURED & {folded(name) for name in others} for others in found.others)
+    return None if measured else found
+
+
+def _differs(register: Register, other: Register | None) -> tuple[Sequence[str], float] | None:
+    """Return which marks another table has with other coordinates, and by how much at the most [m]; None: too few."""
+    if other is None:
+        return None
+    places = {name: number for number, name in enumerate(other.names)}
+    common = [(here, places[name]) for here, name in enumerate(register.names) if name in places]
+    if len(common) < _SEVERAL:
+        return None
+    ours, theirs = (np.array(each) for each in zip(*common, strict=True))
+    off = np.abs(_metres(other, register)[theirs] - _metres(register, register)[ours])
+    rounding = np.array([_rounding(register, other, *pair) for pair in common]) * _to_metres(register)
+    differing: Flags = (off > 1.1 * rounding).any(axis=1)  # NaN, of what one does not give, is no difference
+    size = np.sqrt(np.nansum(off**2, axis=1))[differing]
+    if len(size) < _SEVERAL or float(np.median(size)) > _NEAR:
+        return None
+    return [register.names[here] for here in ours[differing]], float(size.max())
+
+
+def _to_metres(register: Register) -> Floats:
+    """Return (3,) metres in one metre, or degree, of the coordinates."""
+    if register.kind != "geographic":
+        return np.ones(3)
+    return np.array([DEGREE * np.cos(np.radians(np.nanmean(register.second))), DEGREE, 1.0])
+
+
+def _metres(of: Register, scale: Register) -> Floats:
+    """Return (R, 3) coordinates in metres, along the meridian and across it where they are degrees."""
+    return np.column_stack([of.first, of.second, of.third]) * _to_metres(scale)
+
+
+def _rounding(one: Register, other: Register, here: int, there: int) -> list[float]:
+    """Return of each coordinate half a unit of the last digit that both write, in metres or degrees."""
+    pairs = zip(one.written[here], other.written[there], one.unit, strict=True)
+    return [0.5 * 10.0 ** -min(_decimals(first), _decimals(second)) * abs(unit) for first, second, unit in pairs]
+
+
+def _decimals(text: str) -> int:
+    """Return how many decimals a number has."""
+    return len(text.strip().replace(",", ".").partition(".")[2])

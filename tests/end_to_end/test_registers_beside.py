@@ -1,0 +1,114 @@
+"""A table beside the register that has its marks with other numbers: one of the two is out of date."""
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from running import record_of
+from simulate import Plan, simulate
+
+from pipeline import check_job, run_job
+
+TOLD = "with other coordinates, by up to"
+
+
+def day(folder: Path) -> Path:
+    return simulate(Plan(sessions=1, points=12, checks=2, marks=5)).write(folder)
+
+
+def beside(path: Path, name: str, by: float, marks: int = 5, digits: int = 4) -> None:
+    """Lay a register beside the one that is used, of which some marks have another northing and height."""
+    heading, *rows = (path.parent / "register.csv").read_text(encoding="utf-8").splitlines()
+    lines = [heading]
+    for number, row in enumerate(rows):
+        cells = row.split(",")
+        for at in (1, 2, 3):
+            off = by if number < marks and at > 1 else 0.0
+            cells[at] = f"{float(cells[at]) + off:.{digits}f}"
+        lines.append(",".join(cells))
+    (path.parent / name).write_text("\n".join([*lines, ""]), encoding="utf-8")
+
+
+def told(path: Path) -> list[str]:
+    return [note for note in record_of(path)["notes"] if TOLD in note]
+
+
+@pytest.mark.parametrize("name", ["register-2026.csv", "Register 2.csv", "control.txt"])
+@pytest.mark.parametrize(("by", "marks"), [(0.015, 5), (-0.009, 3), (0.4, 5)])
+def test_another_state_of_the_register_is_named(by: float, marks: int, name: str, tmp_path: Path) -> None:
+    path = day(tmp_path)
+    beside(path, name, by, marks)
+    (note,) = told(path)
+    assert note.startswith(f"{path.name}:") and f": {name} beside register.csv has {marks} marks of it" in note
+    assert f"by up to {abs(by) * 2**0.5:.3f} m" in note
+    assert [what for what in check_job(path).warnings if TOLD in what]
+
+
+def a_copy(path: Path) -> None:
+    shutil.copy(path.parent / "register.csv", path.parent / "register-copy.csv")
+
+
+def fewer_digits(path: Path) -> None:
+    beside(path, "for the map.csv", 0.0, digits=2)
+
+
+def one_mark_mistyped(path: Path) -> None:
+    beside(path, "register-x.csv", 0.5, marks=1)
+
+
+def another_system(path: Path) -> None:
+    beside(path, "marks-other-datum.csv", 187.0)
+
+
+def called_old(path: Path) -> None:
+    for name in ("register_old.csv", "Register-BACKUP.csv", "old register.txt"):
+        beside(path, name, 0.02)
+
+
+def of_another_job(path: Path) -> None:
+    beside(path, "register-2.csv", 0.02)
+    text = path.read_text(encoding="utf-8").replace('"register.csv"', '"register-2.csv"')
+    (path.parent / "tuesday.toml").write_text(text, encoding="utf-8")
+
+
+def measured(path: Path) -> None:
+    beside(path, "occupied.csv", 0.02)
+    text = (path.parent / "occupied.csv").read_text(encoding="utf-8").replace("hu95", "time", 1)
+    (path.parent / "occupied.csv").write_text(text, encoding="utf-8")
+
+
+def no_table(path: Path) -> None:
+    (path.parent / "remarks.txt").write_text("north gate was closed\n", encoding="utf-8")
+    (path.parent / "photo.csv").write_bytes(bytes(range(256)))
+    (path.parent / "empty.csv").write_bytes(b"")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [a_copy, fewer_digits, one_mark_mistyped, another_system, called_old, of_another_job, measured, no_table],
+)
+def test_what_else_lies_there_is_let_be(change: Callable[[Path], None], tmp_path: Path) -> None:
+    path = day(tmp_path)
+    change(path)
+    assert told(path) == []
+
+
+def test_an_earlier_year_is_what_a_revision_left(tmp_path: Path) -> None:
+    path = day(tmp_path)
+    beside(path, "register-2025.csv", 0.02)
+    text = path.read_text(encoding="utf-8")
+    shutil.move(tmp_path / "register.csv", tmp_path / "register-2026.csv")
+    path.write_text(text.replace('"register.csv"', '"register-2026.csv"'), encoding="utf-8")
+    assert told(path) == []
+    path.write_text(text.replace('"register.csv"', '"register-2025.csv"'), encoding="utf-8")
+    assert len(told(path)) == 1
+
+
+def test_issues_in_csv_beside_the_register_are_let_be(tmp_path: Path) -> None:
+    path = day(tmp_path)
+    path.write_text(path.read_text(encoding="utf-8") + '\n[issue]\nformats = ["csv"]\n', encoding="utf-8")
+    assert run_job(path).issued
+    for made in (tmp_path / "out" / "current").glob("*.csv"):
+        shutil.copy(made, tmp_path / made.name)
+    assert told(path) == []
