@@ -30,6 +30,7 @@ from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.long_breaks import LongBreak, long_breaks
 from pipeline.intake.mean_rows import MeanRows, Means
 from pipeline.intake.missing_digits import Missing, MissingDigits
+from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.pasted_cells import Pasted, PastedCells
@@ -110,6 +111,7 @@ class FirstPass(Struct, frozen=True):
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
         sorted: rows of which one coordinate seems to have been sorted alone.
+        moved: rows with the height, or the place, of the row beside them.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
         poles: with which pole heights readings were made.
@@ -161,6 +163,7 @@ class FirstPass(Struct, frozen=True):
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
     sorted: tuple[SortedRows, ...] = ()
+    moved: tuple[MovedCells, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
     poles: PoleLog = field(default_factory=PoleLog)
@@ -232,6 +235,7 @@ class _Gatherer:
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
         self.sorted = SortedColumns()
+        self.moved = MovedColumns()
         self.hemispheres = Hemispheres()
         self.poles = PoleLog()
         self.order = RowOrder(prepared.exports, sieve.index)
@@ -309,6 +313,7 @@ class _Gatherer:
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
             sorted=tuple(self.sorted.found),
+            moved=tuple(self.moved.found),
             steps=steps,
             hemispheres=self.hemispheres,
             poles=self.poles,
@@ -370,6 +375,7 @@ class _Gatherer:
         self.pasted.take(batch, number, export, sound)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
+        self.moved.take(batch, number, export, sound & ~candidate)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)
         self.files.take(batch, number, export, sifted, signs)

@@ -1,0 +1,106 @@
+"""Heights and places that were moved by one row in a spreadsheet, in a batch of readings, and honest days like it."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pytest
+
+from pipeline.arrays import Flags, Floats
+from pipeline.intake.moved_cells import MovedCells, MovedColumns
+from pipeline.job.model import Columns, Points
+from pipeline.read.exports import Export
+
+COUNT = 120
+
+
+def looked_at(place: Floats) -> list[MovedCells]:
+    """Return what is found in one batch of an export with (n, 3) eastings, northings and heights [m]."""
+    columns = Columns(name="Name", time="Time", height="H", easting="E", northing="N")
+    points = Points(files=("rover.csv",), crs="EPSG:32633", columns=columns)
+    batch = pa.RecordBatch.from_pydict(
+        {**dict(zip(("first", "second", "third"), place.T, strict=True)), "source_row": np.arange(len(place)) + 2}
+    )
+    sound: Flags = np.isfinite(place).all(axis=1)
+    found = MovedColumns()
+    found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound)
+    return found.found
+
+
+def hills(seed: int) -> Floats:
+    """Return (n, 3) a walk over hills with a noise of two centimetres."""
+    random = np.random.default_rng(seed)
+    east, north = np.cumsum(random.normal(0.0, 7.0, (2, COUNT)), axis=1)
+    up = 300.0 + 12.0 * np.sin(east / 37.0) * np.cos(north / 29.0) + random.normal(0.0, 0.02, COUNT)
+    return np.column_stack([east, north, up]).round(4)
+
+
+def moved(place: Floats, axes: list[int], down: bool, blank: bool) -> Floats:
+    """Return places with cells of columns moved in rows 40 to 80, the first repeated or left blank."""
+    place = place.copy()
+    cells = place[40:80, axes]
+    if down:
+        place[41:80, axes] = cells[:-1]
+    else:
+        place[40:79, axes] = cells[1:]
+    if blank:
+        place[40 if down else 79, axes] = np.nan
+    return place
+
+
+@pytest.mark.parametrize(("axes", "blank"), [([2], False), ([2], True), ([0, 1], True)])
+@pytest.mark.parametrize("down", [True, False])
+def test_cells_moved_by_a_row_are_found(axes: list[int], blank: bool, down: bool) -> None:
+    for seed in range(5):
+        (one,) = looked_at(moved(hills(seed), axes, down, blank))
+        assert (one.plan, one.blank, one.down) == (axes == [0, 1], blank, down)
+        assert one.trace == (42 if down else 81 if blank else 80)
+        assert 30 <= one.count <= 50
+
+
+def flat(random: np.random.Generator) -> Floats:
+    east, north = np.cumsum(random.normal(0.0, 7.0, (2, COUNT)), axis=1)
+    return np.column_stack([east, north, 100.0 + random.normal(0.0, 0.02, COUNT)])
+
+
+def water(random: np.random.Generator) -> Floats:
+    along = np.arange(COUNT) * 9.0
+    return np.column_stack([along, 20.0 * np.sin(along / 90.0), 50.0 + random.normal(0.0, 0.006, COUNT)])
+
+
+def pins(random: np.random.Generator) -> Floats:
+    pin = np.column_stack([random.uniform(0.0, 80.0, (12, 2)), random.normal(60.0, 2.0, 12)])
+    return np.tile(pin, (COUNT // 12, 1)) + random.normal(0.0, 0.005, (COUNT, 3))
+
+
+def sections(random: np.random.Generator) -> Floats:
+    section, point = np.divmod(np.arange(COUNT), 6)
+    across = np.array([-9.0, -5.0, -1.0, 1.0, 5.0, 9.0])[point]
+    up = 200.0 + 0.4 * section - 0.1 * (np.abs(across) > 6.0) * 15.0
+    return np.column_stack([20.0 * section, across, up + random.normal(0.0, 0.01, COUNT)])
+
+
+def plane(random: np.random.Generator) -> Floats:
+    row, column = np.divmod(np.arange(COUNT), 12)
+    return np.column_stack([10.0 * column, 10.0 * row, 100.0 + 0.3 * column + 0.01 * row])
+
+
+def white(random: np.random.Generator) -> Floats:
+    return np.column_stack([random.uniform(0.0, 200.0, (COUNT, 2)), random.normal(100.0, 5.0, COUNT)])
+
+
+@pytest.mark.parametrize("ground", [flat, water, pins, sections, plane, white])
+@pytest.mark.parametrize("trace", ["blank height", "blank place", "equal heights"])
+def test_a_row_without_a_height_or_two_with_one_are_nothing_on_honest_days(
+    ground: Callable[[np.random.Generator], Floats], trace: str
+) -> None:
+    for seed in range(3):
+        random = np.random.default_rng(seed)
+        place = ground(random)
+        at = int(random.integers(20, COUNT - 20))
+        if trace == "equal heights":
+            place[at + 1, 2] = place[at, 2]
+        else:
+            place[at, [2] if trace == "blank height" else [0, 1]] = np.nan
+        assert looked_at(place.round(3)) == []
