@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Floats
 from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.job.model import Columns, Points
 from pipeline.read.exports import Export
@@ -22,7 +22,7 @@ def looked_at(place: Floats) -> list[MovedCells]:
     batch = pa.RecordBatch.from_pydict(
         {**dict(zip(("first", "second", "third"), place.T, strict=True)), "source_row": np.arange(len(place)) + 2}
     )
-    sound: Flags = np.isfinite(place).all(axis=1)
+    sound = np.asarray(np.isfinite(place).all(axis=1))
     found = MovedColumns()
     found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound)
     return found.found
