@@ -104,3 +104,11 @@ def test_a_row_without_a_height_or_two_with_one_are_nothing_on_honest_days(
         else:
             place[at, [2] if trace == "blank height" else [0, 1]] = np.nan
         assert looked_at(place.round(3)) == []
+
+
+@pytest.mark.parametrize("axes", [[2], [0, 1]])
+def test_one_height_that_is_far_out_is_not_explained_by_a_row_without_a_number(axes: list[int]) -> None:
+    place = hills(3)
+    place[80, 2] += 80.0
+    place[60, axes] = np.nan
+    assert looked_at(place) == []
