@@ -25,6 +25,7 @@ from pipeline.intake.headed_sides import HeadedSide, find_sides
 from pipeline.intake.hemispheres import Hemispheres
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.job_area import area_of
+from pipeline.intake.late_rows import late_notes
 from pipeline.intake.leaps import leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.long_breaks import LongBreak, long_breaks
@@ -336,6 +337,7 @@ class _Gatherer:
             *judged.implausible.notes,
             *self.placeholders.notes(self.prepared.exports),
             *switch_notes(judged.rows, judged.once, self.prepared),
+            *late_notes(judged.rows, judged.once, self.prepared),
             *leap_notes(judged.rows, judged.once, steps, self.prepared.exports, self.files.logs),
         )
 

@@ -21,7 +21,7 @@ from pipeline.read.exports import Export
 _LEAST, _MOST, _AROUND = 7, 64, 75
 #: By how much more likely the ground is with the heights moved back, as a natural logarithm: in all, and by
 #: row, since sections that are walked across a slope are a little so for any rows. Ours, no source.
-_SURE, _EACH = 15.0, 0.7
+_SURE, _EACH = 20.0, 0.7
 #: The part of that by which rows beside them may become more likely too, moved likewise.
 _BESIDE = 0.25
 #: How far heights are alike, in usual distances to the nearest place; what part of their spread is noise.
@@ -132,6 +132,7 @@ def _more_likely(
         place_lost: rows left out for that their place was lost; where none was, the last height of each stretch was.
     """
     cases, moved_back, out = list[int](), list[Floats](), list[list[int]]()
+    other_out: list[list[int]] = []
     for number, (begin, count) in enumerate(stretches):
         moved = begin + step * np.arange(count)
         beyond, ends = int(moved[-1]) + step, (int(moved[0]), int(moved[-1]))
@@ -141,14 +142,20 @@ def _more_likely(
         heights[moved] = place[moved + back, 2]
         cases.append(number)
         moved_back.append(heights)
-        out.append(sorted({*missing, *(place_lost or [beyond])}))
+        # the last height of moved places has none: it, and the one before it, would be explained away by that
+        end = int(moved[-1])
+        out.append(sorted({*missing, *place_lost, end}) if place_lost else sorted({*missing, beyond}))
+        other_out.append(sorted({*missing, *place_lost, end - step}) if place_lost else out[-1])
     more = np.full(len(stretches), -np.inf)
     # a row that lacks its height is the one beyond of a stretch that ends before it
     for size in {len(rows) for rows in out}:
         which = [at for at, rows in enumerate(out) if len(rows) == size]
         left_out = np.array([out[at] for at in which])
         likely = ground.likely(np.array([moved_back[at] for at in which]), left_out)
-        more[[cases[at] for at in which]] = likely - ground.likely(place[None, :, 2], left_out)
+        as_is = ground.likely(place[None, :, 2], left_out)
+        if place_lost:
+            as_is = np.maximum(as_is, ground.likely(place[None, :, 2], np.array([other_out[at] for at in which])))
+        more[[cases[at] for at in which]] = likely - as_is
     return more
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Floats
 from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.job.model import Columns, Points
 from pipeline.read.exports import Export
@@ -22,7 +22,7 @@ def looked_at(place: Floats) -> list[MovedCells]:
     batch = pa.RecordBatch.from_pydict(
         {**dict(zip(("first", "second", "third"), place.T, strict=True)), "source_row": np.arange(len(place)) + 2}
     )
-    sound: Flags = np.isfinite(place).all(axis=1)
+    sound = np.asarray(np.isfinite(place).all(axis=1))
     found = MovedColumns()
     found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound)
     return found.found
@@ -104,3 +104,11 @@ def test_a_row_without_a_height_or_two_with_one_are_nothing_on_honest_days(
         else:
             place[at, [2] if trace == "blank height" else [0, 1]] = np.nan
         assert looked_at(place.round(3)) == []
+
+
+@pytest.mark.parametrize("axes", [[2], [0, 1]])
+def test_one_height_that_is_far_out_is_not_explained_by_a_row_without_a_number(axes: list[int]) -> None:
+    place = hills(3)
+    place[80, 2] += 80.0
+    place[60, axes] = np.nan
+    assert looked_at(place) == []
