@@ -33,6 +33,8 @@ from pipeline.words import Doubt, Role, Verdict, counted, plural
 _FINEST = 1.1e-3
 #: Metres by which two numbers of one place, worked out by two versions or written in another unit, may differ.
 _ROUNDED = 1e-4
+#: Metres within which the checks on one mark alone agree with it where the job is computed, written to the millimetre.
+_ALONE = 6e-4
 #: Issues back to which it is asked since when the job uses a mark. Ours.
 _BACK = 20
 #: Marks by which the other occupations of a session prove it without those that it gave.
@@ -63,7 +65,10 @@ def own_marks(history: History, survey: Survey, adjusted: Adjusted) -> tuple[tup
     if register is None or newest is None:
         return (), ()
     copied = {one.mark: one for one in _copied(history, newest, survey, adjusted, register)}
-    if not copied or _computed(adjusted, {register.names[mark] for mark in copied}):
+    noisy = _noisy(adjusted, {register.names[mark] for mark in copied})
+    if noisy is None:
+        copied = {mark: one for mark, one in copied.items() if not _was_revised(one, register)}
+    if not copied or noisy is False:
         return (), ()
     doubts, notes = list[Doubtful](), list[str]()
     shown, elsewhere = Path(register.shown).name, dict[int, list[str]]()
@@ -107,16 +112,25 @@ def _verdict(one: _Copied) -> str | None:
     return next((s["verdict"] for s in one.issue["sessions"] if s["session"] == one.point.session), None)
 
 
-def _computed(adjusted: Adjusted, copied: set[str]) -> bool:
-    """Tell whether checks on two other marks agree as only those of a computed job do, which has no noise."""
+def _noisy(adjusted: Adjusted, copied: set[str]) -> bool | None:
+    """Tell whether occupations of other marks scatter as measured ones do, and not as those of a computed job.
+
+    Returns None where no other mark checks the job: then nothing tells the two apart.
+    """
     occupations = adjusted.occupations
-    of = [
-        role is Role.CHECK and mark not in copied and not temporary
-        for role, mark, temporary in zip(occupations.roles, occupations.marks, occupations.temporary, strict=True)
-    ]
+    pairs = zip(occupations.marks, occupations.temporary, strict=True)
+    of = np.array([mark not in copied and not temporary for mark, temporary in pairs], bool)
+    checks = of & np.array([role is Role.CHECK for role in occupations.roles], bool)
+    marks = {mark for mark, one in zip(occupations.marks, checks.tolist(), strict=True) if one}
     off = np.abs(occupations.compared.vectors[of])
-    marks = {mark for mark, one in zip(occupations.marks, of, strict=True) if one}
-    return len(marks) > 1 and bool(off[np.isfinite(off)].max(initial=0.0) <= COMPUTED)
+    if bool(off[np.isfinite(off)].max(initial=0.0) > (COMPUTED if len(marks) > 1 else _ALONE)):
+        return True
+    return False if marks else None
+
+
+def _was_revised(one: _Copied, register: Register) -> bool:
+    """Tell whether the issue that gave a mark's coordinates knew it at others: a surveyor may have put it right."""
+    return any(row["mark"] == register.names[one.mark] for row in one.issue["checks"])
 
 
 def _copied(
