@@ -65,7 +65,9 @@ def own_marks(history: History, survey: Survey, adjusted: Adjusted) -> tuple[tup
     if register is None or newest is None:
         return (), ()
     copied = {one.mark: one for one in _copied(history, newest, survey, adjusted, register)}
-    noisy = _noisy(adjusted, {register.names[mark] for mark in copied})
+    # an issue's own ties agree with what it gave, whoever checks on them
+    ties = {row["mark"] for one in copied.values() for row in one.issue["checks"] if row["role"] == Role.TIE}
+    noisy = _noisy(adjusted, {register.names[mark] for mark in copied} | ties)
     if noisy is None:
         copied = {mark: one for mark, one in copied.items() if not _was_revised(one, register)}
     if not copied or noisy is False:
@@ -112,14 +114,14 @@ def _verdict(one: _Copied) -> str | None:
     return next((s["verdict"] for s in one.issue["sessions"] if s["session"] == one.point.session), None)
 
 
-def _noisy(adjusted: Adjusted, copied: set[str]) -> bool | None:
-    """Tell whether occupations of other marks scatter as measured ones do, and not as those of a computed job.
+def _noisy(adjusted: Adjusted, aside: set[str]) -> bool | None:
+    """Tell whether occupations of all marks but some scatter as measured ones do, and not as those of a computed job.
 
     Returns None where no other mark checks the job: then nothing tells the two apart.
     """
     occupations = adjusted.occupations
     pairs = zip(occupations.marks, occupations.temporary, strict=True)
-    of = np.array([mark not in copied and not temporary for mark, temporary in pairs], bool)
+    of = np.array([mark not in aside and not temporary for mark, temporary in pairs], bool)
     checks = of & np.array([role is Role.CHECK for role in occupations.roles], bool)
     marks = {mark for mark, one in zip(occupations.marks, checks.tolist(), strict=True) if one}
     off = np.abs(occupations.compared.vectors[of])

@@ -113,6 +113,17 @@ def test_a_mark_of_a_session_that_was_not_proven_is_noted_in_others(tmp_path: Pa
     assert "session-02" in note and "session-01" in note and "unchecked" in note
 
 
+def test_a_mark_put_right_in_a_computed_job_is_no_doubt(tmp_path: Path) -> None:
+    """Without noise the observed coordinates of a mark are those that it has: a check that failed passes then."""
+    job = day(noise=False, wrong=False)
+    job.mistype("CM2", "easting", 0.8)
+    job.job["session"][0]["checks"] = [{"point": "S01-C1", "mark": "CM2"}]
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    job.mistype("CM2", "easting", -0.8)
+    second = run_job(job.write(tmp_path))
+    assert (second.exit_code, doubts(second), told(second)) == (0, [], [])
+
+
 def test_honest_marks_are_left_alone(tmp_path: Path) -> None:
     """Published marks that were points before, measured with noise; the same without; and another name of the tie's."""
     for noise in (True, False):
