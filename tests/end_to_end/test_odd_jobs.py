@@ -18,7 +18,8 @@ from pipeline import run_job
 def test_an_odd_file_gives_a_proven_issue(tmp_path: Path, name: str) -> None:
     raw = tmp_path / "raw"
     raw.mkdir()
-    copyfile(FOLDER / name, raw / name)  # alone: others of that folder have the same columns
+    for each in (name, "register.csv"):  # alone: others of that folder have the same columns
+        copyfile(FOLDER / each, raw / each)
     (tmp_path / "job.toml").write_text(job_text(name, files="raw/"), encoding="utf-8")
     outcome = run_job(tmp_path / "job.toml", dry_run=True)
     rows = outcome.record["rows"]
