@@ -85,3 +85,10 @@ def test_honest_days_of_few_are_quiet() -> None:
     sites = np.repeat([[0.0, 0.0], [2_000.0, 0.0], [0.0, 0.0]], 5, axis=0) + street(15)
     assert found(sites[[0, 1, 5, 6, 10, 11, 2, 7, 12]]) == []  # two sites, by turns
     assert found(street(7) + np.where(np.arange(7)[:, None] == 3, 1_112.0, 0.0)) == []  # too few to have a usual way
+
+
+def test_a_building_of_three_is_no_digit() -> None:
+    """Few points, a third of them at another building due north, and back: that is where somebody went."""
+    corners = np.array([[0.0, 0.0], [12.0, 0.0], [12.0, 9.0], [0.0, 9.0], [6.0, 4.0]])
+    plan = np.concatenate([corners, corners + [30.0, 640.0], corners + [40.0, -20.0]])
+    assert found(plan) == []
