@@ -13,9 +13,9 @@ _RUN, _RUNS = 10, 3
 #: The part of a jump by which the way back may miss the way there, and by which either may leave its own axis.
 _BACK, _AXIS = 0.2, 0.1
 #: Readings from which on there is a usual way from one to the next. Of fewer, down to so many, a jump is a large part:
-#: half of the ways are the usual ones, it stands out by far more, and a run is one of so many of them at the most: one
-#: building of three is where somebody went.
-_ENOUGH, _FEW, _PART_OF_FEW = 20, 8, 8
+#: half of the ways are the usual ones, it stands out by far more, and a run has fewer readings: one building of three
+#: is where somebody went.
+_ENOUGH, _FEW, _RUN_OF_FEW = 20, 8, 2
 _TIMES_OF_FEW, _LEAST_OF_FEW = 20.0, 500.0
 
 
@@ -38,7 +38,7 @@ def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers
     if len(places) >= _ENOUGH:
         limit = max(_TIMES * float(np.quantile(length[~to_mark], 0.9)), _LEAST)
     else:
-        most = len(places) // _PART_OF_FEW
+        most = _RUN_OF_FEW
         limit = max(_TIMES_OF_FEW * float(np.median(length[~to_mark])), _LEAST_OF_FEW)
     far = np.flatnonzero(length > limit)
     if len(far) < 2:

@@ -90,5 +90,5 @@ def test_honest_days_of_few_are_quiet() -> None:
 def test_a_building_of_three_is_no_digit() -> None:
     """Few points, a third of them at another building due north, and back: that is where somebody went."""
     corners = np.array([[0.0, 0.0], [12.0, 0.0], [12.0, 9.0], [0.0, 9.0], [6.0, 4.0]])
-    plan = np.concatenate([corners, corners + [30.0, 640.0], corners + [40.0, -20.0]])
+    plan = np.concatenate([corners + np.array(by) for by in ((0.0, 0.0), (30.0, 640.0), (40.0, -20.0))])
     assert found(plan) == []
