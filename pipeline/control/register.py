@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline import limits
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control.closing_rows import ClosingRow, without_closing_rows
 from pipeline.control.plain_cells import plainly_written
 from pipeline.control.register_rows import (
@@ -124,6 +124,12 @@ class Register:
     def holds_height(self) -> Flags:
         """(R,) whether the height is held."""
         return _fixed([word is not Holds.POSITION for word in self.holds], np.bool_)
+
+    @cached_property
+    def decimals(self) -> Integers:
+        """(R, 3) how many decimals each coordinate is written with, none where it is not given."""
+        texts = (text.strip().replace(",", ".") for each in self.written for text in each)
+        return _fixed([len(text.partition(".")[2]) for text in texts], np.int64).reshape(-1, 3)
 
     def find(self, name: str) -> int | None:
         """Return the position of the mark called ``name``, blanks around it and the form of accents apart, or None."""

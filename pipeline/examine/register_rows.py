@@ -129,9 +129,8 @@ def last_digits(survey: Survey, rows: Integers) -> Floats:
 
 def _written_marks(register: Register, marks: Integers) -> Floats:
     """Return (k, 3) what the last digits of marks are worth [m]; a coordinate that is not given counts as a metre's."""
-    decimals = np.array([[len(text.partition(".")[2]) for text in register.written[mark]] for mark in marks.tolist()])
     scale = np.array([DEGREE, DEGREE, 1.0]) if register.kind == "geographic" else np.ones(3)
-    return np.asarray(np.abs(register.unit) * scale * 10.0 ** -decimals.reshape(-1, 3).astype(np.float64))
+    return np.asarray(np.abs(register.unit) * scale * 10.0 ** -register.decimals[marks].astype(np.float64))
 
 
 _PLACE = ("first", "second", "third")

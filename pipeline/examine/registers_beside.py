@@ -125,7 +125,8 @@ def _differs(register: Register, other: Register | None) -> tuple[Sequence[str],
         return None
     ours, theirs = (np.array(each) for each in zip(*common, strict=True))
     off = np.abs(_metres(other, register)[theirs] - _metres(register, register)[ours])
-    rounding = np.array([_rounding(register, other, *pair) for pair in common]) * _to_metres(register)
+    decimals = np.minimum(register.decimals[ours], other.decimals[theirs]).astype(float)
+    rounding = 0.5 * 10.0**-decimals * np.abs(register.unit) * _to_metres(register)
     differing: Flags = (off > 1.1 * rounding).any(axis=1)  # NaN, of what one does not give, is no difference
     size = np.sqrt(np.nansum(off**2, axis=1))[differing]
     if len(size) < _SEVERAL or float(np.median(size)) > _NEAR:
@@ -143,14 +144,3 @@ def _to_metres(register: Register) -> Floats:
 def _metres(of: Register, scale: Register) -> Floats:
     """Return (R, 3) coordinates in metres, along the meridian and across it where they are degrees."""
     return np.column_stack([of.first, of.second, of.third]) * _to_metres(scale)
-
-
-def _rounding(one: Register, other: Register, here: int, there: int) -> list[float]:
-    """Return of each coordinate half a unit of the last digit that both write, in metres or degrees."""
-    pairs = zip(one.written[here], other.written[there], one.unit, strict=True)
-    return [0.5 * 10.0 ** -min(_decimals(first), _decimals(second)) * abs(unit) for first, second, unit in pairs]
-
-
-def _decimals(text: str) -> int:
-    """Return how many decimals a number has."""
-    return len(text.strip().replace(",", ".").partition(".")[2])

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from msgspec import Struct
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats
 from pipeline.control import Register
 from pipeline.examine.computed import COMPUTED
 from pipeline.examine.doubtful import Doubtful
@@ -150,15 +150,12 @@ def _copied(
         yield from (_Copied(number, given[number], issue.record) for number in at if number in given)
 
 
-def _fine(register: Register) -> list[bool]:
+def _fine(register: Register) -> Flags:
     """Return (R,) which marks are written in digits so fine that no measurement agrees with all of them by chance."""
     degree = 111_000.0 if register.kind == "geographic" else 1.0
-    worth = np.abs(np.array(register.unit, float)) * [degree, degree, 1.0]
-    return [
-        all(text and w * 10.0 ** -len(text.replace(",", ".").partition(".")[2]) <= _FINEST
-            for text, w in zip(written, worth, strict=True))
-        for written in register.written
-    ]  # fmt: skip
+    worth = np.abs(np.array(register.unit, float)) * [degree, degree, 1.0] * 10.0 ** -register.decimals.astype(float)
+    fine: Flags = (worth <= _FINEST).all(axis=1)
+    return fine
 
 
 def _given(issue: Last, marks: list[int], survey: Survey, adjusted: Adjusted) -> Mapping[int, Issued]:
