@@ -34,18 +34,23 @@ class KnownRows:
         self._known: set[Reading] | None = None
 
     def has_all(self, path: Path, points: Points) -> bool:
-        """Tell whether a file, read as a block says, holds readings, and none that the exports do not have."""
+        """Tell whether a file, read as a block says, holds readings, and none that the exports do not have.
+
+        Of most files beside them the first reading already is another.
+        """
         try:
             if os.path.getsize(path) > MUCH:
                 return False
-            there = set(_readings(path, points))
-            if not there:
-                return False
             if self._known is None:
                 self._known = self._read()
+            found = False
+            for one in _readings(path, points):
+                if one not in self._known:
+                    return False
+                found = True
         except (OSError, ValueError, Unusable, JobError):
             return False
-        return there <= self._known
+        return found
 
     def _read(self) -> set[Reading]:
         if sum(os.path.getsize(export.path) for export in self._exports) > _EXPORTS:

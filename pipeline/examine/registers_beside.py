@@ -8,22 +8,21 @@ import os
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
 from pipeline.control import Register, read_register
+from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
-from pipeline.examine.unread_beside import is_one_of, named_by_jobs
-from pipeline.files.file_patterns import temporary
+from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
 from pipeline.files.regular_files import check_regular
+from pipeline.files.sheet import by_place, decode, read_bytes
 from pipeline.geodesy.units import lengths
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
-from pipeline.limits import LOOKED_AT
-from pipeline.near import and_more, listed
+from pipeline.near import and_more, listed, plain
 from pipeline.problems import Problems
 from pipeline.read.sources import TEXT
 from pipeline.sphere import DEGREE
@@ -34,6 +33,8 @@ from pipeline.words import counted, plural
 _READ, _BYTES, _TOLD = 20, 1 << 20, 3
 #: Marks with other coordinates from which on a table is another state of the register; a slip is of one or two.
 _SEVERAL = 3
+#: Characters in which a table's header is.
+_HEAD = 1 << 16
 #: Metres: half of them differ by less, else the table counts in another system, or has other marks of those names.
 _NEAR = 1.0
 #: Columns of what was measured: such a table has readings on the marks. Also of what an issue says of them.
@@ -50,7 +51,7 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
     found = [
         (path, *differs)
         for path in _tables(control.file, {os.path.realpath(export.path) for export in survey.exports})
-        if (differs := _differs(register, _read(survey, path))) is not None
+        if _may_be_one(path, survey) and (differs := _differs(register, _read(survey, path))) is not None
     ]
     named = named_by_jobs(loaded.path, control.file.parent) if found else None
     if named is None:
@@ -71,17 +72,10 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
 
 def _tables(register: Path, exports: set[str]) -> list[Path]:
     """Return the texts beside a register that may be one; what cannot be looked at is left out."""
-    real, year = os.path.realpath(register), _year(register)
-    try:
-        with os.scandir(register.parent) as there:
-            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(TEXT))
-    except OSError:
-        return []
-    kept = []
-    for path in map(Path, seen):
+    kept, year = list[Path](), _year(register)
+    for path in files_beside(register.parent, TEXT, {os.path.realpath(register), *exports}):
         earlier = year is not None and (other := _year(path)) is not None and other < year
-        hidden = temporary(str(path)) or path.name.startswith(".")
-        if hidden or earlier or _OLD.search(folded(path.stem)) or os.path.realpath(path) in {real, *exports}:
+        if earlier or _OLD.search(folded(path.stem)):
             continue
         with suppress(OSError, ValueError):
             check_regular(path)
@@ -94,6 +88,22 @@ def _year(path: Path) -> int | None:
     """Return the last year that a file's name has."""
     years = _YEAR.findall(path.stem)
     return int(years[-1]) if years else None
+
+
+def _may_be_one(path: Path, survey: Survey) -> bool:
+    """Tell whether a text has the names of the register's columns, and of some of its marks: few exports do.
+
+    A table is taken apart to be read, which costs far more.
+    """
+    control, register = survey.job.control, survey.register
+    assert control is not None and register is not None
+    data = read_bytes(path, path.name, Problems())
+    text = None if data is None else decode(data, path.name, Problems(), control.encoding)
+    if text is None or sum(name in text for name in register.names) < _SEVERAL:
+        return False
+    form, head = Form.from_control(control), plain(text[:_HEAD])
+    called = {form.named.get(column, column) for column in ("mark", *POSITION[register.kind])}
+    return all(plain(name) in head for name in called - set(map(by_place, form.written.places)))
 
 
 def _read(survey: Survey, path: Path) -> Register | None:

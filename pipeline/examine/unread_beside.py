@@ -68,20 +68,31 @@ def unread_notes(survey: Survey) -> Iterator[str]:
 def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
     """Return the files of a folder that begin like an export and are none; what cannot be looked at is left out."""
     try:
-        with os.scandir(folder) as there:
-            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(_FORMS))
         columns = _columns(export.path, export.points)
     except (OSError, Unusable):
         return []
-    others = (path for path in seen if os.path.realpath(path) not in read)
-    kept = (path for path in others if not temporary(path) and not os.path.basename(path).startswith("."))
     found = []
-    for path in map(Path, islice(kept, _HEADERS) if len(columns) >= _COLUMNS else ()):
+    for path in islice(files_beside(folder, _FORMS, read), _HEADERS) if len(columns) >= _COLUMNS else ():
         with suppress(OSError, ValueError, Unusable):
             check_regular(path)
             if _columns(path, export.points) == columns:
                 found.append(path)
     return found
+
+
+def files_beside(folder: Path, endings: tuple[str, ...], known: set[str]) -> Iterator[Path]:
+    """Yield the files of a folder with such endings, by name, none hidden or temporary; none if it cannot be read.
+
+    ``known`` are paths, links resolved, that are left out.
+    """
+    try:
+        with os.scandir(folder) as there:
+            seen = sorted(each.path for each in islice(there, LOOKED_AT) if folded(each.name).endswith(endings))
+    except OSError:
+        return
+    for path in seen:
+        if os.path.realpath(path) not in known and not temporary(path) and not os.path.basename(path).startswith("."):
+            yield Path(path)
 
 
 def _columns(path: Path, points: Points) -> tuple[str, ...]:
