@@ -6,13 +6,12 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
+from pipeline.clock import HOUR, MINUTE
 from pipeline.intake.ledger import CANDIDATE, NAMED, ReadingRows
 from pipeline.sessions.windows import SessionWindow
 
 #: Milliseconds without a reading that make a long break: a crew that is away for so long went home. Ours, no source.
-_LONG = 6 * 3_600_000
-#: Milliseconds that are looked at as one, so that memory goes by the length of a session, not by its readings.
-_MINUTE = 60_000
+_LONG = 6 * HOUR
 
 
 class LongBreak(Struct, frozen=True):
@@ -41,23 +40,15 @@ def long_breaks(rows: ReadingRows, once: Flags, windows: Sequence[SessionWindow]
         once: (n,) the sound ones that repeat no other.
         windows: the sessions.
     """
-    long = [number for number, window in enumerate(windows) if window.end_ms - window.start_ms >= _LONG]
-    if not long:
+    long = np.array([window.end_ms - window.start_ms >= _LONG for window in windows], bool)
+    if not long.any() or not len(rows):
         return ()
-    firsts: dict[int, list[Integers]] = {number: [] for number in long}
-    lasts: dict[int, list[Integers]] = {number: [] for number in long}
-    for at, times, _ in rows.times():
-        for number in long:
-            mine = np.sort(times[once[at] & (rows.session[at] == number)])
-            if len(mine):
-                starts = np.flatnonzero(np.diff(mine // _MINUTE, prepend=mine[0] // _MINUTE - 1))
-                firsts[number].append(mine[starts])
-                lasts[number].append(mine[np.append(starts[1:], len(mine)) - 1])
+    runs = [_runs(times, rows.session[at].astype(np.int64), once[at], long) for at, times, _ in rows.times()]
+    session, first, last = (np.concatenate(each) for each in zip(*runs, strict=True))
     breaks = [
         (number, since, until)
-        for number in long
-        if firsts[number]
-        for since, until in _breaks(np.concatenate(firsts[number]), np.concatenate(lasts[number]))
+        for number in np.unique(session).tolist()
+        for since, until in _breaks(first[session == number], last[session == number])
     ]
     if not breaks:
         return ()
@@ -70,6 +61,22 @@ def long_breaks(rows: ReadingRows, once: Flags, windows: Sequence[SessionWindow]
             after[place] += np.count_nonzero(mine >= until)
     counts = zip(before.tolist(), after.tolist(), strict=True)
     return tuple(LongBreak(*one, *count) for one, count in zip(breaks, counts, strict=True))
+
+
+def _runs(times: Integers, session: Integers, once: Flags, long: Flags) -> tuple[Integers, Integers, Integers]:
+    """Return the sessions of readings within one minute, with their first and last times: memory goes by these.
+
+    ``times``, ``session`` and ``once`` are (n,), the sessions that are ``long`` (S,); others are left out.
+    """
+    mine = np.flatnonzero(once)
+    mine = mine[long[session[mine]]]
+    times, session = times[mine], session[mine]
+    order = np.lexsort((times, session))
+    times, session = times[order], session[order]
+    new = (np.diff(session) != 0) | (np.diff(times // MINUTE) != 0)
+    starts = np.flatnonzero(np.concatenate([[len(mine) > 0], new]))
+    ends = np.append(starts[1:], len(mine))[: len(starts)] - 1
+    return session[starts], times[starts], times[ends]
 
 
 def _breaks(first: Integers, last: Integers) -> list[tuple[int, int]]:

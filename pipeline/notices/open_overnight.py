@@ -5,7 +5,7 @@ A base that was packed away and set up again has another error; its session's sh
 
 from collections.abc import Iterator
 
-from pipeline.clock import stamp
+from pipeline.clock import HOUR, stamp
 from pipeline.intake.long_breaks import LongBreak
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
@@ -31,7 +31,7 @@ def overnight_notes(survey: Survey, solved: Solved) -> Iterator[str]:
 
 
 def _said(name: str, one: LongBreak, side: str, points: int) -> str:
-    hours = (one.until - one.since) / 3_600_000
+    hours = (one.until - one.since) / HOUR
     return (
         f"session {name}: no reading for {hours:.1f} h, and no mark was occupied {side} that: the base must have stood"
         f" untouched from {stamp(one.since)} to {stamp(one.until)} UTC; {counted(points, 'point')} {side} that"

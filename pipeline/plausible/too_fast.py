@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import MINUTE
 from pipeline.plausible.two_tracks import SPEED
 
 #: Metres a second that nine of ten ways are made at where somebody walks. Ours, no source.
@@ -27,7 +28,7 @@ def too_fast(places: Floats, time: Integers, group: Integers, let_be: Flags) -> 
     if len(places) < _ENOUGH:
         return []
     far = np.linalg.norm(np.diff(places, axis=0), axis=1)
-    rounded = 60.0 if not (time % 60_000).any() else 1.0
+    rounded = 60.0 if not (time % MINUTE).any() else 1.0
     seconds = np.diff(time) / 1000.0
     own = (group[1:] == group[:-1]) & ~let_be[1:] & ~let_be[:-1] & (seconds >= 0.0)
     if np.count_nonzero(own) < _ENOUGH - 1:

@@ -12,7 +12,7 @@ from pipeline.issue.record_types import RegisterMark
 from pipeline.near import listed
 from pipeline.reissue.history import History
 from pipeline.reissue.moved_register import AXES, number_written
-from pipeline.sphere import RADIUS
+from pipeline.sphere import DEGREE
 from pipeline.visible import one_line
 from pipeline.words import Holds, counted, plural
 
@@ -44,7 +44,7 @@ def left_unmoved_notes(history: History, survey: Survey, rows: Sequence[Register
     moved = now - _written([before[row["mark"]] for row in used], register.kind) * register.unit
     places = now[:, :2].copy()
     if register.kind == "geographic":
-        to_metres = np.radians(RADIUS) * np.array([np.cos(np.radians(np.nanmean(now[:, 1]))), 1.0])
+        to_metres = DEGREE * np.array([np.cos(np.radians(np.nanmean(now[:, 1]))), 1.0])
         moved[:, :2], places = moved[:, :2] * to_metres, places * to_metres
     found: dict[tuple[tuple[str, ...], int], list[str]] = {}
     for part, words in (

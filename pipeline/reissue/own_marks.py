@@ -26,6 +26,7 @@ from pipeline.near import and_more
 from pipeline.reissue.earlier import Last, another_frame
 from pipeline.reissue.history import History
 from pipeline.solve.solve import Adjusted
+from pipeline.sphere import DEGREE
 from pipeline.visible import one_line
 from pipeline.words import Doubt, Role, Verdict, counted, plural
 
@@ -152,7 +153,7 @@ def _copied(
 
 def _fine(register: Register) -> Flags:
     """Return (R,) which marks are written in digits so fine that no measurement agrees with all of them by chance."""
-    degree = 111_000.0 if register.kind == "geographic" else 1.0
+    degree = DEGREE if register.kind == "geographic" else 1.0
     worth = np.abs(np.array(register.unit, float)) * [degree, degree, 1.0] * 10.0 ** -register.decimals.astype(float)
     fine: Flags = (worth <= _FINEST).all(axis=1)
     return fine
