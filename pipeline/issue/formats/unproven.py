@@ -1,9 +1,7 @@
 """How many points of an issue are not proven, and by which word: said at the head of every format made from it."""
 
 from collections.abc import Mapping
-from contextlib import closing
 
-from pipeline.files.unlocked_database import unlocked
 from pipeline.issue.file_facts import FileFacts
 from pipeline.issue.geopackage.layer_stream import Package
 from pipeline.words import Proof, counted
@@ -27,6 +25,5 @@ def unproven_told(counts: Mapping[str | None, int]) -> str | None:
 
 def judged_lines(about: FileFacts, package: Package) -> list[str]:
     """Return what became of an issue's readings, and how many of its points are not proven, each as one text."""
-    with closing(unlocked(package.path)) as file:
-        told = unproven_told(dict(file.execute("SELECT proof, count(*) FROM points GROUP BY proof").fetchall()))
+    told = unproven_told(package.proofs())
     return [*about.judged_text, *([f"{NAME}: {told}"] if told is not None else [])]

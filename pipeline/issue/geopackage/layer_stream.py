@@ -2,6 +2,7 @@
 
 import struct
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from msgspec import Struct, field
 from pipeline.arrays import Floats, Integers
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
+from pipeline.files.unlocked_database import unlocked
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.layers import WKB_POINT_Z, vertices_of
 from pipeline.tables import bytes_of
@@ -38,6 +40,7 @@ class Package(Struct, frozen=True):
     path: Path
     rows: Mapping[str, int]
     _streams: list[Generator[pa.RecordBatch, None, None]] = field(default_factory=list)
+    _proofs: dict[str | None, int] = field(default_factory=dict)
 
     def batches(self, layer: str, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
         """Return the rows of a layer in order, without geometry; only some ``columns``, in the layer's order, or all.
@@ -64,6 +67,13 @@ class Package(Struct, frozen=True):
             column = column.storage if isinstance(column, pa.ExtensionArray) else column
             vertices, many = vertices_of(column.cast(pa.binary()))
             yield batch.select(names), vertices[:, [1, 0, 2]] if axes.northing_first else vertices, many
+
+    def proofs(self) -> Mapping[str | None, int]:
+        """Return how many points have each proof word; they are counted once, for all that asks."""
+        if not self._proofs:
+            with closing(unlocked(self.path)) as file:
+                self._proofs.update(file.execute("SELECT proof, count(*) FROM points GROUP BY proof").fetchall())
+        return self._proofs
 
     def close(self) -> None:
         """Close what was not read to its end, while GDAL's options are still those of reading."""
