@@ -1,6 +1,6 @@
 """The issues of a job: when each was made, what changed in it and why."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from pathlib import Path
@@ -117,18 +117,6 @@ class Incomplete(JobError):
         super().__init__(problems)
 
 
-@refusals_told()
-def absent(path: Path) -> tuple[Absent, ...]:
-    """Return the numbers of a job under which no issue stands and none is missed, up to the newest.
-
-    Args:
-        path: the job file.
-
-    Raises `JobError` where the job file cannot be loaded, its folder is another's or its issues list cannot be read.
-    """
-    return tuple(_absent(own_folder(load(path))))
-
-
 def _absent(folder: Path) -> Iterator[Absent]:
     aside, missed = lines_of_aside(folder), expected(folder)
     for number in range(1, max((*aside, *missed), default=0) + 1):
@@ -139,9 +127,14 @@ def _absent(folder: Path) -> Iterator[Absent]:
             yield Absent(number, None, GONE, (f"neither {ISSUES} nor {issues_list.NAME} has it",))
 
 
-@refusals_told()
 def history(path: Path) -> tuple[Entry, ...]:
-    """Return the issues of a job that stand, oldest first.
+    """Return the issues of a job that stand, oldest first. Args and errors as those of `every_number`."""
+    return tuple(one for one in every_number(path) if isinstance(one, Entry))
+
+
+@refusals_told()
+def every_number(path: Path) -> tuple[Entry | Absent, ...]:
+    """Return what became of every number of a job, in their order: the issue that stands, or that none does.
 
     Args:
         path: the job file.
@@ -181,7 +174,12 @@ def history(path: Path) -> tuple[Entry, ...]:
         raise Incomplete(problems, tuple(entries), without)
     if not entries:
         raise JobError([Problem(str(path), 0, f"the job has no issue yet in {folder}", "run the job first")])
-    return tuple(entries)
+    return in_order(entries, without)
+
+
+def in_order(entries: Iterable[Entry], without: Iterable[Absent]) -> tuple[Entry | Absent, ...]:
+    """Return issues and numbers without one by their numbers."""
+    return tuple(sorted((*entries, *without), key=lambda one: one.issue))
 
 
 def _entry(

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
-from pipeline.history import Absent, Changes, Entry, Incomplete, absent, history
+from pipeline.history import Absent, Changes, Entry, Incomplete, every_number, in_order
 from pipeline.issue.change_summary import counts_message
 from pipeline.issue.folder.issues_list import how_released
 from pipeline.visible import one_line
@@ -15,20 +15,16 @@ from pipeline.words import counted
 def show_history(job: Path, *, as_json: bool) -> int:
     """Print the issues of a job and return the exit code: 0, or 2 where there is none to print or some are damaged."""
     try:
-        told = _by_number(history(job), absent(job))
+        told = every_number(job)
     except Exception as error:
         if isinstance(error, Incomplete) and not as_json:
-            _print(_by_number(error.entries, error.absent))
+            _print(in_order(error.entries, error.absent))
         return report(str(job), error, as_json=as_json)
     if as_json:
         print_json([entry.as_record() for entry in told])
     else:
         _print(told)
     return 0
-
-
-def _by_number(entries: Sequence[Entry], without: Sequence[Absent]) -> list[Entry | Absent]:
-    return sorted((*entries, *without), key=lambda one: one.issue)
 
 
 def _print(told: Sequence[Entry | Absent]) -> None:
