@@ -58,6 +58,7 @@ def cases_as_in_english() -> None:
 _LOCK = threading.Lock()
 _inside = 0
 _before: dict[str, str] = {}
+_database_named = False
 
 
 @contextmanager
@@ -79,6 +80,7 @@ def sealed_off() -> Iterator[None]:
         with _LOCK:
             _inside -= 1
             if _inside == 0:
+                _forget_database()
                 _taken_out()
                 os.environ.update(_before)
                 _before.clear()
@@ -99,10 +101,24 @@ def grid_folders() -> str:
 
 
 def database(folder: Path) -> None:
-    """Name the folder of a GDAL's own database to the parts of it that look for one in the working folder else."""
+    """Name the folder of a GDAL's own database to the parts of it that look for one in the working folder else.
+
+    Once for as long as the libraries are sealed off, and to compiled code alone: Python's view of the environment stays
+    without, since fiona would take it there for its own. So no thread has to hide it while another's GDAL looks for it.
+    """
+    global _database_named
     with _LOCK:
-        if _inside and folder.is_dir():
-            os.environ["PROJ_DATA"] = str(folder)
+        if _inside and not _database_named and folder.is_dir():
+            os.putenv(_GRIDS[0], str(folder))
+            _database_named = True
+
+
+def _forget_database() -> None:
+    """Take out the name of the database, which is in no view of Python's."""
+    global _database_named
+    if _database_named:
+        os.unsetenv(_GRIDS[0])
+        _database_named = False
 
 
 def _taken_out() -> dict[str, str]:

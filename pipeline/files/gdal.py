@@ -1,6 +1,5 @@
 """GDAL's options, which belong to the whole process: set for a while, and put back; and the second GDAL's own data."""
 
-import os
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -15,13 +14,11 @@ NOTHING_BESIDE = {"GDAL_PAM_ENABLED": "NO"}
 #: The thread that holds them may set more for a while: rows that are written may come from an issue that is read.
 _ONE_AT_A_TIME, _FIONA_ALONE = threading.RLock(), threading.Lock()
 _here = threading.local()
-#: Where the user's grids are, or another installation's data: nothing for a GDAL that brings its own.
-_ELSEWHERE = ("PROJ_DATA", "PROJ_LIB", "GDAL_DATA")
 
 
 def gdal() -> ModuleType:
     """Return the GDAL that writes and reads in batches, loaded with our settings and the data of its own wheel."""
-    with sealed_off(), _hidden(_ELSEWHERE):
+    with sealed_off():
         import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
 
     database(Path(pyogrio.__file__).with_name("proj_data"))
@@ -59,22 +56,12 @@ def gdal_options(options: Mapping[str, str]) -> Iterator[None]:
 def fiona_at_home() -> Iterator[ModuleType]:
     """Give fiona, within an environment of its own, with the PROJ database and the GDAL data of its own wheel.
 
-    Left alone it takes the folder of PROJ_DATA for its database: a folder of grids, which has none. It looks there when
-    it is loaded and again after every file that it opens.
+    Left alone it takes the folder of the user's PROJ_DATA for its database: a folder of grids, which has none. It looks
+    there when it is loaded and again after every file that it opens.
     """
-    with _FIONA_ALONE, sealed_off(), _hidden(_ELSEWHERE):
+    with _FIONA_ALONE, sealed_off():
         import fiona.env  # 0.2 s that commands without a GeoPackage need not wait for
         from fiona.session import DummySession
 
         with fiona.Env(session=DummySession(), **NOTHING_BESIDE):
             yield fiona
-
-
-@contextmanager
-def _hidden(names: tuple[str, ...]) -> Iterator[None]:
-    """Take variables out of the process's environment for a while."""
-    taken = {name: os.environ.pop(name) for name in names if name in os.environ}
-    try:
-        yield
-    finally:
-        os.environ.update(taken)

@@ -216,6 +216,34 @@ def test_the_environment_is_put_back_and_threads_share_it(monkeypatch: pytest.Mo
     assert dict(os.environ) == before and grid_folders() == "/grids"
 
 
+def test_no_thread_hides_the_database_from_the_gdal_of_another(tmp_path: Path) -> None:
+    """What compiled code sees, and a program that is started: one folder throughout, and after it what was there."""
+    code = """
+import os, subprocess, sys
+from pathlib import Path
+from pipeline.files.gdal import fiona_at_home, gdal
+from pipeline.sealed import sealed_off
+def seen():
+    told = subprocess.run([sys.executable, "-c", "import os; print(os.environ.get('PROJ_DATA'))"], capture_output=True)
+    return told.stdout.decode().strip()
+for _ in range(2):
+    with sealed_off():
+        own = str(Path(gdal().__file__).with_name("proj_data"))
+        with fiona_at_home() as fiona:
+            gdal()
+            assert seen() == own, seen()
+            assert "PROJ_DATA" not in os.environ
+            assert "New Zealand" in fiona.crs.CRS.from_epsg(2193).to_wkt()
+        assert seen() == own, seen()
+    assert seen() == os.environ["PROJ_DATA"] == "/grids", seen()
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=os.environ | {"PROJ_DATA": "/grids"}, cwd=tmp_path, capture_output=True,
+        text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+
+
 def test_gdal_of_both_wheels_takes_our_settings(tmp_path: Path) -> None:
     """A variable of the environment says nothing to them, and no file of the web has a name."""
     code = """
