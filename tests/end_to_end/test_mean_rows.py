@@ -1,4 +1,4 @@
-"""An export with every epoch of each occupation and their mean too is told; one with epochs or means alone is not."""
+"""An export with every epoch of each occupation and their mean too is told, its means held; one kind alone is not."""
 
 import datetime as dt
 from pathlib import Path
@@ -8,11 +8,14 @@ import pytest
 from running import Row, csv_rows, record_of, replace_in, write_csv
 from simulate import ELLIPSOIDAL, Plan, simulate
 
+#: Folders, and what their exports hold.
+KINDS = {"both": {"EPOCH", "MEAN"}, "alone": {"EPOCH"}}
 TOLD = "are the mean of the other rows of the same name"
 
 
 def written(folder: Path, kinds: set[str]) -> Path:
     """Ten epochs of each point and their mean, of which the ``kinds`` are exported, in a column that tells them."""
+    folder.mkdir(exist_ok=True)
     path = simulate(Plan(sessions=1, points=12, checks=2, place=ELLIPSOIDAL, reach=300.0)).write(folder)
     random, rows = np.random.default_rng(1), list[Row]()
     for row in csv_rows(folder / "rover001.csv"):
@@ -30,6 +33,17 @@ def written(folder: Path, kinds: set[str]) -> Path:
 def test_means_among_their_epochs_are_told(tmp_path: Path) -> None:
     (note,) = [note for note in record_of(written(tmp_path, {"EPOCH", "MEAN"}))["notes"] if TOLD in note]
     assert note.startswith("rover001.csv:12: 15 rows (first one here) are the mean")
+
+
+def test_a_mean_adds_no_reading_to_its_epochs(tmp_path: Path) -> None:
+    """With the means or without them, the job is the same but for what is held back."""
+    both, alone = (record_of(written(tmp_path / name, kinds)) for name, kinds in KINDS.items())
+    assert both["rows"]["by_reason"] == {"duplicate": 15}
+    for key in ("points", "on_marks"):
+        assert both["rows"][key] == alone["rows"][key]
+    assert [one["point"] for one in both["checks"]] == [one["point"] for one in alone["checks"]]
+    for part, key in (("checks", "hu95"), ("sessions", "sigma_east")):
+        assert [one[key] for one in both[part]] == pytest.approx([one[key] for one in alone[part]], rel=1e-6)
 
 
 def test_what_the_note_says_is_done_holds_the_epochs_back(tmp_path: Path) -> None:
