@@ -241,7 +241,9 @@ class Drafter:
                 return gave_way
             first = self._first(drafted.start + row)
             if any(drafted.start + row in one.numbers for one in self.survey.first_pass.means):
-                return f"the mean of the other rows of its name, from {first} on: it says nothing that they do not"
+                return (
+                    f"the mean of other rows of its name, or of names like it, from {first} on: it adds nothing to them"
+                )
             return f"the same observation as {first}"
         if reason is Reason.IMPLAUSIBLE:
             number, session = drafted.start + row, int(drafted.session[row])

@@ -91,14 +91,19 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared, bases: Sequence[str |
     return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted, recurring)
 
 
-def with_means(found: DuplicateRows, means: Sequence[MeanRows]) -> DuplicateRows:
-    """Return what repeats another with the means of rows that are there too: they say nothing that those do not."""
+def with_means(found: DuplicateRows, means: Sequence[MeanRows], rows: ReadingRows) -> DuplicateRows:
+    """Return what repeats another with the means of rows that are there too: they say nothing that those do not.
+
+    One that a session names is meant to tie or to check.
+    """
     if not means:
         return found
     numbers, epochs = (
         np.concatenate(parts) for parts in zip(*((one.numbers, one.epochs) for one in means), strict=True)
     )
-    fresh = ~np.isin(numbers, found.numbers)
+    names = rows.observed(numbers).name
+    apart = names != rows.observed(epochs).name
+    fresh = ~np.isin(numbers, found.numbers) & ~(apart & ((rows.flags[numbers] & NAMED) != 0))
     numbers, epochs = numbers[fresh], epochs[fresh]
     counts = dict(zip(found.numbers.tolist(), found.first.tolist(), strict=True))
     epochs = np.array([counts.get(epoch, epoch) for epoch in epochs.tolist()], np.int64)

@@ -253,7 +253,7 @@ class _Gatherer:
     def _judge(self) -> _Judged:
         """Compare all readings with one another and with their sessions: which are repeated, which impossible."""
         rows, bases = self.ledger.rows(), list(self.ledger.bases)
-        duplicates = with_means(find_duplicates(rows, self.prepared, bases), self.means.found)
+        duplicates = with_means(find_duplicates(rows, self.prepared, bases), self.means.found, rows)
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions, bases)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
