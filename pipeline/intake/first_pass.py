@@ -14,7 +14,7 @@ from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.copied_times import CopiedTime, copied_times
-from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates
+from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates, with_means
 from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
@@ -253,7 +253,7 @@ class _Gatherer:
     def _judge(self) -> _Judged:
         """Compare all readings with one another and with their sessions: which are repeated, which impossible."""
         rows, bases = self.ledger.rows(), list(self.ledger.bases)
-        duplicates = find_duplicates(rows, self.prepared, bases)
+        duplicates = with_means(find_duplicates(rows, self.prepared, bases), self.means.found, rows)
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions, bases)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
@@ -373,7 +373,7 @@ class _Gatherer:
         self.filled.take(batch, number, export, sound, sifted.session)
         self.blanks.take(batch, number, export, sound, sifted.session)
         self.digits.take(batch, number, export, sound)
-        self.means.take(batch, number, export, sound)
+        self.means.take(batch, number, export, sound, start)
         self.pasted.take(batch, number, export, sound)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
