@@ -40,7 +40,7 @@ STAGES = (
     ("solve.solve", "resolve", 1), ("solve.solve", "compare", 1), ("solve.solve", "evidence", 1),
     ("run.run_job", "diagnose", 0), ("run.run_job", "settle", 0), ("run.run_job", "fingerprint", 0),
     ("run.layers", "write_geopackage", 0), ("run.lay_out", "read_back", 0),
-    ("run.run_job", "account", 0), ("run.record", "before_notes", 1), ("run.record", "base_facts", 1),
+    ("run.run_job", "account", 0), ("run.record_notes", "before_notes", 1), ("run.record", "base_facts", 1),
     ("run.record", "recorded", 1), ("run.run_job", "write_report", 0), ("run.run_job", "write_record", 0),
 )  # fmt: skip
 
