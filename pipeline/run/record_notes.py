@@ -19,7 +19,7 @@ from pipeline.words import Doubt
 
 
 def record_notes(job: Ready, laid: Laid, precise: Precisions, last: Record | None) -> list[str]:
-    """Return the notes of an issue; ``laid`` is what the second pass gave, ``last`` the record of the previous issue."""
+    """Return the notes of an issue; ``laid`` is what the second pass gave, ``last`` the previous record."""
     plain_datums = tuple(plain_datum_notes(job.survey, job.solved))
     return [*_of_the_job(job, laid, plain_datums, last), *_of_the_scatter(job, laid, precise, plain_datums)]
 
