@@ -17,7 +17,7 @@ from pipeline.solve.solve import Solved
 
 #: Metres in plan and in height beyond which no reading is another of the same point, whatever its name: what is wrong
 #: with one of them no surveyor meant to replace by the other. Ours, no source.
-_REPLACED = 3.0
+REPLACED = 3.0
 
 
 class Settled(Struct, frozen=True):
@@ -61,7 +61,7 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
         why=["replaced by its last reading"] * len(rows),
     )
     found = with_kept_names(found, readings, grouped(readings, pairs, np.where(drafted, joined, one)))
-    reach = _REPLACED + survey.job.shift.limit_horizontal
+    reach = REPLACED + survey.job.shift.limit_horizontal
     found = without_unplaced(found, readings, survey.first_pass.same_names, solved.not_points, reach)
     if not mean or not len(groups.row):
         return found
@@ -75,7 +75,7 @@ def _again(readings: Readings, pairs: Pairs) -> Flags:
     """
     one = (readings.name[pairs.first] == readings.name[pairs.second]) & (readings.name[pairs.first] >= 0)
     one &= readings.session[pairs.first] != readings.session[pairs.second]
-    return np.asarray(one & (pairs.horizontal <= _REPLACED) & (np.abs(pairs.apart[:, 2]) <= _REPLACED))
+    return np.asarray(one & (pairs.horizontal <= REPLACED) & (np.abs(pairs.apart[:, 2]) <= REPLACED))
 
 
 def _where(readings: Readings, row: int, survey: Survey) -> str:

@@ -10,13 +10,11 @@ from pipeline.job.model import Source
 from pipeline.job.stated_keys import in_words, stated_keys
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.former_tables import changed_in_blocks, changed_keys
-from pipeline.tolerance import tolerance_text
+from pipeline.tolerance import SAME, tolerance_text
 
 #: Parts of the job file that hold points back or release them, and move none.
 _CHECKS = "[checks]"
 _SETTINGS = (_CHECKS, "[drawing]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
-#: Metres by which a tolerance is another.
-_SAME = 5e-7
 #: Those that reach no point.
 _PARTICULARS = "[particulars]"
 _WORDS = (_PARTICULARS, "[linework]")
@@ -104,5 +102,5 @@ def _tolerances(last: Last, survey: Survey) -> list[str]:
     return [
         f"{key} {tolerance_text(min(before))} -> {tolerance_text(now)}"
         for key, before, now in tested
-        if before and abs(min(before) - now) > _SAME
+        if before and abs(min(before) - now) > SAME
     ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+from pipeline.groups import groups_of
 from pipeline.intake.survey import Survey
 from pipeline.reissue.earlier import Last
 from pipeline.solve.solve import Solved
@@ -28,12 +29,11 @@ def linked(last: Last, survey: Survey, solved: Solved, own: Mapping[str, str]) -
 
 def joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
     """Return the sessions that marks join, by (session, mark)."""
-    by_mark: dict[str, set[str]] = {}
+    by_mark: dict[str, int] = {}
+    number: dict[str, int] = {}
+    links = []
     for session, mark in pairs:
-        by_mark.setdefault(mark, set()).add(session)
-    groups: list[set[str]] = []
-    for sessions in by_mark.values():
-        joined = [group for group in groups if group & sessions]
-        groups = [group for group in groups if not group & sessions]
-        groups.append(set().union(sessions, *joined))
-    return groups
+        own = number.setdefault(session, len(number))
+        links.append((by_mark.setdefault(mark, own), own))
+    names = list(number)
+    return [{names[one] for one in group} for group in groups_of(len(names), links)]
