@@ -6,3 +6,5 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+#: Three coordinates, (n,) each.
+Triple = tuple[Floats, Floats, Floats]

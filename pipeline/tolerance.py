@@ -6,6 +6,9 @@ from numpy.typing import ArrayLike
 
 from pipeline.arrays import Flags, Floats
 
+#: Metres by which a tolerance, or a mark's coordinate, is another: both are written to the millimetre at the least.
+SAME = 5e-7
+
 
 class Tolerance(Struct, frozen=True):
     """Metres by which an occupation may be off its mark: ``horizontal`` the distance in plan, ``vertical`` the height.

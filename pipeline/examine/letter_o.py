@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from pipeline.examine.out_of_area import OVER_THE_EDGE
 from pipeline.examine.register_looks import distance_from
 from pipeline.files.letter_o import evidence, read_as_west
 from pipeline.geodesy.crs import area_of_use, target_grid
@@ -12,10 +13,6 @@ from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.problems import Problems
-
-#: Metres beyond a grid's area of use that it is used in all the same, as where work runs over the edge of a zone: half
-#: of one at the equator. Common practice, no source.
-_OVER_THE_EDGE = 333_000.0
 
 
 def report_letter_o(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:
@@ -62,4 +59,4 @@ def _nearer_in_the_east(prepared: Prepared, first_pass: FirstPass) -> bool:
         return False
     places, bounds = np.column_stack(area.samples()), (use.west, use.south, use.east, use.north)
     here, turned = (distance_from(bounds, places * np.array(by)).min() for by in ((1.0, 1.0), (-1.0, 1.0)))
-    return bool(turned + _OVER_THE_EDGE < here)
+    return bool(turned + OVER_THE_EDGE < here)

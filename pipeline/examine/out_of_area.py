@@ -18,7 +18,7 @@ from pipeline.words import Doubt, plural
 
 #: Metres beyond a grid's area of use up to which one zone is kept for work that runs over its edge: three degrees at
 #: the equator, half a zone. Common practice, no source.
-_OVER_THE_EDGE = 333_000.0
+OVER_THE_EDGE = 333_000.0
 #: The same where the register is in a zone of the same grid that the job lies in. Ours, no source.
 _BESIDE_ITS_ZONE = 20_000.0
 #: Metres: neighbouring zones are drafted in now and then, other continents are not. Ours, no source.
@@ -60,7 +60,7 @@ def far_from_use(survey: Survey) -> list[str]:
     if use is None:
         return []
     beyond = beyond_grid(survey, survey.operations.area)
-    if beyond < _OVER_THE_EDGE:
+    if beyond < OVER_THE_EDGE:
         return _beside_its_zone(survey, use, beyond)
     told = _meant_for(f"target.grid {_called(stated, grid.name)}", use, survey.operations.area)
     return [f"{told}: is it the right zone? Grid lengths there differ greatly from those on the ground"]
@@ -139,7 +139,7 @@ def heights_far_from_use(survey: Survey) -> list[str]:
     for text, names in keys.items():
         datum = vertical_of(text)
         use = None if datum is None else area_of_use(datum)
-        if datum is None or use is None or _outside(use, area).min() < _OVER_THE_EDGE:
+        if datum is None or use is None or _outside(use, area).min() < OVER_THE_EDGE:
             continue
         what = _meant_for(f"{' and '.join(names)} {_called(text, datum.name)}", use, area)
         told.append(f"{what}: is it the right code? Every file would name that height datum{heights_hint(area)}")

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from msgspec import Struct
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, middle
@@ -174,16 +174,19 @@ def _looks(
     With the latter come the metres that the other unit leaves: 0 where marks of different heights tell it, infinite
     where nothing but chance would have it in feet.
     All sessions together tell it of each, those too that no mark says anything of; else a session tells it of itself.
-    The register is the same for all sessions: one of them alone tells nothing of its eastings and northings.
     """
     others = _other_feet(counted)
-    meant = METRES["metre"] if _is_foot(counted.up) else METRES["foot"]
-    made = _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
-    up = above.off[:, 2] - made
-    if counted.sign < 0:
-        up *= meant / counted.up  # the base's error was read in the other unit too
+    heights = _Heights.of(counted, survey, xyz, above)
     plans = [_moved(counted, survey, xyz, other / counted.plan, 1.0)[:, :2] for other in others]
-    of = _middles(above, plans, up, sessions)
+    of = _middles(above, plans, heights.rest, sessions)
+    return _looks_in_plan(counted, others, of, sessions), _looks_in_height(counted, heights, of, sessions)
+
+
+def _looks_in_plan(counted: _Counted, others: list[float], of: _Middles, sessions: list[int]) -> dict[int, str]:
+    """Return by session where eastings and northings look as if they were in one of the ``others`` [m].
+
+    The register is the same for all sessions: one of them alone tells nothing of its eastings and northings.
+    """
     found: dict[int, str] = {}
     for other, plan in zip(others, of.plan, strict=True):
         alone = [row for row in range(len(of.session)) if another_foot(of.off[row : row + 1, :2], plan[row : row + 1])]
@@ -191,32 +194,66 @@ def _looks(
             found |= dict.fromkeys(sessions, _in_plan(counted, of.off[of.once], other))
         elif counted.sign < 0:
             found |= {of.session[row]: _in_plan(counted, of.off[row : row + 1], other) for row in alone}
+    return found
+
+
+class _Heights(Struct, frozen=True):
+    """Heights of (n,) marks over the readings on them [m], and what another unit makes of that.
+
+    Args:
+        session: (n,) session of the readings.
+        off: (n,) as they were read.
+        made: (n,) what the other unit alone would make of marks and readings that fit.
+        rest: (n,) what is left where it was the other unit.
+        meant: metres of that unit.
+    """
+
+    session: Integers
+    off: Floats
+    made: Floats
+    rest: Floats
+    meant: float
+
+    @classmethod
+    def of(cls, counted: _Counted, survey: Survey, xyz: Floats, above: Above) -> "_Heights":
+        """Return heights counted in feet as if meant in metres, and all others as if in feet."""
+        meant = METRES["metre"] if _is_foot(counted.up) else METRES["foot"]
+        made = _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
+        rest = above.off[:, 2] - made
+        if counted.sign < 0:
+            rest *= meant / counted.up  # the base's error was read in the other unit too
+        return cls(above.session, above.off[:, 2], made, rest, meant)
+
+    def among(self, which: Flags) -> "_Heights":
+        """Return those of ``which`` (n,) marks."""
+        return _Heights(self.session[which], self.off[which], self.made[which], self.rest[which], self.meant)
+
+
+def _looks_in_height(
+    counted: _Counted, heights: _Heights, of: _Middles, sessions: list[int]
+) -> dict[int, tuple[str, float]]:
+    """Return by session where heights look as if they were in the other unit, and the metres that this leaves."""
+    by_session = {session: heights.among(heights.session == session) for session in sessions}
     in_feet = _is_foot(counted.up)
-    here = np.isin(above.session, sessions)
-    denied = by_heights(above.off[here, 2], made[here], above.session[here]) is False
+    here = heights.among(np.isin(heights.session, sessions))
+    denied = by_heights(here.off, here.made, here.session) is False
     if high_for_feet(of.off[of.once, 2], of.rest[of.once]) and not denied:
         left = abs(float(np.nanmedian(of.rest[of.once]))) if in_feet else np.inf
-        what = _in_height(counted, of.off[of.once], meant)
-        return found, {
-            session: (
-                what,
-                0.0 if _told(*(each[above.session == session] for each in (above.off[:, 2], up, made))) else left,
-            )
-            for session in sessions
-        }
+        what = _in_height(counted, of.off[of.once], heights.meant)
+        return {session: (what, 0.0 if _told(own) else left) for session, own in by_session.items()}
     high: dict[int, tuple[str, float]] = {}
     for row, session in enumerate(of.session):
-        here = above.session == session
-        if feet_for_metres(above.off[here, 2], up[here], made[here]):
+        own = by_session[session]
+        if feet_for_metres(own.off, own.rest, own.made):
             left = abs(float(of.rest[row])) if in_feet else np.inf
-            left = 0.0 if differ(above.off[here, 2]) else left
-            high[session] = (_in_height(counted, of.off[row : row + 1], meant), left)
-    return found, high
+            what = _in_height(counted, of.off[row : row + 1], heights.meant)
+            high[session] = (what, 0.0 if differ(own.off) else left)
+    return high
 
 
-def _told(off: Floats, rest: Floats, made: Floats) -> bool:
-    """Tell whether (n,) metres up of marks with different heights would be ``rest``, all alike, in the other unit."""
-    return differ(off) and feet_for_metres(off, rest, made)
+def _told(heights: _Heights) -> bool:
+    """Tell whether marks with different heights would be left all alike in the other unit."""
+    return differ(heights.off) and feet_for_metres(heights.off, heights.rest, heights.made)
 
 
 def _middles(above: Above, plans: list[Floats], rest: Floats, sessions: list[int]) -> _Middles:

@@ -115,13 +115,13 @@ def _document(text: str) -> Any:
     decoder = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=unique_members)
     document, at = decoder.raw_decode(text, _behind(text, 0))
     documents, at = [document], _behind(text, at)
-    while at < len(text) and _is_feature(document):
+    while at < len(text) and is_feature(document):
         document, at = decoder.raw_decode(text, at)
         documents.append(document)
         at = _behind(text, at)
     if at < len(text):
         raise json.JSONDecodeError("Extra data", text, at)
-    return {"type": "FeatureCollection", "features": documents} if _is_feature(documents[0]) else documents[0]
+    return {"type": "FeatureCollection", "features": documents} if is_feature(documents[0]) else documents[0]
 
 
 def _behind(text: str, at: int) -> int:
@@ -130,7 +130,8 @@ def _behind(text: str, at: int) -> int:
     return found.end() if found else at
 
 
-def _is_feature(document: Any) -> bool:
+def is_feature(document: Any) -> bool:
+    """Tell whether a value of JSON is a feature (RFC 7946, section 3.2)."""
     return isinstance(document, dict) and document.get("type") == "Feature"
 
 

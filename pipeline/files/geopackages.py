@@ -24,7 +24,7 @@ SQLITE = b"SQLite format 3\0"
 _EPSG = re.compile(r'(?:AUTHORITY\["EPSG","(\d+)"\]|ID\["EPSG",(\d+)\])\]\s*$')
 _RTREE = re.compile(r"\bUSING\s+rtree\s*\(", re.IGNORECASE)
 #: Bits 1 to 3 of a geometry's flags say what envelope precedes the WKB (clause 2.1.3).
-_ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 _EMPTY, _EXTENDED = 0x10, 0x20
 #: srs_ids of undefined systems (clause 1.1.2): a geometry that bears one of them says nothing against its layer's.
 _UNDEFINED = (-1, 0)
@@ -191,7 +191,7 @@ def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:
     if not isinstance(stored, bytes) or len(stored) < 8 or stored[:2] != b"GP":
         raise BrokenGeometry("the geometry is not a GeoPackage geometry")
     flags = stored[3]
-    envelope = _ENVELOPE_BYTES.get(flags >> 1 & 7)
+    envelope = ENVELOPE_BYTES.get(flags >> 1 & 7)
     if envelope is None or flags & _EXTENDED:
         raise BrokenGeometry("the geometry is of a type that is not supported")
     (srs_id,) = struct.unpack_from("<i" if flags & 1 else ">i", stored, 4)
@@ -222,7 +222,7 @@ def _single(wkb: bytes) -> bytes | None:
 
 def is_plain_point(stored: bytes, wkb: bytes) -> bool:
     """Tell whether a stored geometry is a point itself, rather than a multipoint with that point in it."""
-    return len(stored) - 8 - len(wkb) in _ENVELOPE_BYTES.values()
+    return len(stored) - 8 - len(wkb) in ENVELOPE_BYTES.values()
 
 
 def geometry_kind(wkb: bytes) -> int:

@@ -12,7 +12,7 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import ArrayLike
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Triple
 from pipeline.geodesy.errors import OperationError
 
 if TYPE_CHECKING:
@@ -31,8 +31,6 @@ _PLURAL = {"metre": "metres", "foot": "feet", "US survey foot": "US survey feet"
 
 #: The words of the three coordinates, as columns are named.
 NAMES = ("easting", "northing", "height")
-
-Triple = tuple[Floats, Floats, Floats]
 
 
 class Axis(Struct, frozen=True):

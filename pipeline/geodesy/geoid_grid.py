@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Triple
 from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.transform import Operation, Triple
+from pipeline.geodesy.transform import Operation
 from pipeline.replace import replace
 
 # With a wrong height the plan is off by the tilt between two ellipsoids (below 1e-3) times the error of the height, and

@@ -10,14 +10,12 @@ from numpy.typing import ArrayLike
 from pyproj import Transformer
 from pyproj.exceptions import ProjError
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Triple
 from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.area import Use
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geographic
 from pipeline.geodesy.grids import Grid
-
-Triple = tuple[Floats, Floats, Floats]
 
 
 @dataclass(frozen=True)

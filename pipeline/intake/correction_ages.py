@@ -12,11 +12,10 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.read.correction_headings import says_correction_age
 from pipeline.read.exports import Export
 from pipeline.read.mapping import mapped
-from pipeline.read.numeric import numbers
+from pipeline.read.numeric import plain_numbers
 
 #: Seconds: corrections of a link that works are younger; older ones tell that it was lost. Common practice, no source.
 FRESH, STALE = 10.0, 20.0
-_COMMA = r"^[+-]?\d*,\d+$"
 #: Seconds behind the number of a cell.
 _UNIT = r"(\d)\s*(?:s|sec)\.?$"
 
@@ -57,9 +56,7 @@ def note_ages(found: dict[str, Ages], batch: pa.RecordBatch, export: Export, sou
     for heading, name in here.items():
         cells = batch.column(name)
         if pa.types.is_string(cells.type):
-            cells = pc.replace_substring_regex(cells, _UNIT, r"\1")
-            comma = pc.any(pc.match_substring_regex(cells, _COMMA)).as_py()
-            values, _ = numbers(cells, "," if comma else ".")
+            values = plain_numbers(pc.replace_substring_regex(cells, _UNIT, r"\1"))
         elif pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type):
             values = np.asarray(cells.cast(pa.float64(), safe=False).fill_null(np.nan), np.float64)
         else:

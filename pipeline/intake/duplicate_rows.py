@@ -56,13 +56,12 @@ class DuplicateRows(Struct, frozen=True):
     recurring: tuple[Recurring, ...] = ()
 
 
-def find_duplicates(rows: ReadingRows, prepared: Prepared, bases: Sequence[str | None]) -> DuplicateRows:
+def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
     """Find the readings that are one observation, within the rounding of the exports.
 
     Of several writings the one counts that was refused for its quality, as the others merely do not say so; else the
     one that a session names, with a name, with a code, the finest, the first. Of two clocks the one of the export with
-    more rows counts: a list of marks alone is a report made of them. ``bases`` are the keys of the base ids that
-    `Observed.base` numbers.
+    more rows counts: a list of marks alone is a report made of them.
     """
     whole = rows.having(WHOLE)
     again, first = repeated(rows.each("hashes"), whole)
@@ -83,7 +82,7 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared, bases: Sequence[str |
     copied = find_copies(rows, fresh, shared, prepared)
     again, first = _with_copies(again, first, copied)
     fresh[again] = False
-    recurring = find_recurring(rows, prepared, shared, fresh, late, copied.on_marks, bases)
+    recurring = find_recurring(rows, prepared, shared, fresh, late, copied.on_marks)
     shifted = find_shifted(rows, prepared, pairs_alike.apart, pairs_alike.together)
     named = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted if one.named)])
     pairs_alike = replace(pairs_alike, apart=pairs_alike.apart[~pairs_among(pairs_alike.apart, named)])

@@ -66,25 +66,22 @@ class FieldPoints(Struct, frozen=True):
                 yield self.rises[stretch], stretch > place
 
 
-def field_points(
-    rows: ReadingRows, once: Flags, windows: Sequence[FieldWindow], bases: Sequence[str | None]
-) -> tuple[FieldPoints, ...]:
+def field_points(rows: ReadingRows, once: Flags, windows: Sequence[FieldWindow]) -> tuple[FieldPoints, ...]:
     """Return the points of each field shift's session and receiver.
 
     Args:
         rows: every reading.
         once: (n,) the sound ones that repeat no other.
         windows: the field shifts.
-        bases: the base ids by the numbers that ``rows`` has of them.
     """
-    return tuple(_of(rows, once, window, bases) for window in windows)
+    return tuple(_of(rows, once, window) for window in windows)
 
 
-def _of(rows: ReadingRows, once: Flags, window: FieldWindow, bases: Sequence[str | None]) -> FieldPoints:
+def _of(rows: ReadingRows, once: Flags, window: FieldWindow) -> FieldPoints:
     mine = once & (rows.session == window.session)
     if window.exports is not None:
         mine &= np.repeat(np.isin(np.arange(len(rows.starts)), window.exports), rows.counts())
-    of_base = np.array([window.base is None or (key or window.own_base) == window.base for key in bases], bool)
+    of_base = np.array([window.base is None or (key or window.own_base) == window.base for key in rows.bases], bool)
     occupied = (rows.flags & (CANDIDATE | NAMED)) != 0
     (on_marks,) = rows.columns.take(np.flatnonzero(mine & occupied), "time")
     edges = np.unique(np.append(on_marks.astype(np.int64), [window.start, window.until]))

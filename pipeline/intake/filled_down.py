@@ -64,13 +64,79 @@ class Filled(Struct, frozen=True):
     counted: bool = False
 
 
+class _Coordinate(Struct, frozen=True, kw_only=True):
+    """One coordinate of the (n,) sound readings of a batch.
+
+    Args:
+        export: number of the export.
+        axis: which of the three.
+        values: (n,) as written.
+        rows: (n,) their numbers in the file.
+        session: (n,) their sessions.
+        elsewhere: (n - 1,) metres that the other coordinates go from row to row.
+        even: (n - 1,) whether the step is that to the next row again.
+        metre: metres of one of ``values``.
+        digit: gives what the last digit of some values is worth at the finest [m].
+    """
+
+    export: int
+    axis: int
+    values: Floats
+    rows: Integers
+    session: NDArray[np.int32]
+    elsewhere: Floats
+    even: Flags
+    metre: float
+    digit: Callable[[Floats], float]
+
+    def filled(self, start: int, end: int, *, step: bool = False, counted: bool = False) -> Filled:
+        """Return the rows from ``start`` to ``end`` as such that have it in common."""
+        first, last, count = int(self.rows[start]), int(self.rows[end]), end - start + 1
+        sessions = tuple(np.unique(self.session[start : end + 1]).tolist())
+        return Filled(self.export, self.axis, first, last, count, step, 0.0, sessions, counted)
+
+    def is_finely_written(self, start: int, end: int) -> bool:
+        """Tell whether the rows from ``start`` to ``end`` have it written no more coarsely than a number of its own."""
+        return self.digit(self.values[start : end + 1]) <= _ROUND
+
+
 class _Column(Struct):
+    """What the batches so far have of one coordinate of an export. Filled on its way."""
+
     steps: int = 0
     again: int = 0
     within: int = 0
     pairs: list[Filled] = field(default_factory=list)
     runs: list[Filled] = field(default_factory=list)
     digit: float = np.inf
+
+    def take_runs(self, of: _Coordinate, alike: Flags) -> None:
+        """Take up rows with one value, ``alike`` (n - 1,), with one step, or whose last digit is counted on."""
+        least = _LEAST_UP if of.axis == 2 else _LEAST
+        on = np.zeros_like(of.even)
+        if of.axis < 2 and self.digit <= _TENTHS and of.even.any():
+            on = of.even & (np.abs(np.diff(of.values)) * of.metre <= _COUNTED * self.digit)
+        for which, few, step in ((alike, least - 1, False), (on, least - 2, True), (of.even & ~on, _SERIES - 2, True)):
+            counted = which is on
+            for start, stop in _stretches(which, few):
+                end = stop + 1 if step else stop
+                own = of.is_finely_written(start, end)
+                if float(np.median(of.elsewhere[start:end])) < _ELSEWHERE or not own or len(self.runs) >= _MOST:
+                    continue
+                may_chance = of.axis < 2 and (self.digit > _TENTHS or counted)
+                chance = may_chance and _on_line(of.values, start, end, of.metre)
+                computed = step and np.ptp(of.elsewhere[start:end]) <= _EVEN
+                if not computed and not (chance and (counted or not step)):
+                    self.runs.append(of.filled(start, end, step=step and not counted, counted=counted))
+
+    def take_pairs(self, of: _Coordinate, alike: Flags) -> None:
+        """Take up two rows with one value far apart, alone among others."""
+        for start in np.flatnonzero(alike & (of.elsewhere >= _ELSEWHERE)).tolist():
+            if len(self.pairs) > _PAIRS:
+                break
+            alone = not alike[start - 1 : start].any() and not alike[start + 1 : start + 2].any()
+            if alone and of.is_finely_written(start, start + 1):
+                self.pairs.append(of.filled(start, start + 1))
 
 
 class FilledDown(Struct):
@@ -97,58 +163,30 @@ class FilledDown(Struct):
             if axis < 2:
                 column = self.columns.setdefault((number, axis), _Column())
                 column.within += int(np.count_nonzero(moved[:, axis] <= _WITHIN))
-            along = elsewhere, even[axis], metre[axis]
             self._look(
-                number, axis, place[:, axis], along, partial(finest_digit, axis=axis, export=export), rows, of_session
+                _Coordinate(
+                    export=number,
+                    axis=axis,
+                    values=place[:, axis],
+                    rows=rows,
+                    session=of_session,
+                    elsewhere=elsewhere,
+                    even=even[axis],
+                    metre=float(metre[axis]),
+                    digit=partial(finest_digit, axis=axis, export=export),
+                )
             )
 
-    def _look(
-        self,
-        number: int,
-        axis: int,
-        values: Floats,
-        along: tuple[Floats, Flags, float],
-        digit: Callable[[Floats], float],
-        rows: Integers,
-        session: NDArray[np.int32],
-    ) -> None:
-        """Look at one coordinate (n,).
-
-        ``along`` is (n - 1,) how far the others go from row to row [m], and whether the step is that to the next,
-        and metres of one of ``values``; ``digit`` gives what the last digit of some is worth at the finest [m].
-        """
-        elsewhere, even, metre = along
-        column = self.columns.setdefault((number, axis), _Column())
-        steps = np.diff(values)
+    def _look(self, of: _Coordinate) -> None:
+        column = self.columns.setdefault((of.export, of.axis), _Column())
+        steps = np.diff(of.values)
         column.steps += len(steps)
-        column.digit = min(column.digit, digit(values[:_SAMPLE]))
-        alike = (steps == 0.0) & (elsewhere > 0.0)
+        column.digit = min(column.digit, of.digit(of.values[:_SAMPLE]))
+        alike = (steps == 0.0) & (of.elsewhere > 0.0)
         column.again += int(alike.sum())
-        least = _LEAST_UP if axis == 2 else _LEAST
-        on = np.zeros_like(even)
-        if axis < 2 and column.digit <= _TENTHS and even.any():
-            on = even & (np.abs(steps) * metre <= _COUNTED * column.digit)
-        for which, few, step in ((alike, least - 1, False), (on, least - 2, True), (even & ~on, _SERIES - 2, True)):
-            counted = which is on
-            for start, stop in _stretches(which, few):
-                end = stop + 1 if step else stop
-                own = digit(values[start : end + 1]) <= _ROUND
-                if float(np.median(elsewhere[start:end])) < _ELSEWHERE or not own or len(column.runs) >= _MOST:
-                    continue
-                chance = axis < 2 and (column.digit > _TENTHS or counted) and _on_line(values, start, end, metre)
-                if (step and np.ptp(elsewhere[start:end]) <= _EVEN) or ((counted or not step) and chance):
-                    continue
-                of = tuple(np.unique(session[start : end + 1]).tolist())
-                first, last, count = int(rows[start]), int(rows[end]), end - start + 1
-                column.runs.append(Filled(number, axis, first, last, count, step and not counted, 0.0, of, counted))
-        if axis < 2:
-            for start in np.flatnonzero(alike & (elsewhere >= _ELSEWHERE)).tolist():
-                if len(column.pairs) > _PAIRS:
-                    break
-                alone = not alike[start - 1 : start].any() and not alike[start + 1 : start + 2].any()
-                if alone and digit(values[start : start + 2]) <= _ROUND:
-                    of = tuple(np.unique(session[start : start + 2]).tolist())
-                    column.pairs.append(Filled(number, axis, int(rows[start]), int(rows[start + 1]), 2, False, 0.0, of))
+        column.take_runs(of, alike)
+        if of.axis < 2:
+            column.take_pairs(of, alike)
 
     def found(self) -> tuple[Filled, ...]:
         """Return the rows of exports in which nearly all others have coordinates of their own, finely written."""

@@ -188,7 +188,6 @@ class _Judged(Struct, frozen=True):
 
     Args:
         rows: the n readings.
-        bases: the base ids that the readings have, by their number; None is no id.
         duplicates: which repeat another.
         implausible: which cannot lie where they say.
         counting: (n,) which are sound and may lie where they say.
@@ -196,7 +195,6 @@ class _Judged(Struct, frozen=True):
     """
 
     rows: ReadingRows
-    bases: list[str | None]
     duplicates: DuplicateRows
     implausible: Implausible
     counting: Flags
@@ -252,18 +250,18 @@ class _Gatherer:
 
     def _judge(self) -> _Judged:
         """Compare all readings with one another and with their sessions: which are repeated, which impossible."""
-        rows, bases = self.ledger.rows(), list(self.ledger.bases)
-        duplicates = with_means(find_duplicates(rows, self.prepared, bases), self.means.found, rows)
-        implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions, bases)
+        rows = self.ledger.rows()
+        duplicates = with_means(find_duplicates(rows, self.prepared), self.means.found, rows)
+        implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
         once = counting.copy()
         once[duplicates.numbers] = False
-        return _Judged(rows, bases, duplicates, implausible, counting, once)
+        return _Judged(rows, duplicates, implausible, counting, once)
 
     def _sum_up(self, counts: tuple[int, ...], judged: _Judged) -> FirstPass:
         """Return what the first pass keeps, once all exports are read; ``counts`` are the rows of each."""
-        rows, bases, once, counting = judged.rows, judged.bases, judged.once, judged.counting
+        rows, once, counting = judged.rows, judged.once, judged.counting
         duplicates, implausible = judged.duplicates, judged.implausible
         candidates, few, elsewhere = self._candidates(judged)
         # a copy of a day by another clock would stretch its session beyond the checks on both its ends
@@ -299,7 +297,7 @@ class _Gatherer:
             kept=tuple(self.kept),
             coarse=find_coarse(rows, once, self.prepared, self.files.logs),
             reach=tie_reach(rows, once, candidates, self.prepared) if self._in_grid else None,
-            astray=self.order.out_of_order(rows, duplicates.numbers, bases),
+            astray=self.order.out_of_order(rows, duplicates.numbers),
             shifted=duplicates.shifted,
             recurring=duplicates.recurring,
             few=few,
@@ -318,7 +316,7 @@ class _Gatherer:
             steps=steps,
             hemispheres=self.hemispheres,
             poles=self.poles,
-            field_points=field_points(rows, once, self.prepared.field_windows, bases),
+            field_points=field_points(rows, once, self.prepared.field_windows),
             stretches=stretches_beside(rows, self.prepared.exports),
             long_breaks=long_breaks(rows, once, self.prepared.windows),
         )

@@ -1,6 +1,6 @@
 """Finds the readings of an export, by base id, whose times go back somewhere in their file."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +15,7 @@ from pipeline.read.restarted_clocks import JITTER
 _LARGEST = 2_000_000
 
 
-def sequences_going_back(
-    rows: ReadingRows, here: slice, again: Integers, export: int, bases: Sequence[str | None]
-) -> Iterator[FileSequence]:
+def sequences_going_back(rows: ReadingRows, here: slice, again: Integers, export: int) -> Iterator[FileSequence]:
     """Yield the readings of an export by base id, of those ids whose times go back; most files have none.
 
     Args:
@@ -25,7 +23,6 @@ def sequences_going_back(
         here: the numbers in the job of the export's readings.
         again: (k,) numbers of those that repeat another.
         export: the number of the export.
-        bases: base ids by the number that ``rows`` have for each.
     """
     sound: Flags = (rows.flags[here] & SOUND) != 0
     repeated = again[(again >= here.start) & (again < here.stop)] - here.start
@@ -41,7 +38,7 @@ def sequences_going_back(
         for own in np.split(order, np.flatnonzero(np.diff(of_base[order])) + 1):
             yield FileSequence(
                 export=export,
-                base=bases[int(of_base[own[0]])],
+                base=rows.bases[int(of_base[own[0]])],
                 rows=rows,
                 number=numbers[own],
                 time=times[own],

@@ -147,16 +147,14 @@ def find_implausible(
     duplicates: Integers,
     prepared: Prepared,
     logs: Sequence[SessionLog],
-    bases: Sequence[str | None],
 ) -> Implausible:
     """Hold every sound reading that repeats no other against its base, its session and its neighbours.
 
-    ``duplicates`` (d,) are numbers of those that repeat another; ``bases`` are the keys of base ids by the numbers that
-    ``rows`` have of them.
+    ``duplicates`` (d,) are numbers of those that repeat another.
     """
     sound = rows.having(SOUND)
     sound[duplicates] = False
-    judged = SessionJudge(BySession(rows, sound), prepared, logs, LikeHeights(rows, prepared, bases))
+    judged = SessionJudge(BySession(rows, sound), prepared, logs, LikeHeights(rows, prepared))
     held: dict[int, str] = {}
     notes: list[str] = []
     for window in prepared.windows:

@@ -75,6 +75,7 @@ class ReadingRows(Struct, frozen=True):
         usual: (E, 3) code of the rounding that all rows of an export have at least, to the east, the north and upwards.
         degrees: (E,) whether an export has longitudes and latitudes.
         mixed: (E,) whether it holds rows of different rounding.
+        bases: the keys of base ids by their numbers in ``columns``; None is no id.
     """
 
     columns: DiskColumns
@@ -84,6 +85,7 @@ class ReadingRows(Struct, frozen=True):
     usual: NDArray[np.uint8]
     degrees: Flags
     mixed: Flags
+    bases: tuple[str | None, ...] = (None,)
 
     def __len__(self) -> int:
         return len(self.flags)
@@ -269,6 +271,7 @@ class Ledger(Struct):
             usual=usual,
             degrees=degrees,
             mixed=mixed,
+            bases=tuple(self.bases),
         )
 
 

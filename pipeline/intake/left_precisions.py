@@ -2,7 +2,6 @@
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
@@ -11,11 +10,10 @@ from pipeline.job.model import Quality
 from pipeline.read.exports import Export
 from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.mapping import mapped
-from pipeline.read.numeric import numbers
+from pipeline.read.numeric import plain_numbers
 from pipeline.read.precision_headings import PrecisionHeading, Side, precision_in_heading
 
 _PLACES = {Side.EAST: (0,), Side.NORTH: (1,), Side.UP: (2,), Side.PLAN: (0, 1)}
-_COMMA = r"^[+-]?\d*,\d+$"
 #: Headings that leave the side open are held against the largest of all.
 _ANY = (0, 1, 2)
 
@@ -63,7 +61,6 @@ def note_left(
         cells = batch.column(name)
         if not (pa.types.is_string(cells.type) or pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type)):
             continue
-        comma = pa.types.is_string(cells.type) and pc.any(pc.match_substring_regex(cells, _COMMA)).as_py()
-        values, _ = numbers(cells, "," if comma else ".")
+        values = plain_numbers(cells)
         metre = (metres_in_heading(name) or (1.0,))[0]
         found.setdefault(name, LeftPrecision(said)).take(values[sound] * metre, used)

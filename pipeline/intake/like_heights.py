@@ -4,7 +4,7 @@ Heights of two height systems do not, nor do readings with a shift that the fiel
 job says so, and they lie on one ground all the same.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 import pyarrow as pa
@@ -16,10 +16,10 @@ from pipeline.intake.prepare import Prepared
 
 
 class LikeHeights:
-    """Parts readings of ``rows``; ``bases`` are the keys of base ids by the numbers that the rows have of them."""
+    """Parts readings of a job into those whose heights may be held against one another."""
 
-    def __init__(self, rows: ReadingRows, prepared: Prepared, bases: Sequence[str | None]) -> None:
-        self._rows, self._prepared, self._bases = rows, prepared, bases
+    def __init__(self, rows: ReadingRows, prepared: Prepared) -> None:
+        self._rows, self._prepared = rows, prepared
         self._system = np.array([_system(export.points.crs or "") for export in prepared.exports])
         self._several = len(set(self._system.tolist())) > 1
 
@@ -40,7 +40,7 @@ class LikeHeights:
                 yield here
                 continue
             time, number = self._rows.columns.take(numbers[here], "time", "base")
-            base = pa.array(self._bases, pa.string()).take(pa.array(number))
+            base = pa.array(self._rows.bases, pa.string()).take(pa.array(number))
             export = self._rows.export(numbers[here]).astype(np.int64)
             by = np.full(len(here), session, np.int64), time, export, base
             state, unsure = np.zeros(len(here), np.int64), np.zeros(len(here), bool)

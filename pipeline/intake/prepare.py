@@ -13,13 +13,13 @@ from pipeline.codes.writing import Writing, writing_of
 from pipeline.control import Form, Register, listed_marks, read_register
 from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
-from pipeline.files.features import UNKNOWN_CRS
 from pipeline.geodesy import crs
-from pipeline.geodesy.crs_comparison import crs_label, is_local, is_unknown, is_wgs84
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
+from pipeline.intake.marks_of_sessions import check_marks_of_sessions
+from pipeline.intake.register_geometry import check_register_geometry
 from pipeline.intake.register_units import check_register_units, check_units_row
 from pipeline.intake.spellings import with_marks_of
 from pipeline.intake.zone_numbers import check_zone_numbers
@@ -27,15 +27,10 @@ from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.path_length import path_too_long
 from pipeline.job.load import LoadedJob, Part, begin_job, load_job
 from pipeline.job.model import Columns
-from pipeline.letter_case import folded
-from pipeline.limits import HINTS
-from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
 from pipeline.read.exports import Export
 from pipeline.read.find_exports import find_exports
-from pipeline.read.layer_crs import OF_SITE
 from pipeline.read.point_names import UnusedFile
-from pipeline.read.sources import JSON
 from pipeline.replace import replace
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
@@ -155,8 +150,9 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     with _part("exports", faulty, problems):
         issued = find_keeper(loaded.job.job.folder)
         exports, unused = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
-    windows = with_marks_of(windows, _known_marks(loaded, register))
-    _check_marks(loaded, windows, register, problems)
+    known = _known_marks(loaded, register)
+    windows = with_marks_of(windows, known)
+    check_marks_of_sessions(windows, known, problems)
     carried = field_windows(windows, exports, loaded.recorded)
     check_windows(carried, register, exports, faulty <= {"sessions"}, problems)
     usable = tuple(export for export in exports if export.block in sound)
@@ -321,7 +317,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
     )
     if register is not None:
         check_units_row(register, counted, control.angles == "dms", problems)
-        _check_geometry(register, control.crs, loaded, problems)
+        check_register_geometry(register, control.crs, loaded, problems)
         check_zone_numbers(register, control.crs, problems)
     return register
 
@@ -352,79 +348,6 @@ def _writing(loaded: LoadedJob, table: CodeTable | None, problems: Problems) -> 
     return writing_of(job.linework, table, job.checks.codes, partial(loaded.where, "linework"), problems)
 
 
-def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:
-    """Check that a register whose coordinates are a layer's geometry is in the CRS that the job file says."""
-    found = register.geometry_crs
-    is_json = Path(register.shown).suffix.lower() in JSON
-    # GeoJSON means WGS 84 by its standard, says it unasked, and is written in any datum all the same
-    if found is None or (is_json and is_wgs84(found)):
-        return
-    if is_unknown(found) and is_json:
-        problems.add(register.shown, 0, UNKNOWN_CRS[0].format(found), UNKNOWN_CRS[1])
-        return
-    try:
-        same = crs.same_positions(found, stated)
-    except OperationError:
-        return  # an engineering CRS, or one that carries its own transformation: nothing to compare by
-    if not same:
-        own = f'crs = "{crs_label(found)}"'
-        fix = f"write the layer's own, {own}, if that is right, or give the coordinates as attributes"
-        problems.add(
-            *loaded.where("control", "crs"),
-            f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
-            f" {crs.parse(stated).name} ({_code(stated)})",
-            OF_SITE if is_local(found) else fix,
-        )
-
-
-def _code(text: str) -> str:
-    return text if len(text) <= 40 else crs.registered_code(crs.parse(text)) or "no registered code"
-
-
-def _letters(mark: str) -> str:
-    """Return the letters and digits of a mark's name, whatever their case."""
-    return "".join(one for one in folded(mark) if one.isalnum())
-
-
-#: What else to do where a tie's mark is in no register.
-_UNTIL_THEN = "; a temporary mark needs a second session that ties it: leave it out until then"
-
-
-def _check_marks(
-    loaded: LoadedJob, windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems
-) -> None:
-    """Check that every mark that a session names is in the register, or is a temporary mark that joins something.
-
-    A base may stand on a new mark: where other ties hold its session, that gives the mark its coordinates.
-    """
-    known = _known_marks(loaded, register)
-    if not known:
-        return
-    places: dict[str, set[int]] = {}
-    for window in windows:
-        named = [tie.mark for tie in window.session.ties]
-        named += [window.session.setup.mark] if window.session.setup else []
-        for mark in named:
-            places.setdefault(mark, set()).add(window.index)
-    # no temporary mark has the name of a mark of the register but for a hyphen: one of the two is mistyped
-    spelled = {_letters(mark) for mark in known} - {""}
-    ordered, near = sorted(known), dict[str, list[str]]()
-    there = f"the register has {listed(ordered)}"
-    for window in windows:
-        for mark, where, use in _uses(window):
-            several, tied = len(places.get(mark, ())) > 1, use == _TIE
-            joins = several and use != _NOTED and _letters(mark) not in spelled
-            if mark in known or joins:
-                continue
-            if mark not in near and len(near) < HINTS:
-                near[mark] = nearest(mark, ordered)
-            alike = " or ".join(near.get(mark, ()))
-            likely = f"did you mean {alike}?" if alike else "write one of its marks, or add this one:"
-            what = f'{use} of session {window.session.name} on the mark "{mark}", which is not in the register'
-            what += " and which no other session occupies" if tied and not several else ""
-            problems.add(*where, what, f"{likely} {there}{_UNTIL_THEN if tied else ''}")
-
-
 def _known_marks(loaded: LoadedJob, register: Register | None) -> set[str]:
     """Return the marks of the register, or where that has problems those that are named in its file."""
     control = loaded.job.control
@@ -433,14 +356,3 @@ def _known_marks(loaded: LoadedJob, register: Register | None) -> set[str]:
     if control is not None and control.file.is_file():
         return set(listed_marks(control.file, Form.from_control(control)))
     return set()
-
-
-_TIE, _CHECK, _NOTED = "tie", "check", "noted check"
-
-
-def _uses(window: SessionWindow) -> Iterator[tuple[str, tuple[str, int], str]]:
-    """Yield the marks that a session names, where, and what for."""
-    session = window.session
-    yield from ((tie.mark, window.where_tie(number), _TIE) for number, tie in enumerate(session.ties))
-    yield from ((check.mark, window.where_check(number), _CHECK) for number, check in enumerate(session.checks))
-    yield from ((one.mark, window.where_noted(number), _NOTED) for number, one in enumerate(session.noted))

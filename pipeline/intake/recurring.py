@@ -58,7 +58,6 @@ def find_recurring(
     fresh: Flags,
     late: Integers,
     on_marks: Integers,
-    bases: Sequence[str | None],
 ) -> tuple[Recurring, ...]:
     """Find the readings of which two sessions have the position, those of each two sessions together.
 
@@ -73,7 +72,6 @@ def find_recurring(
         fresh: (n,) which readings have a place and repeat no other row.
         late: (p, 2) numbers of readings that are one by two clocks, of which one is held back.
         on_marks: (m, 2) numbers of occupations that are copies.
-        bases: the key of each base id that `Observed.base` numbers.
     """
     numbers, position = shared
     here = fresh[numbers] & (rows.session[numbers] >= 0)
@@ -87,23 +85,23 @@ def find_recurring(
         found = found[_no_chance(rows, fresh, found)]
     pairs = np.concatenate([found, _some_rows(rows, fresh, late)])
     pairs = pairs[((rows.flags[pairs] & SOUND) != 0).any(axis=1)]
-    pairs = pairs[~_of_the_base(rows, prepared, pairs, bases)]
+    pairs = pairs[~_of_the_base(rows, prepared, pairs)]
     if not len(pairs):
         return ()
     of, _, places = of_pairs(rows, pairs)
     pairs = np.take_along_axis(pairs, np.argsort(of.time[places], axis=1, kind="stable"), axis=1)
     session = np.sort(rows.session[pairs].astype(np.int64), axis=1)
     return tuple(
-        _recurring(rows, prepared, pairs[(session == both).all(axis=1)], bases) for both in np.unique(session, axis=0)
+        _recurring(rows, prepared, pairs[(session == both).all(axis=1)]) for both in np.unique(session, axis=0)
     )
 
 
-def _of_the_base(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Flags:
+def _of_the_base(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> Flags:
     """Return (p,) which pairs are rows of the base itself: it may broadcast one position on several days."""
     if not len(pairs):
         return np.zeros(0, bool)
     ids = [window.session.base for window in prepared.windows]
-    known = pa.array([name for name in (*_BASE_ROWS, *bases, *ids) if name], pa.string())
+    known = pa.array([name for name in (*_BASE_ROWS, *rows.bases, *ids) if name], pa.string())
     of, numbers, places = of_pairs(rows, pairs)
     (code,) = rows.columns.take(numbers, "code")
     of_base = np.isin(of.name, name_hashes(known).astype(of.name.dtype))
@@ -111,7 +109,7 @@ def _of_the_base(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: 
     return np.asarray(of_base[places].all(axis=1))
 
 
-def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Sequence[str | None]) -> Recurring:
+def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> Recurring:
     pairs = pairs[np.lexsort((pairs[:, 0], pairs[:, 1]))]
     of, _, places = of_pairs(rows, pairs)
     time = of.time[places]
@@ -123,7 +121,7 @@ def _recurring(rows: ReadingRows, prepared: Prepared, pairs: Integers, bases: Se
     )
     export = rows.export(pairs).astype(np.int64)
     row = rows.source_row(pairs[:, 1])
-    base = np.array(bases, np.object_)[of.base[places]]
+    base = np.array(rows.bases, np.object_)[of.base[places]]
     return Recurring(rows.session[pairs].astype(np.int64), time, export, base, told, row)
 
 

@@ -52,13 +52,12 @@ class RowOrder:
         self._sorting[number].take(names, codes)
         self._jumps[number].take(milliseconds(batch), names, codes, np.asarray(batch.column("source_row"), np.int64))
 
-    def out_of_order(self, rows: ReadingRows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
+    def out_of_order(self, rows: ReadingRows, again: Integers) -> tuple[Astray, ...]:
         """Return the rows out of order.
 
         Args:
             rows: every reading.
             again: (k,) numbers of those that repeat another.
-            bases: base ids by the number that `ReadingRows` has for each.
         """
         counts = rows.counts()
         ends = np.cumsum(counts)
@@ -68,7 +67,7 @@ class RowOrder:
             if sorting.by_name or sorting.by_codes:
                 continue
             here = slice(int(ends[number] - counts[number]), int(ends[number]))
-            for sequence in sequences_going_back(rows, here, again, number, bases):
+            for sequence in sequences_going_back(rows, here, again, number):
                 astray += self._astray(sequence)
         return tuple(astray)
 

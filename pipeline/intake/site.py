@@ -8,6 +8,7 @@ from msgspec import Struct, field
 from pipeline.adjust.localise import HeightFit, PlanFit, fit_height, fit_plan, width_of
 from pipeline.arrays import Flags, Floats
 from pipeline.control.register import Register
+from pipeline.control.site_marks import SiteMarks
 from pipeline.geodesy import crs, pipelines
 from pipeline.geodesy.site_crs import affine_step, derived_height, derived_plan, site_definition
 from pipeline.geodesy.transform import Operation
@@ -110,6 +111,46 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
         )
         return None
     where, before = prepared.loaded.where("target", "site", "marks"), len(problems.found)
+    common = _in_common(own, marks, register, to_issued, where, problems)
+    if common is None:
+        return None
+    if width_of(common.grid[:, :2])[0] < _APART or width_of(common.own[:, :2])[0] < _APART:
+        problems.add(*where, "the common marks are all at one place", "give marks around the work")
+    height = _height(common, wanted.height == "tilt", where, problems) if wanted.height != "none" else None
+    if len(problems.found) > before:
+        return None
+    return Site(
+        names=common.names,
+        own=common.own,
+        grid=common.grid,
+        plan=fit_plan(common.grid[:, :2], common.own[:, :2], hold_scale=wanted.plan == "rigid"),
+        height=height,
+        levelled=common.levelled,
+        alone=common.alone,
+        unused=common.unused,
+    )
+
+
+class _Common(Struct, frozen=True):
+    """What site and register have in common; all as `Site` has it, but that ``levelled`` (n,) have both heights."""
+
+    names: tuple[str, ...]
+    own: Floats
+    grid: Floats
+    levelled: Flags
+    alone: tuple[str, ...]
+    unused: Floats
+
+
+def _in_common(
+    own: SiteMarks,
+    marks: Register,
+    register: Operation,
+    to_issued: Operation,
+    where: tuple[str, int],
+    problems: Problems,
+) -> _Common | None:
+    """Return the marks that site and register have in common; None where they are too few, or not in the grid."""
     at = [marks.find(name) for name in own.names]
     common = [number for number, found in enumerate(at) if found is not None and marks.holds_position[found]]
     alone = tuple(name for name, found in zip(own.names, at, strict=True) if found is None)
@@ -118,28 +159,18 @@ def localise(prepared: Prepared, register: Operation, to_issued: Operation, prob
         return None
     rows = np.array([at[number] for number in common], np.int64)
     grid = _in_grid(marks.first[rows], marks.second[rows], marks.third[rows], register, to_issued)
-    levelled = np.isfinite(own.places[common, 2]) & marks.holds_height[rows] & np.isfinite(grid[:, 2])
     names, places = tuple(own.names[number] for number in common), own.places[common]
     if not np.isfinite(grid[:, :2]).all():
         lost = [name for name, place in zip(names, grid, strict=True) if not np.isfinite(place[:2]).all()]
         problems.add(*where, f"no coordinates in target.grid for {listed(lost)}", "check these marks in the register")
         return None
-    height = None
-    if width_of(grid[:, :2])[0] < _APART or width_of(places[:, :2])[0] < _APART:
-        problems.add(*where, "the common marks are all at one place", "give marks around the work")
-    if wanted.height != "none":
-        height = _height(grid, places, levelled, wanted.height == "tilt", where, problems)
-    if len(problems.found) > before:
-        return None
-    plan = fit_plan(grid[:, :2], places[:, :2], hold_scale=wanted.plan == "rigid")
-    heights = np.column_stack([np.where(marks.holds_height[rows], grid[:, 2], np.nan), own.unused_heights[common]])
-    return Site(
+    held = marks.holds_height[rows]
+    heights = np.column_stack([np.where(held, grid[:, 2], np.nan), own.unused_heights[common]])
+    return _Common(
         names=names,
         own=places,
         grid=grid,
-        plan=plan,
-        height=height,
-        levelled=levelled,
+        levelled=np.isfinite(places[:, 2]) & held & np.isfinite(grid[:, 2]),
         alone=alone,
         unused=heights[np.isfinite(heights).all(axis=1)],
     )
@@ -171,9 +202,8 @@ def _in_grid(first: Floats, second: Floats, third: Floats, register: Operation, 
     return grid
 
 
-def _height(
-    grid: Floats, own: Floats, levelled: Flags, tilt: bool, where: tuple[str, int], problems: Problems
-) -> HeightFit | None:
+def _height(common: _Common, tilt: bool, where: tuple[str, int], problems: Problems) -> HeightFit | None:
+    grid, levelled = common.grid, common.levelled
     needed, there = (3 if tilt else 1), int(levelled.sum())
     if there < needed:
         problems.add(
@@ -191,4 +221,4 @@ def _height(
             'add a mark off the line, or write height = "step"',
         )
         return None
-    return fit_height(grid[levelled, :2], grid[levelled, 2], own[levelled, 2], tilt=tilt)
+    return fit_height(grid[levelled, :2], grid[levelled, 2], common.own[levelled, 2], tilt=tilt)

@@ -35,7 +35,7 @@ _CODE = 20
 _NOTED = 3.0
 
 #: The determinant of correlations below which nothing is independent in them any more.
-_LEAST = 1e-8
+NOTHING_INDEPENDENT = 1e-8
 
 
 #: What is wrong with a site's own system without a register, and what to do.
@@ -213,7 +213,7 @@ def _is_definite(setup: Setup) -> bool:
     if not east * north * up > 0.0:
         return False
     a, b, c = setup.cov_en / (east * north), setup.cov_eu / (east * up), setup.cov_nu / (north * up)
-    return max(abs(a), abs(b), abs(c)) < 1.0 and 1.0 + 2.0 * a * b * c - a * a - b * b - c * c > _LEAST
+    return max(abs(a), abs(b), abs(c)) < 1.0 and 1.0 + 2.0 * a * b * c - a * a - b * b - c * c > NOTHING_INDEPENDENT
 
 
 def _check_times(session: Session, where: Where, problems: Problems) -> None:

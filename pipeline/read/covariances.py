@@ -5,6 +5,7 @@ from collections.abc import Collection, Mapping
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
+from pipeline.job.job_rules import NOTHING_INDEPENDENT
 from pipeline.limits import SIGMA
 
 #: Our word of each covariance, and the standard uncertainties of the two components that it joins.
@@ -18,9 +19,6 @@ _OF_BOTH = frozenset(("sigma_horizontal", "drms"))
 _HORIZONTAL = frozenset(("sigma_east", "sigma_north"))
 
 NOT_DEFINITE = "its covariances are impossible: with its standard uncertainties the matrix is not positive definite"
-
-#: The determinant of correlations below which nothing is independent in them any more.
-_LEAST = 1e-8
 
 
 def lacking(mapped: Collection[str]) -> str | None:
@@ -49,4 +47,4 @@ def impossible(sigma: Mapping[str, Floats], covariance: Mapping[str, Floats]) ->
         parts.append(np.where(~known & (value != 0.0), np.inf, ratio))
     a, b, c = (np.clip(part, -SIGMA, SIGMA) for part in parts)
     determinant = 1.0 + 2.0 * a * b * c - a * a - b * b - c * c
-    return np.asarray((np.abs([a, b, c]).max(axis=0) >= 1.0) | (determinant < _LEAST), bool)
+    return np.asarray((np.abs([a, b, c]).max(axis=0) >= 1.0) | (determinant < NOTHING_INDEPENDENT), bool)

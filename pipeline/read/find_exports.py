@@ -10,6 +10,7 @@ from msgspec import Struct, field
 
 from pipeline.files.file_patterns import Closed, TooMany, named_by, temporary, temporary_ones
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.job.key_lines import Where
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Job, Points
 from pipeline.limits import ALL_COLUMNS, EXPORTS, HINTS, LOOKED_AT
@@ -26,9 +27,6 @@ from pipeline.read.text_blocks import known_encoding
 from pipeline.read.times import clock
 from pipeline.replace import replace
 from pipeline.words import counted, plural
-
-#: Gives the job file and the line of a key, such as ("points", 0, "files").
-Where = Callable[..., tuple[str, int]]
 
 #: Bytes of rows of texts that a job holds from the first look at them until they are read.
 LOOKED = 4 << 20

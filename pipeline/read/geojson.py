@@ -20,7 +20,7 @@ import pyarrow as pa
 from msgspec import Struct
 
 from pipeline.digest import Signature, Sum, Summed, signature
-from pipeline.files.features import NameTwice, named_crs, single, unique_members
+from pipeline.files.features import NameTwice, is_feature, named_crs, single, unique_members
 from pipeline.job.model import Points
 from pipeline.limits import FEATURE
 from pipeline.read.findings import Unusable, check_cells
@@ -82,7 +82,7 @@ def _looked_through(path: Path, at: Signature) -> Properties:
         reader = _Reader(file.read, path, object_pairs_hook=unique_members)
         for feature in reader.features(document):
             rows += 1
-            if not _is_feature(feature):
+            if not is_feature(feature):
                 strange += 1
                 continue
             seen.add(_properties(feature), rows)
@@ -94,10 +94,6 @@ def _looked_through(path: Path, at: Signature) -> Properties:
     check_cells(rows, len(columns), at.size)
     fields = [(name, column_type(one.kinds, one.least, one.most)) for name, one in columns.items()]
     return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart)
-
-
-def _is_feature(feature: Any) -> bool:
-    return isinstance(feature, dict) and feature.get("type") == "Feature"
 
 
 def _properties(feature: dict[str, Any]) -> dict[str, Any]:

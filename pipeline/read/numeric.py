@@ -8,6 +8,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.files.written_numbers import plain_signs, ungrouped
 
 _NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,9})?$"
+_WITH_COMMA = r"^[+-]?\d*,\d+$"
 
 
 def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Flags]:
@@ -22,6 +23,12 @@ def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Flags]:
         text = _pointed(ungrouped(plain_signs(cells), decimal), decimal)
         good = pc.match_substring_regex(text, _NUMBER)
         return _finite(pc.cast(pc.if_else(good, text, pa.scalar(None, pa.string())), pa.float64()), cells)
+
+
+def plain_numbers(cells: pa.Array) -> Floats:
+    """Return (n,) the numbers of a column of which nobody states the decimal sign: commas where a number has one."""
+    comma = pa.types.is_string(cells.type) and pc.any(pc.match_substring_regex(cells, _WITH_COMMA)).as_py()
+    return numbers(cells, "," if comma else ".")[0]
 
 
 def _pointed(cells: pa.Array, decimal: str) -> pa.Array:

@@ -12,7 +12,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AtStake, Record, RegisterMark
 from pipeline.reissue.another_day import of_another_day
 from pipeline.reissue.changes import Touched
-from pipeline.reissue.reasons import joined
+from pipeline.reissue.linked_sessions import joined
 from pipeline.reissue.register_changes import mark_changes
 from pipeline.solve.solve import Solved
 from pipeline.words import Change, HeldUnit, Reason, Role, Verdict

@@ -11,7 +11,7 @@ from pipeline.issue.session_types import SetUpStated
 from pipeline.job.model import Setup
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.frame_moves import Moves, same_marks
-from pipeline.reissue.reasons import joined
+from pipeline.reissue.linked_sessions import joined
 from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt, Role
 

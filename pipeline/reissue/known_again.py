@@ -6,6 +6,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.merged import REPLACED
 from pipeline.duplicates import text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.reissue.means import bare
@@ -13,8 +14,6 @@ from pipeline.words import Reason
 
 #: Metres in plan within which what has the name and another time is the same point; common practice, no source.
 SAME_PLACE = 0.5
-#: Metres in plan and in height beyond which no reading is another of the same point, as where they are merged.
-_REPLACED = 3.0
 #: Metres: points of a session whose shift became another move alike to within it, whatever the way between them.
 _ALIKE = 0.1
 #: So many points that moved alike are no chance.
@@ -120,7 +119,7 @@ def _one_name(before: pa.Table, after: pa.Table, gone: Integers, came: Integers)
 
 def _near(apart: Floats) -> Flags:
     """Return (k,) which rows (k, 3) metres apart may be readings of one point; without heights the plan says it."""
-    return (np.hypot(apart[:, 0], apart[:, 1]) <= _REPLACED) & ~(np.abs(apart[:, 2]) > _REPLACED)
+    return (np.hypot(apart[:, 0], apart[:, 1]) <= REPLACED) & ~(np.abs(apart[:, 2]) > REPLACED)
 
 
 def _once(table: pa.Table, rows: Integers) -> tuple[NDArray[np.uint64], Integers]:

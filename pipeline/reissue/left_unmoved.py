@@ -6,12 +6,13 @@ from itertools import compress
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
+from pipeline.control.register_rows import POSITION
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import RegisterMark
 from pipeline.near import listed
 from pipeline.reissue.history import History
-from pipeline.reissue.moved_register import AXES, number_written
+from pipeline.reissue.moved_register import number_written
 from pipeline.sphere import DEGREE
 from pipeline.visible import one_line
 from pipeline.words import Holds, counted, plural
@@ -70,7 +71,7 @@ def _written(rows: Sequence[RegisterMark], kind: str) -> Floats:
     for at, row in enumerate(rows):
         texts = dict(row)
         for column, (axis, without) in enumerate(
-            zip((*AXES[kind], "height"), (Holds.HEIGHT, Holds.HEIGHT, Holds.POSITION), strict=True)
+            zip((*POSITION[kind], "height"), (Holds.HEIGHT, Holds.HEIGHT, Holds.POSITION), strict=True)
         ):
             if row["holds"] != without and texts.get(axis):
                 try:

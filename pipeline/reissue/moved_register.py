@@ -11,6 +11,7 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Floats
+from pipeline.control.register_rows import POSITION
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.control_frame import control_used
@@ -30,8 +31,6 @@ _ONE = 0.05
 _ONE_STEP = 0.02
 #: The part of a vector that the accuracy of the way between two datums may be, so that it tells anything.
 _PART = 0.1
-#: The columns of positions in a register, by the kind of its CRS.
-AXES = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
 
 
 class _Moved(Struct, frozen=True):
@@ -96,7 +95,7 @@ def _moved(base: Record, survey: Survey, rows: Sequence[RegisterMark]) -> _Moved
     register = survey.register
     if register is None or base["control"] != control_used(survey.job):
         return None
-    axes, before = AXES[register.kind], {row["mark"]: dict(row) for row in base["register"]}
+    axes, before = POSITION[register.kind], {row["mark"]: dict(row) for row in base["register"]}
     was, now = list[tuple[float, ...]](), list[tuple[float, ...]]()
     try:
         for row in rows:

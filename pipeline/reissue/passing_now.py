@@ -14,15 +14,13 @@ from pipeline.reissue.as_exported import as_exported, lies_at, stood_of
 from pipeline.reissue.occupied import ALIKE, EarlierOccupation
 from pipeline.reissue.other_numbers import Alone, OtherNumbers
 from pipeline.solve.solve import Adjusted
-from pipeline.tolerance import tolerance_text
+from pipeline.tolerance import SAME, tolerance_text
 from pipeline.words import Role, counted, plural
 
 #: Occupations that a note names where many pass for one reason.
 _LISTED = 5
 #: How a cause begins without which it would fail still, and what is left where nothing else is seen.
 _ONLY, _ELSE = "only since", "now, by what else has changed"
-#: Metres by which a tolerance, or a mark's coordinate, is another: both are written to the millimetre at the least.
-_SAME = 5e-7
 
 
 class PassingNow(Struct, frozen=True):
@@ -93,7 +91,7 @@ def _tolerances(then: CheckRow, row: int, adjusted: Adjusted) -> Iterator[str]:
     compared = adjusted.occupations.compared
     off = (float(compared.horizontal[row]), abs(float(compared.height[row])))
     for part, (words, was) in enumerate((("horizontal", then["tolerance_h"]), ("vertical", then["tolerance_v"]))):
-        if was is not None and compared.holds[row, part] and off[part] > was + _SAME:
+        if was is not None and compared.holds[row, part] and off[part] > was + SAME:
             now = tolerance_text(float(compared.allowed[row, part]))
             yield f"{_ONLY} the {words} tolerance went from {tolerance_text(was)} to {now} m"
 
@@ -131,7 +129,7 @@ def _lies_elsewhere(then: CheckRow, survey: Survey, adjusted: Adjusted) -> bool:
         return False
     known = found.known[[found.marks.index(then["mark"])]]
     was = np.array([then["known_easting"], then["known_northing"], then["known_height"]], float)
-    return bool((np.abs(was - np.column_stack(survey.axes.written(*known.T))) > _SAME).any())
+    return bool((np.abs(was - np.column_stack(survey.axes.written(*known.T))) > SAME).any())
 
 
 def _of_ties(then: CheckRow, other: OtherNumbers | None, last: Record, survey: Survey) -> Iterator[str]:

@@ -1,22 +1,16 @@
 """Why a point differs from the previous issue: only what reached it, and everything for the record."""
 
-import json
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-import numpy as np
-from msgspec import Struct
+from msgspec import Struct, field
 
-from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART
-from pipeline.issue.record_types import RegisterMark
-from pipeline.job.canonical_text import LIMITS_OF, meanings
-from pipeline.job.model import Source
-from pipeline.job.stated_keys import in_words, stated_keys
 from pipeline.read.sources import TEXT
+from pipeline.reissue.changed_marks import ChangedMark, changed_marks
 from pipeline.reissue.changed_occupations import ChangedOccupation, changed_occupations, told_of
-from pipeline.reissue.changes import MOVED, Reached
+from pipeline.reissue.changes import Reached
 from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import (
@@ -33,19 +27,17 @@ from pipeline.reissue.fingerprint import (
     session_values,
     sum_of,
 )
-from pipeline.reissue.former_tables import changed_in_blocks, changed_keys
 from pipeline.reissue.frames import frame_changes
+from pipeline.reissue.job_file_changes import LISTED, POINTS, job_file_changes
 from pipeline.reissue.line_ends import line_ends_alone
-from pipeline.reissue.register_changes import mark_changes, marks_gone_and_new
+from pipeline.reissue.linked_sessions import linked
+from pipeline.reissue.register_changes import marks_gone_and_new
 from pipeline.reissue.renamed_files import renamed_files
 from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.reissue.session_changes import changed_in_session
 from pipeline.reissue.site_changes import site_marks_changed
-from pipeline.reissue.stated_uncertainties import as_stated
 from pipeline.solve.solve import Solved
-from pipeline.sphere import DEGREE
-from pipeline.tolerance import tolerance_text
-from pipeline.words import Change, Reason, Role
+from pipeline.words import Change, Reason
 
 #: What holds a reading back for its own row's sake, and what for its session's time or base id.
 _OF_ROW = {
@@ -116,50 +108,50 @@ class Reasons(Struct, frozen=True):
         return "; ".join([*texts, self.altered] if self.altered else texts or self.all())
 
 
-#: Parts of the job file that hold points back or release them, and move none.
-_CHECKS = "[checks]"
-_SETTINGS = (_CHECKS, "[drawing]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
-#: Metres by which a tolerance is another.
-_SAME = 5e-7
-#: Those that reach no point.
-_PARTICULARS = "[particulars]"
-_WORDS = (_PARTICULARS, "[linework]")
-#: Those of which more is told beside, or of which too much is stated to be listed.
-_TOLD_BESIDE = ("[target]", "[control]", "[job]", _PARTICULARS)
-_POINTS = "[[points]]"
-#: Keys of a table up to which they are listed.
-_LISTED = 4
+class _PerSession(Struct):
+    """What reaches each session, in words: its points' numbers, or their proof alone. Filled on its way."""
+
+    moving: defaultdict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    proving: defaultdict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+
+    def take_marks(self, changed: Iterable[ChangedMark]) -> dict[str, str]:
+        """Take up changed marks; return each in words, with the same and the sessions that it reaches."""
+        marks = {}
+        for one in changed:
+            marks[one.text] = f"{one.text}; sessions {', '.join(one.sessions)}" if one.sessions else one.text
+            for session in one.sessions:
+                (self.moving if session in one.moved else self.proving)[session].append(one.text)
+        return marks
+
+    def take_own(self, own: Mapping[str, str], called: Mapping[str, str], last: Last, now: Fingerprint) -> None:
+        """Take up what is said of sessions themselves; ``called`` is what those of now were called before."""
+        was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
+        now_called = {before: name for name, before in called.items()}
+        for session, text in own.items():
+            name = now_called.get(session, session)
+            before = called.get(name, name)
+            (self.proving if was.get(before) == is_.get(name) else self.moving)[session].append(text)
+
+    def take_ties(self, occupied: Mapping[str, Sequence[ChangedOccupation]], by_file: Mapping[str, str]) -> None:
+        """Take up files whose changed occupations tie a session: they reach all of its points."""
+        for file, session in ((file, one.session) for file, ones in occupied.items() for one in ones if one.tie):
+            if by_file[file] not in self.moving[session]:
+                self.moving[session].append(by_file[file])
 
 
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
     then = identity_of(last.record)
     differing = {name: f"{name} {how}" for name, how in differences(then, now.beside(last.record)).items()}
-    moving, proving = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
-    marks: dict[str, str] = {}
-    for text, sessions, moved in _of_marks(last, survey, solved, now):
-        marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
-        for session in sessions:
-            (moving if session in moved else proving)[session].append(text)
-    own = _of_sessions(last, survey, then, differing)
-    was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
+    found = _PerSession()
+    marks = found.take_marks(changed_marks(last, survey, solved, now))
     called = renamed_sessions(last.record, survey.windows)
-    now_called = {before: name for name, before in called.items()}
-    for name, before in called.items():
-        said = sum_of(session_values(survey.prepared)[name] | {"name": before})
-        more = "" if said == then.get(f"{SESSION}{before}") else ", and is changed"
-        own[name] = own[before] = f"session {before} is called {name} now{more}"
-    for session, text in own.items():
-        name = now_called.get(session, session)
-        before = called.get(name, name)
-        (proving if was.get(before) == is_.get(name) else moving)[session].append(text)
-    by_file = _of_files(last, survey, then, now, differing)
-    occupied = _of_occupations(last, survey, differing)
+    own = _of_sessions(last, survey, then, differing) | _of_renamed(called, survey, then)
+    found.take_own(own, called, last, now)
+    by_file, occupied = _of_files(last, survey, then, now, differing), _of_occupations(last, survey, differing)
     by_file |= {file: f"{by_file[file]}: {told_of(ones)}" for file, ones in occupied.items()}
-    for file, session in ((file, one.session) for file, ones in occupied.items() for one in ones if one.tie):
-        if by_file[file] not in moving[session]:
-            moving[session].append(by_file[file])
-    general, settings, words = _of_job_file(last, survey, then, differing)
+    found.take_ties(occupied, by_file)
+    general, settings, words = job_file_changes(last, survey, then, differing)
     general += _of_frames(last, survey, now, differing)
     words += [*_of_codes(last, survey, differing), *_of_origin(last, survey, differing)]
     if REGISTER in differing:
@@ -168,17 +160,28 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
             words += gone_and_new
         else:
             general += gone_and_new or [differing[REGISTER]]
+    was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
     return Reasons(
         general=tuple(general),
         settings=tuple(settings),
-        moving={session: tuple(texts) for session, texts in moving.items()},
-        proving={session: tuple(texts) for session, texts in proving.items()},
-        linked=_linked(last, survey, solved, own),
+        moving={session: tuple(texts) for session, texts in found.moving.items()},
+        proving={session: tuple(texts) for session, texts in found.proving.items()},
+        linked=linked(last, survey, solved, own),
         by_file=by_file,
         marks=marks,
         words=tuple(words),
         stands=frozenset(name for name, total in is_.items() if was.get(name) == total),
     )
+
+
+def _of_renamed(called: Mapping[str, str], survey: Survey, then: Mapping[str, str]) -> dict[str, str]:
+    """Return what is to be said of sessions that have another name by now, under both."""
+    own = {}
+    for name, before in called.items():
+        said = sum_of(session_values(survey.prepared)[name] | {"name": before})
+        more = "" if said == then.get(f"{SESSION}{before}") else ", and is changed"
+        own[name] = own[before] = f"session {before} is called {name} now{more}"
+    return own
 
 
 def _of_sessions(last: Last, survey: Survey, then: Mapping[str, str], told: Mapping[str, str]) -> dict[str, str]:
@@ -189,7 +192,7 @@ def _of_sessions(last: Last, survey: Survey, then: Mapping[str, str], told: Mapp
         if name.startswith(SESSION):
             session = name.removeprefix(SESSION)
             changed = changed_in_session(stated[session], last.record, then.get(name)) if session in stated else []
-            own[session] = f"{text}: {', '.join(changed)}" if 0 < len(changed) <= _LISTED else text
+            own[session] = f"{text}: {', '.join(changed)}" if 0 < len(changed) <= LISTED else text
     return own
 
 
@@ -206,7 +209,7 @@ def _of_files(
 
 def _of_occupations(last: Last, survey: Survey, told: Mapping[str, str]) -> dict[str, list[ChangedOccupation]]:
     """Return per changed raw file its occupations with other numbers; none where they are read in another way."""
-    if f"{PART}{_POINTS}" in told or any(name.startswith((OPERATION, SITE)) for name in told):
+    if f"{PART}{POINTS}" in told or any(name.startswith((OPERATION, SITE)) for name in told):
         return {}
     changed = [name.removeprefix(FILE) for name, text in told.items() if name.startswith(FILE)]
     return changed_occupations(last.record, survey, changed)
@@ -222,23 +225,6 @@ def _of_line_ends(last: Last, survey: Survey, by_file: Mapping[str, str]) -> dic
         and export.path.suffix.lower() in TEXT
         and line_ends_alone(export.path, sums.get(export.shown, ""))
     }
-
-
-def _of_marks(
-    last: Last, survey: Survey, solved: Solved, now: Fingerprint
-) -> Iterator[tuple[str, list[str], set[str]]]:
-    """Yield each changed mark in words, with the sessions that it reaches, and those whose shift it reaches."""
-    control, register = survey.job.control, survey.register
-    if control is None or register is None:
-        return
-    key = f"{PART}[control]"
-    as_before = last.record["identity"].get(key) == now.sums.get(key)
-    unstated = (control.sigma_horizontal, control.sigma_vertical)
-    before, after = as_stated(last.record["register"], now.register, register, unstated, as_before=as_before)
-    for mark, text in mark_changes(before, after).items():
-        moved, seen = _reached(last, survey, solved, mark, now.register)
-        sessions = [window.session.name for window in survey.windows if window.session.name in moved | seen]
-        yield text + _stays(solved, mark), sessions, moved
 
 
 def _of_frames(last: Last, survey: Survey, now: Fingerprint, told: Mapping[str, str]) -> list[str]:
@@ -277,171 +263,3 @@ def _of_origin(last: Last, survey: Survey, told: Mapping[str, str]) -> list[str]
             parts = [was_and_is(of, was, now) for of, (was, now) in was_is.items() if was != now]
             found += [f"mark {row['mark']} in the register: {', '.join(parts)}"] if parts else []
     return found or ([told[ORIGIN]] if REGISTER not in told else [])
-
-
-def _stays(solved: Solved, mark: str) -> str:
-    """Return in words that what the field applied by a mark's coordinates of before is taken out as before."""
-    since = [one.used.since for one in solved.field.taken if one.used is not None and one.window.stated.mark == mark]
-    issues = sorted({f"{number:03d}" for number in since if number is not None})
-    return f" (the field shift derived from it is taken out as in issue {' and '.join(issues)})" if issues else ""
-
-
-def _tolerances(last: Last, survey: Survey) -> list[str]:
-    """Return which tolerances of checks are others than in the last issue, from what to what [m].
-
-    The last issue says what each occupation was held to; those on temporary marks were held to more.
-    """
-    marks = {row["mark"] for row in last.record["register"]}
-    held = [(row["tolerance_h"], row["tolerance_v"]) for row in last.record["checks"] if row["mark"] in marks]
-    checks = survey.job.checks
-    both = zip(("horizontal", "vertical"), zip(*held, strict=True), (checks.horizontal, checks.vertical), strict=False)
-    tested = ((key, [one for one in each if one is not None], now) for key, each, now in both)
-    return [
-        f"{key} {tolerance_text(min(before))} -> {tolerance_text(now)}"
-        for key, before, now in tested
-        if before and abs(min(before) - now) > _SAME
-    ]
-
-
-def _of_job_file(
-    last: Last, survey: Survey, then: Mapping[str, str], told: Mapping[str, str]
-) -> tuple[list[str], list[str], list[str]]:
-    """Return what of the job file reaches numbers, what only holds points back, and what only the report tells.
-
-    Each is a sentence or none.
-    """
-    if JOB_FILE not in told:
-        return [], [], []
-    parts = [name.removeprefix(PART) for name in told if name.startswith(PART)]
-    if not parts or not any(name.startswith(PART) for name in then):
-        return [told[JOB_FILE]], [], []
-    holds, tells = ([part for part in parts if part in some] for some in (_SETTINGS, _WORDS))
-    makes = [part for part in parts if part not in (*_SETTINGS, *_WORDS)]
-    general, settings, words = (
-        [f"{told[JOB_FILE]}: {'; '.join(_of_part(part, last, survey) for part in some)}"] if some else []
-        for some in (makes, holds, tells)
-    )
-    return general, settings, words
-
-
-def _of_part(part: str, last: Last, survey: Survey) -> str:
-    """Return a table of the job file that differs, with what its keys said and say, or what they say now.
-
-    The last record keeps tolerances and particulars, and checksums of all else (`former_tables.changed_keys`).
-    """
-    before = {_CHECKS: _tolerances, _PARTICULARS: _particulars}.get(part)
-    if before is not None and 0 < len(told := before(last, survey)) <= _LISTED:
-        return f"{part} {', '.join(told)}"
-    table = json.loads(meanings(survey.job).get(part, "null"))
-    total = last.record["identity"].get(f"{PART}{part}")
-    if part == _POINTS:
-        return _of_blocks(survey, changed_in_blocks(table, total))
-    told = changed_keys(part, table or {}, total)
-    if 0 < len(told) <= _LISTED:
-        return f"{part} {', '.join(told)}"
-    if part in _TOLD_BESIDE:
-        return part
-    now = list(stated_keys(part.removeprefix(LIMITS_OF).strip("[]"), table or {}))
-    if len(now) > _LISTED:
-        return part
-    says = f"only {', '.join(now)}" if now else "nothing but defaults"
-    return f"{part}, which now says {says}"
-
-
-def _of_blocks(survey: Survey, changed: tuple[str, str] | None) -> str:
-    """Return what changed of how exports are read: keys that ``[source]`` has count for all blocks."""
-    lines = survey.prepared.loaded.lines.known
-    key, text = changed or ("", "")
-    own = any(("points", number, key) in lines for number in range(len(survey.job.points)))
-    table = "[source]" if ("source", key) in lines and not own else f"[source] or {_POINTS}"
-    if own or (key and key not in Source.model_fields):
-        table = _POINTS
-    return f"{table} {text}".rstrip()
-
-
-def _particulars(last: Last, survey: Survey) -> list[str]:
-    """Return which particulars are others than in the last issue, from what to what."""
-    before = last.record["particulars"] or {}
-    now = survey.job.particulars.given if survey.job.particulars is not None else {}
-    both = [(key, before.get(key), now.get(key)) for key in dict.fromkeys((*before, *now))]
-    return [f"{in_words(key)} {in_words(was)} -> {in_words(is_)}" for key, was, is_ in both if was != is_]
-
-
-def _reached(
-    last: Last, survey: Survey, solved: Solved, mark: str, rows: Sequence[RegisterMark]
-) -> tuple[set[str], set[str]]:
-    """Return the sessions whose shift a mark's revision reaches, and those in which the mark is occupied."""
-    names = [window.session.name for window in survey.windows]
-    on_marks = solved.occupations
-    occupied = {names[s] for s, name in zip(on_marks.session, on_marks.marks, strict=True) if name == mark}
-    if mark not in solved.tied.marks.names:
-        return set(), occupied
-    node = solved.tied.marks.names.index(mark)
-    ties = solved.shifts.adjustment.ties
-    reached = np.zeros(len(names), bool)
-    for group in (ties.position_group, ties.height_group):
-        reached |= group[: len(names)] == group[len(names) + node]
-    revision = _revision(last, mark, rows)
-    control = np.flatnonzero(solved.shifts.control == node)
-    if revision is not None and len(control):
-        chosen = np.flatnonzero(reached)
-        number = len(solved.tied.occupied) + int(control[0])
-        change = np.where(solved.tied.marks.held[node], -revision, 0.0)
-        moves = np.linalg.norm(solved.shifts.response.shifts(number, change, chosen), axis=1)
-        reached[chosen] = ~(moves < MOVED / 10)
-    return {names[number] for number in np.flatnonzero(reached)}, occupied
-
-
-def _revision(last: Last, mark: str, rows: Sequence[RegisterMark]) -> Floats | None:
-    """Return (3,) by how many metres a mark's coordinates were revised, roughly; None where not only they were."""
-    old = next((_texts(row) for row in last.record["register"] if row["mark"] == mark), None)
-    new = next(_texts(row) for row in rows if row["mark"] == mark)
-    old = {key: text for key, text in old.items() if key not in _OF_ORIGIN} if old is not None else None
-    axes = [name for name in new if name not in ("mark", "holds") and not name.startswith("sigma")]
-    if old is None or set(old) != set(new) or any(old[key] != new[key] for key in new if key not in axes):
-        return None
-    scale = DEGREE if "longitude" in axes else 1.0
-    try:
-        off = [float(new[axis]) - float(old[axis]) for axis in axes]
-    except ValueError:  # written in another way than as a plain number
-        return None
-    return np.array(off) * [scale, scale, 1.0]
-
-
-#: What a record says of a mark besides its coordinates: it shapes nothing.
-_OF_ORIGIN = frozenset(("source", "dated", "others", "former"))
-
-
-def _texts(row: RegisterMark) -> dict[str, str]:
-    return {key: str(text) for key, text in row.items()}
-
-
-def _linked(last: Last, survey: Survey, solved: Solved, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
-    """Return per session the changes of other sessions that marks tie to it, now or in the previous issue."""
-    pairs = {(row["session"], row["mark"]) for row in last.record["checks"] if row["role"] == Role.TIE}
-    on_marks = solved.occupations
-    for number, mark, role in zip(on_marks.session.tolist(), on_marks.marks, on_marks.roles, strict=True):
-        if role is Role.TIE:
-            pairs.add((survey.windows[number].session.name, mark))
-    for window in survey.windows:
-        if window.session.setup is not None:
-            pairs.add((window.session.name, window.session.setup.mark))
-    return {
-        session: texts
-        for group in joined(pairs)
-        for session in group
-        if (texts := tuple(text for name, text in own.items() if name in group and name != session))
-    }
-
-
-def joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
-    """Return the sessions that marks join, by (session, mark)."""
-    by_mark: dict[str, set[str]] = {}
-    for session, mark in pairs:
-        by_mark.setdefault(mark, set()).add(session)
-    groups: list[set[str]] = []
-    for sessions in by_mark.values():
-        joined = [group for group in groups if group & sessions]
-        groups = [group for group in groups if not group & sessions]
-        groups.append(set().union(sessions, *joined))
-    return groups

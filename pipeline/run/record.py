@@ -3,17 +3,17 @@
 from collections.abc import Sequence
 from typing import cast
 
+from msgspec import Struct
+
 from pipeline.adjust import Adjustment
-from pipeline.blunders.sentences import passing, recorded
+from pipeline.blunders.sentences import recorded
 from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
 from pipeline.examine.assumed_frames import assumed
-from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
-from pipeline.issue.attention import wholly
 from pipeline.issue.record import finished
 from pipeline.issue.record_types import (
     SCHEMA,
@@ -29,64 +29,52 @@ from pipeline.issue.record_types import (
 from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
 from pipeline.issue.session_types import Session
 from pipeline.job.local_clock import local_clock
-from pipeline.notices.after_run import notes as after_notes
 from pipeline.notices.after_run import untied
 from pipeline.notices.bases import base_facts
-from pipeline.notices.before_run import before_notes
 from pipeline.notices.codes import codes_noted
-from pipeline.notices.names import name_notes
-from pipeline.notices.plain_datum_steps import plain_datum_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
 from pipeline.run.origin import set_up_stated, with_origin
-from pipeline.run.precision_record import (
-    by_failing_repeats,
-    by_one_mark,
-    later_notes,
-    one_vector_notes,
-    precision_notes,
-    precisions,
-    sessions_apart_notes,
-)
+from pipeline.run.precision_record import precisions
 from pipeline.run.ready import Ready
+from pipeline.run.record_notes import record_notes
 from pipeline.run.repeats import repeats
 from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
 from pipeline.solve.stretches import courses
 from pipeline.solve.taken_out import recorded as recorded_shifts
-from pipeline.words import Doubt
 
 
-def account(
-    job: Ready,
-    laid: Laid,
-    number: int,
-    last: Record | None,
-    *,
-    changes: Changes | None = None,
-    release: Release | None = None,
-    earlier: Sequence[str] = (),
-) -> Record:
-    """Return the record of the issue whose layers are laid out, but for its files, which `with_files` adds.
+class Issuing(Struct, frozen=True, kw_only=True):
+    """The issue that a record is of.
 
     Args:
-        job: the job, of which everything is known but its points.
-        laid: what the second pass gave.
-        number: the number of the issue.
+        number: its number.
         last: the record of the previous issue.
-        changes: what changed since the previous issue; None for the first, and where nothing is issued.
-        release: whether the issue is released; None where nothing is issued.
-        earlier: in words every file of the previous issue that is not what was issued, or is no longer there.
+        changes: what changed since that; None for the first, and where nothing is issued.
+        release: whether it is released; None where nothing is issued.
+        altered: in words every file of the previous issue that is not what was issued, or is no longer there.
+    """
+
+    number: int
+    last: Record | None
+    changes: Changes | None = None
+    release: Release | None = None
+    altered: Sequence[str] = ()
+
+
+def account(job: Ready, laid: Laid, issue: Issuing) -> Record:
+    """Return the record of an issue whose layers are laid out, but for its files, which `with_files` adds.
+
+    ``job`` is all that is known but its points, ``laid`` what the second pass gave.
     """
     survey, solved = job.survey, job.solved
-    precise, compared = precisions(survey, solved, laid), solved.occupations.compared
-    fails = bool((compared.judged & ~compared.passed).any())
-    plain_datums = tuple(plain_datum_notes(survey, solved))
+    precise = precisions(survey, solved, laid)
     record: Record = {
         "schema": SCHEMA,
         "job": survey.job.job.name,
-        "issue": number,
+        "issue": issue.number,
         "data_to": iso(survey.data_to),
         "version": program_version(),
         "verdict": worst(list(solved.verdicts)),
@@ -98,33 +86,18 @@ def account(
         "inputs": _inputs(survey),
         "target": survey.target,
         "caution": CAUTION,
-        "changes": changes,
-        "release": release,
+        "changes": issue.changes,
+        "release": issue.release,
         "files": [],
-        "notes": [
-            *_notes(job, laid, last, plain_datums),
-            *one_vector_notes(survey, solved, laid.repeated),
-            *sessions_apart_notes(survey, solved, laid.repeated),
-            *later_notes(precise, survey),
-            *precision_notes(
-                precise,
-                survey,
-                fails=fails or any(_of_base(doubt) for doubt in solved.doubts),
-                repeats_fail=by_failing_repeats(precise, survey, solved),
-                one_off=any(not one.in_time for one in job.diagnoses.passing),
-                one_mark=by_one_mark(precise, survey, solved),
-                sloping=bool(plain_datums),
-            ),
-            *earlier,
-        ],
-        "doubts": _doubts(survey, solved, number),
+        "notes": [*record_notes(job, laid, precise, issue.last), *issue.altered],
+        "doubts": _doubts(survey, solved, issue.number),
         "wholly_held_back": laid.wholly,
         "diagnoses": recorded(survey, solved, job.diagnoses),
         "marks": as_records(laid.marks, MarkRow),
         "repeats": repeats(job.settled.drafter, laid),
         "precision": precise.recorded,
         "untied": untied(survey, solved),
-        "field_shifts": recorded_shifts(survey, solved, number),
+        "field_shifts": recorded_shifts(survey, solved, issue.number),
         "shift_model": laid.shift_model,
         "identity": job.fingerprint.sums,
         "reach": job.fingerprint.reach,
@@ -140,11 +113,6 @@ def account(
     return finished(record)
 
 
-def _of_base(doubt: Doubtful) -> bool:
-    """Tell whether a doubt may be why readings differ: that of a base which nobody has looked into."""
-    return doubt.kind == Doubt.BASE and not doubt.confirmed
-
-
 def with_files(record: Record, files: list[FileIssued]) -> Record:
     """Return a record with its files, the report among them, which is made of all else that the record says."""
     return {**record, "files": files}
@@ -156,20 +124,6 @@ def _sessions(job: Ready, laid: Laid) -> list[Session]:
     set_ups = [set_up_stated(window.session.setup) for window in job.survey.windows]
     told = zip(rows, in_time, base_facts(job.survey), set_ups, strict=True)
     return [{**row, **course, "base_log": fact, "setup": setup} for row, course, fact, setup in told]
-
-
-def _notes(job: Ready, laid: Laid, last: Record | None, plain_datums: Sequence[str]) -> list[str]:
-    """Return what a reader should look at, the gravest first."""
-    return [
-        *dict.fromkeys(map(str, job.solved.doubts)),
-        *job.history,
-        *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
-        *after_notes(job.survey, job.solved, plain_datums),
-        *laid.beside,
-        *passing(job.survey, job.solved, job.diagnoses.passing),
-        *before_notes(job.examined, last),
-        *name_notes(job.survey, job.solved),
-    ]
 
 
 def _doubts(survey: Survey, solved: Solved, number: int) -> list[DoubtNoted]:

@@ -38,7 +38,7 @@ from pipeline.run.judged import judged_otherwise, not_noted
 from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
-from pipeline.run.record import account, with_files
+from pipeline.run.record import Issuing, account, with_files
 from pipeline.run.releasing import decided, former_register
 from pipeline.run.since import Since
 from pipeline.run.telling import acknowledge, with_untold
@@ -141,7 +141,8 @@ def _would_issue(job: Ready, history: History, progress: Progress | None) -> Out
         return outcome(newest.record, newest.folder, False, history.current, notes=standing.notes)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
-    record = account(job, laid, next_number(history.folder), last.record if last else None)
+    issue = Issuing(number=next_number(history.folder), last=last.record if last else None)
+    record = account(job, laid, issue)
     return outcome(record, None, False, history.current)
 
 
@@ -173,15 +174,14 @@ def _new_issue(
         with LayOut(job.settled, job.causes(), package, staged.number, progress, since.compared.rows) as layers:
             laid = layers.laid()
             because = since.because(laid)
-            record = account(
-                job,
-                laid,
-                staged.number,
-                last.record if last is not None else None,
+            issue = Issuing(
+                number=staged.number,
+                last=last.record if last is not None else None,
                 changes=since.changes(laid, because),
                 release=decided(job, laid, history.shown, since.listed),
-                earlier=since.notes(laid, job.survey.job),
+                altered=since.notes(laid, job.survey.job),
             )
+            record = account(job, laid, issue)
             page = write_report(staged.path, record, laid.plan, lambda: layers.files)
             record = with_files(record, [*layers.files, page])
         sealed = write_record(staged.path, record)
@@ -223,7 +223,7 @@ def _standing(job: Ready, history: History, progress: Progress | None) -> _Stand
         return _Standing(False)
     history.refuse_damaged()
     laid = dry(job.settled, job.causes(), progress)
-    today = account(job, laid, newest.record["issue"], newest.record)
+    today = account(job, laid, Issuing(number=newest.record["issue"], last=newest.record))
     otherwise = tuple(judged_otherwise(today, newest.record))
     stands = then.get(PROGRAM) == now.get(PROGRAM) and not otherwise
     return _Standing(stands, otherwise, not_noted(today, newest.record))

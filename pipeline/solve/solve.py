@@ -10,52 +10,37 @@ from msgspec import Struct
 from msgspec.structs import asdict
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.doubts import confirmed_by, shift_doubts
-from pipeline.examine.other_bases import far_base_doubts
-from pipeline.examine.register_rows import equal_to_register
+from pipeline.examine.doubts import confirmed_by
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
-from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.replace import replace
-from pipeline.solve.adjusted_ties import Tied, applied, candidate_precision, sole_control, tie, used_marks
-from pipeline.solve.bend import bend_doubts
+from pipeline.solve.adjusted_ties import Tied, applied, sole_control
 from pipeline.solve.compare import (
     ByMark,
-    CorrectedCandidates,
     OnMarks,
-    checked_sessions,
     compare,
     dependent,
     evidence,
     span,
 )
-from pipeline.solve.contradictions import contradiction_doubts
-from pipeline.solve.control_marks import Reference, reference
-from pipeline.solve.copied_checks import copied_doubts, without_copies
-from pipeline.solve.copied_points import copied_point_doubts
-from pipeline.solve.correct import SessionShifts, correct
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.copied_checks import without_copies
+from pipeline.solve.correct import SessionShifts
 from pipeline.solve.field_shift_switches import untested
-from pipeline.solve.field_shifts import FieldReadings, FieldShifts, field_shift_doubts, field_shifts
+from pipeline.solve.field_shifts import FieldShifts, field_shift_doubts
 from pipeline.solve.issued_apart import IssuedApart
-from pipeline.solve.known_marks import KnownMarks
-from pipeline.solve.moved_within import moved_within_doubts
-from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
+from pipeline.solve.later_doubts import by_shift_doubts, other_session_doubts
+from pipeline.solve.network import adjust_network
+from pipeline.solve.one_vector import OneVector, one_vectors
 from pipeline.solve.proof import Evidence, verdict
-from pipeline.solve.raw_places import first_positions, shift_places
-from pipeline.solve.reading_precision import Precision
-from pipeline.solve.repeats_off import repeats_off_doubts
 from pipeline.solve.shift import Shifts
+from pipeline.solve.stood_on_marks import stand_on_marks
 from pipeline.solve.strays import Stray, strays
-from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
-from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts, without_register_rows
-from pipeline.solve.unanswered_origins import each_with_origin
-from pipeline.solve.unmoved_bases import unmoved_base_doubts
-from pipeline.solve.which_mark import resolve
+from pipeline.solve.unanswered_checks import Unanswered
 from pipeline.solve.wide_tolerance import wide_tolerance_doubts
 from pipeline.words import Verdict, counted
 
@@ -122,17 +107,6 @@ class Solved(Adjusted, frozen=True, kw_only=True):
     strays: tuple[Stray, ...]
 
 
-class _Adjustment(Struct, frozen=True):
-    """The shifts and what they were derived from; ``candidates`` with their field shifts taken out."""
-
-    candidates: Candidates
-    precision: Precision
-    reference: Reference
-    tied: Tied
-    field: FieldShifts
-    places: Floats
-
-
 def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     """Derive the shifts and judge the sessions by what the job itself shows; ``doubts`` are those known before.
 
@@ -148,54 +122,36 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
     readings on marks than are adjusted.
     """
     _refuse_too_many(survey)
-    job, adjustment = survey.job, _adjust(survey)
-    candidates, known, tied, places = adjustment.candidates, adjustment.reference, adjustment.tied, adjustment.places
-    refuse_poor_transformations(survey, tied.shifts)
-    session_shifts = applied(survey, candidates, tied, places)
-    corrected = correct(survey.operations, candidates.raw, candidates.session, adjustment.precision, session_shifts)
-    temporary, equal = temporary_marks(tied, known, survey), equal_to_register(survey)
-    stands_on = resolve(candidates, corrected, job, known, temporary.places(), survey.operations.frames.to_issued)
-    stands_on = without_register_rows(stands_on, candidates, corrected, known, job, equal)
-    marks = KnownMarks(known, temporary, job)
-    missed = unanswered(candidates, corrected, stands_on, marks, survey.first_pass, equal)
-    told = unanswered_doubts(survey, candidates, missed)
-    of_missed = confirmed_by(
-        job, each_with_origin(told, missed, candidates, corrected.places, _moved(session_shifts), marks)
-    )
-    held = held_back(missed, of_missed)
-    facts = CorrectedCandidates(
-        corrected=corrected,
-        marks=stands_on,
-        precision=adjustment.precision,
-        observation=tied.observation,
-        known_to=known_to_95(tied, temporary, candidates.session, stands_on),
-        left_out=np.array([one.row for one in missed if one.number in held], np.int64),
-    )
+    network = adjust_network(survey)
+    refuse_poor_transformations(survey, network.tied.shifts)
+    shifts = applied(survey, network.candidates, network.tied, network.places)
+    stood = stand_on_marks(survey, network, shifts)
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
-    occupations, spans = compare(candidates, facts, job, known, temporary, spans)
+    occupations, spans = compare(network.candidates, stood.facts, survey.job, network.reference, stood.temporary, spans)
     occupations = without_copies(survey, occupations)
-    issued = IssuedApart(survey, session_shifts, adjustment.field, places)
+    issued = IssuedApart(survey, shifts, network.field, network.places)
     vectors = tuple(one_vectors(survey, issued))
+    local, _ = _at_places(survey, network.tied.shifts, network.places)
     later = [
-        *_later_doubts(survey, tied, places, occupations, doubts),
-        *_other_session_doubts(survey, issued, tied.shifts, vectors, occupations),
-        *field_shift_doubts(survey, adjustment.field),
+        *by_shift_doubts(survey, network.tied, local, occupations, doubts),
+        *other_session_doubts(survey, issued, network.tied.shifts, vectors, occupations),
+        *field_shift_doubts(survey, network.field),
     ]
     found = Adjusted(
-        reference=known,
-        tied=tied,
-        applied=session_shifts,
-        field=adjustment.field,
-        places=places,
+        reference=network.reference,
+        tied=network.tied,
+        applied=shifts,
+        field=network.field,
+        places=network.places,
         occupations=occupations,
         spans=spans,
-        doubts=(*doubts, *confirmed_by(job, later), *of_missed),
-        unanswered=held,
-        missed=missed,
-        at=corrected.places,
+        doubts=(*doubts, *confirmed_by(survey.job, later), *stood.doubts),
+        unanswered=stood.held,
+        missed=stood.missed,
+        at=stood.facts.corrected.places,
         vectors=vectors,
     )
-    wide = confirmed_by(job, wide_tolerance_doubts(survey, found))
+    wide = confirmed_by(survey.job, wide_tolerance_doubts(survey, found))
     return replace(found, doubts=(*found.doubts, *wide)) if wide else found
 
 
@@ -218,63 +174,6 @@ def _refuse_too_many(survey: Survey) -> None:
         what = f"{counted(count, 'reading')} may be on marks; the most allowed is {OCCUPATIONS:,}"
         fix = "make sure that [checks] codes are used for checks only, and split the exports among several jobs"
         raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
-
-
-def _adjust(survey: Survey) -> _Adjustment:
-    """Bring the register into the job's frames, take field shifts out, and adjust."""
-    guesses, places = first_positions(survey), shift_places(survey)
-    known = reference(survey, guesses)
-    marks = used_marks(survey.candidates, survey, known, guesses)
-    undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
-    exported, to_issued = survey.candidates, survey.operations.frames.to_issued
-    candidates = replace(exported, raw=undone.take_out(exported.raw, FieldReadings.of(exported.table), to_issued))
-    precision = candidate_precision(candidates, survey)
-    tied = tie(candidates, precision, survey, marks, places)
-    if not known.held.all():
-        # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
-        guesses = guesses | _adjusted(tied)
-        known = reference(survey, guesses)
-        tied = tie(candidates, precision, survey, used_marks(candidates, survey, known, guesses), places)
-    return _Adjustment(candidates, precision, known, tied, undone, places)
-
-
-def _later_doubts(
-    survey: Survey, tied: Tied, places: Floats, occupations: OnMarks, doubts: Sequence[Doubtful]
-) -> list[Doubtful]:
-    """Return the doubts that need the shifts: large ones, ties at odds, operations whose error no shift takes up.
-
-    ``doubts`` are those known before.
-    """
-    local, _ = _at_places(survey, tied.shifts, places)
-    alone = tied.shifts.fully_tied & ~tied.shifts.by_control
-    checked = checked_sessions(occupations, len(survey.windows))
-    contradictions = contradiction_doubts(survey, tied, occupations)
-    return [
-        *shift_doubts(survey, local),
-        *far_base_doubts(survey, local, doubts),
-        *bend_doubts(survey, local),
-        *contradictions,
-        *copied_doubts(survey, occupations),
-        *moved_within_doubts(survey, occupations),
-        *stated_steps(survey, alone, checked),
-    ]
-
-
-def _other_session_doubts(
-    survey: Survey, issued: IssuedApart, shifts: Shifts, vectors: Sequence[OneVector], occupations: OnMarks
-) -> list[Doubtful]:
-    """Return the doubts about readings that two have at one place before any shift, or apart by one vector."""
-    copied = list(copied_point_doubts(survey, issued))
-    told = _sessions(copied)
-    unmoved = list(unmoved_base_doubts(survey, issued, shifts, told))
-    told |= _sessions(unmoved)
-    far = list(one_vector_doubts(survey, vectors, told))
-    told |= _sessions(far)
-    return [*copied, *unmoved, *far, *repeats_off_doubts(survey, issued, shifts, occupations, told)]
-
-
-def _sessions(doubts: Sequence[Doubtful]) -> frozenset[tuple[int, ...]]:
-    return frozenset(one.sessions for one in doubts if one.sessions is not None)
 
 
 def _evidence(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful]) -> Iterator[Evidence]:
@@ -301,18 +200,6 @@ def _hung_on(survey: Survey, adjusted: Adjusted) -> list[tuple[str | None, Seque
 def _verdicts(proof: Sequence[Evidence], whole: Flags, spans: Integers) -> tuple[Verdict, ...]:
     """Return each session's verdict; ``whole`` (S,) are tied in position and height."""
     return tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
-
-
-def _moved(add: SessionShifts) -> Floats:
-    """Return (S,) metres that the sessions are moved by, NaN where they are untied."""
-    return np.asarray(np.linalg.norm(add.shift if add.grid is None else add.grid, axis=1))
-
-
-def _adjusted(tied: Tied) -> dict[str, Floats]:
-    """Return (3,) the adjusted position of every mark that is tied in position and height, working frame."""
-    ties = tied.shifts.adjustment.ties
-    whole = ties.mark_position & ties.mark_height
-    return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
 def shift_at_places(survey: Survey, adjusted: Adjusted) -> tuple[Floats, Floats]:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from every import every
 from numpy.typing import NDArray
 from tie_networks import tied_network
 
@@ -58,7 +59,7 @@ def test_weights_of_what_is_present() -> None:
     """Absent components have no weight, present ones the inverse of their own covariance, correlation included."""
     observations = tied_network(1).observations()
     found = weights(observations)
-    for row, present in enumerate(observations.present):
+    for row, present in every(enumerate(observations.present)):
         own = np.ix_(present, present)
         expected = np.zeros((3, 3))
         expected[own] = np.linalg.inv(observations.covariance[row][own])

@@ -98,7 +98,7 @@ def test_a_mark_of_another_job_far_away(off: tuple[float, float, float], tmp_pat
         job.mistype("CM2", axis, metres)
     record = record_of(job.write(tmp_path), 3)
     wanted = "CM2's coordinates in the register are off by ({:+.3f}, {:+.3f}, {:+.3f}) m"
-    for diagnosis in record["diagnoses"]:
+    for diagnosis in every(record["diagnoses"]):
         text = diagnosis["explanations"][0]["text"]
         numbers = [float(part) for part in text.split("(")[1].split(")")[0].split(", ")]
         assert text.startswith(wanted.split(" (")[0]) and numbers == pytest.approx(off, abs=0.03), text

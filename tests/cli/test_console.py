@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from command import SMALL, command, failing, process, spoiled, surroundings
+from every import every
 from simulate import simulate
 
 from pipeline.cli.console import console
@@ -74,7 +75,7 @@ def test_every_command_writes_what_it_can_and_escapes_the_rest(encoding: str, jo
         ("run", odd, job): (3, NAME), ("run", odd, odd): (2, NAME), ("verify", NAME): (2, NAME),
         ("run", f"--{NAME}", job): (2, ""), (f"walk {NAME}",): (2, NAME), ("run", "--workers", NAME, job): (2, ""),
     }  # fmt: skip
-    for arguments, (code, name) in commands.items():
+    for arguments, (code, name) in every(commands.items()):
         found, stdout, stderr = printed(encoding, *arguments)
         text = stdout + stderr
         assert found == code, (arguments, text)

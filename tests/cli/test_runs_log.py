@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from command import SMALL, failing, spoiled, tiedown
+from every import every
 from issued import everything_below
 from simulate import simulate
 from someone_else import as_someone_else, needs_superuser, reachable_folder
@@ -245,7 +246,7 @@ def test_mishaps_are_told_in_words_and_logged(tmp_path: Path, monkeypatch: pytes
     found = tiedown("run", *paths)
     assert found.exit_code == 2
     said = ["(SIGKILL), twice", "longer than the 30 s", "more memory", "a fault in", "a fault in"]
-    for path, words in zip(paths, said, strict=True):
+    for path, words in every(zip(paths, said, strict=True)):
         assert f"{path}: " in found.stderr and words in found.stderr
     assert found.stderr.count("Traceback") <= 1 and "ZeroDivisionError: planted" in found.stderr
     assert found.stdout.splitlines()[-1] == "5 jobs: 1 timed out, 2 died, 2 fault"

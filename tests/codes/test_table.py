@@ -6,6 +6,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from every import every
 
 from pipeline.codes.table import Code, CodeTable, form_of, read_code_table
 from pipeline.job.model import CodesSection
@@ -91,7 +92,7 @@ def test_every_fault_is_refused_at_its_line(content: str, words: list[str], tmp_
     found, told = read(text(tmp_path, content))
     assert found is None
     assert len(told) == len(words), told
-    for line, word in zip(told, words, strict=True):
+    for line, word in every(zip(told, words, strict=True)):
         assert line.startswith(word), line
 
 

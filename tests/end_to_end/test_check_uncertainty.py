@@ -88,7 +88,7 @@ def test_every_difference_has_the_uncertainty_of_dense_propagation(made: tuple[N
 def test_the_layer_and_the_record_say_the_same(made: tuple[Network, Issue, Dense]) -> None:
     _, issue, _ = made
     recorded = {row["point"]: row for row in issue.record["checks"]}
-    for row in issue.check_marks.rows:
+    for row in every(issue.check_marks.rows):
         if row["mark"] == "TM1":
             continue
         for figure in ("hu95", "vu95"):
@@ -98,7 +98,7 @@ def test_the_layer_and_the_record_say_the_same(made: tuple[Network, Issue, Dense
 def test_a_difference_that_is_none_has_no_uncertainty(made: tuple[Network, Issue, Dense]) -> None:
     """Nothing is known of a temporary mark; the points beside it keep theirs."""
     _, issue, _ = made
-    for row in issue.check_marks.where(mark="TM1"):
+    for row in every(issue.check_marks.where(mark="TM1")):
         assert row["d_horizontal"] is None and row["hu95"] is None and row["vu95"] is None
     assert all(row["hu95"] > 0 for row in every(issue.points.rows))
 
@@ -107,7 +107,7 @@ def test_what_a_mark_does_not_hold_has_a_difference_and_no_tolerance(made: tuple
     """So that nobody who compares the two columns finds a failure that no row says."""
     _, issue, _ = made
     allowed = {"PO1": (1.0, None), "HE1": (None, 1.0)}
-    for row in issue.check_marks.rows:
+    for row in every(issue.check_marks.rows):
         if row["mark"] != "TM1":
             assert (row["tolerance_h"], row["tolerance_v"]) == allowed.get(row["mark"], (1.0, 1.0)), row["point"]
             assert row["d_horizontal"] is not None and row["d_height"] is not None

@@ -132,7 +132,7 @@ def test_an_export_without_sigmas_takes_the_jobs_and_distance_adds_to_them(tmp_p
     replace_in(path, {'sigma_east = "sE", sigma_north = "sN", sigma_up = "sU", ': ""})
     issue = run_written(path)
     from_base = to_geocentric(lon, lat, height + 1.5, GRS80)
-    for row in issue.points.rows:
+    for row in every(issue.points.rows):
         there = to_geocentric(*job.truth.geographic(row["name"]), GRS80)
         far = 20e-6 * np.linalg.norm(there - from_base)
         # The base's own set-up counts as well as a pole is centred, in all three components.

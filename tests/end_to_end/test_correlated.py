@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from exports_made import problems_of, text_table
 from issued import current_issue
 from numpy.typing import NDArray
@@ -97,7 +98,7 @@ def test_a_published_network_with_full_covariances_comes_out_to_its_digits(netwo
     to_earth = Transformer.from_pipeline(
         "+proj=pipeline +step +inv +proj=utm +zone=16 +ellps=GRS80 +step +proj=cart +ellps=GRS80"
     )
-    for mark in record["marks"]:
+    for mark in every(record["marks"]):
         if mark["mark"] in ADJUSTED:
             found = to_earth.transform(mark["easting"], mark["northing"], mark["height"])
             np.testing.assert_allclose(found, ADJUSTED[mark["mark"]], rtol=0, atol=1e-4)
@@ -125,7 +126,7 @@ def test_a_points_figures_are_those_of_its_whole_matrix(tmp_path: Path) -> None:
     run_job(tmp_path / "job.toml")
     random = np.random.default_rng(1)
     points = current_issue(tmp_path / "out").points.rows
-    for point, (east, north, en, _) in zip(points, rows, strict=True):
+    for point, (east, north, en, _) in every(zip(points, rows, strict=True)):
         off = en * east * north
         drawn = random.multivariate_normal([0, 0], [[east**2, off], [off, north**2]], 200_000)
         assert point["hu95"] == pytest.approx(np.quantile(np.hypot(*drawn.T), 0.95), rel=0.01)

@@ -72,7 +72,7 @@ def test_two_shifts_too_large_and_the_second_session_tied_by_a_temporary_mark_al
     assert found is not None and found.exit_code == 3
     diagnoses = {one["session"]: one for one in found.record["diagnoses"]}
     assert set(diagnoses) == {"one", "two"}
-    for one in diagnoses.values():
+    for one in every(diagnoses.values()):
         assert any("CM1" in reading["text"] for reading in one["explanations"])
 
 

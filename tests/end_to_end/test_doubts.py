@@ -62,9 +62,9 @@ def test_a_doubt_takes_the_proof_away_until_it_is_confirmed(
     assert f'[checks] confirmed = ["{kind}"]' in doubt["what"]
     assert doubt["what"] in record["notes"]
     issue = current_issue(tmp_path / "out")
-    for row in issue.points.rows:
+    for row in every(issue.points.rows):
         assert row["proof"] == ("unchecked" if row["session"] in sessions else "bracketed")
-    for row in issue.sessions.rows:
+    for row in every(issue.sessions.rows):
         assert row["verdict"] == ("unchecked" if row["session"] in sessions else "proven")
     (page,) = (tmp_path / "out/issues/001").glob("*-001.html")
     assert doubt["what"] in html.unescape(page.read_text(encoding="utf-8"))

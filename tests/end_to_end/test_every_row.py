@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from issued import Issue, current_issue
@@ -154,7 +155,7 @@ def test_every_reason_is_found_where_it_was_planted(
     issue, expected, rows = provoked
     adds_up(issue, rows)
     assert set(issue.held_back.column("reason")) == REASONS
-    for name, (reason, line) in expected.items():
+    for name, (reason, line) in every(expected.items()):
         row = issue.held_back.one(source_row=line)
         assert (row["name"], row["reason"]) == (name, reason), row["detail"]
         assert row["source_file"] == "rover001.csv"
@@ -176,7 +177,7 @@ def test_a_row_held_back_says_why_and_has_its_place_where_it_is_known(
                        "X15": "0.06", "X17": "egm96_canterbury.gtx"}.items():  # fmt: skip
         assert word in details[name], details[name]
     assert details["X17"].count("egm96_canterbury.gtx") == 1  # the register's heights come through it too
-    for row, place in zip(issue.held_back.rows, issue.held_back.places, strict=True):
+    for row, place in every(zip(issue.held_back.rows, issue.held_back.places, strict=True)):
         known = row["reason"] in ("suspect", "unclosed", "unchecked", "not_fixed", "poor_quality", "duplicate")
         if known:
             assert place == (row["easting"], row["northing"], row["height"]), row

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from field_days import apply, since
 from network_jobs import START, STEP, Network
 from running import published_record
@@ -76,7 +77,7 @@ def test_one_that_is_switched_off_before_the_close_and_checked_at_its_start_is_p
 def test_one_that_no_mark_was_occupied_with_is_unchecked(applied: bool, tmp_path: Path) -> None:
     """Tie and checks are all without it: they pass, applied or not, and in the latter case every point is off."""
     of = record(tmp_path, (FIRST, CLOSING) if applied else None, (FIRST, CLOSING))
-    assert all(check["passed"] for check in of["checks"]) and of["verdict"] == "unchecked" and of["doubts"] == []
+    assert all(check["passed"] for check in every(of["checks"])) and of["verdict"] == "unchecked" and of["doubts"] == []
     (note,) = notes(of)
     assert note.startswith("session day is unchecked: its field shift (")
     assert "is taken out of 12 points, but no reading on a mark carries it" in note

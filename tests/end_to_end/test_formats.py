@@ -122,7 +122,7 @@ def test_the_same_inputs_in_an_empty_folder_give_the_same_bytes(made: Issue, tmp
     root = Path(__file__).resolve().parents[2]
     done = subprocess.run(call, check=False, env={"PYTHONHASHSEED": "77", "TZ": "Asia/Tokyo", "PATH": ""}, cwd=root)
     assert done.returncode == 3
-    for path in paths:
+    for path in every(paths):
         other = current_issue(path.parent / "out")
         assert everything_below(other.folder) == everything_below(made.folder)
 
@@ -218,7 +218,7 @@ def test_by_code_every_code_is_a_layer_as_well(tmp_path: Path) -> None:
     layers = codes_of(issue)
     assert len(layers) == len({name.casefold() for name in layers}) == len(AWKWARD)
     together = []
-    for name, code in layers.items():
+    for name, code in every(layers.items()):
         found = read_layer(issue.package, name)
         assert (found.columns, found.kind, found.z, found.code) == (issue.points.columns, "POINT", 1, ("EPSG", 2193))
         assert {row["code"] or "" for row in found.rows} == {code}

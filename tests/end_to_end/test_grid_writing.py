@@ -96,7 +96,7 @@ def test_coordinates_in_the_unit_of_their_crs(grid: str, height: str, plan: floa
     axes = issue.record["target"]["axes"]
     assert_allclose([axes[axis]["metres"] for axis in AXES], np.abs(counts), rtol=1e-15, atol=0)
     assert axes["height"]["direction"] == ("down" if up < 0 else "up")
-    for check in issue.record["checks"]:
+    for check in every(issue.record["checks"]):
         known = np.array([check[f"known_{axis}"] for axis in AXES])
         off = (np.array([check[axis] for axis in AXES]) - known) * counts
         assert_allclose([check["d_east"], check["d_north"], check["d_height"]], off, rtol=0, atol=2e-6)
@@ -113,7 +113,7 @@ def test_a_register_and_a_target_in_unlike_feet(tmp_path: Path) -> None:
     assert old in text
     with_register(path, job, METRES, NAVD88_FOOT, 1.0, FOOT)
     issue = run_written(path)
-    for row in issue.check_marks.rows:
+    for row in every(issue.check_marks.rows):
         at = list(job.marks.names).index(row["mark"])
         known = np.array([row[f"known_{axis}"] for axis in AXES]) * SURVEY
         of_marks = [job.marks.easting[at], job.marks.northing[at], job.marks.height[at]]

@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
+from every import every
 from ezdxf.entities import Polyline
 from issued import Issue, read_layer
 from line_layer import lines_of, points_of
@@ -76,7 +77,7 @@ def test_lines_join_the_points_of_their_strings_in_time(job: tuple[Simulation, P
         ("POND", "POND", None, 1, 3),
     ]  # fmt: skip
     ways = ([0, 1, 3], [2, 4, 5, 2], [13, 14, 15], [16, 17, 19, 16])
-    for row, way in zip(lines, ways, strict=True):
+    for row, way in every(zip(lines, ways, strict=True)):
         assert row["vertices"] == [points[called[at]] for at in way]  # to the bit
         truth = np.array([made.truth.of(called[13 if at == 14 else at]) for at in way])
         np.testing.assert_allclose(row["vertices"], truth, rtol=0, atol=2e-4)
@@ -84,7 +85,7 @@ def test_lines_join_the_points_of_their_strings_in_time(job: tuple[Simulation, P
         assert row["source_row"] == 4 + way[0] and row["proof"] == "bracketed" and row["session"] == "session-01"
     assert [row["description"] for row in lines] == ["lip of the kerb", None, "lip of the kerb", "edge of a pond"]
     of_points = {row["name"]: row for row in read_layer(issue.package, "points").rows}
-    for row, way in zip(lines, ways, strict=True):
+    for row, way in every(zip(lines, ways, strict=True)):
         assert row["hu95"] == max(of_points[called[at]]["hu95"] for at in way)
         assert row["started"] == of_points[called[way[0]]]["observed"]
 
@@ -132,7 +133,7 @@ def test_a_drawing_has_them_on_their_codes_layers(issue: Issue) -> None:
     drawn = list(drawing.modelspace().query("POLYLINE"))
     given = lines_of(issue.package)
     assert [line.dxf.layer for line in drawn] == [row["code"] for row in given]
-    for line, row in zip(drawn, given, strict=True):
+    for line, row in every(zip(drawn, given, strict=True)):
         assert isinstance(line, Polyline) and line.is_3d_polyline and line.is_closed == bool(row["closed"])
         vertices = row["vertices"][: -1 if row["closed"] else None]
         np.testing.assert_allclose([tuple(point) for point in line.points()], vertices, rtol=0, atol=5.1e-5)
@@ -153,7 +154,7 @@ def test_landxml_has_them_as_plan_features(issue: Issue) -> None:
     assert [one.attrib for one in collected] == [
         {"name": row["name"], "desc": row["description"] or row["code"]} for row in given
     ]
-    for feature, row in zip(collected, given, strict=True):
+    for feature, row in every(zip(collected, given, strict=True)):
         (geometry,) = feature
         assert geometry.tag == f"{space}CoordGeom" and not geometry.attrib
         found = []

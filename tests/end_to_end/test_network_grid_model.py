@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from issued import Issue
 from network_jobs import Network
 from numpy.testing import assert_allclose
@@ -66,7 +67,7 @@ def test_known_minus_raw_at_the_tie_is_added_everywhere(place: Place, tmp_path: 
     known = np.array([float(column[0]) for column in list(work.register.values())[1:4]])
     added = known - raw["s-CM1-1"]
     assert set(found) == set(raw)
-    for name, xyz in found.items():
+    for name, xyz in every(found.items()):
         assert_allclose(xyz, raw[name] + added, rtol=0, atol=TENTH_MM)
 
 

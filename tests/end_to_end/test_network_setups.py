@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from issued import Issue, off_truth, read_layer
 from network_jobs import Network
 from numpy.testing import assert_allclose
@@ -58,7 +59,7 @@ def test_yesterdays_temporary_mark_carries_todays_base(place: Place, tmp_path: P
     ]
     assert_allclose(issue.sessions.places[1], work.marks.of("TM1"), rtol=0, atol=TENTH_MM)
     assert issue.record["untied"] == []
-    for said, row in zip(issue.record["marks"], marks.rows, strict=True):
+    for said, row in every(zip(issue.record["marks"], marks.rows, strict=True)):
         numbers = {key: value for key, value in row.items() if isinstance(value, float)}
         assert said == row | {key: pytest.approx(value, rel=0, abs=1e-6) for key, value in numbers.items()}
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from circles import circle
+from every import every
 from issued import Issue, read_layer
 from network_dense import CIRCLE, INTERVAL, Dense, axes, dense
 from network_jobs import Network
@@ -137,7 +138,7 @@ def test_shifts_and_their_uncertainties(both: Both) -> None:
     """X, Y, Z of every session; east, north and up uncertainties at the mark under its base, or its first tie."""
     count = len(both.work.job["session"])
     values = both.expected.unknowns[: 3 * count].reshape(-1, 3)
-    for number, row in enumerate(both.issue.sessions.rows):
+    for number, row in every(enumerate(both.issue.sessions.rows)):
         assert_allclose([row[f"shift_{axis}"] for axis in "xyz"], values[number], rtol=0, atol=1e-5)
         block = both.expected.cofactor[3 * number : 3 * number + 3, 3 * number : 3 * number + 3]
         turn = axes(both.work.plan.place.longitude, both.work.plan.place.latitude)

@@ -97,11 +97,11 @@ def test_unlike_east_and_north_give_the_circle_of_their_ellipse(tmp_path: Path) 
     work.session("s", ties=["CM1"], points=[(300, 100), (0, 400), (-50, 0)])
     rows = work.rows
     wide = {"s-1": (0.020, 0.005), "s-2": (0.003, 0.030), "s-3": (0.010, 0.010)}
-    for name, (east, north) in wide.items():
+    for name, (east, north) in every(wide.items()):
         rows["sigma_east"][work.row(name)], rows["sigma_north"][work.row(name)] = east, north
     issue = run_written(work.write(tmp_path))
     shift = root(OCCUPATION[0], CENTRING, REGISTER[0])
-    for name, axes in wide.items():
+    for name, axes in every(wide.items()):
         minor, major = sorted(root(axis, shift) for axis in axes)
         assert issue.points.one(name=name)["hu95"] == pytest.approx(circle(major, minor), rel=1e-4)
 
@@ -235,7 +235,7 @@ def test_the_three_kinds_are_as_uncertain_as_they_should_be(tmp_path: Path) -> N
         "b": [root(POINT[k], 1.5e-6 * 640.0, np.sqrt(2) * tie[k], REGISTER[k], CENTRING) for k in (0, 1)],
         "c": [root(POINT[0], 0.01), root(POINT[1], 0.02)],
     }
-    for kind, (horizontal, vertical) in by_kind.items():
+    for kind, (horizontal, vertical) in every(by_kind.items()):
         row = issue.points.one(name=f"0{kind}-4") if kind != "c" else issue.points.one(name="0c-1")
         assert_allclose(row["hu95"], circle(horizontal, horizontal), rtol=2e-3)
         assert_allclose(row["vu95"], INTERVAL * vertical, rtol=2e-3)

@@ -119,7 +119,7 @@ def test_the_occupations_named_tie_everything_and_no_fewer_do(tmp_path: Path) ->
 
     def run(folder: Path, left_out: int | None) -> Issue:
         work = islands()
-        for number, group in enumerate(groups):
+        for number, group in every(enumerate(groups)):
             if number != left_out:
                 _occupy_too(work, str(chosen.choice(group)))
         return run_written(work.write(folder), 0 if left_out is None else 3)
@@ -127,7 +127,7 @@ def test_the_occupations_named_tie_everything_and_no_fewer_do(tmp_path: Path) ->
     whole = run(tmp_path / "all", None)
     assert whole.record["untied"] == [] and len(whole.points.rows) == 18
     assert_allclose(off_truth(whole.points.rows, islands().truth), 0, rtol=0, atol=TENTH_MM)
-    for number, group in enumerate(groups):
+    for number, group in every(enumerate(groups)):
         some = run(tmp_path / group[0], number)
         assert list(untied(some)) == [group]
 

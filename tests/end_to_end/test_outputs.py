@@ -110,7 +110,7 @@ def test_layers_are_points_with_heights_under_the_grids_own_code(name: str, made
     layer = getattr(made.issue, name)
     assert (layer.kind, layer.z, layer.code) == ("POINT", 1, ("EPSG", 2193))
     assert "EGM96 height" in layer.description
-    for row, place in zip(layer.rows, layer.places, strict=True):
+    for row, place in every(zip(layer.rows, layer.places, strict=True)):
         if name != "sessions":
             assert place == tuple(row[k] for k in ("easting", "northing", "height"))
 
@@ -164,7 +164,7 @@ def test_differences_are_observed_minus_known_on_the_grid(made: Made) -> None:
 
 def test_sessions_are_those_of_the_job_file_at_the_base_where_it_is_known(made: Made) -> None:
     stated = tomllib.loads(made.path.read_text())["session"]
-    for row, place, said in zip(made.issue.sessions.rows, made.issue.sessions.places, stated, strict=True):
+    for row, place, said in every(zip(made.issue.sessions.rows, made.issue.sessions.places, stated, strict=True)):
         assert (row["session"], row["base"]) == (said["name"], said["base"])
         assert row["start"].startswith(said["start"].strftime("%Y-%m-%dT%H:%M:%S"))
         assert row["end"].startswith(said["end"].strftime("%Y-%m-%dT%H:%M:%S"))
@@ -186,14 +186,14 @@ def test_the_record_has_the_contracts_keys(made: Made) -> None:
     assert {"variance_factor", "degrees_of_freedom", "chi_square"} <= set(adjustment)
     assert {"low", "high", "passed"} <= set(adjustment["chi_square"])
     assert adjustment["chi_square"]["low"] < adjustment["chi_square"]["high"]
-    for operation in record["operations"]:
+    for operation in every(record["operations"]):
         assert {"step", "name", "definition", "accuracy", "grids"} <= set(operation)
 
 
 def test_the_record_repeats_the_small_layers(made: Made) -> None:
     for key, layer in (("checks", made.issue.check_marks), ("sessions", made.issue.sessions)):
         assert len(made.issue.record[key]) == len(every(layer.rows))
-        for ours, row in zip(made.issue.record[key], layer.rows, strict=True):
+        for ours, row in every(zip(made.issue.record[key], layer.rows, strict=True)):
             assert set(layer.columns) <= set(ours)
             for name in layer.columns:
                 if isinstance(row[name], float):

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from command import SMALL, failing
+from every import every
 from issued import Issue, current_issue, read_layer
 from page_read import read_page
 from simulate import simulate
@@ -68,7 +69,7 @@ def test_the_suspect_points_of_the_record_are_those_of_the_layers(tmp_path: Path
     found = issue.record["suspect"]
     assert found["total"] == len(held) == len(found["points"]) > 0
     assert [one["name"] for one in found["points"]] == [row["name"] for row in held]
-    for one, row in zip(found["points"], held, strict=True):
+    for one, row in every(zip(found["points"], held, strict=True)):
         assert one["held_back"] and one["session"] == row["session"]
         assert one["easting"] == pytest.approx(row["easting"], rel=0, abs=1e-6)
     job.job["issue"] = {"hold_back": []}
@@ -78,7 +79,7 @@ def test_the_suspect_points_of_the_record_are_those_of_the_layers(tmp_path: Path
     assert released["total"] == len(held) and not any(one["held_back"] for one in released["points"])
     accuracy = outcome.record["accuracy"]
     assert accuracy is not None
-    for key, value in accuracy.items():
+    for key, value in every(accuracy.items()):
         assert value == pytest.approx(max(row[key] for row in rows), rel=0, abs=1e-6)
 
 

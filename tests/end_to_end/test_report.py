@@ -45,7 +45,7 @@ def test_every_check_and_every_session_of_the_geopackage_stands_in_the_page(move
     found = [row for row in cells(root.section("checks")) if len(row) == 12][1:]
     assert len(found) == len(moved.check_marks.rows)
     words = {None: "not tested", 0: "failed", 1: "passed"}
-    for shown, row in zip(found, moved.check_marks.rows, strict=True):
+    for shown, row in every(zip(found, moved.check_marks.rows, strict=True)):
         assert (shown[0], shown[1], shown[2]) == (row["session"], row["point"], row["mark"])
         assert (shown[3], shown[11]) == (f"{row['role']}, {row['place']}", words[row["passed"]])
         observed = dt.datetime.fromisoformat(row["observed"].replace("Z", "+00:00"))
@@ -56,7 +56,7 @@ def test_every_check_and_every_session_of_the_geopackage_stands_in_the_page(move
     assert [(row[0], row[1], row[2]) for row in found] == [
         (row["session"], row["verdict"], row["base"]) for row in moved.sessions.rows
     ]
-    for shown, row in zip(found, moved.sessions.rows, strict=True):
+    for shown, row in every(zip(found, moved.sessions.rows, strict=True)):
         assert [int(text) for text in shown[5:8]] == [row["points"], row["ties"], row["checks"]]
         wanted = [row[f"{what}_{axis}"] for axis in ("east", "north", "up") for what in ("shift", "sigma")]
         assert all(abs(float(text) - value) <= 0.0005001 for text, value in zip(shown[8:], wanted, strict=True))
@@ -72,7 +72,7 @@ def test_the_proof_in_time_is_that_of_the_points(moved: Issue) -> None:
     seen = set()
     rows = [(row, row["proof"]) for row in moved.points.rows]
     rows += [(row, "suspect") for row in moved.held_back.rows if row["reason"] == "suspect"]
-    for row, word in rows:
+    for row, word in every(rows):
         (part,) = [one for one in stretches[row["session"]] if one["from"] <= row["observed"] < one["until"]]
         assert part["proof"] == word
         seen.add(word)

@@ -323,7 +323,7 @@ def test_the_job_files_name_files_that_are_there_and_points_that_were_observed(n
     files += [job["control"]["file"], job["target"]["geoid"]]
     if "sessions" in job:
         files.append(job["sessions"]["file"])
-    for one in files:
+    for one in every(files):
         assert (path.parent / one).resolve().is_file(), one
     known = truth(DATA / "canal" / "truth.csv" if name == "canal.toml" else DATA / "truth.csv")
     for session in job.get("session", []):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import geopandas  # the command hides it from its own process, which is this one
 import pytest
+from every import every
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
@@ -60,7 +61,7 @@ def test_the_job_files_that_are_shown_are_valid() -> None:
     assert len(whole) == 1 and len(shown) == 3
     for job in whole:
         Job.model_validate(job)
-    for part in map(tomllib.loads, shown):
+    for part in every(map(tomllib.loads, shown)):
         assert set(part) <= set(Job.model_fields)
     (plan,) = [part["plan"] for part in map(tomllib.loads, shown) if "plan" in part]
     assert Job.model_validate(whole[0] | {"plan": plan}).plan is not None

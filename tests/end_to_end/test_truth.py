@@ -186,7 +186,7 @@ def test_a_register_in_another_crs_than_the_grid(kind: str, tmp_path: Path) -> N
     register_as(job, path, kind)
     issue = run_written(path)
     holds_truth(issue, job)
-    for row in issue.check_marks.rows:
+    for row in every(issue.check_marks.rows):
         known = [row[f"known_{axis}"] for axis in ("easting", "northing", "height")]
         assert_allclose(known, job.marks.of(row["mark"]), rtol=0, atol=TENTH_MM)
 

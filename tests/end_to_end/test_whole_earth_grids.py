@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import WGS84
+from every import every
 from numpy.testing import assert_allclose
 from running import published_record, run_written
 from simulate import Place, Plan, simulate
@@ -34,7 +35,7 @@ def test_a_clean_job_is_proven(name: str, tmp_path: Path) -> None:
     path = job.write(tmp_path)
     issue = run_written(path)
     assert not [note for note in issue.record["notes"] if "is meant for" in note or "km" in note]
-    for row in issue.points.rows:
+    for row in every(issue.points.rows):
         east, north, height = job.truth.of(row["name"])
         assert_allclose([row["easting"], row["northing"], row["height"]], [east, north, height], rtol=0, atol=2e-3)
 

@@ -76,7 +76,7 @@ def test_marks_lie_where_they_are_and_the_file_is_a_register_again(
     found = hand_out(path, tmp_path / f"marks.{ending}")
     rows = {row["mark"]: row for row in rows_of(found.file)}
     assert set(rows) == {"CM1", "CM2", "CM3", "CM4", "TM1"}
-    for name, row in rows.items():
+    for name, row in every(rows.items()):
         truth = job.marks if name != "TM1" else job.temporary
         at = place(row, "easting", "northing", "height")
         assert_allclose(at, truth.of(name), rtol=0, atol=TENTH_MM if name != "TM1" else 5e-4)
@@ -168,7 +168,7 @@ def test_a_grid_to_the_west_and_south(tmp_path: Path) -> None:
     job = simulate(Plan(sessions=1, points=4, noise=False, place=place_))
     east, north = job.register["easting"], job.register["northing"]
     job.register |= {"easting": -east, "northing": -north}
-    for row in rows_of(hand_out(job.write(tmp_path), tmp_path / "m.csv").file):
+    for row in every(rows_of(hand_out(job.write(tmp_path), tmp_path / "m.csv").file)):
         easting, northing, height = job.marks.of(row["mark"])
         assert_allclose(place(row, "easting", "northing"), [-easting, -northing], rtol=0, atol=TENTH_MM)
         assert_allclose(place(row, "height", "ellipsoid_height"), [height, height], rtol=0, atol=TENTH_MM)
@@ -319,7 +319,7 @@ def test_a_grid_in_feet_is_written_in_feet(tmp_path: Path) -> None:
     path = job.write(tmp_path)
     stated = f'grid = "{METRES}"\nheight = "{NAVD88}"\n'
     replace_in(path, {f"[target]\n{stated}": f'[target]\ngrid = "{FEET}"\nheight = "{NAVD88_SURVEY}"\n'})
-    for row in rows_of(hand_out(path, tmp_path / "m.csv").file):
+    for row in every(rows_of(hand_out(path, tmp_path / "m.csv").file)):
         at = np.array(place(row, "easting", "northing", "height")) * SURVEY
         assert_allclose(at, job.marks.of(row["mark"]), rtol=0, atol=TENTH_MM)
         assert_allclose(float(row["ellipsoid_height"]), job.marks.geographic(row["mark"])[2], rtol=0, atol=TENTH_MM)

@@ -8,6 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from every import every
 from packages_made import point_z, stored_package
 
 from pipeline.control.table_source import read_source
@@ -164,7 +165,7 @@ def test_a_table_whose_pages_are_one_page_many_times_over_comes_to_an_end(tmp_pa
     assert data[at] == 5 and cells > 10
     leaf = data[at + 8 : at + 12]
     inner = [len(data) // size + 1 + level for level in range(6)]
-    for level, number in enumerate(inner):
+    for level, number in every(enumerate(inner)):
         page = bytearray(data[at : at + size])
         child = leaf if level == 0 else inner[level - 1].to_bytes(4, "big")
         page[8:12] = child

@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
+from every import every
 from issued import Issue, read_layer
 from running import run_written
 from simulate import Plan, simulate
@@ -52,7 +53,7 @@ def test_both_coordinates_stand_in_the_layer(job: Path, made: Issue) -> None:
     """The published ones are the register's to a hundredth of a millimetre, null where it says nothing."""
     rows, given = {row["mark"]: row for row in read_layer(made.package, "marks").rows}, register(job)
     assert set(rows) == {"CM1", "CM2", "CM3", "CM4"}
-    for mark, row in rows.items():
+    for mark, row in every(rows.items()):
         for axis in ("easting", "northing", "height"):
             text = given[mark][axis]
             if text in ("", "nan"):
@@ -86,7 +87,7 @@ def test_every_format_says_the_same(made: Issue) -> None:
     root = ElementTree.fromstring(said_by(made, ".xml"))
     told = {one.get("name"): one.get("desc") or "" for one in root.iter(f"{LANDXML}CgPoint")}
     page = said_by(made, ".html")
-    for mark, sentence in drawn.items():
+    for mark, sentence in every(drawn.items()):
         assert f"{mark}: {sentence}" in texts[0]
         assert told[mark].endswith(sentence) and sentence in page
     assert MARKS_DRAWN in page

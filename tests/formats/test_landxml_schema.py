@@ -12,6 +12,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pyarrow as pa
 import pytest
+from every import every
 from format_layers import ABOUT, CARRIED, hostile, package, points
 from numpy.testing import assert_allclose
 from pyproj import CRS
@@ -213,7 +214,7 @@ def test_every_way_of_a_job_keeps_the_rules(made: Package, way: str) -> None:
     assert mark is not None and mark.text is not None
     place = dict(zip(("northing", "easting", "height"), map(float, mark.text.split()), strict=True))
     given = {"easting": 1_600_010.5, "northing": 5_400_020.25, "height": 3.125}
-    for (axis, value), by in zip(given.items(), factors, strict=True):
+    for (axis, value), by in every(zip(given.items(), factors, strict=True)):
         assert_allclose(place[axis], value * by, rtol=0, atol=0.6e-4)
 
 

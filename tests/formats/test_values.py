@@ -13,6 +13,7 @@ import fiona
 import numpy as np
 import pyogrio
 import pytest
+from every import every
 from ezdxf.tools.text import plain_text
 from format_layers import ABOUT, CARRIED, HOSTILE, hostile, package, points
 from issued import Layer, read_layer
@@ -74,7 +75,7 @@ def test_csv_holds_every_value(made: Package, layer: Layer) -> None:
         header, *rows = list(csv.reader(file))
     assert [name.removeprefix("'") for name in header] == layer.columns
     assert len(rows) == len(layer.rows)
-    for row, given in zip(rows, layer.rows, strict=True):
+    for row, given in every(zip(rows, layer.rows, strict=True)):
         for name, text in zip(layer.columns, row, strict=True):
             if given[name] is None or given[name] == "":
                 assert text == ""
@@ -176,7 +177,7 @@ def test_geojson_holds_every_value(made: Package, layer: Layer) -> None:
     whole = json.loads(made.path.with_suffix(".geojson").read_text(encoding="utf-8"))
     assert whole["type"] == "FeatureCollection" and whole["name"] == "made-007"
     assert len(whole["features"]) == len(layer.rows)
-    for feature, given in zip(whole["features"], layer.rows, strict=True):
+    for feature, given in every(zip(whole["features"], layer.rows, strict=True)):
         assert list(feature["properties"]) == layer.columns
         for name, value in feature["properties"].items():
             same(name, given[name], value)
@@ -197,7 +198,7 @@ def test_geojson_lies_in_the_grids_datum_for_a_geographic_information_system(mad
     """fiona, with a GDAL of its own: the CRS by its code, longitude first."""
     with fiona.open(made.path.with_suffix(".geojson")) as source:
         assert source.crs.to_authority() == ("EPSG", "4167")
-        for feature, given in zip(source, layer.rows, strict=True):
+        for feature, given in every(zip(source, layer.rows, strict=True)):
             place = feature.geometry.coordinates
             assert_allclose(place[:2], [given["longitude"], given["latitude"]], rtol=0, atol=ANGLE)
             assert feature.properties["name"] == given["name"]
@@ -231,7 +232,7 @@ def test_dxf_has_every_point_where_it_is_with_name_height_and_code(drawing: Any,
     blocks = ("tiedown_point", "tiedown_unproven", "tiedown_suspect")
     found = [entity for entity in drawing.modelspace().query("INSERT") if entity.dxf.name in blocks]
     assert len(found) == len(layer.rows)
-    for insertion, given in zip(found, layer.rows, strict=True):
+    for insertion, given in every(zip(found, layer.rows, strict=True)):
         place = [given[name] for name in ("easting", "northing", "height")]
         assert_allclose(list(insertion.dxf.insert), place, rtol=0, atol=LENGTH)
         values = attributes(insertion)
@@ -245,8 +246,9 @@ def test_dxf_has_every_point_where_it_is_with_name_height_and_code(drawing: Any,
 def test_dxf_what_is_not_proven_cannot_be_taken_for_proven(drawing: Any, layer: Layer) -> None:
     """Another layer, another symbol, a warning colour and the word itself; a missing word counts as not proven."""
     found = [entity for entity in drawing.modelspace().query("INSERT") if entity.dxf.name not in _MARKS]
+    assert {row["proof"] == "bracketed" for row in layer.rows} == {True, False}
     proven = {e.dxf.layer for e, row in zip(found, layer.rows, strict=True) if row["proof"] == "bracketed"}
-    for insertion, given in zip(found, layer.rows, strict=True):
+    for insertion, given in every(zip(found, layer.rows, strict=True)):
         visible = {a.dxf.tag for a in insertion.attribs if not a.is_invisible}
         colour = drawing.layers.get(insertion.dxf.layer).dxf.color
         if given["proof"] == "bracketed":
@@ -267,7 +269,7 @@ def test_dxf_each_code_has_a_layer_of_its_own(drawing: Any, layer: Layer) -> Non
     """Also codes that differ in case alone, are cleaned to the same name, or are called like layers of ours."""
     found = [entity for entity in drawing.modelspace().query("INSERT") if entity.dxf.name not in _MARKS]
     layers: dict[str, set[tuple[str | None, bool]]] = {}
-    for insertion, given in zip(found, layer.rows, strict=True):
+    for insertion, given in every(zip(found, layer.rows, strict=True)):
         key = (given["code"] or None, given["proof"] == "bracketed")
         layers.setdefault(insertion.dxf.layer.casefold(), set()).add(key)
         assert insertion.dxf.layer in {entry.dxf.name for entry in drawing.layers}

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from every import every
 from pyproj.crs import CRS
 from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
@@ -117,7 +118,7 @@ def test_the_conversion_within_a_datum_is_the_same_everywhere(code: str, monkeyp
     expected = [[answers._asked(*pair, area).transformers for area in areas] for pair in pairs]
     first = [choose_operation(*pair, areas[0], "step") for pair in pairs]
     monkeypatch.setattr(answers, "_asked", None)
-    for pair, found, of_areas in zip(pairs, first, expected, strict=True):
+    for pair, found, of_areas in every(zip(pairs, first, expected, strict=True)):
         for area, transformers in zip(areas, of_areas, strict=True):
             (asked,) = transformers
             assert choose_operation(*pair, area, "step") == found

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pymap3d
 import pytest
+from every import every
 from pyproj import Transformer
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import UTMConversion
@@ -125,7 +126,7 @@ def test_threads(real_grids: Path, austria: np.ndarray) -> None:
     alone = np.array(issued.forward(*raw.forward(*austria)))
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(lambda _: np.array(issued.forward(*raw.forward(*austria))), range(40)))
-    for answer in answers:
+    for answer in every(answers):
         np.testing.assert_array_equal(answer, alone)
 
 

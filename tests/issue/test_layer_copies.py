@@ -10,6 +10,7 @@ import fiona
 import pyarrow as pa
 import pyogrio
 import pytest
+from every import every
 from format_layers import CARRIED, DATA_TO, checks, points
 
 from pipeline.issue.geopackage import readback
@@ -117,7 +118,7 @@ def test_more_layers_than_are_made_at_a_time(tmp_path: Path) -> None:
     names = tuple(f"points_C{number:03d}" for number in range(2 * _PIECE + 1))
     path = written(tmp_path / "made.gpkg", "points", names=names)
     assert fiona.listlayers(path) == ["points", "check_marks", *names, "layer_styles"]
-    for row, name in enumerate(names):
+    for row, name in every(enumerate(names)):
         assert held(path, f'SELECT count(*) FROM "{name}"') == [(row,)]
 
 

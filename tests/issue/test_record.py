@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from every import every
 from published_schema import FILE, broken, validator
 from record_made import check, diagnosis, failing, record, session
 from sealed_by_hand import sum_by_hand, written
@@ -142,7 +143,7 @@ def test_every_key_of_the_published_schema_says_what_it_means() -> None:
     schema = validator().schema
     for part in (schema, *schema["$defs"].values()):
         assert part["description"] and part["additionalProperties"] is False, part["title"]
-        for key, form in part["properties"].items():
+        for key, form in every(part["properties"].items()):
             assert form.get("description"), f"{part['title']}.{key}"
 
 
@@ -152,7 +153,7 @@ def test_lengths_and_times_say_their_units() -> None:
         "redundancy_", "standardised_", "variance_factor", "square_sum", "critical_value", "low", "high", "chi_square",
         "score", "scale", "slope_", "degrees_of_freedom",
     }  # fmt: skip
-    for part in validator().schema["$defs"].values():
+    for part in every(validator().schema["$defs"].values()):
         for key, form in part["properties"].items():
             kinds = [one.get("type") for one in (form, *form.get("anyOf", []))]
             if "number" in kinds and not key.startswith(tuple(plain)):
@@ -175,7 +176,7 @@ def test_every_earlier_record_is_read(path: Path) -> None:
     """Records that earlier versions wrote, most of the demo; what they did not note is empty."""
     before, found = read_any_version(path), read_record(path)
     assert found["schema"] == SCHEMA and not broken(found)
-    for key, value in before.items():
+    for key, value in every(before.items()):
         if key not in (
             "schema", "sum", "sessions", "doubts", "diagnoses", "marks", "operations", "identity", "target", "changes",
         ):  # fmt: skip
@@ -186,7 +187,7 @@ def test_every_earlier_record_is_read(path: Path) -> None:
     sides = {"easting": "east", "northing": "north", "height": "up"}
     found_axes = {name: (one["metres"], one["direction"]) for name, one in axes.items()}
     assert found_axes == {name: (1, side) for name, side in sides.items()}
-    for old, new in zip(before["sessions"], found["sessions"], strict=True):
+    for old, new in every(zip(before["sessions"], found["sessions"], strict=True)):
         assert new == {
                 "base_log": None, "setup": None, "first_point": None, "last_point": None, "stretches": [],
             } | old  # fmt: skip

@@ -86,8 +86,8 @@ def test_reference_systems_and_contents(file: sqlite3.Connection) -> None:
     systems = {row[0]: row[1] for row in file.execute("SELECT srs_id, organization FROM gpkg_spatial_ref_sys")}
     assert systems.keys() >= {-1, 0, 4326} and systems[4326].upper() == "EPSG"
     tables = {name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type IN ('table', 'view')")}
-    for table, kind, moment, system in file.execute(
-        "SELECT table_name, data_type, last_change, srs_id FROM gpkg_contents"
+    for table, kind, moment, system in every(
+        file.execute("SELECT table_name, data_type, last_change, srs_id FROM gpkg_contents")
     ):
         assert table in tables and kind == "features" and system in systems
         assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", moment)
@@ -98,7 +98,7 @@ def test_feature_tables(file: sqlite3.Connection) -> None:
     found = file.execute("SELECT table_name, column_name, geometry_type_name, srs_id, z, m FROM gpkg_geometry_columns")
     rows = {row[0]: row[1:] for row in found.fetchall()}
     assert set(rows) == set(LAYERS)
-    for table, (column, kind, system, z, m) in rows.items():
+    for table, (column, kind, system, z, m) in every(rows.items()):
         assert (kind, system, z, m) == ("LINESTRING" if table == "changes" else "POINT", 2193, 1, 0)
         columns = {name: (type_, key) for _, name, type_, _, _, key in file.execute(f'PRAGMA table_info("{table}")')}
         assert [name for name, (type_, key) in columns.items() if key] == ["fid"] and columns["fid"][0] == "INTEGER"
@@ -145,7 +145,7 @@ def test_extensions_are_declared(file: sqlite3.Connection) -> None:
     tables = {name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     declared = file.execute("SELECT table_name, column_name, extension_name, definition, scope FROM gpkg_extensions")
     found = set()
-    for table, _, name, definition, scope in declared.fetchall():
+    for table, _, name, definition, scope in every(declared.fetchall()):
         found.add((table, name))
         assert table in tables and re.fullmatch(r"[a-zA-Z0-9]+_[a-zA-Z0-9_]+", name) and definition
         assert scope in ("read-write", "write-only")
@@ -171,7 +171,7 @@ def test_metadata_and_its_references(file: sqlite3.Connection) -> None:
     """Requirements 93 to 102: known scopes, XML, references with what their scope needs, a UTC time, a file each."""
     rows = file.execute("SELECT id, md_scope, md_standard_uri, mime_type, metadata FROM gpkg_metadata").fetchall()
     texts = {row[0]: row[1:] for row in rows}
-    for scope, standard, mime, text in texts.values():
+    for scope, standard, mime, text in every(texts.values()):
         assert (scope, mime) == ("dataset", "text/xml") and re.match(r"https?://", standard)
         ElementTree.fromstring(text)
     references = file.execute(
@@ -179,7 +179,7 @@ def test_metadata_and_its_references(file: sqlite3.Connection) -> None:
         " FROM gpkg_metadata_reference"
     ).fetchall()
     ours = []
-    for scope, table, column, row, moment, number, parent in references:
+    for scope, table, column, row, moment, number, parent in every(references):
         assert (scope, table is None) in (("geopackage", True), ("table", False))
         assert column is None and row is None and number in texts and parent is None
         assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", moment)
@@ -210,7 +210,7 @@ def test_every_layer_has_one_default_style(file: sqlite3.Connection) -> None:
     assert set(found) == set(LAYERS)
     rows = file.execute("SELECT DISTINCT f_geometry_column, update_time FROM layer_styles").fetchall()
     assert rows == [("geom", "2026-03-02T03:45:06.500Z")]
-    for one, other in found.values():
+    for one, other in every(found.values()):
         assert ElementTree.fromstring(one).tag == "qgis"
         assert ElementTree.fromstring(other).tag == f"{SLD}StyledLayerDescriptor"
 
@@ -220,7 +220,7 @@ def test_proof_is_told_by_shape_and_by_word(file: sqlite3.Connection, layer: str
     """In grey as well: each proof word has a shape of its own, its word in the legend, and any other word one too."""
     root = ElementTree.fromstring(styles(file)[layer][1])
     shapes = {}
-    for rule in root.iter(f"{SLD}Rule"):
+    for rule in every(root.iter(f"{SLD}Rule")):
         if (shape := rule.find(f".//{SLD}WellKnownName")) is not None:
             literal, turned = rule.find(f".//{OGC}Literal"), rule.find(f".//{SLD}Rotation")
             word = literal.text if literal is not None else None

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from every import every
 from exports_made import block, feature, find, geojson, problems_of, read
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -134,7 +135,7 @@ def test_as_a_parser_reads_it_whole(tmp_path, monkeypatch, rows, indent, chunk):
     text = json.dumps({"x": 12, "type": "FeatureCollection", "features": features, "y": [None]}, indent=indent)
     (tmp_path / "a.geojson").write_text(text)
     table = read(tmp_path, block("a.geojson", {"name": "name", "time": "time"}))
-    for found, row in zip(table.to_pylist(), rows, strict=True):
+    for found, row in every(zip(table.to_pylist(), rows, strict=True)):
         for name, value in row.items():
             if isinstance(value, str):
                 assert found[name] == (value.strip() or None)

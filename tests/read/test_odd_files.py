@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from every import every
 from exports_made import block, read
 from odd_files import FOLDER, ODD, truth
 
@@ -24,7 +25,7 @@ def test_the_readings_of_an_odd_file(name):
     found = [table[place].to_numpy() for place in ("first", "second", "third")]
     if "x" in odd.columns:
         found = list(geographic(*found))
-    for values, column in zip(found, odd.position, strict=True):
+    for values, column in every(zip(found, odd.position, strict=True)):
         near = DEGREES if column in ("longitude", "latitude") else NEAR
         np.testing.assert_allclose(values, np.array(wanted[column], float), rtol=0, atol=near, err_msg=column)
 

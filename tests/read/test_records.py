@@ -6,6 +6,7 @@ import math
 
 import pyarrow as pa
 import pytest
+from every import every
 from exports_made import GOOD, HEADER, block, find, text_table
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -247,7 +248,7 @@ def test_rows_in_are_rows_out(tmp_path, monkeypatch, lines, delimiter, end, enco
     found = [row for batch in read_batches(exports[0], rows_per_batch) for row in batch.to_pylist()]
     assert [(row["source_row"], row["held"]) for row in found] == expected
     made = [name for kind, name, _ in [sample, *lines] if kind not in ("blank", "spaces")]
-    for row, name in zip(found, made, strict=True):
+    for row, name in every(zip(found, made, strict=True)):
         assert (row["detail"] is None) == (row["held"] == 0)
         if row["held"] == 0:
             assert row["name"] == name

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pyarrow as pa
 import pytest
+from every import every
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -64,7 +65,7 @@ def test_zones_as_the_standard_library_has_them(moments, zone):
     """A naive time is the one UTC moment that shows as it on that zone's clocks; none or two moments: held back."""
     moments = [moment.replace(microsecond=0) for moment in moments]
     found, held, _ = read(*(moment.isoformat(" ") for moment in moments), zone=zone)
-    for moment, value, reason in zip(moments, found, held, strict=True):
+    for moment, value, reason in every(zip(moments, found, held, strict=True)):
         candidates = {
             candidate
             for fold in (0, 1)

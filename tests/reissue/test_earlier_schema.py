@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from every import every
 from first_issue import first_issue
 from issued import current_issue
 from sealed_by_hand import sum_by_hand
@@ -129,7 +130,7 @@ def test_a_job_file_is_the_same_by_the_sums_of_the_program_that_made_the_issue()
     former = [{"the job file": one, "the job file: [control]": other} for one, other in ("cd", "ef")]
     nothing: Any = {"reach": {"sessions": {}, "files": {}}, "register": [], "origins": []}
     made = Fingerprint(sums=now, formerly=former, stated_anyway=lambda _: False, **nothing)
-    for then in former:
+    for then in every(former):
         last: Any = {"register": [], "identity": now | then}
         assert made.beside(last).items() >= then.items()
     last = {"register": [], "identity": now | {"the job file": "x", "the job file: [control]": "f"}}

@@ -20,6 +20,7 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from altered import change, touch_header
+from every import every
 from issued import Issue, newest_issue
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
@@ -172,7 +173,7 @@ def test_what_describes_the_layers_is_as_if_they_were_written_anew(both: tuple[I
     )
     assert everything(quick.package, metadata) == everything(slow.package, metadata)
     contents = "select * from gpkg_contents order by rowid"
-    for our, their in zip(everything(quick.package, contents), everything(slow.package, contents), strict=True):
+    for our, their in every(zip(everything(quick.package, contents), everything(slow.package, contents), strict=True)):
         assert our[:5] == their[:5]
         np.testing.assert_allclose(
             np.array(our[5:9], float), np.array(their[5:9], float), rtol=0, atol=1e-6, equal_nan=True
@@ -198,7 +199,7 @@ def test_the_spatial_index_finds_the_points_where_they_are_now(tmp_path: Path, c
 def test_the_same_revisions_give_the_same_bytes(wide: Path, tmp_path: Path, copies: list[int]) -> None:
     one, other = First.of(wide, tmp_path / "one").revised(), revised(tmp_path / "other" / "deeper")
     assert copies == [8, 8]
-    for first, second in zip(sorted(one.folder.iterdir()), sorted(other.folder.iterdir()), strict=True):
+    for first, second in every(zip(sorted(one.folder.iterdir()), sorted(other.folder.iterdir()), strict=True)):
         assert first.read_bytes() == second.read_bytes(), first.name
 
 

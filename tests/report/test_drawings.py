@@ -34,12 +34,15 @@ def test_a_timeline_is_true_to_time() -> None:
 def test_names_of_marks_side_by_side_have_a_blank_between_them() -> None:
     """Three checks within half an hour: by the widths of DejaVu Sans, a wide font, in thousandths of its size."""
     wide = {"C": 698, "M": 863, **dict.fromkeys("0123456789", 636)}
+    beside = 0
     for apart in range(4, 30):
         checks = [check("one", f"CM{n}", 240 + n * apart) for n in range(4)]
         drawn = [one for one in timeline(session("one"), checks).labels if one.anchor == "middle"]
         half = [sum(wide[letter] for letter in one.text) / 1000 * 10 / 2 for one in drawn]
         ends = sorted((one.x - reach, one.x + reach) for one, reach in zip(drawn, half, strict=True))
         assert ends and all(after[0] - before[1] >= 318 / 1000 * 10 for before, after in pairwise(ends))
+        beside += len(ends) > 1
+    assert beside
 
 
 def test_ticks_stand_at_round_hours_and_name_the_day_at_midnight() -> None:

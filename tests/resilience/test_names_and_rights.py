@@ -196,7 +196,7 @@ def test_whatever_counts_from_a_working_folder_that_is_gone(
         ("run", "a.toml", "b.toml"),
         ("run", "--timeout", "60", "a.toml"),
     ]
-    for words in commands:
+    for words in every(commands):
         ran = CliRunner().invoke(app, words)
         assert ran.exit_code == 2, (words, ran.output)
         assert "the working folder" in ran.output and "change to a folder that exists" in ran.output

@@ -33,7 +33,7 @@ def test_a_killed_process_costs_its_piece_alone_and_every_other_is_done() -> Non
     pieces = [f"good {n}" for n in range(8)]
     pieces[1], pieces[3], pieces[6] = "kill 9", "kill 11", "leave 7"
     found = results(*pieces)
-    for piece, result in zip(pieces, found, strict=True):
+    for piece, result in every(zip(pieces, found, strict=True)):
         assert piece.startswith("good") == good(result, piece)
     killed, crashed, left = found[1], found[3], found[6]
     assert all(type(one) is Died and one.code == 1 for one in (killed, crashed, left))
@@ -61,13 +61,13 @@ def test_what_hangs_is_ended_when_its_time_is_over_and_blocks_nothing(hung: str)
     begun = time.monotonic()
     found = results(hung, hung, "good 1", "good 2", "good 3", timeout=0.5)
     assert time.monotonic() - begun < 30
-    assert all(type(one) is TimedOut and one.code == 2 and "0.5 s" in str(one) for one in found[:2])
-    assert all(good(one, f"good {n}") for n, one in enumerate(found[2:], 1))
+    assert all(type(one) is TimedOut and one.code == 2 and "0.5 s" in str(one) for one in every(found[:2], 2))
+    assert all(good(one, f"good {n}") for n, one in enumerate(every(found[2:], 3), 1))
 
 
 def test_the_time_of_a_piece_is_its_own() -> None:
     """Five of 0.3 s each in one process, with 1 s for each; starting the process is not counted either."""
-    assert all(good(one, "wait 0.3") for one in results(*["wait 0.3"] * 5, workers=1, timeout=1))
+    assert all(good(one, "wait 0.3") for one in every(results(*["wait 0.3"] * 5, workers=1, timeout=1), 5))
 
 
 def test_results_come_as_they_are_there() -> None:

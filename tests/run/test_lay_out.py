@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from command import SMALL
+from every import every
 from simulate import simulate
 
 from pipeline import run_job
@@ -71,6 +72,6 @@ def test_the_report_waits_for_the_sums_of_files_that_are_slow_to_write(
     made = run_job(path)
     assert made.issued and made.folder is not None
     page = next(made.folder.glob("*.html")).read_text(encoding="utf-8")
-    for file in made.record["files"]:
+    for file in every(made.record["files"]):
         if not file["name"].endswith(".html"):
             assert file["sha256"][:12] in page and file["name"] in page

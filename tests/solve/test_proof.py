@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from every import every
 
 from pipeline.solve.proof import PROOFS, Evidence, place, verdict, worst
 from pipeline.words import Place, Proof, Verdict
@@ -105,6 +106,6 @@ def test_stretches_are_true_of_every_time_within_them_however_short() -> None:
         evidence = Evidence(times, random.random(len(times)) < 0.6, bool(random.random() < 0.7))
         found = evidence.stretches(0, 40)
         assert (found[0][0], found[-1][1]) == (0, 40)
-        for since, until, word in found:
+        for since, until, word in every(found):
             inside = np.setdiff1d(np.arange(since + 1, until), times)  # an occupation itself belongs to both sides
             assert {PROOFS[code] for code in evidence.words(inside)} <= {word}

@@ -101,7 +101,7 @@ def test_each_ties_own_shift_and_residual_give_the_sessions_shift(network: Simul
     for name, use in (("S01-00003", 3), ("S02-00003", 3), ("S03-00003", 1)):
         shift = traced(path, name).shift
         assert shift is not None and len(shift.ties) == use
-        for tie in shift.ties:
+        for tie in every(shift.ties):
             assert tie.point is not None and tie.mark_xyz is not None
             longitude, latitude, _ = network.truth.geographic(tie.point)
             raw = raw_xyz(tmp_path, tie.point)

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from pipeline.clock import iso
-from pipeline.problems import JobError, Problem, remedy
+from pipeline.problems import JobError, refused, remedy
 
 NAME = "register.csv"
 
@@ -147,7 +147,7 @@ def _text(path: Path) -> str:
 
 
 def _no_list(path: Path, what: str, fix: str = _FIX) -> JobError:
-    return JobError([Problem(str(path), 0, what, fix)])
+    return refused(path, what, fix)
 
 
 def _is_list(text: str) -> bool:

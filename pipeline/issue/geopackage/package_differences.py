@@ -10,11 +10,12 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline.files.geopackages import ENVELOPE_BYTES
 from pipeline.files.guarded_database import Guarded, failure_message
 from pipeline.files.unlocked_database import as_seen, is_there, quoted, unlocked
 from pipeline.issue.geopackage.package_database import HEADER, database_of
 from pipeline.issue.geopackage.recount import NotReadable, recount_package
-from pipeline.issue.geopackage.stored_rows import ENVELOPE_BYTES, HEADER_BYTES
+from pipeline.issue.geopackage.stored_rows import HEADER_BYTES
 from pipeline.issue.record_types import DatabaseIssued, FileIssued, LayerSums
 from pipeline.words import counted
 

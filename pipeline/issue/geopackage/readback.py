@@ -22,6 +22,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.files.gdal import fiona_at_home
+from pipeline.files.geopackages import ENVELOPE_BYTES
 from pipeline.files.guarded_database import Guarded
 from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import quoted, unlocked
@@ -31,7 +32,7 @@ from pipeline.issue.geopackage.content_sums import Content
 from pipeline.issue.geopackage.layer_copies import without_name
 from pipeline.issue.geopackage.layers import GEOMETRY, LINE_Z, WKB_POINT_Z
 from pipeline.issue.geopackage.package_database import database_of
-from pipeline.issue.geopackage.stored_rows import ENVELOPE_BYTES, HEADER_BYTES, stored_rows
+from pipeline.issue.geopackage.stored_rows import HEADER_BYTES, stored_rows
 from pipeline.issue.geopackage.styles import STYLES
 from pipeline.issue.geopackage.written_counts import KEPT, Geometries, Shapes, Written, unpacked
 from pipeline.issue.record_types import DatabaseIssued

@@ -10,14 +10,13 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from pipeline.files.geopackages import ENVELOPE_BYTES
 from pipeline.files.guarded_database import Guarded
 from pipeline.files.unlocked_database import quoted
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.tables import TIME
 
-#: Bits 1 to 3 of a GeoPackage geometry's flags say what envelope precedes the WKB (OGC 12-128r19, clause 2.1.3).
-ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
-#: Bytes before that envelope: magic, version, flags, srs_id.
+#: Bytes before a geometry's envelope: magic, version, flags, srs_id (OGC 12-128r19, clause 2.1.3).
 HEADER_BYTES = 8
 
 _Values = Sequence[Any]
