@@ -9,6 +9,7 @@ from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_n
 from pipeline.examine.old_corrections import old_correction_notes
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
 from pipeline.examine.registers_beside import register_beside_notes
+from pipeline.examine.said_otherwise import said_otherwise_notes
 from pipeline.examine.stated_precisions import (
     coarse_sigma_notes,
     coarse_solution_notes,
@@ -34,6 +35,7 @@ def file_notes(survey: Survey) -> list[str]:
         *unmatched_file_notes(survey),
         *unread_notes(survey),
         *register_beside_notes(survey),
+        *said_otherwise_notes(survey),
     ]
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     held = much_held(survey.prepared, survey.first_pass, survey.clock_offset)
