@@ -16,6 +16,7 @@ from pipeline.examine.stated_precisions import (
     unused_precision_notes,
 )
 from pipeline.examine.stretches_beside import stretch_notes
+from pipeline.examine.uncorrected import uncorrected_notes
 from pipeline.examine.unmatched_files import unmatched_file_notes
 from pipeline.examine.unread_beside import unread_notes
 from pipeline.intake.file_log import FileLog
@@ -47,6 +48,7 @@ def file_notes(survey: Survey) -> list[str]:
             *coarse_sigma_notes(export, log, survey.job.quality),
             *exchanged_sigma_notes(export, log),
             *old_correction_notes(export, log, survey.job.quality),
+            *uncorrected_notes(export),
             *_unjudged(export, log),
             *unused_precision_notes(export, log, survey),
             *_ends(export, log),

@@ -30,6 +30,7 @@ from pipeline.read.skipped_comments import passed_over
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.spreadsheet import unseen_sheets
 from pipeline.read.text_blocks import check_text, known_encoding
+from pipeline.read.uncorrected_beside import uncorrected_beside
 from pipeline.words import counted
 
 #: Names of an export that are looked at for marks of a spreadsheet.
@@ -79,6 +80,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
             exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
             west=_west(source, first), small=source.how.small, said=beside,
+            uncorrected=uncorrected_beside(source, first),
         )  # fmt: skip
 
 
