@@ -6,7 +6,7 @@ from pipeline.plausible.jumps import jumps
 from pipeline.plausible.levels import Levels, levels
 from pipeline.plausible.looks import LOOKS, Look
 from pipeline.plausible.marks_apart import MarksApart, marks_apart
-from pipeline.plausible.mirrored import Mirrored, mirrored
+from pipeline.plausible.mirrored import Mirrored, aside, mirrored
 from pipeline.plausible.places import (
     LISTED,
     Middle,
@@ -40,6 +40,7 @@ __all__ = [
     "SteppedRun",
     "alone",
     "among",
+    "aside",
     "distances",
     "fence",
     "from_base",
