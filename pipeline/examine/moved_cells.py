@@ -2,17 +2,20 @@
 
 from collections.abc import Iterator
 
+from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
 from pipeline.intake.moved_cells import MovedCells
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
-from pipeline.words import counted
+from pipeline.words import Doubt, counted
 
 
-def moved_notes(survey: Survey) -> Iterator[str]:
-    """Yield in words where heights, or both coordinates in plan, fit the ground far better moved back by one row."""
+def moved_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt where heights, or both coordinates in plan, fit the ground far better moved back by one row."""
     for one in survey.first_pass.moved:
-        yield f"{survey.exports[one.export].shown}:{one.trace}: {_sentence(survey, one)}; {CURE}"
+        kind = Doubt.PLACE if one.plan else Doubt.EXPORT_HEIGHTS
+        what = f"{_sentence(survey, one)}; {CURE}"
+        yield Doubtful(kind, what, one.sessions, survey.exports[one.export].shown, one.trace)
 
 
 def _sentence(survey: Survey, one: MovedCells) -> str:

@@ -16,8 +16,8 @@ from pipeline.intake.blank_figures import FIGURES, NO_SATELLITE, lacked
 from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more, listed
-from pipeline.notices.changed_settings import occupied_with
 from pipeline.read.way_words import by_rover, otherwise
+from pipeline.solve.changed_settings import occupied_with
 from pipeline.solve.solve import Solved
 from pipeline.visible import one_line
 from pipeline.words import counted, plural
@@ -62,7 +62,7 @@ class _Found(Struct, frozen=True):
             number = window.index
             every = left.counts.get(number, Counter[str]())
             mine = [key for key in keys if every[key]] if number in moved else []
-            stood = occupied_with(solved, at, number, left) if mine else set()
+            stood = occupied_with(solved.occupations, at, number, left) if mine else set()
             on = Counter(left.of_rows(rows[on_marks & (solved.occupations.session == number)])) if mine else Counter()
             for key in mine:
                 if key not in stood and every[key] > on[key]:

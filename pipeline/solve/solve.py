@@ -23,6 +23,8 @@ from pipeline.problems import JobError, Problem
 from pipeline.replace import replace
 from pipeline.solve.adjusted_ties import Tied, applied, candidate_precision, sole_control, tie, used_marks
 from pipeline.solve.bend import bend_doubts
+from pipeline.solve.carried_shifts import carried_shift_doubts
+from pipeline.solve.changed_settings import setting_doubts
 from pipeline.solve.compare import (
     ByMark,
     CorrectedCandidates,
@@ -38,7 +40,7 @@ from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts, without_copies
 from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.correct import SessionShifts, correct
-from pipeline.solve.field_shift_switches import untested
+from pipeline.solve.field_shift_switches import switch_doubts, untested
 from pipeline.solve.field_shifts import FieldReadings, FieldShifts, field_shift_doubts, field_shifts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
@@ -180,6 +182,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         *_later_doubts(survey, tied, places, occupations, doubts),
         *_other_session_doubts(survey, issued, tied.shifts, vectors, occupations),
         *field_shift_doubts(survey, adjustment.field),
+        *switch_doubts(survey, adjustment.field, occupations),
     ]
     found = Adjusted(
         reference=known,
@@ -251,6 +254,8 @@ def _later_doubts(
     contradictions = contradiction_doubts(survey, tied, occupations)
     return [
         *shift_doubts(survey, local),
+        *carried_shift_doubts(survey, local),
+        *setting_doubts(survey, occupations, local),
         *far_base_doubts(survey, local, doubts),
         *bend_doubts(survey, local),
         *contradictions,
