@@ -46,6 +46,7 @@ from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
+from pipeline.solve.other_instruments import instrument_doubts
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.reading_precision import Precision
@@ -256,6 +257,7 @@ def _later_doubts(
         *shift_doubts(survey, local),
         *carried_shift_doubts(survey, local),
         *setting_doubts(survey, occupations, local),
+        *instrument_doubts(survey, occupations, local),
         *far_base_doubts(survey, local, doubts),
         *bend_doubts(survey, local),
         *contradictions,
