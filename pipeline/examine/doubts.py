@@ -112,7 +112,7 @@ def doubts_before(
         *shared_doubts(survey, on_marks),
         *pasted_doubts(survey, on_marks),
         *missing_digit_doubts(survey),
-        *moved_doubts(survey),
+        *moved_doubts(survey, on_marks),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),
     ]

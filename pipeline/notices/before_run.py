@@ -17,6 +17,7 @@ from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
 from pipeline.examine.mean_rows import mean_notes
 from pipeline.examine.mixed_heights import mixed_notes
+from pipeline.examine.moved_cells import moved_notes
 from pipeline.examine.pasted_cells import pasted_notes
 from pipeline.examine.pole_heights import left_pole_notes, pole_notes
 from pipeline.examine.register_rows import register_row_notes
@@ -66,6 +67,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *shared_notes(survey, examined.stood),
         *pasted_notes(survey, examined.stood),
         *sorted_notes(survey),
+        *moved_notes(survey, examined.stood),
         *lost_sign_notes(survey),
         *deleted_notes(survey),
     ]
