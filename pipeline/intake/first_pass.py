@@ -33,6 +33,7 @@ from pipeline.intake.mean_rows import MeanRows, Means
 from pipeline.intake.missing_digits import Missing, MissingDigits
 from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
+from pipeline.intake.other_kinds import OtherKind, other_kinds
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.pasted_cells import Pasted, PastedCells
 from pipeline.intake.picked_rows import PickedRows
@@ -119,6 +120,7 @@ class FirstPass(Struct, frozen=True):
         field_points: the points of each field shift's session and receiver, by time.
         stretches: rows of a session in which another position of them is off by one vector.
         long_breaks: breaks of hours in the readings of sessions.
+        other_kinds: of each export, readings that seem to be of no rover.
     """
 
     rows: tuple[int, ...]
@@ -171,6 +173,7 @@ class FirstPass(Struct, frozen=True):
     field_points: tuple[FieldPoints, ...] = ()
     stretches: tuple[StretchBeside, ...] = ()
     long_breaks: tuple[LongBreak, ...] = ()
+    other_kinds: tuple[tuple[OtherKind, ...], ...] = ()
 
     def export_of(self, numbers: Integers) -> Integers:
         """Return the exports of rows of the job, by their numbers, in whatever shape these have."""
@@ -319,6 +322,7 @@ class _Gatherer:
             field_points=field_points(rows, once, self.prepared.field_windows),
             stretches=stretches_beside(rows, self.prepared.exports),
             long_breaks=long_breaks(rows, once, self.prepared.windows),
+            other_kinds=other_kinds(rows, once, self.prepared.exports, self.files.logs),
         )
 
     def _candidates(self, judged: _Judged) -> tuple[pa.Table, Rare, Elsewhere]:
@@ -370,12 +374,12 @@ class _Gatherer:
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
         self.blanks.take(batch, number, export, sound, sifted.session)
-        self.digits.take(batch, number, export, sound)
+        self.digits.take(batch, number, export, sound, sifted.session)
         self.means.take(batch, number, export, sound, start)
-        self.pasted.take(batch, number, export, sound)
+        self.pasted.take(batch, number, export, sound, sifted.session)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
-        self.moved.take(batch, number, export, sound & ~candidate)
+        self.moved.take(batch, number, export, sound & ~candidate, sifted.session)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)
         self.files.take(batch, number, export, sifted, signs)
