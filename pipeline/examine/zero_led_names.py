@@ -14,7 +14,7 @@ def zero_led_notes(survey: Survey) -> Iterator[str]:
         with_zeros, without = map(one_line, one.names)
         yield (
             f"{plain}:{one.rows[1]}: '{without}' lies as '{with_zeros}' in {led}:{one.rows[0]} does, and so do"
-            f" {counted(one.count, 'point')} in all whose names are the same numbers without leading zeros, which spreadsheets"
-            " drop: names are compared as they are written, so these are not compared as repeated readings; export"
+            f" {counted(one.count, 'point')} in all whose names are the same numbers without leading zeros, which"
+            " spreadsheets drop: names are compared as they are written, so these are not compared as repeated readings; export"
             " again, or give them the same names"
         )
