@@ -15,6 +15,6 @@ def zero_led_notes(survey: Survey) -> Iterator[str]:
         yield (
             f"{plain}:{one.rows[1]}: '{without}' lies as '{with_zeros}' in {led}:{one.rows[0]} does, and so do"
             f" {counted(one.count, 'point')} in all whose names are the same numbers without leading zeros, which"
-            " spreadsheets drop: names are compared as they are written, so these are not compared as repeated readings;"
-            " export again, or give them the same names"
+            " spreadsheets drop: names are compared as they are written, so these are not compared as repeated"
+            " readings; export again, or give them the same names"
         )

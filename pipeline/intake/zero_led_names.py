@@ -22,6 +22,8 @@ _SOME, _LEAST, _PART = 10_000, 3, 0.5
 _ALIKE, _LONGEST = 0.1, 25.0
 #: Vectors that are tried as the one that others share.
 _TRIED = 20
+#: Exports with leading zeros that each without is compared with, the first: a job may have a thousand.
+_OTHERS = 10
 _NUMBER = r"^[0-9]{1,9}$"
 
 
@@ -83,7 +85,7 @@ class ZeroLedNames(Struct):
 
 def _lost(number: int, plain: _Numbered, led: set[int], by_export: dict[int, _Numbered]) -> Iterator[ZerosLost]:
     """Yield what of an export without leading zeros lies as in each of those with some."""
-    for each in sorted(led):
+    for each in sorted(led)[:_OTHERS]:
         other = by_export[each]
         _, mine, its = np.intersect1d(plain.value, other.value, assume_unique=True, return_indices=True)
         zeros = np.array([other.name[at] != plain.name[of] for at, of in zip(its, mine, strict=True)], bool)
