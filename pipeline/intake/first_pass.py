@@ -55,6 +55,7 @@ from pipeline.intake.spellings import spellings
 from pipeline.intake.stretches_beside import StretchBeside, stretches_beside
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.unusable_rows import Unusable, UnusableRows
+from pipeline.intake.zero_led_names import ZeroLedNames, ZerosLost
 from pipeline.occupations.signs import Wanted
 from pipeline.progress import Progress
 from pipeline.read.exports import Export, read_ahead
@@ -109,6 +110,7 @@ class FirstPass(Struct, frozen=True):
         blanks: stretches of rows in which blanks of a coordinate may have been filled from above.
         means: rows that are the mean of the other rows of their names.
         missing_digits: digits that no number of a coordinate has among its last decimals.
+        zeros_lost: exports whose names lack the leading zeros that another has.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
@@ -162,6 +164,7 @@ class FirstPass(Struct, frozen=True):
     blanks: tuple[Blanked, ...] = ()
     means: tuple[MeanRows, ...] = ()
     missing_digits: tuple[Missing, ...] = ()
+    zeros_lost: tuple[ZerosLost, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
@@ -233,6 +236,7 @@ class _Gatherer:
         self.filled = FilledDown()
         self.blanks = FilledBlanks()
         self.digits = MissingDigits()
+        self.numbered = ZeroLedNames()
         self.means = Means()
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
@@ -311,6 +315,7 @@ class _Gatherer:
             blanks=blanks,
             means=tuple(self.means.found),
             missing_digits=self.digits.found(),
+            zeros_lost=self.numbered.found(),
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
@@ -375,6 +380,7 @@ class _Gatherer:
         self.filled.take(batch, number, export, sound, sifted.session)
         self.blanks.take(batch, number, export, sound, sifted.session)
         self.digits.take(batch, number, export, sound, sifted.session)
+        self.numbered.take(batch, number, sound & ~candidate, places)
         self.means.take(batch, number, export, sound, start)
         self.pasted.take(batch, number, export, sound, sifted.session)
         self.shared.take(batch, number, export, sound, sifted.session)

@@ -26,6 +26,7 @@ from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.sorted_columns import sorted_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.examine.untested_shifts import untested_shift_notes
+from pipeline.examine.zero_led_names import zero_led_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
@@ -63,6 +64,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *filled_notes(survey),
         *blank_notes(survey, examined.stood),
         *mean_notes(survey),
+        *zero_led_notes(survey),
         *copied_time_notes(survey),
         *shared_notes(survey, examined.stood),
         *pasted_notes(survey, examined.stood),
