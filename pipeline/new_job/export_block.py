@@ -25,6 +25,7 @@ from pipeline.new_job.height_references import read_as, with_datum
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
+from pipeline.new_job.unknown_solutions import solution_questions
 from pipeline.new_job.unread import left_unread
 from pipeline.words import counted, plural
 
@@ -67,6 +68,8 @@ def block_of(
     ]
     for question in instead:
         columns.pop(question.key, None)
+    if log is None:
+        asks += solution_questions(one)
     asks += [*instead, *(pole_height_questions(one) if log is None else ()), *deleted_questions(one)]
     return Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
 
