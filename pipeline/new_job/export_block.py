@@ -17,7 +17,7 @@ from pipeline.new_job.column_questions import (
 from pipeline.new_job.decimal_signs import decimal_of
 from pipeline.new_job.deleted_rows import deleted_questions
 from pipeline.new_job.draft import Block
-from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
+from pipeline.new_job.eastings import easting_questions, other_sides, places_either_way, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import sample_of
 from pipeline.new_job.frames import GridState
@@ -79,8 +79,10 @@ def _columns(one: FileFound, grid: GridState) -> tuple[dict[str, str], list[Ques
     columns, asks = dict(one.mapped.columns), list[Question]()
     if one.mapped.turned:
         if grid.turns is None and not one.mapped.unheaded:
+            pair = (one.look.columns[columns[word]] for word in ("easting", "northing"))
+            places = places_either_way(grid.now, *pair)
             asks = [
-                *easting_questions(one.look.named(columns), "the readings"),
+                *easting_questions(one.look.named(columns), "the readings", places=places),
                 *sigma_questions(one.look.named(columns), columns),
             ]
         columns = turned(columns, grid)
