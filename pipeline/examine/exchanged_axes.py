@@ -12,8 +12,19 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.registry import crs_kind, crs_name, flat, in_use_there, projected, unprojected, x_is_northing
+from pipeline.geodesy.registry import (
+    crs_kind,
+    crs_name,
+    flat,
+    in_use_there,
+    projected,
+    unprojected,
+    used_in,
+    x_is_northing,
+)
+from pipeline.geodesy.towns import whereabouts
 from pipeline.intake.survey import Survey
 from pipeline.near import and_more
 from pipeline.read.axis_headings import axis_in_heading
@@ -23,6 +34,9 @@ from pipeline.words import Doubt
 
 #: Metres beyond which the place of exchanged numbers is not in question, where a grid has no area of use.
 _FAR = 1_000_000.0
+#: Metres that a job lies outside its grid's area of use, at the least, so that numbers exchanged into it are in doubt:
+#: work over an edge of it may lie nearer. And metres between two places of which it is worth saying which is meant.
+_OUTSIDE, _APART = 10_000.0, 1_000.0
 
 
 class _Way(Enum):
@@ -87,8 +101,68 @@ def _found(survey: Survey) -> Iterator[tuple[int, Export, str, bool]]:
         elif register is not None:
             own = _way_of(export.points.crs or "", export.headings["easting"], export.headings["northing"])
             certain = _certain(own, register)
-            if certain is not None and (away := _exchanged_by(survey, export)) is not None:
+            named = any(axis_in_heading(one.east) == "easting" for one in (own, register))
+            if not named and (what := _outside(survey, export)):
+                yield number, export, f"{what}; {_CURE}", True
+            elif certain is not None and (away := _exchanged_by(survey, export)) is not None:
                 yield number, export, _told(own, register, away), certain
+
+
+def place_notes(survey: Survey) -> list[str]:
+    """Return in words where a job lies either way, where nothing shows which column is the easting."""
+    register, told = _of_register(survey), dict[tuple[int, str], list[int]]()
+    for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
+        if "easting" not in export.headings or not log.rows or export.exchanged is not None or register is None:
+            continue
+        east, north = export.headings["easting"], export.headings["northing"]
+        ways = {register.way, _way_of(export.points.crs or "", east, north).way}
+        places = _either_way(survey, export) if ways == {_Way.SILENT} else None
+        sides = places is not None and _exchanged_by(survey, export) is not None and not _outside(survey, export)
+        if places is not None and sides and _between(places) > _APART:
+            here, there = (whereabouts(*place) for place in places)
+            what = f'nothing shows that "{east}" is the easting and "{north}" the northing, as they are mapped.'
+            what += f" So the job lies {here}; the other way round it would lie {there}: which is right?"
+            told.setdefault((export.block, what), []).append(number)
+    return [f"{_shown(survey, exports)}: {what}" for (_, what), exports in told.items()]
+
+
+def _outside(survey: Survey, export: Export) -> str:
+    """Return that a job lies outside its grid's area of use, and inside with exchanged numbers; "" where not."""
+    crs, places = export.points.crs or "", _either_way(survey, export)
+    try:
+        use = None if places is None else used_in(crs)
+    except OperationError:
+        return ""
+    if places is None or use is None or not use.holds(*places[1])[()]:
+        return ""
+    far = float(distance_from((use.west, use.south, use.east, use.north), np.array([places[0]]))[0])
+    if not far >= _OUTSIDE:
+        return ""
+    here, there = (whereabouts(*place) for place in places)
+    return (
+        f"the job lies {here}, {far / 1000:,.0f} km outside the area in which {crs_name(crs)} is used, and inside it"
+        f" with easting and northing exchanged, {there}: every check agrees either way"
+    )
+
+
+def _either_way(survey: Survey, export: Export) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Return longitude and latitude [deg] of a job as it is mapped, and with easting and northing exchanged."""
+    crs, area = export.points.crs or "", survey.first_pass.area
+    if area is None or crs_kind(crs) != "projected":
+        return None
+    try:
+        east, north = projected(crs, *(np.array([each]) for each in area.centre))
+        longitude, latitude = unprojected(crs, north, east)
+    except OperationError:
+        return None
+    there = float(longitude[0]), float(latitude[0])
+    return (area.centre, there) if np.isfinite(there).all() else None
+
+
+def _between(places: tuple[tuple[float, float], tuple[float, float]]) -> float:
+    """Return the metres between two places [deg]."""
+    here, there = (tuple(np.array([each]) for each in place) for place in places)
+    return float(apart(*here, *there)[0])
 
 
 _CURE = "exchange the columns in the job file then, those of the register too"

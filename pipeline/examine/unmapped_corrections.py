@@ -18,6 +18,7 @@ from pipeline.read.columns import lengths_of
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.heading_units import metres_in_heading
+from pipeline.read.solution_columns import YES_NO
 from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, counted
@@ -38,24 +39,6 @@ _COMMON = frozenset(
 )
 #: The share of a column's readings whose words are of solutions, at the least, so that it is one of solutions.
 _MOSTLY = 0.9
-#: What a column of yes and no says, as far as it says no more.
-_YES_NO = tuple(
-    frozenset(pair.split())
-    for pair in (
-        "y n",
-        "yes no",
-        "true false",
-        "t f",
-        "1 0",
-        "j n",
-        "ja nein",
-        "oui non",
-        "o n",
-        "si no",
-        "s n",
-        "sim não",
-    )
-)
 #: Fixed by NMEA 0183, where a column holds figures alone, and what else a rover may say: others are a rating.
 _NMEA_FIXED, _NMEA = "4", frozenset("01245")
 
@@ -94,7 +77,7 @@ def _solutions(survey: Survey) -> Iterator[str]:
         clear = any(is_fixed(key) or is_precise(key) for key in words) or not _common(coarse)
         if figures and export.points.columns.solution is None:
             why = "if 4 means fixed, as in NMEA 0183, the others are not"
-        elif frozenset(words) in _YES_NO and export.points.columns.solution is None:
+        elif frozenset(words) in YES_NO and export.points.columns.solution is None:
             why = "if one means fixed, the other is not"
         elif coarse and clear and _accepted(survey, coarse) < len(coarse):
             why = f"that is no fixed solution for {counted(sum(coarse.values()), 'issued reading')}"

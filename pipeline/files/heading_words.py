@@ -26,9 +26,12 @@ _NUMBER_SIGN = re.compile(r"\bn\s?[°º˚]", re.IGNORECASE)
 
 
 def plain_letters(text: str) -> str:
-    """Return a text without the accents of its letters."""
+    """Return a text without the accents of its letters, in Unicode's form C.
+
+    Hangul, which comes apart into its letters as accents come off, is put together again.
+    """
     apart = unicodedata.normalize("NFKD", text.translate(_LETTERS))
-    return "".join(letter for letter in apart if not unicodedata.combining(letter))
+    return unicodedata.normalize("NFC", "".join(letter for letter in apart if not unicodedata.combining(letter)))
 
 
 def set_apart(heading: str) -> str:

@@ -112,8 +112,8 @@ _MONTH_NAMED = "seems to name a month in a language other than English, which is
 _WITH_WORDS = "has words beside the time of day, which are not read: export a 24-hour clock in digits only"
 _HALF_DAY_ALONE = f"looks like a time of day of a 12-hour clock without its date: {_APART}"
 _CLOCK_ALONE = f"looks like a time of day without its date: {_APART}"
-_DAY_OF_YEAR = "looks like a year and the day of the year: export the month and the day"
-_WEEK_OF_YEAR = "looks like a year and a week: export the month and the day"
+_DAY_OF_YEAR = "looks like a year and the day of the year"
+_WEEK_OF_YEAR = "looks like a year, a week and its day"
 _JULIAN = "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"
 #: A year of three figures has no other reading that is known: Taiwan counts years from 1912 on.
 _FROM_1912 = (
@@ -160,8 +160,12 @@ _TIMES: tuple[_Form, ...] = (
     (r".*\d ?[ap]\.?m\.?", "is from a 12-hour clock", f": {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", _CLOCK_ALONE),
     (rf"{_DAY}", f"has no time of day: {_APART}"),
-    (r"\d{4}-?\d{3}[t ].*|(?:19|20)\d\d[-:/. ][0-3]\d\d(?:[t :,_/-].*)?", _DAY_OF_YEAR),
-    (r"\d{4}-?w\d\d.*", _WEEK_OF_YEAR),
+    (r"\d{4}-?\d{3}[t ].*|(?:19|20)\d\d[-:/. ][0-3]\d\d[t :,_/-].*",
+     _DAY_OF_YEAR, f": {_STATED} with %j, such as \"%Y-%jT%H:%M:%S\", and %z for an offset or Z behind it"),
+    (r"(?:19|20)\d\d[-:/. ][0-3]\d\d", f"looks like a year and the day of the year without a time of day: {_APART}"),
+    (r"\d{4}-?w\d\d-?[1-7][t ].*",
+     _WEEK_OF_YEAR, f": {_STATED}, such as \"%G-W%V-%uT%H:%M:%S\", with %z for an offset or Z behind it"),
+    (r"\d{4}-?w\d\d.*", f"looks like a year and a week without a day and its time: {_APART}"),
     (r"\d{8}[t _-]?\d{4}(?:\d\d)?", "looks like a date in figures alone with the year last",
      f": {_STATED}, such as \"%d%m%Y %H%M%S\" or \"%m%d%Y %H%M%S\""),
     (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[+-]\d{{1,2}}",
@@ -239,7 +243,7 @@ def why_no_time(text: str) -> str:
 
 
 #: What no time format can say.
-_NO_FORMAT = (_MONTH_NAMED, _WITH_WORDS, _HALF_NAMED, _DAY_OF_YEAR, _WEEK_OF_YEAR, _FROM_1912)
+_NO_FORMAT = (_MONTH_NAMED, _WITH_WORDS, _HALF_NAMED, _FROM_1912)
 
 
 class OddTime(Struct, frozen=True):

@@ -210,7 +210,8 @@ class _Reading(_Strict):
     )
     time_format: str | None = Field(
         None,
-        description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"` (date and time apart: with a blank between),'
+        description='of times not in ISO 8601 with month and day, as `"%d.%m.%Y %H:%M:%S"` (date and time apart: with a'
+        ' blank between), `"%Y-%jT%H:%M:%S"` (day of the year), `"%G-W%V-%uT%H:%M:%S"` (week and its day),'
         ' `"unix-seconds"`, `"unix-milliseconds"`, `"gps-seconds"`, `"gps-week-seconds"`, `"serial-days"` (a'
         ' spreadsheet\'s), `"serial-days-1904"`; a clock in its text (`UTC+1`, `MEZ`) must be that of `time_zone`,'
         " and text in quotes (`'Z'`) is no clock",

@@ -12,19 +12,21 @@ QUOTED = re.compile(r"'([^'%]+)'")
 _LONG = {"T": "%H:%M:%S", "R": "%H:%M", "F": "%Y-%m-%d", "D": "%m/%d/%y"}
 
 #: What can be read without a language or a calendar of one's own; names of months are English.
-KNOWN = frozenset("YymdHIMSfpbBhaAz%")
+KNOWN = frozenset("YymdjGVuHIMSfpbBhaAz%")
 
-#: One of each of these must be there.
+#: One of each of these must be there, and none of the others by which a day may be said.
 _NEEDED = {"Yy": "year", "mbBh": "month", "d": "day", "HI": "hour"}
+_OF_YEAR = {"Yy": "year", "j": "day of the year", "HI": "hour"}
+_OF_WEEK = {"G": "year of weeks", "V": "week", "u": "day of the week", "HI": "hour"}
+_DAYS = frozenset("YymbBhdjGVu")
 
 _NOT_READ = {
     "Z": "zone abbreviations are ambiguous: state time_zone instead; use %z for numeric offsets",
-    "j": "days of the year are not supported: export the month and the day",
     "s": 'for seconds since 1970 state time_format = "unix-seconds"',
     "c": "its meaning differs by language: write the parts out, as in %d/%m/%Y %H:%M:%S",
 }
 _NOT_READ |= dict.fromkeys("xXr", _NOT_READ["c"])
-_NOT_READ |= dict.fromkeys("GgVuUWw", "weeks and weekdays are not supported: export year, month and day")
+_NOT_READ |= dict.fromkeys("gUWw", "only weeks of ISO 8601 are read: %G-W%V-%u")
 
 
 def parts_of(time_format: str) -> list[tuple[str, str]]:
@@ -59,6 +61,8 @@ def likely_formats(text: str) -> list[str]:
     """Return the formats by which a time looks to be written: several where day, month and year may change places."""
     text = re.sub(r"[\u00a0\u2009\u202f]", " ", text.strip())
     match = _WRITTEN.fullmatch(text)
+    if match is None and (ordinal := _ORDINAL.fullmatch(text)) is not None:
+        return [_by_day_of_year_or_week(ordinal)]
     if match is None:
         return [form for look, forms in _COUNTED if re.fullmatch(look, text) for form in forms]
     first, sign, _, last, between, colon, seconds, parts, half, apart, offset = match.groups()
@@ -73,6 +77,23 @@ def likely_formats(text: str) -> list[str]:
     if len(first) == len(last) == 2:
         orders.append(("%y", "%m", "%d"))
     return [f"{sign.join(order)}{between}{clock}" for order in orders]
+
+
+#: A year with the day of the year, or a week and its day, and a time of day, in ISO 8601 and with other signs.
+_ORDINAL = re.compile(
+    r"(?:19|20)\d\d(?:(?P<sign>[-:/. ]?)(?:[0-2]\d\d|3[0-6]\d)|(?P<of_week>(?P<apart>-?)W\d\d(?P=apart)[1-7]))"
+    r"(?P<between>[Tt :,_/-]+)\d\d(?P<colon>:?)\d\d(?P<seconds>(?P=colon)\d\d)?(?:(?P<part>[.,])\d+)?"
+    r"(?P<blank> ?)(?P<offset>z|[+-]\d\d(?::?\d\d)?)?",
+    re.IGNORECASE,
+)
+
+
+def _by_day_of_year_or_week(found: re.Match[str]) -> str:
+    sign = found["apart"]
+    day = f"%G{sign}W%V{sign}%u" if found["of_week"] else f"%Y{found['sign']}%j"
+    clock = f"%H{found['colon']}%M" + (f"{found['colon']}%S" if found["seconds"] else "")
+    clock += f"{found['part']}%f" if found["part"] else ""
+    return day + found["between"] + clock + (f"{found['blank']}%z" if found["offset"] else "")
 
 
 #: Looks of counted times and of runs of figures, and the words or formats by which each may be meant.
@@ -116,12 +137,15 @@ def says_its_clock(time_format: str | None) -> bool:
 
 
 def _check(used: list[str]) -> None:
-    counts = {one_of: sum(used.count(directive) for directive in one_of) for one_of in _NEEDED}
-    for one_of in sorted(_NEEDED, key=lambda one_of: -counts[one_of]):
+    needed = _OF_WEEK if set("GVu") & set(used) else _OF_YEAR if "j" in used else _NEEDED
+    counts = {one_of: sum(used.count(directive) for directive in one_of) for one_of in needed}
+    for one_of in sorted(needed, key=lambda one_of: -counts[one_of]):
         if counts[one_of] != 1:
             known = " or ".join(f"%{directive}" for directive in one_of)
             many = "no" if not counts[one_of] else "more than one"
-            raise ValueError(f"time_format has {many} {_NEEDED[one_of]} ({known})")
+            raise ValueError(f"time_format has {many} {needed[one_of]} ({known})")
+    if other := next((each for each in used if each in _DAYS and each not in "".join(needed)), None):
+        raise ValueError(f"time_format has %{other} beside the {list(needed.values())[1]}, and says the day twice")
     if ("I" in used) != ("p" in used):
         raise ValueError(
             "time_format has %I without %p or %p without %I: morning and afternoon cannot be distinguished"

@@ -19,6 +19,7 @@ from pipeline.new_job.time_notation import (
     is_day,
     is_day_run,
     is_time_of_day,
+    is_year_day,
     time_notation,
 )
 from pipeline.new_job.values import numbers_of, words
@@ -172,12 +173,12 @@ _OTHERS = (_day_and_clock, _gps_weeks, _counted)
 
 
 def holds_days(look: FileLook, name: str) -> bool:
-    """Tell whether a column holds dates alone: of eight figures where its heading says so."""
+    """Tell whether a column holds dates alone: of eight figures, or days of the year, where its heading says so."""
     texts = look.columns[name]
     if is_day(texts):
         clock = is_time_of_day(texts) or is_clock_run(texts)
         return not (clock and not _says(("date",), name) and says_clock(name))
-    return _says(("date",), name) and is_day_run(texts)
+    return _says(("date",), name) and (is_day_run(texts) or is_year_day(texts))
 
 
 def says_clock(heading: str) -> bool:

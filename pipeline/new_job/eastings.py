@@ -5,12 +5,23 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from msgspec import Struct
 
-from pipeline.geodesy.registry import counts_backwards, crs_kind, crs_name, in_use_there, projected, x_is_northing
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.registry import (
+    counts_backwards,
+    crs_kind,
+    crs_name,
+    in_use_there,
+    projected,
+    unprojected,
+    x_is_northing,
+)
+from pipeline.geodesy.towns import whereabouts
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
 from pipeline.new_job.headings import words_compared
 from pipeline.new_job.questions import Candidate, Question
+from pipeline.new_job.values import numbers_of
 
 
 class Way(Struct, frozen=True):
@@ -116,10 +127,34 @@ def other_sides(columns: Mapping[str, str], grid: GridState) -> list[str]:
     return told
 
 
-def easting_questions(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:
+def places_either_way(code: str | None, first: Sequence[str], second: Sequence[str]) -> tuple[str, str]:
+    """Return in words where positions lie in a grid with X as the easting, and as the northing; "" each if unknown.
+
+    ``first`` and ``second`` are the texts (n,) of X and Y.
+    """
+    pair = numbers_of(first), numbers_of(second)
+    if code is None or crs_kind(code) != "projected" or pair[0] is None or pair[1] is None:
+        return "", ""
+    x, y = (np.array([float(np.nanmedian(each))]) for each in pair if each is not None)
+    told = []
+    for east, north in ((x, y), (y, x)):
+        try:
+            longitude, latitude = unprojected(code, east, north)
+        except OperationError:
+            return "", ""
+        if not np.isfinite((longitude[0], latitude[0])).all():
+            return "", ""
+        told.append(f": the job lies {whereabouts(float(longitude[0]), float(latitude[0]))} then")
+    return told[0], told[1]
+
+
+def easting_questions(
+    columns: Mapping[str, str | int], whose: str, again: str = "", places: tuple[str, str] = ("", "")
+) -> list[Question]:
     """Return the questions after the columns of easting and northing; ``whose`` are the positions.
 
-    ``again`` is where the same has been asked before, "" where it has not.
+    ``again`` is where the same has been asked before, "" where it has not; ``places`` are those of
+    `places_either_way`.
     """
     straight = [columns["easting"], columns["northing"]]
     x, y = (quoted(name) if isinstance(name, str) else f"column {name}" for name in straight)
@@ -131,8 +166,9 @@ def easting_questions(columns: Mapping[str, str | int], whose: str, again: str =
     asks = f"the same answer as {again}: which of {x} and {y} is the easting of {whose}?" if again else asks
     east = f"{x} is the easting, as in most programs"
     north = f"{x} is the northing, as in the grids of many countries"
+    first = tuple(f"{why}{place}" for why, place in zip((east, north), places, strict=True))
     other = f"the same answer as easting: the other of {x} and {y} is the northing"
     return [
-        Question("easting", asks, tuple(map(Candidate, values, (east, north))), ("northing",), repeats=bool(again)),
+        Question("easting", asks, tuple(map(Candidate, values, first)), ("northing",), repeats=bool(again)),
         Question("northing", other, tuple(map(Candidate, values[::-1], (east, north))), repeats=True),
     ]

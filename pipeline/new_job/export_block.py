@@ -17,7 +17,7 @@ from pipeline.new_job.column_questions import (
 from pipeline.new_job.decimal_signs import decimal_of
 from pipeline.new_job.deleted_rows import deleted_questions
 from pipeline.new_job.draft import Block
-from pipeline.new_job.eastings import easting_questions, other_sides, turned, used_as_easting
+from pipeline.new_job.eastings import easting_questions, other_sides, places_either_way, turned, used_as_easting
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import sample_of
 from pipeline.new_job.frames import GridState
@@ -25,6 +25,7 @@ from pipeline.new_job.height_references import read_as, with_datum
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
+from pipeline.new_job.unknown_solutions import solution_questions
 from pipeline.new_job.unread import left_unread
 from pipeline.words import counted, plural
 
@@ -67,6 +68,8 @@ def block_of(
     ]
     for question in instead:
         columns.pop(question.key, None)
+    if log is None:
+        asks += solution_questions(one)
     asks += [*instead, *(pole_height_questions(one) if log is None else ()), *deleted_questions(one)]
     return Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
 
@@ -76,8 +79,10 @@ def _columns(one: FileFound, grid: GridState) -> tuple[dict[str, str], list[Ques
     columns, asks = dict(one.mapped.columns), list[Question]()
     if one.mapped.turned:
         if grid.turns is None and not one.mapped.unheaded:
+            pair = (one.look.columns[columns[word]] for word in ("easting", "northing"))
+            places = places_either_way(grid.now, *pair)
             asks = [
-                *easting_questions(one.look.named(columns), "the readings"),
+                *easting_questions(one.look.named(columns), "the readings", places=places),
                 *sigma_questions(one.look.named(columns), columns),
             ]
         columns = turned(columns, grid)

@@ -13,6 +13,8 @@ from pipeline.read.solution_words import is_fixed as says_fixed
 
 #: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
 _NMEA = "4"
+#: Words that stand beside one for fixed in a column of solutions, at the most, and letters of each.
+_BESIDE, _LONG = 5, 30
 
 
 def is_fixed(word: str) -> bool:
@@ -23,6 +25,13 @@ def is_fixed(word: str) -> bool:
 def tell_float(words: Counter[str]) -> bool:
     """Tell whether a column's words, with their counts, are of solutions and tell float ones from others."""
     return any(map(is_float, words)) and are_solutions(words)
+
+
+def are_fixed_mostly(words: Counter[str], rows: int) -> bool:
+    """Tell whether at least half of a column's rows say fixed, and few other words stand beside it, none for long."""
+    fixed = sum(count for word, count in words.items() if says_fixed(word))
+    others = [word for word in words if not says_fixed(word)]
+    return 2 * fixed >= rows and 1 <= len(others) <= _BESIDE and all(len(word) <= _LONG for word in others)
 
 
 def are_solutions(words: Counter[str]) -> bool:

@@ -19,10 +19,11 @@ _ZONED = re.compile(r"\d(?: ?[Zz]| ?UTC| ?[+-]\d\d(?::?\d\d)?)$")
 #: What every date with a time of day has: a clock's sign, be it a point, or fourteen figures in a row.
 _LIKE_TIME = re.compile(
     r"\d.*\d{1,2}:\d\d|\d[./-]\d{1,2}[./-]\d{1,4}[T ,]+\d{1,2}\.\d\d|\d{8}[ _T]?\d{4}|\d{4}-\d\d-\d\d[- ]\d\d-\d\d"
+    r"|\d{4}-?(?:[0-3]\d\d|W\d\d-?[1-7])[Tt]\d\d"
     r"|(?:\d[日일]|\d[./-]\d{1,2}[./-]\d{1,4}) ?\d{1,2}[时時시点點] ?\d{1,2}[分분]"
 )
 _HOUR_IN_WORDS = re.compile(r"\d[时時시点點] ?\d")
-_WITH_CLOCK = re.compile(r"\d{1,2}:\d\d|\d{8}[Tt]\d{4}")
+_WITH_CLOCK = re.compile(r"\d{1,2}:\d\d|(?:\d{7}|W\d{3})\d?[Tt]\d{4}")
 #: Formats that are tried besides those that a text's own look suggests.
 _DATES = (
     "%d %b %Y",
@@ -231,6 +232,8 @@ _DATE_ALONE = re.compile(
 )
 #: A date and a time of day in figures alone, which other numbers may look like.
 _DAY_RUN = re.compile(r"(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])")
+#: A year with the day of the year, or with a week and its day.
+_YEAR_DAY = re.compile(r"(?:19|20)\d\d(?:[-:/. ]?(?:[0-2]\d\d|3[0-6]\d)|-?[Ww][0-5]\d-?[1-7])")
 _CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])([-_]?)[0-5]\d\1[0-5]\d(?:[.,]\d+)?")
 
 
@@ -252,6 +255,11 @@ def _is_day(text: str) -> bool:
 def is_day_run(texts: Sequence[str]) -> bool:
     """Tell whether a column may hold dates of eight figures: year, month, day; a few spoilt cells apart."""
     return _mostly(texts, lambda text: _DAY_RUN.fullmatch(text) is not None)
+
+
+def is_year_day(texts: Sequence[str]) -> bool:
+    """Tell whether a column may hold years with days of the year, or of weeks; a few spoilt cells apart."""
+    return _mostly(texts, lambda text: _YEAR_DAY.fullmatch(text) is not None)
 
 
 def is_clock_run(texts: Sequence[str]) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.files.angle_notations import TO_DEGREES, unread_notation
+from pipeline.files.grid_letters import lettered_reference
 from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number
 from pipeline.job.toml_text import quoted
@@ -17,7 +18,7 @@ from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.numbers_together import numbers_together
 from pipeline.new_job.questions import Question
 from pipeline.new_job.torn_rows import mostly_torn
-from pipeline.new_job.values import angles, decimal_places, given, numbers_of
+from pipeline.new_job.values import MOSTLY, angles, decimal_places, given, numbers_of
 
 _QUOTE = '"'
 #: Headings that are shown.
@@ -44,7 +45,7 @@ _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 
 def no_position(look: FileLook) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
-    if apart := mostly_torn(look) or numbers_together(look):
+    if apart := mostly_torn(look) or numbers_together(look) or _lettered(look):
         return f"no positions that can be read: {apart}"
     if parts := _parts_of_angles(look):
         return f"no positions that can be read: {parts} {_APART}"
@@ -63,6 +64,22 @@ def no_position(look: FileLook) -> str:
     if look.no_place:
         return f"no positions that can be read: {look.no_place}"
     return _without_header(look) if look.keys.get("header") == 0 else _unknown(look)
+
+
+def _lettered(look: FileLook) -> str:
+    """Return what references by the letters of 100 km squares in a column mean, and what to export; "" for none."""
+    for name in look.names:
+        texts = given(look.columns[name])
+        read = [found for text in texts if (found := lettered_reference(text)) is not None]
+        if rank("name", name) is None and read and len(read) >= MOSTLY * len(texts):
+            one = read[0]
+            text = next(text for text in texts if lettered_reference(text) is not None)
+            return (
+                f'"{name}" holds "{text}": {one.letters} is a square of 100 km of the {one.grid}, and the place easting'
+                f" {one.easting}, northing {one.northing} in {one.code}. Such references are not read: export eastings"
+                " and northings in metres as two columns of numbers"
+            )
+    return ""
 
 
 def _parts_of_angles(look: FileLook) -> str:

@@ -240,14 +240,15 @@ def _in_parts(look: FileLook) -> str | None:
         if bare(name) in _YEAR_DAY and texts and all(map(_YEAR_DAY_RUN.fullmatch, texts)):
             seconds = next((other for other in look.names if other != name and bare(other) in _SECONDS), None)
             beside = f', beside the seconds of the day in "{seconds}"' if seconds is not None else ""
-            why = f'"{name}" holds "{texts[0]}", a year and the day of the year{beside}, which is not read'
-            return f"{why}: export the month and the day; {_AS_TIMES}, in one column or two"
+            why = f'"{name}" holds "{texts[0]}", a year and the day of the year{beside}, which is not read so'
+            together = f': call the column "Date", with times of day such as 07:30:00 in another, or {_AS_TIMES}'
+            return f"{why}{together}"
     days = next((name for name in look.names if bare(name) in _DAY_OF_YEAR), None)
     if days is not None:
         year = next((name for name in look.names if bare(name) in _YEAR), None)
         beside = f', beside the year in "{year}"' if year is not None else ""
-        why = f'"{days}" holds days of the year{beside}, which are not read: export the month and the day'
-        return f"{why}; {_AS_TIMES}, in one column or two"
+        why = f'"{days}" holds days of the year{beside}, which are not read apart'
+        return f'{why}: put year and day together in one column called "Date", as 2026-070, or {_AS_TIMES}'
     for name in look.names:
         texts = given(look.columns[name])
         if rank("date", name) is not None and texts and all(map(_YEAR_AND_DAY.fullmatch, texts)):

@@ -1,6 +1,7 @@
 """What a reader of the issue should look at besides failing checks, in words."""
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -11,9 +12,11 @@ from pipeline.adjust import missing_ties
 from pipeline.clock import stamp
 from pipeline.control import Register
 from pipeline.examine.computed import COMPUTED
+from pipeline.intake.left_columns import VALUES, LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
+from pipeline.job.toml_text import quoted
 from pipeline.near import and_more, listed
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.open_overnight import overnight_notes
@@ -21,6 +24,9 @@ from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.uncovered_marks import uncovered_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
+from pipeline.read.correction_headings import says_crew, says_other_place
+from pipeline.read.deleted_headings import says_deleted
+from pipeline.read.solution_columns import may_show_solutions
 from pipeline.solve.bend import bend_notes
 from pipeline.solve.carried_shifts import carried_shift_notes
 from pipeline.solve.changed_settings import setting_notes
@@ -223,6 +229,36 @@ def _statistics(survey: Survey, solved: Solved) -> list[str]:
             f" are too large by a factor of {times:.0f} at least, and with them hu95 and vu95: check the columns"
             " mapped as standard uncertainties and their unit"
         )
-    if without := [export.shown for export in survey.exports if export.points.columns.solution is None]:
+    return told + _without_solutions(survey)
+
+
+def _without_solutions(survey: Survey) -> list[str]:
+    """Return which exports have no solution column mapped, and which of their columns may be one."""
+    told, without = [], list[str]()
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
+        if export.points.columns.solution is not None:
+            continue
+        may_be = [named for name, left in log.left_columns.items() if (named := _as_solution(name, left, log.sound))]
+        if may_be:
+            told.append(
+                f"{export.shown}: no solution column is mapped, so every row counts as fixed. {'; '.join(may_be)}: if"
+                " that says which positions are fixed, map it as solution in [points.columns], with the values for"
+                " fixed in quality.solutions"
+            )
+        else:
+            without.append(export.shown)
+    if without:
         told.append(f"{listed(without)}: no solution column is mapped, so every row counts as fixed")
     return told
+
+
+def _as_solution(name: str, left: LeftColumn, sound: int) -> str:
+    """Return a column with its values where these may say how ``sound`` readings were solved, "" where not."""
+    if left.word != VALUES or left.many or says_crew(name) or says_other_place(name) or says_deleted(name):
+        return ""
+    every: Counter[str] = Counter()
+    for counts in left.counts.values():
+        every.update(counts)
+    if not may_show_solutions(name, every, sound, left.stretches()):
+        return ""
+    return f"Column {quoted(name)} holds {', '.join(f'{left.written[key]} ({n:,})' for key, n in every.most_common())}"

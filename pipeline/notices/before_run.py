@@ -5,6 +5,7 @@ from pathlib import Path
 from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
+from pipeline.examine.exchanged_axes import place_notes
 from pipeline.examine.exports import file_notes
 from pipeline.examine.filled_blanks import blank_notes
 from pipeline.examine.filled_down import filled_notes
@@ -50,6 +51,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     survey = examined.survey
     told = [
         *examined.remarks,
+        *(place_notes(survey) if last is None else ()),
         *idle_keys(survey, shown is None),
         *job_notes(survey),
         *issued_unit_notes(survey),

@@ -55,7 +55,7 @@ _ELSEWHERE = """
 """
 #: How words of a design, or of another day, begin in some languages, from memory: "Sollhöhe", "Kota projektowana".
 _DESIGNS = """
-    soll planh proj theo teor disen navrh ontwerp suunn tervez tasarim tasarım entwurf propos setout dsgn prosjekt
+    soll planh proj theo teor disen navrh ontwerp suunn tervez tasarim entwurf propos setout dsgn prosjekt
     formation initial null epoch проект 設計 设计
 """
 _BEGINS, _ENDS = tuple(_DESIGNS.split()), ("soll", "proj")

@@ -32,6 +32,10 @@ _DIRECTIVES = {
     "y": r"(?P<short>\d\d)",
     "m": r"(?P<month>\d{1,2})",
     "d": r"(?P<day>\d{1,2})",
+    "j": r"(?P<ordinal>\d{1,3})",
+    "G": r"(?P<year>\d{4})",
+    "V": r"(?P<week>\d{1,2})",
+    "u": r"(?P<weekday>\d)",
     "H": r"(?P<hour>\d{1,2})",
     "I": r"(?P<half>\d{1,2})",
     "M": r"(?P<minute>\d{1,2})",
@@ -44,7 +48,7 @@ _DIRECTIVES = {
     "%": "%",
 }
 #: Those of figures alone.
-_FIGURES = frozenset("YymdHIMSf")
+_FIGURES = frozenset("YymdjGVuHIMSf")
 _DIRECTIVES |= {"B": _DIRECTIVES["b"], "h": _DIRECTIVES["b"], "A": _DIRECTIVES["a"]}
 
 
@@ -80,7 +84,7 @@ class Pattern:
         """Take a column of texts apart."""
         found = pc.extract_regex(cells, self.expression)
         parts, matched = _Parts(found, self._groups), _there(found)
-        days, real = _days(parts.year(), parts.month(), parts.number("day"))
+        days, real = parts.days()
         hour, sound = parts.hour()
         minute, second = parts.number("minute"), parts.number("second")
         offset, zoned, possible = parts.offset()
@@ -106,6 +110,14 @@ class _Parts:
             return np.zeros(len(self._found), dtype=np.int64)
         text = self.text(name)
         return _integers(pc.if_else(pc.equal(text, ""), "0", text))
+
+    def days(self) -> tuple[Integers, Flags]:
+        """Return days since 1970-01-01 and whether the date exists, by what the pattern says of it."""
+        if "ordinal" in self._groups:
+            return _days_of_year(self.year(), self.number("ordinal"))
+        if "week" in self._groups:
+            return _days_of_weeks(self.year(), self.number("week"), self.number("weekday"))
+        return _days(self.year(), self.month(), self.number("day"))
 
     def year(self) -> Integers:
         if "short" not in self._groups:
@@ -166,6 +178,32 @@ def _days(year: Integers, month: Integers, day: Integers) -> tuple[Integers, Fla
     return first + day - 1, possible & (day <= after - first)
 
 
+def _new_year(year: Integers) -> Integers:
+    """Return the first of January of years, in days since 1970-01-01."""
+    return np.asarray((year - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(np.int64))
+
+
+def _days_of_year(year: Integers, day: Integers) -> tuple[Integers, Flags]:
+    """Return days since 1970-01-01 of days of the year, and whether these exist: 1 is the first of January."""
+    first = _new_year(year)
+    return first + day - 1, (day >= 1) & (day <= _new_year(year + 1) - first)
+
+
+def _days_of_weeks(year: Integers, week: Integers, weekday: Integers) -> tuple[Integers, Flags]:
+    """Return days since 1970-01-01 of weekdays, 1 to 7 from Monday on, of the weeks of ISO 8601; and which exist.
+
+    The first week of a year is that with its fourth of January.
+    """
+    first, following = (_monday(_new_year(each) + 3) for each in (year, year + 1))
+    day = first + (week - 1) * 7 + weekday - 1
+    return day, (week >= 1) & (weekday >= 1) & (weekday <= 7) & (day < following)
+
+
+def _monday(day: Integers) -> Integers:
+    """Return the Monday on or before days since 1970-01-01, a Thursday."""
+    return day - (day + 3) % 7
+
+
 #: ISO 8601, extended or basic, to the minute at least, with comma or point before a fraction, an offset, Z or " UTC".
 ISO = Pattern(
     r"^(?P<year>\d{4})-?(?P<month>\d\d)-?(?P<day>\d\d)[Tt ](?P<hour>\d\d):?(?P<minute>\d\d)"
@@ -180,6 +218,11 @@ def _literally(text: str) -> str:
     return "".join(f"'?{piece}'?" if at % 2 else piece for at, piece in enumerate(pieces))
 
 
+def _in_a_run(directive: str) -> str:
+    """Return the pattern of a directive of figures with all the figures that it has."""
+    return directive.replace(r"\d{1,2}", r"\d\d").replace(r"\d{1,3}", r"\d{3}")
+
+
 def pattern_of(time_format: str) -> Pattern:
     """Turn a format as strptime knows it into a pattern.
 
@@ -187,13 +230,13 @@ def pattern_of(time_format: str) -> Pattern:
     """
     parts = parts_of(time_format)
     figures = [directive in _FIGURES for directive, _ in parts]
-    # in a run of figures each part has all of its own: 260310 is no 2603-1-0
+    # in a run of figures each part has all of its own: 260310 is no 2603-1-0, and 2026070 is day 70
     runs = [
         each and (before or after)
         for each, before, after in zip(figures, [False, *figures], [*figures[1:], False], strict=False)
     ]
     pieces = [
-        _literally(literal) if literal else _DIRECTIVES[directive].replace(r"\d{1,2}", r"\d\d" if run else r"\d{1,2}")
+        _literally(literal) if literal else _in_a_run(_DIRECTIVES[directive]) if run else _DIRECTIVES[directive]
         for (directive, literal), run in zip(parts, runs, strict=True)
     ]
     return Pattern("^" + "".join(pieces) + "$")

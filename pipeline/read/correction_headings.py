@@ -60,6 +60,22 @@ ELSEWHERE = {
         rješenje rešenje vrstarješenja λύση решение типрешения статусрешения рішення типрішення
         tila ratkaisuntila lahendus lahenduseliik lahendusetyyp risinajums risinajumaveids risinajumatips sprendimas
         sprendimotipas sprendinys sprendiniotipas lausn gerdlausnar видрешение видрешения решење tiposoluz
+        状态 状態 品质 品質 质量 質量 定位状态 定位狀態 定位类型 定位類型 定位质量 解算状态 解算类型 测量状态 固定状态
+        fix状态
+        測位状態 測位モード 測位種別 測位方法 fix状態 fix種別 固定状態 상태 품질 측위상태 측위모드 고정상태 솔루션
+        fix상태
+        rešitev tiprešitve vrstarešitve statusrešitve stanjerešitve kakovostrešitve tiprješenja tiprešenja
+        statusrješenja statusrešenja kvalitetrješenja kvalitetrešenja riešenie typriešenia stavriešenia kvalitariešenia
+        megoldástípusa megoldásjellege megoldásállapota megoldásmódja fiks fikset fikstype fiksstatus løsningstatus
+        fixstatus fixtyp fixart fixlösung fixlosung soluția tipulsoluției stareasoluției stareasoluţiei
+        calitateasoluției
+        çözümkalitesi sabitmi lahendustüüp lahenduseolek risinājumastatuss risinājumakvalitāte sprendimobūsena
+        tegundlausnar gæðilausnar jakośćrozwiązania rodzajrozwiązania stanrozwiązania typřešení zgjidhja llojizgjidhjes
+        τύποςλύσης είδοςλύσης ποιότηταλύσης κατάστασηλύσης качестворешения режимрешения типрозвязку статусрозвязку
+        якістьрозвязку розвязок типрешење квалитетрешења типрешења статусрешења loạinghiệm trạngtháigiải
+        trạngtháilờigiải kualitassolusi tipesolusi jenispenyelesaian جودةالحل الحالة نوعحل کیفیتحل وضعیتحل
+        סטטוספתרון איכותפתרון מצבפתרון สถานะผลเฉลย ชนิดผลเฉลย समाधानप्रकार
+        статус качество якість ποιότητα κατάσταση durum kalite minőség állapot kvaliteta kakovost calitate stare
     """,
     "base": """
         referans referansistasyonu sabitistasyon stasiunbase stasiunreferensi trạmgốc trạmcơsở 基站 基准站 参考站 基準站

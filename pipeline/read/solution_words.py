@@ -6,6 +6,16 @@ from collections.abc import Collection
 from pipeline.files.heading_words import plain_letters
 from pipeline.letter_case import folded
 
+
+def _letters(text: str) -> str:
+    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))
+
+
+def _listed(text: str) -> frozenset[str]:
+    """Return the words of a list as those of an export are compared with them."""
+    return frozenset(map(_letters, text.split()))
+
+
 #: What integer ambiguities resolved are called, in the languages of the trade.
 _CALLED = """
     fix fixed rtkfix rtkfixed fixrtk fixedrtk integer intfix fixedinteger integerfixed integerfix fixsolution
@@ -15,6 +25,14 @@ _CALLED = """
     gnssfixed fixedgnss rtkinteger ppkfixed fixedppk narrowint narrowinteger l1int wideint fikserad fiksno sabit
     fikseeritud fiksets fiksetais fiksuotas fiksuotasis fiksuota
     фикс фиксированное фиксированноерешение фіксоване фиксирано фиксирана фиксно 固定 固定解 固定解算 고정 고정해
+    fixert fixerad fiksattu gefixeerd fixiertelosung fixes fixees fijada fijado fixada fixado fissata fissato
+    fiksna fiksni fiksen fiksnaresitev fiksnorjesenje fiksnoresenje fiksirano fiksirana fiksiran
+    fixne fixneriesenie fixny pevneriesenie rogzitett rogzitettmegoldas fixmegoldas fixat fixata solutiefixa fikse
+    fikseta fikseetud fastlausn fiksowane sabitcozum fikslenmis tetap codinh solusifix
+    σταθερη σταθερο σταθερηλυση επιλυμενη фиксированный фиксированная фиксировано целочисленное целочисленноерешение
+    фіксований фіксована фікс фіксаванае фиксна фиксиран бекітілген ფიქსირებული ֆիքսված
+    ثابت ثابتة حلثابت فیکس קבוע מקובע פתרוןקבוע स्थिर फिक्स คงที่ ฟิกซ์ フィックス フィックス解 fix解 整数解 整數解 픽스
+    픽스해 고정됨
 """
 #: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
 _FLOAT = """
@@ -25,16 +43,26 @@ _FLOAT = """
     liukuva ujuv ujuvlahend peldoss peldosais slankus slankusis slankioji fljotandi
     kayan плавающее плавающеерешение плав плаваюче плаващо плаващорешение плаваща
     浮动 浮動 浮动解 浮動解 フロート フロート解 부동 부동해
+    flotant flotanta plutitor plutitoare flottierend vlottend svavende svaevende
+    plavajoca plavajoce plavajoc plavajocaresitev plutajuce plutajuca plutajuci lebdece lebdeca
+    plavajuce plavajuca plavajuci plavajuceriesenie lebegomegoldas lebegopontos plywajace peldosa plaukiojantis
+    yuzer mengambang terapung thanoi notues
+    επιπλεουσα κινητη κυμαινομενη плавающий плавающая плавун лебдеће лебдећи пловечко қалқымалы მცურავი լողացող
+    عائم عائمة حلعائم شناور צף צפה פתרוןצף फ्लोट ลอย โฟลต 浮点 浮點 浮点解 浮點解 フローティング 유동 유동해 플로트
+    플로트해
 """
 _OTHER = """
     autonomous autonomo autonoma autonome autonom autonomi autonominen autonomni autonomiczne standalone single spp
     dgps dgnss rtd differential differentiel differenziale diferencial differentiell codediff codedifferential diff
     sbas waas egnos ppp none no nofix nosolution notfixed unfixed invalid navigation navigated estimated
     автономное автономный автономне дифференциальное одиночное 单点 單點 单点解 單點解 単独 単独測位 差分 差分解 伪距
+    avtonomna avtonomno samostojna samostalno onallo otonom mandiri doclap autonoms autonominis autonoomne
+    αυτονομη αυτονομο διαφορικη автономная автономно дифференциальная диференційне диференцијално кодовое навигационное
+    مستقل منفرد تفاضلي تفاضلی עצמאי אוטונומי דיפרנציאלי 单点定位 單點定位 単独解 自主 偽距 독립 단독 단독측위 단독해
+    차분 차분해
 """
-FIXED = frozenset(_CALLED.split())
-FLOATING = frozenset(_FLOAT.split())
-KNOWN = FIXED | FLOATING | frozenset(_OTHER.split())
+FIXED, FLOATING = _listed(_CALLED), _listed(_FLOAT)
+KNOWN = FIXED | FLOATING | _listed(_OTHER)
 #: No fixed ones: decimetres to metres off, by nature. Precise point positioning need not be.
 _COARSE = (KNOWN - FIXED - {"ppp"}) | {"code", "codephase", "uncorrected", "dr", "deadreckoning"}
 #: Stems that say so wherever they stand in a word, the first of floats; and words that do by themselves. Where one
@@ -53,17 +81,23 @@ _FLOATS = (
     "fljotand",
     "плаваю",
     "плаващ",
+    "plavajoc",
+    "plavajuc",
+    "plutajuc",
 )
 _STEMS = (
-    "autonom", "standalone", "dgps", "dgnss", "differen", "diferen", "sbas", "waas", "egnos",
+    "autonom", "avtonom", "standalone", "dgps", "dgnss", "differen", "diferen", "sbas", "waas", "egnos", "автоном",
+    "дифферен", "диферен",
 )  # fmt: skip
 _ALONE = _COARSE - {"no", "dr", "code"}
 #: How carrier phases are differenced, fixed or float; and words for what a solution is not: fixed, no float.
 _DIFFERENCED = re.compile(r"(?:double|triple|doble|dupla|doppia|dubbele?|doppel)[\W_]*dif+eren[^\W\d_]*")
 _DENY = """
-    no not non un nicht kein keine ohne sans pas sin sem senza nao ikke inte ej niet geen nie bez ne nem не нет без
+    no not non un nicht kein keine ohne sans pas sin sem senza nao ikke inte ej niet geen nie bez ne nem не нет без nu
+    neni nav
+    未 非 不 비 미
 """
-_NEGATIONS = frozenset(_DENY.split())
+_NEGATIONS = _listed(_DENY)
 #: What is measured to within centimetres, as a rule, and says nothing of whether ambiguities were resolved.
 _PRECISE = frozenset(
     ("rtk", "nrtk", "rtn", "ppk", "vrs", "networkrtk", "rtknetwork", "phase", "carrier", "carrierphase", "narrow")
@@ -160,7 +194,3 @@ def coarse_among(words: Collection[str]) -> list[str]:
     fixed = _INDICATED if _INDICATED in figures else next(iter(figures), "")
     letters = _NOT_R if "r" in {text for _, text in bare} else frozenset[str]()
     return [word for word, text in bare if is_coarse(word) or (text in figures and text != fixed) or text in letters]
-
-
-def _letters(text: str) -> str:
-    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))

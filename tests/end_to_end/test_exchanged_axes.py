@@ -19,6 +19,11 @@ from pipeline.check import check_job
 ZONE_9 = TransverseMercator(GRS80, 139.0 + 50.0 / 60.0, 0.9999, 0.0, 0.0, 36.0)
 TOKYO = Place(139.70, 36.20, 60.0, GRS80, ZONE_9, "EPSG:6677", "EPSG:6667", "ellipsoid", None)
 BAVARIA = Place(11.50, 48.10, 560.0, GRS80, utm(32, south=False), "EPSG:25832", "EPSG:4937", "ellipsoid", None)
+#: Israeli Grid 05/12 and Irish Transverse Mercator, by their parameters in the EPSG registry.
+ISRAEL = TransverseMercator(GRS80, 35.204516945, 1.0000067, 219529.584, 626907.39, 31.734393611)
+HILLS = Place(35.00, 32.10, 190.0, GRS80, ISRAEL, "EPSG:6991", "EPSG:6989", "ellipsoid", None)
+IRELAND = TransverseMercator(GRS80, -8.0, 0.99982, 600_000.0, 750_000.0, 53.5)
+WEXFORD = Place(-6.14, 52.08, 110.0, GRS80, IRELAND, "EPSG:2157", "EPSG:4937", "ellipsoid", None)
 #: Headings in export and register, the easting's first, as the job file maps them.
 Headings = tuple[tuple[str, str], tuple[str, str]]
 
@@ -94,9 +99,34 @@ def test_the_distance_is_that_of_the_place_with_both_exchanged(tmp_path: Path) -
     assert f" {away:.0f} km from its place" in doubt
 
 
+@pytest.mark.parametrize("headings", [(("X", "Y"), ("X", "Y")), (("A", "B"), ("Y", "X")), (("N", "E"), ("X", "Y"))])
+def test_a_job_outside_the_area_of_its_grid_and_inside_with_both_exchanged_is_in_doubt(
+    headings: Headings, tmp_path: Path
+) -> None:
+    doubts, notes = told(surveyed(tmp_path, headings, wrong=True, place=HILLS))
+    assert len(doubts) == 1 and "outside the area in which Israeli Grid 05/12 is used" in doubts[0] and notes == []
+    assert "inside it with easting and northing exchanged, at 35.00, 32.10, 4" in doubts[0]  # 0.35 degrees to Jerusalem
+
+
+# Dublin is at 53 20 N, 6 15 W: 1.25 degrees of 111.2 km
+@pytest.mark.parametrize(("wrong", "here"), [(False, "-6.14, 52.08, 139 km south of Dublin"), (True, "-8.09, 53.30")])
+def test_where_both_ways_are_in_the_grid_a_first_issue_says_where_the_job_lies(
+    wrong: bool, here: str, tmp_path: Path
+) -> None:
+    path = surveyed(tmp_path, (("X", "Y"), ("X", "Y")), wrong=wrong, place=WEXFORD)
+    (note,) = [each for each in check_job(path).warnings if "which is right?" in each]
+    assert f"the job lies at {here}" in note
+    assert told(path) == ([], [])
+    assert note in run_job(path).record["notes"]
+    replace_in(path, {"[quality]": "[checks]\nhorizontal = 0.06\n\n[quality]"})
+    assert note not in run_job(path).record["notes"]
+
+
 @pytest.mark.parametrize(
     ("headings", "place"),
     [
+        ((("X", "Y"), ("X", "Y")), HILLS),
+        ((("E", "N"), ("X", "Y")), WEXFORD),
         ((("Y", "X"), ("Y", "X")), TOKYO),
         ((("E", "N"), ("easting", "northing")), TOKYO),
         ((("Ost", "Nord"), ("Rechtswert", "Hochwert")), TOKYO),

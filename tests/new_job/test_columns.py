@@ -51,6 +51,14 @@ FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
         ({"Anything": ["Фиксирано", "Плаващо"]}, "Anything"),
         ({"Anything": ["Fast", "Fljótandi"]}, "Anything"),
         ({"Tipo": ["L1 Fissa", "L1 Flottante"]}, "Tipo"),
+        ({"Tip rešitve": ["FIKSNA", "PLAVAJOČA"]}, "Tip rešitve"),
+        ({"Megoldás típusa": ["Rögzített", "Lebegő"]}, "Megoldás típusa"),
+        ({"状态": ["固定", "浮点"]}, "状态"),
+        ({"품질": ["고정", "유동"]}, "품질"),
+        ({"Fiks": ["J", "J", "N"]}, "Fiks"),
+        ({"Anything": ["Fixed", "Fixed", "Anything else"]}, "Anything"),
+        ({"Anything": ["フィックス", "フィックス", "何か"]}, "Anything"),
+        ({"Kode": ["fast", "fast", "løs"]}, None),
         ({"Weather": ["sunny", "cloudy"]}, None),
         ({"Pier": ["floating", "on piles", "on piles"]}, None),
         ({"Code": ["KERB", "FIX", "TREE", "FIX"]}, None),
@@ -209,3 +217,28 @@ def test_a_file_with_hemispheres_of_their_own_says_what_to_export(tmp_path: Path
     with pytest.raises(JobError) as error:
         new_job(tmp_path)
     assert '"N/S" says the hemisphere' in str(error.value) and "export signed degrees" in str(error.value)
+
+
+def test_a_column_that_may_say_how_positions_were_solved_is_asked_for(tmp_path: Path) -> None:
+    lay(tmp_path, {"Nøyaktighetsklasse": ["1", "1", "2"], "Bilde": ["J", "J", "N"]})
+    started = new_job(tmp_path)
+    (asked,) = [one.question for one in started.asked if one.question.key == "solution"]
+    assert "how positions were solved" in asked.asks
+    assert [(one.value, one.why) for one in asked.candidates] == [('"Nøyaktighetsklasse"', "it holds 1 (7), 2 (3)")]
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"Rover": ["A", "A", "B"]},
+        {"Crew": ["A", "A", "B"]},
+        {"Photo": ["Y", "Y", "N"]},
+        {"Solution": ["fixed", "fixed", "float"], "Nøyaktighetsklasse": ["1", "1", "2"]},
+        {"Code": ["KERB", "KERB", "TREE"], "Kategorie": ["A", "A", "B"]},  # it follows the code
+        {"Setup": [*"AAAAAA", *"BBBB"]},
+        {"Weather": ["sunny", "sunny", "cloudy"]},
+    ],
+)
+def test_attributes_of_features_and_rovers_are_not_asked_for(more: dict[str, list[str]], tmp_path: Path) -> None:
+    lay(tmp_path, more)
+    assert not [one for one in new_job(tmp_path).asked if one.question.key == "solution"]

@@ -170,3 +170,17 @@ def test_a_westing_in_a_grid_that_counts_to_the_east_is_told(code: int, mirrored
     assert eastings(started) == ["Westing", "Westing"]
     written = " ".join(Path(started.path).read_text(encoding="utf-8").replace("#", "").split())
     assert ("state a grid that counts to the west" in written) is mirrored
+
+
+def test_the_question_says_where_the_job_lies_either_way(tmp_path: Path) -> None:
+    # in Irish Transverse Mercator: 120 km apart, both in Ireland
+    places = [("T1", 727979.9, 593472.2), ("T2", 727536.2, 592916.1), ("T3", 727136.2, 593916.1)]
+    lines = [f"{name},{x},{y},111.4" for name, x, y in places]
+    rows = [f"{name},{x},{y},117.4,2026-03-11T0{at}:00:00Z,fix" for at, (name, x, y) in enumerate(places)]
+    head = "X,Y,Ellipsoid height"
+    (tmp_path / "control_EPSG2157.csv").write_text("\n".join([f"Mark,{head}", *lines]), encoding="utf-8")
+    (tmp_path / "obs.csv").write_text("\n".join([f"Name,{head},Time,Solution", *rows]), encoding="utf-8")
+    (asked,) = [one.question for one in new_job(tmp_path).asked if one.question.key == "easting"]
+    first, second = (one.why for one in asked.candidates)
+    assert "lies at -6.14, 52.08, " in first and "south of Dublin" in first
+    assert "lies at -8.1" in second and "of Dublin" in second

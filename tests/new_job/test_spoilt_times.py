@@ -82,8 +82,38 @@ def test_a_row_of_units_without_a_clock_is_no_sample_of_times(tmp_path: Path) ->
 def test_days_of_the_year_are_called_so(tmp_path: Path) -> None:
     lines = made(tmp_path, "%Y,%j")
     lay_down(tmp_path, [lines[0].replace("Date", "Year,DOY"), *(line.replace('"', "") for line in lines[1:])])
-    with pytest.raises(Exception, match=r'"DOY" holds days of the year, beside the year in "Year", which are not read'):
+    with pytest.raises(
+        Exception, match=r'"DOY" holds days of the year, beside the year in "Year", which are not read apart'
+    ):
         new_job(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "form",
+    ["%Y-%jT%H:%M:%SZ", "%Y%jT%H%M%SZ", "%Y:%j:%H:%M:%S", "%Y-%j %H:%M:%S", "%G-W%V-%uT%H:%M:%SZ", "%GW%V%uT%H%M%S"],
+)
+def test_days_of_the_year_and_of_weeks_are_read(form: str, tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, _ONE, time=form)
+    draft = drafted(new_job(tmp_path))
+    state = draft.blocks[0].states["time_format"]
+    assert isinstance(state, Known) and state.value == f'"{form.replace("Z", "%z")}"'
+    assert [one.start.date().isoformat() for one in draft.sessions] == ["2026-03-19", "2026-03-20"]
+
+
+@pytest.mark.parametrize("day", ["%Y-%j", "%Y%j", "%G-W%V-%u"])
+def test_dates_by_the_day_of_the_year_beside_times_of_day_are_read(day: str, tmp_path: Path) -> None:
+    made(tmp_path, day)
+    state = drafted(new_job(tmp_path)).blocks[0].states["time_format"]
+    assert isinstance(state, Known) and state.value == f'"{day} %H:%M:%S"'
+
+
+def test_numbers_of_projects_are_no_dates(tmp_path: Path) -> None:
+    lines = made(tmp_path)
+    lay_down(tmp_path, [f"Project,{lines[0]}", *(f"2026-015,{line}" for line in lines[1:])])
+    (block,) = drafted(new_job(tmp_path)).blocks
+    assert block.columns["date"] == "Date"
 
 
 @pytest.mark.parametrize(("heading", "form"), [("YYDOY", "%y%j"), ("YYYYDDD", "%Y%j")])

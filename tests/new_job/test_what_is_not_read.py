@@ -492,3 +492,15 @@ def test_signs_within_headings_are_not_taken_for_delimiters(tmp_path: Path) -> N
     with pytest.raises(JobError) as error:
         new_job(tmp_path)
     assert "seems to separate" not in str(error.value)
+
+
+def test_references_by_letters_of_squares_are_told_with_what_they_mean(tmp_path: Path) -> None:
+    rows = [f"P{at},51.40{at}12345678,-0.39{at}12345678,104.5,2026-03-11T0{at}:42:10Z" for at in range(1, 6)]
+    (tmp_path / "rover.csv").write_text("\n".join(["Point,Lat,Lon,EllHt,Time", *rows]), encoding="utf-8")
+    # the first is the water tower of Ordnance Survey's guide to coordinate systems
+    marks = ["P1,TG 51409.903 13177.270,52.733", "P2,TG 51732.588 13543.025,34.415"]
+    lines = ["Station,OS Grid Ref,Level (ODN)", *marks]
+    (tmp_path / "stations.csv").write_text("\n".join(lines), encoding="utf-8")
+    (why,) = [why for name, _, why in new_job(tmp_path).files if name == "stations.csv"]
+    assert "TG is a square of 100 km of the British National Grid" in why
+    assert "easting 651409.903, northing 313177.270 in EPSG:27700" in why and "export eastings and northings" in why

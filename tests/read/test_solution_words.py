@@ -12,6 +12,8 @@ COARSE = [
     "nicht fixiert", "non fixé", "NON FISSO", "no fijo", "não fixo", "niet vast", "ikke fast", "not-fixed", "nonfixed",
     "не фикс.", "unfixed", "schwebend", "plovoucí", "浮動", "浮动解", "плавающее", "автономное", "narrow-float", "単独",
     "no fix", "Not fixed", "none", "Flotante", "Solution flottante", "Gleitlösung", "zwevend", "kelluva", "RTK flyt",
+    "유동", "부동해", "浮点", "浮點解", "PLAVAJOČA", "Plutajuće", "Lebegő", "Plávajúce", "Επιπλέουσα", "Thả nổi",
+    "عائم", "צף", "ลอย", "단독", "автономный", "未固定", "不固定", "Avtonomna", "nefiksno", "フロート",
     "Liukuva", "Ujuv", "Peldošs", "Slankus", "Fljótandi", "Плаващо", "L1 Flottante",
 ]  # fmt: skip
 FIXED = [
@@ -19,6 +21,9 @@ FIXED = [
     "integer", "Fixé", "fija", "vast", "fiks", "Kiinteä", "3D fixed", "PPP", "RTK", "4", "R", "",
     "double difference fixed", "Double-Difference", "double difference fix", "Doppeldifferenz", "Fixed (SBAS on)",
     "narrow-int", "固定", "固定解", "Фиксированное решение", "고정해", "sabit", "fixní", "no. 4 fixed",
+    "고정", "フィックス", "フィックス解", "ﾌｨｯｸｽ", "FIX解", "FIKSNA", "Fiksno", "Rögzített", "Pevné", "Σταθερή λύση",
+    "Cố định",
+    "ثابت", "קבוע", "คงที่", "фіксований", "фиксированный", "Fixní",
     "Fikseeritud", "Fiksēts", "Fiksuotas", "Фиксирано", "L1 Fissa",
     "fixed no float", "not float but fixed", "differential fixed", "RTK fix (SBAS on)", "fixed, not autonomous",
 ]  # fmt: skip
@@ -43,6 +48,11 @@ def test_what_is_fixed_or_may_be_is_let_be(word: str) -> None:
 )  # fmt: skip
 def test_of_figures_and_letters_one_alone_is_fixed(words: list[str], coarse: list[str]) -> None:
     assert coarse_among(words) == coarse
+
+
+@pytest.mark.parametrize("word", FIXED[-24:-6])
+def test_what_says_fixed_in_other_languages_is_fixed(word: str) -> None:
+    assert is_fixed(word)
 
 
 @pytest.mark.parametrize("word", FIXED[:12])

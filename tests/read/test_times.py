@@ -1,6 +1,6 @@
 """Times to UTC. Expectations: the standard library's own reading of each time, and published GPS epochs."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -185,14 +185,18 @@ def test_a_stated_format_is_the_only_one():
         ("%d/%m/%Y", "no hour"),
         ("%H:%M:%S", "no year"),
         ("%d/%m/%Y %I:%M", "%p"),
-        ("%Y-%j %H:%M", '"%j"'),
+        ("%Y-%j", "no hour"),
+        ("%Y-%m-%j %H:%M", "says the day twice"),
+        ("%Y-W%V-%u %H:%M", "no year of weeks"),
+        ("%G-W%V %H:%M", "no day of the week"),
+        ("%G-W%V-%u %d %H:%M", "says the day twice"),
         ("%d/%m/%Y %H:%M %M", "%M more than once"),
         ("%d/%m/%Y %m %H", "more than one month"),
         ("%d/%m/%Y %H:%", "not understood"),
         ("%Y-%m-%d %H:%M:%S %Z", "state time_zone"),
         ("%c", "differs by language"),
         ("%x %X", "differs by language"),
-        ("%G-W%V-%u %H:%M", "weeks"),
+        ("%Y-W%U-%w %H:%M", "only weeks of ISO 8601"),
         ("%s", "seconds since 1970"),
         ("%m/%Y %H:%M", "no day"),
         ("yyyy-mm-dd", "no % in it"),
@@ -227,3 +231,36 @@ def test_times_that_do_not_exist_are_counted_with_the_offset_before_the_change()
     dates = clock("Africa/Cairo", None)  # where summer time began at midnight, 24 April 2026
     dates.read(pa.array(["2026-04-24T00:00:00"]), "time", Findings(1))
     assert dates.claims.changes.never == 0
+
+
+#: Days about the ends of years, in which the years of weeks are others; 2020 and 2026 have 53 weeks.
+DAYS = [date(year, month, day) for year in (2020, 2021, 2024, 2026, 2027)
+        for month, day in ((1, 1), (1, 4), (2, 28), (3, 1), (12, 28), (12, 31))]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "time_format",
+    ["%Y-%jT%H:%M:%S", "%Y%jT%H%M%S", "%Y:%j:%H:%M:%S", "%y%j %H:%M", "%G-W%V-%uT%H:%M:%S", "%GW%V%uT%H%M"],
+)
+def test_days_of_the_year_and_of_weeks_are_those_of_the_calendar(time_format):
+    moments = [datetime(day.year, day.month, day.day, 7, 30, tzinfo=UTC) for day in DAYS]
+    times, held, _ = read(*(each.strftime(time_format) for each in moments), time_format=time_format)
+    assert (times, set(held)) == (moments, {0})
+
+
+@pytest.mark.parametrize(
+    ("text", "time_format"),
+    [
+        ("2026-000T07:30", "%Y-%jT%H:%M"), ("2026-366T07:30", "%Y-%jT%H:%M"), ("2025-W53-1T07:30", "%G-W%V-%uT%H:%M"),
+        ("2026-W00-1T07:30", "%G-W%V-%uT%H:%M"), ("2026-W11-0T07:30", "%G-W%V-%uT%H:%M"),
+        ("2026-W11-8T07:30", "%G-W%V-%uT%H:%M"),
+    ],
+)  # fmt: skip
+def test_days_that_no_year_and_no_week_has_are_none(text, time_format):
+    _, held, detail = read(text, time_format=time_format)
+    assert held == [1] and "is not an existing date and time" in detail[0]
+
+
+def test_an_ordinal_date_with_an_offset_is_in_its_zone():
+    times, _, _ = read("2026-070T07:42:10Z", "2026-070T08:42:10+01:00", time_format="%Y-%jT%H:%M:%S%z")
+    assert times == [datetime(2026, 3, 11, 7, 42, 10, tzinfo=UTC)] * 2
