@@ -347,7 +347,8 @@ def test_check_holds_the_register_against_the_issue_that_a_run_compares_with(
     code, said = tiedown("check", path)
     assert code == 0 and f"but {good:.5f} in issue 001" in said, said
     mistype(made, tmp_path, -((units - tens) * 10.0 + (tens - units) * 1.0))
-    assert "in issue 002" not in tiedown("check", path)[1]
+    said = tiedown("check", path)[1]
+    assert "failed in issue 002" in said and not re.search(r"but [\d.]+ in issue", said), said
 
 
 @pytest.mark.parametrize("how", ["no register has the marks", "all points are float"])
