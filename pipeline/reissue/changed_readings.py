@@ -245,8 +245,9 @@ class _Before(Struct, frozen=True):
 
 def _alone(ordered: Hashes) -> Flags:
     """Return (n,) which of ascending keys differ from those next to them."""
-    differs = ordered[1:] != ordered[:-1]
-    alone: Flags = np.append(True, differs) & np.append(differs, True)
+    alone, differs = np.ones(len(ordered), bool), ordered[1:] != ordered[:-1]
+    alone[1:] &= differs
+    alone[:-1] &= differs
     return alone
 
 
