@@ -1,11 +1,13 @@
 """Which exports have readings at the same time within a session: two rovers at work, not one that changed files."""
 
+from collections import Counter
 from collections.abc import Mapping
 
 import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
+from pipeline.intake.first_pass import FirstPass
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 
@@ -43,3 +45,14 @@ def together(one: Integers, other: Integers) -> bool:
     whose = np.repeat([0, 1], [len(each) for each in here])[np.argsort(every, kind="stable")]
     turns, fewer = int(np.count_nonzero(np.diff(whose))), min(len(each) for each in here)
     return turns >= _LEAST_TURNS and turns * _TURNS >= fewer
+
+
+def same_rows(first_pass: FirstPass) -> Counter[tuple[int, int]]:
+    """Return how many rows two exports have in common, by their numbers in either order: they are of one rover."""
+    pairs = [first_pass.export_of(numbers) for numbers in (first_pass.duplicates, first_pass.duplicate_of)]
+    both, counts = np.unique(np.column_stack(pairs), axis=0, return_counts=True)
+    found = Counter[tuple[int, int]]()
+    for (one, other), count in zip(both.tolist(), counts.tolist(), strict=True):
+        found[one, other] += count
+        found[other, one] += count
+    return found

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pyarrow.compute as pc
 
-from pipeline.intake.at_one_time import Clock, minutes_within, together
+from pipeline.intake.at_one_time import Clock, minutes_within, same_rows, together
 from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
@@ -72,7 +72,7 @@ def _unproven(
     minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in minutes if stood[at] and files[at].sessions[number] > stood[at]]
-    same = _same_rows(survey)
+    same = same_rows(survey.first_pass)
     for at, own in minutes.items():
         if stood[at] > 1 or (stood[at] and (not failing[export == at].all() or files[at].sessions[number] == 1)):
             continue
@@ -126,18 +126,6 @@ def _told(export: Export, name: str, left: LeftColumn, told: list[tuple[str, str
         f" column are: if that is another rover, no check proves the pole height, the clock and the field shift of"
         " these readings; occupy a mark with every rover, before and after its points"
     )
-
-
-def _same_rows(survey: Survey) -> Counter[tuple[int, int]]:
-    """Return how many rows two exports have in common, by their numbers in either order: they are of one rover."""
-    first = survey.first_pass
-    pairs = [first.export_of(numbers) for numbers in (first.duplicates, first.duplicate_of)]
-    both, counts = np.unique(np.column_stack(pairs), axis=0, return_counts=True)
-    found = Counter[tuple[int, int]]()
-    for (one, other), count in zip(both.tolist(), counts.tolist(), strict=True):
-        found[one, other] += count
-        found[other, one] += count
-    return found
 
 
 def _exported_again(survey: Survey) -> set[tuple[int, int]]:

@@ -44,6 +44,7 @@ from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts, one_vectors
+from pipeline.solve.own_failing import OwnFailing, own_failing
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.raw_places import first_positions, shift_places
 from pipeline.solve.reading_precision import Precision
@@ -115,11 +116,13 @@ class Solved(Adjusted, frozen=True, kw_only=True):
         evidence: per session.
         verdicts: per session.
         strays: what of a session's occupations is off from the rest, so that no other proves the points with it.
+        own_failing: exports of one of several rovers that have failing occupations of their own.
     """
 
     evidence: tuple[Evidence, ...]
     verdicts: tuple[Verdict, ...]
     strays: tuple[Stray, ...]
+    own_failing: tuple[OwnFailing, ...]
 
 
 class _Adjustment(Struct, frozen=True):
@@ -208,6 +211,7 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
         strays=strays(adjusted.occupations, survey.windows),
+        own_failing=own_failing(survey, adjusted.occupations),
     )
 
 
