@@ -28,6 +28,19 @@ def minutes_within(clock: Clock, window: SessionWindow) -> Integers:
     return np.unique(np.concatenate(found))
 
 
+def readings_between(clock: Clock, window: SessionWindow, since: int, until: int) -> int:
+    """Return how many readings an export has within a session in the minutes after one time up to another.
+
+    ``since`` and ``until`` are UTC milliseconds, and the minute of ``since`` does not count.
+    """
+    base, found = base_key(window.base), 0
+    first, last = max(since // MINUTE * MINUTE, window.start_ms - MINUTE), min(until, window.end_ms - 1)
+    for key, (minutes, counts) in clock.items():
+        if base is None or key in (None, base):
+            found += int(counts[(minutes > first) & (minutes <= last)].sum())
+    return found
+
+
 def together(one: Integers, other: Integers) -> bool:
     """Tell whether readings of two exports lie between one another, (m,) minutes of each: in turns, or in one minute.
 
