@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 import pyarrow as pa
@@ -137,6 +138,9 @@ class Drafter:
         proof[self._unsure(batch, number, session)] = PROOFS.index(Proof.SUSPECT)
         for stray in self.solved.strays:
             proof[stray.readings(session.astype(np.int64), number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
+        for own in self.solved.own_failing:
+            reached = own.reached(session.astype(np.int64), milliseconds(batch), number)
+            proof[reached] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         hold(within(self.merged.gone, start, rows), Reason.DUPLICATE)
@@ -263,11 +267,13 @@ class Drafter:
         return _WHY_PROOF.get(reason)
 
     def _why_stray(self, drafted: Drafted, row: int) -> str | None:
-        """Return in words that all that its rover stood on is off; None where that is not so."""
+        """Return in words that what its rover stood on is off, all of it or beside it; None where that is not so."""
         session, base = drafted.session[row : row + 1].astype(np.int64), drafted.batch.column("base").slice(row, 1)
         files = [export.shown for export in self.survey.exports]
-        of = (one for one in self.solved.strays if one.readings(session, drafted.number, base).any())
-        return next((one.why(files) for one in of), None)
+        of = (one.why(files) for one in self.solved.strays if one.readings(session, drafted.number, base).any())
+        time = milliseconds(drafted.batch.slice(row, 1))
+        own = (one.why(files) for one in self.solved.own_failing if one.reached(session, time, drafted.number).any())
+        return next(chain(of, own), None)
 
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""

@@ -114,7 +114,7 @@ def field_windows(
     for window in windows:
         own = base_key(window.base)
         for position, stated in enumerate(window.session.field_shifts):
-            carriers = _carriers(stated, exports, recorded) if stated.files else None
+            carried_by = carriers(stated.files, exports, recorded)
             until = window.end_ms if stated.until is None else round(stated.until.timestamp() * 1000)
             start, where = round(stated.start.timestamp() * 1000), window.where_field_shift(position)
             base, name = base_key(stated.base), window.session.name
@@ -128,15 +128,21 @@ def field_windows(
                     until=until,
                     base=base,
                     own_base=own,
-                    exports=carriers,
+                    exports=carried_by,
                     where=where,
                 )
             )
     return tuple(sorted(found, key=lambda one: (one.start, one.session, one.position)))
 
 
-def _carriers(stated: FieldShift, exports: Sequence[Export], recorded: Callable[[str], str]) -> tuple[int, ...]:
-    patterns = [_pattern(pattern, recorded) for pattern in stated.files]
+def carriers(files: Sequence[str], exports: Sequence[Export], recorded: Callable[[str], str]) -> tuple[int, ...] | None:
+    """Return the numbers of the exports that carry a field shift of some ``files``; None for all, where none is named.
+
+    ``recorded`` is that of `field_windows`.
+    """
+    if not files:
+        return None
+    patterns = [_pattern(pattern, recorded) for pattern in files]
     return tuple(number for number, export in enumerate(exports) if any(_matches(export, one) for one in patterns))
 
 

@@ -9,15 +9,17 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pyarrow.compute as pc
+from msgspec import Struct
 
-from pipeline.intake.at_one_time import Clock, minutes_within, together
+from pipeline.clock import MINUTE, stamp
+from pipeline.intake.at_one_time import Clock, minutes_within, readings_between, same_rows, together
 from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.read.exports import Export
 from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
-from pipeline.words import Reason, counted, plural, reason_code
+from pipeline.words import Reason, Verdict, counted, plural, reason_code
 
 _DUPLICATE = reason_code(Reason.DUPLICATE)
 #: Values of a column beyond which it is none of a crew's rovers, and readings up to which one is a base's own.
@@ -55,6 +57,7 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
             " time: if that is another rover, no check proves the pole height, the clock and the field shift of this"
             " one; occupy a mark with every rover, before and after its points"
         )
+    yield from _open_note(survey, solved, clocks)
 
 
 def _unproven(
@@ -72,13 +75,84 @@ def _unproven(
     minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in minutes if stood[at] and files[at].sessions[number] > stood[at]]
-    same = _same_rows(survey)
+    same = same_rows(survey.first_pass)
     for at, own in minutes.items():
         if stood[at] > 1 or (stood[at] and (not failing[export == at].all() or files[at].sessions[number] == 1)):
             continue
         other = next((one for one in beside if one != at and together(own, minutes[one])), None)
         if other is not None and 2 * same[at, other] < min(files[one].sessions[number] for one in (at, other)):
             yield at, other, bool(stood[at])
+
+
+class _Open(Struct, frozen=True):
+    """Readings of an export that its own occupations lie on one side of alone, and those of others on the other.
+
+    Args:
+        export: number of the export.
+        session: name of the session.
+        behind: whether they lie behind its last occupation, else before its first.
+        readings: how many they are.
+        time: that of the occupation, UTC milliseconds.
+    """
+
+    export: int
+    session: str
+    behind: bool
+    readings: int
+    time: int
+
+
+def _open_note(survey: Survey, solved: Solved, clocks: Sequence[Clock]) -> Iterator[str]:
+    """Yield that exports occupied marks only before their points, or only after, where others close these: once."""
+    found = [one for window in survey.windows for one in _open_ended(survey, solved, window, clocks)]
+    if not found:
+        return
+    first = max(found, key=lambda one: one.readings)
+    side, last = ("behind", "last") if first.behind else ("before", "first")
+    file, *others = dict.fromkeys(survey.exports[one.export].shown for one in (first, *found))
+    likewise = f" (likewise {listed(others)})" if others else ""
+    yield (
+        f"{file}{likewise}: its {last} occupation of a control mark in session {first.session} is at"
+        f" {stamp(first.time)} UTC, and its {counted(first.readings, 'reading')} {side} that are closed by other"
+        " rovers' checks alone, which do not prove its pole height; occupy a mark with every rover, before and after"
+        " its points"
+    )
+
+
+def _open_ended(survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock]) -> Iterator[_Open]:
+    """Yield what of a session lies outside the occupations of its own rover and within those of others at work.
+
+    A file of occupations alone may be the same rover's, and so may one that was not observed at the same time. What a
+    rover stood on in another session proves its pole as well.
+    """
+    if solved.verdicts[window.index] not in (Verdict.PROVEN, Verdict.UNCLOSED):
+        return
+    files, on_marks = survey.first_pass.files, solved.occupations
+    here = on_marks.session == window.index
+    export, time = np.asarray(on_marks.table.column("export"), np.int64), on_marks.time
+    speaks = on_marks.compared.judged & on_marks.compared.passed & ~on_marks.copied
+    stood = np.bincount(export[here], minlength=len(files)).tolist()
+    minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[window.index]}
+    beside = [at for at in minutes if files[at].sessions[window.index] > stood[at]]
+    same = same_rows(survey.first_pass)
+    for at in (one for one in beside if stood[one]):
+        others = [
+            one
+            for one in beside
+            if one != at
+            and together(minutes[at], minutes[one])
+            and 2 * same[at, one] < min(files[each].sessions[window.index] for each in (at, one))
+        ]
+        theirs = time[here & on_marks.evidence & speaks & np.isin(export, others)]
+        own = time[speaks & ((export == at) | (here & np.isin(export, [one for one in minutes if one not in others])))]
+        if not len(theirs) or not len(own):
+            continue
+        first, last = int(own.min()), int(own.max())
+        behind = readings_between(clocks[at], window, last, int(theirs.max()))
+        before = readings_between(clocks[at], window, int(theirs.min()), first - MINUTE)
+        for count, side, when in ((behind, True, last), (before, False, first)):
+            if count > _FEW:
+                yield _Open(at, window.session.name, side, count, when)
 
 
 def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
@@ -126,18 +200,6 @@ def _told(export: Export, name: str, left: LeftColumn, told: list[tuple[str, str
         f" column are: if that is another rover, no check proves the pole height, the clock and the field shift of"
         " these readings; occupy a mark with every rover, before and after its points"
     )
-
-
-def _same_rows(survey: Survey) -> Counter[tuple[int, int]]:
-    """Return how many rows two exports have in common, by their numbers in either order: they are of one rover."""
-    first = survey.first_pass
-    pairs = [first.export_of(numbers) for numbers in (first.duplicates, first.duplicate_of)]
-    both, counts = np.unique(np.column_stack(pairs), axis=0, return_counts=True)
-    found = Counter[tuple[int, int]]()
-    for (one, other), count in zip(both.tolist(), counts.tolist(), strict=True):
-        found[one, other] += count
-        found[other, one] += count
-    return found
 
 
 def _exported_again(survey: Survey) -> set[tuple[int, int]]:

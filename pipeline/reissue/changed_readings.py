@@ -6,31 +6,28 @@ that these rows have not. A field shift that no occupation carries leaves its se
 """
 
 from collections.abc import Collection, Iterator, Mapping
-from contextlib import closing
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.clock import milliseconds_of
-from pipeline.duplicates import mixed_with, text_hashes
-from pipeline.duplicates.exact import Hashes
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
-from pipeline.intake.positions import working_positions
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import ChangedNumbers
-from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
+from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.problems import JobError
-from pipeline.read.exports import Export
-from pipeline.read.exports import read_batches as read_export
-from pipeline.reissue.as_exported import COLUMNS, SAME, unshifted
+from pipeline.reissue.another_session import InAnotherSession, Moves
+from pipeline.reissue.as_exported import SAME, unshifted
 from pipeline.reissue.doubted_sessions import still_doubted
 from pipeline.reissue.earlier import Last, another_frame
 from pipeline.reissue.history import History
-from pipeline.tables import TIME, milliseconds
+from pipeline.reissue.points_before import PointsBefore, carried_in, put_back
+from pipeline.reissue.reread import Reread, as_numbered, reread
+from pipeline.solve.field_shifts import FieldReadings, FieldShifts
+from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
 from pipeline.words import Doubt, Role, Verdict, plural
 
@@ -44,6 +41,18 @@ _MOST = 0.8
 #: By how many times more than occupations that changed as well points must do so by one vector.
 _MUCH = 10.0
 _SECOND = 1000
+
+
+class _Moved(Struct, frozen=True):
+    """By how many metres occupations of a session in an export have other raw numbers at the most.
+
+    Args:
+        free: without what the field applied.
+        exported: as they stand in the exports.
+    """
+
+    free: float = 0.0
+    exported: float = 0.0
 
 
 class _Change(Struct, frozen=True):
@@ -84,7 +93,9 @@ class _Change(Struct, frozen=True):
         return len(self.by) >= _SEVERAL and (self.vector is not None or len(self.by) == self.points)
 
 
-def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, ...], tuple[str, ...]]:
+def changed_readings(
+    history: History, survey: Survey, adjusted: Adjusted
+) -> tuple[tuple[Doubtful, ...], tuple[str, ...]]:
     """Return doubts for sessions of which points have other raw numbers that no check tests, and notes in words.
 
     The sessions that the newest issue has in doubt for this are compared with the issue that had the other numbers, all
@@ -105,7 +116,8 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
             base = history.issue(issue)
             if base is None:
                 raise Lost(f"issue {issue} is gone")
-            changes = _changes(base, survey, concerned)
+            # what comes back out of a session that is asked of an issue before is no news
+            changes, came = _changes(base, survey, adjusted, concerned, every - others if concerned is others else ())
         except Lost:
             # without the issue of the other numbers nobody knows whether they are back
             found += [
@@ -115,10 +127,17 @@ def changed_readings(history: History, survey: Survey) -> tuple[tuple[Doubtful, 
             ]
             continue
         for change in changes:
-            said = _said(change, base.record, survey)
-            if change.systematic and change.moved <= SAME and _was_sound(change, base.record, survey):
+            said, name = _said(change, base.record, survey), survey.windows[change.session].session.name
+            if change.systematic and change.moved <= SAME and _was_sound(name, base.record):
                 origin = ChangedNumbers(of="readings", since=issue, what=said)
                 found.append(Doubtful(Doubt.BASE, said, (change.session,), origin=origin))
+            else:
+                notes.append(said)
+        for one in came:
+            said = one.told(issue, survey)
+            if one.points >= _SEVERAL and _was_sound(one.before, base.record):
+                origin = ChangedNumbers(of="readings", since=issue, what=said)
+                found.append(Doubtful(Doubt.BASE, said, (one.session,), origin=origin))
             else:
                 notes.append(said)
     return confirmed_by(survey.job, found), tuple(notes)
@@ -139,46 +158,60 @@ def open_changes(
             yield doubt, origin
 
 
-def _was_sound(change: _Change, base: Record, survey: Survey) -> bool:
+def _was_sound(name: str, base: Record) -> bool:
     """Say whether an issue had nothing against a session: what failed or was in doubt there may have been put right."""
-    name = survey.windows[change.session].session.name
     verdicts = {one["session"]: one["verdict"] for one in base["sessions"]}
     doubted = any(name in one["sessions"] and not one["confirmed"] for one in base["doubts"])
     return not doubted and verdicts.get(name) != Verdict.FAILED
 
 
-def _changes(base: Last, survey: Survey, sessions: Collection[int]) -> list[_Change]:
-    """Return what became of the points of sessions in exports that an issue did not have as they are. Raises `Lost`."""
+def _changes(
+    base: Last, survey: Survey, adjusted: Adjusted, sessions: Collection[int], others: Collection[int]
+) -> tuple[list[_Change], list[InAnotherSession]]:
+    """Return what became of the points of sessions in exports that an issue did not have as they are.
+
+    Likewise which of them came there with the numbers that they had in another session, but for the ``others``. Raises
+    `Lost`.
+    """
     had = {entry["sha256"] for entry in base.record["inputs"]}
-    shifted = {one.session for one in survey.prepared.field_windows}
-    sessions = {number for number in sessions if number not in shifted}
     exports = [number for number, export in enumerate(survey.exports) if export.sha256 not in had]
     if not sessions or not exports or another_frame(base.record, survey.target) is not None:
-        return []
-    moved = _occupations_moved(base.record, survey)
-    sessions = {number for number in sessions if any(session == number for session, _ in moved)}
-    if not sessions:
-        return []
-    before, found = _Before.of(base, survey), list[_Change]()
+        return [], []
+    moved = _occupations_moved(base.record, survey, adjusted.field)
+    before, found, came = PointsBefore.of(base, survey), list[_Change](), list[InAnotherSession]()
     for number in exports:
-        for session, by, points in _compared(before, survey, number, sessions):
-            of_session = [metres for (of, _), metres in moved.items() if of == session]
-            change = _Change(session, number, by, points, moved.get((session, number), max(of_session)))
-            if len(by) and not change.tested:
+        compared, moves = _Compared(before, survey, _by_session(moved, number)), Moves(before, survey)
+        try:
+            for seen in reread(before, survey, adjusted.field, number):
+                compared.add(seen)
+                moves.add(seen)
+        except JobError:  # a file that changed meanwhile is told where the points are made
+            continue
+        came += (one for one in moves.told(adjusted, others) if one.session in sessions)
+        for session, by, points in compared.sessions():
+            change = _Change(session, number, by, points, compared.moved[session].free)
+            if session in sessions and len(by) and not change.tested:
                 found.append(change)
+    return found, came
+
+
+def _by_session(moved: Mapping[tuple[int, int], _Moved], export: int) -> dict[int, _Moved]:
+    """Return by how much occupations of each session changed: those of an export, or, where it has none, of all."""
+    found = {session: one for (session, of), one in moved.items() if of == export}
+    for session in {session for session, _ in moved}.difference(found):
+        every = [one for (of, _), one in moved.items() if of == session]
+        found[session] = _Moved(max(one.free for one in every), max(one.exported for one in every))
     return found
 
 
-def _keys(names: pa.Array, times: Integers) -> Hashes:
-    return mixed_with(text_hashes(names), times // _SECOND)
-
-
-def _occupations_moved(base: Record, survey: Survey) -> Mapping[tuple[int, int], float]:
-    """Return by how many metres occupations have other raw numbers at the most, by their session and export now."""
-    candidates = survey.candidates
-    keys = zip(candidates.names, (candidates.time // _SECOND).tolist(), strict=True)
-    at = {key: row for row, key in enumerate(keys)}
-    exports, found = candidates.table.column("export").to_pylist(), dict[tuple[int, int], float]()
+def _occupations_moved(base: Record, survey: Survey, field: FieldShifts) -> Mapping[tuple[int, int], _Moved]:
+    """Return by how much occupations changed, by their session and export now; ``field`` is what is taken out now."""
+    candidates, to_issued = survey.candidates, survey.operations.frames.to_issued
+    times = zip(candidates.names, (candidates.time // _SECOND).tolist(), strict=True)
+    at = {key: row for row, key in enumerate(times)}
+    readings = FieldReadings.of(candidates.table)
+    free, names = field.take_out(candidates.raw, readings, to_issued), [one["session"] for one in base["sessions"]]
+    carried, found = carried_in(base, names, survey), dict[tuple[int, int], _Moved]()
     for one in base["checks"]:
         if one["role"] == Role.NOTED or one["point"] is None or one["observed"] is None:
             continue
@@ -186,121 +219,61 @@ def _occupations_moved(base: Record, survey: Survey) -> Mapping[tuple[int, int],
         if row is None:
             continue
         place = np.array([[one["easting"], one["northing"], one["height"]]], float)
-        by = float(np.linalg.norm(candidates.raw[row] - unshifted(base, one["session"], place, survey)[0]))
+        was = unshifted(base, one["session"], place, survey)
+        session = np.array([names.index(one["session"])])
+        time, export = readings.time[[row]], readings.export[[row]]
+        then = FieldReadings(session, time, export, readings.base[row : row + 1])
+        by = float(np.linalg.norm(free[row] - was[0]))
+        exported = float(np.linalg.norm(candidates.raw[row] - put_back(carried, was, then, survey)[0]))
         if np.isfinite(by):
-            key = int(candidates.session[row]), exports[row]
-            found[key] = max(found.get(key, 0.0), by)
+            key = int(candidates.session[row]), int(readings.export[row])
+            most = found.get(key, _Moved())
+            found[key] = _Moved(max(most.free, by), max(most.exported, exported))
     return found
 
 
-class _Before(Struct, frozen=True):
-    """The (n,) points of an issue, by ascending ``key``: each with its session there, and as the grid writes it."""
+class _Compared:
+    """By how much points of an export changed, session by session."""
 
-    base: Record
-    key: Hashes
-    session: Integers
-    names: list[str]
-    written: Floats
+    def __init__(self, before: PointsBefore, survey: Survey, moved: Mapping[int, _Moved]) -> None:
+        """Compare with the points of an issue; ``moved`` is by how much occupations of each session changed."""
+        self._before, self._survey, self.moved = before, survey, moved
+        self._stood = [number for number, of in moved.items() if of.exported <= SAME]
+        self._by: dict[int, list[Floats]] = {session: [] for session in moved}
+        self._points = dict.fromkeys(moved, 0)
 
-    @classmethod
-    def of(cls, base: Last, survey: Survey) -> "_Before":
-        """Read them, without those of which two have one name and time, and those that carried a field shift."""
-        carried = {one["session"] for one in base.record["field_shifts"]}
-        names = [one["session"] for one in base.record["sessions"] if one["session"] not in carried]
-        means = _of_means(base)
-        parts = list[tuple[Hashes, Integers, Floats]]()
-        with closing(read_batches(base.package, "points", COLUMNS)) as batches:
-            for batch in batches:
-                session = pa.compute.index_in(batch.column("session").cast(pa.string()), pa.array(names, pa.string()))
-                numbers = np.asarray(pa.compute.fill_null(session, -1), np.int64)
-                times = np.asarray(batch.column("observed").cast(TIME).cast(pa.int64()).fill_null(-1), np.int64)
-                named, of = batch.column("name").cast(pa.string()), (numbers >= 0) & (times >= 0)
-                if len(means):
-                    of &= ~np.isin(text_hashes(named), means)
-                written = np.column_stack([np.asarray(batch.column(axis), float) for axis in COLUMNS[-3:]])
-                parts.append((_keys(named, times)[of], numbers[of], written[of]))
-        if not parts:
-            return cls(base.record, np.zeros(0, np.uint64), np.zeros(0, np.int64), names, np.zeros((0, 3)))
-        key, session_of, written = (np.concatenate(column) for column in zip(*parts, strict=True))
-        order = np.argsort(key, kind="stable")
-        order = order[_alone(key[order])]
-        return cls(base.record, key[order], session_of[order], names, written[order])
+    def add(self, seen: Reread) -> None:
+        """Compare some readings of the export."""
+        checks = self._survey.job.checks
+        allowed = np.array([checks.horizontal, checks.vertical])
+        session, apart = self._apart(seen.some(np.flatnonzero(seen.point >= 0)))
+        for one in set(session.tolist()) & set(self.moved):
+            rows = session == one
+            self._points[one] += int(rows.sum())
+            far = (np.abs(plan_and_height(apart[rows])) > allowed).any(axis=1)
+            self._by[one].append(apart[rows][far])
 
-    def find(self, key: Hashes) -> tuple[Integers, Integers]:
-        """Return which of (m,) keys are of points, and which points these are."""
-        if not len(self.key):
-            return np.zeros(0, np.int64), np.zeros(0, np.int64)
-        at = np.minimum(np.searchsorted(self.key, key), len(self.key) - 1)
-        rows = np.flatnonzero(self.key[at] == key)
-        return rows, at[rows]
+    def sessions(self) -> Iterator[tuple[int, Floats, int]]:
+        """Yield each session, by how much points changed beyond the tolerance, and how many there are."""
+        for one in sorted(self.moved):
+            yield one, np.concatenate([np.zeros((0, 3)), *self._by[one]]), self._points[one]
 
-    def raw(self, points: Integers, survey: Survey) -> Floats:
-        """Return (k, 3) where points lay in their exports, in the working frame."""
-        found = np.full((len(points), 3), np.nan)
-        for number in np.unique(self.session[points]).tolist():
-            rows = self.session[points] == number
-            found[rows] = unshifted(self.base, self.names[number], self.written[points[rows]], survey)
-        return found
+    def _apart(self, seen: Reread) -> tuple[Integers, Floats]:
+        """Return sessions of readings that were points, and (n, 3) metres farther east, north, up, less field shifts.
 
-
-def _alone(ordered: Hashes) -> Flags:
-    """Return (n,) which of ascending keys differ from those next to them."""
-    differs = ordered[1:] != ordered[:-1]
-    alone: Flags = np.append(True, differs) & np.append(differs, True)
-    return alone
-
-
-def _of_means(base: Last) -> Hashes:
-    """Return hashes of the names of points that may be means, which lie where no reading does."""
-    if not base.record["repeats"]["means"]:
-        return np.zeros(0, np.uint64)
-    with closing(read_batches(base.package, "repeats", ("name",))) as batches:
-        return np.concatenate(
-            [np.zeros(0, np.uint64), *(text_hashes(one.column("name").cast(pa.string())) for one in batches)]
-        )
-
-
-def _compared(
-    before: _Before, survey: Survey, number: int, sessions: Collection[int]
-) -> Iterator[tuple[int, Floats, int]]:
-    """Yield per session of an export by how much points changed beyond the tolerance, and how many there are."""
-    by, points = {session: list[Floats]() for session in sessions}, dict.fromkeys(sessions, 0)
-    checks = survey.job.checks
-    allowed = np.array([checks.horizontal, checks.vertical])
-    try:
-        for session, apart in _apart(before, survey, survey.exports[number]):
-            for one in set(session.tolist()) & set(sessions):
-                rows = session == one
-                points[one] += int(rows.sum())
-                far = (np.abs(plan_and_height(apart[rows])) > allowed).any(axis=1)
-                by[one].append(apart[rows][far])
-    except JobError:  # a file that changed meanwhile is told where the points are made
-        return
-    for one in sorted(sessions):
-        yield one, np.concatenate([np.zeros((0, 3)), *by[one]]), points[one]
-
-
-def _apart(before: _Before, survey: Survey, export: Export) -> Iterator[tuple[Integers, Floats]]:
-    """Yield session, and metres farther east, north, up, of the sound readings of an export that were points."""
-    frames = survey.operations.frames
-    for batch in read_export(export):
-        sifted = survey.sieve.sift(batch, None, export.points.columns.solution is not None)
-        sound = np.flatnonzero((sifted.session >= 0) & (sifted.held == 0))
-        part = batch.take(pa.array(sound))
-        rows, points = before.find(_keys(part.column("name").cast(pa.string()), milliseconds(part)))
-        if not len(rows):
-            continue
-        session = np.asarray(sifted.session[sound[rows]], np.int64)
-        epochs = survey.operations.epochs[session, export.block]
-        now = working_positions(part.take(pa.array(rows)), frames.to_working[export.block], epochs)
-        was = before.raw(points, survey)
-        apart = np.zeros((len(rows), 3))
-        far = np.flatnonzero(np.linalg.norm(now - was, axis=1) > SAME)  # NaN is not: nobody knows where it lay
+        Where the numbers of points and occupations stand, and the job only says otherwise when a field shift was
+        carried, no reading changed.
+        """
+        session, forward = seen.readings.session, self._survey.operations.frames.to_issued.forward
+        was, same = as_numbered(self._before, seen, self._survey)
+        apart = np.zeros((len(session), 3))
+        stands = same & np.isin(session, self._stood)
+        # NaN is not far: nobody knows where it lay
+        far = np.flatnonzero(~stands & np.asarray(np.linalg.norm(seen.free - was, axis=1) > SAME))
         if len(far):
-            forward = frames.to_issued.forward
-            apart[far] = np.column_stack(forward(*now[far].T)) - np.column_stack(forward(*was[far].T))
+            apart[far] = np.column_stack(forward(*seen.free[far].T)) - np.column_stack(forward(*was[far].T))
         known = np.isfinite(apart).all(axis=1) & np.isfinite(was).all(axis=1)
-        yield session[known], apart[known]
+        return session[known], apart[known]
 
 
 def _said(change: _Change, base: Record, survey: Survey) -> str:

@@ -53,7 +53,7 @@ def judge_since(examined: Examined, history: History) -> Judged:
 
 
 def of_readings(asked: Asked | None, history: History, survey: Survey) -> Remembered:
-    """Return what the newest issue had of occupations and the job has not any more, and what else was read otherwise.
+    """Return what the newest issue had of occupations and the job has not any more.
 
     What it has in doubt in words alone, of an earlier version, is in doubt still.
     """
@@ -62,9 +62,8 @@ def of_readings(asked: Asked | None, history: History, survey: Survey) -> Rememb
     doubts, notes = gone_checks(asked.newest, survey)
     again = [doubt for before, back in asked.returned for doubt in of_sessions(gone_checks(before, survey)[0], back)]
     unread = unread_doubts(asked.newest.record, survey)
-    changed, told = changed_readings(history, survey)
     cut = shortened(asked.newest, history, survey)
-    return Remembered((*unread, *doubts, *again, *changed, *cut), (*notes, *told, *unread_notes(history, survey)))
+    return Remembered((*unread, *doubts, *again, *cut), (*notes, *unread_notes(history, survey)))
 
 
 def since_before(asked: Asked | None, survey: Survey, adjusted: Adjusted) -> Adjusted:
@@ -77,7 +76,7 @@ def since_before(asked: Asked | None, survey: Survey, adjusted: Adjusted) -> Adj
 def of_shifts(
     asked: Asked | None, history: History, survey: Survey, adjusted: Adjusted, now: Fingerprint
 ) -> Remembered:
-    """Return what failed in the newest issue and is judged no more, and what frames that differ put in doubt.
+    """Return what was read otherwise or is judged no more since the newest issue, and what other frames put in doubt.
 
     Args:
         asked: the occupations that the issues before had.
@@ -86,9 +85,12 @@ def of_shifts(
         adjusted: the same, with its shifts, not judged yet.
         now: what it is made from.
     """
-    last = history.drawn_from
-    if asked is None or last is None:
+    if asked is None:
         return Remembered()
+    changed, of_changed = changed_readings(history, survey, adjusted)
+    last = history.drawn_from
+    if last is None:
+        return Remembered(changed, of_changed)
     unjudged, notes = unjudged_doubts(asked.newest, survey, adjusted)
     for before, back in asked.returned:
         again, _ = unjudged_doubts(before, survey, adjusted)
@@ -100,4 +102,6 @@ def of_shifts(
     of_own, noted = own_marks(history, survey, adjusted)
     told += (*undone_notes(history, survey, now.register), *left_unmoved_notes(history, survey, now.register))
     silenced = silenced_notes(asked.newest.record, survey, adjusted.doubts)
-    return Remembered((*unjudged, *of_frames, *of_register, *of_own), (*notes, *told, *noted, *silenced))
+    return Remembered(
+        (*changed, *unjudged, *of_frames, *of_register, *of_own), (*of_changed, *notes, *told, *noted, *silenced)
+    )

@@ -58,15 +58,24 @@ class Evidence(Struct, frozen=True):
         found = [part._words(times) for part in self.parts()]
         return np.asarray(LESS_PROVEN[np.max([LESS_PROVEN[words] for words in found], axis=0)], np.uint8)
 
-    def _words(self, times: Integers) -> NDArray[np.uint8]:
-        count = len(self.times)
-        # One more place for "nothing there", which neither passes nor fails.
-        passed = np.append(self.passed, False)
-        failed = np.append(~self.passed, False)
+    def beside_failing(self, times: Integers) -> Flags:
+        """Return (m,) at which of (m,) times the occupation before or behind fails."""
+        return np.asarray(np.any([part._failing(times) for part in self.parts()], axis=0), bool)
+
+    def _around(self, times: Integers) -> tuple[Integers, Integers]:
+        """Return (m,) the occupation before and (m,) that behind each time; their count where none is there."""
         before = np.searchsorted(self.times, times, side="right") - 1
-        before = np.where(before < 0, count, before)
-        after = np.searchsorted(self.times, times, side="left")
-        suspect = failed[before] | failed[after]
+        return np.where(before < 0, len(self.times), before), np.searchsorted(self.times, times, side="left")
+
+    def _failing(self, times: Integers) -> Flags:
+        before, after = self._around(times)
+        failed = np.append(~self.passed, False)  # nothing there neither passes nor fails
+        return np.asarray(failed[before] | failed[after], bool)
+
+    def _words(self, times: Integers) -> NDArray[np.uint8]:
+        before, after = self._around(times)
+        passed = np.append(self.passed, False)
+        suspect = self._failing(times)
         bracketed = passed[before] & passed[after] & self.spans
         word = np.where(bracketed, PROOFS.index(Proof.BRACKETED), PROOFS.index(Proof.UNCLOSED))
         if not self.independent:

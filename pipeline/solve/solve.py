@@ -35,6 +35,7 @@ from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.later_doubts import by_shift_doubts, other_session_doubts
 from pipeline.solve.network import adjust_network
 from pipeline.solve.one_vector import OneVector, one_vectors
+from pipeline.solve.own_failing import OwnFailing, own_failing
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.shift import Shifts
 from pipeline.solve.stood_on_marks import stand_on_marks
@@ -100,11 +101,13 @@ class Solved(Adjusted, frozen=True, kw_only=True):
         evidence: per session.
         verdicts: per session.
         strays: what of a session's occupations is off from the rest, so that no other proves the points with it.
+        own_failing: exports of one of several rovers that have failing occupations of their own.
     """
 
     evidence: tuple[Evidence, ...]
     verdicts: tuple[Verdict, ...]
     strays: tuple[Stray, ...]
+    own_failing: tuple[OwnFailing, ...]
 
 
 def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
@@ -165,6 +168,7 @@ def judge(survey: Survey, adjusted: Adjusted, doubts: Sequence[Doubtful] = ()) -
         evidence=proof,
         verdicts=_verdicts(proof, adjusted.shifts.fully_tied, adjusted.spans),
         strays=strays(adjusted.occupations, survey.windows),
+        own_failing=own_failing(survey, adjusted.occupations),
     )
 
 

@@ -21,7 +21,7 @@ from pipeline.tolerance import Tolerance, plan_and_height
 from pipeline.words import counted
 
 #: Occupations that a part has at the least where none of its own passes: a single one may be bad by itself, and makes
-#: suspect what it makes so in any session.
+#: suspect what stands next to it (`own_failing`).
 _LEAST = 2
 #: Occupations by which one vector is told where some of them pass: of two, one that fails would make it alone.
 _OF_ONE_VECTOR = 3

@@ -116,8 +116,8 @@ def test_no_point_of_a_rover_all_of_whose_checks_fail_is_issued(tmp_path: Path) 
     assert "the pole height of that rover" in cause
 
 
-def test_a_single_failing_check_of_a_rover_makes_suspect_what_any_does(tmp_path: Path) -> None:
-    """It may be bad by itself; that nothing else proves its rover is told."""
+def test_a_single_failing_check_of_a_rover_makes_suspect_what_it_alone_could_prove(tmp_path: Path) -> None:
+    """It may be bad by itself; that nothing else proves its rover is told. In one file nobody knows whose it is."""
     job = day()
     second = of_second(job, (3,))
     move(job, second, 0.0, 0.0, 0.1)
@@ -125,7 +125,9 @@ def test_a_single_failing_check_of_a_rover_makes_suspect_what_any_does(tmp_path:
     outcome, one = run_job(alone), run_job(write(job, together, {"rover.csv": np.ones(len(second), bool)}))
     (cause,) = causes(outcome)
     assert cause.startswith("S01-C4 alone is off in height") and "everything" not in cause
-    assert issued(alone) == issued(together / "job.toml") and one.exit_code == outcome.exit_code == 3
+    every = issued(together / "job.toml")
+    assert issued(alone) == {name: word for name, word in every.items() if name not in names(job, second)}
+    assert every.keys() >= names(job, second) and one.exit_code == outcome.exit_code == 3
     (note,) = [note for note in outcome.record["notes"] if "only occupation" in note]
     assert note.startswith("rover2.csv: its only occupation of a control mark in session ") and "fails" in note
     assert not [note for note in one.record["notes"] if "only occupation" in note]
@@ -239,8 +241,49 @@ def test_one_failing_check_of_several_of_a_file_is_that_check(tmp_path: Path) ->
     move(job, job.rows["name"] == "S01-C4", 0.0, 0.0, 0.1)
     whole = run_job(job.write(tmp_path / "whole"), dry_run=True)
     parted = run_job(two(job, tmp_path / "parted", second), dry_run=True)
-    assert whole.exit_code == 3
-    alike(whole, parted)
+    assert whole.exit_code == parted.exit_code == 3
+    assert whole.record["checks"] == parted.record["checks"]
+    assert whole.record["diagnoses"] == parted.record["diagnoses"]
+
+
+#: The second rover's checks, which of them fails, and from which to before which of its 20 points that reaches.
+OWN = [
+    ((2, 7), "S01-C8", (0, 20)),
+    ((2, 7), "S01-C3", (0, 20)),
+    ((2, 3, 7), "S01-C3", (0, 0)),
+    ((2, 7, 8), "S01-C9", (0, 0)),
+]
+
+
+@pytest.mark.parametrize(
+    ("checks", "fails", "reach"), OWN, ids=["closing", "opening", "before another", "behind another"]
+)
+def test_a_failing_check_reaches_the_points_of_its_own_rover_past_those_of_another(
+    checks: tuple[int, ...], fails: str, reach: tuple[int, int], tmp_path: Path
+) -> None:
+    """The other rover's lie between, and pass: they prove the base, and no pole of this one."""
+    job = day()
+    second = of_second(job, checks)
+    move(job, job.rows["name"] == fails, 0.0, 0.0, 0.1)
+    path = two(job, tmp_path, second)
+    outcome = run_job(path)
+    theirs = job.rows["name"][second & (job.rows["kind"] == "point")][slice(*reach)].tolist()
+    held = current_issue(tmp_path / "out").held_back.where(source_file="rover2.csv")
+    assert sorted(row["name"] for row in held) == sorted(theirs)
+    assert all("before or behind it in rover2.csv fails" in row["detail"] for row in held)
+    assert issued(path) == dict.fromkeys(names(job, np.ones(len(second), bool)).difference(theirs), "bracketed")
+    assert outcome.exit_code == 3
+
+
+@pytest.mark.parametrize("second", ["checks alone", "after another"])
+def test_files_of_one_rover_are_judged_as_one(second: str, tmp_path: Path) -> None:
+    """Its checks may be in a file of their own, or in that of another part of the day."""
+    job = day()
+    kind, row = job.rows["kind"], np.arange(len(job.rows["name"]))
+    move(job, job.rows["name"] == "S01-C8", 0.0, 0.0, 0.1)
+    own = (kind != "point") & (job.rows["name"] != "S01-C8") if second == "checks alone" else row < len(row) // 2
+    whole = run_job(job.write(tmp_path / "whole"), dry_run=True)
+    alike(whole, run_job(two(job, tmp_path / "parted", own), dry_run=True))
 
 
 @pytest.mark.parametrize("by", ["hour", "code"])

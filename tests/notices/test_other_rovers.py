@@ -3,6 +3,7 @@
 Common practice, no source.
 """
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -156,3 +157,64 @@ def test_a_rover_of_a_merged_export_whose_occupations_are_in_another_is_left_in_
         "rover2.csv": [f"{line},R1" for line in on_marks[1::2]],
     }
     assert job_of(tmp_path, parts, f"{heading},Rover") == []
+
+
+_CLOSED = "closed by other rovers' checks alone"
+#: Of the six checks of a session those that the second rover made: at its opening, and at its close.
+_OPENING, _CLOSING = "C2", "C5"
+
+
+def closed_by_others(folder: Path, second: Callable[[str, bool], bool], third: Callable[[str], bool]) -> list[str]:
+    """What is noted of two sessions whose rows are parted into up to three files.
+
+    ``second`` tells by name, and by whether they are every other point, which are the second rover's; ``third`` which
+    of those lie in a file of their own.
+    """
+    simulate(Plan(sessions=2, points=40, checks=6, marks=5)).write(folder)
+    (export,) = folder.glob("rover*.csv")
+    heading, *lines = export.read_text(encoding="utf-8").splitlines()
+    export.unlink()
+    job = folder / "job.toml"
+    job.write_text(job.read_text(encoding="utf-8").replace(export.name, "rover*.csv"), encoding="utf-8")
+    parts: dict[str, list[str]] = {}
+    for number, line in enumerate(lines):
+        name = line.split(",")[0]
+        theirs = second(name, name[4:].isdigit() and number % 2 == 1)
+        parts.setdefault("rover1.csv" if not theirs else "rover3.csv" if third(name) else "rover2.csv", []).append(line)
+    for file, some in parts.items():
+        (folder / file).write_text("\n".join([heading, *some, ""]), encoding="utf-8")
+    outcome = run_job(job, dry_run=True)
+    assert outcome.exit_code == 0
+    return [note for note in outcome.record["notes"] if _CLOSED in note]
+
+
+def never(_: str) -> bool:
+    return False
+
+
+@pytest.mark.parametrize(
+    ("has", "says"),
+    [(_OPENING, "its last occupation of a control mark in session session-02"), (_CLOSING, "its first occupation")],
+)
+def test_a_rover_that_others_close_or_open_is_told_once(has: str, says: str, tmp_path: Path) -> None:
+    (note,) = closed_by_others(tmp_path, lambda name, odd: odd or name.endswith(has), never)
+    assert note.startswith(f"rover2.csv: {says}") and "20 readings" in note
+
+
+def test_a_rover_without_a_closing_check_in_one_session_is_told_of_the_last(tmp_path: Path) -> None:
+    """Its next check is that of the day after, and tells of its pole before."""
+    own = {f"S01-{_OPENING}", f"S02-{_OPENING}", f"S02-{_CLOSING}"}
+    assert closed_by_others(tmp_path, lambda name, odd: odd or name in own, never) == []
+
+
+@pytest.mark.parametrize(
+    "case", ["each opens and closes", "closing checks in a file of their own", "a new file for the second half"]
+)
+def test_rovers_that_open_and_close_are_left_in_peace(case: str, tmp_path: Path) -> None:
+    def alone(name: str) -> bool:
+        if case == "closing checks in a file of their own":
+            return name.endswith(_CLOSING)
+        late = int(name[4:]) % 100 > 20 if name[4:].isdigit() else name.endswith(_CLOSING)
+        return case == "a new file for the second half" and late
+
+    assert closed_by_others(tmp_path, lambda name, odd: odd or name[4:] in (_OPENING, _CLOSING), alone) == []

@@ -184,3 +184,78 @@ def test_points_of_one_name_that_are_means_are_no_readings(tmp_path: Path) -> No
     job.job["checks"] = {"vertical": 0.025, "horizontal": 0.01}
     fewer_digits(job)
     assert not told(run_job(job.write(tmp_path)))
+
+
+_FIELD = (1.24, -0.87, 2.32)
+
+
+def corrected(job: Simulation, which: Which, sign: float = 1.0) -> None:
+    """Add the field's shift to rows, or take it off again."""
+    moved(job, which, *(sign * along for along in _FIELD))
+
+
+def with_field_shift() -> tuple[Simulation, Which]:
+    """A job whose first session carries a field shift behind its tie, in occupations and points alike."""
+    job = sound()
+    start = np.flatnonzero(job.rows["session"] == 0)[1]
+    since = job.rows["time"][start].astype("datetime64[ms]").item().replace(tzinfo=dt.UTC)
+    which = of_session(job) & (job.rows["time"] >= job.rows["time"][start])
+    corrected(job, which)
+    job.job["session"][0]["field_shift"] = dict(zip(("from", "east", "north", "up"), (since, *_FIELD), strict=True))
+    return job, which
+
+
+@pytest.mark.parametrize(
+    ("last", "by", "says"),
+    [(99, tuple(-along for along in _FIELD), "all 20 points"), (12, (0.0, 0.0, 0.15), "12 of 20 points")],
+)
+def test_points_under_a_field_shift_that_changed_alone_are_in_doubt(
+    last: int, by: tuple[float, float, float], says: str, tmp_path: Path
+) -> None:
+    """The points come again without the field's correction, or with another pole: the occupations are as they were."""
+    job, _ = with_field_shift()
+    assert run_job(job.write(tmp_path)).exit_code == 0
+    moved(job, points(job, 0, last), *by)
+    second = run_job(job.write(tmp_path))
+    (what,) = doubts(second)
+    assert says in what and verdicts(second) == ["unchecked", "proven"] and second.exit_code == 3
+
+
+def test_a_raw_export_without_its_field_shift_is_quiet(tmp_path: Path) -> None:
+    job, which = with_field_shift()
+    run_job(job.write(tmp_path))
+    corrected(job, which, -1.0)
+    del job.job["session"][0]["field_shift"]
+    second = run_job(job.write(tmp_path))
+    assert (second.record["issue"], second.exit_code, told(second), doubts(second)) == (2, 0, [], [])
+
+
+def test_points_left_corrected_in_a_raw_export_are_in_doubt(tmp_path: Path) -> None:
+    job, which = with_field_shift()
+    run_job(job.write(tmp_path))
+    corrected(job, which & ~points(job, 5, 13), -1.0)
+    del job.job["session"][0]["field_shift"]
+    (what,) = doubts(run_job(job.write(tmp_path)))
+    assert "8 of 20 points" in what
+
+
+def test_a_field_shift_put_right_beside_other_codes_changed_no_reading(tmp_path: Path) -> None:
+    """It began some points later than the job said: their numbers are what they were."""
+    job, _ = with_field_shift()
+    run_job(job.write(tmp_path))
+    seventh = np.flatnonzero(points(job))[7]
+    since = job.rows["time"][seventh].astype("datetime64[ms]").item().replace(tzinfo=dt.UTC)
+    job.job["session"][0]["field_shift"]["from"] = since
+    job.rows["code"] = np.array([f"{code}1" for code in job.rows["code"]])
+    assert told(run_job(job.write(tmp_path))) == []
+
+
+def test_a_field_shift_stated_for_an_export_that_has_it_now_is_quiet(tmp_path: Path) -> None:
+    job, which = with_field_shift()
+    stated = job.job["session"][0].pop("field_shift")
+    corrected(job, which, -1.0)
+    run_job(job.write(tmp_path))
+    corrected(job, which)
+    job.job["session"][0]["field_shift"] = stated
+    second = run_job(job.write(tmp_path))
+    assert (second.exit_code, told(second), doubts(second)) == (0, [], [])
