@@ -1,7 +1,7 @@
 """Says which tables beside the register have its marks with other coordinates: it, or they, may be out of date.
 
 Where a job file of the same folder names such a table, it is that job's; one that is of an earlier year by its name, or
-that is called old, is what a revision left behind.
+that is called old, is what a revision left behind. Looked at are texts, workbooks and GeoPackages.
 """
 
 import os
@@ -17,20 +17,24 @@ from pipeline.control import Register, read_register
 from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
+from pipeline.files.heading_words import words_of
 from pipeline.files.regular_files import check_regular
 from pipeline.files.sheet import by_place, decode, read_bytes
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.units import lengths
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
 from pipeline.near import and_more, listed, plain
 from pipeline.problems import Problems
-from pipeline.read.sources import TEXT
+from pipeline.read.sources import PACKAGE, TEXT
 from pipeline.sphere import DEGREE
 from pipeline.visible import one_line
 from pipeline.words import counted, plural
 
 #: Tables that are read, bytes up to which one is, and those that are told. Ours, no source.
 _READ, _BYTES, _TOLD = 20, 1 << 20, 3
+#: The same of workbooks, which are compressed and cost more; a register of thousands of marks has so many bytes.
+_BOOKS, _BYTES_OF_BOOK = 5, 1 << 18
 #: Marks with other coordinates from which on a table is another state of the register; a slip is of one or two.
 _SEVERAL = 3
 #: Characters in which a table's header is.
@@ -40,7 +44,29 @@ _NEAR = 1.0
 #: Columns of what was measured: such a table has readings on the marks. Also of what an issue says of them.
 _MEASURED = frozenset({"time", "observed", "date_time", "session", "role", "point"})
 _YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
-_OLD = re.compile(r"(?<![^\W\d_])(?:old|older|former|previous|superseded|obsolete|backup|bak)(?![^\W\d_])")
+#: What a table is called that another took the place of, as a dictionary has it, without accents; of the languages in
+#: which `new_job.languages` knows headings. Words that name a height as well, or a copy of whatever age, are left out.
+_OLD = frozenset(
+    """old older former previous superseded obsolete backup bak
+    alte altes alter frueher fruehere vorherige vorheriger veraltet uberholt ueberholt ungultig ungueltig sicherung
+    sicherungskopie
+    ancien anciens ancienne anciennes precedent precedente precedents perime sauvegarde
+    viejo viejos vieja viejas antiguo antiguos antigua antiguas anterior anteriores obsoleto obsoletos respaldo
+    antigo antigos antiga antigas velho velhos velha velhas
+    vecchio vecchi vecchia vecchie precedenti superato obsoleti
+    oud oude vorig vorige vervallen verouderd verouderde reservekopie
+    gammal gamla tidigare foregaende foraldrad sakerhetskopia
+    gammel gammelt gamle tidligere forrige utgatt foraeldet foreldet gamalt gamall eldri fyrri
+    vanha vanhat aiempi aiemmat edellinen vanhentunut varmuuskopio
+    stary stare stara poprzedni poprzednie nieaktualny nieaktualne
+    predchozi predchadzajuce neplatny neplatne zastaraly zastarale zaloha
+    regi korabbi elozo elavult ervenytelen
+    vechi veche vechiul anterioare
+    stari staro prethodni prejsnji zastarjeli zastareli zastarel
+    eski onceki yedek
+    vecs vecais veca ieprieksejais novecojis senas sena seni ankstesnis pasenes vana vanad eelmine vananenud
+    vjeter vjetra""".split()  # noqa: SIM905, one line per language or two
+)
 
 
 def register_beside_notes(survey: Survey) -> Iterator[str]:
@@ -71,17 +97,27 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
 
 
 def _tables(register: Path, exports: set[str]) -> list[Path]:
-    """Return the texts beside a register that may be one; what cannot be looked at is left out."""
+    """Return the files beside a register that may be one; what cannot be looked at is left out."""
     kept, year = list[Path](), _year(register)
-    for path in files_beside(register.parent, TEXT, {os.path.realpath(register), *exports}):
+    for path in files_beside(register.parent, (*TEXT, *PACKAGE, *WORKBOOKS), {os.path.realpath(register), *exports}):
         earlier = year is not None and (other := _year(path)) is not None and other < year
-        if earlier or _OLD.search(folded(path.stem)):
+        if earlier or _is_called_old(path):
             continue
         with suppress(OSError, ValueError):
             check_regular(path)
-            if path.stat().st_size <= _BYTES:
+            if path.stat().st_size <= (_BYTES_OF_BOOK if _is_book(path) else _BYTES):
                 kept.append(path)
-    return kept[:_READ]
+    books = [path for path in kept if _is_book(path)][_BOOKS:]
+    return [path for path in kept if path not in books][:_READ]
+
+
+def _is_book(path: Path) -> bool:
+    return folded(path.name).endswith(WORKBOOKS)
+
+
+def _is_called_old(path: Path) -> bool:
+    words = {word for capitals in (False, True) for word in words_of(path.stem, capitals=capitals)}
+    return not _OLD.isdisjoint(words)
 
 
 def _year(path: Path) -> int | None:
@@ -93,8 +129,10 @@ def _year(path: Path) -> int | None:
 def _may_be_one(path: Path, survey: Survey) -> bool:
     """Tell whether a text has the names of the register's columns, and of some of its marks: few exports do.
 
-    A table is taken apart to be read, which costs far more.
+    A table is taken apart to be read, which costs far more. Of what is no text nothing else tells it.
     """
+    if not folded(path.name).endswith(TEXT):
+        return True
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
     data = read_bytes(path, path.name, Problems())
@@ -107,7 +145,7 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
 
 
 def _read(survey: Survey, path: Path) -> Register | None:
-    """Return a table read as the register is, None where it is none."""
+    """Return a table read as the register is, None where it is none, or its geometry is in another CRS."""
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
     try:
@@ -120,6 +158,8 @@ def _read(survey: Survey, path: Path) -> Register | None:
             form=Form.from_control(control),
         )
     except (OSError, ValueError):
+        return None
+    if found is not None and found.geometry_crs not in (None, register.geometry_crs, control.crs):
         return None
     measured = found is not None and any(_MEASURED & {folded(name) for name in others} for others in found.others)
     return None if measured else found

@@ -62,13 +62,17 @@ class MovedColumns(Struct):
         lacking = ((False, known[:, 0] & known[:, 1] & ~known[:, 2]), (True, ~known[:, 0] & ~known[:, 1] & known[:, 2]))
         rows = np.flatnonzero(sound)
         steps = np.flatnonzero(np.diff(raw[rows, 2]) == 0.0)
-        if not len(steps) and not any(lacks.any() for _, lacks in lacking):
+        twice = np.flatnonzero((np.diff(raw[rows, :2], axis=0) == 0.0).all(axis=1) & (np.diff(raw[rows, 2]) != 0.0))
+        if not len(steps) and not len(twice) and not any(lacks.any() for _, lacks in lacking):
             return
         place = np.column_stack(local_metres((raw[:, 0], raw[:, 1], raw[:, 2]), export))
         apart = np.hypot(*(place[rows[steps + 1], :2] - place[rows[steps], :2]).T)
         pairs = rows[steps[apart > _ELSEWHERE]]
         looked = [(at, True, plan) for plan, lacks in lacking for at in _few(np.flatnonzero(lacks), _BLANKS)]
-        looked += [(at, False, False) for at in _few(pairs, int(min(_PAIRS, max(_SHARE * len(rows), 2))))]
+        most = int(min(_PAIRS, max(_SHARE * len(rows), 2)))
+        looked += [
+            (at, False, plan) for plan, found in ((False, pairs), (True, rows[twice])) for at in _few(found, most)
+        ]
         for trace, blank, plan in looked:
             here = np.flatnonzero(sound | (np.arange(len(sound)) == trace))
             at = int(np.searchsorted(here, trace))
@@ -88,15 +92,16 @@ def _moved_back(place: Floats, at: int, blank: bool, plan: bool) -> Iterator[tup
 
     Args:
         place: (n, 3) metres, in the order of the file.
-        at: the row that lacks a height, or a place if ``plan``; or the first of two with one.
+        at: the row that lacks a height, or a place if ``plan``; or the first of two with the same.
         blank: whether it lacks one.
         plan: what was moved.
     """
     ground = _Ground(place)
     for step in (1, -1):
-        # of two with one height that of the first is its own where cells were moved down, and that of the second else
+        # of two with the same the first has its own where cells were moved down, and the second else
         begin = at if blank or step < 0 else at + 1
-        missing, place_lost = [at] if blank else [], [at] if plan else []
+        # of two with one place one is enough, whichever heights they have
+        missing, place_lost = [at] if blank else [], [at if blank else begin - step] if plan else []
         starts = [(begin + step * int(blank and plan), count) for count in range(_LEAST, _MOST + 1)]
         more = _more_likely(ground, place, starts, -step if plan else step, step, missing, place_lost)
         best = int(np.argmax(more))

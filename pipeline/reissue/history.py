@@ -5,12 +5,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.issue.folder.confirmation import Confirmed, Signs, newest_confirmed
+from pipeline.issue.folder.folder_names import set_aside
 from pipeline.issue.folder.intact import damage, refuse_damaged
 from pipeline.issue.folder.issues_list import numbers_listed
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.folder.standing_issues import newest_standing, standing_issue
-from pipeline.issue.record import RecordError
+from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import RecordError, read_record
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
 from pipeline.reissue.earlier import Last
@@ -42,6 +44,7 @@ class History:
     problem: JobError | RecordError | OSError | None = None
     noted: tuple[int, Confirmed] | None = None
     _others: dict[int, Last | None] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _aside: dict[int, Last | None] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @classmethod
     def read(cls, folder: Path) -> "History":
@@ -121,6 +124,21 @@ class History:
                 self._others[number] = None
         return self._others[number]
 
+    def numbers(self) -> list[int]:
+        """Return the numbers of the issues that stand, and of those that were set aside, ascending."""
+        return sorted({number for number, _ in issues(self.folder)} | set_aside(self.folder).keys())
+
+    def issue_or_aside(self, number: int) -> Last | None:
+        """Return an issue as `issue` does, also one that was set aside if its record can be read.
+
+        That one is damaged: what it says may put something in doubt, and proves nothing.
+        """
+        if (found := self.issue(number)) is not None:
+            return found
+        if number not in self._aside:
+            self._aside[number] = _set_aside(self.folder, number)
+        return self._aside[number]
+
     def noted_of(self, issue: Last) -> Confirmed:
         """Return what was noted of an issue when its files were last looked at; nothing where that was another's."""
         return self.noted[1] if self.noted is not None and self.noted[0] == issue.record["issue"] else Confirmed()
@@ -165,3 +183,14 @@ def _newest(folder: Path) -> Last | None:
     if newest.record["issue"] not in numbers_listed(folder):  # nothing but its files says that a run made it
         refuse_damaged(newest.folder, newest.record, {})
     return newest
+
+
+def _set_aside(folder: Path, number: int) -> Last | None:
+    """Return an issue that was set aside, None where its record cannot be read, or is another's."""
+    if (place := set_aside(folder).get(number)) is None:
+        return None
+    try:
+        record = read_record(place / RECORD)
+    except (RecordError, OSError):
+        return None
+    return Last.of(place / RECORD, record) if record["issue"] == number else None

@@ -3,22 +3,26 @@
 The office copies points of an issue into the register, and the session that gave them lists them as marks. Whatever its
 base was off by is in these coordinates as well, so its checks agree whether it is right or wrong. As with a temporary
 mark, a chain that starts from the same tie proves nothing.
+
+An issue whose files are gone, or that was set aside, still says by its record that the mark was not in the register
+when the reading was there already: where that lies, the newest issue says.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats
+from pipeline.clock import milliseconds_of
 from pipeline.control import Register
 from pipeline.examine.computed import COMPUTED
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.publish import issues
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.points_at import Issued, points_at
 from pipeline.issue.record_types import Record
@@ -36,7 +40,7 @@ _FINEST = 1.1e-3
 _ROUNDED = 1e-4
 #: Metres within which the checks on one mark alone agree with it where the job is computed, written to the millimetre.
 _ALONE = 6e-4
-#: Issues back to which it is asked since when the job uses a mark. Ours.
+#: Issues back to which each is asked since when the job uses a mark; of those before ever fewer, and the first. Ours.
 _BACK = 20
 #: Marks by which the other occupations of a session prove it without those that it gave.
 _PROOF = 2
@@ -143,12 +147,12 @@ def _copied(
     fine = _fine(register)
     used = sorted({number for mark in {*adjusted.occupations.marks} if (number := register.find(mark)) is not None})
     used = [number for number in used if fine[number]]
-    found = _given(newest, used, survey, adjusted)
+    found = _given(newest, used, survey, adjusted, {}) if used else {}
     since = {number: _last_without(history, newest, number, survey, register) for number in found}
     for issue in {one.record["issue"]: one for one in since.values() if one is not None}.values():
         at = [number for number, one in since.items() if one is issue]
-        given = found if issue is newest else _given(issue, at, survey, adjusted)
-        yield from (_Copied(number, given[number], issue.record) for number in at if number in given)
+        given = found if issue is newest else _given(issue, at, survey, adjusted, found)
+        yield from (_Copied(number, given[number][0], issue.record) for number in at if number in given)
 
 
 def _fine(register: Register) -> Flags:
@@ -159,12 +163,15 @@ def _fine(register: Register) -> Flags:
     return fine
 
 
-def _given(issue: Last, marks: list[int], survey: Survey, adjusted: Adjusted) -> Mapping[int, Issued]:
-    """Return which marks have the coordinates of a point or of an occupation of an issue, to the last digit.
+def _given(
+    issue: Last, marks: list[int], survey: Survey, adjusted: Adjusted, later: Mapping[int, list[Issued]]
+) -> Mapping[int, list[Issued]]:
+    """Return which marks have the coordinates of points or of occupations of an issue, to the last digit.
 
-    What lies on a mark that the issue knew there has its coordinates from that mark.
+    What lies on a mark that the issue knew there has its coordinates from that mark. ``later`` are the same of the
+    newest issue: where the points of this one are gone, those of them that it had by their time stand for it.
     """
-    if not marks or another_frame(issue.record, survey.target) is not None:
+    if another_frame(issue.record, survey.target) is not None:
         return {}
     written = np.column_stack(survey.axes.written(*adjusted.reference.grid[marks].T))
     within = (0.5 * _FINEST + _ROUNDED) * np.abs(survey.axes.counts())
@@ -172,21 +179,28 @@ def _given(issue: Last, marks: list[int], survey: Survey, adjusted: Adjusted) ->
     try:
         points = points_at(issue.package, zip(x.tolist(), y.tolist(), strict=True), float(within[:2].max()))
     except Lost:
-        points = [[] for _ in marks]
+        until = milliseconds_of(issue.record["data_to"])
+        points = [[one for one in later.get(mark, ()) if _observed_by(one, until)] for mark in marks]
     rows = [one for one in issue.record["checks"] if one["role"] != Role.NOTED]
     known = np.array([[one["known_easting"], one["known_northing"], one["known_height"]] for one in rows], float)
     stood = np.array([[one["easting"], one["northing"], one["height"]] for one in rows], float)
-    found = dict[int, Issued]()
+    found = dict[int, list[Issued]]()
     for number, place, there in zip(marks, written, points, strict=True):
         name = adjusted.reference.names[number]
         if any(rows[row]["mark"] != name for row in _alike(known, place, within)):
             continue
         on = (rows[row] for row in _alike(stood, place, within))
         each = [one for one in there if len(_alike(np.array([one.place], float), place, within))]
-        each += [Issued(one["point"] or "", one["session"], tuple(place)) for one in on]
+        each += [Issued(one["point"] or "", one["session"], tuple(place), one["observed"]) for one in on]
         if each:
-            found[number] = each[0]
+            found[number] = each
     return found
+
+
+def _observed_by(one: Issued, until: int) -> bool:
+    with suppress(ValueError):  # of a point that somebody altered since it was issued
+        return milliseconds_of(one.observed) <= until
+    return False
 
 
 def _alike(places: Floats, place: Floats, within: Floats) -> list[int]:
@@ -199,15 +213,15 @@ def _alike(places: Floats, place: Floats, within: Floats) -> list[int]:
 def _last_without(history: History, newest: Last, number: int, survey: Survey, register: Register) -> Last | None:
     """Return the last issue before a mark came into the register as it is; None where it is in that of all asked.
 
-    A mark that the job does not use is in no record, but a register that is the same file has the same marks.
+    A mark that the job does not use is in no record, but a register that is the same file has the same marks. An issue
+    that cannot be read says nothing, one that was set aside what its record has.
     """
     axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
     now = {"mark": register.names[number], **dict(zip(axes, register.written[number], strict=True))}
-    before = [one for one, _ in issues(history.folder) if one <= newest.record["issue"]]
-    for one in before[: -_BACK - 1 : -1]:
-        issue = history.issue(one)
+    for one in _asked([one for one in history.numbers() if one <= newest.record["issue"]]):
+        issue = history.issue_or_aside(one)
         if issue is None:
-            return None
+            continue
         used = [dict(row) for row in issue.record["register"]]
         same = issue.record["control"] == control_used(survey.job)
         if same and register.sha256 in {entry["sha256"] for entry in issue.record["inputs"]}:
@@ -215,3 +229,10 @@ def _last_without(history: History, newest: Last, number: int, survey: Survey, r
         if not (same and any(all(row.get(key) == value for key, value in now.items()) for row in used)):
             return issue
     return None
+
+
+def _asked(numbers: Sequence[int]) -> list[int]:
+    """Return which of some ascending issues are asked, the last first."""
+    back = numbers[::-1]
+    farther = (1 << power for power in range(_BACK.bit_length(), len(back).bit_length()))
+    return list(dict.fromkeys((*back[:_BACK], *(back[away] for away in farther), *back[-1:])))

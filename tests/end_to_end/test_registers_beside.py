@@ -4,13 +4,35 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import fiona
 import pytest
+from openpyxl import Workbook
 from running import record_of
 from simulate import Plan, simulate
 
 from pipeline import check_job, run_job
 
 TOLD = "with other coordinates, by up to"
+#: What a register of before is called.
+OLD = """Festpunkte veraltet
+reperes_anciens
+ANCIEN releve
+MarcasAntiguas
+pontos-antigos
+punti vecchi
+punten_oude
+Gamla punkter
+punkter_gammel
+vanhat pisteet
+punkty-stare
+body_neplatné
+régi pontok
+puncte vechi
+točke stare
+noktalar_eski
+punkti vecais
+taškai senas
+vana punktid""".splitlines()
 
 
 def day(folder: Path) -> Path:
@@ -43,6 +65,54 @@ def test_another_state_of_the_register_is_named(by: float, marks: int, name: str
     assert note.startswith(f"{path.name}:") and f": {name} beside register.csv has {marks} marks of it" in note
     assert f"by up to {abs(by) * 2**0.5:.3f} m" in note
     assert [what for what in check_job(path).warnings if TOLD in what]
+
+
+def as_workbook(folder: Path, name: str, into: str) -> None:
+    """Save a text as a workbook, by a library that the pipeline does not write with."""
+    book = Workbook()
+    sheet = book.active
+    assert sheet is not None
+    heading, *rows = (folder / name).read_text(encoding="utf-8").splitlines()
+    sheet.append(heading.split(","))
+    for row in rows:
+        mark, *numbers = row.split(",")
+        sheet.append([mark, *map(float, numbers)])
+    book.save(folder / into)
+    (folder / name).unlink()
+
+
+def as_package(folder: Path, name: str, into: str) -> None:
+    """Save a text as a GeoPackage with points of its plane coordinates."""
+    heading, *rows = (line.split(",") for line in (folder / name).read_text(encoding="utf-8").splitlines())
+    cells = [dict(zip(heading, row, strict=True)) for row in rows]
+    kinds = {column: "str" if column == "mark" else "float" for column in heading}
+    schema = {"geometry": "Point", "properties": kinds}
+    with fiona.open(folder / into, "w", driver="GPKG", crs="EPSG:2193", schema=schema, layer="marks") as layer:
+        for one in cells:
+            at = [float(one["easting"]), float(one["northing"])]
+            values = {column: one[column] if kind == "str" else float(one[column]) for column, kind in kinds.items()}
+            layer.write({"geometry": {"type": "Point", "coordinates": at}, "properties": values})
+    (folder / name).unlink()
+
+
+@pytest.mark.parametrize(("save", "ending"), [(as_workbook, "xlsx"), (as_package, "gpkg")])
+def test_a_workbook_and_a_geopackage_are_read_too(
+    save: Callable[[Path, str, str], None], ending: str, tmp_path: Path
+) -> None:
+    path = day(tmp_path)
+    beside(path, "other.csv", 0.02)
+    save(tmp_path, "other.csv", f"register 2.{ending}")
+    (note,) = told(path)
+    assert f": register 2.{ending} beside register.csv has 5 marks of it" in note
+    shutil.move(tmp_path / f"register 2.{ending}", tmp_path / f"register alte.{ending}")
+    assert told(path) == []
+
+
+@pytest.mark.parametrize("stem", OLD)
+def test_one_called_old_in_another_language_is_let_be(stem: str, tmp_path: Path) -> None:
+    path = day(tmp_path)
+    beside(path, f"{stem}.csv", 0.02)
+    assert told(path) == []
 
 
 def a_copy(path: Path) -> None:
@@ -78,6 +148,17 @@ def measured(path: Path) -> None:
     (path.parent / "occupied.csv").write_text(text, encoding="utf-8")
 
 
+def issued(path: Path) -> None:
+    """The GeoPackage of an issue, which has its marks as adjusted, copied beside the register."""
+    (made,) = (run_job(path).folder or path).glob("*-001.gpkg")
+    shutil.copy(made, path.parent / "points.gpkg")
+
+
+def workbook_of_readings(path: Path) -> None:
+    measured(path)
+    as_workbook(path.parent, "occupied.csv", "occupied.xlsx")
+
+
 def no_table(path: Path) -> None:
     (path.parent / "remarks.txt").write_text("north gate was closed\n", encoding="utf-8")
     (path.parent / "photo.csv").write_bytes(bytes(range(256)))
@@ -86,7 +167,18 @@ def no_table(path: Path) -> None:
 
 @pytest.mark.parametrize(
     "change",
-    [a_copy, fewer_digits, one_mark_mistyped, another_system, called_old, of_another_job, measured, no_table],
+    [
+        a_copy,
+        fewer_digits,
+        one_mark_mistyped,
+        another_system,
+        called_old,
+        of_another_job,
+        measured,
+        issued,
+        workbook_of_readings,
+        no_table,
+    ],
 )
 def test_what_else_lies_there_is_let_be(change: Callable[[Path], None], tmp_path: Path) -> None:
     path = day(tmp_path)

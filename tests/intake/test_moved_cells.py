@@ -49,7 +49,7 @@ def moved(place: Floats, axes: list[int], down: bool, blank: bool) -> Floats:
     return place
 
 
-@pytest.mark.parametrize(("axes", "blank"), [([2], False), ([2], True), ([0, 1], True)])
+@pytest.mark.parametrize(("axes", "blank"), [([2], False), ([2], True), ([0, 1], True), ([0, 1], False)])
 @pytest.mark.parametrize("down", [True, False])
 def test_cells_moved_by_a_row_are_found(axes: list[int], blank: bool, down: bool) -> None:
     for seed in range(5):
@@ -91,7 +91,7 @@ def white(random: np.random.Generator) -> Floats:
 
 
 @pytest.mark.parametrize("ground", [flat, water, pins, sections, plane, white])
-@pytest.mark.parametrize("trace", ["blank height", "blank place", "equal heights"])
+@pytest.mark.parametrize("trace", ["blank height", "blank place", "equal heights", "equal places"])
 def test_a_row_without_a_height_or_two_with_one_are_nothing_on_honest_days(
     ground: Callable[[np.random.Generator], Floats], trace: str
 ) -> None:
@@ -101,6 +101,8 @@ def test_a_row_without_a_height_or_two_with_one_are_nothing_on_honest_days(
         at = int(random.integers(20, COUNT - 20))
         if trace == "equal heights":
             place[at + 1, 2] = place[at, 2]
+        elif trace == "equal places":  # the pole stood where it was, and was read once more
+            place[at + 1] = place[at] + (0.0, 0.0, 0.013)
         else:
             place[at, [2] if trace == "blank height" else [0, 1]] = np.nan
         assert looked_at(place.round(3)) == []

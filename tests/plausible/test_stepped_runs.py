@@ -52,6 +52,36 @@ def test_one_between_every_two_marks_is_found() -> None:
     assert found(plan, height) == []  # twice without a mark: how the ground is
 
 
+@pytest.mark.parametrize("run", [range(11, 25), range(15, 30), range(11, 30)])
+def test_a_run_that_begins_behind_a_mark_or_ends_before_one_is_found(run: range) -> None:
+    """Switched on as soon as the mark is occupied, or off just before: the mark tells the step, being on the ground."""
+    plan, height = polder()
+    height[run] += 2.5
+    ((rows, up, miss),) = found(plan, height, marks=(10, 30))
+    assert rows == list(run) and abs(up - 2.5) <= miss <= 0.2
+    assert found(plan, height, marks=(10, 30), cut=11) == found(plan, height, marks=(9, 10, 30, 31), cut=11)
+
+
+def test_a_pillar_is_no_step() -> None:
+    """One end on a mark that stands higher, and nothing at the other."""
+    plan, height = polder()
+    height[[10, 30]] += [1.4, 0.0]
+    assert found(plan, height, marks=(10, 30)) == []
+
+
+def test_steps_higher_than_hills_are_found() -> None:
+    """Smooth hills, 4 m high on 60 m and so up to 2.5 m from point to point, and 8 m for some points in a row."""
+    seen, plan = 0, polder()[0]
+    along = plan[:, 1]
+    covariance = 16.0 * np.exp(-((np.subtract.outer(along, along) / 60.0) ** 2)) + 1e-4 * np.eye(len(along))
+    for seed in range(40):
+        hills = np.random.default_rng(seed).multivariate_normal(np.zeros(len(along)), covariance)
+        assert found(plan, hills) == []
+        hills[20:40] += 8.0
+        seen += [rows for rows, *_ in found(plan, hills)] == [list(range(20, 40))]
+    assert seen >= 20
+
+
 def test_ground_as_it_is_has_none() -> None:
     plan, height = polder()
     assert found(plan, height) == [] and found(plan, 0.0 * height) == []

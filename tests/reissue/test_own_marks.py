@@ -7,10 +7,13 @@ was copied.
 from pathlib import Path
 
 import numpy as np
+import pytest
 from second_issues import doubts, rows_of
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
 from pipeline import run_job
+from pipeline.aside import set_aside
+from pipeline.reissue.own_marks import _asked
 from pipeline.run.outcome import Outcome
 
 #: Points of the first session, and what they are called as marks.
@@ -63,15 +66,85 @@ def test_a_session_checked_by_its_own_points_is_in_doubt(tmp_path: Path) -> None
     assert (run_job(job.write(tmp_path)).exit_code, doubts(run_job(job.write(tmp_path)))) == (0, [])
 
 
+def other_reading_on(job: Simulation, mark: str) -> None:
+    """Set the pole up anew where the first copied point is, and check the session by that."""
+    at, again = (list(job.rows["name"]).index(name) for name in ("S01-00003", "S01-00011"))
+    for axis, by in (("longitude", 1e-7), ("latitude", -8e-8), ("height", 0.012)):
+        job.rows[axis][again] = job.rows[axis][at] + by
+    job.job["session"][0]["checks"] = [{"point": "S01-00011", "mark": mark}]
+
+
+@pytest.mark.parametrize("other", [False, True])
+def test_the_doubt_outlasts_the_files_of_the_issue_that_gave_the_marks(other: bool, tmp_path: Path) -> None:
+    """`issue.keep` leaves its record alone: by that the register had no such mark when the readings were there."""
+    job = day()
+    job.job["issue"] = {"keep": 1}
+    first = run_job(job.write(tmp_path))
+    copy_into_register(job, first)
+    job.job["session"][0]["checks"] = OWN
+    if other:
+        other_reading_on(job, "NB1")
+    (what,) = doubts(run_job(job.write(tmp_path)))
+    for number in (3, 4):
+        recoded(job)
+        again = run_job(job.write(tmp_path))
+        assert (again.record["issue"], doubts(again)) == (number, [what])
+    assert first.folder is not None and not [*first.folder.glob("*.gpkg")]
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_the_doubt_outlasts_the_issue_set_aside(whole: bool, tmp_path: Path) -> None:
+    """An issue somebody wrote into is kept beside the others, with its points or without."""
+    job = day()
+    first = run_job(job.write(tmp_path))
+    copy_into_register(job, first)
+    job.job["session"][0]["checks"] = OWN
+    (what,) = doubts(run_job(job.write(tmp_path)))
+    assert first.folder is not None
+    (damaged,) = first.folder.glob("*-001.html" if whole else "*-001.gpkg")
+    damaged.unlink()
+    set_aside(tmp_path / "job.toml", 1)
+    recoded(job)
+    third = run_job(job.write(tmp_path))
+    assert (third.record["issue"], doubts(third)) == (3, [what])
+
+
+def test_it_is_found_however_many_issues_were_made_since() -> None:
+    """The first issue is asked, and of a thousand few enough to be read."""
+    for count in (1, 20, 21, 22, 57, 1000):
+        asked = _asked(range(1, count + 1))
+        assert asked[0] == count and asked[-1] == 1 and asked == sorted(set(asked), reverse=True)
+        assert len(asked) <= 30
+
+
+def test_a_mark_measured_after_the_issue_without_it_is_not_of_that(tmp_path: Path) -> None:
+    """Without noise a reading lies on its mark to the last digit; one of later has not given the mark to the issue."""
+    job = day(noise=False, wrong=False)
+    job.job["issue"] = {"keep": 1}
+    late = job.rows["name"] == "S01-C2"  # the last reading
+    taken = {name: values[late] for name, values in job.rows.items()}
+    marks = {name: values.copy() for name, values in job.register.items()}
+    job.keep(~late & (job.rows["kind"] != "check"))
+    for name, values in marks.items():
+        job.register[name] = values[marks["mark"] != "CM3"]
+    run_job(job.write(tmp_path))
+    recoded(job)
+    run_job(job.write(tmp_path))
+    job.rows = {name: np.concatenate([values, taken[name]]) for name, values in job.rows.items()}
+    job.register = marks
+    job.job["session"][0]["checks"] = [{"point": "S01-C2", "mark": "CM3"}]
+    for _ in range(2):
+        later = run_job(job.write(tmp_path))
+        assert (later.exit_code, doubts(later), told(later)) == (0, [], [])
+        recoded(job)
+
+
 def test_another_reading_of_the_session_on_such_a_mark_proves_no_more(tmp_path: Path) -> None:
     """The pole stands where it stood: its reading differs by noise, and by nothing that the base was off by."""
     job = day()
     first = run_job(job.write(tmp_path))
     copy_into_register(job, first)
-    at, again = (list(job.rows["name"]).index(name) for name in ("S01-00003", "S01-00011"))
-    for axis, by in (("longitude", 1e-7), ("latitude", -8e-8), ("height", 0.012)):
-        job.rows[axis][again] = job.rows[axis][at] + by
-    job.job["session"][0]["checks"] = [{"point": "S01-00011", "mark": "NB1"}]
+    other_reading_on(job, "NB1")
     (what,) = doubts(run_job(job.write(tmp_path)))
     assert "'NB1' (S01-00003 there)" in what
 
