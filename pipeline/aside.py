@@ -10,7 +10,7 @@ from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder import current
 from pipeline.issue.folder.folder_names import ISSUES, SET_ASIDE, name_aside
 from pipeline.issue.folder.publish import issues, job_lock, leave, recover
-from pipeline.issue.folder.setting_aside import SettingAside, note_setting_aside
+from pipeline.issue.folder.setting_aside import SettingAside, note_setting_aside, strike_out
 from pipeline.issue.folder.standing_issues import aside
 from pipeline.issue.folder.synced_write import sync
 from pipeline.issue.folder.thinned_issues import read_thinned
@@ -115,3 +115,4 @@ def _finish(folder: Path) -> None:
         shown = None
     if shown is None or not (folder / current.NAME).exists():
         current.remove_link(folder)
+    strike_out(folder)  # the caller tells it

@@ -27,8 +27,9 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint, identity_of, same
 from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
+from pipeline.reissue.remembered import judge_since
 from pipeline.sealed import sealed_off
-from pipeline.solve.solve import Solved, solve
+from pipeline.solve.solve import Solved
 from pipeline.solve.taken_out import recorded
 from pipeline.words import counted
 
@@ -76,7 +77,8 @@ def check_job(path: Path) -> Checked:
     if newest is None:
         history.refuse()
     shown = prepared.register.shown if prepared.register is not None else None
-    solved = solve(examined.survey, examined.doubts)
+    judged = judge_since(examined, history)
+    solved = judged.solved
     doubts = tuple(dict.fromkeys(str(doubt) for doubt in solved.doubts if not doubt.confirmed))
     looked_into = tuple(dict.fromkeys(str(doubt) for doubt in solved.doubts if doubt.confirmed))
     history.refuse()
@@ -88,7 +90,7 @@ def check_job(path: Path) -> Checked:
     before += name_notes(examined.survey, solved)
     beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
     ahead = date_ahead_notes(examined.survey.data_to)
-    notes = tuple(dict.fromkeys((*ahead, *carried, *looked_into, *after, *beside, *before)))
+    notes = tuple(dict.fromkeys((*ahead, *carried, *looked_into, *after, *beside, *before, *judged.notes)))
     return Checked(
         examined.survey, (*doubts, *notes, *_damaged(newest, drawn, examined.survey, solved)), doubts, taken_out
     )

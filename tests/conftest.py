@@ -26,6 +26,11 @@ for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+# The tree under test is the one that the tests lie in, also for processes that are started from here in other folders:
+# another checkout may be installed.
+_ROOT = str(Path(__file__).resolve().parents[1])
+os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))
+
 # Processes that the tests fork come from one that has done a job: its first is five times as dear as the next.
 multiprocessing.set_forkserver_preload(["warmed"])
 _SEARCH = [str(Path(__file__).resolve().parents[1] / part) for part in ("tests/support", "sample_data", "")]

@@ -57,8 +57,8 @@ def _why(case: Case, stray: Stray, height: bool) -> str:
     """Return in words what may be the reason, and what to do."""
     if height:
         return (
-            "(the pole height of that rover, or of the one that ties the session?): correct it in the field software"
-            " and export that file again"
+            "(the pole height of that rover, or of the one that ties the session, or another base's antenna height?):"
+            " correct it in the field software and export that file again"
         )
     if stray.base is not None:
         return '(another base): give each base a [[session]] of its own, with base = "..."'

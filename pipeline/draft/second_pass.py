@@ -239,7 +239,12 @@ class Drafter:
         if reason is Reason.DUPLICATE:
             if (gave_way := self.merged.explain(drafted.start + row)) is not None:
                 return gave_way
-            return f"the same observation as {self._first(drafted.start + row)}"
+            first = self._first(drafted.start + row)
+            if any(drafted.start + row in one.numbers for one in self.survey.first_pass.means):
+                return (
+                    f"the mean of other rows of its name, or of names like it, from {first} on: it adds nothing to them"
+                )
+            return f"the same observation as {first}"
         if reason is Reason.IMPLAUSIBLE:
             number, session = drafted.start + row, int(drafted.session[row])
             raw = [float(values[0]) for values in raw_positions(drafted.batch.slice(row, 1))]

@@ -24,12 +24,15 @@ from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.lost_signs import mirrored_doubts
 from pipeline.examine.mark_columns import mark_column_doubts
+from pipeline.examine.missing_digits import missing_digit_doubts
 from pipeline.examine.mixed_heights import mixed_doubts
+from pipeline.examine.moved_cells import moved_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.other_ellipsoid import ellipsoid_doubts
 from pipeline.examine.other_positions import other_position_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
+from pipeline.examine.pasted_cells import pasted_doubts
 from pipeline.examine.pole_heights import pole_doubts
 from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.register_epoch import register_epoch_doubts
@@ -107,6 +110,9 @@ def doubts_before(
         *filled_doubts(survey),
         *blank_doubts(survey, on_marks),
         *shared_doubts(survey, on_marks),
+        *pasted_doubts(survey, on_marks),
+        *missing_digit_doubts(survey),
+        *moved_doubts(survey, on_marks),
         *shifted_doubts(survey),
         *cut_off_doubts(survey),
     ]

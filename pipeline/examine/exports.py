@@ -9,12 +9,14 @@ from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_n
 from pipeline.examine.old_corrections import old_correction_notes
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
 from pipeline.examine.registers_beside import register_beside_notes
+from pipeline.examine.said_otherwise import said_otherwise_notes
 from pipeline.examine.stated_precisions import (
     coarse_sigma_notes,
     coarse_solution_notes,
     unused_precision_notes,
 )
 from pipeline.examine.stretches_beside import stretch_notes
+from pipeline.examine.uncorrected import uncorrected_notes
 from pipeline.examine.unmatched_files import unmatched_file_notes
 from pipeline.examine.unread_beside import unread_notes
 from pipeline.intake.file_log import FileLog
@@ -34,6 +36,7 @@ def file_notes(survey: Survey) -> list[str]:
         *unmatched_file_notes(survey),
         *unread_notes(survey),
         *register_beside_notes(survey),
+        *said_otherwise_notes(survey),
     ]
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     held = much_held(survey.prepared, survey.first_pass, survey.clock_offset)
@@ -45,6 +48,7 @@ def file_notes(survey: Survey) -> list[str]:
             *coarse_sigma_notes(export, log, survey.job.quality),
             *exchanged_sigma_notes(export, log),
             *old_correction_notes(export, log, survey.job.quality),
+            *uncorrected_notes(export),
             *_unjudged(export, log),
             *unused_precision_notes(export, log, survey),
             *_ends(export, log),

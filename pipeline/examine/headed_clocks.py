@@ -1,6 +1,7 @@
 """Finds headings of time columns that state another clock than the job file uses."""
 
 import re
+from collections.abc import Iterable
 from datetime import UTC, datetime, tzinfo
 
 import numpy as np
@@ -32,10 +33,15 @@ def headed_otherwise(export: Export, minutes: Integers) -> Headed | None:
     The name of a zone is taken for its summer time too, as headings stay in summer what they were. Times that state
     their own offset are read by that, and have no heading to ask.
     """
+    return said_otherwise(export, _headings(export), minutes)
+
+
+def said_otherwise(export: Export, headings: Iterable[str], minutes: Integers) -> Headed | None:
+    """Return the first of some headings, or of what is said as headings do, that contradicts an export's time_zone."""
     if export.bare_time is None or not len(minutes):
         return None
     kind, ends = clock(export.points.time_zone, None).kind, (moment(int(minutes.min())), moment(int(minutes.max())))
-    for heading in _headings(export):
+    for heading in headings:
         named = not re.search(r"\d", heading)
         year = [datetime(at.year, month, 1, tzinfo=UTC) for at in ends for month in (1, 7)]
         own = {_east_of(kind, at) for at in ((*ends, *year) if named else ends)}

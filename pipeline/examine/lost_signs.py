@@ -16,7 +16,7 @@ from pipeline.plausible import Look
 from pipeline.plausible.mirrored import Mirrored
 from pipeline.read.exports import Export
 from pipeline.sphere import DEGREE
-from pipeline.words import Doubt, counted
+from pipeline.words import Doubt, counted, plural
 
 #: Leaps to the mirrored side and back from which on no way of working explains them; fewer are told.
 _SURE = 4
@@ -58,6 +58,14 @@ def _is_sure(found: Mirrored) -> bool:
 def _leaps(survey: Survey, one: MirroredRows) -> str:
     word, line = ("longitude", "zero meridian") if one.found.look is Look.LONGITUDE_SIGN else ("latitude", "equator")
     line = _OPPOSITE if one.found.opposite else line
+    if one.found.aside:
+        many = one.found.aside
+        return (
+            f"session {survey.windows[one.session].session.name}: {counted(many, 'reading')} (first one here)"
+            f" {plural(many, 'lies', 'lie')} beyond the {line}, {one.found.metres:,.0f} m or more from all others with"
+            f" none in between, and with the other sign of {plural(many, 'its', 'their')} {word} would lie among them:"
+            " check whether the export lost minus signs, as where a spreadsheet makes 0 of -0 degrees"
+        )
     return (
         f"session {survey.windows[one.session].session.name}: its readings leap {counted(one.found.leaps, 'time')}"
         f" across the {line}, {one.found.metres:,.0f} m or more (first one here), and with the other sign of their"

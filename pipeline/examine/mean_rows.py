@@ -11,8 +11,10 @@ def mean_notes(survey: Survey) -> Iterator[str]:
     for one in survey.first_pass.means:
         yield (
             f"{survey.exports[one.export].shown}:{one.row}: {counted(one.count, 'row')} (first one here)"
-            f" {plural(one.count, 'is', 'are')} the mean of the other rows of the same name, as where an export has"
-            " every epoch of an occupation and their mean too: the mean counts as one reading more, and all are issued."
-            " Export the means alone; or, where a column says which rows are means, map it as solution and state its"
-            " word for them in quality.solutions, so that the epochs are held back"
+            f" {plural(one.count, 'is', 'are')} the mean of the other rows of the same name (or of names that"
+            " have its beginning and a number, as CP1-M and CP1-1), as where an export has every"
+            " epoch of an occupation and their mean too: held back as duplicate, as a mean adds nothing to its"
+            " epochs; every epoch is issued. To issue the means in their place, export them alone; or,"
+            " where a column says which rows are means, map it as solution and state its word for them in"
+            " quality.solutions, so that the epochs are held back"
         )

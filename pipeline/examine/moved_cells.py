@@ -2,17 +2,45 @@
 
 from collections.abc import Iterator
 
+from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
+from pipeline.examine.stood_on import Stood
 from pipeline.intake.moved_cells import MovedCells
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
-from pipeline.words import counted
+from pipeline.words import Doubt, counted
+
+#: Rows from which it is sure: fewer may be a wrong height or two among ground as even as a plane. Ours, no source.
+_SURE = 10
 
 
-def moved_notes(survey: Survey) -> Iterator[str]:
-    """Yield in words where heights, or both coordinates in plan, fit the ground far better moved back by one row."""
+def moved_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
+    """Yield a doubt where heights, or both coordinates in plan, fit the ground far better moved back by one row.
+
+    Not where readings on marks show that coordinates were computed: their ground may be of any kind.
+    """
     for one in survey.first_pass.moved:
-        yield f"{survey.exports[one.export].shown}:{one.trace}: {_sentence(survey, one)}; {CURE}"
+        if sessions := _in_doubt(on_marks, one):
+            kind = Doubt.PLACE if one.plan else Doubt.EXPORT_HEIGHTS
+            what = f"{_sentence(survey, one)}; {CURE}"
+            yield Doubtful(kind, what, sessions, survey.exports[one.export].shown, one.trace)
+
+
+def moved_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+    """Yield the others in words."""
+    moved = survey.first_pass.moved
+    on_marks = on_the_marks(survey, stood) if moved else None
+    for one in moved:
+        if on_marks is not None and not _in_doubt(on_marks, one):
+            yield f"{survey.exports[one.export].shown}:{one.trace}: {_sentence(survey, one)}; {CURE}"
+
+
+def _in_doubt(on_marks: OnTheMarks, one: MovedCells) -> tuple[int, ...]:
+    """Return the sessions, of those that such rows are in, whose points are in doubt."""
+    if one.count < _SURE:
+        return ()
+    return tuple(session for session in one.sessions if not on_marks.computed(session, height=False))
 
 
 def _sentence(survey: Survey, one: MovedCells) -> str:

@@ -10,6 +10,7 @@ from pipeline.issue.attention import NO_ROWS
 from pipeline.read.dialect import find_dialect
 from pipeline.read.exports import Export
 from pipeline.read.findings import Unusable
+from pipeline.read.records import MISPLACED
 from pipeline.words import Reason, counted, plural
 
 #: The part of an export's rows, and how many at least, that are held back for one reason before that is told.
@@ -34,9 +35,9 @@ _TORN = (
     " delimiter in a cell. If it is not a reading, ignore this; otherwise export the file again"
 )
 _TORN_BY_BLANKS = (
-    "the row does not have as many cells as the header; with columns separated by blanks an empty cell is lost, and a"
-    " blank in a name parts it in two: export with another delimiter, such as ';' or a tab, and quote cells that"
-    " contain it"
+    "the row does not have as many cells as the header, or has some in other columns; with columns separated by blanks"
+    " an empty cell is lost, and a blank in a name parts it in two: export with another delimiter, such as ';' or a"
+    " tab, and quote cells that contain it"
 )
 
 
@@ -70,7 +71,8 @@ def _held(export: Export, log: FileLog, outside: bool) -> Iterator[tuple[int, st
         if reason is Reason.NOT_FIXED and log.solutions:
             listed = ", ".join(f'"{word}" ({count:,})' for word, count in log.solutions.most_common(_LISTED))
             fix = f"their solutions are {listed}; {fix}"
-        if reason is Reason.UNREADABLE and "where the header names" in log.unreadable:
+        torn = "where the header names" in log.unreadable or MISPLACED in log.unreadable
+        if reason is Reason.UNREADABLE and torn:
             fix = _TORN_BY_BLANKS if _has_blanks(export) else _TORN
         part = f"{noted.count:,} of the file's {counted(log.rows, 'row')} {plural(noted.count, 'is', 'are')}"
         what = f"{part} held back as {reason} (first one here)"

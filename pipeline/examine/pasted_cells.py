@@ -2,19 +2,54 @@
 
 from collections.abc import Iterator
 
+from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.stood_on import Stood
+from pipeline.intake.pasted_cells import Pasted
 from pipeline.intake.survey import Survey
+from pipeline.read.columns import lengths_of
 from pipeline.read.mapping import position_of
-from pipeline.words import counted
+from pipeline.words import Doubt, counted
+
+#: Rows in a row from which no chance makes them, of degrees, and of eastings and northings, of which some may have been
+#: laid out; heights recur by design. Ours, no source.
+_SURE_DEGREES, _SURE_LENGTHS = 4, 8
+_CURE = "one of the two is wrong. Compare both with what the controller has, or export again"
 
 
-def pasted_notes(survey: Survey) -> Iterator[str]:
-    """Yield such rows in words."""
+def pasted_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
+    """Yield a doubt for each run of rows that has the longitudes or latitudes, eastings or northings, of another.
+
+    Not where readings on marks show that coordinates were computed: rows may then lie as somebody chose.
+    """
     for one in survey.first_pass.pasted:
-        export = survey.exports[one.export]
-        called = f"{position_of(export.points.columns).words[one.axis]}s"
-        yield (
-            f"{export.shown}:{one.second[0]}: {counted(one.count, 'row')} in a row (to row {one.second[1]}) have the"
-            f" {called} of rows {one.first[0]} to {one.first[1]}, in the same order and to the last digit, while the"
-            " points lie elsewhere, as where a spreadsheet pasted cells of that column over others: one of the two is"
-            " wrong. Compare both with what the controller has, or export again"
-        )
+        if sessions := _in_doubt(survey, on_marks, one):
+            yield Doubtful(
+                Doubt.PLACE, _sentence(survey, one), sessions, survey.exports[one.export].shown, one.second[0]
+            )
+
+
+def pasted_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+    """Yield the others in words."""
+    pasted = survey.first_pass.pasted
+    on_marks = on_the_marks(survey, stood) if pasted else None
+    for one in pasted:
+        if on_marks is not None and not _in_doubt(survey, on_marks, one):
+            yield f"{survey.exports[one.export].shown}:{one.second[0]}: {_sentence(survey, one)}"
+
+
+def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Pasted) -> tuple[int, ...]:
+    """Return the sessions, of those that such rows are in, whose points are in doubt."""
+    degrees = lengths_of(survey.exports[one.export].points).degrees
+    if one.axis == 2 or one.count < (_SURE_DEGREES if degrees else _SURE_LENGTHS):
+        return ()
+    return tuple(session for session in one.sessions if session >= 0 and not on_marks.computed(session, height=False))
+
+
+def _sentence(survey: Survey, one: Pasted) -> str:
+    called = f"{position_of(survey.exports[one.export].points.columns).words[one.axis]}s"
+    return (
+        f"{counted(one.count, 'row')} in a row (to row {one.second[1]}) have the"
+        f" {called} of rows {one.first[0]} to {one.first[1]}, in the same order and to the last digit, while the"
+        f" points lie elsewhere, as where a spreadsheet pasted cells of that column over others: {_CURE}"
+    )

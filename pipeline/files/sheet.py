@@ -199,6 +199,8 @@ def read_sheet(
         return None
     records, delimiter = found
     headed = _headed(records, asked)
+    if headed is not None and delimiter == _BLANKS:
+        _check_places(data, headed, asked)
     if headed is None or len(problems.found) > before:
         return None
     columns = headed.columns
@@ -266,6 +268,20 @@ def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
         body = [record for record in body if record[0] not in left_out.lines]
     _check_heading_again(body, named, line, asked, left_out.otherwise)
     return _Headed(columns, line, body, left_out, tuple(header))
+
+
+def _check_places(data: bytes, headed: _Headed, asked: _Asked) -> None:
+    """Note rows between blanks whose cells stand in other columns: an empty cell cannot be seen otherwise."""
+    from pipeline.files.cell_places import cell_places  # numpy takes a while, and few tables have blanks
+
+    lines = ["", *io.StringIO(decode(data, asked.shown, asked.problems, asked.how.encoding) or "", newline=None)]
+    texts = {line: lines[line].rstrip("\n") for line, _ in headed.body}
+    header = lines[headed.line].encode() if headed.line else b""
+    places = cell_places(header.rstrip(b"\n"), [text.encode() for text in texts.values()], len(headed.columns))
+    for line, text in texts.items():
+        if places.is_misplaced(text, short=True):
+            what = "by their places on the line this row's cells stand in other columns than their own: one is empty"
+            asked.note(line, what, "separate the columns by ';' or tabs, so that an empty cell can be seen")
 
 
 def _called(header: Sequence[str], places: Collection[int], known: Collection[str]) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """Finds rows that repeat the observation of another row, and pairs of which that cannot be decided."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -23,6 +23,7 @@ from pipeline.duplicates import (
 from pipeline.duplicates.near import offsets
 from pipeline.intake.copies import Copied, find_copies, named_rows, sharing
 from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, ReadingRows
+from pipeline.intake.mean_rows import MeanRows
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.recurring import Recurring, find_recurring
 from pipeline.intake.shifted_copies import ShiftedCopies, find_shifted
@@ -87,6 +88,29 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
     pairs_alike = replace(pairs_alike, apart=pairs_alike.apart[~pairs_among(pairs_alike.apart, named)])
     notes = [*notes, *copied.notes, *_undecided(rows, prepared, pairs_alike)]
     return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted, recurring)
+
+
+def with_means(found: DuplicateRows, means: Sequence[MeanRows], rows: ReadingRows) -> DuplicateRows:
+    """Return what repeats another with the means of rows that are there too: they say nothing that those do not.
+
+    One that a session names is meant to tie or to check.
+    """
+    if not means:
+        return found
+    numbers, epochs = (
+        np.concatenate(parts) for parts in zip(*((one.numbers, one.epochs) for one in means), strict=True)
+    )
+    names = rows.observed(numbers).name
+    apart = names != rows.observed(epochs).name
+    fresh = ~np.isin(numbers, found.numbers) & ~(apart & ((rows.flags[numbers] & NAMED) != 0))
+    numbers, epochs = numbers[fresh], epochs[fresh]
+    counts = dict(zip(found.numbers.tolist(), found.first.tolist(), strict=True))
+    epochs = np.array([counts.get(epoch, epoch) for epoch in epochs.tolist()], np.int64)
+    means_of = dict(zip(numbers.tolist(), epochs.tolist(), strict=True))
+    first = np.array([means_of.get(each, each) for each in found.first.tolist()], np.int64)
+    numbers, first = np.concatenate([found.numbers, numbers]), np.concatenate([first, epochs])
+    order = np.argsort(numbers)
+    return replace(found, numbers=numbers[order], first=first[order])
 
 
 def _with_copies(again: Integers, first: Integers, copied: Copied) -> tuple[Integers, Integers]:

@@ -14,7 +14,7 @@ from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.copied_times import CopiedTime, copied_times
-from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates
+from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates, with_means
 from pipeline.intake.few_on_other_base import switch_notes
 from pipeline.intake.field_points import FieldPoints, field_points
 from pipeline.intake.file_log import FileLog, FileLogs
@@ -33,6 +33,7 @@ from pipeline.intake.mean_rows import MeanRows, Means
 from pipeline.intake.missing_digits import Missing, MissingDigits
 from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.intake.named_elsewhere import Elsewhere, NamedElsewhere
+from pipeline.intake.other_kinds import OtherKind, other_kinds
 from pipeline.intake.packed_degrees import PackedExport, find_packed
 from pipeline.intake.pasted_cells import Pasted, PastedCells
 from pipeline.intake.picked_rows import PickedRows
@@ -55,6 +56,7 @@ from pipeline.intake.spellings import spellings
 from pipeline.intake.stretches_beside import StretchBeside, stretches_beside
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.unusable_rows import Unusable, UnusableRows
+from pipeline.intake.zero_led_names import ZeroLedNames, ZerosLost
 from pipeline.occupations.signs import Wanted
 from pipeline.progress import Progress
 from pipeline.read.exports import Export, read_ahead
@@ -109,6 +111,7 @@ class FirstPass(Struct, frozen=True):
         blanks: stretches of rows in which blanks of a coordinate may have been filled from above.
         means: rows that are the mean of the other rows of their names.
         missing_digits: digits that no number of a coordinate has among its last decimals.
+        zeros_lost: exports whose names lack the leading zeros that another has.
         copied_times: rows with one time, which may have been copied down its column.
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
@@ -121,6 +124,7 @@ class FirstPass(Struct, frozen=True):
         field_points: the points of each field shift's session and receiver, by time.
         stretches: rows of a session in which another position of them is off by one vector.
         long_breaks: breaks of hours in the readings of sessions.
+        other_kinds: of each export, readings that seem to be of no rover.
     """
 
     rows: tuple[int, ...]
@@ -162,6 +166,7 @@ class FirstPass(Struct, frozen=True):
     blanks: tuple[Blanked, ...] = ()
     means: tuple[MeanRows, ...] = ()
     missing_digits: tuple[Missing, ...] = ()
+    zeros_lost: tuple[ZerosLost, ...] = ()
     copied_times: tuple[CopiedTime, ...] = ()
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
@@ -174,6 +179,7 @@ class FirstPass(Struct, frozen=True):
     field_points: tuple[FieldPoints, ...] = ()
     stretches: tuple[StretchBeside, ...] = ()
     long_breaks: tuple[LongBreak, ...] = ()
+    other_kinds: tuple[tuple[OtherKind, ...], ...] = ()
 
     def export_of(self, numbers: Integers) -> Integers:
         """Return the exports of rows of the job, by their numbers, in whatever shape these have."""
@@ -233,6 +239,7 @@ class _Gatherer:
         self.filled = FilledDown()
         self.blanks = FilledBlanks()
         self.digits = MissingDigits()
+        self.numbered = ZeroLedNames()
         self.means = Means()
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
@@ -255,7 +262,7 @@ class _Gatherer:
     def _judge(self) -> _Judged:
         """Compare all readings with one another and with their sessions: which are repeated, which impossible."""
         rows = self.ledger.rows()
-        duplicates = find_duplicates(rows, self.prepared)
+        duplicates = with_means(find_duplicates(rows, self.prepared), self.means.found, rows)
         implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
@@ -312,6 +319,7 @@ class _Gatherer:
             blanks=blanks,
             means=tuple(self.means.found),
             missing_digits=self.digits.found(),
+            zeros_lost=self.numbered.found(),
             copied_times=copied_times(rows, counting),
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
@@ -324,6 +332,7 @@ class _Gatherer:
             field_points=field_points(rows, once, self.prepared.field_windows),
             stretches=stretches_beside(rows, self.prepared.exports),
             long_breaks=long_breaks(rows, once, self.prepared.windows),
+            other_kinds=other_kinds(rows, once, self.prepared.exports, self.files.logs),
         )
 
     def _candidates(self, judged: _Judged) -> tuple[pa.Table, Rare, Elsewhere]:
@@ -375,13 +384,14 @@ class _Gatherer:
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
         self.filled.take(batch, number, export, sound, sifted.session)
         self.blanks.take(batch, number, export, sound, sifted.session)
-        self.digits.take(batch, number, export, sound)
-        self.means.take(batch, number, export, sound)
-        self.pasted.take(batch, number, export, sound)
+        self.digits.take(batch, number, export, sound, sifted.session)
+        self.numbered.take(batch, number, sound & ~candidate, places)
+        self.means.take(batch, number, export, sound, start)
+        self.pasted.take(batch, number, export, sound, sifted.session)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
         self.names_in_order.take(batch, number, export, sound & ~candidate)
-        self.moved.take(batch, number, export, sound & ~candidate)
+        self.moved.take(batch, number, export, sound & ~candidate, sifted.session)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)
         self.files.take(batch, number, export, sifted, signs)

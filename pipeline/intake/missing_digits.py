@@ -29,7 +29,7 @@ class Missing(Struct, frozen=True):
     """Digit ``digit`` is in none of the last ``places`` of ``count`` numbers of an export along an axis.
 
     ``instead`` is the digit that is there twice as often as others, ``first`` and ``last`` are the rows of the file
-    between which it is so, ``whole`` is whether these are all that were looked at.
+    between which it is so, ``whole`` is whether these are all that were looked at, ``sessions`` those they are in.
     """
 
     export: int
@@ -41,18 +41,25 @@ class Missing(Struct, frozen=True):
     first: int
     last: int
     whole: bool
+    sessions: tuple[int, ...]
 
 
 class MissingDigits(Struct):
-    """Counts digits export by export; of one at a time it keeps the numbers (n, 3), as written, and their rows."""
+    """Counts digits export by export.
+
+    Of one at a time it keeps the numbers (n, 3), as written, with their rows and sessions.
+    """
 
     told: list[Missing] = field(default_factory=list)
     export: int = -1
     numbers: list[Floats] = field(default_factory=list)
     rows: list[Integers] = field(default_factory=list)
+    sessions: list[NDArray[np.int32]] = field(default_factory=list)
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags) -> None:
-        """Take the sound readings of a batch of export ``number``; exports come one after the other."""
+    def take(
+        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
+    ) -> None:
+        """Take the sound readings of a batch, with their sessions (n,); exports come one after the other."""
         if number != self.export:
             self._look()
             self.export = number
@@ -62,6 +69,7 @@ class MissingDigits(Struct):
         counted = lengths_of(export.points)
         plan = (1.0 / 3600.0 if export.points.angles == "dms" else 1.0) if counted.degrees else counted.plan
         self.rows.append(np.asarray(batch.column("source_row"), np.int64)[which])
+        self.sessions.append(session[which])
         self.numbers.append(np.column_stack(raw_positions(batch))[which] / np.array([plan, plan, counted.up]))
 
     def found(self) -> tuple[Missing, ...]:
@@ -72,14 +80,17 @@ class MissingDigits(Struct):
     def _look(self) -> None:
         """Look at the export that was taken, and forget its numbers."""
         for axis, values in enumerate(np.concatenate(self.numbers).T if self.rows else ()):
-            rows = np.concatenate(self.rows)[np.isfinite(values)]
-            for one in missing_digits(values[np.isfinite(values)]):
+            known = np.isfinite(values)
+            rows, sessions = np.concatenate(self.rows)[known], np.concatenate(self.sessions)[known]
+            for one in missing_digits(values[known]):
                 first, last = int(rows[one.start]), int(rows[one.stop - 1])
                 whole = one.stop - one.start == len(rows)
-                missing = Missing(self.export, axis, one.digit, one.instead, one.places, one.count, first, last, whole)
-                self.told.append(missing)
+                of = tuple(np.unique(sessions[one.start : one.stop]).tolist())
+                missing = (one.digit, one.instead, one.places, one.count, first, last, whole, of)
+                self.told.append(Missing(self.export, axis, *missing))
         self.numbers.clear()
         self.rows.clear()
+        self.sessions.clear()
 
 
 class Stretch(Struct, frozen=True):

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct, field
+from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
@@ -37,7 +38,7 @@ class MovedCells(Struct, frozen=True):
 
     ``trace`` is the row, by its number in the file, at which it shows: ``blank`` tells whether that lacks the number,
     else it and the next have one. ``plan`` is whether places were moved rather than heights, ``down`` whether towards
-    the end of the file, ``count`` about how many rows have the number of another.
+    the end of the file, ``count`` about how many rows have the number of another, ``sessions`` those that they are in.
     """
 
     export: int
@@ -46,6 +47,7 @@ class MovedCells(Struct, frozen=True):
     plan: bool
     down: bool
     count: int
+    sessions: tuple[int, ...]
 
 
 class MovedColumns(Struct):
@@ -53,8 +55,10 @@ class MovedColumns(Struct):
 
     found: list[MovedCells] = field(default_factory=list)
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags) -> None:
-        """Look at a batch of export ``number``: (n,) which of its readings are ``sound``."""
+    def take(
+        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
+    ) -> None:
+        """Look at a batch of export ``number``: (n,) which of its readings are ``sound``, and their sessions (n,)."""
         if export.points.columns.z is not None or np.count_nonzero(sound) <= 2 * _LEAST:
             return
         raw = np.column_stack(raw_positions(batch))
@@ -80,7 +84,10 @@ class MovedColumns(Struct):
             found = max(_moved_back(place[here], at, blank, plan), default=None)
             if found is not None and found[0] >= max(_SURE, _EACH * found[2]):
                 row = int(batch.column("source_row")[trace].as_py())
-                self.found.append(MovedCells(number, row, blank, plan, *found[1:]))
+                _, down, count = found
+                some = here[at : at + count + 1] if down else here[max(at - count, 0) : at + 1]
+                of = tuple(np.unique(session[some[sound[some]]]).tolist())
+                self.found.append(MovedCells(number, row, blank, plan, down, count, of))
 
 
 def _few(which: Integers, most: int) -> list[int]:

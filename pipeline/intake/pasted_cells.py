@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct, field
+from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
@@ -41,7 +42,8 @@ _MIXING = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9],
 class Pasted(Struct, frozen=True):
     """Rows of an export, by their numbers in the file, whose numbers in one coordinate are those of other rows.
 
-    ``axis`` is which of the three, ``first`` the first and last of the former, ``second`` those behind them.
+    ``axis`` is which of the three, ``first`` the first and last of the former, ``second`` those behind them,
+    ``sessions`` those that either are in.
     """
 
     export: int
@@ -49,6 +51,7 @@ class Pasted(Struct, frozen=True):
     first: tuple[int, int]
     second: tuple[int, int]
     count: int
+    sessions: tuple[int, ...]
 
 
 class PastedCells(Struct):
@@ -56,17 +59,21 @@ class PastedCells(Struct):
 
     found: list[Pasted] = field(default_factory=list)
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags) -> None:
-        """Look at the readings of a batch of export ``number`` that are ``sound``, (n,) flags."""
+    def take(
+        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
+    ) -> None:
+        """Look at the readings of a batch of export ``number`` that are ``sound``, (n,) flags; in sessions (n,)."""
         if export.points.columns.z is not None or batch.num_rows > EDITED:
             return
         place = np.column_stack(raw_positions(batch))[sound]
         found = pasted_series(place, np.array(axis_metres(place[:, 1], export)), partial(finest_digit, export=export))
         if found:
-            rows = np.asarray(batch.column("source_row"), np.int64)[sound]
+            rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
             for axis, start, other, length in found:
                 ends = [(int(rows[at]), int(rows[at + length - 1])) for at in (start, other)]
-                self.found.append(Pasted(number, axis, ends[0], ends[1], length))
+                both = [of_session[at : at + length] for at in (start, other)]
+                of = tuple(np.unique(np.concatenate(both)).tolist())
+                self.found.append(Pasted(number, axis, ends[0], ends[1], length, of))
 
 
 def pasted_series(

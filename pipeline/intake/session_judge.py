@@ -27,6 +27,7 @@ from pipeline.intake.session_heights import SessionHeights
 from pipeline.plausible import (
     Middle,
     Mirrored,
+    aside,
     distances,
     fence,
     from_base,
@@ -166,6 +167,8 @@ class SessionJudge:
             if (turned := mirrored(places, group, marks)) is not None:
                 self.mirrored.append((session, int(number[turned.row]), turned))
                 continue
+            if (beyond := aside(places, marks)) is not None:
+                self.mirrored.append((session, int(number[beyond.row]), beyond))
             for run, metres in jumps(places, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
             told = {one for run, _ in found.findings.jumps for one in run}

@@ -111,6 +111,11 @@ def begin_job(path: str | Path, problems: Problems, *, sessions: bool = True) ->
     absolute = Path(path).absolute()
     data = _read_bytes(absolute, shown, problems)
     text = _decoded(data, shown, problems) if data is not None else None
+    if text is not None and not text.strip():
+        problems.add(
+            shown, 0, "the job file is empty", "restore it from a copy, or write a new one (tiedown new FOLDER)"
+        )
+        return None
     parsed = _parse(text, shown, problems) if text is not None else None
     if data is None or parsed is None:
         return None

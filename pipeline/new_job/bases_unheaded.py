@@ -1,52 +1,49 @@
-"""Asks whether a column under an unknown heading holds ids of bases: where it parts readings on marks as bases do.
+"""Asks which base readings hang on that carry no id, where readings on marks are off by several vectors.
 
-Each base is off by a vector of its own. What readings on marks are off by, observed minus known, agrees within one
-base, so a column whose values part vectors that disagree into some that agree holds what tells the bases apart.
+Each base is off by a vector of its own. What readings on marks are off by agrees within one base, so a column under
+whatever heading whose values part vectors that disagree into some that agree holds what tells the bases apart; and so
+do the files themselves, where each rover worked from a base of its own.
 """
 
-from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats
 from pipeline.job.toml_text import quoted, value_text
-from pipeline.letter_case import folded
 from pipeline.near import listed
 from pipeline.new_job.clocks import ClockState
 from pipeline.new_job.export_block import points_of
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.occupations import FAR, ReadingsAndMarks
+from pipeline.new_job.occupations import ReadingsAndMarks
+from pipeline.new_job.off_marks import OffMarks, files_apart, off_marks, parts
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.stretches import stretches
 from pipeline.new_job.timed_rows import Texts, rows
 from pipeline.new_job.values import decimal_places, words
 from pipeline.replace import replace
 
-#: Metres by which vectors of one base differ from their middle at most, and how far apart those of two bases are, at
-#: least; and in how many such differences the bases are apart. Larger than readings scatter; no source.
-_ONE, _OTHER, _TIMES = 0.08, 0.15, 4.0
 #: What has to be written beside such a column.
 _BESIDE = "with the sessions below written anew, one for each base, its id as base"
-#: Bases that a day has at most, occupations of each of two that show it, and the share of readings that have an id.
-_BASES, _LEAST, _FILLED = 15, 2, 0.9
+_SIDES = ("east", "north", "up")
+#: Bases that a day has at most, and the share of readings that have an id.
+_BASES, _FILLED = 15, 0.9
 
 
 def ask_unheaded_bases(exports: Sequence[FileFound], clocks: Sequence[ClockState], both: ReadingsAndMarks) -> None:
     """Add the question to exports without ids of bases whose readings on marks disagree but for such a column."""
-    vectors = _vectors(exports, both)
-    if vectors is None:
+    off = off_marks(both, [number for number, one in enumerate(exports) if "base" not in one.mapped.columns])
+    if off is None:
         return
-    at, off = vectors
     part = np.full(len(both.rows), -1)
     for number, stretch in enumerate(stretches(both.rows)):
         part[stretch.members] = number
-    if all(_agree(off[part[at] == number]) for number in np.unique(part[at])):
+    off = off.in_stretches(part)
+    if off.agree():
         return
-    parting = [
-        heading for heading in _headings(exports) if _parts(_texts(exports, clocks, both, heading), at, off, part)
-    ]
+    parting = [heading for heading in _headings(exports) if parts(_texts(exports, clocks, both, heading), off)]
     if not parting:
+        _ask_files(exports, off, both)
         return
     asks = (
         f"{'does' if len(parting) == 1 else 'does one of'} {listed(map(quoted, parting))} hold the ids of bases?"
@@ -60,16 +57,28 @@ def ask_unheaded_bases(exports: Sequence[FileFound], clocks: Sequence[ClockState
             one.mapped.asks.append(Question("base", asks, told))
 
 
-def _vectors(exports: Sequence[FileFound], both: ReadingsAndMarks) -> tuple[Integers, Floats] | None:
-    """Return (k,) the readings without an id that name a mark near by, and (k, 2) known minus observed [m]."""
-    if both.places is None or both.marks.places is None:
-        return None
-    without = [number for number, one in enumerate(exports) if "base" not in one.mapped.columns]
-    at, mark = both.says
-    named = (mark >= 0) & np.isin(both.rows.export[at], without)
-    off = both.marks.places[mark[named]] - both.places[at[named]]
-    near = np.hypot(*off.T) <= FAR
-    return at[named][near], off[near]
+def _ask_files(exports: Sequence[FileFound], off: OffMarks, both: ReadingsAndMarks) -> None:
+    """Add the question which base each file hangs on, where readings on marks part by two vectors file by file."""
+    vectors = files_apart(off, both.rows)
+    if not vectors:
+        return
+    first, *others = (exports[number].look.shown for number in vectors)
+    each = [f"{name} by {_words(vector)}" for name, vector in zip(others, [*vectors.values()][1:], strict=True)]
+    asks = (
+        f"which base does each file hang on? readings on marks differ from those of {first} in {listed(each)}, as those"
+        " of two bases at work at once do, or of a wrong pole height in one file. Sessions at one time are told apart"
+        " by a base id column alone: add a column Base ID with the id of its base to each file and run `tiedown new`"
+        " again, or give the files of each base a job of their own; if all hang on one base, delete these lines"
+    )
+    for number in vectors:
+        if not any(each.key == "base" for each in exports[number].mapped.asks):
+            exports[number].mapped.asks.append(Question("base", asks))
+
+
+def _words(vector: Floats) -> str:
+    """Return a vector (3,) in metres, without what is not known of it."""
+    told = [f"{side} {value:+.2f}" for side, value in zip(_SIDES, vector, strict=True) if np.isfinite(value)]
+    return f"({', '.join(told)}) m"
 
 
 def _headings(exports: Sequence[FileFound]) -> list[str]:
@@ -104,42 +113,3 @@ def _texts(
     read = rows([(one, points_of(one, clock)) for one, clock in zip(as_base, clocks, strict=True)])
     same = len(read) == len(both.rows) and bool((read.row == both.rows.row).all())
     return read.base if same else None
-
-
-def _parts(texts: Texts | None, at: Integers, off: Floats, part: Integers) -> bool:
-    """Tell whether a column's values part vectors (k, 2) that disagree into some that agree.
-
-    ``texts`` (n,) are its cells, ``at`` (k,) the rows of the vectors, ``part`` (n,) the stretch of time of each.
-    """
-    if texts is None or any(not texts[each] for each in at):
-        return False
-    ids = np.array([folded(texts[each]) for each in at])
-    counts = Counter(ids.tolist())
-    if len(counts) < 2 or sorted(counts.values())[-2] < _LEAST:
-        return False
-    found = False
-    for number in np.unique(part[at]):
-        here: Flags = part[at] == number
-        groups = [off[here & (ids == each)] for each in np.unique(ids[here])]
-        if not all(map(_agree, groups)):
-            return False
-        several = [each for each in groups if len(each) >= _LEAST]
-        found |= len(several) > 1 and _are_apart(several)
-    return found
-
-
-def _agree(off: Floats) -> bool:
-    """Tell whether vectors (k, 2) are of one base."""
-    return bool((_scatter(off) <= _ONE).all())
-
-
-def _scatter(off: Floats) -> Floats:
-    scatter: Floats = np.hypot(*(off - np.median(off, axis=0)).T)
-    return scatter
-
-
-def _are_apart(groups: Sequence[Floats]) -> bool:
-    """Tell whether the middles of some vectors lie farther apart than any of them scatter."""
-    middles = np.array([np.median(each, axis=0) for each in groups])
-    apart = max(float(np.hypot(*(middles - each).T).max()) for each in middles)
-    return apart >= max(_OTHER, _TIMES * max(float(_scatter(each).max()) for each in groups))

@@ -10,6 +10,7 @@ from pipeline.files.letter_o import read_as_west
 from pipeline.files.text_marks import text_mark
 from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
 from pipeline.new_job.axis_sigmas import by_axes
+from pipeline.new_job.before_correction import before_correction
 from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.column_places import find_position, place_by_content
 from pipeline.new_job.column_times import find_time
@@ -58,7 +59,12 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
     mapping = Mapped()
     doubles = doubles_of(look)
     slants = [name for name in look.names if _is_slant_length(look, name)]
-    free = [name for name in look.names if name not in slants and not any(name in names for names in doubles.values())]
+    before = before_correction(look.names)
+    free = [
+        name
+        for name in look.names
+        if name not in slants and name not in before and not any(name in names for names in doubles.values())
+    ]
 
     def take(word: str, fits: Callable[[str], bool], called: str = "") -> bool:
         name = plainest(called or word, free, fits)
@@ -79,6 +85,9 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
     _names(look, mapping, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(look, mapping, free, take)
+    mapping.left += before.items()
+    if before:
+        mapping.notes.append("where a correction was made in the field, map all columns of a position as before it")
     leave_other_units(look.columns, mapping)
     leave_other_signs(look.columns, mapping)
     _slants(look, mapping, free, slants)

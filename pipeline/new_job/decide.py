@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.near import and_more
 from pipeline.new_job.base_columns import settle_bases
 from pipeline.new_job.base_logs import base_ids, base_log_question
 from pipeline.new_job.bases_above import with_bases_above
@@ -48,6 +49,9 @@ from pipeline.replace import replace
 
 #: What is said of a file where a key of a job file is a way out.
 _KEY = re.compile(r"\b(?:state|map) |time_format|\[points")
+
+#: What is said of a file where nothing can be done, and how many files are told where none is an export.
+_NO_CURE, _TOLD = re.compile(r"is not read$"), 6
 
 
 def draft_of(folder: Path, base: Path, shown: str) -> Draft:
@@ -183,7 +187,9 @@ def _note_unread(draft: Draft, inside: Contents, read: TimedRows, twice: Sequenc
 
 def _nothing(shown: str, found: Contents) -> Problem:
     """Return that a folder, which is ``shown`` so, has no export, with what is reported of its first files."""
-    told = "; ".join(f"{name}: {why}" for name, _, why in found.told[:6])
+    # what nothing can be done about, such as what a program writes beside its own files, comes last
+    first = sorted(found.told, key=lambda each: _NO_CURE.search(each[2]) is not None)
+    told = "; ".join(f"{name}: {why}" for name, _, why in first[:_TOLD]) + and_more(len(first) - _TOLD)
     what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
     *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
     endings = f"{', '.join(most)} and {last} are read"

@@ -23,7 +23,7 @@ from pipeline.read.heading_units import metres_in_heading
 from pipeline.words import Holds
 
 #: Marks of a register that are read; what one holds that ties position or height alone.
-_MARKS, _PARTIAL = 50_000, frozenset((Holds.POSITION, Holds.HEIGHT))
+MARKS, _PARTIAL = 50_000, frozenset((Holds.POSITION, Holds.HEIGHT))
 
 
 class RegisterRead(Struct, frozen=True):
@@ -47,7 +47,7 @@ class RegisterRead(Struct, frozen=True):
 
 def register_of(found: FileFound) -> RegisterRead:
     """Read a register. Raises `Unusable` and OSError."""
-    texts, place = whole(found.look, _MARKS)
+    texts, place = whole(found.look, MARKS)
     columns = found.mapped.columns
     table = _table(found, texts, place)
     name = columns.get("mark", columns.get("name", ""))

@@ -12,6 +12,7 @@ from pipeline.read.correction_headings import bare as bare  # as all of this roo
 from pipeline.read.correction_headings import without_brackets
 from pipeline.read.heading_units import metres_in_heading, without_unit
 from pipeline.read.height_headings import USUAL, HeightKind
+from pipeline.read.uncorrected_headings import but_for_uncorrected
 
 #: Our words, and the headings that stand for each, the plainest first: of two columns the one that is named first wins.
 #: English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, Czech, ...
@@ -227,6 +228,8 @@ def said_as(heading: str) -> tuple[str, ...]:
     """Return what a heading says as known ones do: itself, what it is cut from, or its parts in several languages."""
     if _is_known(heading):
         return (heading,)
+    if (corrected := but_for_uncorrected(heading)) and _is_known(corrected):
+        return (corrected,)
     whole = uncut(heading, _MEANINGS)
     return (whole,) if whole else in_languages(heading, _is_known) or (heading,)
 

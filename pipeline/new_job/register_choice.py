@@ -1,18 +1,22 @@
 """Chooses the register among tables of names and positions: the one whose marks readings name; asks if several."""
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from itertools import combinations
 
 import numpy as np
 from msgspec import Struct
 
+from pipeline.arrays import Floats
 from pipeline.job.toml_text import quoted
 from pipeline.letter_case import folded
 from pipeline.near import listed
 from pipeline.new_job.dated_column import dated_column, dates_alone
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.file_positions import register_of
+from pipeline.new_job.file_positions import MARKS, RegisterRead, register_of
 from pipeline.new_job.folder import Contents, register_looks
+from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.name_columns import (
     Named,
     is_of_points,
@@ -27,6 +31,7 @@ from pipeline.new_job.name_columns import (
 from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.same_places import SAME, rows_of, same_places
 from pipeline.new_job.unread_times import unread_times
+from pipeline.new_job.values import numbers_of
 from pipeline.read.findings import Unusable
 
 #: How many times the marks of a register the points are, at least, of a table of results that lists both. No source.
@@ -150,7 +155,8 @@ def _says_most(table: _Likely) -> tuple[bool, bool, int]:
 def _says_the_same(one: _Likely, other: _Likely) -> bool:
     """Tell whether a table has all marks that readings name of another, or all where they name none, at its places.
 
-    They are compared by those that both have; heights say nothing where one has none, or has them above something else.
+    They are compared by those that both have; heights say nothing where one has none. Those above the ellipsoid are
+    others than those above a datum, unless the table has both.
     """
     try:
         here, there = register_of(one.found), register_of(other.found)
@@ -164,10 +170,19 @@ def _says_the_same(one: _Likely, other: _Likely) -> bool:
     mine, theirs = (rows_of(register, wanted) for register in (here, there))
     if mine is None or theirs is None or not same_places(here, mine, there, theirs):
         return False
-    if one.found.mapped.height != other.found.mapped.height:
+    return _has_heights(here, mine, there.heights[theirs])
+
+
+def _has_heights(register: RegisterRead, rows: Sequence[int], wanted: Floats) -> bool:
+    """Tell whether a register has heights (n,) of some of its rows, in whichever column, or none at all; NaN for none.
+
+    Raises `Unusable` and OSError.
+    """
+    if not np.isfinite(register.heights).any():
         return True
-    apart = np.abs(here.heights[mine] - there.heights[theirs])
-    return not bool((apart > SAME["plane"]).any())
+    texts, _ = whole(register.found.look, MARKS)
+    columns = [register.heights, *(read for each in texts.values() if (read := numbers_of(each)) is not None)]
+    return any(not bool((np.abs(column[list(rows)] - wanted) > SAME["plane"]).any()) for column in columns)
 
 
 def _taken_for(table: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
@@ -190,11 +205,33 @@ def _taken_for(table: _Likely, rivals: Sequence[_Likely]) -> tuple[str, str]:
     return "neither", f"{_PLAIN}: readings do not name them, but marks of {first}"
 
 
+def _differ_in_height(rivals: Sequence[FileFound]) -> bool:
+    """Tell whether two tables give marks that both have the same positions and different heights."""
+    read = []
+    for rival in rivals:
+        with suppress(Unusable, OSError):
+            read.append(register_of(rival))
+    for here, there in combinations(read, 2):
+        both = sorted(_folded(here.names) & _folded(there.names))
+        mine, theirs = (rows_of(register, both) for register in (here, there))
+        if not both or mine is None or theirs is None or not same_places(here, mine, there, theirs):
+            continue
+        with suppress(Unusable, OSError):
+            if not _has_heights(here, mine, there.heights[theirs]):
+                return True
+    return False
+
+
 def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[FileFound]) -> None:
     """Ask which of some tables is the register: by its file, or by its layer where they lie in one file."""
     readings = of_exports(exports)
     named = [_named(of_register(rival), readings) for rival in rivals]
     asks = "which of these is the register of control marks?"
+    if _differ_in_height(rivals):
+        asks += (
+            " their marks are at the same positions but have different heights, such as above the ellipsoid and above a"
+            " datum: the job takes those of the one that is left;"
+        )
     if sum(bool(marks) for marks in named) > 1:
         asks += " readings name marks from several;"
         alone = [

@@ -94,13 +94,13 @@ def nul_note(look: FileLook) -> str | None:
 
 
 def torn_note(look: FileLook) -> str | None:
-    """Return what is to be told of rows that have not as many cells as the header, between blanks; None of none."""
+    """Return what is to be told of rows between blanks with more or fewer cells, or in other columns; None of none."""
     if not look.torn or not look.blanks:
         return None
     many = counted(len(look.torn), "row")
     return (
         f"{look.shown}:{look.torn[0]}: {many} of the first {len(next(iter(look.columns.values()), []))}"
-        f" {plural(len(look.torn), 'has', 'have')} not as many cells as the header, this one first, and cannot be read:"
-        " where blanks separate the columns an empty cell is lost, and a blank in a name parts it in two; export with"
-        " another delimiter, such as ';' or a tab"
+        f" {plural(len(look.torn), 'has', 'have')} not as many cells as the header, or some in other columns,"
+        " this one first, and cannot be read: where blanks separate the columns an empty cell is lost, and a blank in a"
+        " name parts it in two; export with another delimiter, such as ';' or a tab"
     )

@@ -15,19 +15,19 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.issue.untied_words import of_register
 from pipeline.near import and_more, listed
-from pipeline.notices.carried_shifts import carried_shift_notes
-from pipeline.notices.changed_settings import setting_notes
 from pipeline.notices.dependent_checks import dependent_check_notes
 from pipeline.notices.open_overnight import overnight_notes
-from pipeline.notices.other_instruments import instrument_notes
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.uncovered_marks import uncovered_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
 from pipeline.solve.bend import bend_notes
+from pipeline.solve.carried_shifts import carried_shift_notes
+from pipeline.solve.changed_settings import setting_notes
 from pipeline.solve.copied_checks import copied_notes, taken_for_measured
 from pipeline.solve.field_shift_switches import switch_notes
 from pipeline.solve.field_shifts import FieldReadings
+from pipeline.solve.other_instruments import instrument_notes
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.solve.unanswered_checks import register_row_notes
@@ -66,8 +66,8 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *register_row_notes(survey, survey.candidates, solved.missed),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
-        *setting_notes(survey, solved),
-        *instrument_notes(survey, solved, local),
+        *setting_notes(survey, solved.occupations, local),
+        *instrument_notes(survey, solved.occupations, local),
         *station_notes(survey, solved, local),
         *plain_datums,
         *copied_notes(survey, solved.occupations),

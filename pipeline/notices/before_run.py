@@ -16,7 +16,6 @@ from pipeline.examine.job_file import job_notes
 from pipeline.examine.lost_signs import lost_sign_notes
 from pipeline.examine.mark_columns import mark_column_notes
 from pipeline.examine.mean_rows import mean_notes
-from pipeline.examine.missing_digits import missing_digit_notes
 from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.moved_cells import moved_notes
 from pipeline.examine.pasted_cells import pasted_notes
@@ -28,6 +27,7 @@ from pipeline.examine.sorted_columns import sorted_notes
 from pipeline.examine.sorted_names import sorted_name_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.examine.untested_shifts import untested_shift_notes
+from pipeline.examine.zero_led_names import zero_led_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
@@ -65,13 +65,13 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *filled_notes(survey),
         *blank_notes(survey, examined.stood),
         *mean_notes(survey),
-        *missing_digit_notes(survey),
+        *zero_led_notes(survey),
         *copied_time_notes(survey),
         *shared_notes(survey, examined.stood),
-        *pasted_notes(survey),
+        *pasted_notes(survey, examined.stood),
         *sorted_notes(survey),
         *sorted_name_notes(survey),
-        *moved_notes(survey),
+        *moved_notes(survey, examined.stood),
         *lost_sign_notes(survey),
         *deleted_notes(survey),
     ]

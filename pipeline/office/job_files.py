@@ -26,7 +26,7 @@ from pipeline.problems import JobError
 
 _ENDING = ".toml"
 #: What the text of a job file has that is no TOML any more.
-_JOB = re.compile(rb"^(?:\xff\xfe|\xfe\xff|\xef\xbb\xbf)?\s*\[\s*job\s*\]", re.MULTILINE)
+_JOB = re.compile(rb"^(?:\xff\xfe|\xfe\xff|\xef\xbb\xbf)?\s*\[\s*job\s*(?:\]|$)", re.MULTILINE)
 _NO_JOB = "it has no table [job]"
 
 
@@ -100,7 +100,7 @@ def _orphans(folders: Iterable[Path], jobs: Iterable[JobFile], skipped: Collecti
             marker = read_marker(folder)
         path = _beside(folder, marker) if marker is not None else None
         there = path is not None and os.path.lexists(path)
-        if not there or os.path.realpath(path or "") in skipped:
+        if not there or os.path.isdir(path or "") or os.path.realpath(path or "") in skipped:
             yield Orphan(folder, marker.job if marker is not None else folder.name, path, there)
 
 
@@ -140,7 +140,8 @@ class _Look:
             said = as_written(data)
             why = "" if isinstance(said.get("job"), dict) else _NO_JOB
         except ValueError as error:
-            said, why = {}, f"the job file cannot be read: {_first_line(error)}"
+            what = "it is not UTF-8 text" if isinstance(error, UnicodeDecodeError) else _first_line(error)
+            said, why = {}, f"the job file cannot be read: {what}"
             sure = sure or _JOB.search(data.replace(b"\0", b"")) is not None  # UTF-16, too
         if why and not sure:
             self.skipped[str(path)] = _NO_JOB

@@ -4,15 +4,19 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.issue.folder.lock_holder import Holder
 from pipeline.issue.folder.unnotified_issues import NAME as UNTOLD
 from pipeline.issue.folder.unnotified_issues import read_unnotified
 from pipeline.office.words import Word
 from pipeline.run.logged import Logged, logged
+from pipeline.words import counted
 
 #: So many issues are told, and lines of what a run said.
 _MOST, _LINES = 8, 4
 #: Seconds in which a run that wrote an issue comes to its end.
 _JUST_NOW = 60
+#: Seconds beyond which nobody expects a run still to be under way: the longest take an hour.
+_A_DAY = 86_400
 #: The words of runs that gave no issue, as their lines in the log have them, and what is said of each.
 ENDED = {"fault": Word.FAULT, "died": Word.DIED, "timed out": Word.TIMED_OUT, "refused": Word.REFUSED}
 _SAID = {"fault": "met a fault in the program", "died": "died", "timed out": "timed out"}
@@ -46,15 +50,21 @@ def ended(run: Logged) -> str:
     return f"{what}{times}: " + "; ".join(line.strip() for line in said)
 
 
-def unfinished(folder: Path, held: tuple[str, bool] | None, runs: list[Logged]) -> Iterator[tuple[Word, str]]:
-    """Yield what runs left that did not come to their end, where none is under way.
+def unfinished(folder: Path, held: Holder | None, runs: list[Logged]) -> Iterator[tuple[Word, str]]:
+    """Yield what runs left that did not come to their end, and that one has been under way for a day or may be still.
 
     A batch strikes an issue out when all its jobs are told; until then the log says that it lived to know of it.
     """
-    if held is not None and held[1]:
+    if held is not None and held.under_way:
+        if held.seconds > _A_DAY:
+            what = f"a run {held.told} has been under way for {counted(int(held.seconds // _A_DAY), 'day')}"
+            yield Word.ATTENTION, f"{what}, and no other can run the job: if that process hangs, end it"
         return
-    if held is not None:
-        yield Word.DIED, f"a run {held[0]} did not finish; run the job again"
+    if held is not None and held.under_way is None:
+        look = f"only {held.host} can tell whether it still is: look there, and if it has ended run the job again"
+        yield Word.ATTENTION, f"a run {held.told} has not come to its end; {look}"
+    elif held is not None:
+        yield Word.DIED, f"a run {held.told} did not finish; run the job again"
     known = {run.issue for run in runs if run.word == "issued"}
     left = [number for number in read_unnotified(folder) if number not in known]
     for number in left[:_MOST] if left and _is_old(folder / UNTOLD) else ():

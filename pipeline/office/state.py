@@ -137,7 +137,7 @@ def state_of_orphan(orphan: Orphan, since: datetime) -> JobState:
 def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
     issues, held = (issued(folder), holding(folder)) if folder.is_dir() else (None, None)
     runs, unknown = _runs(bare.path, folder)
-    running = f"being run now {held[0]}" if held is not None and held[1] else ""
+    running = f"being run now {held.told}" if held is not None and held.under_way else ""
     needs = [*_damaged(issues), *unknown, *last_ended(runs), *unfinished(folder, held, runs), *_issues(issues)]
     if not running:
         if issues is None or (issues.newest is None and not issues.damaged):

@@ -1,12 +1,12 @@
 """Tells whether a reading can be where it says: not far from its base, its session and its neighbours."""
 
 from pipeline.plausible.height_jumps import HeightJump, JumpLook, height_jumps, rises
-from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
+from pipeline.plausible.heights import Fence, fence, height_looks, levelled, out_of_place, placeholders
 from pipeline.plausible.jumps import jumps
-from pipeline.plausible.levels import Levels, levels
+from pipeline.plausible.levels import Levels, Step, levels, step_over
 from pipeline.plausible.looks import LOOKS, Look
 from pipeline.plausible.marks_apart import MarksApart, marks_apart
-from pipeline.plausible.mirrored import Mirrored, mirrored
+from pipeline.plausible.mirrored import Mirrored, aside, mirrored
 from pipeline.plausible.places import (
     LISTED,
     Middle,
@@ -37,15 +37,18 @@ __all__ = [
     "Middle",
     "Mirrored",
     "Steep",
+    "Step",
     "SteppedRun",
     "alone",
     "among",
+    "aside",
     "distances",
     "fence",
     "from_base",
     "height_jumps",
     "height_looks",
     "jumps",
+    "levelled",
     "levels",
     "limit_of_middle",
     "marks_apart",
@@ -58,6 +61,7 @@ __all__ = [
     "raw_variants",
     "rises",
     "steep",
+    "step_over",
     "stepped_runs",
     "too_fast",
     "zeros_by_chance",

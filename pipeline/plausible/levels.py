@@ -83,13 +83,13 @@ def levels(places: Floats, height: Floats) -> Levels | None:
     of_fewer = np.zeros(len(height), bool)
     of_fewer[rows] = True
     among = mixed(plan, of_fewer)
-    step = _step(plan, height, of_fewer) if among else None
+    step = step_over(plan, height, of_fewer) if among else None
     inner = float((gaps[: split - 1] if most is low else gaps[split:]).max(initial=0.0))
     wide = max(float(np.ptp(height[of])) for of in (low, high))
     return Levels(rows, by, float(gaps[split - 1]), error, len(most), among, inner, wide, step)
 
 
-def _step(plan: Floats, height: Floats, which: Flags) -> Step | None:
+def step_over(plan: Floats, height: Floats, which: Flags) -> Step | None:
     """Return how readings ``which`` (n,) differ from the others next to them; None where they have none.
 
     How rough the ground is show besides them the others, by what lies next to them.

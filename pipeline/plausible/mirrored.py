@@ -10,6 +10,8 @@ from pipeline.plausible.looks import Look
 _TIMES, _LEAST = 6.0, 40.0
 #: Ways from one reading to the next within which a mirrored reading continues the track of those before it.
 _CONTINUES = 2.0
+#: The part of a site by which readings may lie beyond the others and be among them all the same. Ours, no source.
+_EDGE = 0.25
 #: Leaps to the other side that are there and back at least; readings from which on there is a usual way to the next.
 _LEAPS, _ENOUGH = 2, 20
 
@@ -20,7 +22,8 @@ class Mirrored(Struct, frozen=True):
     ``row`` is the place of the first, ``leaps`` how often the track leaps there or back, ``metres`` the shortest leap,
     ``look`` which sign would have to be another. ``by_turns`` says that somebody may have worked on two banks, say, by
     turns: marks were occupied on either side of zero, and nobody ever went across it step by step. ``opposite`` is
-    whether it was at 180 degrees that the sign of the longitude changed.
+    whether it was at 180 degrees that the sign of the longitude changed. ``aside`` is how many readings lie beyond with
+    none in between, where no leaps tell it; 0 else.
     """
 
     row: int
@@ -29,6 +32,7 @@ class Mirrored(Struct, frozen=True):
     look: Look
     by_turns: bool
     opposite: bool
+    aside: int = 0
 
 
 def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
@@ -63,4 +67,30 @@ def mirrored(places: Floats, group: Integers, let_be: Flags) -> Mirrored | None:
             by_turns = bool((marks < 0.0).any() and (marks > 0.0).any() and not walked.any())
             opposite = axis == 1 and bool(places[leaps[0], 0] < 0.0)
             return Mirrored(int(leaps[0]) + 1, len(leaps), float(length[leaps].min()), look, by_turns, opposite)
+    return None
+
+
+def aside(places: Floats, let_be: Flags) -> Mirrored | None:
+    """Return what lies beyond zero by itself, with nothing in between, and mirrored among the others; None for nothing.
+
+    In whatever order it was measured. Where marks were occupied on either side, somebody worked on both.
+
+    Args:
+        places: (n, 3) from `places.on_sphere`, metres.
+        let_be: (n,) readings on marks.
+    """
+    for axis in (1, 2):
+        side = places[:, axis] > 0.0
+        if side.all() or not side.any() or (side[let_be].any() and not side[let_be].all()):
+            continue
+        apart = float(places[side, axis].min() - places[~side, axis].max())
+        few = side if 2 * np.count_nonzero(side) < len(side) else ~side
+        folded = places.copy()
+        folded[:, axis] = np.abs(folded[:, axis])
+        low, high = folded[~few].min(axis=0), folded[~few].max(axis=0)
+        edge = _EDGE * float((high - low).max())
+        if apart >= _LEAST and ((folded[few] >= low - edge) & (folded[few] <= high + edge)).all():
+            look = Look.LONGITUDE_SIGN if axis == 1 else Look.LATITUDE_SIGN
+            row, opposite = int(np.flatnonzero(few)[0]), axis == 1 and bool(places[0, 0] < 0.0)
+            return Mirrored(row, 0, apart, look, False, opposite, int(np.count_nonzero(few)))
     return None

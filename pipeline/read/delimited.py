@@ -1,6 +1,6 @@
 """A delimited text file as batches of text columns, every line of it accounted for."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -27,41 +27,50 @@ def read_delimited(
 
     Every line after the header that is not blank and no comment is one row, or part of the quoted cell of the row
     before. ``row`` is the physical line on which the row begins; cells are text without spaces around them, null where
-    empty. A line that cannot be taken apart has only nulls, its ``fault`` and itself as ``unsplit``. All bytes that
-    are read are added to ``seen``.
+    empty. A line that cannot be taken apart, or whose cells stand in other columns, has only nulls, its ``fault`` and
+    itself as ``unsplit``. All bytes that are read are added to ``seen``.
     """
     line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
+    at, misplaced = 1, set[int]()
     size = rows = 0
     previous: bytes | None = None
     for block in blocks(path, stated, chunk, seen):
         if skip:
             block, passed = _without_lines(block, skip)
             skip -= passed
-            line += passed
+            line, at = line + passed, at + passed
+        if dialect.places is not None:
+            misplaced.update(at + number for number in dialect.places.misplaced(block))
+            at += block.count(b"\n")
         block = plain_lines(block, dialect.comment, dialect.blanks)
         if previous is not None:
-            records, texts = _taken_apart(rest + previous, line, dialect, final=False)
+            records, texts = _taken_apart(rest + previous, line, dialect, misplaced, final=False)
             line, rest = line + records.lines, records.rest
             unsplit = _counted_faults(records, unsplit)
             size, rows = size + len(records.body), rows + len(records.line)
             yield from _batch(records, texts, dialect, max(size, 1) / max(rows, 1))
         previous = block or None
     if rest or previous:
-        records, texts = _taken_apart(rest + (previous or b""), line, dialect, final=True)
+        records, texts = _taken_apart(rest + (previous or b""), line, dialect, misplaced, final=True)
         _counted_faults(records, unsplit)
         size, rows = size + len(records.body), rows + len(records.line)
         yield from _batch(records, texts, dialect, max(size, 1) / max(rows, 1))
 
 
-def _taken_apart(block: bytes, line: int, dialect: Dialect, *, final: bool) -> tuple[Records, list[pa.Array]]:
-    """Return a block's records and the cells of the sound ones; a plain block needs no look at every sign of it."""
+def _taken_apart(
+    block: bytes, line: int, dialect: Dialect, misplaced: Collection[int], *, final: bool
+) -> tuple[Records, list[pa.Array]]:
+    """Return a block's records and the cells of the sound ones; a plain block needs no look at every sign of it.
+
+    Cells of lines ``misplaced`` stand in other columns than their own.
+    """
     delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
     if (records := unmarked(block, line, delimiter, columns)) is not None:
         with suppress(pa.ArrowInvalid):  # it takes as many cells as there are columns, and nothing else
             texts = _texts(records, dialect)
             if len(texts[0]) == records.lines:  # it passes over an empty line
                 return records, texts
-    records = scan(block, line, delimiter, columns, final)
+    records = scan(block, line, delimiter, columns, final, misplaced)
     return records, _texts(records, dialect)
 
 

@@ -16,7 +16,7 @@ def plain_lines(block: bytes, comment: str | None, blanks: bool) -> bytes:
     return re.sub(rb'((?:^|(?<=[ \t]))"[^"\n]*")|[ \t]+', lambda run: run[1] or b"\t", block, flags=re.MULTILINE)
 
 
-#: Lines over which a cell in quotes may go, as headings of a spreadsheet do, before its quote is taken for a stray one.
+#: Lines over which one cell in quotes may go, as headings of a spreadsheet do, before its quote is taken as stray.
 _LINES = 6
 #: A cell whose quote is open at the end of a line, and one that ends there; what was doubled is no quote.
 _OPEN = re.compile(rb'(?:^|[,;\t|])[ ]*"[^"]*$')
@@ -43,15 +43,17 @@ def _last_of(lines: Sequence[bytes], at: int) -> int:
     """Return on which line the cells end that begin on one."""
     if not _OPEN.search(_single(lines[at])):
         return at
-    for end in range(at + 1, min(at + _LINES, len(lines))):
+    begun, end = at, at + 1
+    while end < min(begun + _LINES, len(lines)):
         line = _single(lines[end])
-        if b'"' not in line:
-            continue
-        closed = _CLOSED.match(line)
-        if closed is None:
-            return at
-        if not _OPEN.search(line[closed.end() :]):
-            return end
+        if b'"' in line:
+            closed = _CLOSED.match(line)
+            if closed is None:
+                return at
+            if not _OPEN.search(line[closed.end() :]):
+                return end
+            begun = end  # of another cell, as each heading may have several lines
+        end += 1
     return at
 
 

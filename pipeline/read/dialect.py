@@ -8,6 +8,7 @@ from pathlib import Path
 import pyarrow as pa
 from msgspec import Struct
 
+from pipeline.files.cell_places import CellPlaces, cell_places
 from pipeline.files.written_numbers import bare
 from pipeline.job.key_values import BLANKS
 from pipeline.job.model import Points
@@ -43,8 +44,8 @@ class Dialect(Struct, frozen=True):
     """A text file's encoding, delimiter and decimal mark, the line of its header and the names in it, in order.
 
     Rows begin below ``header_line``, which is 0 or the last line stepped over where no line names the columns. With
-    ``blanks`` the delimiter, a tab, stands for any run of blanks; a line that begins with ``comment`` is no row.
-    ``above`` are the lines above the header.
+    ``blanks`` the delimiter, a tab, stands for any run of blanks, and ``places`` tells where the cells stand; a line
+    that begins with ``comment`` is no row. ``above`` are the lines above the header.
     """
 
     encoding: str
@@ -55,6 +56,7 @@ class Dialect(Struct, frozen=True):
     blanks: bool = False
     comment: str | None = None
     above: tuple[str, ...] = ()
+    places: CellPlaces | None = None
 
 
 def find_dialect(path: Path, points: Points) -> Dialect:
@@ -108,7 +110,13 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     blanks = delimiter == BLANKS
     sign = "\t" if blanks else delimiter
     above = tuple(line.decode("utf-8", "replace").strip() for line in lines[: max(first, 0)])
-    return Dialect(encoding, sign, decimal, first + 1, names, blanks, points.comment, above)
+    places = cell_places(_in_place(header, lines[first]) if header else b"", sample, len(names)) if blanks else None
+    return Dialect(encoding, sign, decimal, first + 1, names, blanks, points.comment, above, places)
+
+
+def _in_place(header: bytes, line: bytes) -> bytes:
+    """Return a header as it stands in its line, with blanks for the sign of a comment before it."""
+    return b" " * (len(line) - len(header)) + header
 
 
 def _headings(header: bytes, delimiter: str, over: list[str], rows: list[list[str]]) -> list[str]:

@@ -25,10 +25,12 @@ from pipeline.read.geometry_apart import geometry_apart
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.positions_beside import positions_beside
 from pipeline.read.raw_batch import Raw
+from pipeline.read.said_beside import said_beside
 from pipeline.read.skipped_comments import passed_over
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.spreadsheet import unseen_sheets
 from pipeline.read.text_blocks import check_text, known_encoding
+from pipeline.read.uncorrected_beside import uncorrected_beside
 from pipeline.words import counted
 
 #: Names of an export that are looked at for marks of a spreadsheet.
@@ -62,7 +64,8 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         check_crs(path, points, source, first)
         check_times(source, first)
-        other = check_units(source, first)
+        beside = said_beside(path, points, source)
+        other = check_units(source, first, beside)
         carried = tuple(field for _, field in source.how.carried)
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} besides those that are mapped; the limit is {COLUMNS:,}"
@@ -76,7 +79,8 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             apart=geometry_apart(path, points, source, first),
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
             exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
-            west=_west(source, first), small=source.how.small,
+            west=_west(source, first), small=source.how.small, said=beside,
+            uncorrected=uncorrected_beside(source, first),
         )  # fmt: skip
 
 

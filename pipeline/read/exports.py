@@ -19,9 +19,11 @@ from pipeline.read.geometry_apart import GeometryApart
 from pipeline.read.positions_beside import PositionsBeside
 from pipeline.read.raw_batch import CutRow, Raw
 from pipeline.read.reading_cache import Kept
+from pipeline.read.said_beside import SaidBeside
 from pipeline.read.skipped_comments import PassedOver
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.stated_offsets import StatedOffsets
+from pipeline.read.uncorrected_beside import UncorrectedBeside
 
 _CHANGED = ("the file changed while it was being read", "run the job again")
 
@@ -59,7 +61,8 @@ class Export:
     spreadsheet, "" where they are not. ``exchanged`` is whether degrees beside easting and northing say that these are
     exchanged, None where nothing does say it. ``beside`` is how other positions of its rows go with the mapped ones.
     ``west`` are the headings by whose language the O of its longitudes is read as the west, () where they have no O.
-    ``small`` are the metres of one unit of columns that are read in a small one, by our words.
+    ``small`` are the metres of one unit of columns that are read in a small one, by our words. ``said`` is what the
+    file says beside its rows. ``uncorrected`` are columns that hold the mapped position before a correction.
     """
 
     path: Path
@@ -82,6 +85,8 @@ class Export:
     beside: tuple[PositionsBeside, ...] = field(default=(), compare=False)
     west: tuple[str, ...] = ()
     small: Mapping[str, float] = field(default_factory=dict, compare=False, repr=False)
+    said: tuple[SaidBeside, ...] = field(default=(), compare=False, repr=False)
+    uncorrected: UncorrectedBeside | None = field(default=None, compare=False, repr=False)
 
 
 def read_batches(

@@ -1,6 +1,7 @@
 """An export's first rows compared with its block: units below the header, times as they are written."""
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import pyarrow as pa
@@ -13,8 +14,9 @@ from pipeline.read.findings import Unusable
 from pipeline.read.heading_units import metres_of_unit, unit_alone, unit_in_heading
 from pipeline.read.headings import check_units_row
 from pipeline.read.lines_above import UnitAbove, units_above
-from pipeline.read.mapping import ALONG, UPWARD
+from pipeline.read.mapping import ALONG, UPWARD, position_of
 from pipeline.read.raw_batch import Raw
+from pipeline.read.said_beside import SaidBeside
 from pipeline.read.sources import Source
 
 #: Times that are looked at before all others of the first rows: mostly one of them is as it should be.
@@ -24,52 +26,53 @@ _FEW_ROWS = 10
 _TIME_FORMAT = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
 
 
-def check_units(source: Source, first: list[Raw]) -> Unusable | None:
-    """Hold a row of units below the header, and lines above it, against those that the job file states.
+def check_units(source: Source, first: list[Raw], beside: Sequence[SaidBeside]) -> Unusable | None:
+    """Hold a row of units below the header, and what stands beside the rows, against those that the job file states.
 
-    Returns what lines above say otherwise where the job states units itself.
+    Returns what is said ``beside`` otherwise where the job states units itself.
     """
     how, raw = source.how, first[0] if first and len(first[0].row) else None
     if raw is not None:
         texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
         cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
         check_units_row(how.points, how.lengths, how.small, cells, int(raw.row[0]))
-    other = _otherwise_above(source, raw)
+    other = _otherwise_beside(source, raw, beside)
     if other is not None and raw is not None and how.points.units is None:
         raise other
     return other
 
 
-def _otherwise_above(source: Source, raw: Raw | None) -> Unusable | None:
-    """Return what lines above the header say of units that is not what numbers are read in; None where nothing is.
+def _otherwise_beside(source: Source, raw: Raw | None, beside: Sequence[SaidBeside]) -> Unusable | None:
+    """Return what is said of units beside the rows that is not what numbers are read in; None where nothing is.
 
     A heading, or a row of units below it, that says a unit itself is nearer to its numbers.
     """
     how = source.how
-    if not source.above or not (said := units_above(source.above)):
+    if not (said := units_above([one.text for one in beside])):
         return None
-    for word, name in how.names.items():
-        cell = str(raw.columns[name][0].as_py() or "") if raw is not None else ""
+    of_geometry = {"height": "their Z"} if position_of(how.points.columns).from_geometry else {}
+    for word, name in (how.names | of_geometry).items():
+        cell = str(raw.columns[name][0].as_py() or "") if raw is not None and name in raw.columns else ""
         if unit_in_heading(name) in LENGTHS_SAID or metres_of_unit(unit_alone(cell)):
             continue
         for one in said:
             plan = word in ALONG and one.plan and not how.lengths.degrees
             metre = how.lengths.plan if plan else how.lengths.up if word in UPWARD and one.up else None
             if metre is not None and not any(is_one(metre, each) for each in one.metres):
-                return _otherwise(one, name, word, metre, plan)
+                return _otherwise(one, beside[one.said.line - 1], name, word, metre, plan)
     return None
 
 
-def _otherwise(one: UnitAbove, name: str, word: str, metre: float, plan: bool) -> Unusable:
+def _otherwise(one: UnitAbove, beside: SaidBeside, name: str, word: str, metre: float, plan: bool) -> Unusable:
     read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
-    what = f'"{one.said.value}" is stated above the header ({one.said.key}), but "{name}" ({word}) is read in {read}'
+    what = f'"{one.said.value}" is stated {beside.where} ({one.said.key}), but "{name}" ({word}) is read in {read}'
     units = " or ".join(f'"{called}"' for called, each in METRES.items() if each in one.metres)
     fix = f"state units = {units} for its block if that is right, else correct the line, or state units for what is"
     if plan:
         fix = "state a crs in that unit, or export in the unit of the crs; else correct the line"
     elif not units:
         fix = "export in metres, or correct the line"
-    return Unusable(one.said.line, what, fix)
+    return Unusable(beside.line, what, fix)
 
 
 def check_times(source: Source, first: list[Raw]) -> None:

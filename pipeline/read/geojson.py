@@ -44,19 +44,23 @@ _UNMARKED = ((b"\0\0\0{", "utf-32-be"), (b"{\0\0\0", "utf-32-le"), (b"\0{", "utf
 _SEPARATOR = "\x1e"
 _NOT_GEOJSON = "the file is JSON of another kind, not GeoJSON"
 _EXPORT = "export it as GeoJSON (RFC 7946)"
+#: Members of a collection or a feature that the standard, or the one before it, knows.
+_STANDARD = frozenset(("type", "features", "crs", "bbox", "geometry", "properties", "id"))
 _CODE = re.compile(r"(?:urn:(?:x-)?ogc:def:crs:)?(EPSG|OGC)(?::[\d.]*)?:(\w+)", re.IGNORECASE)
 
 
 class Properties(Struct, frozen=True):
     """The properties of a file's features in the order in which they come, with the type of each; its CRS; its rows.
 
-    ``apart`` are those that are objects, whose members are properties by dotted names: ``gnss.fix``.
+    ``apart`` are those that are objects, whose members are properties by dotted names: ``gnss.fix``. ``members`` are
+    those of the file itself that the standard does not know.
     """
 
     schema: pa.Schema
     crs: str | None
     rows: int
     apart: frozenset[str] = frozenset()
+    members: dict[str, Any] = {}
 
 
 def text_encoding(path: Path) -> str:
@@ -93,7 +97,8 @@ def _looked_through(path: Path, at: Signature) -> Properties:
     apart, columns = seen.columns()
     check_cells(rows, len(columns), at.size)
     fields = [(name, column_type(one.kinds, one.least, one.most)) for name, one in columns.items()]
-    return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart)
+    own = {name: value for name, value in document.items() if name not in _STANDARD}
+    return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart, own)
 
 
 def _properties(feature: dict[str, Any]) -> dict[str, Any]:

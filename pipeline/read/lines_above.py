@@ -58,7 +58,8 @@ _CLOCKS = _set_of(
 )
 _HEIGHTS = _set_of(
     "verticaldatum heightdatum heightsystem heightreference heighttype heightkind heights height elevations elevation"
-    " verticalreference verticalsystem elevationtype elevationdatum hohensystem hoehensystem hohenbezug hohenart"
+    " verticalreference verticalsystem verticalcrs heightcrs crsheight crsheights elevationtype elevationdatum"
+    " hohensystem hoehensystem hohenbezug hohenart"
     " systemealtimetrique altimetrie sistemaaltimetrico datumvertical datumaltimetrico sistemadealturas"
     " hoogtesysteem hoydesystem hojdsystem korkeusjarjestelma ukladwysokosci vyskovysystem"
 )
@@ -88,6 +89,21 @@ class Statement(Struct, frozen=True):
         return f'"{self.key}: {self.value}" in line {self.line}'
 
 
+def of_heights(said: Statement) -> bool:
+    """Tell whether a statement is of what heights are above."""
+    return run_together(said.key) in _HEIGHTS and _is_kind(said)
+
+
+def of_datum(said: Statement) -> bool:
+    """Tell whether a statement is of a datum or grid."""
+    return run_together(said.key) in _DATUMS and _is_text(said)
+
+
+def of_clock(said: Statement) -> bool:
+    """Tell whether a statement is of a clock."""
+    return run_together(said.key) in _CLOCKS
+
+
 class UnitAbove(Struct, frozen=True):
     """A unit of lengths, metres that it may be, that lines above a header state of heights, of the plan or of both."""
 
@@ -100,7 +116,7 @@ class UnitAbove(Struct, frozen=True):
 def units_above(above: Sequence[str]) -> list[UnitAbove]:
     """Return the units of lengths that the lines above a header state."""
     found = []
-    for said in _statements(above):
+    for said in statements(above):
         words = set(words_of(said.key))
         up, plan, length = (bool(words & one) for one in (_HEIGHT, _PLAN, _LENGTH))
         if words & _ELSE or not (words & _UNIT or words <= _LENGTH | _HEIGHT | _PLAN):
@@ -113,22 +129,22 @@ def units_above(above: Sequence[str]) -> list[UnitAbove]:
 
 def datum_above(above: Sequence[str]) -> Statement | None:
     """Return the datum or grid that the lines above a header state by name, None where none does."""
-    return next((said for said in _statements(above) if run_together(said.key) in _DATUMS and _is_text(said)), None)
+    return next((said for said in statements(above) if of_datum(said)), None)
 
 
 def clock_above(above: Sequence[str]) -> Statement | None:
     """Return the clock that the lines above a header state, None where none does."""
-    return next((said for said in _statements(above) if run_together(said.key) in _CLOCKS), None)
+    return next((said for said in statements(above) if of_clock(said)), None)
 
 
 def heights_above(above: Sequence[str]) -> Statement | None:
     """Return what the lines above a header state heights to be above, None where none does."""
-    return next((said for said in _statements(above) if run_together(said.key) in _HEIGHTS and _is_kind(said)), None)
+    return next((said for said in statements(above) if of_heights(said)), None)
 
 
 def base_above(above: Sequence[str]) -> Statement | None:
     """Return the base of all readings that the lines above a header state by its id, None where none does."""
-    return next((said for said in _statements(above) if _is_of_base(said.key) and _is_id(said.value)), None)
+    return next((said for said in statements(above) if _is_of_base(said.key) and _is_id(said.value)), None)
 
 
 def _is_of_base(key: str) -> bool:
@@ -138,7 +154,7 @@ def _is_of_base(key: str) -> bool:
 
 def angles_above(above: Sequence[str]) -> Statement | None:
     """Return the form of angles that the lines above a header state, None where none does."""
-    return next((said for said in _statements(above) if _ANGLE & set(words_of(said.key)) and _is_text(said)), None)
+    return next((said for said in statements(above) if _ANGLE & set(words_of(said.key)) and _is_text(said)), None)
 
 
 def _is_text(said: Statement) -> bool:
@@ -166,7 +182,7 @@ def _metres(value: str) -> tuple[float, ...]:
     return ()
 
 
-def _statements(above: Sequence[str]) -> Iterator[Statement]:
+def statements(above: Sequence[str]) -> Iterator[Statement]:
     """Yield what each line says: a cell and the one behind it, what stands before and behind a colon, a sentence."""
     for number, line in enumerate(above, start=1):
         text = _REMARK.sub("", line)

@@ -6,6 +6,7 @@ never ends, spoils its own line and no other.
 """
 
 import re
+from collections.abc import Collection, Set
 from functools import cache
 
 import numpy as np
@@ -33,6 +34,10 @@ _NULS = re.compile(rb"\0+")
 
 #: Empty cells behind the header's that are taken apart with all others; each costs as much as a column.
 _MOST_SURPLUS = 100
+
+
+#: What is wrong with a row whose cells stand in other columns, by their places on the line.
+MISPLACED = "by their places on the line its cells stand in other columns: one is empty, and a blank parts another"
 
 
 class Unsplit(Struct, frozen=True):
@@ -120,19 +125,23 @@ def unmarked(block: bytes, first_line: int, delimiter: bytes, columns: int) -> R
     return Records(block, columns, False, first_line + np.arange(lines), none, [], lines, b"")
 
 
-def scan(block: bytes, first_line: int, delimiter: bytes, columns: int, final: bool) -> Records:
+def scan(
+    block: bytes, first_line: int, delimiter: bytes, columns: int, final: bool, misplaced: Collection[int] = ()
+) -> Records:
     """Sort the lines of ``block`` (ends in a line feed; its first line is number ``first_line``) into records.
 
-    ``final`` says that no further block comes. Rows may end in further cells if these are empty.
+    ``final`` says that no further block comes. Rows may end in further cells if these are empty. Lines with the numbers
+    ``misplaced`` have cells that stand in other columns than their own.
     """
-    return _Scan(block, delimiter, columns).records(first_line, final)
+    numbers = {line - first_line for line in misplaced}
+    return _Scan(block, delimiter, columns, numbers).records(first_line, final)
 
 
 class _Scan:
     """The lines of one block; sound ones are found by array operations, the others looked at one by one."""
 
-    def __init__(self, block: bytes, delimiter: bytes, columns: int) -> None:
-        self.block, self.delimiter, self.columns = block, delimiter, columns
+    def __init__(self, block: bytes, delimiter: bytes, columns: int, misplaced: Set[int]) -> None:
+        self.block, self.delimiter, self.columns, self.misplaced = block, delimiter, columns, misplaced
         self.bytes = np.frombuffer(block, dtype=np.uint8)
         self.ends = np.flatnonzero(self.bytes == _NEWLINE)
         self.starts = np.concatenate(([0], self.ends[:-1] + 1))
@@ -144,6 +153,7 @@ class _Scan:
             self._look_at_quotes()
         if b"\0" in block:
             self.plain[np.searchsorted(self.ends, np.flatnonzero(self.bytes == 0))] = False
+        self.plain[[line for line in misplaced if 0 <= line < len(self.ends)]] = False
         self.blank = self._blank()
 
     def _blank(self) -> Flags:
@@ -227,6 +237,8 @@ class _Scan:
         """
         start, end = int(self.starts[index]), int(self.ends[index])
         record = self.block[start:end]
+        if index in self.misplaced:
+            return index, self._fault(MISPLACED, record)
         if b"\0" in record:
             return index, replace(self._fault("a NUL byte", record), nuls=self._lost(record, index, final))
         try:

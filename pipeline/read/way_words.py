@@ -27,6 +27,10 @@ _STRONG = {
         """
     ),
 }
+#: Words that say a network whatever is beside them, and those that do beside that of real-time kinematics: of others a
+#: base of one's own may be heard (a caster, the network of a telephone).
+_PLAINLY = _words("nrtk netrtk rtn vrs fkp imax redrtk")
+_OF_LINKS, _RTK = _words("ntrip cors net sit"), _words("rtk")
 #: Those of a connection that an own base uses too: of a network only beside words of a base.
 _CONNECTION = _words("internet gsm gprs umts lte g cellular mobile mobil mobilfunk wifi wlan ip tcp tcpip cell sim")
 _BASE = _words(
@@ -72,6 +76,12 @@ def way_said(value: str) -> str:
         return ""
     strong = next((way for way, said in _STRONG.items() if words & said), "")
     return strong or (ONE_BASE if words & _BASE else NETWORK if words & _CONNECTION else "")
+
+
+def plainly_network(value: str) -> bool:
+    """Tell whether a value says that corrections were of a network, and cannot say how an own base was heard."""
+    words = set(words_of(folded(value)))
+    return bool(words & _PLAINLY or (words & _RTK and words & (_STRONG[NETWORK] - _OF_LINKS)))
 
 
 def only_connections(values: list[str]) -> bool:

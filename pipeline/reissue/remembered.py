@@ -3,15 +3,16 @@
 from msgspec import Struct
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.examine import Examined
 from pipeline.intake.survey import Survey
 from pipeline.reissue.changed_readings import changed_readings
-from pipeline.reissue.fingerprint import Fingerprint
+from pipeline.reissue.fingerprint import Fingerprint, fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.history import History
 from pipeline.reissue.left_unmoved import left_unmoved_notes
 from pipeline.reissue.moved_register import moved_register
-from pipeline.reissue.occupations_before import Asked
+from pipeline.reissue.occupations_before import Asked, occupations_before
 from pipeline.reissue.own_marks import own_marks
 from pipeline.reissue.returned import of_sessions, unread_notes
 from pipeline.reissue.revision_undone import undone_notes
@@ -21,7 +22,7 @@ from pipeline.reissue.unjudged import asked_since, unjudged_doubts
 from pipeline.reissue.unread_doubts import unread_doubts
 from pipeline.reissue.vanished import gone_checks
 from pipeline.replace import replace
-from pipeline.solve.solve import Adjusted
+from pipeline.solve.solve import Adjusted, Solved, derive, judge
 
 
 class Remembered(Struct, frozen=True):
@@ -29,6 +30,26 @@ class Remembered(Struct, frozen=True):
 
     doubts: tuple[Doubtful, ...] = ()
     notes: tuple[str, ...] = ()
+
+
+class Judged(Struct, frozen=True):
+    """A job judged once all doubts are known, what it is made from, and the notes that only the issues before show."""
+
+    solved: Solved
+    now: Fingerprint
+    notes: tuple[str, ...]
+
+
+def judge_since(examined: Examined, history: History) -> Judged:
+    """Adjust a job, gather all doubts, those that only the issues before show among them, and judge it once."""
+    survey = examined.survey
+    asked = occupations_before(history, survey)
+    readings = of_readings(asked, history, survey)
+    adjusted = derive(survey, (*examined.doubts, *readings.doubts))
+    adjusted = since_before(asked, survey, adjusted)
+    now = fingerprint(survey, adjusted)
+    shifts = of_shifts(asked, history, survey, adjusted, now)
+    return Judged(judge(survey, adjusted, shifts.doubts), now, (*readings.notes, *shifts.notes))
 
 
 def of_readings(asked: Asked | None, history: History, survey: Survey) -> Remembered:

@@ -17,6 +17,7 @@ from pipeline.issue.folder.confirmation import Confirmed, all_signs, newest_conf
 from pipeline.issue.folder.folder_names import ISSUES
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.publish import job_lock, next_number, recover
+from pipeline.issue.folder.setting_aside import cut_short
 from pipeline.issue.folder.unnotified_issues import read_unnotified
 from pipeline.issue.record import NAME, RecordError, is_sealed, read_any_version
 from pipeline.issue.schema_number import SCHEMA
@@ -80,6 +81,7 @@ def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
     same = (
         shown == number  # else `current` may be to follow by now, and is to be looked at too
         and not read_unnotified(folder)
+        and cut_short(folder) is None
         and said["schema"] == SCHEMA
         and said["sum"] == noted.glanced.record
         and is_sealed(said, (place / NAME).read_bytes())

@@ -11,6 +11,7 @@ from pipeline.clock import from_iso
 from pipeline.issue.attention import attention, chosen
 from pipeline.issue.change_summary import change_message, takes_away
 from pipeline.issue.date_ahead import date_ahead_notes
+from pipeline.issue.folder.folder_names import SET_ASIDE
 from pipeline.issue.folder.manual_release import is_pending
 from pipeline.issue.release import release_command, stays, waits_for
 from pipeline.visible import one_line
@@ -25,9 +26,11 @@ class Outcome(Struct, frozen=True):
 
     ``current`` is the number of the issue that `current` shows, None where none is released; ``waits`` says in words
     why that is not this one, where this one waits to be released. ``untold`` are records of issues that runs wrote
-    which did not come to their end, so that nobody was told of them. ``fail_on`` is what the caller chose to be told
-    of by the exit code, None for whatever needs attention. ``removed`` says which files `issue.keep` removed, ``notes``
-    what the job is noted for by now and the record does not have: by a newer program, or of what shapes no issue.
+    which did not come to their end, so that nobody was told of them; ``aside`` is the number of one that a command set
+    aside which did not either, and the name by which it is kept, None where nothing is left of it. ``fail_on`` is what
+    the caller chose to be told of by the exit code, None for whatever needs attention. ``removed`` says which files
+    `issue.keep` removed, ``notes`` what the job is noted for by now and the record does not have: by a newer program,
+    or of what shapes no issue.
     """
 
     record: Record
@@ -39,6 +42,7 @@ class Outcome(Struct, frozen=True):
     fail_on: frozenset[FailOn] | None = None
     removed: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    aside: tuple[int, str | None] | None = None
 
     @property
     def headline(self) -> str:
@@ -72,8 +76,10 @@ class Outcome(Struct, frozen=True):
 
     @property
     def is_news(self) -> bool:
-        """Say whether somebody should hear of it: it needs attention, or has fewer points than the previous issue."""
-        return self.needs_attention or (self.is_new and takes_away(self.record))
+        """Say whether somebody should hear of it: it needs attention, has fewer points than the previous issue, or
+        tells what a command did that was cut short.
+        """
+        return self.needs_attention or self.aside is not None or (self.is_new and takes_away(self.record))
 
     def chosen(self) -> list[str]:
         """Return in words what was found of that which was chosen."""
@@ -102,14 +108,20 @@ class Outcome(Struct, frozen=True):
         return [*new, *(f"note: {note}" for note in date_ahead_notes(from_iso(self.record["data_to"])))]
 
     def told_late(self) -> list[str]:
-        """Return in words which issues a run wrote that did not come to its end."""
-        return [
+        """Return in words which issues a run wrote, or a command set aside, that did not come to its end."""
+        told = [
             f"issue {one['issue']:03d}, verdict {one['verdict'].upper()}, was written by a run that did not finish"
             for one in self.untold
         ]
+        if self.aside is not None:
+            number, kept = self.aside
+            where = f"kept in {SET_ASIDE}/{kept}" if kept is not None else "nothing is left of it"
+            told.append(f"issue {number:03d} was set aside by a command that did not finish, {where}")
+        return told
 
     def _untold(self) -> str:
-        return f" ({'; '.join(self.told_late())})" if self.untold else ""
+        told = self.told_late()
+        return f" ({'; '.join(told)})" if told else ""
 
 
 def outcome(

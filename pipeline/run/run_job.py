@@ -27,11 +27,10 @@ from pipeline.job.load import LoadedJob
 from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.progress import Progress
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, with_means
+from pipeline.reissue.fingerprint import at_hand, identity_of, with_means
 from pipeline.reissue.gone_files import with_gone
 from pipeline.reissue.history import History
-from pipeline.reissue.occupations_before import occupations_before
-from pipeline.reissue.remembered import of_readings, of_shifts, since_before
+from pipeline.reissue.remembered import judge_since
 from pipeline.run.before import Before
 from pipeline.run.finish import LookedAt, finish
 from pipeline.run.judged import judged_otherwise, not_noted
@@ -44,7 +43,6 @@ from pipeline.run.since import Since
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
-from pipeline.solve.solve import derive, judge
 
 
 @sealed_off()
@@ -117,19 +115,13 @@ def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome 
 
 
 def _solved(examined: Examined, history: History) -> Ready:
-    """Adjust a job, gather all doubts, those that only the issues before show among them, and judge it once."""
-    survey = examined.survey
-    asked = occupations_before(history, survey)
-    readings = of_readings(asked, history, survey)
-    adjusted = derive(survey, (*examined.doubts, *readings.doubts))
-    adjusted = since_before(asked, survey, adjusted)
-    now = fingerprint(survey, adjusted)
-    shifts = of_shifts(asked, history, survey, adjusted, now)
-    solved = judge(survey, adjusted, shifts.doubts)
+    """Judge a job, look for what failing checks may mean, and decide which readings are drawn from."""
+    survey, judged = examined.survey, judge_since(examined, history)
+    solved = judged.solved
     diagnoses = diagnose(survey, solved, former_register(history, solved))
     settled = settle(survey, solved)
-    made_of = with_means(now, survey, solved, settled.drafter.merged)
-    return Ready(examined, solved, diagnoses, settled, made_of, (*readings.notes, *shifts.notes))
+    made_of = with_means(judged.now, survey, solved, settled.drafter.merged)
+    return Ready(examined, solved, diagnoses, settled, made_of, judged.notes)
 
 
 def _would_issue(job: Ready, history: History, progress: Progress | None) -> Outcome:

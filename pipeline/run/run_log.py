@@ -118,16 +118,25 @@ def beside(job: Path) -> Path:
 
 
 def folder_of(job: Path, outcome: object) -> Path | None:
-    """Return the folder with the issues of a job, None where there is none, or it is another job's."""
+    """Return the folder with the issues of a job, None where there is none, or it is another job's.
+
+    Of a job file that names none, or cannot be read, it is the one near it that was last run from it.
+    """
     if isinstance(outcome, Outcome):
         return outcome.folder.parent.parent if outcome.folder is not None else None
+    from pipeline.issue.folder.marked_folder import find_marked
     from pipeline.issue.folder.marker import read_marker  # the one who starts workers loads nothing of a run before
     from pipeline.job.named_folder import folder_named
 
-    with suppress(JobError):
+    try:
         folder = folder_named(job)
-        marker = read_marker(folder) if folder is not None else None
-        if folder is not None and marker is not None and marker.path(folder) == Path(os.path.realpath(job)):
+    except (OSError, ValueError):
+        folder = None
+    if folder is None:
+        return find_marked(job)
+    with suppress(JobError):
+        marker = read_marker(folder)
+        if marker is not None and marker.path(folder) == Path(os.path.realpath(job)):
             return folder
     return None
 

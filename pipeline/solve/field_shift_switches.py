@@ -10,15 +10,18 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.clock import stamp
-from pipeline.intake.field_points import FieldPoints
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.field_points import FieldPoints, Rise
 from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks, checked_sessions
 from pipeline.solve.field_shifts import FieldReadings, FieldShifts, TakenOut, local
 from pipeline.tolerance import plan_and_height
-from pipeline.words import counted, plural
+from pipeline.words import Doubt, counted, plural
 
 #: Metres within which a step in heights is a shift's, at the least: what two readings scatter. Ours, no source.
 _SAME = 0.05
+#: Metres by which a rise may miss the shift's own, and from which that is so high, for it to be no chance. Ours.
+_SURE, _HIGH = 0.10, 1.0
 
 
 def untested(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[tuple[TakenOut, int]]:
@@ -37,41 +40,69 @@ def untested(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[
 
 def switch_notes(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[str]:
     """Yield field shifts that nothing tests, and switches of others amid points without an occupation beside them."""
-    nowhere = list(untested(survey, field, on_marks))
-    for one, count in nowhere:
+    for one, count in untested(survey, field, on_marks):
         yield _untested_words(survey, one, count)
     readings = FieldReadings.of(on_marks.table)
+    for one, points, key, up in _switches(survey, field, on_marks):
+        if rises := _rises(one, key, up, points):
+            yield from (_rise_words(one, key, up, *rise) for rise in rises if not _sure(up, rise[0]))
+            continue
+        own = (on_marks.session == one.window.session) & one.window.of_receiver(readings.export, readings.base)
+        yield from _hangs(one, key, np.unique(np.append(on_marks.time[own], _worked_out_at(survey, one))), points)
+
+
+def switch_doubts(survey: Survey, field: FieldShifts, on_marks: OnMarks) -> Iterator[Doubtful]:
+    """Yield a doubt for each switch that heights of level ground show at another time than is stated."""
+    for one, points, key, up in _switches(survey, field, on_marks):
+        for rise, behind in _rises(one, key, up, points):
+            if _sure(up, rise):
+                yield Doubtful(Doubt.SHIFT, _rise_words(one, key, up, rise, behind), (one.window.session,))
+
+
+def _switches(
+    survey: Survey, field: FieldShifts, on_marks: OnMarks
+) -> Iterator[tuple[TakenOut, FieldPoints, str, float]]:
+    """Yield the switches that the job states the time of: "from" or "until", and by how many metres points rise there.
+
+    Not of field shifts that no occupation carries: those are unchecked as they are.
+    """
+    nowhere = list(untested(survey, field, on_marks))
     for one, points in zip(field.taken, survey.first_pass.field_points, strict=True):
         if any(one is other for other, _ in nowhere) or _small(survey, one, on_marks):
             continue
-        window, stated = one.window, one.window.stated
-        own = (on_marks.session == window.session) & window.of_receiver(readings.export, readings.base)
-        occupied = np.unique(np.append(on_marks.time[own], _worked_out_at(survey, one)))
         up = float(local(survey, one)[2])
-        if stated.earliest is None:
-            yield from _rises(one, "from", up, points) or _hangs(one, "from", occupied, points)
-        if stated.latest is None and not _follows(field, one):
-            yield from _rises(one, "until", -up, points) or _hangs(one, "until", occupied, points)
+        if one.window.stated.earliest is None:
+            yield one, points, "from", up
+        if one.window.stated.latest is None and not _follows(field, one):
+            yield one, points, "until", -up
 
 
-def _rises(one: TakenOut, key: str, up: float, points: FieldPoints) -> list[str]:
-    """Return sentences where points rise amid a stretch beside a switch as they would had it been switched there.
+def _rises(one: TakenOut, key: str, up: float, points: FieldPoints) -> list[tuple[Rise, bool]]:
+    """Return where points rise amid a stretch beside a switch as they would had it been switched there.
 
     ``up`` is by how many metres. Where the switch is stated right beside the occupation, no point lies between them.
     """
     switch = one.window.start if key == "from" else one.window.until
+    found = points.rises_beside(switch)
+    return [(rise, behind) for rise, behind in found if abs(rise.metres - up) <= max(rise.others, _SAME)]
+
+
+def _sure(up: float, rise: Rise) -> bool:
+    return abs(up) >= _HIGH and abs(rise.metres - up) <= _SURE
+
+
+def _rise_words(one: TakenOut, key: str, up: float, rise: Rise, behind: bool) -> str:
+    switch = one.window.start if key == "from" else one.window.until
     way, when = ("on", "from") if key == "from" else ("off", "until")
-    return [
+    between = rise.before if behind else rise.after
+    return (
         f"session {one.window.name}: the field shift seems to have been switched {way} between {stamp(rise.since)} and"
         f" {stamp(rise.until)} UTC, not at {stamp(switch)} UTC as `{when}` says: amid the points"
         f" {'after' if behind else 'before'} that time their heights step by {rise.metres:+.2f} m, as the shift's own"
         f" {up:+.2f} m would make them, and nowhere else there by more than {rise.others:.2f} m. Then"
-        f" {counted(rise.before if behind else rise.after, 'point')} between the two"
-        f" {plural(rise.before if behind else rise.after, 'is', 'are')} off by the whole shift, and no check shows it:"
-        " ask the crew whether the ground has a step there"
-        for rise, behind in points.rises_beside(switch)
-        if abs(rise.metres - up) <= max(rise.others, _SAME)
-    ]
+        f" {counted(between, 'point')} between the two {plural(between, 'is', 'are')} off by the whole shift, and no"
+        " check shows it: ask the crew whether the ground has a step there"
+    )
 
 
 def _untested_words(survey: Survey, one: TakenOut, count: int) -> str:

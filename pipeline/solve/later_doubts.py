@@ -10,16 +10,16 @@ from pipeline.examine.other_bases import far_base_doubts
 from pipeline.intake.survey import Survey
 from pipeline.solve.adjusted_ties import Tied
 from pipeline.solve.bend import bend_doubts
-from pipeline.solve.compare import (
-    OnMarks,
-    checked_sessions,
-)
+from pipeline.solve.carried_shifts import carried_shift_doubts
+from pipeline.solve.changed_settings import setting_doubts
+from pipeline.solve.compare import OnMarks, checked_sessions
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts
+from pipeline.solve.other_instruments import instrument_doubts
 from pipeline.solve.repeats_off import repeats_off_doubts
 from pipeline.solve.shift import Shifts
 from pipeline.solve.unmoved_bases import unmoved_base_doubts
@@ -36,6 +36,9 @@ def by_shift_doubts(
     checked = checked_sessions(occupations, len(survey.windows))
     return [
         *shift_doubts(survey, local),
+        *carried_shift_doubts(survey, local),
+        *setting_doubts(survey, occupations, local),
+        *instrument_doubts(survey, occupations, local),
         *far_base_doubts(survey, local, doubts),
         *bend_doubts(survey, local),
         *contradiction_doubts(survey, tied, occupations),

@@ -29,7 +29,7 @@ from pipeline.solve.compare import (
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.copied_checks import without_copies
 from pipeline.solve.correct import SessionShifts
-from pipeline.solve.field_shift_switches import untested
+from pipeline.solve.field_shift_switches import switch_doubts, untested
 from pipeline.solve.field_shifts import FieldShifts, field_shift_doubts
 from pipeline.solve.issued_apart import IssuedApart
 from pipeline.solve.later_doubts import by_shift_doubts, other_session_doubts
@@ -136,6 +136,7 @@ def derive(survey: Survey, doubts: Sequence[Doubtful]) -> Adjusted:
         *by_shift_doubts(survey, network.tied, local, occupations, doubts),
         *other_session_doubts(survey, issued, network.tied.shifts, vectors, occupations),
         *field_shift_doubts(survey, network.field),
+        *switch_doubts(survey, network.field, occupations),
     ]
     found = Adjusted(
         reference=network.reference,

@@ -35,10 +35,11 @@ from pipeline import run_job
 STAGES = (
     ("run.run_job", "begin", 0), ("run.run_job", "prepare", 0), ("intake.prepare", "load_sessions", 1),
     ("intake.prepare", "read_register", 1), ("run.run_job", "examine", 0), ("examine.examine", "gather", 1),
-    ("examine.examine", "report_missing", 1), ("examine.examine", "choose_operations", 1), ("run.run_job", "derive", 0),
+    ("examine.examine", "report_missing", 1), ("examine.examine", "choose_operations", 1),
+    ("reissue.remembered", "derive", 0),
     ("solve.network", "reference", 1), ("solve.network", "tie", 1), ("solve.shift", "adjust", 1),
     ("solve.stood_on_marks", "resolve", 1), ("solve.solve", "compare", 1), ("solve.solve", "evidence", 1),
-    ("run.run_job", "diagnose", 0), ("run.run_job", "settle", 0), ("run.run_job", "fingerprint", 0),
+    ("run.run_job", "diagnose", 0), ("run.run_job", "settle", 0), ("reissue.remembered", "fingerprint", 0),
     ("run.layers", "write_geopackage", 0), ("run.lay_out", "read_back", 0),
     ("run.run_job", "account", 0), ("run.record_notes", "before_notes", 1), ("run.record", "base_facts", 1),
     ("run.record", "recorded", 1), ("run.run_job", "write_report", 0), ("run.run_job", "write_record", 0),

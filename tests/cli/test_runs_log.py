@@ -4,8 +4,9 @@ import errno
 import io
 import json
 import os
+import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from io import FileIO
 from pathlib import Path
@@ -283,6 +284,91 @@ def test_a_run_whose_folder_is_closed_to_it_is_logged_beside_the_job_file(
     assert "no issue can be written" in entry
     assert keep(path, TimedOut.after(60), said("again"), NOW, unprinted=False)
     assert "again" in entries(tmp_path / "out" / "runs.log")[-1] and len(entries(tmp_path / "job.toml.log")) == 1
+
+
+def _cut(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:300])
+
+
+def _without_folder(path: Path) -> None:
+    path.write_text(re.sub("^folder = .*$", "", path.read_text(encoding="utf-8"), flags=re.MULTILINE), encoding="utf-8")
+
+
+def _as_folder(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+def _as_pipe(path: Path) -> None:
+    path.unlink()
+    os.mkfifo(path)
+
+
+#: What may become of a job file, so that not even the folder of its issues can be read in it.
+SPOILT: dict[str, Callable[[Path], object]] = {
+    "empty": lambda path: path.write_bytes(b""),
+    "blank": lambda path: path.write_bytes(b"\n \n"),
+    "zeros": lambda path: path.write_bytes(bytes(4096)),
+    "binary": lambda path: path.write_bytes(bytes(range(256))),
+    "UTF-16": lambda path: path.write_text(path.read_text(encoding="utf-8"), encoding="utf-16"),
+    "no TOML": lambda path: path.write_text("[job\n", encoding="utf-8"),
+    "cut off": _cut,
+    "no folder": _without_folder,
+    "another file's text": lambda path: path.write_text("[tool]\n", encoding="utf-8"),
+    "too large": lambda path: os.truncate(path, 5 << 20),
+    "a folder": _as_folder,
+    "a pipe": _as_pipe,
+    "gone": Path.unlink,
+}
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are of other systems")
+def test_job_files_that_cannot_be_read_any_more_are_told_everywhere(tmp_path: Path) -> None:
+    """Each is refused with 2 on its own, told among several, quietly too, stands in its log, and on the page."""
+    paths = {kind: simulate(SMALL).write(_made(tmp_path / "jobs" / str(n))) for n, kind in enumerate(SPOILT)}
+    good = simulate(SMALL).write(_made(tmp_path / "jobs" / "good"))
+    assert tiedown("run", good, *paths.values(), "--quiet").exit_code == 0
+    for kind, path in paths.items():
+        SPOILT[kind](path)
+    told = tiedown("run", good, *paths.values(), "--quiet")
+    assert told.exit_code == 2 and not told.stdout
+    page = tiedown("office", tmp_path / "jobs", "--to", tmp_path / "page.html")
+    assert page.exit_code == 3
+    for kind, path in paths.items():
+        assert re.search(rf"^{re.escape(str(path))}: \d+ problems?, nothing written", told.stderr, re.MULTILINE), kind
+        assert str(path.parent) in page.output, kind
+        *_, last = entries(path.parent / "out" / "runs.log")
+        assert "exit code 2  refused  no new issue" in last, kind
+        assert not path.with_name("job.toml.log").exists()
+    assert len(entries(good.parent / "out" / "runs.log")) == 2
+    summary_of_all = tiedown("run", good, *paths.values())
+    assert summary_of_all.stdout.count("  refused  ") == len(paths)
+
+
+def _made(folder: Path) -> Path:
+    folder.mkdir(parents=True)
+    return folder
+
+
+def test_what_cannot_be_read_is_logged_where_issues_lie_beside_the_folder_of_job_files(tmp_path: Path) -> None:
+    """As in `configs`; only the folder that was last run from the job file, though another lies there too."""
+    path = simulate(SMALL).write(_made(tmp_path / "configs"))
+    text = path.read_text(encoding="utf-8").replace('folder = "out"', 'folder = "../out/north"')
+    path.write_text(text, encoding="utf-8")
+    other = path.with_name("other.toml")
+    other.write_text(text.replace("out/north", "out/another"), encoding="utf-8")
+    assert tiedown("run", path, other).exit_code == 0
+    path.write_bytes(b"")
+    assert tiedown("run", path).exit_code == 2
+    assert [len(entries(tmp_path / "out" / name / "runs.log")) for name in ("north", "another")] == [2, 1]
+
+
+def test_what_cannot_be_read_and_was_never_run_leaves_nothing_behind(tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    path.touch()
+    told = tiedown("run", path)
+    assert told.exit_code == 2 and "the job file is empty" in told.stderr
+    assert list(tmp_path.iterdir()) == [path]
 
 
 @pytest.fixture

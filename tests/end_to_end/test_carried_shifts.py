@@ -12,8 +12,11 @@ _UP = 4.1
 _FIRST, _POINTS = 3, 24  # steps of the day
 
 
-def told(folder: Path, carried: range | None, roof: float = 0.0, **more: object) -> list[str]:
-    """What is said of a day whose points of these numbers carry the shift; the tenth to fifteenth are on a roof."""
+def told(folder: Path, carried: range | None, roof: float = 0.0, doubted: bool = False, **more: object) -> list[str]:
+    """What is said of a day whose points of these numbers carry the shift; the tenth to fifteenth are on a roof.
+
+    ``more`` is of the session; ``doubted`` is whether the proof is taken away.
+    """
     work = Network()
     for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500)):
         work.mark(name, east, north)
@@ -23,20 +26,28 @@ def told(folder: Path, carried: range | None, roof: float = 0.0, **more: object)
     if carried is not None:
         chosen = since(work, START + (_FIRST + carried.start) * STEP, START + (_FIRST + carried.stop) * STEP)
         apply(work, chosen, "day-CM1-1", np.array(work.marks.geographic("CM1")))
-    of = published_record(work.write(folder))
-    assert of["verdict"] == ("unchecked" if more else "proven")  # no check tells
+    of = published_record(work.write(folder), code=3 if doubted else 0)
+    assert of["verdict"] == ("unchecked" if more or doubted else "proven")  # no check tells
+    assert [doubt["kind"] for doubt in of["doubts"]] == (["shift"] if doubted else [])
     return [note for note in of["notes"] if "as much as the session's shift adds" in note]
 
 
 @pytest.mark.parametrize("carried", [range(4, 16), range(2, 22), range(10, 13)])
-def test_points_that_carry_the_shift_between_two_checks_are_told(carried: range, tmp_path: Path) -> None:
-    (note,) = told(tmp_path, carried)
+def test_points_that_carry_the_shift_between_two_checks_are_a_doubt(carried: range, tmp_path: Path) -> None:
+    (note,) = told(tmp_path, carried, doubted=True)
     assert f": session day: {len(carried)} readings in a row" in note
     first, last = (
         carried.start + _FIRST + 1,
         carried.stop + _FIRST,
     )  # lines of the file; the day begins with two marks
     assert note.startswith(f"rover001.csv:{first}: ") and f"the last in row {last})" in note
+
+
+@pytest.mark.parametrize("roof", [_UP - 0.15, _UP + 0.15])
+def test_what_is_about_as_high_as_the_shift_is_told_and_proven(roof: float, tmp_path: Path) -> None:
+    """The ground falls by a decimetre from point to point: a roof may be as much off a shift of the field."""
+    (note,) = told(tmp_path, None, roof)
+    assert "6 readings in a row" in note
 
 
 @pytest.mark.parametrize("roof", [0.0, _UP - 0.4, _UP + 0.4, -_UP, 9.0])

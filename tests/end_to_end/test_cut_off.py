@@ -53,8 +53,9 @@ def test_a_half_written_export_needs_attention_everywhere(tmp_path: Path) -> Non
     whole = export.read_bytes()
     line = half_written(export)
 
-    (told,) = check_job(path).warnings
+    told, gone = check_job(path).warnings
     assert told.startswith(f"{export.name}:{line}: the file seems to end within this row")
+    assert gone.endswith("of issue 001 is no longer an occupation in the job")
     outcome = run_job(path)
     (doubt,) = outcome.record["doubts"]
     assert (outcome.exit_code, doubt["kind"], doubt["confirmed"]) == (3, "cut-off", False)

@@ -29,6 +29,7 @@ def record(
     applied: tuple[float, float | None] | None,
     stated: tuple[float, float | None],
     apart: float = 1.0,
+    code: int = 0,
     **more: Any,
 ) -> Record:
     """The record of a day by when the shift was applied, and by when the job says so: from, and until or None.
@@ -48,7 +49,7 @@ def record(
     keys = {} if until is None else {"until": moment(until)}
     told = {"from": moment(start), "tie": "day-CM1-1", "mark": "CM1", **keys, **more}
     work.job["session"][0]["field_shift"] = told
-    return published_record(work.write(folder), code=3 if "latest" in more else 0)
+    return published_record(work.write(folder), code)
 
 
 def notes(of: Record) -> list[str]:
@@ -134,22 +135,24 @@ def test_a_start_stated_right_behind_the_tie_while_it_was_switched_on_amid_point
     late: int, tmp_path: Path
 ) -> None:
     """No point lies between tie and `from`; the points before the switch are exported as measured, others shifted."""
-    of = record(tmp_path, (FIRST + late, None), (CHECK + 0.01, None), apart=0.03)
-    (note,) = [one for one in notes(of) if "seems to have been switched on" in one]
-    assert f"between 2026-03-01 {moment(FIRST + late - 1):%H:%M:%S} and" in note
-    assert f"Then {late} points between the two are off by the whole shift" in note
+    of = record(tmp_path, (FIRST + late, None), (CHECK + 0.01, None), apart=0.03, code=3)
+    (doubt,) = of["doubts"]
+    assert doubt["kind"] == "shift" and of["verdict"] == "unchecked"
+    assert f"switched on between 2026-03-01 {moment(FIRST + late - 1):%H:%M:%S} and" in doubt["what"]
+    assert f"Then {late} points between the two are off by the whole shift" in doubt["what"]
 
 
 @pytest.mark.parametrize("early", [5, 9])
 def test_an_end_stated_at_the_closing_mark_while_it_was_switched_off_amid_points_is_told(
     early: int, tmp_path: Path
 ) -> None:
-    of = record(tmp_path, (CHECK, FIRST + early), (CHECK, CLOSING - 0.5), apart=0.03)
-    (note,) = [one for one in notes(of) if "seems to have been switched off" in one]
-    assert f"Then {12 - early} points between the two are off by the whole shift" in note
+    of = record(tmp_path, (CHECK, FIRST + early), (CHECK, CLOSING - 0.5), apart=0.03, code=3)
+    (doubt,) = of["doubts"]
+    assert doubt["kind"] == "shift" and "seems to have been switched off" in doubt["what"]
+    assert f"Then {12 - early} points between the two are off by the whole shift" in doubt["what"]
 
 
 def test_who_says_that_the_end_is_not_known_is_told_nothing(tmp_path: Path) -> None:
     """The readings in between are held back."""
-    of = record(tmp_path, (CHECK, 10), (CHECK, 9), latest=moment(12))
+    of = record(tmp_path, (CHECK, 10), (CHECK, 9), code=3, latest=moment(12))
     assert notes(of) == [] and of["rows"]["by_reason"] == {"suspect": 3}

@@ -120,7 +120,8 @@ def test_the_same_inputs_in_an_empty_folder_give_the_same_bytes(made: Issue, tmp
     paths = [lay_down(tmp_path / name / "deep", ALL, hold_back=[]) for name in ("one", "two")]
     call = [sys.executable, "-m", "pipeline.cli.start", "run", "--workers", "2", "--quiet", *map(str, paths)]
     root = Path(__file__).resolve().parents[2]
-    done = subprocess.run(call, check=False, env={"PYTHONHASHSEED": "77", "TZ": "Asia/Tokyo", "PATH": ""}, cwd=root)
+    variables = {"PYTHONHASHSEED": "77", "TZ": "Asia/Tokyo", "PATH": "", "PYTHONPATH": str(root)}
+    done = subprocess.run(call, check=False, env=variables, cwd=root)
     assert done.returncode == 3
     for path in every(paths):
         other = current_issue(path.parent / "out")

@@ -11,6 +11,7 @@ from running import Row, record_of, replace_in, rewrite_export
 from simulate import Place, Plan, Simulation, simulate
 
 from pipeline import run_job
+from pipeline.plausible import aside, on_sphere
 
 GREENWICH = Place(0.001, 51.5, 60.0, WGS84, utm(31, south=False, ellipsoid=WGS84), "EPSG:32631", "EPSG:4979",
                   "ellipsoid", None)  # fmt: skip
@@ -147,3 +148,41 @@ def test_eastings_without_sign_are_told_where_the_work_touches_the_central_merid
     assert written(tmp_path / "signed", True) == []
     (told,) = written(tmp_path / "unsigned", False)
     assert told.startswith("rover001.csv: every coordinate across the grid has the same sign")
+
+
+def west_of(metres: float, count: int = 60, reach: float = 150.0) -> Simulation:
+    """Return a job whose points all lie so far to the west of the meridian, without noise."""
+    place = replace(GREENWICH, longitude=-metres * EAST)
+    return simulate(Plan(sessions=1, points=count, place=place, reach=reach, noise=False))
+
+
+def lost(job: Simulation, rows: NDArray[np.int64]) -> None:
+    job.rows["longitude"] = job.rows["longitude"].copy()
+    job.rows["longitude"][rows] *= -1.0
+
+
+@pytest.mark.parametrize(("metres", "which"), [(200.0, "all"), (200.0, "half"), (200.0, "two"), (1_400.0, "half")])
+def test_points_beyond_the_meridian_with_none_in_between_are_told(metres: float, which: str, tmp_path: Path) -> None:
+    """In whatever order they were measured: -0 degrees of separate columns became 0, and the marks kept their signs."""
+    job = west_of(metres)
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    some = {"all": points, "half": points[30:], "two": points[[20, 41]]}[which]
+    lost(job, some)
+    notes = record_of(job.write(tmp_path, files=2))["notes"]
+    (note,) = [note for note in notes if "lost minus signs" in note]
+    assert "beyond the zero meridian" in note and "with none in between" in note
+
+
+@pytest.mark.parametrize("metres", [0.0, 30.0, 100.0, 200.0, 1_400.0, 30_000.0])
+def test_work_beside_the_meridian_is_left_in_peace(metres: float, tmp_path: Path) -> None:
+    record = record_of(west_of(metres).write(tmp_path))
+    assert not [note for note in record["notes"] if "lost minus signs" in note]
+
+
+def test_work_on_two_sides_with_marks_on_both_is_left_in_peace(tmp_path: Path) -> None:
+    job = west_of(200.0)
+    lost(job, np.flatnonzero((job.rows["kind"] == "point") & (np.arange(len(job.rows["kind"])) > 30)))
+    places = on_sphere(job.rows["longitude"], job.rows["latitude"])
+    marks = job.rows["kind"] != "point"
+    assert aside(places, marks) is not None
+    assert aside(places, marks | (job.rows["longitude"] > 0.0)) is None

@@ -1,4 +1,4 @@
-"""Cells of one column pasted over others are noted with both rows; no check need be near them."""
+"""Cells of one column pasted over others are told with both rows, in plan as a doubt; no check need be near them."""
 
 from pathlib import Path
 
@@ -14,12 +14,25 @@ def day(seed: int = 1) -> Simulation:
     return simulate(Plan(sessions=1, points=60, checks=3, place=ELLIPSOIDAL, seed=seed))
 
 
-@pytest.mark.parametrize("column", ["latitude", "longitude", "height"])
-def test_pasted_cells_are_noted_with_both_rows(column: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("column", ["latitude", "longitude"])
+def test_pasted_cells_are_a_doubt_with_both_rows(column: str, tmp_path: Path) -> None:
     job = day()
     job.rows[column][30:36] = job.rows[column][10:16]
-    (note,) = (note for note in record_of(job.write(tmp_path))["notes"] if PASTED in note)
-    assert note.startswith(f"rover001.csv:32: 6 rows in a row (to row 37) have the {column}s of rows 12 to 17")
+    record = record_of(job.write(tmp_path), code=3)
+    (doubt,) = record["doubts"]
+    assert doubt["what"].startswith(f"rover001.csv:32: 6 rows in a row (to row 37) have the {column}s of rows 12 to 17")
+    assert (doubt["kind"], doubt["sessions"]) == ("place", ["session-01"]) and record["verdict"] == "unchecked"
+
+
+@pytest.mark.parametrize(("column", "count"), [("height", 6), ("latitude", 3)])
+def test_heights_and_the_least_of_rows_are_noted(column: str, count: int, tmp_path: Path) -> None:
+    """Heights recur by design."""
+    job = day()
+    job.rows[column][30 : 30 + count] = job.rows[column][10 : 10 + count]
+    record = record_of(job.write(tmp_path))
+    (note,) = (note for note in record["notes"] if PASTED in note)
+    assert note.startswith(f"rover001.csv:32: {count} rows in a row (to row {31 + count}) have the {column}s of rows")
+    assert record["doubts"] == []
 
 
 @pytest.mark.parametrize("decimals", [2, 3])

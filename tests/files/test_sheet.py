@@ -1,4 +1,4 @@
-"""A small table: its heading that comes again among the rows, and a spreadsheet that is not read."""
+"""A small table: its heading that comes again among the rows, cells in other columns, a workbook that is not read."""
 
 from pathlib import Path
 
@@ -48,3 +48,31 @@ def test_a_spreadsheet_that_is_not_read_is_told_as_one(name: str, head: bytes, s
     assert read_sheet(tmp_path / name, name, problems, KNOWN) is None
     (problem,) = problems.found
     assert says in problem.what and problem.fix == "save it as .xlsx or .csv"
+
+
+SET = "{:<10} {:>13} {:>13} {:>9}  {:<8}"
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        ("CM 5", "", "5800280.001", "80.113", "peg"),
+        ("CM5", "", "5800280.001", "80.113", "peg"),
+        ("CM5", "399710.004", "", "80.113", ""),
+        ("CM5", "399710.004", "5800280.001", "", "old peg"),
+        ("CM5", "399710.004", "5800280.001", "", "1912"),
+    ],
+)
+def test_cells_set_with_blanks_stand_in_their_own_columns(row: tuple[str, ...], tmp_path: Path) -> None:
+    """A row may leave out cells at its end, and a number may be too long; none in between may be empty."""
+    sound = [(f"CM{at}", f"{399700 + at}.123", f"{5800277 + at}.947", f"{83 + at}.165", "") for at in range(6)]
+    sound += [("CORNER-OF-THE-HOUSE", "399707.491", "5800277.947", "83.165", "bolt")]
+    header, known = (*KNOWN, "source"), (*KNOWN, "source")
+    path = tmp_path / "marks.txt"
+    for rows in (sound, [*sound, row]):
+        path.write_text("\n".join(SET.format(*cells) for cells in [header, *rows]) + "\n")
+        problems = Problems()
+        sheet = read_sheet(path, "marks.txt", problems, known)
+        assert (sheet is None) == (row in rows)
+    (problem,) = map(str, problems.found)
+    assert "marks.txt:9" in problem and "stand in other columns" in problem

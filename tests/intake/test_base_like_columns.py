@@ -32,7 +32,7 @@ def looked_at(crs: str, unit: float, first: tuple[float, float], second: tuple[f
     return base_like_columns(batch, ["Info 1", "Info 2"], np.ones(count, bool), points)
 
 
-@pytest.mark.parametrize(("crs", "unit"), [("EPSG:6454", 1.0), ("EPSG:6455", _FOOT)])
+@pytest.mark.parametrize(("crs", "unit"), [("EPSG:6454", 1.0), ("EPSG:6455", _FOOT), ("EPSG:6455+6360", _FOOT)])
 def test_a_base_is_known_by_its_position_in_the_unit_of_its_export(crs: str, unit: float) -> None:
     found = looked_at(crs, unit, (300_117.313, 520_441.927), (300_521.119, 519_877.653))
     assert found == {"Info 1": "base_easting", "Info 2": "base_northing"}

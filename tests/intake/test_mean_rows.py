@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.mean_rows import mean_rows
+from pipeline.intake.mean_rows import _named_apart, mean_rows
 
 
 def occupied(random: np.random.Generator, names: int, epochs: int, decimals: int) -> tuple[Floats, Integers]:
@@ -55,3 +55,23 @@ def test_rows_that_are_one_have_none() -> None:
 def test_what_is_no_coordinate_does_no_harm(count: int) -> None:
     digit = partial(lambda values, axis: np.inf)
     assert mean_rows(np.full((count, 3), np.nan), np.ones(3), digit, np.zeros(count, np.int64)).tolist() == []
+
+
+@pytest.mark.parametrize(
+    ("names", "together"),
+    [
+        (["cp1 1", "cp1 2", "cp1 mean"], [0, 0, 0]),
+        (["cp1-1", "cp1-2", "cp1-m"], [0, 0, 0]),
+        (["cp1_1", "cp1_2", "cp1"], [0, 0, 0]),
+        (["cp1 (1)", "cp1 (2)", "cp1 (mittel)"], [0, 0, 0]),
+        (["cp1-1", "cp1-m"], [-1, -1]),
+        (["cp1-1", "cp1-2", "cp1-3"], [-1, -1, -1]),
+        (["cp1-1", "cp1-2", "cp1-a", "cp1-b"], [-1] * 4),
+        (["p1", "p2", "p"], [-1, -1, -1]),
+        (["k 1", "k 1", "k 2", "k m"], [-1] * 4),
+    ],
+)
+def test_names_apart_from_their_mean(names: list[str], together: list[int]) -> None:
+    different = list(dict.fromkeys(names))
+    group = np.array([different.index(name) for name in names], np.int64)
+    assert _named_apart(different, group).tolist() == together

@@ -24,7 +24,8 @@ def looked_at(place: Floats) -> list[MovedCells]:
     )
     sound = np.asarray(np.isfinite(place).all(axis=1))
     found = MovedColumns()
-    found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound)
+    session = np.zeros(len(place), np.int32)
+    found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound, session)
     return found.found
 
 

@@ -3,6 +3,7 @@
 Two rovers of one day work beside each other, each from a base that is off by a vector of its own.
 """
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,15 +18,21 @@ _MARKS = {"CM1": (1506500.0, 5160600.0, 20.0), "CM2": (1507100.0, 5160650.0, 22.
 _OFF = {"N": (1.2, -0.7, 0.5), "S": (-0.4, 0.9, -0.3)}
 
 
-def _readings(bases: str = "NS", scatter: float = 0.01) -> list[dict[str, str]]:
-    """Return the readings of two rovers by turns, from these bases; each begins and ends on marks."""
+def _readings(
+    bases: str = "NS", scatter: float = 0.01, off: dict[str, tuple[float, float, float]] = _OFF, slope: float = 0.0
+) -> list[dict[str, str]]:
+    """Return the readings of two rovers by turns, from these bases; each begins and ends on marks.
+
+    ``slope`` is by how much a geoid rises to the north, metres in a kilometre: heights of marks are above it.
+    """
     random = np.random.default_rng(5)
     found = []
     for at in range(60):
         base, mark = bases[at % 2], list(_MARKS)[at // 2 % 3]
         on = at // 2 in (0, 1, 2, 15, 27, 28, 29)
         place = np.array(_MARKS[mark]) + (0.0 if on else np.array([50.0 + 7 * at, 30.0 + 5 * at, 1.0]))
-        seen = place + np.array(_OFF[base]) + random.normal(0.0, scatter, 3)
+        seen = place + np.array(off[base]) + random.normal(0.0, scatter, 3)
+        seen[2] += slope * (seen[1] - 5160000.0) / 1000.0
         name = f"{mark}-{at}" if on else f"p{at}"
         said = {"Point": name, "UTC": f"2026-03-20 08:{at:02d}:00", "Code": "CHK" if on else "EDGE", "base": base}
         found.append(said | {"Easting": f"{seen[0]:.3f}", "Northing": f"{seen[1]:.3f}", "Ell Ht": f"{seen[2]:.3f}"})
@@ -97,3 +104,38 @@ def test_columns_that_coincide_with_nothing_are_not_asked_about(
 
 def test_a_column_that_is_known_as_that_of_bases_is_taken_without_a_question(tmp_path: Path) -> None:
     assert _asked(tmp_path, {"Base ID": _id, "Rover": _id}) == []
+
+
+#: Bases that are off by the same in plan.
+_IN_HEIGHT = {"N": (1.2, -0.7, 0.5), "S": (1.2, -0.7, -0.3)}
+
+
+@pytest.mark.parametrize("scatter", [0.0, 0.01])
+@pytest.mark.parametrize("slope", [0.0, 0.4])
+def test_bases_that_are_off_in_height_alone_are_told_by_a_column_all_the_same(
+    scatter: float, slope: float, tmp_path: Path
+) -> None:
+    (asked,) = _asked(tmp_path, {"Corr source": _id}, scatter=scatter, off=_IN_HEIGHT, slope=slope)
+    assert '"Corr source"' in asked.asks
+
+
+@pytest.mark.parametrize("scatter", [0.0, 0.01])
+@pytest.mark.parametrize(
+    ("off", "apart"), [(_OFF, (-1.6, 1.6, -0.8)), (_IN_HEIGHT, (0.0, 0.0, -0.8))], ids=["in plan", "in height"]
+)
+def test_files_that_hang_on_a_base_each_are_asked_about(
+    off: dict[str, tuple[float, float, float]], apart: tuple[float, float, float], scatter: float, tmp_path: Path
+) -> None:
+    """Nothing else says which base: sessions at one time cannot be told apart without it."""
+    (asked,) = _asked(tmp_path, {}, files=True, scatter=scatter, off=off)
+    assert asked.asks.startswith("which base does each file hang on?")
+    told = re.search(r"rN.csv in rS.csv by \(east ([-+.\d]+), north ([-+.\d]+), up ([-+.\d]+)\) m", asked.asks)
+    assert told is not None and [float(each) for each in told.groups()] == pytest.approx(apart, abs=0.03)
+    assert "Base ID" in asked.asks and "job of their own" in asked.asks and asked.candidates == ()
+
+
+@pytest.mark.parametrize("scatter", [0.0, 0.01, 0.02])
+@pytest.mark.parametrize("slope", [0.0, 0.4])
+def test_files_of_two_rovers_on_one_base_are_left_in_peace(scatter: float, slope: float, tmp_path: Path) -> None:
+    same = {"N": _OFF["N"], "S": _OFF["N"]}
+    assert _asked(tmp_path, {}, files=True, scatter=scatter, off=same, slope=slope) == []

@@ -57,3 +57,14 @@ def _refused(folder: Path) -> str:
     with pytest.raises(JobError) as error:
         new_job(folder)
     return str(error.value)
+
+
+def test_a_folder_of_nothing_but_such_files_says_what_to_do_first(tmp_path: Path) -> None:
+    """Files beside one another that a viewer writes do not take the place of what helps."""
+    for name in ("a.cpg", "a.dbf", "a.prj", "a.qmd", "a.sbn", "a.shx", "b.pdf", "marks.xls", "rover.shp"):
+        (tmp_path / name).write_bytes(b"\0\xff" * 50)
+    said = _refused(tmp_path)
+    assert "there is no export in this folder" in said
+    assert "rover.shp: the format .shp is not read: if it has readings or marks, export its points" in said
+    assert "marks.xls: the format .xls is not read: if it has readings or marks, save it as .xlsx or .csv" in said
+    assert "and 3 more" in said

@@ -1,8 +1,10 @@
 """`tiedown office`: what stands on the page over many jobs, and that making it touches none of them."""
 
 import errno
+import json
 import os
 import re
+import time
 from collections.abc import Iterator
 from datetime import timedelta
 from html import unescape
@@ -233,6 +235,25 @@ def test_a_run_that_was_killed_is_told(tmp_path: Path, monkeypatch: pytest.Monke
     log(path)
     word, needs, _ = only(tmp_path, path)
     assert word == "died" and needs[0].startswith("issue 001 was written by a run that did not finish")
+
+
+def test_a_run_that_has_been_under_way_for_days_is_not_said_to_have_died(tmp_path: Path) -> None:
+    """One of this machine that lives holds the job still; of another machine's nobody here knows after an hour."""
+    path = job_file(tmp_path / "jobs")
+    add_issue(path)
+    note = tmp_path / "jobs" / "out" / ".held-by"
+    with held(path):
+        said = json.loads(note.read_bytes())
+        for host in (said["host"], "office-2"):
+            for hours in (0.5, 49):
+                note.write_text(json.dumps(said | {"host": host, "since": "2026-03-02T20:00:00Z"}), encoding="utf-8")
+                os.utime(note, (time.time() - 3600 * hours,) * 2)
+                word, needs, _ = only(tmp_path, path)
+                assert word == ("needs attention" if hours > 24 else "good"), (host, hours)
+                told = f"by process {said['pid']} on {host}, since 2026-03-02T20:00:00Z"
+                assert all(told in need for need in needs)
+                if hours > 24:
+                    assert ("under way for 2 days" if host == said["host"] else f"only {host} can tell") in needs[0]
 
 
 def test_what_was_released_by_hand_is_told_with_why(tmp_path: Path) -> None:

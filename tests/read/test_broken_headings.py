@@ -1,7 +1,7 @@
 """Headings with line breaks in quotes, as spreadsheets save them: read with blanks, and rows keep the file's lines."""
 
 import pytest
-from exports_made import GOOD, HEADER, problems_of, text_table
+from exports_made import COLUMNS, GOOD, HEADER, problems_of, text_table
 
 from pipeline.read.delimited_lines import whole_lines
 
@@ -16,6 +16,15 @@ def test_a_heading_over_several_lines_is_read(end: str, sign: str, tmp_path) -> 
     assert table["source_row"].to_pylist() == [5, 6]
     assert table["Of the crew"].to_pylist() == ["A", "A"] and table["and another one"].to_pylist() == ["x", "x"]
     assert table["first"].to_pylist() == [174.7, 174.7]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_every_heading_may_go_over_several_lines(end: str, tmp_path) -> None:
+    header = ",".join(f'"{name}\n(as\nmeasured)"' for name in HEADER.split(","))
+    columns = {ours: f"{theirs} (as measured)" for ours, theirs in COLUMNS.items()}
+    table = text_table(tmp_path, f"{header}\n{GOOD}\n{GOOD}\n".replace("\n", end), columns)
+    assert table["source_row"].to_pylist() == [24, 25]
+    assert (table["name"].to_pylist(), table["second"].to_pylist()) == (["P1"] * 2, [-36.8] * 2)
 
 
 @pytest.mark.parametrize("stated", [2, 3])
@@ -39,6 +48,11 @@ def test_an_empty_line_that_is_stated_is_still_a_problem(tmp_path) -> None:
     [
         ([b'a,"b', b'c",d'], [b"", b'a,"b c",d']),
         ([b'a,"b', b'c","d', b'e"', b"f"], [b"", b"", b'a,"b c","d e"', b"f"]),
+        (
+            [b'"a', b'b","c', b'd","e', b'f","g', b'h","i', b"j", b'k","l', b'm"'],
+            [b""] * 7 + [b'"a b","c d","e f","g h","i j k","l m"'],
+        ),
+        ([b'a,"b', *[b"c"] * 6, b'd"'], [b'a,"b', *[b"c"] * 6, b'd"']),
         ([b'12",b', b'c",d'], [b'12",b', b'c",d']),
         ([b'a,"b', b"c,d"], [b'a,"b', b"c,d"]),
         ([b'a,"b', b'c"d,e'], [b'a,"b', b'c"d,e']),

@@ -1,5 +1,6 @@
 """`tiedown aside` killed before each of its changes to the disk: nothing is lost or dangles, and all of it is told."""
 
+import json
 import shutil
 import signal
 from pathlib import Path
@@ -88,7 +89,12 @@ def test_whatever_is_killed_between(damaged: tuple[Path, bool], tmp_path: Path) 
             assert killed and set_aside(path, 2).stands == 1
         else:
             assert "SET ASIDE" in told and "simulated-002.html" in told, (moments, told)
+        cut = killed and not stands and (out / "set-aside" / ".being-set-aside").exists()
         outcome = run_job(path)
+        assert cut == (
+            "issue 002 was set aside by a command that did not finish, kept in set-aside/002-" in outcome.headline
+        )
+        assert "set aside" not in run_job(path).headline
         assert outcome.issued and outcome.record["issue"] == 3 and verify(out).intact
         (line,) = (line for line in read_issues_list(out) if line.verdict == "set aside")
         assert line.issue == 2 and "simulated-002.html" in line.because
@@ -98,3 +104,33 @@ def test_whatever_is_killed_between(damaged: tuple[Path, bool], tmp_path: Path) 
         if not killed:
             break
     assert moments > 5
+
+
+def test_what_a_command_cut_short_set_aside_is_told_by_the_next_run_that_is_not_refused(
+    damaged: tuple[Path, bool], tmp_path: Path
+) -> None:
+    """Once, with --quiet and with --json too, also where nothing else changed; a run that is refused leaves it."""
+    issued, _ = damaged
+    folder = tmp_path / "job"
+    shutil.copytree(issued, folder, symlinks=True)
+    path, out, note = folder / "job.toml", folder / "out", folder / "out" / "set-aside" / ".being-set-aside"
+    set_aside(path, 2)
+    assert run_job(path).record["issue"] == 3
+    kept = min(one.name for one in (out / "set-aside").iterdir())  # "copies": and the copy under `current`
+    (entry,) = (line for line in read_issues_list(out) if line.verdict == "set aside")
+    why = entry.because.partition("; ")[2]
+    said = json.dumps({"issue": 2, "at": entry.made_at.isoformat(), "kept": kept, "because": why})
+    told = f"issue 002 was set aside by a command that did not finish, kept in set-aside/{kept}"
+    register = (folder / "register.csv").read_bytes()
+    for arguments in ((), ("--quiet",), ("--json",), ("--dry-run",)):
+        note.write_text(said, encoding="utf-8")
+        (folder / "register.csv").write_bytes(b"")
+        assert CliRunner().invoke(app, ["run", str(path), *arguments]).exit_code == 2 and note.exists()
+        (folder / "register.csv").write_bytes(register)
+        first, then = (CliRunner().invoke(app, ["run", str(path), *arguments]) for _ in range(2))
+        assert first.exit_code == then.exit_code == 0
+        assert told in " ".join((first.stdout + first.stderr).split()), arguments
+        kept_note = arguments == ("--dry-run",)
+        assert note.exists() == kept_note and (told in " ".join((then.stdout + then.stderr).split())) == kept_note
+    assert [line.verdict for line in read_issues_list(out)].count("set aside") == 1
+    assert told in (out / "runs.log").read_text(encoding="utf-8")

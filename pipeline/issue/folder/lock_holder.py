@@ -14,6 +14,8 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
+from msgspec import Struct
+
 from pipeline.clock import iso
 from pipeline.files.regular_files import read_note
 from pipeline.issue.folder.folder_names import LOCK, scratch
@@ -70,8 +72,20 @@ def _told(said: dict[str, str]) -> str:
     return f"by process {said['pid']} on {said['host']}, since {said['since']}"
 
 
-def holding(folder: Path) -> tuple[str, bool] | None:
-    """Return who holds a job, in words, and whether that run is still under way; None where nobody does.
+class Holder(Struct, frozen=True):
+    """Who noted that he holds a job, in words, on which machine, and for how many seconds it has been noted.
+
+    ``under_way`` is whether that run still is, None where only its own machine can tell.
+    """
+
+    told: str
+    host: str
+    seconds: float
+    under_way: bool | None
+
+
+def holding(folder: Path) -> Holder | None:
+    """Return who holds a job; None where nobody does.
 
     Nothing is written and no lock is touched: a run that begins at that moment would be refused for it.
     """
@@ -82,17 +96,28 @@ def holding(folder: Path) -> tuple[str, bool] | None:
     now = _read(folder)
     if not under_way and now != said:  # it ended, or the next began, while it was looked at
         said, under_way = now, bool(now)
-    return (_told(said), under_way) if said else None
+    return Holder(_told(said), said["host"], _seconds(folder), under_way) if said else None
 
 
-def _is_under_way(folder: Path, said: dict[str, str]) -> bool:
-    """Say whether the process that noted that it holds a job is there; of another machine's, whether it may be."""
+def _is_under_way(folder: Path, said: dict[str, str]) -> bool | None:
+    """Say whether the process that noted that it holds a job is there.
+
+    Another machine's is taken to be for a while, as by the next run; then nobody here knows.
+    """
     try:
         if said["host"] == socket.gethostname() and os.name == "posix":
             return _exists(int(said["pid"])) and _locked(folder / LOCK)
-        return time.time() - (folder / NAME).stat().st_mtime < LASTS
-    except (OSError, ValueError, OverflowError):
+    except (ValueError, OverflowError):
         return False
+    return True if _seconds(folder) < LASTS else None
+
+
+def _seconds(folder: Path) -> float:
+    """Return for how long a job has been noted as held, by this machine's clock."""
+    try:
+        return time.time() - (folder / NAME).stat().st_mtime
+    except OSError:
+        return 0.0
 
 
 def _exists(pid: int) -> bool:

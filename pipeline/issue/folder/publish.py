@@ -107,7 +107,8 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     lines += setting_aside.missing_lines(folder, lines)
     removed = thinned_issues.finished_lines(folder, [record.parent for record in existing.values()])
     add_lines(folder, [*lines, *manual_release.missing_line(folder, lines), *removed])
-    setting_aside.strike_out(folder)
+    if setting_aside.cut_short(folder) is None:  # else a run tells of it first
+        setting_aside.strike_out(folder)
     shown = manual_release.find_issue_to_show(folder, existing, newest)
     if shown is None:
         return None

@@ -1,6 +1,7 @@
 """An issue on its way out: noted before it is moved, so that what a kill left half done is told and gets its line.
 
-The note stands beside the issues that were set aside, until the issues list says the same.
+The note stands beside the issues that were set aside, until the issues list says the same and whoever asked for it, or
+runs the job next, was told.
 """
 
 import json
@@ -64,8 +65,14 @@ def read_setting_aside(folder: Path) -> SettingAside | None:
     return found if found.at.tzinfo is not None else None
 
 
+def cut_short(folder: Path) -> SettingAside | None:
+    """Return what is noted where the issue was moved: nobody was told of it yet."""
+    noted = read_setting_aside(folder)
+    return noted if noted is not None and noted.is_moved(folder) else None
+
+
 def strike_out(folder: Path) -> None:
-    """Take the note away: the issues list says it by now, or the issue stands where it stood. Raises OSError."""
+    """Take the note away: somebody was told, or the issue stands where it stood. Raises OSError."""
     if os.path.lexists(folder / PLACE / NAME):
         (folder / PLACE / NAME).unlink(missing_ok=True)
 

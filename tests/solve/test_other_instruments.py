@@ -8,6 +8,7 @@ which nothing is wrong are invented beside: every reading is a rover's there, or
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+import numpy as np
 import pytest
 from running import Row, record_of, rewrite_numbered
 from simulate import Plan, Simulation, simulate
@@ -15,6 +16,8 @@ from simulate import Plan, Simulation, simulate
 TOLD = "is added to"
 #: Rows of points in the middle of the day.
 POINTS = range(12, 22)
+#: Rows of points among others.
+AMONG = range(8, 36, 3)
 QUALITY = {"Sats": "14", "PDOP": "1.6"}
 SIGMAS = {"sE": "", "sN": "", "sU": ""}
 
@@ -28,6 +31,58 @@ def notes(folder: Path, change: Callable[[int, Row], Row], job: Simulation | Non
     path = (job or day()).write(folder)
     rewrite_numbered(folder / "rover001.csv", change)
     return [note for note in record_of(path)["notes"] if TOLD in note]
+
+
+def level(seed: int, scatter: float = 0.05) -> Simulation:
+    """A day on level ground, whose readings scatter."""
+    job = simulate(Plan(sessions=1, points=40, ties=1, checks=3, seed=seed, reach=200.0))
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    heights = np.random.default_rng(seed).normal(0.0, scatter, len(points))
+    job.rows["height"][points] = job.rows["height"][points[0]] + heights
+    return job
+
+
+def in_corrected_coordinates(job: Simulation) -> None:
+    chosen = np.isin(np.arange(len(job.rows["kind"])), AMONG)
+    job.displace(chosen, job.shifts[0])
+
+
+KINDS = [({"Method": "GNSS"}, {"Method": "TPS"}), (QUALITY, {"Sats": "", "PDOP": ""})]
+
+
+@pytest.mark.parametrize(("usual", "other"), KINDS)
+@pytest.mark.parametrize("seed", [5, 6, 7])
+def test_heights_that_are_off_by_the_shift_are_a_doubt(
+    seed: int, usual: Mapping[str, str], other: Mapping[str, str], tmp_path: Path
+) -> None:
+    job = level(seed)
+    assert abs(job.shift_enu(0)[2]) > 1.0
+    in_corrected_coordinates(job)
+    path = job.write(tmp_path)
+    rewrite_numbered(tmp_path / "rover001.csv", columns(job, AMONG, usual, other))
+    record = record_of(path, code=3)
+    (doubt,) = record["doubts"]
+    assert (doubt["kind"], doubt["sessions"]) == ("shift", ["session-01"]) and record["verdict"] == "unchecked"
+    assert doubt["what"].startswith(f"rover001.csv:{AMONG[0] + 2}: ") and f"{len(AMONG)} points" in doubt["what"]
+
+
+@pytest.mark.parametrize(("usual", "other"), KINDS)
+@pytest.mark.parametrize("seed", range(5, 11))
+def test_a_total_station_that_hangs_on_points_of_the_base_is_let_be(
+    seed: int, usual: Mapping[str, str], other: Mapping[str, str], tmp_path: Path
+) -> None:
+    job = level(seed)
+    told = notes(tmp_path, columns(job, AMONG, usual, other), job)
+    assert told == [] or abs(job.shift_enu(0)[2]) < 1.0
+
+
+def test_few_readings_and_rough_ground_tell_nothing(tmp_path: Path) -> None:
+    few, rough = level(5), level(5, scatter=3.0)
+    in_corrected_coordinates(rough)
+    (note,) = notes(tmp_path / "few", columns(few, AMONG[:3], *KINDS[0]), few)
+    assert "confirmed" not in note
+    (note,) = notes(tmp_path / "rough", columns(rough, AMONG, *KINDS[0]), rough)
+    assert "confirmed" not in note
 
 
 def columns(

@@ -1,7 +1,8 @@
 """Settings that changed among the readings of a session, by a column that is carried along, where no mark tells.
 
 A check with one setting proves nothing of readings with another: of another coordinate system, source of corrections,
-geoid, calibration, antenna or profile. Those that a passing occupation speaks for are as they should be.
+geoid, calibration, antenna or profile. Those that a passing occupation speaks for are as they should be. Corrections of
+a network amid a session that has the shift of a base of its own are a doubt: they need none.
 """
 
 from collections import Counter
@@ -10,6 +11,9 @@ from collections.abc import Iterator
 import numpy as np
 from msgspec import Struct
 
+from pipeline.arrays import Floats
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.other_bases import is_shifted
 from pipeline.geodesy.crs import parse
 from pipeline.intake.left_columns import VALUES, LeftColumn
 from pipeline.intake.survey import Survey
@@ -17,10 +21,10 @@ from pipeline.near import listed
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.setting_headings import is_setting, way_of
-from pipeline.read.way_words import COMPUTED, NETWORK, only_connections, way_said
+from pipeline.read.way_words import COMPUTED, NETWORK, only_connections, plainly_network, way_said
 from pipeline.sessions.windows import SessionWindow
-from pipeline.solve.solve import Solved
-from pipeline.words import counted
+from pipeline.solve.compare import OnMarks
+from pipeline.words import Doubt, counted
 
 #: Values in a session beyond which a column holds no setting. Ours, no source.
 _FEW = 5
@@ -45,7 +49,10 @@ _MEANS = {
 
 
 class _Change(Struct, frozen=True):
-    """A column of an export, what it says was set, and its values in a session that no occupation speaks for."""
+    """A column of an export, what it says was set, and its values in a session that no occupation speaks for.
+
+    ``ways`` are the ways of correction that its values say, none where it is of anything else.
+    """
 
     export: Export
     window: SessionWindow
@@ -54,10 +61,35 @@ class _Change(Struct, frozen=True):
     left: LeftColumn
     alone: list[str]
     others: list[str]
+    ways: dict[str, str]
 
 
-def setting_notes(survey: Survey, solved: Solved) -> Iterator[str]:
-    """Yield columns whose value changes within a session, to one with which no mark was occupied."""
+def setting_doubts(survey: Survey, on_marks: OnMarks, local: Floats) -> Iterator[Doubtful]:
+    """Yield a doubt for each column that says a network of readings to which the shift of a base is added.
+
+    ``local`` (S, 3) are the sessions' shifts to the east, the north and upwards [m].
+    """
+    for change in _changes(survey, on_marks):
+        if _off_by_shift(change, local[change.window.index]):
+            what = f"session {change.window.session.name}: {_sentence(change)}"
+            yield Doubtful(Doubt.BASE, what, (change.window.index,), change.export.shown, _first(change))
+
+
+def setting_notes(survey: Survey, on_marks: OnMarks, local: Floats) -> Iterator[str]:
+    """Yield other columns whose value changes within a session, to one with which no mark was occupied."""
+    for change in _changes(survey, on_marks):
+        if not _off_by_shift(change, local[change.window.index]):
+            where = f"{change.export.shown}:{_first(change)}"
+            yield f"{where}: session {change.window.session.name}: {_sentence(change)}"
+
+
+def _off_by_shift(change: _Change, shift: Floats) -> bool:
+    """Tell whether the values without an occupation are all plainly of a network, whose readings need no shift (3,)."""
+    network = all(change.ways.get(key) == NETWORK and plainly_network(change.left.written[key]) for key in change.alone)
+    return network and bool(change.others) and is_shifted(shift)
+
+
+def _changes(survey: Survey, on_marks: OnMarks) -> Iterator[_Change]:
     for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         for name, left in log.left_columns.items():
             if left.many or len(left.written) < 2:
@@ -70,10 +102,10 @@ def setting_notes(survey: Survey, solved: Solved) -> Iterator[str]:
                 word = "mode" if ways else left.word
                 if word not in _MEANS or not (ways or _matters(survey, at, window, word, left)):
                     continue
-                alone = _without_mark(solved, at, window, left, ways)
+                alone = _without_mark(on_marks, at, window, left, ways)
                 if alone:
                     others = [key for key in every if key not in alone]
-                    yield _told(_Change(export, window, name, word, left, alone, others))
+                    yield _Change(export, window, name, word, left, alone, others, ways)
 
 
 def _ways_of_solutions(left: LeftColumn, session: int) -> dict[str, str]:
@@ -133,50 +165,58 @@ def _matters(survey: Survey, at: int, window: SessionWindow, word: str, left: Le
     return True
 
 
-def occupied_with(solved: Solved, at: int, session: int, left: LeftColumn) -> set[str]:
+def occupied_with(on_marks: OnMarks, at: int, session: int, left: LeftColumn) -> set[str]:
     """Return the values of a column with which occupations in a session do not fail; "" of those that have none."""
-    occupations = solved.occupations
-    export, row = (np.asarray(occupations.table.column(each), np.int64) for each in ("export", "source_row"))
-    failing = occupations.compared.judged & ~occupations.compared.passed
-    return set(left.of_rows(row[(export == at) & (occupations.session == session) & ~failing]))
+    export, row = (np.asarray(on_marks.table.column(each), np.int64) for each in ("export", "source_row"))
+    failing = on_marks.compared.judged & ~on_marks.compared.passed
+    return set(left.of_rows(row[(export == at) & (on_marks.session == session) & ~failing]))
 
 
-def _without_mark(solved: Solved, at: int, window: SessionWindow, left: LeftColumn, ways: dict[str, str]) -> list[str]:
+def _without_mark(
+    on_marks: OnMarks, at: int, window: SessionWindow, left: LeftColumn, ways: dict[str, str]
+) -> list[str]:
     """Return the values in a session that no occupation speaks for, by ``ways`` where they are of ways of correction.
 
     A network's need no occupation where the session has no shift. A heading that says nothing may be of what was
     measured: its values say something of how it was measured only where occupations have them too.
     """
-    stood, every = occupied_with(solved, at, window.index, left), left.counts[window.index]
+    stood, every = occupied_with(on_marks, at, window.index, left), left.counts[window.index]
     if not ways:
         return [key for key in every if key not in stood]
     proven = {ways.get(key, "") for key in stood}
     if left.word != "solution":
         if window.session.shift == "none":
             proven.add(NETWORK)
-        if left.word == VALUES and not _of_occupations(solved, at, left):
+        if left.word == VALUES and not _of_occupations(on_marks, at, left):
             return []
     return [key for key, way in ways.items() if way and way not in proven]
 
 
-def _of_occupations(solved: Solved, at: int, left: LeftColumn) -> bool:
+def _of_occupations(on_marks: OnMarks, at: int, left: LeftColumn) -> bool:
     """Tell whether occupations of an export have values in a column."""
-    table = solved.occupations.table
+    table = on_marks.table
     export, row = (np.asarray(table.column(each), np.int64) for each in ("export", "source_row"))
     return any(left.of_rows(row[export == at]))
 
 
-def _told(change: _Change) -> str:
-    left, session = change.left, change.window.index
-    alone = change.alone if change.others else sorted(change.alone, key=lambda key: left.counts[session][key])[:-1]
+def _told(change: _Change) -> list[str]:
+    """Return the values that are told of: where no occupation speaks for any, all but the one of most readings."""
+    counts = change.left.counts[change.window.index]
+    return change.alone if change.others else sorted(change.alone, key=lambda key: counts[key])[:-1]
+
+
+def _first(change: _Change) -> int:
+    return min(change.left.row[change.window.index, key] for key in _told(change))
+
+
+def _sentence(change: _Change) -> str:
+    left, alone = change.left, _told(change)
     others = change.others or [key for key in change.alone if key not in alone]
-    count = sum(left.counts[session][key] for key in alone)
-    first = min(left.row[session, key] for key in alone)
+    count = sum(left.counts[change.window.index][key] for key in alone)
     here, elsewhere = (listed([_shown(left.written[key]) for key in keys]) for keys in (alone, others))
     return (
-        f"{change.export.shown}:{first}: session {change.window.session.name}: column"
-        f' "{change.name}" says {here} of {counted(count, "reading")} (first one here) and {elsewhere} of the others,'
-        f" and no check or tie that passes is among those with {here}: {_MEANS[change.word]}. Find out what was"
+        f'column "{change.name}" says {here} of {counted(count, "reading")} (first one here) and {elsewhere} of the'
+        f" others, and no check or tie that passes is among those with {here}: {_MEANS[change.word]}. Find out what was"
         " changed there; if it was, give these readings a session or [[points]] of their own, with a mark occupied"
     )
 

@@ -98,31 +98,47 @@ def test_a_modem_is_no_source_without_base_ids_either(column: str, usual: str, o
 
 @pytest.mark.parametrize("one_id", [True, False])
 @pytest.mark.parametrize(
-    ("column", "usual", "other"),
+    ("column", "usual", "other", "plainly"),
     [
-        ("Corr", "RADIO", "NTRIP"),
-        ("Correction", "BASE", "NETWORK"),
-        ("Mode", "RADIO", "VRS"),
-        ("RTK Mode", "UHF", "NTRIP"),
-        ("Link", "Radio", "Network RTK"),
-        ("Survey type", "RTK", "NRTK"),
-        ("Base type", "own", "CORS"),
-        ("Ref", "LOCAL", "VRS"),
-        ("Correction source", "Funk", "NTRIP"),
-        ("Messmodus", "Eigene Basis", "Netz"),
-        ("Any", "RTK", "PPK"),
+        ("Corr", "RADIO", "NTRIP", False),  # a caster of one's own
+        ("Correction", "BASE", "NETWORK", False),
+        ("Mode", "RADIO", "VRS", True),
+        ("RTK Mode", "UHF", "NTRIP", False),
+        ("Link", "Radio", "Network RTK", True),
+        ("Survey type", "RTK", "NRTK", True),
+        ("Base type", "own", "CORS", False),
+        ("Ref", "LOCAL", "VRS", True),
+        ("Correction source", "Funk", "NTRIP", False),
+        ("Messmodus", "Eigene Basis", "Netz", False),
+        ("Any", "RTK", "PPK", False),
     ],
 )
 def test_a_network_beside_an_own_base_is_told_under_any_heading(
-    column: str, usual: str, other: str, one_id: bool, tmp_path: Path
+    column: str, usual: str, other: str, plainly: bool, one_id: bool, tmp_path: Path
 ) -> None:
-    """An id that stays does not say which corrections came in: controllers go on writing the one of the day."""
+    """An id that stays does not say which corrections came in: controllers go on writing the one of the day.
+
+    What is plainly a network's has no error of the base that the shift would take away: a doubt.
+    """
     job = day()
     if not one_id:
         without_base_ids(job)
     between = points_between(job)
-    (note,) = notes(tmp_path, lambda at, row: row | {column: other if at in between else usual}, job)
+    path = job.write(tmp_path)
+    rewrite_numbered(tmp_path / "rover001.csv", lambda at, row: row | {column: other if at in between else usual})
+    record = record_of(path, code=3 if plainly else 0)
+    (note,) = [note for note in record["notes"] if TOLD in note]
     assert f'column "{column}" says {other} of {len(between)} readings (first one here) and {usual} of the' in note
+    doubts = [(doubt["kind"], doubt["sessions"]) for doubt in record["doubts"]]
+    assert doubts == ([("base", ["session-01"])] if plainly else [])
+
+
+@pytest.mark.parametrize("other", ["VRS", "Network RTK"])
+def test_a_base_that_was_right_is_as_a_network_and_no_doubt(other: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=40, ties=1, checks=3, seed=5, base_horizontal=0.02, base_vertical=0.02))
+    between = points_between(job)
+    (note,) = notes(tmp_path, lambda at, row: row | {"Mode": other if at in between else "Radio"}, job)
+    assert "confirmed" not in note
 
 
 @pytest.mark.parametrize(("other", "one_id", "count"), [("GSM", False, 1), ("GSM", True, 0), ("Internet", True, 0)])
