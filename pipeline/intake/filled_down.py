@@ -35,7 +35,7 @@ _SAMPLE = 256
 #: Metres within which steps are counted that tell how often two coordinates agree by chance; how often that may be for
 #: two rows to be noted; and how many such pairs are.
 _WITHIN, _CHANCE, _PAIRS = 2.0, 3e-4, 2
-#: Metres by which the other coordinates' steps differ where a line with equal steps was computed.
+#: Metres by which the other coordinates' steps differ where a line with equal steps, or along an axis, was computed.
 _EVEN = 3e-3
 #: Rows with equal steps that may be dragged series, of one coordinate of an export; more are lines that were laid out.
 _SERIES_MOST = 2
@@ -145,7 +145,7 @@ class _Column(Struct):
                 few_or_close = beside or end - start + 1 < _NO_LINE
                 may_chance = of.axis < 2 and (self.digit > _TENTHS or counted or beside) and few_or_close
                 chance = may_chance and _on_line(of.values, start, end, of.metre)
-                computed = step and np.ptp(of.elsewhere[start:end]) <= _EVEN
+                computed = (step or beside) and np.ptp(of.elsewhere[start:end]) <= _EVEN
                 if not computed and not (chance and (counted or not step)):
                     run = of.filled(start, end, step=step and not counted, counted=counted, beside=beside)
                     self.runs.append(run)

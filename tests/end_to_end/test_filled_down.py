@@ -187,6 +187,13 @@ def trench(job: Simulation) -> None:
     job.rows["latitude"][points] = job.rows["latitude"][points[0]] + at % (4 * 9e-6)
 
 
+def a_line(job: Simulation) -> None:
+    """Twelve points along a meridian, a metre apart, as a calculation gives them, beside others anywhere."""
+    points = np.flatnonzero(job.rows["kind"] == "point")[10:22]
+    job.rows["longitude"][points] = job.rows["longitude"][points[0]].round(8)
+    job.rows["latitude"][points] = job.rows["latitude"][points[0]] + 9e-6 * np.arange(12)
+
+
 def set_out(job: Simulation) -> None:
     """A line set out along a meridian, with a round longitude."""
     straight(job)
@@ -223,7 +230,7 @@ def edges(job: Simulation) -> None:
 
 
 ORDINARY = [along_parallels, on_water, round_degrees, two_rows_by_chance, edges]
-ALONG_AXES = [straight, smoothed, epochs, trench, set_out]
+ALONG_AXES = [straight, smoothed, epochs, trench, a_line, set_out]
 
 
 @pytest.mark.parametrize("change", ORDINARY + ALONG_AXES)
