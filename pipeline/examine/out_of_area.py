@@ -10,7 +10,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.crs import area_of_use, horizontal_of, kind_of, source_crs, target_grid, vertical_of
-from pipeline.geodesy.crs_hints import heights_hint
+from pipeline.geodesy.crs_hints import height_datums, heights_hint
 from pipeline.geodesy.sister_zones import is_sister, sisters_for, told_by_number
 from pipeline.intake.survey import Survey
 from pipeline.sphere import DEGREE
@@ -19,8 +19,13 @@ from pipeline.words import Doubt, plural
 #: Metres beyond a grid's area of use up to which one zone is kept for work that runs over its edge: three degrees at
 #: the equator, half a zone. Common practice, no source.
 OVER_THE_EDGE = 333_000.0
-#: The same where the register is in a zone of the same grid that the job lies in. Ours, no source.
+#: The same where the register is in a zone of the same grid that the job lies in, and beyond the area of a height datum
+#: where another is used. Ours, no source.
 _BESIDE_ITS_ZONE = 20_000.0
+#: How many times as large as that of a height datum the area of another may be that is meant instead. Ours.
+_LIKE_SIZE = 4.0
+#: Height datums that are named.
+_NAMED = 2
 #: Metres: neighbouring zones are drafted in now and then, other continents are not. Ours, no source.
 _ELSEWHERE = 1_000_000.0
 
@@ -115,13 +120,13 @@ def _named(text: str) -> str:
     return _called(text, horizontal_of(source_crs(text)).name)
 
 
-def _overlap(one: Area, other: Area) -> bool:
-    """Tell whether two areas of use have more in common than the edge between them."""
+def _overlap(one: Area, other: Area, edge: float = _BESIDE_ITS_ZONE) -> bool:
+    """Tell whether two areas of use have more in common than the ``edge`` [m] between them."""
     up = min(one.north, other.north) - max(one.south, other.south)
     begins = (other.west - one.west + 180.0) % 360.0 - 180.0
     across = min(one.width, begins + other.width) - max(begins, 0.0)
     across *= math.cos(math.radians(one.centre[1]))
-    return min(up, across) * DEGREE > _BESIDE_ITS_ZONE
+    return min(up, across) * DEGREE > edge
 
 
 def heights_far_from_use(survey: Survey) -> list[str]:
@@ -139,11 +144,34 @@ def heights_far_from_use(survey: Survey) -> list[str]:
     for text, names in keys.items():
         datum = vertical_of(text)
         use = None if datum is None else area_of_use(datum)
-        if datum is None or use is None or _outside(use, area).min() < OVER_THE_EDGE:
+        if datum is None or use is None:
             continue
-        what = _meant_for(f"{' and '.join(names)} {_called(text, datum.name)}", use, area)
-        told.append(f"{what}: is it the right code? Every file would name that height datum{heights_hint(area)}")
+        named, beyond = f"{' and '.join(names)} {_called(text, datum.name)}", float(_outside(use, area).min())
+        asked = "is it the right code? Every file would name that height datum"
+        if beyond >= OVER_THE_EDGE:
+            told.append(f"{_meant_for(named, use, area)}: {asked}{heights_hint(area)}")
+        elif beyond >= _BESIDE_ITS_ZONE and (others := _height_datums_instead(use, area)):
+            outside = f"{named} is not used where the job lies, {beyond / 1000:,.0f} km beyond its area"
+            told.append(f"{outside}, and {others}: {asked}")
     return told
+
+
+def _height_datums_instead(use: Area, area: Area) -> str:
+    """Return in words which height datums are used there and nowhere in ``use``; "" where none is.
+
+    Islands have each their own. Neighbours on land are let be, since their heights are carried over the border; so is
+    what much larger areas have in common, which is no reason to doubt one's own.
+    """
+    apart = [
+        f"{code} ({name})"
+        for region, code, name in height_datums(area)
+        if _size(region) <= _LIKE_SIZE * _size(use) and not _overlap(use, region, 0.0)
+    ][:_NAMED]
+    return f"{' and '.join(apart)} {plural(len(apart), 'is', 'are')}" if apart else ""
+
+
+def _size(area: Area) -> float:
+    return area.width * (area.north - area.south)
 
 
 def _called(stated: str, name: str) -> str:

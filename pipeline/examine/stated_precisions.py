@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.sigma_units import usual_unit
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
-from pipeline.intake.sigma_sizes import LEAST
+from pipeline.intake.sigma_sizes import COARSE, LEAST
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Quality
 from pipeline.read.exports import Export
@@ -18,9 +18,10 @@ from pipeline.words import Doubt, counted, plural
 _FEW = 5
 #: How many readings of a session at least, and the part of them, that state not to be precise before they are in doubt.
 _MANY, _MANY_STATED = 3, 0.05
-#: Metres from which on a reading that is accepted as fixed is told where it stands out, up to so many readings, or so
-#: large a part of an export: more are stated under trees. Ours, no source.
-_COARSE, _ODD, _UNDER_TREES = 0.15, 3, 0.03
+#: Readings, or the part of an export, up to which those that are accepted as fixed and stand out are told wherever they
+#: are: more are stated under trees. How many are is no matter from so many metres on, and ten times what this part of a
+#: session states at the most: most of them may have lost their fix. Ours, no source.
+_ODD, _UNDER_TREES, _NO_FIX, _PRECISE = 3, 0.03, 0.25, 0.1
 #: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
 #: wider than a standard uncertainty those are that say to be.
 _LARGER, _WIDEST = 3.0, 2.5
@@ -84,11 +85,15 @@ def coarse_sigma_notes(export: Export, log: FileLog, quality: Quality) -> Iterat
             " max_sigma_horizontal and max_sigma_vertical"
         )
     is_mapped = export.points.columns.solution is not None
-    least = _COARSE if is_mapped else LEAST
+    least, among = COARSE if is_mapped else LEAST, "most"
     count, row = log.sizes.far_out(least)
+    if not count or (is_mapped and count > max(_ODD, _UNDER_TREES * log.stated.count)):
+        in_a_row, first = log.sizes.far_out_in_a_row()
+        least, among = _NO_FIX, "others"
+        count, row = log.sizes.far_out(least, _PRECISE)
+        if in_a_row > count:
+            least, count, row, among = COARSE, in_a_row, first, "most"
     if log.large.count or not count or _limited(quality):
-        return
-    if is_mapped and count > max(_ODD, _UNDER_TREES * log.stated.count):
         return
     solution, fix = "and no solution column is mapped", "map it, or state"
     if is_mapped:
@@ -99,7 +104,7 @@ def coarse_sigma_notes(export: Export, log: FileLog, quality: Quality) -> Iterat
     yield (
         f"{export.shown}:{row}: {count:,} of {counted(log.stated.count, 'accepted reading')}"
         f" {plural(count, 'states', 'state')} a standard uncertainty of {least:g} m or more, over ten times that of"
-        f" most in the session (first one here), as solutions do that are not fixed, {solution}: checks on precise"
+        f" {among} in the session (first one here), as solutions do that are not fixed, {solution}: checks on precise"
         f" readings do not prove such; {fix} max_sigma_horizontal and max_sigma_vertical in [quality], which hold them"
         " back"
     )

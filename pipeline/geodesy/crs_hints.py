@@ -57,18 +57,26 @@ def heights_hint(area: Area, apart: str = "") -> str:
 
     ``apart`` is the code of one that is not among them, "" for none.
     """
+    named = [f"{code} ({name})" for _, code, name in height_datums(area) if code != apart][:_NAMES_MAX]
+    other = "other " if apart else ""
+    return f"; {other}height datums registered for this place: {', '.join(named)}" if named else ""
+
+
+def height_datums(area: Area) -> list[tuple[Area, str, str]]:
+    """Return the height datums registered for all of an area, smallest regions first: each one's area, code and name.
+
+    Those of half the earth are left out.
+    """
     bounds = AreaOfInterest(area.west, area.south, area.east, area.north)
     found = []
     for each in query_crs_info("EPSG", pj_types=PJType.VERTICAL_CRS, area_of_interest=bounds, contains=True):
         use = each.area_of_use
-        if use is None or each.deprecated or "depth" in each.name or "(ft" in each.name or f"EPSG:{each.code}" == apart:
+        if use is None or each.deprecated or "depth" in each.name or "(ft" in each.name:
             continue
-        size = Area(use.west, use.south, use.east, use.north)
-        if size.width < 180.0:
-            found.append((size.width * (size.north - size.south), f"EPSG:{each.code} ({each.name})"))
-    named = [name for _, name in sorted(found)[:_NAMES_MAX]]
-    other = "other " if apart else ""
-    return f"; {other}height datums registered for this place: {', '.join(named)}" if named else ""
+        region = Area(use.west, use.south, use.east, use.north)
+        if region.width < 180.0:
+            found.append((region, f"EPSG:{each.code}", each.name))
+    return sorted(found, key=lambda one: (one[0].width * (one[0].north - one[0].south), *one[1:]))
 
 
 def _utm(zone: int, half: str, datum: str) -> str:

@@ -78,6 +78,16 @@ class FieldWindow(Struct, frozen=True):
             due &= self.of_receiver(export, base)
         return np.asarray(due, bool)
 
+    @property
+    def first(self) -> int:
+        """The UTC milliseconds from which on readings may carry it."""
+        return self.start if self.stated.earliest is None else milliseconds_of(self.stated.earliest)
+
+    @property
+    def last(self) -> int:
+        """The UTC milliseconds from which on none does any more."""
+        return self.until if self.stated.latest is None else milliseconds_of(self.stated.latest)
+
     def tie_row(self, table: pa.Table) -> int | None:
         """Return the row of the reading that it was worked out from, among candidates without fault.
 

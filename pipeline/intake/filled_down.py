@@ -18,8 +18,12 @@ from pipeline.replace import replace
 
 #: Rows from which equal coordinates, and equal steps, are noted: of a position and of a height.
 _LEAST, _LEAST_UP, _SERIES = 3, 5, 5
-#: Metres that the other coordinates change by along such rows, at the least.
-_ELSEWHERE = 2.0
+#: Metres that the other coordinates change by along such rows at the least, from most of them to the next; or all in
+#: all, of rows from which equal coordinates in plan are noted along a line that the other one hardly changes on. Epochs
+#: of one place reach centimetres.
+_ELSEWHERE, _LEAST_BESIDE = 2.0, 4
+#: Runs along such lines, of one coordinate of an export, that may have been copied; more are lines that were laid out.
+_BESIDE_MOST = 2
 #: Metres: a number is its own where it is written as finely as this, and none that is rounded more coarsely than that.
 _FINE, _ROUND = 1.5e-3, 0.012
 #: Of the other rows this share, or so few, may repeat the coordinate of the one before; there must be so many.
@@ -31,7 +35,7 @@ _SAMPLE = 256
 #: Metres within which steps are counted that tell how often two coordinates agree by chance; how often that may be for
 #: two rows to be noted; and how many such pairs are.
 _WITHIN, _CHANCE, _PAIRS = 2.0, 3e-4, 2
-#: Metres by which the other coordinates' steps differ where a line with equal steps was computed.
+#: Metres by which the other coordinates' steps differ where a line with equal steps, or along an axis, was computed.
 _EVEN = 3e-3
 #: Rows with equal steps that may be dragged series, of one coordinate of an export; more are lines that were laid out.
 _SERIES_MOST = 2
@@ -50,7 +54,7 @@ class Filled(Struct, frozen=True):
 
     ``axis`` is which of the three, ``count`` how many rows, ``step`` whether it rises by one step instead, ``digit``
     what its last digit is worth in metres, ``sessions`` are those that the rows are in. ``counted`` is whether the last
-    digit alone goes up or down, by as much each time.
+    digit alone goes up or down, by as much each time, ``beside`` whether the other coordinate hardly changes.
     """
 
     export: int
@@ -62,6 +66,7 @@ class Filled(Struct, frozen=True):
     digit: float
     sessions: tuple[int, ...]
     counted: bool = False
+    beside: bool = False
 
 
 class _Coordinate(Struct, frozen=True, kw_only=True):
@@ -74,6 +79,7 @@ class _Coordinate(Struct, frozen=True, kw_only=True):
         rows: (n,) their numbers in the file.
         session: (n,) their sessions.
         elsewhere: (n - 1,) metres that the other coordinates go from row to row.
+        other: (n,) metres, of one in plan the other one; None of heights.
         even: (n - 1,) whether the step is that to the next row again.
         metre: metres of one of ``values``.
         digit: gives what the last digit of some values is worth at the finest [m].
@@ -85,15 +91,27 @@ class _Coordinate(Struct, frozen=True, kw_only=True):
     rows: Integers
     session: NDArray[np.int32]
     elsewhere: Floats
+    other: Floats | None
     even: Flags
     metre: float
     digit: Callable[[Floats], float]
 
-    def filled(self, start: int, end: int, *, step: bool = False, counted: bool = False) -> Filled:
+    def filled(
+        self, start: int, end: int, *, step: bool = False, counted: bool = False, beside: bool = False
+    ) -> Filled:
         """Return the rows from ``start`` to ``end`` as such that have it in common."""
         first, last, count = int(self.rows[start]), int(self.rows[end]), end - start + 1
         sessions = tuple(np.unique(self.session[start : end + 1]).tolist())
-        return Filled(self.export, self.axis, first, last, count, step, 0.0, sessions, counted)
+        return Filled(self.export, self.axis, first, last, count, step, 0.0, sessions, counted, beside)
+
+    def goes_on(self, start: int, end: int) -> bool:
+        """Tell whether most of the rows from ``start`` to ``end`` lie elsewhere than the one before."""
+        return float(np.median(self.elsewhere[start:end])) >= _ELSEWHERE
+
+    def reaches(self, start: int, end: int) -> bool:
+        """Tell whether enough rows, from ``start`` to ``end``, lie elsewhere than one another, if by little each."""
+        far = self.other is not None and np.ptp(self.other[start : end + 1]) >= _ELSEWHERE
+        return end - start + 1 >= _LEAST_BESIDE and bool(far)
 
     def is_finely_written(self, start: int, end: int) -> bool:
         """Tell whether the rows from ``start`` to ``end`` have it written no more coarsely than a number of its own."""
@@ -120,14 +138,17 @@ class _Column(Struct):
             counted = which is on
             for start, stop in _stretches(which, few):
                 end = stop + 1 if step else stop
-                own = of.is_finely_written(start, end)
-                if float(np.median(of.elsewhere[start:end])) < _ELSEWHERE or not own or len(self.runs) >= _MOST:
+                beside = not of.goes_on(start, end)
+                found = not beside or ((counted or not step) and of.reaches(start, end))
+                if not found or not of.is_finely_written(start, end) or len(self.runs) >= _MOST:
                     continue
-                may_chance = of.axis < 2 and (self.digit > _TENTHS or counted)
+                few_or_close = beside or end - start + 1 < _NO_LINE
+                may_chance = of.axis < 2 and (self.digit > _TENTHS or counted or beside) and few_or_close
                 chance = may_chance and _on_line(of.values, start, end, of.metre)
-                computed = step and np.ptp(of.elsewhere[start:end]) <= _EVEN
+                computed = (step or beside) and np.ptp(of.elsewhere[start:end]) <= _EVEN
                 if not computed and not (chance and (counted or not step)):
-                    self.runs.append(of.filled(start, end, step=step and not counted, counted=counted))
+                    run = of.filled(start, end, step=step and not counted, counted=counted, beside=beside)
+                    self.runs.append(run)
 
     def take_pairs(self, of: _Coordinate, alike: Flags) -> None:
         """Take up two rows with one value far apart, alone among others."""
@@ -171,6 +192,7 @@ class FilledDown(Struct):
                     rows=rows,
                     session=of_session,
                     elsewhere=elsewhere,
+                    other=None if axis == 2 else place[:, others[0]] * metre[others[0]],
                     even=even[axis],
                     metre=float(metre[axis]),
                     digit=partial(finest_digit, axis=axis, export=export),
@@ -195,6 +217,8 @@ class FilledDown(Struct):
             # lines that were laid out or computed have one step each; a series is dragged down a column once or twice
             if sum(run.step for run in column.runs) > _SERIES_MOST:
                 column.runs = [run for run in column.runs if not run.step]
+            if sum(run.beside for run in column.runs) > _BESIDE_MOST:
+                column.runs = [run for run in column.runs if not run.beside]
             inside = sum(run.count - 1 for run in column.runs)
             alike = sum(run.count - 1 for run in column.runs if not run.step and not run.counted)
             outside = column.steps - inside
@@ -211,9 +235,7 @@ class FilledDown(Struct):
 
 
 def _on_line(values: Floats, start: int, end: int, metre: float) -> bool:
-    """Tell whether the row before or behind a few that have one value of these (n,) nearly has it too, as on a line."""
-    if end - start + 1 >= _NO_LINE:
-        return False
+    """Tell whether the row before or behind those that have one value of these (n,) nearly has it too, as on a line."""
     beside = [number for number in (start - 1, end + 1) if 0 <= number < len(values)]
     return any(abs(values[number] - values[start]) * metre <= _BESIDE for number in beside)
 

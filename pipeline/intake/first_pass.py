@@ -51,6 +51,7 @@ from pipeline.intake.shared_numbers import Shared, SharedNumbers
 from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
 from pipeline.intake.sorted_columns import SortedColumns, SortedRows
+from pipeline.intake.sorted_names import NamesInOrder, SortedNames
 from pipeline.intake.spellings import spellings
 from pipeline.intake.stretches_beside import StretchBeside, stretches_beside
 from pipeline.intake.tie_reach import tie_reach
@@ -115,6 +116,7 @@ class FirstPass(Struct, frozen=True):
         pasted: rows with numbers of one coordinate that other rows have in the same order.
         shared: rows with one coordinate of other rows, in any order.
         sorted: rows of which one coordinate seems to have been sorted alone.
+        sorted_names: rows whose names seem to have been sorted alone.
         moved: rows with the height, or the place, of the row beside them.
         steps: of each export, from row to row.
         hemispheres: what unmapped columns of hemispheres say.
@@ -169,6 +171,7 @@ class FirstPass(Struct, frozen=True):
     pasted: tuple[Pasted, ...] = ()
     shared: tuple[Shared, ...] = ()
     sorted: tuple[SortedRows, ...] = ()
+    sorted_names: tuple[SortedNames, ...] = ()
     moved: tuple[MovedCells, ...] = ()
     steps: tuple[RowSteps, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
@@ -241,6 +244,7 @@ class _Gatherer:
         self.pasted = PastedCells()
         self.shared = SharedNumbers()
         self.sorted = SortedColumns()
+        self.names_in_order = NamesInOrder()
         self.moved = MovedColumns()
         self.hemispheres = Hemispheres()
         self.poles = PoleLog()
@@ -320,6 +324,7 @@ class _Gatherer:
             pasted=tuple(self.pasted.found),
             shared=tuple(self.shared.found),
             sorted=tuple(self.sorted.found),
+            sorted_names=tuple(self.names_in_order.found),
             moved=tuple(self.moved.found),
             steps=steps,
             hemispheres=self.hemispheres,
@@ -385,6 +390,7 @@ class _Gatherer:
         self.pasted.take(batch, number, export, sound, sifted.session)
         self.shared.take(batch, number, export, sound, sifted.session)
         self.sorted.take(batch, number, export, sound & ~candidate)
+        self.names_in_order.take(batch, number, export, sound & ~candidate)
         self.moved.take(batch, number, export, sound & ~candidate, sifted.session)
         self.order.take(batch, number)
         self.poles.take(batch, number, export, sifted.session, sound, candidate)

@@ -124,12 +124,16 @@ class HeightLeap(Struct, frozen=True):
 
 
 class SteppedRows(Struct, frozen=True):
-    """Some readings of a session that step up or down and back; first and last in time, by export and row there."""
+    """Some readings of a session that step up or down and back; first and last in time, by export and row there.
+
+    ``times`` are those of the first and the last [UTC ms].
+    """
 
     session: int
     export: int
     row: int
     last: int
+    times: tuple[int, int]
     run: SteppedRun
 
 
@@ -177,8 +181,14 @@ def find_implausible(
         off_marks=tuple(OffMarks(session, *rows.place(number), of) for session, number, of in heights.apart),
         leaps=tuple(HeightLeap(session, *rows.place(number), of) for session, number, of in heights.leaps),
         stepped=tuple(
-            SteppedRows(session, *rows.place(int(numbers[0])), rows.place(int(numbers[-1]))[1], of)
-            for session, numbers, of in heights.stepped
+            SteppedRows(
+                session,
+                *rows.place(int(numbers[0])),
+                last=rows.place(int(numbers[-1]))[1],
+                times=(int(times[0]), int(times[1])),
+                run=of,
+            )
+            for session, numbers, times, of in heights.stepped
         ),
     )
 

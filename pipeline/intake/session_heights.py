@@ -1,6 +1,6 @@
 """Compares the heights of one session's readings with one another, with the marks and with the ground around."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -31,6 +31,7 @@ from pipeline.plausible import (
     zeros_by_chance,
 )
 from pipeline.read.columns import lengths_of
+from pipeline.sessions.windows import SessionWindow
 
 #: Metres from which on a height is no place's and is shortened.
 _PRINTED = 1e7
@@ -95,18 +96,19 @@ class SessionHeights:
 
     ``steep`` and ``levels`` are, by session, readings that stand off others; ``apart`` those on no mark that lie off
     those on marks; ``leaps`` runs that jump and come back; ``stepped`` those that do so on flat ground, in order of
-    time. Each has the number of its first reading or those of all.
+    time, with the first and last time. Each has the number of its first reading or those of all.
     """
 
     def __init__(self, rows: ReadingRows, prepared: Prepared, heights: LikeHeights) -> None:
         self._rows, self._alike, self._quality = rows, heights, prepared.loaded.job.quality
         self._units = np.array([lengths_of(export.points).up for export in prepared.exports])
         self._off_ground = np.zeros(0, np.int64)
+        self._beside = _side_by_side(prepared.windows)
         self.steep: dict[int, tuple[int, Steep]] = {}
         self.levels: list[tuple[int, Integers, Levels]] = []
         self.apart: list[tuple[int, int, MarksApart]] = []
         self.leaps: list[tuple[int, int, HeightJump]] = []
-        self.stepped: list[tuple[int, Integers, SteppedRun]] = []
+        self.stepped: list[tuple[int, Integers, Integers, SteppedRun]] = []
 
     def look_at_each(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
@@ -217,11 +219,13 @@ class SessionHeights:
             group = self._rows.export(number).astype(np.int64)
             (time,) = self._rows.columns.take(number, "time")
             order = np.lexsort((time, group))
-            for run in stepped_runs(piece.places[here][order], piece.height[here][order], group[order], marks[order]):
-                own = np.sort(number[order[run.rows]])
+            places, height = piece.places[here][order], piece.height[here][order]
+            for run in stepped_runs(places, height, group[order], marks[order], session in self._beside):
+                rows = order[run.rows]
+                own = np.sort(number[rows])
                 codes = self._rows.codes(own)
                 if ((codes == 0) | np.isin(codes, self._rows.codes(np.setdiff1d(number[~marks], own)))).any():
-                    self.stepped.append((session, number[order[run.rows]], run))
+                    self.stepped.append((session, number[rows], time[rows[[0, -1]]], run))
 
     def _from_one_level(self, found: PositionLook, mine: OfSession, session: int) -> Iterator[tuple[Placed, Integers]]:
         """Yield the readings and, in them, the places (k,) of those with sound heights that count from one level."""
@@ -229,6 +233,17 @@ class SessionHeights:
             sound = np.flatnonzero(near & np.isfinite(piece.height) & ((piece.flags & PLACEHOLDER) == 0))
             for alike in self._alike.alike(session, piece.number[sound]):
                 yield piece, sound[alike]
+
+
+def _side_by_side(windows: Sequence[SessionWindow]) -> frozenset[int]:
+    """Return the sessions during which another runs, whose base a rover may have had."""
+    latest, number, found = -1, -1, set()
+    for window in sorted(windows, key=lambda window: window.start_ms):
+        if window.start_ms < latest:
+            found |= {number, window.index}
+        if window.end_ms > latest:
+            latest, number = window.end_ms, window.index
+    return frozenset(found)
 
 
 def _tell(

@@ -25,6 +25,7 @@ from pipeline.examine.register_rows import register_row_notes
 from pipeline.examine.shared_numbers import shared_notes
 from pipeline.examine.site_doubts import site_notes
 from pipeline.examine.sorted_columns import sorted_notes
+from pipeline.examine.sorted_names import sorted_name_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.examine.untested_shifts import untested_shift_notes
 from pipeline.examine.zero_led_names import zero_led_notes
@@ -71,6 +72,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *shared_notes(survey, examined.stood),
         *pasted_notes(survey, examined.stood),
         *sorted_notes(survey),
+        *sorted_name_notes(survey),
         *moved_notes(survey, examined.stood),
         *lost_sign_notes(survey),
         *deleted_notes(survey),

@@ -1,5 +1,6 @@
 """A session's shift that the field applied for a while between two checks, on level ground with known truth."""
 
+import datetime as dt
 from pathlib import Path
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 from field_days import apply, since
 from network_jobs import START, STEP, Network
 from running import published_record
+from simulate_files import write_job
 
 _UP = 4.1
 _FIRST, _POINTS = 3, 24  # steps of the day
@@ -59,3 +61,60 @@ def test_a_field_shift_that_the_job_states_says_why(tmp_path: Path) -> None:
     begins, ends = (START + (_FIRST + k) * STEP for k in (4, 16))
     stated = {"from": begins, "until": ends, "tie": "day-CM1-1", "mark": "CM1"}
     assert told(tmp_path, range(4, 16), field_shift=stated) == []
+
+
+def test_a_field_shift_of_another_rover_says_nothing_of_it(tmp_path: Path) -> None:
+    """The second file carries the shift from its beginning on, as stated; the first one for five points."""
+    work = Network()
+    for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500)):
+        work.mark(name, east, north)
+    points = [(14 * k, 9 * k - 300) for k in range(_POINTS)]
+    work.session("day", ties=["CM1"], checks=["CM2"], points=points, closing=["CM2", "CM1"], shift=(0.8, -1.1, _UP))
+    half = len(work.rows["name"]) // 2
+    carry = np.arange(len(work.rows["name"]))
+    apply(work, (carry >= half) | ((carry >= 6) & (carry < 11)), "day-CM1-1", np.array(work.marks.geographic("CM1")))
+    stated = {"from": START + 1.5 * STEP, "tie": "day-CM1-1", "mark": "CM1", "files": ["rover002.csv"]}
+    work.job["session"][0]["field_shift"] = stated
+    of = published_record(write_job(tmp_path, work.rows, work.register, work.job, "csv", 2, False), code=3)
+    (doubt,) = of["doubts"]
+    assert doubt["kind"] == "shift" and "rover001.csv:8: session day: 5 readings in a row" in doubt["what"]
+
+
+#: Heights that the shifts of two bases add, which run at the same time, and what is told by which steps between them.
+_EAST, _WEST = 2.2, 3.0
+
+
+def on_other_base(folder: Path, wrong: range, up: float = _WEST - _EAST, later: bool = False) -> list[str]:
+    """What is said of a day whose points of these numbers, of session east, have the corrections of the other base.
+
+    ``up`` are metres that its readings go up for what its shift adds more; ``later`` is whether it runs another day.
+    """
+    work = Network()
+    for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500), ("CM3", 400, -200)):
+        work.mark(name, east, north)
+    begins = START + dt.timedelta(days=1 if later else 0)
+    for name, shift, aside, start in (("west", (1.3, 0.4, _WEST), -400, begins), ("east", (0.2, 1.1, _EAST), 0, START)):
+        points = [(14 * k + aside, 9 * k - 300) for k in range(_POINTS)]
+        work.session(
+            name, ties=["CM1"], checks=["CM2"], points=points, closing=["CM3", "CM1"], shift=shift, start=start
+        )
+    names = [f"east-{number + 1}" for number in wrong]
+    work.displace(np.isin(work.rows["name"], names), np.array([0.2 - 1.3, 1.1 - 0.4, -up]))
+    of = published_record(work.write(folder))
+    assert (of["verdict"], of["doubts"]) == ("proven", [])  # no check tells
+    return [note for note in of["notes"] if "had corrections of the base of" in note]
+
+
+@pytest.mark.parametrize("wrong", [range(4, 16), range(10, 13), range(14, _POINTS), range(0, 8)])
+def test_points_on_the_other_base_that_runs_at_the_same_time_are_told(wrong: range, tmp_path: Path) -> None:
+    """Amid the walk, up to the closing mark, and from the opening one on: marks lie too far to tell the other step."""
+    (note,) = on_other_base(tmp_path, wrong)
+    assert f"session east: {len(wrong)} readings in a row" in note and "corrections of the base of west" in note
+    assert "off by 1.30 m in plan and 0.80 m in height" in note  # (1.1, -0.7, 0.8)
+
+
+@pytest.mark.parametrize(("up", "later"), [(0.5, False), (-0.8, False), (1.2, False), (0.0, False), (0.8, True)])
+def test_ground_that_steps_by_something_else_between_two_bases_is_let_be(
+    up: float, later: bool, tmp_path: Path
+) -> None:
+    assert on_other_base(tmp_path, range(4, 16), up, later) == []

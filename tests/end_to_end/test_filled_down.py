@@ -133,6 +133,74 @@ def test_numbers_of_rows_elsewhere_are_told_wherever_they_stand(
     assert [doubt["kind"] for doubt in record["doubts"]] == ["place"] * (code == 3)
 
 
+def street(job: Simulation, along: str, turned: float = 0.06, pace: float = 9.0) -> None:
+    """Lay the points out on a street that is nearly along a parallel or meridian, with what readings scatter."""
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    across, metre = "latitude" if along == "longitude" else "longitude", 9e-6
+    noise = np.random.default_rng(2).normal(0.0, 0.008, (2, len(points)))
+    way = pace * np.arange(len(points))
+    for name, metres in ((along, way), (across, turned * way)):
+        job.rows[name][points] = job.rows[name][points[0]] + metre * (metres + noise[int(name == across)])
+
+
+@pytest.mark.parametrize("along", ["longitude", "latitude"])
+@pytest.mark.parametrize(("digits", "rows", "code"), [(9, 4, 3), (10, 20, 3), (8, 12, 3), (8, 7, 0)])
+def test_a_coordinate_copied_down_along_an_aligned_street_is_told(
+    along: str, digits: int, rows: int, code: int, tmp_path: Path
+) -> None:
+    """The other coordinate changes by half a metre from point to point, the copied one should by nine."""
+    job = simulate(Plan(sessions=1, points=60, checks=3, place=ELLIPSOIDAL))
+    street(job, along, 0.12 if rows < 8 else 0.06)
+    values = job.rows[along] = job.rows[along].round(digits)
+    values[20 : 20 + rows] = values[20]
+    record = record_of(job.write(tmp_path), code)
+    (told,) = doubts(record) if code else notes(record)
+    assert told.startswith(f"rover001.csv:22: {rows} rows in a row (to row {21 + rows}) have one {along}")
+
+
+def epochs(job: Simulation) -> None:
+    """Forty epochs of one place, a second apart, that scatter by centimetres."""
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    for name, seed in (("longitude", 1), ("latitude", 2)):
+        noise = np.random.default_rng(seed).normal(0.0, 1e-7, len(points))
+        job.rows[name][points] = (job.rows[name][points[0]] + noise).round(9)
+
+
+def straight(job: Simulation) -> None:
+    """A street along a meridian to the millimetre, as a calculation gives it."""
+    street(job, "latitude", 0.0, 0.7)
+
+
+def smoothed(job: Simulation) -> None:
+    """A way that keeps to a meridian for a while, as filtered trajectories do: it bends by less than a last digit."""
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    metres = 0.5 * np.arange(len(points))
+    job.rows["latitude"][points] = job.rows["latitude"][points[0]] + 9e-6 * metres
+    job.rows["longitude"][points] = (job.rows["longitude"][points[0]] + 9e-6 * 2e-5 * (metres - 8.0) ** 2).round(9)
+
+
+def trench(job: Simulation) -> None:
+    """Squares of an excavation, a metre apart along both axes, beside points that were measured anywhere."""
+    points = np.flatnonzero(job.rows["kind"] == "point")[10:26]
+    at = 9e-6 * np.arange(16)
+    job.rows["longitude"][points] = job.rows["longitude"][points[0]] + at // (4 * 9e-6) * 9e-6
+    job.rows["latitude"][points] = job.rows["latitude"][points[0]] + at % (4 * 9e-6)
+
+
+def a_line(job: Simulation) -> None:
+    """Twelve points along a meridian, a metre apart, as a calculation gives them, beside others anywhere."""
+    points = np.flatnonzero(job.rows["kind"] == "point")[10:22]
+    job.rows["longitude"][points] = job.rows["longitude"][points[0]].round(8)
+    job.rows["latitude"][points] = job.rows["latitude"][points[0]] + 9e-6 * np.arange(12)
+
+
+def set_out(job: Simulation) -> None:
+    """A line set out along a meridian, with a round longitude."""
+    straight(job)
+    points = np.flatnonzero(job.rows["kind"] == "point")[5:20]
+    job.rows["longitude"][points] = job.rows["longitude"][points[0]].round(5)
+
+
 def along_parallels(job: Simulation) -> None:
     """Points in lines along parallels, as a job written by hand has them."""
     points = job.rows["kind"] == "point"
@@ -161,7 +229,11 @@ def edges(job: Simulation) -> None:
     job.rows["longitude"][points[1::2]] = job.rows["longitude"][points[::2]]
 
 
-@pytest.mark.parametrize("change", [along_parallels, on_water, round_degrees, two_rows_by_chance, edges])
+ORDINARY = [along_parallels, on_water, round_degrees, two_rows_by_chance, edges]
+ALONG_AXES = [straight, smoothed, epochs, trench, a_line, set_out]
+
+
+@pytest.mark.parametrize("change", ORDINARY + ALONG_AXES)
 def test_coordinates_that_repeat_otherwise_are_not_told(change: Callable[[Simulation], None], tmp_path: Path) -> None:
     job = day()
     change(job)

@@ -184,7 +184,9 @@ def test_millimetres_in_an_export_are_told_with_what_to_do(times: float, told: b
     ("times", "every", "solution", "limit", "told"),
     [
         (40.0, 6, False, False, True),
-        (40.0, 6, True, False, False),
+        (40.0, 6, True, False, True),
+        (40.0, 6, True, True, False),
+        (20.0, 6, True, False, False),
         (40.0, 6, False, True, False),
         (8.0, 6, False, False, False),
         (40.0, 1, False, False, False),
@@ -196,6 +198,8 @@ def test_millimetres_in_an_export_are_told_with_what_to_do(times: float, told: b
     ids=[
         "some",
         "by a column of solutions fixed",
+        "fixed, and a limit judges them",
+        "fixed under trees",
         "a limit judges them",
         "under trees",
         "all alike",
@@ -223,10 +227,47 @@ def test_readings_far_less_precise_than_most_are_told(
     if not solution:
         path.write_text(text.replace(', solution = "Sol"', ""), encoding="utf-8")
     outcome = run_job(path, dry_run=True)
-    notes = [note for note in outcome.record["notes"] if "over ten times that of most in the session" in note]
+    notes = [note for note in outcome.record["notes"] if "over ten times that of" in note]
     assert (outcome.exit_code, outcome.record["doubts"], len(notes)) == (0, [], int(told))
     count = len(job.rows["name"]) // every
     assert all(f"{count} of {len(job.rows['name'])} accepted readings state" in note for note in notes)
+
+
+@pytest.mark.parametrize(("rows", "of"), [(1, 60), (4, 60), (10, 190), (30, 190), (60, 190), (45, 60)])
+@pytest.mark.parametrize("sigma", [0.2, 0.3, 0.45])
+def test_a_stretch_of_readings_called_fixed_that_state_decimetres_is_told(
+    rows: int, of: int, sigma: float, tmp_path: Path
+) -> None:
+    """A solution that has lost its fix for a while says so by its uncertainty, however long that lasts."""
+    told_of_a_stretch(tmp_path, rows, of, sigma)
+
+
+def told_of_a_stretch(folder: Path, rows: int, of: int, sigma: float, up: float = 1.4) -> None:
+    job = simulate(Plan(sessions=1, points=of, ties=1, checks=2, noise=False))
+    for key in ("max_sigma_horizontal", "max_sigma_vertical"):
+        job.job["quality"].pop(key, None)
+    for name, usual in (("sigma_east", 0.010), ("sigma_north", 0.010), ("sigma_up", 0.016)):
+        job.rows[name] = np.full(len(job.rows["name"]), usual)
+        job.rows[name][10 : 10 + rows] = sigma * (up if name == "sigma_up" else 1.0)
+    outcome = run_job(job.write(folder), dry_run=True)
+    (note,) = (note for note in outcome.record["notes"] if "over ten times that of" in note)
+    assert note.startswith("rover001.csv:12: ") and f": {rows} of {len(job.rows['name'])} accepted readings" in note
+
+
+def test_one_that_states_less_is_told_where_it_lasts(tmp_path: Path) -> None:
+    told_of_a_stretch(tmp_path, 10, 60, 0.16, up=1.0)
+
+
+@pytest.mark.parametrize("sigma", [0.05, 0.09, 0.13])
+def test_a_stretch_under_trees_is_let_be(sigma: float, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=60, ties=1, checks=2, noise=False))
+    for key in ("max_sigma_horizontal", "max_sigma_vertical"):
+        job.job["quality"].pop(key, None)
+    for name, usual in (("sigma_east", 0.010), ("sigma_north", 0.010), ("sigma_up", 0.016)):
+        job.rows[name] = np.full(len(job.rows["name"]), usual)
+        job.rows[name][20:40] = sigma * (1.4 if name == "sigma_up" else 1.0)
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert not [note for note in outcome.record["notes"] if "over ten times that of" in note]
 
 
 @pytest.mark.parametrize(

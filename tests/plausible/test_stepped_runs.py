@@ -16,12 +16,14 @@ def polder(seed: int = 1, scatter: float = 0.05, count: int = 60) -> tuple[np.nd
 
 
 def found(
-    plan: np.ndarray, height: np.ndarray, marks: tuple[int, ...] = (), cut: int | None = None
+    plan: np.ndarray, height: np.ndarray, marks: tuple[int, ...] = (), cut: int | None = None, low: bool = False
 ) -> list[tuple[list[int], float, float]]:
     places, number = on_sphere(7.0 + plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE), np.arange(len(plan))
     group = (number >= (cut or 0)).astype(np.int64)
     return [
-        (run.rows.tolist(), run.up, run.miss) for run in stepped_runs(places, height, group, np.isin(number, marks))
+        (run.rows.tolist(), run.up, run.miss)
+        for run in stepped_runs(places, height, group, np.isin(number, marks), low)
+        if low or not run.known
     ]
 
 
@@ -80,6 +82,35 @@ def test_steps_higher_than_hills_are_found() -> None:
         hills[20:40] += 8.0
         seen += [rows for rows, *_ in found(plan, hills)] == [list(range(20, 40))]
     assert seen >= 20
+
+
+@pytest.mark.parametrize("run", [range(20, 45), range(3, 6)])
+def test_lower_steps_are_found_where_they_are_asked_for(run: range) -> None:
+    plan, height = polder(scatter=0.02)
+    height[run] += 0.5
+    assert found(plan, height) == []
+    ((rows, up, miss),) = found(plan, height, low=True)
+    assert rows == list(run) and abs(up - 0.5) <= miss <= 0.2
+
+
+def test_so_are_both_sides_of_a_single_step() -> None:
+    plan, height = polder(scatter=0.02)
+    height[40:] += 0.5
+    (before, up, _), (behind, again, _) = found(plan, height, low=True)
+    assert (before, behind) == (list(range(40)), list(range(40, 60)))
+    assert up == -again and again == pytest.approx(0.5, abs=0.1)
+    assert found(plan, height - 0.3 * (np.arange(60) >= 40), low=True) == []  # no more than a kerb
+
+
+def test_steps_within_the_sections_of_a_road_on_a_slope_are_found() -> None:
+    """Five points to a section, 35 m apart on a slope of six in a hundred."""
+    section, place = np.divmod(np.arange(60), 5)
+    plan = np.column_stack([4.0 * np.where(section % 2, 4 - place, place), 35.0 * section])
+    height = 0.06 * plan[:, 1] + np.random.default_rng(2).normal(0.0, 0.02, 60)
+    height[22:43] += 0.8
+    assert found(plan, height) == []
+    ((rows, up, miss),) = found(plan, height, low=True)
+    assert rows == list(range(22, 43)) and abs(up - 0.8) <= miss <= 0.2
 
 
 def test_ground_as_it_is_has_none() -> None:
