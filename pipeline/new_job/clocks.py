@@ -200,7 +200,7 @@ def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans
         fitting = [form for form in times.formats if worth[form] >= _INSIDE]
         if len(fitting) == 1:
             return Known(f'"{fitting[0]}"', f"read this way, the times are in the sessions of {spans.file}")
-    forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
+    forms = sorted(times.formats, key=lambda form: (_days(form, texts), _is_old(form, texts), *_likeliest(form)))
     candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
     return Question("time_format", _asks_order(times, column, texts, header), candidates)
 
@@ -229,6 +229,14 @@ def _days(form: str, texts: Sequence[str]) -> int:
     """Return over how many days times are spread when read so: of two orders the right one has them closer."""
     fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
     return int(np.ptp(fields.milliseconds[fields.real]) // _DAY) if fields.real.any() else 0
+
+
+def _is_old(form: str, texts: Sequence[str]) -> bool:
+    """Tell whether times are of years ago when read so: of two orders of 260311 that of 2026 is the likelier."""
+    if "%y" not in form:
+        return False
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    return bool(fields.real.any()) and moment(int(fields.milliseconds[fields.real].max())).year < _RECENT
 
 
 def _likeliest(form: str) -> tuple[bool, bool]:

@@ -108,7 +108,6 @@ def test_notations_that_a_job_file_can_say_are_read(
         (("Time UTC", "%d/%m/%Y %I:%M:%S ΠΜ"), None, "Time UTC", "of the day in letters that are not read"),
         (("Time UTC", "%d/%m/%Y %I:%M:%S SA"), None, "Time UTC", "of the day in letters that are not read"),
         (("Time UTC", "%Y:%j:%H:%M:%S"), None, "Time UTC", "the day of the year: export the month and the day"),
-        (("Time UTC", "%d%m%Y %H%M%S"), None, "Time UTC", 'such as "%d%m%Y %H%M%S"'),
         (("Time UTC", "%H:%M:%S"), ("Date", "%d mars %Y"), "Time UTC", "a month in a language other than"),
         (("Time UTC", "%H.%M"), ("Date", "%d/%m/%Y"), "Time UTC", "may be hours and minutes, or hours with decimals"),
         (("Time UTC", lambda at: str(at.hour / 24 + at.minute / 1440)), ("Date", "%d/%m/%Y"), "Time UTC",
