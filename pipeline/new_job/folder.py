@@ -316,9 +316,9 @@ def _sort_table(look: FileLook, found: Contents) -> None:
         found.told.append((look.called, "neither", no_position(look)))
         found.unplaced.append(look)
         found.half_placed.append(both)
-    elif (why := columns.refused or _no_height(look, columns)) != "":
-        found.told.append((look.called, "neither", why))
-        found.refused.append((both, why))
+    elif wrong := columns.refused or _no_height(look, columns):
+        found.told.append((look.called, "neither", wrong))
+        found.refused.append((both, wrong))
     elif _is_export(both):
         found.exports.append(both)
         found.told.append((look.called, "export", f'positions and times ("{_timed(both)}")'))
