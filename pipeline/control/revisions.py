@@ -5,6 +5,8 @@ from collections.abc import Iterable, Sequence
 
 from pipeline.control.register_dates import Days, possible_days
 from pipeline.control.register_rows import Mark
+from pipeline.job.toml_text import quoted
+from pipeline.near import listed
 from pipeline.problems import Problems
 from pipeline.replace import replace
 
@@ -63,10 +65,18 @@ def _no_date(
     if dated is None:
         twice = f"mark '{unlike.name}' is listed twice with different coordinates ({shown}:{rows[0].line}): "
         what = twice + "; ".join(differences(rows[0], unlike, columns))
-        problems.add(shown, unlike.line, what, f"{_KEEP}, or give each its date in a column 'dated'")
+        problems.add(shown, unlike.line, what, f"{_KEEP}, or give each its date in a column 'dated'{_of_dates(rows)}")
         return
     what = f"mark '{undated.name}' has two different rows: one dated {dated.dated} (line {dated.line}), one undated"
     problems.add(shown, undated.line, what, f"give every row of it its date, or {_KEEP}")
+
+
+def _of_dates(rows: Sequence[Mark]) -> str:
+    """Return which column of a register holds a date in each row of a mark, and how to say so; "" for none."""
+    held = [name for name in rows[0].others if all(possible_days(row.others.get(name, "")) is not None for row in rows)]
+    if not held:
+        return ""
+    return f"; if {listed(map(quoted, held))} says since when a row holds, state it as dated in [control.columns]"
 
 
 def _not_told(

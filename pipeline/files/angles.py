@@ -45,6 +45,15 @@ _WORDS_OF_THE_EAST = (
     (r" ?(?:度|도) ?", "°"), (r" ?(?:分|분) ?", "'"), (r" ?(?:秒|초) ?", '"'), ("東経|东经|東經|동경", "E"),
     ("西経|西经|西經|서경", "W"), ("北緯|北纬|북위", "N"), ("南緯|南纬|남위", "S"),
 )  # fmt: skip
+#: Abbreviations of the hemispheres of Indonesian and Malay (lintang utara and selatan, bujur timur and barat), Russian,
+#: Ukrainian, Bulgarian, Czech, Slovak and Croatian (northern and southern width, eastern and western length), which
+#: mean nothing else behind an angle.
+_ABBREVIATED = (
+    (r"LU|с\.? ?ш\.?|пн\.? ?ш\.?|s\.? ?š\.?", "N"), (r"LS|ю\.? ?ш\.?|пд\.? ?ш\.?|j\.? ?š\.?", "S"),
+    (r"BT|в\.? ?д\.?|сх\.? ?д\.?|и\.? ?д\.?|[vi]\.? ?d\.?", "E"), (r"BB|з\.? ?д\.?|зх\.? ?д\.?|z\.? ?d\.?", "W"),
+)  # fmt: skip
+#: What shows that a text may have one.
+_ABBREVIATION = r"(?i:L[US]|B[TB]|[шд]\.?|š\.?|[viz]\.? ?d\.?)$|^(?:L[US]|B[TB])"
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 
@@ -77,6 +86,8 @@ def decimal_degrees(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
     angle's, as there. A number without either is unread here: it may be no angle, and a comma something else.
     """
     text = _plain(cells)
+    lettered = _with_letters(text)
+    text = text if lettered is None else lettered
     values, good = _read(text, _DECIMAL_DEGREES, letters)
     good &= flags_of(pc.match_substring_regex(text, _SAYS_DEGREES))
     return np.where(good, values, np.nan), cells.is_valid().to_numpy(zero_copy_only=False) & ~good
@@ -90,15 +101,27 @@ def _plain(cells: pa.Array) -> pa.Array:
 
 
 def _with_signs(text: pa.Array) -> pa.Array | None:
-    """Return angles in Chinese, Japanese and Korean words with signs and letters; None where there are no such words.
+    """Return angles in words or abbreviations of other languages with signs and letters; None where there are none.
 
-    These are 東経139度29分55.767秒 and 127도 06분 19.1초, from a dictionary.
+    These are 東経139度29分55.767秒 and 127도 06분 19.1초, from a dictionary, and 8°35'57.3" LS.
     """
-    if not pc.any(pc.match_substring_regex(text, "[度도]")).as_py():
+    words = pc.any(pc.match_substring_regex(text, "[度도]")).as_py()
+    if words:
+        for each, sign in _WORDS_OF_THE_EAST:
+            text = pc.replace_substring_regex(text, each, sign)
+        text = pc.utf8_trim_whitespace(text)
+    lettered = _with_letters(text)
+    return text if lettered is None and words else lettered
+
+
+def _with_letters(text: pa.Array) -> pa.Array | None:
+    """Return angles with N, S, E and W for the abbreviations of other languages before or behind them, None without."""
+    if not pc.any(pc.match_substring_regex(text, _ABBREVIATION)).as_py():
         return None
-    for words, sign in _WORDS_OF_THE_EAST:
-        text = pc.replace_substring_regex(text, words, sign)
-    return pc.utf8_trim_whitespace(text)
+    for words, letter in _ABBREVIATED:
+        text = pc.replace_substring_regex(text, rf"^(?i:{words}) ?([0-9])", rf"{letter} \1")
+        text = pc.replace_substring_regex(text, rf"([0-9°º˚'′’\"″”]) ?(?i:{words})$", rf"\1 {letter}")
+    return text
 
 
 def _read(text: pa.Array, pattern: str, letters: str) -> tuple[Floats, Flags]:

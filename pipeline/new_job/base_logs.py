@@ -37,7 +37,8 @@ def base_log_question(one: FileFound, bases: Collection[str] = ()) -> Question |
         return None
     asks = (
         f"is {one.look.called} a rover export, or a log of base positions? {why}. A log holds no points to"
-        " correct: if it is a log, remove it from the folder and run `tiedown new` again"
+        " correct: if it is a log, delete this block, from [[points]] to the blank line, or remove the file from the"
+        " folder and run `tiedown new` again. Taken for readings, each base would be issued as a point"
     )
     return Question("files", asks, (Candidate(listed([one.look.shown]), "readings of a rover"),))
 

@@ -14,6 +14,7 @@ from pipeline.job.written_clock import WrittenClock, written_clock
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.look import ROWS
 from pipeline.new_job.look_at_files import whole
+from pipeline.new_job.month_first import month_first
 from pipeline.new_job.order_in_heading import order_in_heading
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import clock_stated
@@ -89,7 +90,8 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     texts = _from_sound(_texts(one, one.look.columns), times.formats[0])
     if len(times.formats) > 1 and "%" in times.formats[0]:
         times = _looked_further(one, times)
-    form = _as_headed(_format(times, column, texts, spans, one.look.header_line), times, columns)
+    order = _Order(one.look.header_line, month_first(one.look, place))
+    form = _as_headed(_format(times, column, texts, spans, order), times, columns)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
     if isinstance(form, Known):
         form_now = form.value.strip('"')
@@ -106,6 +108,26 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
     return ClockState(form, zone, form_now, zone_now, _half(one, column, texts, form_now))
+
+
+def clock_of_unread(
+    column: str, date: str | None, text: str, place: tuple[float, float] | None, form: State
+) -> ClockState:
+    """Return the clock of times that cannot be read, as ``text``, whose ``form`` is asked for, if it may be stated.
+
+    It is known where a heading says it, and stated by the times themselves where an offset ends them.
+    """
+    said = zone_in_heading(column) or (zone_in_heading(date) if date is not None else None)
+    if _OFFSET_LAST.search(text):
+        return ClockState(form, None, None, "UTC")
+    if said:
+        return ClockState(form, _said_zone(column, said, None), None, said)
+    near = clocks_near(*place) if place is not None else []
+    return ClockState(form, _asks_zone(column, date, text, near, None), None, "UTC")
+
+
+#: An offset from UTC, or its Z, at the end of a time.
+_OFFSET_LAST = re.compile(r"[0-9] ?(?:Z|UTC|[+-][0-9]{2}:?[0-9]{2})$")
 
 
 def _from_sound(texts: Sequence[str], form: str) -> list[str]:
@@ -179,7 +201,14 @@ def _texts(one: FileFound, texts: dict[str, list[str]]) -> list[str]:
     return texts[columns["time"]]
 
 
-def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans | None, header: int) -> State:
+class _Order(Struct, frozen=True):
+    """What the order of day and month is judged by: the ``header``'s line, and whether the month is likelier first."""
+
+    header: int
+    month_first: bool | None
+
+
+def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans | None, order: _Order) -> State:
     if times.formats == ("",):
         return None
     if len(times.formats) == 1 and "%" not in times.formats[0]:
@@ -190,7 +219,7 @@ def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans
         why = f'as "{texts[0]}" is written'
         if times.decides is not None:
             row, text = times.decides
-            why = f'"{text}" (line {header + 1 + row} or near it) can only be read this way'
+            why = f'"{text}" (line {order.header + 1 + row} or near it) can only be read this way'
             why += ", the only row that tells" if times.alone else ""
         why += _others(texts, times.formats[0])
         return Known(f'"{times.formats[0]}"', why)
@@ -200,9 +229,11 @@ def _format(times: TimeNotation, column: str, texts: Sequence[str], spans: Spans
         fitting = [form for form in times.formats if worth[form] >= _INSIDE]
         if len(fitting) == 1:
             return Known(f'"{fitting[0]}"', f"read this way, the times are in the sessions of {spans.file}")
-    forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
+    forms = sorted(
+        times.formats, key=lambda form: (_days(form, texts), _is_old(form, texts), *_likeliest(form, order.month_first))
+    )
     candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
-    return Question("time_format", _asks_order(times, column, texts, header), candidates)
+    return Question("time_format", _asks_order(times, column, texts, order.header), candidates)
 
 
 def _as_headed(form: State, times: TimeNotation, columns: dict[str, str]) -> State:
@@ -231,9 +262,21 @@ def _days(form: str, texts: Sequence[str]) -> int:
     return int(np.ptp(fields.milliseconds[fields.real]) // _DAY) if fields.real.any() else 0
 
 
-def _likeliest(form: str) -> tuple[bool, bool]:
-    """Sort orders: hyphens go with the year first, a clock of twelve hours with the month, more often than not."""
-    return _year_first(form) != ("-" in form), ("%p" in form) == (form.index("%d") < form.index("%m"))
+def _is_old(form: str, texts: Sequence[str]) -> bool:
+    """Tell whether times are of years ago when read so: of two orders of 260311 that of 2026 is the likelier."""
+    if "%y" not in form:
+        return False
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    return bool(fields.real.any()) and moment(int(fields.milliseconds[fields.real].max())).year < _RECENT
+
+
+def _likeliest(form: str, month: bool | None) -> tuple[bool, bool]:
+    """Sort orders: hyphens go with the year first; the month is first or not as the place says.
+
+    Where nothing says it (``month`` is None) it is so with a clock of twelve hours more often than not.
+    """
+    expected = "%p" in form if month is None else month
+    return _year_first(form) != ("-" in form), expected == (form.index("%d") < form.index("%m"))
 
 
 def _asks_count(times: TimeNotation, column: str, text: str) -> State:

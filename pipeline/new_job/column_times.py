@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from pipeline.files.heading_words import words_of
+from pipeline.new_job.dates_in_figures import day_beside_clock, figure_notation, is_figure_day
 from pipeline.new_job.gps_weeks import named_weeks
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
@@ -89,17 +90,22 @@ def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     clocks = [name for name in free if is_time_of_day(look.columns[name]) and name not in days]
     # figures alone are dates and times only where their headings say so
     days += [name for name in free if holds_days(look, name) and name not in days]
+    days += [name for name in free if name not in days and _says(("date",), name) and is_figure_day(look.columns[name])]
     figures = [name for name in free if says_clock(name) and is_clock_run(look.columns[name])]
     clocks += [name for name in figures if name not in days and name not in clocks]
     if not clocks and (dotted := next((name for name in days if _goes_on(look, name, days)), None)) is not None:
         days, clocks = [name for name in days if name != dotted], [dotted]
+    if look.keys.get("header") == 0 and not (days and clocks):  # or what stands beside one another
+        pair = day_beside_clock(look.columns, free, days)
+        days, clocks = pair[:1], pair[1:]
     telling = _telling(look, clocks)
     if not days or not telling:
         return None
     begins = plainest("clock", telling, lambda _: True) or telling[0]
     said = zone_in_heading(begins)  # of several dates those of the same clock
     day = next((name for name in days if zone_in_heading(name) == said), days[0])
-    how = time_notation(day_and_time(look.columns[day], look.columns[begins]))
+    both = day_and_time(look.columns[day], look.columns[begins])
+    how = time_notation(both) or (figure_notation(both) if is_figure_day(look.columns[day]) else None)
     if how is None:
         return None
     ends = [name for name in clocks if name != begins and rank("time_end", name) is not None]
@@ -215,4 +221,8 @@ def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: Tim
 def _as_times(look: FileLook, name: str) -> TimeNotation | None:
     if name in look.dated:
         return TimeNotation(("",), zoned=True)
-    return None if is_day(look.columns[name]) else time_notation(look.columns[name])
+    texts = look.columns[name]
+    if is_day(texts):
+        return None
+    # other figures with a sign between look like these: only a heading tells
+    return time_notation(texts) or (figure_notation(texts) if says_times(name) or says_clock(name) else None)

@@ -103,8 +103,10 @@ def mapped(look: FileLook, *, unheaded: bool = False) -> Mapped:
             f'the names in "{mapping.columns["name"]}" {marked}, as a spreadsheet marks texts, and would be issued so:'
             " if these signs are no part of the names, export without them and run `tiedown new` again"
         )
-    refused = (of_notations, _of_years(look, mapping), of_doubles, of_hemispheres, of_halves, _of_axes(look, mapping))
+    of_years, of_axes = _of_years(look, mapping), _of_axes(look, mapping)
+    refused = (of_notations, of_years, of_doubles, of_hemispheres, of_halves, of_axes)
     mapping.refused = next(filter(None, refused), "")
+    mapping.refused_times = mapping.refused != "" and mapping.refused in (of_years, of_halves)
     return mapping
 
 

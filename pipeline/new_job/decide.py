@@ -23,6 +23,8 @@ from pipeline.new_job.file_positions import RegisterRead, geometries_of, moved, 
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
+from pipeline.new_job.half_read import HalfRead, take_half_read
+from pipeline.new_job.half_read_draft import draft_half_read
 from pipeline.new_job.left_out import left_out
 from pipeline.new_job.occupations import Marks, ReadingsAndMarks, likely
 from pipeline.new_job.other_ellipsoid import ellipsoid_state
@@ -59,11 +61,10 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
 
     Raises `JobError` where there is no export in the folder, which is ``shown`` so, and OSError.
     """
-    inside = contents(folder, base)
-    choice = choose_register(inside)
+    inside, half, choice = _looked_at(folder, base, shown)
     draft = Draft(files=inside.told, left_out=list(left_out(inside)))
-    if not inside.exports:
-        raise JobError([_nothing(shown, inside)])
+    if half:
+        return draft_half_read(draft, inside, half, choice)
     inside.exports, logs = _logs_last(inside.exports)
     register = draft_register(draft, inside, choice)
     settle_heights(inside.exports, register)
@@ -112,6 +113,16 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     ask_whether_register(draft, inside, register, read, some)
     _note_unread(draft, inside, read, twice)
     return draft
+
+
+def _looked_at(folder: Path, base: Path, shown: str) -> tuple[Contents, list[HalfRead], list[FileFound]]:
+    """Return what a folder holds, its exports that are read but for some columns, and what may be the register."""
+    inside = contents(folder, base)
+    half = take_half_read(inside)
+    choice = choose_register(inside)
+    if not inside.exports:
+        raise JobError([_nothing(shown, inside)])
+    return inside, half, choice
 
 
 def _datum_texts(register: RegisterRead | None, inside: Contents) -> list[str]:

@@ -22,7 +22,8 @@ class SessionDraft(Struct):
     """A ``[[session]]`` table; ties and checks are the points' names with their marks.
 
     ``start`` and ``end`` have no offset where they are on the clock of ``source.time_zone``, which is still asked for.
-    ``otherwise`` are they with dates in each other order, where that is still asked for, behind its words.
+    ``otherwise`` are they with dates in each other order, where that is still asked for, behind its words; ``order`` is
+    theirs in words.
     """
 
     name: str
@@ -31,14 +32,26 @@ class SessionDraft(Struct):
     base: str
     why: str
     otherwise: list[tuple[str, datetime, datetime]] = field(default_factory=list)
+    order: str = ""
     ties: list[tuple[str, str]] = field(default_factory=list)
     checks: list[tuple[str, str]] = field(default_factory=list)
     asks: Question | None = None
 
 
+class SessionSketch(Struct):
+    """What is known of a session of which nothing says when it was: as many readings, with ties and checks as above."""
+
+    name: str
+    base: str
+    readings: int
+    ties: list[tuple[str, str]] = field(default_factory=list)
+    checks: list[tuple[str, str]] = field(default_factory=list)
+
+
 class Draft(Struct):
     """A whole job, ready to be written; ``lacking`` is what has to be cured before any question is answered.
 
+    ``sketches`` are the sessions whose start and end ``no_session`` asks for.
     ``left_out`` asks after files that are not read and may hold readings.
     ``sessions_as`` is the table that the sessions were taken from, "" where they were found from the readings.
     """
@@ -55,6 +68,7 @@ class Draft(Struct):
     sessions_as: str = ""
     sessions_file: State = None
     no_session: Question | None = None
+    sketches: list[SessionSketch] = field(default_factory=list)
     codes: State = None
     files: list[tuple[str, str, str]] = field(default_factory=list)
     left_out: list[Question] = field(default_factory=list)

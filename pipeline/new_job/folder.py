@@ -21,6 +21,7 @@ from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.headings import bare, rank
+from pipeline.new_job.headings_like import packed_degrees
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.look_at_files import hidden_of, looks
 from pipeline.new_job.mapped import Mapped
@@ -53,7 +54,8 @@ class Contents(Struct):
     """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names.
 
     ``unread`` are those that cannot be read at all, as they are shown, with their paths; ``unplaced`` those with rows
-    in which no position was found.
+    in which no position was found, ``half_placed`` they as far as they are mapped.
+    ``refused`` are those whose position, or times, cannot be read, each with why.
     ``tables`` is what every table looks like, whatever it is taken for.
     """
 
@@ -65,6 +67,8 @@ class Contents(Struct):
     told: list[tuple[str, str, str]] = field(default_factory=list)
     unread: dict[str, Path] = field(default_factory=dict)
     unplaced: list[FileLook] = field(default_factory=list)
+    half_placed: list[FileFound] = field(default_factory=list)
+    refused: list[tuple[FileFound, str]] = field(default_factory=list)
     tables: list[FileLook] = field(default_factory=list)
 
 
@@ -114,6 +118,8 @@ def _suppose_positions(found: Contents) -> None:
     lacking, found.unplaced = found.unplaced, []
     if not found.exports:
         for look in lacking:
+            if packed_degrees(look.columns):
+                continue  # they are no eastings
             both = FileFound(look, mapped(look, unheaded=True))
             if _is_export(both):
                 found.exports.append(both)
@@ -127,6 +133,8 @@ def _suppose_positions(found: Contents) -> None:
             ):
                 found.registers.append(both)
                 found.told = [told for told in found.told if told[0] != look.called]
+    taken = [one.look for one in (*found.exports, *found.registers)]
+    found.unplaced = [look for look in lacking if look not in taken]
 
 
 def _use_one_list(found: Contents) -> None:
@@ -307,10 +315,10 @@ def _sort_table(look: FileLook, found: Contents) -> None:
     elif not columns.kind:
         found.told.append((look.called, "neither", no_position(look)))
         found.unplaced.append(look)
-    elif columns.refused:
-        found.told.append((look.called, "neither", columns.refused))
-    elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
-        found.told.append((look.called, "neither", no_height(look, str(wrong), _lacks_height(wrong))))
+        found.half_placed.append(both)
+    elif wrong := columns.refused or _no_height(look, columns):
+        found.told.append((look.called, "neither", wrong))
+        found.refused.append((both, wrong))
     elif _is_export(both):
         found.exports.append(both)
         found.told.append((look.called, "export", f'positions and times ("{_timed(both)}")'))
@@ -321,8 +329,11 @@ def _sort_table(look: FileLook, found: Contents) -> None:
         found.told.append((look.called, "neither", "positions without times and names" + (f"; {why}" if why else "")))
 
 
-def _lacks_height(wrong: ValueError) -> bool:
-    return isinstance(wrong, ColumnsMissing) and wrong.missing == ("height",)
+def _no_height(look: FileLook, columns: Mapped) -> str:
+    """Return what is wrong with the position of a file with times, "" for nothing: most often it lacks its height."""
+    if columns.times is None or (wrong := _unreadable(columns)) is None:
+        return ""
+    return no_height(look, str(wrong), isinstance(wrong, ColumnsMissing) and wrong.missing == ("height",))
 
 
 def _unreadable(columns: Mapped) -> ValueError | None:

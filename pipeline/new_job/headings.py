@@ -30,6 +30,7 @@ _CALLED = {
     "mark": """
         mark markname markid controlmark controlpoint control monument benchmark bm festpunkt marke markering borne
         repere hito senal marco caposaldo merk fixpunkt fastmerke fastpunkt kiintopiste osnowa reper
+        bmname bmno bmnr bmid bmnumber namabm nobm nomorbm idbm titikkontrol namatitikkontrol
         """,
     "code": """
         code featurecode pointcode feature featureclass fcode kode kod kodi kood codigo codice kodpunktu kodbodu koodi
@@ -111,6 +112,10 @@ _CALLED = {
     "dated": """
         dated datum date stand fecha data dato datedetermination revised revision updated
         year jahr annee ano anno ar aar jaar rok vuosi
+        validfrom validsince effectivefrom gueltigab gultigab gueltigvon gultigvon gueltigseit gultigseit valabledepuis
+        valideapartirde validodesde validoapartirde validodal geldigvanaf gyldigfra gaeldendefra giltigfran gallerfran
+        voimassaalkaen waznyod obowiazujeod platnyod platnostod ervenyes ervenyesmegkezdese vrijediod vaziod veljaod
+        valabildela gecerlilikbaslangici действуетс дійснийвід валидноод
         """,
     "start": "start begin from beginn debut inicio inizio aanvang",
     "end": "end to until ende fin fine einde",

@@ -28,7 +28,8 @@ class Mapped(Struct):
     ``naming`` is the heading of texts that name marks here and there beside the names of points, "" for none.
     ``asks`` are questions after columns of which only the meaning is open.
     ``unheaded`` tells that no heading is known as that of a position: its columns were found by what they hold.
-    ``refused`` says why the file cannot be read, "" where nothing speaks against it.
+    ``refused`` says why the file cannot be read, "" where nothing speaks against it; ``refused_times`` that it is its
+    times that cannot be.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -46,6 +47,7 @@ class Mapped(Struct):
     beside_z: bool = False
     unheaded: bool = False
     refused: str = ""
+    refused_times: bool = False
     still: str | None = None
     heights: tuple[str, ...] = ()
     separation: str = ""

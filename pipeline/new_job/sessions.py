@@ -114,6 +114,7 @@ def _dated(one: Stretch, since: int, until: int, clock: ClockState, names: set[s
     session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
     if isinstance(clock.format, Question):
         session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
+        session.order = order_of(clock.format_now or "")
     return session
 
 

@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.files.heading_words import words_of
 from pipeline.files.odd_text import odd_time, why_no_time
@@ -35,13 +36,28 @@ _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
 _OR_STATE = "state time_format"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}|\d{1,4}([./-])\d{1,2}\1\d{2,4}")
-#: A date, in figures or with a word for the month, with a time of day behind it: told whatever its heading is.
+#: A date, in figures, with a word for the month or as a day of the year, with a time of day behind it: told whatever
+#: its heading is.
 _DATED = re.compile(
-    r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[. ]+(?:de )?[^\W\d_]{3,12}[. ]+(?:de )?\d{2,4}|\d{8})"
+    r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[. ]+(?:de )?[^\W\d_]{3,12}[. ]+(?:de )?\d{2,4}|\d{8}"
+    r"|(?:19|20)\d\d[./:-]?[0-3]\d\d)"
     r"[T ,_-]+(?:[^\W\d_]{1,8}\.? ){0,2}\d{1,2} ?[:.h-] ?\d\d(?!\d).*"
 )
 #: A time of day alone, of any notation.
 _OF_DAY = re.compile(r"(?:=\")?\d{1,2}(?: ?[:h] ?\d\d|\.\d\d\.\d\d)(?!\d).*")
+
+
+class UnreadTimes(Struct, frozen=True):
+    """Why times are not read and what to do, in words, and the columns, by our words, that hold them, if any do.
+
+    ``statable`` tells that a key of the job file may let them be read as they are, ``guessed`` that only their values
+    look like times.
+    """
+
+    why: str
+    columns: dict[str, str]
+    statable: bool = False
+    guessed: bool = False
 
 
 def unread_times(look: FileLook, found: Mapped) -> str | None:
@@ -50,12 +66,17 @@ def unread_times(look: FileLook, found: Mapped) -> str | None:
     Beside dates that can be read it is that of the times of day. A column that holds dates with times of day is told
     whatever it is called.
     """
+    told = unread_time_columns(look, found)
+    return f"times are not recognised: {told.why}" if told is not None else None
+
+
+def unread_time_columns(look: FileLook, found: Mapped) -> UnreadTimes | None:
+    """Return what `unread_times` tells, with the columns that it tells of."""
     free = [name for name in look.names if name not in found.columns.values()]
-    why = _which(look, free, rover="solution" in found.columns)
-    return f"times are not recognised: {why}" if why is not None else None
+    return _which(look, free, rover="solution" in found.columns)
 
 
-def _which(look: FileLook, free: Sequence[str], rover: bool) -> str | None:
+def _which(look: FileLook, free: Sequence[str], rover: bool) -> UnreadTimes | None:
     """Return which of the ``free`` columns it is, and what to do; ``rover`` that solutions show a rover's file."""
     if (julian := _julian(look, free)) is not None:
         return julian
@@ -72,20 +93,22 @@ def _which(look: FileLook, free: Sequence[str], rover: bool) -> str | None:
             why, statable = _why(name, like)
             # a format can be stated only for what it can say: no months of other languages
             fix = f"{_AS_TIMES}, or {_OR_STATE}" if statable else _AS_TIMES
-            return f"{why}; {fix}"
+            alone = is_day(like) or is_day_run(like)
+            return UnreadTimes(f"{why}; {fix}", {"date" if alone else "time": name}, statable and not alone)
     for name in free:
         if dated := [text for text in given(look.columns[name]) if _DATED.fullmatch(text)]:
             why, statable = _why(name, dated)
             fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if statable else _AS_TIMES
-            return f"{why}; {fix}"
+            return UnreadTimes(f"{why}; {fix}", {"time": name}, statable)
     # a register may have such numbers as well
     if rover and (pair := like_weeks(look.columns, free)) is not None:
         week, seconds = pair
-        return (
+        why = (
             f'"{week}" and "{seconds}" look like GPS weeks and seconds of the week: if they'
             ' are, call them "GPS week" and "GPS seconds", or write [points.columns] with'
             f" gps_week = {quoted(week)} and gps_seconds = {quoted(seconds)} by hand"
         )
+        return UnreadTimes(why, {"gps_week": week, "gps_seconds": seconds}, statable=True)
     return _by_values(look, free, rover)
 
 
@@ -98,7 +121,7 @@ _JULIAN = frozenset(
 _JULIAN_DAY, _MODIFIED_DAY = re.compile(r"2[45]\d{5}[.,]\d+"), re.compile(r"[4-8]\d{4}[.,]\d+")
 
 
-def _julian(look: FileLook, free: Sequence[str]) -> str | None:
+def _julian(look: FileLook, free: Sequence[str]) -> UnreadTimes | None:
     """Return which column holds Julian days or modified ones by its heading and values; None where none does.
 
     Those of a heading of times are told by their size: a Julian day is in the millions, and a modified one would be of
@@ -116,11 +139,11 @@ def _julian(look: FileLook, free: Sequence[str]) -> str | None:
         if modified or all(map(_JULIAN_DAY.fullmatch, texts)):
             what = "modified Julian days" if modified else "Julian days"
             why = f'"{name}" holds "{texts[0]}": {what}, which are not read'
-            return f"{why}; {_AS_TIMES}"
+            return UnreadTimes(f"{why}; {_AS_TIMES}", {"time": name})
     return None
 
 
-def _by_values(look: FileLook, free: Sequence[str], rover: bool) -> str | None:
+def _by_values(look: FileLook, free: Sequence[str], rover: bool) -> UnreadTimes | None:
     """Return which column looks like times by its values, whatever it is called; None where none does.
 
     Dates alone are usual in a register: they are told only of a ``rover``'s file. Numbers that may be counts of seconds
@@ -132,13 +155,16 @@ def _by_values(look: FileLook, free: Sequence[str], rover: bool) -> str | None:
             continue
         of_day = all(map(_OF_DAY.fullmatch, texts)) and len(set(texts)) > 1
         if of_day or (rover and is_day(texts)):
-            return f"{_why(name, texts)[0]}; {_AS_TIMES}"
+            return UnreadTimes(
+                f"{_why(name, texts)[0]}; {_AS_TIMES}", {"time" if of_day else "date": name}, guessed=True
+            )
         how = counted_times(texts, name) if rank("name", name) is None else None
         # numbers of that size may be coordinates of a register too
         told = how is not None and (rover or not how.formats[0].startswith("serial"))
         if told and _goes_up(texts):
             fix = f'if it is, call it "time" in the export and run `tiedown new` again, or {_OR_STATE} in a job file'
-            return f'"{name}" holds "{texts[0]}", which {why_no_time(texts[0])}; {fix}'
+            why = f'"{name}" holds "{texts[0]}", which {why_no_time(texts[0])}; {fix}'
+            return UnreadTimes(why, {"time": name}, guessed=True)
     return None
 
 
@@ -154,7 +180,7 @@ def _of_time(heading: str) -> bool:
     return says_times(heading) or says_clock(heading)
 
 
-def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
+def _beside_dates(look: FileLook, free: Sequence[str]) -> UnreadTimes | None:
     """Return why the times of day beside a column of dates cannot be read, None where none stand beside one."""
     day = next((name for name in free if holds_days(look, name)), None)
     if day is None:
@@ -171,7 +197,8 @@ def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
                 why += _why_not_together(look.columns[day], look.columns[name])
             else:
                 why += _why_no_clock(texts, given(look.columns[day])[0])
-            return f"{why}; {_AS_TIMES}, in one column or two"
+            statable = _OR_STATE in why
+            return UnreadTimes(f"{why}; {_AS_TIMES}, in one column or two", {"date": day, "time": name}, statable)
     return None
 
 
@@ -233,7 +260,7 @@ _YEAR_AND_DAY = re.compile(r"(?:19|20)\d\d[-:/. ]?(?:[0-2]\d\d|3[0-6]\d)")
 _SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden", "secondes", "segundos", "secondi"])
 
 
-def _in_parts(look: FileLook) -> str | None:
+def _in_parts(look: FileLook) -> UnreadTimes | None:
     """Return that dates stand in three columns, or are days of a year; None where they do not."""
     for name in look.names:
         texts = given(look.columns[name])
@@ -242,23 +269,24 @@ def _in_parts(look: FileLook) -> str | None:
             beside = f', beside the seconds of the day in "{seconds}"' if seconds is not None else ""
             why = f'"{name}" holds "{texts[0]}", a year and the day of the year{beside}, which is not read so'
             together = f': call the column "Date", with times of day such as 07:30:00 in another, or {_AS_TIMES}'
-            return f"{why}{together}"
+            return UnreadTimes(f"{why}{together}", {})
     days = next((name for name in look.names if bare(name) in _DAY_OF_YEAR), None)
     if days is not None:
         year = next((name for name in look.names if bare(name) in _YEAR), None)
         beside = f', beside the year in "{year}"' if year is not None else ""
         why = f'"{days}" holds days of the year{beside}, which are not read apart'
-        return f'{why}: put year and day together in one column called "Date", as 2026-070, or {_AS_TIMES}'
+        together = f'put year and day together in one column called "Date", as 2026-070, or {_AS_TIMES}'
+        return UnreadTimes(f"{why}: {together}", {})
     for name in look.names:
         texts = given(look.columns[name])
         if rank("date", name) is not None and texts and all(map(_YEAR_AND_DAY.fullmatch, texts)):
             why = f'"{name}" holds "{texts[0]}", a year and the day of the year, which is not read'
-            return f"{why}: export the month and the day; {_AS_TIMES}, in one column or two"
+            return UnreadTimes(f"{why}: export the month and the day; {_AS_TIMES}, in one column or two", {})
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
         shown = listed([str(name) for name in found], _QUOTE)
         why = f"the date is in several columns, {shown}; {_AS_TIMES}, in one column or two"
-        return f"{why}{_as_one(look, [str(name) for name in found])}"
+        return UnreadTimes(f"{why}{_as_one(look, [str(name) for name in found])}", {})
     return None
 
 

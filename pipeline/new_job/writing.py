@@ -8,8 +8,8 @@ from pathlib import PurePosixPath
 from msgspec import Struct
 
 from pipeline.job.toml_text import listed, quoted, value_text
-from pipeline.new_job.draft import Block, Draft, SessionDraft
-from pipeline.new_job.questions import Known, Question, State
+from pipeline.new_job.draft import Block, Draft, SessionDraft, SessionSketch
+from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -210,16 +210,23 @@ def _sessions(page: JobFileLines, draft: Draft) -> None:
         page.add("")
     if draft.no_session is not None:
         page.question("[[session]]", draft.no_session)
+    for sketch in draft.sketches:
+        page.add(*_sketch(sketch), "")
     for session in draft.sessions:
         _session(page, session)
 
 
 def _session(page: JobFileLines, session: SessionDraft) -> None:
     page.add("[[session]]", f"name = {quoted(session.name)}  # {one_line(session.why)}")
-    page.add(f"start = {session.start.isoformat()}", f"end = {session.end.isoformat()}")
-    for order, start, end in session.otherwise:
-        page.add(f"# or, with {order}:")
-        page.add(f"# start = {start.isoformat()}", f"# end = {end.isoformat()}")
+    for key, moment, others in (
+        ("start", session.start, [(order, start) for order, start, _ in session.otherwise]),
+        ("end", session.end, [(order, end) for order, _, end in session.otherwise]),
+    ):
+        if others:
+            told = [Candidate(at.isoformat(), order) for order, at in ((session.order, moment), *others)]
+            page.question(key, Question(key, "the same answer as time_format", tuple(told), repeats=True))
+        else:
+            page.add(f"{key} = {moment.isoformat()}")
     if session.base:
         page.add(f"base = {quoted(session.base)}")
     if session.asks is not None:
@@ -228,3 +235,16 @@ def _session(page: JobFileLines, session: SessionDraft) -> None:
         if pairs:
             page.add(f"{key} = [{', '.join(f'{{ point = {quoted(p)}, mark = {quoted(m)} }}' for p, m in pairs)}]")
     page.add("")
+
+
+def _sketch(one: SessionSketch) -> list[str]:
+    """Return the lines of a session that has no start and end yet, each behind a #."""
+    whose = f"base id {one.base}" if one.base else "no base id"
+    lines = ["[[session]]", f"name = {quoted(one.name)}  # {counted(one.readings, 'reading')} with {whose}"]
+    lines += ["start = ", "end = "]
+    if one.base:
+        lines.append(f"base = {quoted(one.base)}")
+    for key, pairs in (("ties", one.ties), ("checks", one.checks)):
+        if pairs:
+            lines.append(f"{key} = [{', '.join(f'{{ point = {quoted(p)}, mark = {quoted(m)} }}' for p, m in pairs)}]")
+    return [f"# {line}" for line in lines]

@@ -42,14 +42,18 @@ def clocks_near(longitude: float, latitude: float, most: int = 8) -> list[NearCl
     return [NearClock(one.zone, _whose(one, not at, longitude, latitude)) for at, (*_, one) in enumerate(chosen)]
 
 
+def country_codes_near(longitude: float, latitude: float) -> list[str]:
+    """Return the codes (ISO 3166) of each country that may hold a place [deg], that of the nearest town first."""
+    return list(dict.fromkeys(one.country for one in _within_reach(longitude, latitude)))
+
+
 def countries_near(longitude: float, latitude: float) -> list[tuple[str, ...]]:
     """Return the names of each country that may hold a place [deg], that of the nearest town first.
 
     A country has one or two: "New Zealand"; "Britain", "UK".
     """
-    codes = dict.fromkeys(one.country for one in _within_reach(longitude, latitude))
     names = {each: name for each, name in table("iso3166.tab")}
-    return [_names(names[code]) for code in codes]
+    return [_names(names[code]) for code in country_codes_near(longitude, latitude)]
 
 
 def _names(name: str) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from folders_made import HEIGHT, job_of, lay, write
 
 from pipeline import run_job
 from pipeline.new_job import new_job
+from pipeline.problems import JobError
 
 HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
          "solution": "Solution", "code": "Code", "base": "Base"}  # fmt: skip
@@ -92,3 +93,29 @@ def test_days_of_a_spreadsheet_are_times_under_a_heading_that_says_date_and_time
     answer(Path(started.path), {**HEIGHT, "time_zone": '"UTC"'})
     record = run_job(started.path, dry_run=True).record
     assert record["verdict"] == "proven" and record["sessions"][0]["start"].startswith("2026-03-19")
+
+
+@pytest.mark.parametrize(
+    ("since", "until"),
+    [("Valid from", "Valid to"), ("Vrijedi od", "Vrijedi do"), ("Gültig ab", "Gültig bis"), ("Válido desde", "Hasta")],
+)
+def test_of_rows_with_from_and_until_the_one_that_began_last_is_used(since: str, until: str, tmp_path: Path) -> None:
+    """The row that still holds has no end."""
+    job = job_of()
+    lay(tmp_path, job)
+    lines = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
+    before = [f"{line.split(',')[0]},{float(line.split(',')[1]) + 0.412:.4f},{','.join(line.split(',')[2:])}"
+              for line in lines[1:]]  # fmt: skip
+    rows = [f"{lines[0]},{since},{until}", *(f"{line},1998-01-01,2014-12-31" for line in before),
+            *(f"{line},2015-01-01," for line in lines[1:])]  # fmt: skip
+    (tmp_path / "control.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    write(tmp_path / "rover.csv", job, HEADS)
+    started = new_job(tmp_path)
+    assert f'dated = "{since}"' in Path(started.path).read_text(encoding="utf-8")
+    answer(Path(started.path), HEIGHT)
+    text = Path(started.path).read_text(encoding="utf-8")
+    Path(started.path).write_text(text.replace(f'dated = "{since}"', ""), encoding="utf-8")
+    with pytest.raises(JobError, match=f'(?i)if "{since}" says since when a row holds, state it as dated'):
+        run_job(started.path, dry_run=True)
+    Path(started.path).write_text(text, encoding="utf-8")
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"

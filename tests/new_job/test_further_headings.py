@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from pipeline.new_job import new_job
+from pipeline.new_job.headings import rank
 
 MARKS = (
     "Mark,Easting,Northing,Ellipsoidal height\nKP1,564299.026,5338641.280,562.110\nKP2,565029.438,5338719.569,559.596\n"
@@ -122,3 +123,8 @@ def test_coordinates_of_no_known_grid_are_told_so(tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8").replace("\n#  ", " ")
     assert "no file has longitudes and latitudes" in text
     assert "[target.site]" in text
+
+
+@pytest.mark.parametrize("heading", ["Nama BM", "No. BM", "BM Name", "BM No.", "Titik Kontrol", "Benchmark"])
+def test_headings_of_bench_marks_are_those_of_marks(heading: str) -> None:
+    assert rank("mark", heading) is not None

@@ -1,6 +1,7 @@
 """GPS weeks and seconds of the week under headings of many languages; nothing else is taken for them."""
 
 import datetime as dt
+import re
 import tomllib
 from pathlib import Path
 
@@ -8,8 +9,9 @@ import pytest
 from answered import answer
 from folders_made import HEIGHT, job_of, lay, write
 from issued import current_issue
+from told_of import told_of
 
-from pipeline import JobError, run_job
+from pipeline import run_job
 from pipeline.new_job import new_job
 from pipeline.new_job.gps_weeks import like_weeks, named_weeks
 
@@ -56,8 +58,7 @@ def test_the_points_come_out_where_they_are(tmp_path: Path) -> None:
 
 def test_those_whose_headings_say_nothing_are_told(tmp_path: Path) -> None:
     _lay(tmp_path, "Kolom A", "Kolom B")
-    with pytest.raises(JobError, match=r'"Kolom A" and "Kolom B" look like GPS weeks .* gps_week = "Kolom A"'):
-        new_job(tmp_path)
+    assert re.search(r'"Kolom A" and "Kolom B" look like GPS weeks .* gps_week = "Kolom A"', told_of(tmp_path))
 
 
 @pytest.mark.parametrize(

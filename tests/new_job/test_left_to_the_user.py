@@ -24,17 +24,6 @@ def test_a_register_without_heights_is_told_unless_its_marks_hold_position_only(
     assert any("has no heights" in note for note in new_job(tmp_path).notes) is not holds
 
 
-def test_dates_of_six_figures_are_said_to_be_dates(tmp_path: Path) -> None:
-    job = job_of()
-    lay(tmp_path, job)
-    moments = job.rows["time"].astype("datetime64[us]").tolist()
-    told = {"day": [f"{at:%d%m%y}" for at in moments], "clock": [f"{at:%H%M%S}" for at in moments]}
-    write(tmp_path / "rover.csv", job, {**_HEADS, "day": "Date", "clock": "UTC"}, told=told)
-    with pytest.raises(JobError, match="a six-digit date") as error:
-        new_job(tmp_path)
-    assert "%d%m%y %H%M%S" in str(error.value) and "seconds of a week" not in str(error.value)
-
-
 def test_the_question_after_the_foot_says_that_a_grid_in_metres_takes_none(tmp_path: Path) -> None:
     job = job_of()
     lay(tmp_path, job)

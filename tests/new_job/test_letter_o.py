@@ -11,6 +11,7 @@ from folders_made import job_of, write
 from simulate import Place, Simulation
 from simulate_files import write_register
 from simulate_plan import GRS80, utm
+from told_of import told_of
 
 from pipeline.issue.record_types import Record
 from pipeline.new_job import new_job
@@ -117,8 +118,7 @@ def test_o_is_refused_where_headings_do_not_say_which_side_it_is(
     heads: tuple[str, ...], place: Place, sides: str, tmp_path: Path
 ) -> None:
     _folder(tmp_path, place, heads, sides)
-    with pytest.raises(JobError, match="the letter O, which means east in some languages and west in others"):
-        new_job(tmp_path)
+    assert "the letter O, which means east in some languages and west in others" in told_of(tmp_path)
 
 
 def _run_with(folder: Path, place: Place, drafted: str, heads: tuple[str, ...], sides: str) -> Record:

@@ -1,9 +1,11 @@
 """Times in two columns of which a few cells are none: exports all the same, whose odd rows a run holds back."""
 
+import re
 from pathlib import Path
 
 import pytest
 from folders_made import drafted, job_of, lay, write
+from told_of import told_of
 
 from pipeline.new_job import new_job
 from pipeline.new_job.questions import Known
@@ -53,8 +55,7 @@ def test_columns_of_which_many_cells_are_no_time_are_no_times(tmp_path: Path) ->
         cells = lines[at].split(",")
         lines[at] = ",".join([*cells[:2], "n/a", *cells[3:]])
     lay_down(tmp_path, lines)
-    with pytest.raises(Exception, match="but more than a few cells of the two columns are empty or not times"):
-        new_job(tmp_path)
+    assert re.search("but more than a few cells of the two columns are empty or not times", told_of(tmp_path))
 
 
 @pytest.mark.parametrize(("unit", "zone"), [("UTC", "UTC"), ("[GPS]", "GPS"), ("UTC+2", "+02:00")])
@@ -82,10 +83,10 @@ def test_a_row_of_units_without_a_clock_is_no_sample_of_times(tmp_path: Path) ->
 def test_days_of_the_year_are_called_so(tmp_path: Path) -> None:
     lines = made(tmp_path, "%Y,%j")
     lay_down(tmp_path, [lines[0].replace("Date", "Year,DOY"), *(line.replace('"', "") for line in lines[1:])])
-    with pytest.raises(
-        Exception, match=r'"DOY" holds days of the year, beside the year in "Year", which are not read apart'
-    ):
-        new_job(tmp_path)
+    wanted = r'"DOY" holds days of the year, beside the year in "Year", which are not read apart'
+    assert re.search(wanted, told_of(tmp_path))
+        r'"DOY" holds days of the year, beside the year in "Year", which are not read apart', told_of(tmp_path)
+    )
 
 
 @pytest.mark.parametrize(
@@ -123,5 +124,4 @@ def test_years_with_the_day_of_the_year_beside_seconds_of_the_day_are_called_so(
     lines = made(tmp_path, f"{form},%S")
     lay_down(tmp_path, [lines[0].replace("Date", f"{heading},SOD"), *(line.replace('"', "") for line in lines[1:])])
     why = rf'"{heading}" holds "(20)?26\d\d\d", a year and the day of the year, beside the seconds of the day in "SOD"'
-    with pytest.raises(Exception, match=why):
-        new_job(tmp_path)
+    assert re.search(why, told_of(tmp_path))

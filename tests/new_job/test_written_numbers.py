@@ -1,5 +1,6 @@
 """Folders whose numbers have degree signs, hemispheres, units, parted thousands or typeset signs: read, or said."""
 
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import pytest
 from answered import answer
 from folders_made import HEIGHT, NAMELESS, Answers, cells, job_of, lay, write
 from simulate import Simulation
+from told_of import told_of
 
 from pipeline import run_job
 from pipeline.new_job import new_job
@@ -156,5 +158,4 @@ def test_letters_of_the_other_axis_are_told(tmp_path: Path) -> None:
     told = {"easting": [f"{text} m E" for text in cells(job, "easting", str)],
             "northing": [f"{text} m N" for text in cells(job, "northing", str)]}  # fmt: skip
     write(tmp_path / "rover.csv", job, heads, told=told)
-    with pytest.raises(JobError, match=r"as (northings|eastings) have: call the column by its axis"):
-        new_job(tmp_path)
+    assert re.search(r"as (northings|eastings) have: call the column by its axis", told_of(tmp_path))
