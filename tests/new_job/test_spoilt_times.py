@@ -85,8 +85,6 @@ def test_days_of_the_year_are_called_so(tmp_path: Path) -> None:
     lay_down(tmp_path, [lines[0].replace("Date", "Year,DOY"), *(line.replace('"', "") for line in lines[1:])])
     wanted = r'"DOY" holds days of the year, beside the year in "Year", which are not read apart'
     assert re.search(wanted, told_of(tmp_path))
-        r'"DOY" holds days of the year, beside the year in "Year", which are not read apart', told_of(tmp_path)
-    )
 
 
 @pytest.mark.parametrize(
