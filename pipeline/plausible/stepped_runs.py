@@ -20,6 +20,8 @@ _RUN, _BESIDE, _ENOUGH = 3, 2, 8
 #: hills each were found in none (smooth ones 4 m high) to 14 % (rises of Student's t, three degrees of freedom), by two
 #: times in 39 to 76 %, and neither found as much as the shift of a session in any hills that had no such steps.
 _TIMES, _HIGH, _WAYS, _USUAL = 2.0, 1.0, 2.0, 0.9
+#: Times as high as any other rise from which on the ground is level beside both steps. Ours, no source.
+_LEVEL = 5.0
 #: Metres from which on a step is one where what made it is known, and the quantile of all ways whose doubles are short.
 _LOW, _SHORT = 0.3, 0.5
 #: By how many usual rises the mean of both steps may miss what made them (it scatters by one, as a rise scatters by 1.4
@@ -31,13 +33,15 @@ class SteppedRun(Struct, frozen=True):
     """Readings (k,) in a row, places among those given, ``up`` metres above those before and after, give or take.
 
     ``miss`` are metres by which the ground, and the scatter of readings, may change that. ``known`` is whether it tells
-    something only beside what is known to make such a step: low ones, single ones and those among short ways.
+    something only beside what is known to make such a step: low ones, single ones and those among short ways. ``level``
+    is whether the ground beside is so even that its steps stand out by far.
     """
 
     rows: Integers
     up: float
     miss: float
     known: bool = False
+    level: bool = False
 
 
 def stepped_runs(places: Floats, height: Floats, group: Integers, let_be: Flags, low: bool = False) -> list[SteppedRun]:
@@ -104,7 +108,8 @@ def _run(which: Integers, places: Floats, height: Floats, least: tuple[int, int]
     if off - on < _RUN or on < least[0] or len(which) - off < least[1]:
         return None
     miss = max(_MISS * float(np.median(others)), _SCATTER)
-    return SteppedRun(which[on:off], (step - back) / 2.0, miss, lower < _HIGH or quantile < _USUAL)
+    known, level = lower < _HIGH or quantile < _USUAL, lower >= _LEVEL * float(others[-1])
+    return SteppedRun(which[on:off], (step - back) / 2.0, miss, known, level)
 
 
 def _single(which: Integers, places: Floats, height: Floats, quantile: float) -> list[SteppedRun]:

@@ -30,7 +30,7 @@ def carried_shift_doubts(survey: Survey, local: Floats) -> Iterator[Doubtful]:
     ``local`` is (S, 3) each session's shift east, north and up [m]. Field shifts of a session say why theirs are.
     """
     for one in _carried(survey, local):
-        if _missed(local, one) <= _SURE:
+        if _is_sure(local, one):
             shown = survey.exports[one.export].shown
             yield Doubtful(Doubt.SHIFT, _sentence(survey, local, one), (one.session,), shown, one.row)
 
@@ -42,7 +42,7 @@ def carried_shift_notes(survey: Survey, local: Floats) -> Iterator[str]:
     """
     carried = list(_carried(survey, local))
     for one in carried:
-        if _missed(local, one) > _SURE:
+        if not _is_sure(local, one):
             yield f"{survey.exports[one.export].shown}:{one.row}: {_sentence(survey, local, one)}"
     for one in survey.first_pass.implausible.stepped:
         if one not in carried and not _is_stated(survey, one):
@@ -91,8 +91,8 @@ def _other_base(survey: Survey, local: Floats, one: SteppedRows) -> int | None:
     return min(fitting)[1] if fitting else None
 
 
-def _missed(local: Floats, one: SteppedRows) -> float:
-    return abs(one.run.up - float(local[one.session, 2]))
+def _is_sure(local: Floats, one: SteppedRows) -> bool:
+    return one.run.level and abs(one.run.up - float(local[one.session, 2])) <= _SURE
 
 
 def _of_other_base(survey: Survey, local: Floats, one: SteppedRows, other: int) -> str:
