@@ -126,18 +126,14 @@ def changed_readings(
                 if origin["since"] == issue
             ]
             continue
-        for change in changes:
-            said, name = _said(change, base.record, survey), survey.windows[change.session].session.name
-            if change.systematic and change.moved <= SAME and _was_sound(name, base.record):
+        told = [
+            *((_said(one, base.record, survey), one.session, _is_doubted(one, base.record, survey)) for one in changes),
+            *((one.told(issue, survey), one.session, _several_of_sound(one, base.record)) for one in came),
+        ]
+        for said, session, doubted in told:
+            if doubted:
                 origin = ChangedNumbers(of="readings", since=issue, what=said)
-                found.append(Doubtful(Doubt.BASE, said, (change.session,), origin=origin))
-            else:
-                notes.append(said)
-        for one in came:
-            said = one.told(issue, survey)
-            if one.points >= _SEVERAL and _was_sound(one.before, base.record):
-                origin = ChangedNumbers(of="readings", since=issue, what=said)
-                found.append(Doubtful(Doubt.BASE, said, (one.session,), origin=origin))
+                found.append(Doubtful(Doubt.BASE, said, (session,), origin=origin))
             else:
                 notes.append(said)
     return confirmed_by(survey.job, found), tuple(notes)
@@ -156,6 +152,15 @@ def open_changes(
             continue
         if (origin["of"] == "readings" or origin["of"] == "register") and origin["of"] == of:
             yield doubt, origin
+
+
+def _is_doubted(one: _Change, base: Record, survey: Survey) -> bool:
+    name = survey.windows[one.session].session.name
+    return one.systematic and one.moved <= SAME and _was_sound(name, base)
+
+
+def _several_of_sound(one: InAnotherSession, base: Record) -> bool:
+    return one.points >= _SEVERAL and _was_sound(one.before, base)
 
 
 def _was_sound(name: str, base: Record) -> bool:

@@ -39,7 +39,8 @@ REASONS = {
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check, or a field shift that no check tests, or a doubt, takes"
     " its proof away",
-    Reason.DUPLICATE: "it is the same observation as another row, exported twice, or copied to another name and time",
+    Reason.DUPLICATE: "it is the same observation as another row, exported twice, or copied to another name and time,"
+    " or the mean of rows that are there too",
 }
 
 CHANGES = {
