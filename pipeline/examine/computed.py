@@ -1,5 +1,7 @@
 """Compares raw readings on marks with the register before any shift [m], to find sessions that were computed."""
 
+from collections.abc import Iterable
+
 import numpy as np
 from msgspec import Struct
 
@@ -35,6 +37,10 @@ class OnTheMarks(Struct, frozen=True):
         several = numbers[marks > 1]
         of = [session] if session in several else several.tolist()
         return bool(of) and bool(np.abs(known[told & np.isin(self.session, of)]).max() <= COMPUTED)
+
+    def measured(self, sessions: Iterable[int]) -> tuple[int, ...]:
+        """Return those of some sessions in which positions on marks were not computed; -1 is none."""
+        return tuple(one for one in sessions if one >= 0 and not self.computed(one, height=False))
 
 
 def on_the_marks(survey: Survey, stood: Stood | None) -> OnTheMarks:

@@ -47,7 +47,7 @@ def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Blanked) -> tuple[int, 
     degrees = one.axis < 2 and lengths_of(survey.exports[one.export].points).degrees
     if not degrees or not any(one.digit <= digit and one.count >= rows for digit, rows in _SURE):
         return ()
-    return tuple(session for session in one.sessions if session >= 0 and not on_marks.computed(session, height=False))
+    return on_marks.measured(one.sessions)
 
 
 def _sentence(survey: Survey, one: Blanked) -> str:

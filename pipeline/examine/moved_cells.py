@@ -38,9 +38,7 @@ def moved_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
 
 def _in_doubt(on_marks: OnTheMarks, one: MovedCells) -> tuple[int, ...]:
     """Return the sessions, of those that such rows are in, whose points are in doubt."""
-    if one.count < _SURE:
-        return ()
-    return tuple(session for session in one.sessions if not on_marks.computed(session, height=False))
+    return on_marks.measured(one.sessions) if one.count >= _SURE else ()
 
 
 def _sentence(survey: Survey, one: MovedCells) -> str:

@@ -43,7 +43,7 @@ def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Pasted) -> tuple[int, .
     degrees = lengths_of(survey.exports[one.export].points).degrees
     if one.axis == 2 or one.count < (_SURE_DEGREES if degrees else _SURE_LENGTHS):
         return ()
-    return tuple(session for session in one.sessions if session >= 0 and not on_marks.computed(session, height=False))
+    return on_marks.measured(one.sessions)
 
 
 def _sentence(survey: Survey, one: Pasted) -> str:

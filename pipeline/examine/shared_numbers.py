@@ -45,7 +45,7 @@ def _in_doubt(survey: Survey, on_marks: OnTheMarks, one: Shared) -> tuple[int, .
     degrees = one.axis < 2 and lengths_of(survey.exports[one.export].points).degrees
     if not degrees or one.digit > digit or one.count < rows or one.log > log:
         return ()
-    return tuple(session for session in one.sessions if session >= 0 and not on_marks.computed(session, height=False))
+    return on_marks.measured(one.sessions)
 
 
 def _sentence(survey: Survey, one: Shared) -> str:

@@ -6,22 +6,17 @@ often is told from how seldom those of one straight line, or of one level, agree
 """
 
 from collections.abc import Callable
-from functools import partial
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
-from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.filled_down import Filled
 from pipeline.intake.number_steps import coarse_step
-from pipeline.intake.pasted_cells import EDITED
-from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
 from pipeline.intake.shared_numbers import digit_of_all
+from pipeline.intake.sound_rows import SoundRows
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
-from pipeline.read.exports import Export
 
 #: Rows that have the number of the one before, the least: heights, which may be of one level. Ours, as all that follow.
 _LEAST, _LEAST_UP = 3, 5
@@ -84,23 +79,14 @@ class FilledBlanks(Struct):
 
     found: list[Blanked] = field(default_factory=list)
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at the sound readings of a batch of export ``number``, with their sessions (n,)."""
-        if export.points.columns.z is not None or batch.num_rows > EDITED:
+    def take(self, rows: SoundRows) -> None:
+        """Look at the sound readings of a batch."""
+        if not rows.edited:
             return
-        place = np.column_stack(raw_positions(batch))[sound]
-        scale, digit = np.array(axis_metres(place[:, 1], export)), partial(finest_digit, export=export)
-        found = filled_blanks(place, scale, digit, lengths_of(export.points).degrees)
-        if not found:
-            return
-        rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
-        for one in found:
-            of = tuple(np.unique(of_session[one.start : one.stop]).tolist())
-            ends = int(rows[one.start]), int(rows[one.stop - 1])
-            many = one.stop - one.start
-            self.found.append(Blanked(number, one.axis, *ends, many, one.count, one.one, one.digit, of))
+        for one in filled_blanks(rows.place, rows.metres, rows.digit, lengths_of(rows.export.points).degrees):
+            of, many = rows.sessions(slice(one.start, one.stop)), one.stop - one.start
+            ends = int(rows.row[one.start]), int(rows.row[one.stop - 1])
+            self.found.append(Blanked(rows.number, one.axis, *ends, many, one.count, one.one, one.digit, of))
 
 
 def told_once(filled: tuple[Filled, ...], blanks: list[Blanked]) -> tuple[tuple[Filled, ...], tuple[Blanked, ...]]:

@@ -7,13 +7,12 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
-from pipeline.read.exports import Export
+from pipeline.intake.positions import finest_digit
+from pipeline.intake.sound_rows import SoundRows
 from pipeline.replace import replace
 
 #: Rows from which equal coordinates, and equal steps, are noted: of a position and of a height.
@@ -165,15 +164,11 @@ class FilledDown(Struct):
 
     columns: dict[tuple[int, int], _Column] = field(default_factory=dict)
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at the sound readings of a batch of export ``number``, with their sessions (n,)."""
-        if export.points.columns.z is not None or np.count_nonzero(sound) < 2:
+    def take(self, rows: SoundRows) -> None:
+        """Look at the sound readings of a batch."""
+        if rows.geocentric or len(rows.row) < 2:
             return
-        place = np.column_stack(raw_positions(batch))[sound]
-        metre = axis_metres(place[:, 1], export)
-        rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
+        number, place, metre = rows.number, rows.place, rows.metres
         moved = np.abs(np.diff(place * metre, axis=0))
         even = [_even(values) for values in place.T]
         # a line in plan with one step along both axes was computed
@@ -189,13 +184,13 @@ class FilledDown(Struct):
                     export=number,
                     axis=axis,
                     values=place[:, axis],
-                    rows=rows,
-                    session=of_session,
+                    rows=rows.row,
+                    session=rows.session,
                     elsewhere=elsewhere,
                     other=None if axis == 2 else place[:, others[0]] * metre[others[0]],
                     even=even[axis],
                     metre=float(metre[axis]),
-                    digit=partial(finest_digit, axis=axis, export=export),
+                    digit=partial(finest_digit, axis=axis, export=rows.export),
                 )
             )
 

@@ -52,6 +52,7 @@ from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
 from pipeline.intake.sorted_columns import SortedColumns, SortedRows
 from pipeline.intake.sorted_names import NamesInOrder, SortedNames
+from pipeline.intake.sound_rows import SoundRows
 from pipeline.intake.spellings import spellings
 from pipeline.intake.stretches_beside import StretchBeside, stretches_beside
 from pipeline.intake.tie_reach import tie_reach
@@ -382,13 +383,14 @@ class _Gatherer:
         self.unusable.take_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
         self.hemispheres.take(batch, number, bool(self.ledger.degrees[-1]))
-        self.filled.take(batch, number, export, sound, sifted.session)
-        self.blanks.take(batch, number, export, sound, sifted.session)
-        self.digits.take(batch, number, export, sound, sifted.session)
+        rows = SoundRows.of(batch, number, export, sound, sifted.session)
+        self.filled.take(rows)
+        self.blanks.take(rows)
+        self.digits.take(rows)
         self.numbered.take(batch, number, sound & ~candidate, places)
         self.means.take(batch, number, export, sound, start)
-        self.pasted.take(batch, number, export, sound, sifted.session)
-        self.shared.take(batch, number, export, sound, sifted.session)
+        self.pasted.take(rows)
+        self.shared.take(rows)
         self.sorted.take(batch, number, export, sound & ~candidate)
         self.names_in_order.take(batch, number, export, sound & ~candidate)
         self.moved.take(batch, number, export, sound & ~candidate, sifted.session)

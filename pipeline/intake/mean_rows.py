@@ -14,8 +14,8 @@ import pyarrow.compute as pc
 from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.intake.pasted_cells import EDITED
 from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
+from pipeline.intake.sound_rows import EDITED
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.exports import Export
 from pipeline.tables import folded_column

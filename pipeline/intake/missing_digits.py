@@ -5,14 +5,12 @@ converted, or computed on a lattice lacks several digits, or lacks one in its la
 """
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Floats, Integers
-from pipeline.intake.positions import raw_positions
+from pipeline.arrays import Floats, Integers
+from pipeline.intake.sound_rows import SoundRows
 from pipeline.read.columns import lengths_of
-from pipeline.read.exports import Export
 
 #: Different numbers of which it can be told; those of an export that are looked at, the first; and the most decimals.
 #: Ours, no source, as all that follow.
@@ -56,21 +54,19 @@ class MissingDigits(Struct):
     rows: list[Integers] = field(default_factory=list)
     sessions: list[NDArray[np.int32]] = field(default_factory=list)
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Take the sound readings of a batch, with their sessions (n,); exports come one after the other."""
-        if number != self.export:
+    def take(self, rows: SoundRows) -> None:
+        """Take the sound readings of a batch; exports come one after the other."""
+        if rows.number != self.export:
             self._look()
-            self.export = number
-        which = np.flatnonzero(sound)[: _SOME - sum(map(len, self.rows))]
-        if not len(which):
+            self.export = rows.number
+        most, points = _SOME - sum(map(len, self.rows)), rows.export.points
+        if not most or not len(rows.row):
             return
-        counted = lengths_of(export.points)
-        plan = (1.0 / 3600.0 if export.points.angles == "dms" else 1.0) if counted.degrees else counted.plan
-        self.rows.append(np.asarray(batch.column("source_row"), np.int64)[which])
-        self.sessions.append(session[which])
-        self.numbers.append(np.column_stack(raw_positions(batch))[which] / np.array([plan, plan, counted.up]))
+        counted = lengths_of(points)
+        plan = (1.0 / 3600.0 if points.angles == "dms" else 1.0) if counted.degrees else counted.plan
+        self.rows.append(rows.row[:most])
+        self.sessions.append(rows.session[:most])
+        self.numbers.append(rows.place[:most] / np.array([plan, plan, counted.up]))
 
     def found(self) -> tuple[Missing, ...]:
         """Return what is missing, each digit of an axis by itself."""

@@ -6,22 +6,16 @@ and the other coordinates stay, so that only the order gives it away. Whole rows
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from functools import partial
 from itertools import pairwise
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
-from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Floats, Integers
-from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
-from pipeline.read.exports import Export
+from pipeline.arrays import Floats, Integers
+from pipeline.intake.sound_rows import SoundRows
 
 #: Numbers in a row that are the least.
 _LEAST = 3
-#: Rows of an export up to which edited cells are looked for: larger ones nobody edits. Ours, no source.
-EDITED = 20_000
 #: How often chance may make such a series in a job: it is told below that.
 _CHANCE = 1e-3
 #: Rows before and behind by which it is judged how much the numbers differ there; metres between the places.
@@ -59,21 +53,14 @@ class PastedCells(Struct):
 
     found: list[Pasted] = field(default_factory=list)
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at the readings of a batch of export ``number`` that are ``sound``, (n,) flags; in sessions (n,)."""
-        if export.points.columns.z is not None or batch.num_rows > EDITED:
+    def take(self, rows: SoundRows) -> None:
+        """Look at the sound readings of a batch."""
+        if not rows.edited:
             return
-        place = np.column_stack(raw_positions(batch))[sound]
-        found = pasted_series(place, np.array(axis_metres(place[:, 1], export)), partial(finest_digit, export=export))
-        if found:
-            rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
-            for axis, start, other, length in found:
-                ends = [(int(rows[at]), int(rows[at + length - 1])) for at in (start, other)]
-                both = [of_session[at : at + length] for at in (start, other)]
-                of = tuple(np.unique(np.concatenate(both)).tolist())
-                self.found.append(Pasted(number, axis, ends[0], ends[1], length, of))
+        for axis, start, other, length in pasted_series(rows.place, rows.metres, rows.digit):
+            first, second = ((int(rows.row[at]), int(rows.row[at + length - 1])) for at in (start, other))
+            of = rows.sessions(np.concatenate([np.arange(at, at + length) for at in (start, other)]))
+            self.found.append(Pasted(rows.number, axis, first, second, length, of))
 
 
 def pasted_series(

@@ -6,20 +6,15 @@ has it, which what lies around them tells.
 """
 
 from collections.abc import Callable
-from functools import partial
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
-from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.units import METRES
-from pipeline.intake.pasted_cells import EDITED
-from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
+from pipeline.intake.sound_rows import SoundRows
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
-from pipeline.read.exports import Export
 
 #: Rows that have the number of another from which it is told, the part of all from which an export is made so, and
 #: other rows that there must be. Ours, no source, as all that follow.
@@ -65,21 +60,14 @@ class SharedNumbers(Struct):
 
     found: list[Shared] = field(default_factory=list)
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at the sound readings of a batch of export ``number``, with their sessions (n,)."""
-        if export.points.columns.z is not None or batch.num_rows > EDITED:  # in more, much agrees by chance
+    def take(self, rows: SoundRows) -> None:
+        """Look at the sound readings of a batch."""
+        if not rows.edited:
             return
-        place = np.column_stack(raw_positions(batch))[sound]
-        scale, digit = np.array(axis_metres(place[:, 1], export)), partial(finest_digit, export=export)
-        found = shared_numbers(place, scale, digit, lengths_of(export.points).degrees)
-        if found:
-            rows, of_session = np.asarray(batch.column("source_row"), np.int64)[sound], session[sound]
-            for axis, pairs, worth, log in found:
-                of = tuple(np.unique(of_session[pairs]).tolist())
-                row, other = np.sort(rows[pairs[np.argmin(pairs.max(axis=1))]]).tolist()
-                self.found.append(Shared(number, axis, len(pairs), other, row, worth, log, of))
+        degrees = lengths_of(rows.export.points).degrees
+        for axis, pairs, worth, log in shared_numbers(rows.place, rows.metres, rows.digit, degrees):
+            row, other = np.sort(rows.row[pairs[np.argmin(pairs.max(axis=1))]]).tolist()
+            self.found.append(Shared(rows.number, axis, len(pairs), other, row, worth, log, rows.sessions(pairs)))
 
 
 def shared_numbers(
