@@ -65,4 +65,4 @@ def uncorrected_beside(source: Source, first: Sequence[Raw]) -> UncorrectedBesid
 
 
 def _numbers(cells: pa.Array, decimal: str) -> Floats:
-    return numbers(cells, decimal)[0] if pa.types.is_string(cells.type) else cells_as_numbers(cells)
+    return numbers(cells, decimal)[0] if pa.types.is_string(cells.type) else cells_as_numbers(cells, len(cells))
