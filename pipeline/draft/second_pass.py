@@ -133,14 +133,14 @@ class Drafter:
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
         unanswered = np.fromiter(self.solved.unanswered, np.int64)
         hold(within(unanswered, start, rows), Reason.SUSPECT)
-        proof = self._proof(milliseconds(batch), session)
+        time, whole = milliseconds(batch), session.astype(np.int64)
+        proof = self._proof(time, session)
         self._less_proven(proof, session, start)
         proof[self._unsure(batch, number, session)] = PROOFS.index(Proof.SUSPECT)
         for stray in self.solved.strays:
-            proof[stray.readings(session.astype(np.int64), number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
+            proof[stray.readings(whole, number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
         for own in self.solved.own_failing:
-            reached = own.reached(session.astype(np.int64), milliseconds(batch), number)
-            proof[reached] = PROOFS.index(Proof.SUSPECT)
+            proof[own.reached(whole, time, number)] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         hold(within(self.merged.gone, start, rows), Reason.DUPLICATE)
@@ -244,7 +244,7 @@ class Drafter:
             if (gave_way := self.merged.explain(drafted.start + row)) is not None:
                 return gave_way
             first = self._first(drafted.start + row)
-            if any(drafted.start + row in one.numbers for one in self.survey.first_pass.means):
+            if drafted.start + row in self._mean_rows:
                 return (
                     f"the mean of other rows of its name, or of names like it, from {first} on: it adds nothing to them"
                 )
@@ -265,6 +265,11 @@ class Drafter:
         if reason is Reason.UNCHECKED and doubts:
             return f"what checks prove is in doubt: {doubts[0]}"
         return _WHY_PROOF.get(reason)
+
+    @cached_property
+    def _mean_rows(self) -> frozenset[int]:
+        """Return the numbers of readings that are means of others."""
+        return frozenset(chain.from_iterable(one.numbers.tolist() for one in self.survey.first_pass.means))
 
     def _why_stray(self, drafted: Drafted, row: int) -> str | None:
         """Return in words that what its rover stood on is off, all of it or beside it; None where that is not so."""

@@ -73,9 +73,9 @@ class InAnotherSession(Struct, frozen=True):
 class Moves:
     """The readings of an export that are points of an issue, in another session or at another time."""
 
-    def __init__(self, before: PointsBefore, survey: Survey) -> None:
-        """Compare with the points of an issue."""
-        self._before, self._survey, self._log = before, survey, _Log.of(before, survey)
+    def __init__(self, before: PointsBefore, survey: Survey, log: "SessionLog") -> None:
+        """Compare with the points of an issue; ``log`` says what became of its sessions."""
+        self._before, self._survey, self._log = before, survey, log
         self._gone, self._at_their_time = np.ones(len(before.key), bool), 0
         self._parts = list[Reread]()
 
@@ -165,7 +165,7 @@ def _once(named: Hashes) -> tuple[Hashes, Integers]:
     return hashes[count == 1], at[count == 1]
 
 
-class _Log(Struct, frozen=True):
+class SessionLog(Struct, frozen=True):
     """The sessions of an issue (B,) as the job has them, and those of the job (S,).
 
     Args:
@@ -179,7 +179,7 @@ class _Log(Struct, frozen=True):
     stands_now: Flags
 
     @classmethod
-    def of(cls, before: PointsBefore, survey: Survey) -> "_Log":
+    def of(cls, before: PointsBefore, survey: Survey) -> "SessionLog":
         """Compare them."""
         called = renamed_sessions(before.base, survey.windows)
         index = {called.get(window.session.name, window.session.name): window.index for window in survey.windows}
@@ -201,7 +201,7 @@ class _Went(Struct, frozen=True):
     sessions: frozenset[tuple[int, int]]
 
     @classmethod
-    def of(cls, before: PointsBefore, survey: Survey, adjusted: Adjusted, log: _Log, export: int) -> "_Went":
+    def of(cls, before: PointsBefore, survey: Survey, adjusted: Adjusted, log: SessionLog, export: int) -> "_Went":
         """Look for the occupations of an issue by their names and raw positions."""
         candidates, readings = survey.candidates, FieldReadings.of(survey.candidates.table)
         free = adjusted.field.take_out(candidates.raw, readings, survey.operations.frames.to_issued)

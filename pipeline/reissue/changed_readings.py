@@ -19,7 +19,7 @@ from pipeline.issue.doubt_types import ChangedNumbers
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.problems import JobError
-from pipeline.reissue.another_session import InAnotherSession, Moves
+from pipeline.reissue.another_session import InAnotherSession, Moves, SessionLog
 from pipeline.reissue.as_exported import SAME, unshifted
 from pipeline.reissue.doubted_sessions import still_doubted
 from pipeline.reissue.earlier import Last, another_frame
@@ -184,10 +184,12 @@ def _changes(
         return [], []
     moved = _occupations_moved(base.record, survey, adjusted.field)
     before, found, came = PointsBefore.of(base, survey), list[_Change](), list[InAnotherSession]()
+    names, log = np.unique(before.named), SessionLog.of(before, survey)
     for number in exports:
-        compared, moves = _Compared(before, survey, _by_session(moved, number)), Moves(before, survey)
+        wanted = {session: of for session, of in _by_session(moved, number).items() if session in sessions}
+        compared, moves = _Compared(before, survey, wanted), Moves(before, survey, log)
         try:
-            for seen in reread(before, survey, adjusted.field, number):
+            for seen in reread(before, survey, adjusted.field, number, names):
                 compared.add(seen)
                 moves.add(seen)
         except JobError:  # a file that changed meanwhile is told where the points are made
@@ -195,7 +197,7 @@ def _changes(
         came += (one for one in moves.told(adjusted, others) if one.session in sessions)
         for session, by, points in compared.sessions():
             change = _Change(session, number, by, points, compared.moved[session].free)
-            if session in sessions and len(by) and not change.tested:
+            if len(by) and not change.tested:
                 found.append(change)
     return found, came
 
@@ -251,8 +253,9 @@ class _Compared:
         """Compare some readings of the export."""
         checks = self._survey.job.checks
         allowed = np.array([checks.horizontal, checks.vertical])
-        session, apart = self._apart(seen.some(np.flatnonzero(seen.point >= 0)))
-        for one in set(session.tolist()) & set(self.moved):
+        known = (seen.point >= 0) & np.isin(seen.readings.session, list(self.moved))
+        session, apart = self._apart(seen.some(np.flatnonzero(known)))
+        for one in set(session.tolist()):
             rows = session == one
             self._points[one] += int(rows.sum())
             far = (np.abs(plan_and_height(apart[rows])) > allowed).any(axis=1)

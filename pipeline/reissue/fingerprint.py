@@ -13,6 +13,7 @@ from typing import Any, cast
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.control.register_rows import POSITION
 from pipeline.digest import PACKAGE, modules
 from pipeline.draft.merged_readings import MergedReadings
 from pipeline.geodesy.crs import database_version, proj_version
@@ -216,7 +217,7 @@ def register_rows(survey: Survey, adjusted: Adjusted) -> list[RegisterMark]:
         return []
     noted = (one.mark for window in survey.windows for one in window.session.noted)
     used = {*adjusted.occupations.marks, *adjusted.tied.marks.names, *noted}
-    axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
+    axes = (*POSITION[register.kind], "height")
     rows = []
     for number, name in enumerate(register.names):
         if name in used:

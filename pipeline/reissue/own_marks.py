@@ -18,6 +18,7 @@ from msgspec import Struct
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import milliseconds_of
 from pipeline.control import Register
+from pipeline.control.register_rows import POSITION
 from pipeline.examine.computed import COMPUTED
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
@@ -148,7 +149,8 @@ def _copied(
     used = sorted({number for mark in {*adjusted.occupations.marks} if (number := register.find(mark)) is not None})
     used = [number for number in used if fine[number]]
     found = _given(newest, used, survey, adjusted, {}) if used else {}
-    since = {number: _last_without(history, newest, number, survey, register) for number in found}
+    asked = _asked([one for one in history.numbers() if one <= newest.record["issue"]]) if found else []
+    since = {number: _last_without(history, asked, number, survey, register) for number in found}
     for issue in {one.record["issue"]: one for one in since.values() if one is not None}.values():
         at = [number for number, one in since.items() if one is issue]
         given = found if issue is newest else _given(issue, at, survey, adjusted, found)
@@ -210,15 +212,17 @@ def _alike(places: Floats, place: Floats, within: Floats) -> list[int]:
     return [int(row) for row in np.flatnonzero(same)]
 
 
-def _last_without(history: History, newest: Last, number: int, survey: Survey, register: Register) -> Last | None:
-    """Return the last issue before a mark came into the register as it is; None where it is in that of all asked.
+def _last_without(
+    history: History, asked: Sequence[int], number: int, survey: Survey, register: Register
+) -> Last | None:
+    """Return the last issue before a mark came into the register as it is; None where it is in that of all ``asked``.
 
     A mark that the job does not use is in no record, but a register that is the same file has the same marks. An issue
     that cannot be read says nothing, one that was set aside what its record has.
     """
-    axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
+    axes = (*POSITION[register.kind], "height")
     now = {"mark": register.names[number], **dict(zip(axes, register.written[number], strict=True))}
-    for one in _asked([one for one in history.numbers() if one <= newest.record["issue"]]):
+    for one in asked:
         issue = history.issue_or_aside(one)
         if issue is None:
             continue

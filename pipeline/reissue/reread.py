@@ -42,17 +42,18 @@ class Reread(Struct, frozen=True):
         return Reread(readings, self.named[rows], self.point[rows], self.raw[rows], self.free[rows])
 
 
-def reread(before: PointsBefore, survey: Survey, field: FieldShifts, number: int) -> Iterator[Reread]:
-    """Yield what export ``number`` has of names that an issue has; ``field`` are the field shifts of now.
+def reread(before: PointsBefore, survey: Survey, field: FieldShifts, number: int, names: Hashes) -> Iterator[Reread]:
+    """Yield what export ``number`` has of names that an issue has, ``names`` their hashes.
 
-    Raises `JobError` where the file changed meanwhile.
+    ``field`` are the field shifts of now. Raises `JobError` where the file changed meanwhile.
     """
-    export, frames, known = survey.exports[number], survey.operations.frames, np.unique(before.named)
+    export, frames = survey.exports[number], survey.operations.frames
     for batch in read_batches(export):
         sifted = survey.sieve.sift(batch, None, export.points.columns.solution is not None)
         sound = np.flatnonzero((sifted.session >= 0) & (sifted.held == 0))
         named = text_hashes(batch.column("name").take(pa.array(sound)).cast(pa.string()))
-        sound, named = sound[np.isin(named, known)], named[np.isin(named, known)]
+        there = np.isin(named, names)
+        sound, named = sound[there], named[there]
         if not len(sound):
             continue
         part, session = batch.take(pa.array(sound)), np.asarray(sifted.session[sound], np.int64)
@@ -80,13 +81,9 @@ def as_numbered(before: PointsBefore, seen: Reread, survey: Survey) -> tuple[Flo
 def joined(parts: Sequence[Reread]) -> Reread:
     """Return readings of an export as one, from one part of them or more."""
     of = [one.readings for one in parts]
-    base = pa.concat_arrays([_flat(one.base).cast(pa.string()) for one in of])
+    base = pa.concat_arrays([one.base.cast(pa.string()) for one in of])
     session, time, export = (
         np.concatenate(each) for each in zip(*((o.session, o.time, o.export) for o in of), strict=True)
     )
     rest = zip(*((one.named, one.point, one.raw, one.free) for one in parts), strict=True)
     return Reread(FieldReadings(session, time, export, base), *map(np.concatenate, rest))
-
-
-def _flat(column: pa.Array | pa.ChunkedArray) -> pa.Array:
-    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column

@@ -51,7 +51,7 @@ class _Found(Struct, frozen=True):
     sessions: list[int]
 
     @classmethod
-    def of(cls, survey: Survey, on_marks: OnMarks, at: int, kind: OtherKind, sessions: Sequence[int]) -> "_Found":
+    def of(cls, on_marks: OnMarks, at: int, kind: OtherKind, sessions: Sequence[int]) -> "_Found":
         """Return the points of a kind, of export ``at``, in some sessions."""
         left, count, first, found, inside = kind.left, 0, [], dict[str, None](), []
         of_export = np.asarray(on_marks.table.column("export"), np.int64) == at
@@ -109,13 +109,16 @@ def _told(survey: Survey, on_marks: OnMarks, local: Floats) -> Iterator[_Told]:
         told = 0
         for kind in kinds:
             carried = {number: _carried(kind, number, local) for number in moved}
-            all_of = _Found.of(survey, on_marks, at, kind, [number for number in moved if carried[number] is not False])
-            if all_of.count <= told or (kind.name and told):
+            parts = [
+                (certain, _Found.of(on_marks, at, kind, [number for number in moved if carried[number] is certain]))
+                for certain in (True, None)
+            ]
+            count = sum(found.count for _, found in parts)
+            if count <= told or (kind.name and told):
                 continue
-            told = all_of.count
-            for certain in (True, None):
-                sessions = [number for number in moved if carried[number] is certain]
-                if (found := _Found.of(survey, on_marks, at, kind, sessions)).count:
+            told = count
+            for certain, found in parts:
+                if found.count:
                     sentence = f"{_what(kind, found)} {_means(survey, found)}"
                     heights = f"; {_heights(survey, kind, found, local)}" if certain else ""
                     yield _Told(at, found, certain is True, f"{sentence}{heights}. {_CURE}")

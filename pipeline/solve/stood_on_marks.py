@@ -10,9 +10,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.examine.register_rows import equal_to_register
 from pipeline.intake.survey import Survey
-from pipeline.solve.compare import (
-    CorrectedCandidates,
-)
+from pipeline.solve.compare import CorrectedCandidates
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.known_marks import KnownMarks
 from pipeline.solve.network import Network
