@@ -10,6 +10,7 @@ from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Former, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
+from pipeline.control.register_rows import POSITION
 from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.misread_coordinates import left_out, neighbouring_zones, other_datums
 from pipeline.geodesy.transform import Operation
@@ -126,7 +127,7 @@ def _former(meant: _Meant, mark: str, register: Register, number: int, given: Fl
     row = former.row(mark) if former is not None else None
     if former is None or row is None:
         return
-    keys = ("easting", "northing") if register.kind == "projected" else ("longitude", "latitude")
+    keys = POSITION[register.kind]
     before = [str(row.get(key, "")) for key in (*keys, "height")]
     coordinates, told = given.copy(), []
     for component, (text, written) in enumerate(zip(before, register.written[number], strict=True)):

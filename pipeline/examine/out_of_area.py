@@ -165,13 +165,9 @@ def _height_datums_instead(use: Area, area: Area) -> str:
     apart = [
         f"{code} ({name})"
         for region, code, name in height_datums(area)
-        if _size(region) <= _LIKE_SIZE * _size(use) and not _overlap(use, region, 0.0)
+        if region.size <= _LIKE_SIZE * use.size and not _overlap(use, region, 0.0)
     ][:_NAMED]
     return f"{' and '.join(apart)} {plural(len(apart), 'is', 'are')}" if apart else ""
-
-
-def _size(area: Area) -> float:
-    return area.width * (area.north - area.south)
 
 
 def _called(stated: str, name: str) -> str:

@@ -16,6 +16,7 @@ from pipeline.geodesy.crs_hints import crs_hint
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.indirect_operations import moves_with_time, same_datum
 from pipeline.geodesy.realisations import realised
+from pipeline.intake.epochs import ONE_EPOCH
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
@@ -39,8 +40,6 @@ _PLAIN = re.compile(r"\W*(?P<key>[^\W\d][^\d:=,;]*?)\s+(?P<value>[+-]?\d+(?:[.,]
 #: The first number of a text.
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _CODE = re.compile(r"EPSG:\d+")
-#: Years within which two epochs are one, as the job's own are compared.
-_ONE_EPOCH = 0.03
 
 
 def said_otherwise_notes(survey: Survey) -> Iterator[str]:
@@ -118,10 +117,11 @@ def _heights(export: Export, heading: str) -> str:
 def _datum(export: Export, value: str) -> str:
     """Return that a datum is another than that of the crs; nothing of what is none that the registry knows."""
     crs = export.points.crs or ""
+    if run_together(value) in run_together(source_crs(crs).name):
+        return ""
     called = [f"EPSG:{code}" for code in re.findall(r"epsg\W*(\d{4,6})", folded(value))]
     codes = called or _CODE.findall(crs_hint(value))
-    own, plain = run_together(source_crs(crs).name), run_together(value)
-    if not codes or plain in own or any(_same(crs, code) for code in codes):
+    if not codes or any(_same(crs, code) for code in codes):
         return ""
     return f"the positions are read in {source_crs(crs).name}, as the job file states; correct crs if the file is right"
 
@@ -149,6 +149,6 @@ def _epoch(survey: Survey, export: Export, log: FileLog, year: float) -> str:
         return ""
     sessions = np.flatnonzero(log.sessions).tolist()
     stated = survey.operations.epochs[sessions, export.block] if sessions else np.zeros(0)
-    if len(stated) and (np.abs(stated - year) <= _ONE_EPOCH).all():
+    if len(stated) and (np.abs(stated - year) <= ONE_EPOCH).all():
         return ""
     return "the job file states another epoch of these readings, or none; state it as epoch if it matters"

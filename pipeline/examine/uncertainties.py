@@ -15,7 +15,7 @@ from pipeline.words import Doubt, counted
 
 #: Parts per million beyond which no solution is a fixed one, nor a scale of stated uncertainties one of a receiver's
 #: optimism. Ours, no source.
-_PPM, _SCALE = 100.0, 20.0
+_PPM, MOST_SCALE = 100.0, 20.0
 #: Metres beyond which no separation of a geoid model is uncertain: the oldest global ones are good to 1 m.
 _GEOID = 2.0
 #: Marks that a sentence names.
@@ -74,8 +74,8 @@ def _of_table(
             found.append((key, f"{name}.{key} = {value:g} m cannot be right: nothing is observed so well"))
     for key, most, why in (
         ("ppm", _PPM, "a baseline's uncertainty grows by one or two parts per million, written 1 or 2"),
-        ("scale", _SCALE, "no receiver is that much worse than stated"),
-        ("scale_vertical", _SCALE, "no receiver is that much worse than stated"),
+        ("scale", MOST_SCALE, "no receiver is that much worse than stated"),
+        ("scale_vertical", MOST_SCALE, "no receiver is that much worse than stated"),
     ):
         extreme: float | None = getattr(table, key, None)
         if extreme is not None and extreme > most:

@@ -68,9 +68,10 @@ class CellPlaces(Struct, frozen=True):
         """Tell whether a line has cells in other columns; with ``short`` a line may leave out cells at its end."""
         if "\t" in line:
             return _tabs_part_otherwise(line, self.width, short)
-        spans = [spans_of(line) for spans_of in _MEASURES]
-        if len(spans[0]) != self.width and not (short and 0 < len(spans[0]) < self.width):
+        count = len(_CELL.findall(line))
+        if count != self.width and not (short and 0 < count < self.width):
             return False
+        spans = {each.measure: _MEASURES[each.measure](line) for each in (*self.by_header, *self.by_lines)}
         by_header = {_judged(spans[each.measure], each, header=True) for each in self.by_header}
         by_lines = {_judged(spans[each.measure], each) for each in self.by_lines}
         return any(_MISPLACED in found and _SOUND not in found for found in (by_header, by_lines))
@@ -165,7 +166,7 @@ def _by_lines(lines: Sequence[str], width: int, measure: int) -> tuple[int, _Lay
     if len(spans) < 2:
         return 0, None
     place: Integers = np.array([found for _, found in spans], np.int64)  # lines, columns, begin and end
-    numbers = [_numbers([_CELL.findall(line)[at] for line, _ in spans]) for at in range(width)]
+    numbers = [_numbers(column) for column in zip(*(_CELL.findall(line) for line, _ in spans), strict=True)]
     columns = [_aligned(place[:, at], numbers[at]) for at in range(width)]
     side = np.array([side for _, side, _ in columns])
     on_edge = np.array(

@@ -22,12 +22,11 @@ _BRITISH = frozenset("HJNOST")
 
 
 class LetteredReference(Struct, frozen=True):
-    """Easting and northing [m] of a reference, as far as its figures go, with the square's corner and its grid."""
+    """Easting and northing [m] of a reference, as far as its figures go, with its grid."""
 
     letters: str
     easting: str
     northing: str
-    corner: tuple[int, int]
     grid: str
     code: str
 
@@ -50,7 +49,7 @@ def lettered_reference(text: str) -> LetteredReference | None:
     british = len(found["letters"]) == 2
     whole = (_metres(east, corner[0]), _metres(north, corner[1]))
     grid, code = ("British National Grid", "EPSG:27700") if british else ("Irish Grid", "EPSG:29903")
-    return LetteredReference(found["letters"], *whole, corner, grid, code)
+    return LetteredReference(found["letters"], *whole, grid, code)
 
 
 def _corner(letters: str) -> tuple[int, int] | None:

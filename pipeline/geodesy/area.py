@@ -110,6 +110,11 @@ class Area:
         return width if width >= 0.0 else width + 360.0
 
     @property
+    def size(self) -> float:
+        """Extent in longitude times that in latitude, square degrees: larger for a larger area of like latitude."""
+        return self.width * (self.north - self.south)
+
+    @property
     def centre(self) -> tuple[float, float]:
         """Longitude and latitude of the middle [deg]."""
         return _wrapped(self.west + self.width / 2.0), (self.south + self.north) / 2.0

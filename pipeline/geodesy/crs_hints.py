@@ -76,7 +76,7 @@ def height_datums(area: Area) -> list[tuple[Area, str, str]]:
         region = Area(use.west, use.south, use.east, use.north)
         if region.width < 180.0:
             found.append((region, f"EPSG:{each.code}", each.name))
-    return sorted(found, key=lambda one: (one[0].width * (one[0].north - one[0].south), *one[1:]))
+    return sorted(found, key=lambda one: (one[0].size, *one[1:]))
 
 
 def _utm(zone: int, half: str, datum: str) -> str:

@@ -7,9 +7,11 @@ from importlib.resources import files
 
 from msgspec import Struct
 
+from pipeline.sphere import RADIUS
+
 _PLACE = re.compile(r"([+-])(\d{2})(\d{2})(\d{2})?([+-])(\d{3})(\d{2})(\d{2})?")
 #: Kilometres in a radian on the ground.
-EARTH = 6371.0
+EARTH = RADIUS / 1000.0
 _SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 

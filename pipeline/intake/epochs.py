@@ -14,7 +14,7 @@ from pipeline.job.model import Session
 from pipeline.problems import Problems
 
 #: Years within which two epochs are one: no plate goes further than 3 mm in that time.
-_ONE_EPOCH = 0.03
+ONE_EPOCH = 0.03
 
 
 def epoch_of(session: Session) -> float | None:
@@ -71,7 +71,7 @@ def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], prob
     if (
         control is not None
         and moves_with_time(control.crs)
-        and abs((control.epoch or target.epoch) - target.epoch) > _ONE_EPOCH
+        and abs((control.epoch or target.epoch) - target.epoch) > ONE_EPOCH
     ):
         what = f"the register's coordinates, which move with time, are at {control.epoch:g}, not at {target.epoch:g}"
         fix = "give the marks at target.epoch: no operation here converts them from one epoch to the other"
@@ -90,4 +90,4 @@ def _near(prepared: Prepared, session: int, block: float | None, epoch: float) -
     window = prepared.windows[session]
     said = epoch_of(window.session) or block
     years = decimal_year([window.start_ms, window.end_ms]) if said is None else np.array([said])
-    return bool(np.all(np.abs(years - epoch) <= _ONE_EPOCH))
+    return bool(np.all(np.abs(years - epoch) <= ONE_EPOCH))

@@ -20,7 +20,7 @@ from pipeline.tables import milliseconds
 _LEAST, _FALLS = 10, 2
 #: How many times as long as the way from row to row that from number to number is at the least. Ours, no source.
 _LONGER = 1.5
-#: Stretches that are told of an export.
+#: Stretches that are told of a job.
 _TOLD = 20
 #: A name that ends in a number, of no more digits than are counted on.
 _NUMBERED = re.compile(r"(.*?)(?<![0-9])([0-9]{1,15})", re.DOTALL)
@@ -49,7 +49,7 @@ class NamesInOrder(Struct):
     def take(self, batch: pa.RecordBatch, number: int, export: Export, free: Flags) -> None:
         """Look at the readings of a batch of export ``number`` that are sound and stand on no mark, (n,) ``free``."""
         here = np.flatnonzero(free)
-        if len(here) < _LEAST:
+        if len(here) < _LEAST or len(self.found) >= _TOLD:
             return
         names = pc.fill_null(batch.column("name").cast(pa.string()).take(pa.array(here)), "")
         stretches = _stretches(names)
@@ -57,11 +57,13 @@ class NamesInOrder(Struct):
             return
         time = milliseconds(batch)[here]
         columns = raw_positions(batch)
-        place = np.column_stack(columns if export.points.columns.z is not None else local_metres(columns, export)[:2])
+        place = np.column_stack(columns if export.points.columns.z is not None else local_metres(columns, export)[:2])[
+            here
+        ]
         rows = np.asarray(batch.column("source_row"), np.int64)[here]
         for start, stop, numbers, fall in stretches:
-            in_order = bool((np.diff(time[start:stop]) >= 0).all())
-            if in_order and _walked(place[here][start:stop], numbers) and len(self.found) < _TOLD:
+            in_order = len(self.found) < _TOLD and bool((np.diff(time[start:stop]) >= 0).all())
+            if in_order and _walked(place[start:stop], numbers):
                 told = (names[fall].as_py(), names[fall + 1].as_py())
                 self.found.append(SortedNames(number, int(rows[start]), int(rows[stop - 1]), stop - start, *told))
 

@@ -57,10 +57,10 @@ class ZeroLedNames(Struct):
 
     def take(self, batch: pa.RecordBatch, number: int, points: Flags, places: tuple[Floats, ...]) -> None:
         """Take the points of a batch of export ``number``; ``places`` are (n,) longitudes and latitudes, degrees."""
-        left = _SOME - self.looked_at.get(number, 0)
-        if left <= 0:
+        seen = self.looked_at.get(number, 0)
+        if seen >= _SOME:
             return
-        self.looked_at[number] = self.looked_at.get(number, 0) + batch.num_rows
+        self.looked_at[number] = seen + batch.num_rows
         names = batch.column("name").cast(pa.string())
         numbered = np.asarray(pc.fill_null(pc.match_substring_regex(names, _NUMBER), False))
         which = np.flatnonzero(numbered & points & np.isfinite(places[0] + places[1]))

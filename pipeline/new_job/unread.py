@@ -69,11 +69,12 @@ def no_position(look: FileLook) -> str:
 def _lettered(look: FileLook) -> str:
     """Return what references by the letters of 100 km squares in a column mean, and what to export; "" for none."""
     for name in look.names:
+        if rank("name", name) is not None:
+            continue
         texts = given(look.columns[name])
-        read = [found for text in texts if (found := lettered_reference(text)) is not None]
-        if rank("name", name) is None and read and len(read) >= MOSTLY * len(texts):
-            one = read[0]
-            text = next(text for text in texts if lettered_reference(text) is not None)
+        read = [(text, found) for text in texts if (found := lettered_reference(text)) is not None]
+        if read and len(read) >= MOSTLY * len(texts):
+            text, one = read[0]
             return (
                 f'"{name}" holds "{text}": {one.letters} is a square of 100 km of the {one.grid}, and the place easting'
                 f" {one.easting}, northing {one.northing} in {one.code}. Such references are not read: export eastings"

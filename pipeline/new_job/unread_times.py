@@ -280,8 +280,8 @@ def _in_parts(look: FileLook) -> UnreadTimes | None:
     for name in look.names:
         texts = given(look.columns[name])
         if rank("date", name) is not None and texts and all(map(_YEAR_AND_DAY.fullmatch, texts)):
-            why = f'"{name}" holds "{texts[0]}", a year and the day of the year, which is not read'
-            return UnreadTimes(f"{why}: export the month and the day; {_AS_TIMES}, in one column or two", {})
+            why = f'"{name}" holds "{texts[0]}", a year and the day of the year, which is no time by itself'
+            return UnreadTimes(f"{why}: put times of day such as 07:30:00 in another column, or {_AS_TIMES}", {})
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
         shown = listed([str(name) for name in found], _QUOTE)

@@ -37,8 +37,9 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     if len(survey.exports) < 2:
         return
     clocks, again = [log.clock() for log in survey.first_pass.files], _exported_again(survey)
+    same = same_rows(survey.first_pass)
     for window in survey.windows:
-        for at, other, stood in _unproven(survey, solved, window, clocks):
+        for at, other, stood in _unproven(survey, solved, window, clocks, same):
             if stood:
                 failing.setdefault(at, []).append(window.session.name)
             elif (window.index, at) not in again:
@@ -57,11 +58,11 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
             " time: if that is another rover, no check proves the pole height, the clock and the field shift of this"
             " one; occupy a mark with every rover, before and after its points"
         )
-    yield from _open_note(survey, solved, clocks)
+    yield from _open_note(survey, solved, clocks, same)
 
 
 def _unproven(
-    survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock]
+    survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock], same: Counter[tuple[int, int]]
 ) -> Iterator[tuple[int, int, bool]]:
     """Yield the exports that stood on no mark in a session, or on one that fails, each with one beside it that did.
 
@@ -75,7 +76,6 @@ def _unproven(
     minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in minutes if stood[at] and files[at].sessions[number] > stood[at]]
-    same = same_rows(survey.first_pass)
     for at, own in minutes.items():
         if stood[at] > 1 or (stood[at] and (not failing[export == at].all() or files[at].sessions[number] == 1)):
             continue
@@ -102,9 +102,11 @@ class _Open(Struct, frozen=True):
     time: int
 
 
-def _open_note(survey: Survey, solved: Solved, clocks: Sequence[Clock]) -> Iterator[str]:
+def _open_note(
+    survey: Survey, solved: Solved, clocks: Sequence[Clock], same: Counter[tuple[int, int]]
+) -> Iterator[str]:
     """Yield that exports occupied marks only before their points, or only after, where others close these: once."""
-    found = [one for window in survey.windows for one in _open_ended(survey, solved, window, clocks)]
+    found = [one for window in survey.windows for one in _open_ended(survey, solved, window, clocks, same)]
     if not found:
         return
     first = max(found, key=lambda one: one.readings)
@@ -119,7 +121,9 @@ def _open_note(survey: Survey, solved: Solved, clocks: Sequence[Clock]) -> Itera
     )
 
 
-def _open_ended(survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock]) -> Iterator[_Open]:
+def _open_ended(
+    survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock], same: Counter[tuple[int, int]]
+) -> Iterator[_Open]:
     """Yield what of a session lies outside the occupations of its own rover and within those of others at work.
 
     A file of occupations alone may be the same rover's, and so may one that was not observed at the same time. What a
@@ -134,14 +138,13 @@ def _open_ended(survey: Survey, solved: Solved, window: SessionWindow, clocks: S
     stood = np.bincount(export[here], minlength=len(files)).tolist()
     minutes = {at: minutes_within(clocks[at], window) for at, log in enumerate(files) if log.sessions[window.index]}
     beside = [at for at in minutes if files[at].sessions[window.index] > stood[at]]
-    same = same_rows(survey.first_pass)
     for at in (one for one in beside if stood[one]):
         others = [
             one
             for one in beside
             if one != at
-            and together(minutes[at], minutes[one])
             and 2 * same[at, one] < min(files[each].sessions[window.index] for each in (at, one))
+            and together(minutes[at], minutes[one])
         ]
         theirs = time[here & on_marks.evidence & speaks & np.isin(export, others)]
         own = time[speaks & ((export == at) | (here & np.isin(export, [one for one in minutes if one not in others])))]

@@ -50,7 +50,7 @@ def _otherwise_beside(source: Source, raw: Raw | None, beside: Sequence[SaidBesi
     how = source.how
     if not (said := units_above([one.text for one in beside])):
         return None
-    of_geometry = {"height": "their Z"} if position_of(how.points.columns).from_geometry else {}
+    of_geometry = {"height": "the geometries' Z"} if position_of(how.points.columns).from_geometry else {}
     for word, name in (how.names | of_geometry).items():
         cell = str(raw.columns[name][0].as_py() or "") if raw is not None and name in raw.columns else ""
         if unit_in_heading(name) in LENGTHS_SAID or metres_of_unit(unit_alone(cell)):
@@ -59,14 +59,15 @@ def _otherwise_beside(source: Source, raw: Raw | None, beside: Sequence[SaidBesi
             plan = word in ALONG and one.plan and not how.lengths.degrees
             metre = how.lengths.plan if plan else how.lengths.up if word in UPWARD and one.up else None
             if metre is not None and not any(is_one(metre, each) for each in one.metres):
-                return _otherwise(one, beside[one.said.line - 1], name, word, metre, plan)
+                called = name if word in of_geometry else f'"{name}"'
+                return _otherwise(one, beside[one.said.line - 1], called, word, metre, plan)
     return None
 
 
-def _otherwise(one: UnitAbove, beside: SaidBeside, name: str, word: str, metre: float, plan: bool) -> Unusable:
-    read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
-    what = f'"{one.said.value}" is stated {beside.where} ({one.said.key}), but "{name}" ({word}) is read in {read}'
-    units = " or ".join(f'"{called}"' for called, each in METRES.items() if each in one.metres)
+def _otherwise(one: UnitAbove, beside: SaidBeside, called: str, word: str, metre: float, plan: bool) -> Unusable:
+    read = next((unit for unit, metres in METRES.items() if is_one(metre, metres)), "that of its crs")
+    what = f'"{one.said.value}" is stated {beside.where} ({one.said.key}), but {called} ({word}) is read in {read}'
+    units = " or ".join(f'"{unit}"' for unit, each in METRES.items() if each in one.metres)
     fix = f"state units = {units} for its block if that is right, else correct the line, or state units for what is"
     if plan:
         fix = "state a crs in that unit, or export in the unit of the crs; else correct the line"

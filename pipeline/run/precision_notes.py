@@ -6,6 +6,7 @@ from msgspec import Struct
 
 from pipeline.adjust.components import chance_of
 from pipeline.draft.precision import MarkOff
+from pipeline.examine.uncertainties import MOST_SCALE
 from pipeline.intake.file_log import RTK_SIGMA, stated_sizes
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
@@ -22,8 +23,6 @@ _UNLIKE = 1.5
 _NOISE = (0.05, 0.1)
 #: A scale of one kind of axis below which it is not told.
 _NOTHING_LEFT = 0.05
-#: A scale beyond which a job's is doubted (`examine/uncertainties.py`).
-_MOST_SCALE = 20.0
 #: A scale from which on readings that state less than RTK gives are told, where they are too few to know better.
 _CLEARLY = 2.0
 _LOOK = (
@@ -111,7 +110,7 @@ def _cure(one: record_types.Precision, where: str, survey: Survey) -> str:
 
 
 def _instead(scale: float, where: str) -> str:
-    if scale > _MOST_SCALE:
+    if scale > MOST_SCALE:
         return _LOOK
     return f"{_LOOK}; if they are what the receiver states, set scale = {scale:.1f} in {where}"
 

@@ -32,15 +32,15 @@ def find_marked(job: Path) -> Path | None:
 
 
 def _near(job: Path) -> Iterator[Path]:
-    """Yield the folders in which the issues of a job file may lie, each once."""
+    """Yield the folders in which the issues of a job file may lie, those of the tree once each."""
     with suppress(OSError, ValueError):
         text = read_whole(job, limits.JOB_FILE).decode("utf-8", "replace")
         yield from (Path(os.path.realpath(job.parent / named)) for named in _FOLDER.findall(text))
     levels = [job.parent], [job.parent.parent]
     yield job.parent
     left = _MOST
-    for level in (levels[0], levels[1]) * 2:
-        below = [folder for above in level for folder in _folders_in(above)][:left]
+    for level in levels * 2:
+        below = [folder for above in level for folder in _folders_in(above) if folder != job.parent][:left]
         left -= len(below)
         yield from below
         level[:] = below
