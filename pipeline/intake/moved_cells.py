@@ -18,8 +18,9 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
 from pipeline.read.exports import Export
 
-#: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at.
-_LEAST, _MOST, _AROUND = 7, 64, 75
+#: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at; and how
+#: many rows an export has at the most in which that is not looked for.
+_LEAST, _MOST, _AROUND, _SMALL = 4, 64, 75, 14
 #: By how much more likely the ground is with the heights moved back, as a natural logarithm: in all, and by
 #: row, since sections that are walked across a slope are a little so for any rows. Ours, no source.
 _SURE, _EACH = 20.0, 0.7
@@ -116,7 +117,7 @@ class _Rows(Struct, frozen=True):
     def moved(self, number: int, begin: int, end: int) -> Iterator[MovedCells]:
         """Yield what shows at rows ``begin`` up to ``end`` of an export of that ``number``."""
         raw, sound = self.raw, self.sound
-        if np.count_nonzero(sound) <= 2 * _LEAST:
+        if np.count_nonzero(sound) <= _SMALL:
             return
         known = np.isfinite(raw)
         lacking = ((False, known[:, 0] & known[:, 1] & ~known[:, 2]), (True, ~known[:, 0] & ~known[:, 1] & known[:, 2]))
