@@ -105,14 +105,18 @@ class _Rows(Struct, frozen=True):
 
     def with_more(self, other: "_Rows") -> "_Rows":
         """Return them with others behind them."""
-        parts = ((one.raw, one.row, one.sound, one.session) for one in (self, other))
-        raw, row, sound, session = (np.concatenate(pair) for pair in zip(*parts, strict=True))
-        return _Rows(self.export, raw, row, sound, session)
+        return _Rows(
+            self.export,
+            np.concatenate([self.raw, other.raw]),
+            np.concatenate([self.row, other.row]),
+            np.concatenate([self.sound, other.sound]),
+            np.concatenate([self.session, other.session]),
+        )
 
     def part(self, begin: int, end: int) -> "_Rows":
         """Return those from one place up to another."""
-        part = (each[begin:end] for each in (self.raw, self.row, self.sound, self.session))
-        return _Rows(self.export, *part)
+        here = slice(begin, end)
+        return _Rows(self.export, self.raw[here], self.row[here], self.sound[here], self.session[here])
 
     def moved(self, number: int, begin: int, end: int) -> Iterator[MovedCells]:
         """Yield what shows at rows ``begin`` up to ``end`` of an export of that ``number``."""
