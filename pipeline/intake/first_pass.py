@@ -326,7 +326,7 @@ class _Gatherer:
             shared=tuple(self.shared.found),
             sorted=tuple(self.sorted.found),
             sorted_names=tuple(self.names_in_order.found),
-            moved=tuple(self.moved.found),
+            moved=tuple(self.moved.found()),
             steps=steps,
             hemispheres=self.hemispheres,
             poles=self.poles,
