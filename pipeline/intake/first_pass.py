@@ -13,6 +13,7 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
+from pipeline.intake.code_spikes import code_spike_notes
 from pipeline.intake.copied_times import CopiedTime, copied_times
 from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates, with_means
 from pipeline.intake.few_on_other_base import switch_notes
@@ -355,6 +356,7 @@ class _Gatherer:
             *switch_notes(judged.rows, judged.once, self.prepared),
             *late_notes(judged.rows, judged.once, self.prepared),
             *leap_notes(judged.rows, judged.once, steps, self.prepared.exports, self.files.logs),
+            *code_spike_notes(judged.rows, judged.once, self.prepared),
         )
 
     @property
