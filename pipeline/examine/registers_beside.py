@@ -1,7 +1,7 @@
 """Says which tables beside the register have its marks with other coordinates: it, or they, may be out of date.
 
 Where a job file of the same folder names such a table, it is that job's; one that is of an earlier year by its name, or
-that is called old, is what a revision left behind. Looked at are texts, workbooks and GeoPackages.
+that is called old, is what a revision left behind. Looked at are texts, workbooks, GeoPackages and GeoJSON files.
 """
 
 import os
@@ -26,7 +26,7 @@ from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
 from pipeline.near import and_more, listed, plain
 from pipeline.problems import Problems
-from pipeline.read.sources import PACKAGE, TEXT
+from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.sphere import DEGREE
 from pipeline.visible import one_line
 from pipeline.words import counted, plural
@@ -99,7 +99,7 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
 def _tables(register: Path, exports: set[str]) -> list[Path]:
     """Return the files beside a register that may be one; what cannot be looked at is left out."""
     kept, year = list[Path](), _year(register)
-    for path in files_beside(register.parent, (*TEXT, *PACKAGE, *WORKBOOKS), {os.path.realpath(register), *exports}):
+    for path in files_beside(register.parent, (*TEXT, *PACKAGE, *JSON, *WORKBOOKS), {os.path.realpath(register), *exports}):
         earlier = year is not None and (other := _year(path)) is not None and other < year
         if earlier or _is_called_old(path):
             continue
@@ -131,7 +131,7 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
 
     A table is taken apart to be read, which costs far more. Of what is no text nothing else tells it.
     """
-    if not folded(path.name).endswith(TEXT):
+    if not folded(path.name).endswith((*TEXT, *JSON)):
         return True
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
@@ -139,6 +139,8 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
     text = None if data is None else decode(data, path.name, Problems(), control.encoding)
     if text is None or sum(name in text for name in register.names) < _SEVERAL:
         return False
+    if folded(path.name).endswith(JSON):  # its geometry may stand for columns
+        return True
     form, head = Form.from_control(control), plain(text[:_HEAD])
     called = {form.named.get(column, column) for column in ("mark", *POSITION[register.kind])}
     return all(plain(name) in head for name in called - set(map(by_place, form.written.places)))
@@ -161,8 +163,11 @@ def _read(survey: Survey, path: Path) -> Register | None:
         return None
     if found is not None and found.geometry_crs not in (None, register.geometry_crs, control.crs):
         return None
-    measured = found is not None and any(_MEASURED & {folded(name) for name in others} for others in found.others)
-    return None if measured else found
+    return None if found is None or _has_readings(found) else found
+
+
+def _has_readings(found: Register) -> bool:
+    return any(_MEASURED & {folded(name) for name in others} for others in found.others)
 
 
 def _differs(register: Register, other: Register | None) -> tuple[Sequence[str], float] | None:

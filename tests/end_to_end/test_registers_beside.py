@@ -1,5 +1,6 @@
 """A table beside the register that has its marks with other numbers: one of the two is out of date."""
 
+import json
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import fiona
 import pytest
 from openpyxl import Workbook
+from pyproj import Transformer
 from running import record_of
 from simulate import Plan, simulate
 
@@ -95,8 +97,24 @@ def as_package(folder: Path, name: str, into: str) -> None:
     (folder / name).unlink()
 
 
-@pytest.mark.parametrize(("save", "ending"), [(as_workbook, "xlsx"), (as_package, "gpkg")])
-def test_a_workbook_and_a_geopackage_are_read_too(
+def as_features(folder: Path, name: str, into: str) -> None:
+    """Save a text as GeoJSON, with its columns as properties and points in degrees."""
+    to_degrees = Transformer.from_crs("EPSG:2193", "EPSG:4326", always_xy=True)
+    heading, *rows = (line.split(",") for line in (folder / name).read_text(encoding="utf-8").splitlines())
+    features = []
+    for row in rows:
+        cells = dict(zip(heading, row, strict=True))
+        numbers = {key: text if key == "mark" else float(text) for key, text in cells.items()}
+        at = to_degrees.transform(numbers["easting"], numbers["northing"])
+        features.append({"type": "Feature", "geometry": {"type": "Point", "coordinates": at}, "properties": numbers})
+    (folder / into).write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
+    (folder / name).unlink()
+
+
+@pytest.mark.parametrize(
+    ("save", "ending"), [(as_workbook, "xlsx"), (as_package, "gpkg"), (as_features, "geojson"), (as_features, "json")]
+)
+def test_a_workbook_a_geopackage_and_features_are_read_too(
     save: Callable[[Path, str, str], None], ending: str, tmp_path: Path
 ) -> None:
     path = day(tmp_path)
@@ -159,6 +177,21 @@ def workbook_of_readings(path: Path) -> None:
     as_workbook(path.parent, "occupied.csv", "occupied.xlsx")
 
 
+def features_of_readings(path: Path) -> None:
+    measured(path)
+    as_features(path.parent, "occupied.csv", "occupied.geojson")
+
+
+def features_alike(path: Path) -> None:
+    beside(path, "copy.csv", 0.0, digits=3)
+    as_features(path.parent, "copy.csv", "copy.geojson")
+
+
+def no_features(path: Path) -> None:
+    (path.parent / "settings.json").write_text('{"CM1": 1, "CM2": 2, "CM3": 3}', encoding="utf-8")
+    (path.parent / "torn.geojson").write_text('{"type": "FeatureCollection", CM1 CM2 CM3', encoding="utf-8")
+
+
 def no_table(path: Path) -> None:
     (path.parent / "remarks.txt").write_text("north gate was closed\n", encoding="utf-8")
     (path.parent / "photo.csv").write_bytes(bytes(range(256)))
@@ -177,6 +210,9 @@ def no_table(path: Path) -> None:
         measured,
         issued,
         workbook_of_readings,
+        features_of_readings,
+        features_alike,
+        no_features,
         no_table,
     ],
 )
