@@ -47,14 +47,15 @@ def _told(shown: str, texts: Iterable[tuple[str, str]]) -> Iterator[str]:
     named = [(what, names) for what, text in texts if (names := _names(text))]
     if len({name for _, names in named for name in names}) < 2:  # the registry takes a while to be asked
         return
+    registered = _registered()
     # who names two in one text may say that one was converted into the other
-    known = [(what, one) for what, names in named if len(one := names & _registered()) == 1]
+    known = [(what, one) for what, names in named if len(one := names & registered.keys()) == 1]
     for what, (name,) in known[1:]:
         before, (first,) = known[0]
         if name != first:
             yield (
-                f"{shown}: {before} names the height datum {first.upper()}, and {what} names {name.upper()}: heights"
-                " can be above one of them alone; find out which, and state that one in the job file"
+                f"{shown}: the height datum is {registered[first]} by {before}, and {registered[name]} by {what}:"
+                " heights can be above one of them alone; find out which, and state that one in the job file"
             )
             return
 
@@ -68,5 +69,6 @@ def _names(text: str) -> frozenset[str]:
     )
 
 
-def _registered() -> frozenset[str]:
-    return frozenset(name for word in height_datum_words() for name in _names(word))
+def _registered() -> dict[str, str]:
+    """Return the names that the registry has, as `_names` has them and as they are written there."""
+    return {name: word for word in sorted(height_datum_words()) for name in _names(word)}

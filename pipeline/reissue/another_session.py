@@ -28,7 +28,7 @@ from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.reading_precision import Precision
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
-from pipeline.words import Role, plural
+from pipeline.words import Role, counted, plural
 
 #: The part of an export's points that one step of time has to share to be its clock's.
 _MOST = 0.8
@@ -86,8 +86,8 @@ class CameAgain(Struct, frozen=True):
     def told(self, issue: int, survey: Survey) -> str:
         """Return in words that they are no new measurements."""
         return (
-            f"{survey.exports[self.export].shown}: {self.points:,} points of session"
-            f" {survey.windows[self.session].session.name} have the raw coordinates of points of issue {issue:03d} to"
+            f"{survey.exports[self.export].shown}: {counted(self.points, 'point')} of session"
+            f" {survey.windows[self.session].session.name} came again with the raw coordinates of issue {issue:03d} to"
             " the last digit, under other names and at other times, and no measurement repeats like that: these are"
             " the same readings, exported anew, and no check of them"
         )

@@ -7,7 +7,7 @@ from simulate import Plan, simulate
 
 from pipeline import run_job
 
-TOLD = "names the height datum"
+TOLD = "the height datum is"
 
 
 def noted(folder: Path, heading: str = "EllHt", comment: str = "", stem: str = "rover001") -> list[str]:
