@@ -1,39 +1,14 @@
-"""Vertices of lines that stand far aside while their neighbours follow one another: a reading of another string.
-
-A digit that was mistyped, a code left on while something else was measured, or two strings under one number.
-"""
+"""Says of lines that are drawn which vertex stands far aside while its neighbours follow one another."""
 
 from collections.abc import Iterator
 
-import numpy as np
-
-from pipeline.arrays import Floats
 from pipeline.draft.joined import Joined
 from pipeline.draft.line_rows import names_of
 from pipeline.draft.string_rows import Gathered
+from pipeline.plausible.spikes import spike
 
-#: Vertices of a line from which on there is a usual step; a vertex stands aside by so many of them, and metres.
-_ENOUGH, _TIMES, _LEAST = 6, 10.0, 5.0
-#: Its neighbours are so many usual steps apart at the most, and so many metres at the least: who goes along a branch
-#: and back measures one place twice. Ours, no source.
-_NEXT, _APART = 4.0, 0.1
 #: Lines that are told.
 _LISTED = 20
-
-
-def spike(vertices: Floats, closed: bool) -> tuple[int, float] | None:
-    """Return which of a line's vertices, (n, 2) metres, stands aside and how far [m]; None where none or several do."""
-    if len(vertices) < _ENOUGH:
-        return None
-    step = np.hypot(*(np.roll(vertices, -1, axis=0) - vertices).T)
-    over = np.hypot(*(np.roll(vertices, -1, axis=0) - np.roll(vertices, 1, axis=0)).T)
-    usual = float(np.median(step if closed else step[:-1]))
-    aside = np.minimum(np.roll(step, 1), step)
-    found = (aside > max(_TIMES * usual, _LEAST)) & (over >= _APART) & (over <= _NEXT * usual)
-    if not closed:
-        found[[0, -1]] = False
-    at = np.flatnonzero(found)
-    return (int(at[0]), float(aside[at[0]])) if len(at) == 1 else None
 
 
 def spike_notes(joined: Joined, gathered: Gathered) -> Iterator[str]:

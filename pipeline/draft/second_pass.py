@@ -139,8 +139,9 @@ class Drafter:
         proof[self._unsure(batch, number, session)] = PROOFS.index(Proof.SUSPECT)
         for stray in self.solved.strays:
             proof[stray.readings(whole, number, batch.column("base"))] = PROOFS.index(Proof.SUSPECT)
+        source_row = np.asarray(batch.column("source_row"), np.int64)
         for own in self.solved.own_failing:
-            proof[own.reached(whole, time, number)] = PROOFS.index(Proof.SUSPECT)
+            proof[own.reached(whole, time, number, source_row)] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         hold(within(self.merged.gone, start, rows), Reason.DUPLICATE)
@@ -276,8 +277,9 @@ class Drafter:
         session, base = drafted.session[row : row + 1].astype(np.int64), drafted.batch.column("base").slice(row, 1)
         files = [export.shown for export in self.survey.exports]
         of = (one.why(files) for one in self.solved.strays if one.readings(session, drafted.number, base).any())
-        time = milliseconds(drafted.batch.slice(row, 1))
-        own = (one.why(files) for one in self.solved.own_failing if one.reached(session, time, drafted.number).any())
+        one_row = drafted.batch.slice(row, 1)
+        at = (session, milliseconds(one_row), drafted.number, np.asarray(one_row.column("source_row"), np.int64))
+        own = (one.why(files) for one in self.solved.own_failing if one.reached(*at).any())
         return next(chain(of, own), None)
 
     def _first(self, number: int) -> str:

@@ -69,7 +69,7 @@ def equal_to_register(survey: Survey, slack: float = 0.0) -> dict[int, int]:
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*known.T)
     off = np.abs(turn(known - candidates.raw[rows], enu_rotation(longitude, latitude)))
     off[np.isnan(third) & np.isfinite(off[:, 2]), 2] = 0.0
-    fine, coarse = last_digits(survey, rows), _written_marks(register, marks)
+    fine, coarse = last_digits(survey, rows), written_marks(register, marks)
     within = np.clip(0.5 * np.fmax(fine, np.minimum(coarse, _COARSE)), 1e-4, _SAME) + slack
     with np.errstate(invalid="ignore"):
         same = (off <= within).all(axis=1) & (fine <= _COARSE).all(axis=1)
@@ -127,7 +127,7 @@ def last_digits(survey: Survey, rows: Integers) -> Floats:
     return found
 
 
-def _written_marks(register: Register, marks: Integers) -> Floats:
+def written_marks(register: Register, marks: Integers) -> Floats:
     """Return (k, 3) what the last digits of marks are worth [m]; a coordinate that is not given counts as a metre's."""
     scale = np.array([DEGREE, DEGREE, 1.0]) if register.kind == "geographic" else np.ones(3)
     return np.asarray(np.abs(register.unit) * scale * 10.0 ** -register.decimals[marks].astype(np.float64))

@@ -1,7 +1,7 @@
 """Says which tables beside the register have its marks with other coordinates: it, or they, may be out of date.
 
 Where a job file of the same folder names such a table, it is that job's; one that is of an earlier year by its name, or
-that is called old, is what a revision left behind. Looked at are texts, workbooks and GeoPackages.
+that is called old, is what a revision left behind. Looked at are texts, workbooks, GeoPackages and GeoJSON files.
 """
 
 import os
@@ -21,12 +21,13 @@ from pipeline.files.heading_words import words_of
 from pipeline.files.regular_files import check_regular
 from pipeline.files.sheet import by_place, decode, read_bytes
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import lengths
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
 from pipeline.near import and_more, listed, plain
 from pipeline.problems import Problems
-from pipeline.read.sources import PACKAGE, TEXT
+from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.sphere import DEGREE
 from pipeline.visible import one_line
 from pipeline.words import counted, plural
@@ -77,7 +78,7 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
     found = [
         (path, *differs)
         for path in _tables(control.file, {os.path.realpath(export.path) for export in survey.exports})
-        if _may_be_one(path, survey) and (differs := _differs(register, _read(survey, path))) is not None
+        if _may_be_one(path, survey) and (differs := _compared(survey, register, path)) is not None
     ]
     named = named_by_jobs(loaded.path, control.file.parent) if found else None
     if named is None:
@@ -99,7 +100,9 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
 def _tables(register: Path, exports: set[str]) -> list[Path]:
     """Return the files beside a register that may be one; what cannot be looked at is left out."""
     kept, year = list[Path](), _year(register)
-    for path in files_beside(register.parent, (*TEXT, *PACKAGE, *WORKBOOKS), {os.path.realpath(register), *exports}):
+    for path in files_beside(
+        register.parent, (*TEXT, *PACKAGE, *JSON, *WORKBOOKS), {os.path.realpath(register), *exports}
+    ):
         earlier = year is not None and (other := _year(path)) is not None and other < year
         if earlier or _is_called_old(path):
             continue
@@ -131,7 +134,7 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
 
     A table is taken apart to be read, which costs far more. Of what is no text nothing else tells it.
     """
-    if not folded(path.name).endswith(TEXT):
+    if not folded(path.name).endswith((*TEXT, *JSON)):
         return True
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
@@ -139,30 +142,47 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
     text = None if data is None else decode(data, path.name, Problems(), control.encoding)
     if text is None or sum(name in text for name in register.names) < _SEVERAL:
         return False
+    if folded(path.name).endswith(JSON):  # its geometry may stand for columns
+        return True
     form, head = Form.from_control(control), plain(text[:_HEAD])
     called = {form.named.get(column, column) for column in ("mark", *POSITION[register.kind])}
     return all(plain(name) in head for name in called - set(map(by_place, form.written.places)))
 
 
-def _read(survey: Survey, path: Path) -> Register | None:
-    """Return a table read as the register is, None where it is none, or its geometry is in another CRS."""
+def _compared(survey: Survey, register: Register, path: Path) -> tuple[Sequence[str], float] | None:
+    """Return what `_differs` does of a table, or of one that has degrees alone, as a GeoJSON file mostly has."""
+    found = _read(survey, path, register.kind)
+    if found is not None or register.kind == "geographic" or not folded(path.name).endswith((*JSON, *PACKAGE)):
+        return _differs(register, found)
+    return _differs_in_degrees(survey, register, _read(survey, path, "geographic"))
+
+
+def _read(survey: Survey, path: Path, kind: str) -> Register | None:
+    """Return a table read as the register is, None where it is none, or its geometry is in another CRS.
+
+    One of degrees that is read beside a register of eastings and northings may have any CRS.
+    """
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
     try:
         found = read_register(
             path,
             Problems(),
-            kind=register.kind,
+            kind=kind,
             ellipsoid=control.height == "ellipsoid",
             lengths=lengths(control.crs, control.units, control.height),
             form=Form.from_control(control),
         )
     except (OSError, ValueError):
         return None
-    if found is not None and found.geometry_crs not in (None, register.geometry_crs, control.crs):
+    own = kind == register.kind
+    if found is not None and own and found.geometry_crs not in (None, register.geometry_crs, control.crs):
         return None
-    measured = found is not None and any(_MEASURED & {folded(name) for name in others} for others in found.others)
-    return None if measured else found
+    return None if found is None or _has_readings(found) else found
+
+
+def _has_readings(found: Register) -> bool:
+    return any(_MEASURED & {folded(name) for name in others} for others in found.others)
 
 
 def _differs(register: Register, other: Register | None) -> tuple[Sequence[str], float] | None:
@@ -180,6 +200,35 @@ def _differs(register: Register, other: Register | None) -> tuple[Sequence[str],
     differing: Flags = (off > 1.1 * rounding).any(axis=1)  # NaN, of what one does not give, is no difference
     size = np.sqrt(np.nansum(off**2, axis=1))[differing]
     if len(size) < _SEVERAL or float(np.median(size)) > _NEAR:
+        return None
+    return [register.names[here] for here in ours[differing]], float(size.max())
+
+
+def _differs_in_degrees(
+    survey: Survey, register: Register, other: Register | None
+) -> tuple[Sequence[str], float] | None:
+    """Return the same of a table in degrees of a datum nearby, in plan: what all marks differ by is the datums'."""
+    control = survey.job.control
+    if other is None or control is None:
+        return None
+    places = {name: number for number, name in enumerate(other.names)}
+    common = [(here, places[name]) for here, name in enumerate(register.names) if name in places]
+    if len(common) < _SEVERAL:
+        return None
+    ours, theirs = (np.array(each) for each in zip(*common, strict=True))
+    known = lonlat(control.crs, register.first[ours], register.second[ours], np.nan_to_num(register.third[ours]))
+    to_metres = _to_metres(other)[:2]
+    off = (np.column_stack([other.first, other.second])[theirs] - np.column_stack(known)) * to_metres
+    off = off[np.isfinite(off).all(axis=1)]
+    if len(off) < len(common):
+        return None
+    step = np.median(off, axis=0)
+    off = np.abs(off - step)
+    digits = 10.0 ** -np.stack([register.decimals[ours], other.decimals[theirs]])[:, :, :2].astype(float)
+    rounding = digits[0] * np.abs(register.unit[:2]) + digits[1] * to_metres
+    differing: Flags = (off > 1.1 * rounding).any(axis=1)
+    size = np.hypot(*off[differing].T)
+    if len(size) < _SEVERAL or max(float(np.median(size)), float(np.hypot(*step))) > _NEAR:
         return None
     return [register.names[here] for here in ours[differing]], float(size.max())
 

@@ -13,6 +13,7 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
+from pipeline.intake.code_spikes import code_spike_notes
 from pipeline.intake.copied_times import CopiedTime, copied_times
 from pipeline.intake.duplicate_rows import DuplicateRows, find_duplicates, with_means
 from pipeline.intake.few_on_other_base import switch_notes
@@ -26,7 +27,7 @@ from pipeline.intake.hemispheres import Hemispheres
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.job_area import area_of
 from pipeline.intake.late_rows import late_notes
-from pipeline.intake.leaps import leap_notes
+from pipeline.intake.leaps import InTurn, in_turn, leap_notes
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.long_breaks import LongBreak, long_breaks
 from pipeline.intake.mean_rows import MeanRows, Means
@@ -120,6 +121,7 @@ class FirstPass(Struct, frozen=True):
         sorted_names: rows whose names seem to have been sorted alone.
         moved: rows with the height, or the place, of the row beside them.
         steps: of each export, from row to row.
+        in_turn: exports that two rovers of one site seem to share.
         hemispheres: what unmapped columns of hemispheres say.
         poles: with which pole heights readings were made.
         field_points: the points of each field shift's session and receiver, by time.
@@ -175,6 +177,7 @@ class FirstPass(Struct, frozen=True):
     sorted_names: tuple[SortedNames, ...] = ()
     moved: tuple[MovedCells, ...] = ()
     steps: tuple[RowSteps, ...] = ()
+    in_turn: tuple[InTurn, ...] = ()
     hemispheres: Hemispheres = field(default_factory=Hemispheres)
     poles: PoleLog = field(default_factory=PoleLog)
     field_points: tuple[FieldPoints, ...] = ()
@@ -328,6 +331,7 @@ class _Gatherer:
             sorted_names=tuple(self.names_in_order.found),
             moved=tuple(self.moved.found()),
             steps=steps,
+            in_turn=in_turn(rows, once, steps, self.prepared.exports, self.files.logs),
             hemispheres=self.hemispheres,
             poles=self.poles,
             field_points=field_points(rows, once, self.prepared.field_windows),
@@ -352,6 +356,7 @@ class _Gatherer:
             *switch_notes(judged.rows, judged.once, self.prepared),
             *late_notes(judged.rows, judged.once, self.prepared),
             *leap_notes(judged.rows, judged.once, steps, self.prepared.exports, self.files.logs),
+            *code_spike_notes(judged.rows, judged.once, self.prepared),
         )
 
     @property

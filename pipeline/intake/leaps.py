@@ -1,21 +1,35 @@
-"""Says of an export that its readings leap to and fro, faster than any rover moves: two of them in one file."""
+"""Finds exports whose readings leap to and fro, faster than any rover moves: two of them in one file."""
 
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Flags
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.ledger import CANDIDATE, ReadingRows
 from pipeline.intake.row_steps import RowSteps
 from pipeline.plausible import on_sphere
-from pipeline.plausible.two_tracks import LEAPS, two_tracks
+from pipeline.plausible.two_tracks import DRIVEN, LEAPS, WALKED, Pace, TwoTracks, two_tracks
 from pipeline.read.correction_headings import says_crew
 from pipeline.read.exports import Export
 from pipeline.words import counted
 
 #: Rows of an export beyond which it is no rover's day.
 _MOST = 200_000
+#: Of so many steps one at the least is too fast for a walker where two rovers share an export.
+_SELDOM = 20
+
+
+class InTurn(Struct, frozen=True):
+    """An export on one site whose readings lie by turns on two tracks, faster than anybody walks between them.
+
+    ``row`` is the row of the first reading behind a leap.
+    """
+
+    export: int
+    row: int
+    leaps: TwoTracks
 
 
 def leap_notes(
@@ -30,28 +44,51 @@ def leap_notes(
         exports: the exports.
         logs: what was noted of each.
     """
-    ends = np.append(rows.starts, len(rows))
     for number, (step, export, log) in enumerate(zip(steps, exports, logs, strict=True)):
-        start, end = int(ends[number]), int(ends[number + 1])
-        if step.leaps < LEAPS or end - start > _MOST or _of_several(export, log):
+        if step.leaps < LEAPS or _of_several(export, log):
             continue
-        # marks may have come back from the controller with the time of their upload
-        which = start + np.flatnonzero(once[start:end] & ((rows.flags[start:end] & CANDIDATE) == 0))
-        time, longitude, latitude, base = rows.columns.take(which, "time", "longitude", "latitude", "base")
-        order = np.lexsort((time, base, rows.session[which]))
-        which, time, places = which[order], time[order], on_sphere(longitude, latitude)[order]
-        heads = np.flatnonzero((np.diff(rows.session[which]) != 0) | (np.diff(base[order]) != 0)) + 1
-        for part in np.split(np.arange(len(which)), heads):
-            if (found := two_tracks(places[part], time[part])) is None:
-                continue
-            row = int(rows.source_row(which[part][found.at : found.at + 1])[0])
+        if (one := _in_turn(rows, once, number, DRIVEN)) is not None:
+            found = one.leaps
             yield (
-                f"{export.shown}:{row}: this reading lies {found.metres / 1000:,.1f} km from the one"
+                f"{export.shown}:{one.row}: this reading lies {found.metres / 1000:,.1f} km from the one"
                 f" {found.seconds:,.0f} s before it, and {counted(found.count, 'time')} in all one rover would be too"
                 " slow for that: are two rovers, two jobs or two clocks in one file? The checks of one do not"
                 " prove the other"
             )
-            break
+
+
+def in_turn(
+    rows: ReadingRows, once: Flags, steps: Sequence[RowSteps], exports: Sequence[Export], logs: Sequence[FileLog]
+) -> tuple[InTurn, ...]:
+    """Return the exports that two rovers of one site seem to share, though no column says whose each reading is.
+
+    The arguments are those of `leap_notes`. An honest crew may drive: only where a check fails is this worth a word.
+    """
+    each = zip(steps, exports, logs, strict=True)
+    asked = [at for at, (one, export, log) in enumerate(each) if not _of_several(export, log) and _hasty(one)]
+    return tuple(one for at in asked if (one := _in_turn(rows, once, at, WALKED)) is not None)
+
+
+def _hasty(step: RowSteps) -> bool:
+    return step.hasty >= max(WALKED.leaps, step.count // _SELDOM)
+
+
+def _in_turn(rows: ReadingRows, once: Flags, number: int, pace: Pace) -> InTurn | None:
+    """Return the first leap between two tracks of an export, None where there are no such."""
+    ends = np.append(rows.starts, len(rows))
+    start, end = int(ends[number]), int(ends[number + 1])
+    if end - start > _MOST:
+        return None
+    # marks may have come back from the controller with the time of their upload
+    which = start + np.flatnonzero(once[start:end] & ((rows.flags[start:end] & CANDIDATE) == 0))
+    time, longitude, latitude, base = rows.columns.take(which, "time", "longitude", "latitude", "base")
+    order = np.lexsort((time, base, rows.session[which]))
+    which, time, places = which[order], time[order], on_sphere(longitude, latitude)[order]
+    heads = np.flatnonzero((np.diff(rows.session[which]) != 0) | (np.diff(base[order]) != 0)) + 1
+    for part in np.split(np.arange(len(which)), heads):
+        if (found := two_tracks(places[part], time[part], pace)) is not None:
+            return InTurn(number, int(rows.source_row(which[part][found.at : found.at + 1])[0]), found)
+    return None
 
 
 def _of_several(export: Export, log: FileLog) -> bool:

@@ -5,7 +5,7 @@ from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.ledger import ReadingRows
-from pipeline.plausible.two_tracks import LEAST, SOON, SPEED
+from pipeline.plausible.two_tracks import LEAST, SOON, SPEED, WALKED
 from pipeline.sphere import apart
 
 #: Metres that somebody may be off at once, whatever the speed.
@@ -15,12 +15,13 @@ _AT_ONCE = 10.0
 class RowSteps(Struct):
     """Steps from one reading of an export to the next in its order, and how many of them are too fast for anybody.
 
-    ``leaps`` are those to another site at a speed that no rover has.
+    ``leaps`` are those to another site at a speed that no rover has, ``hasty`` those at one that nobody walks at.
     """
 
     count: int = 0
     fast: int = 0
     leaps: int = 0
+    hasty: int = 0
 
 
 def farthest(milliseconds: Integers) -> Floats:
@@ -43,5 +44,7 @@ def row_steps(rows: ReadingRows, counting: Flags) -> tuple[RowSteps, ...]:
             gone = np.abs(np.diff(time))
             fast = far > farthest(gone)
             one.fast += int(fast.sum())
-            one.leaps += int(((far[fast] > LEAST) & (gone[fast] >= 1000.0 * SOON)).sum())
+            late = gone >= 1000.0 * SOON
+            one.hasty += int((late & (far > WALKED.least) & (far > WALKED.speed * gone / 1000.0)).sum())
+            one.leaps += int(((far[fast] > LEAST) & late[fast]).sum())
     return found

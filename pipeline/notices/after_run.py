@@ -33,6 +33,7 @@ from pipeline.solve.changed_settings import setting_notes
 from pipeline.solve.copied_checks import copied_notes, taken_for_measured
 from pipeline.solve.field_shift_switches import switch_notes
 from pipeline.solve.field_shifts import FieldReadings
+from pipeline.solve.marks_of_readings import marks_of_readings_notes
 from pipeline.solve.other_instruments import instrument_notes
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
@@ -77,6 +78,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *station_notes(survey, solved, local),
         *plain_datums,
         *copied_notes(survey, solved.occupations),
+        *marks_of_readings_notes(survey, solved.occupations),
         *_of_one_time(survey, solved),
         *_statistics(survey, solved),
     ]

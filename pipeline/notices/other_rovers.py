@@ -18,12 +18,14 @@ from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.read.exports import Export
 from pipeline.sessions.windows import SessionWindow
+from pipeline.solve.own_failing import MOST_ROVERS
 from pipeline.solve.solve import Solved
+from pipeline.visible import one_line
 from pipeline.words import Reason, Verdict, counted, plural, reason_code
 
 _DUPLICATE = reason_code(Reason.DUPLICATE)
-#: Values of a column beyond which it is none of a crew's rovers, and readings up to which one is a base's own.
-_ROVERS, _FEW = 5, 2
+#: Readings up to which a rover of a column is a base's own.
+_FEW = 2
 
 
 def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
@@ -32,6 +34,7 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     Likewise rovers of one export, by a column that is carried along, of which others did.
     """
     yield from _in_one_export(survey, solved)
+    yield from _in_turn(survey, solved)
     found: dict[int, tuple[int, list[str]]] = {}
     failing: dict[int, list[str]] = {}
     if len(survey.exports) < 2:
@@ -163,7 +166,7 @@ def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
     again = _exported_again(survey)
     for at, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         for name, left in log.left_columns.items():
-            if left.word == "rover" and not left.many and 1 < len(left.written) <= _ROVERS:
+            if left.word == "rover" and not left.many and 1 < len(left.written) <= MOST_ROVERS:
                 told = [
                     (window.session.name, rover)
                     for window in survey.windows
@@ -174,6 +177,23 @@ def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
                 if told:
                     yield _told(export, name, left, told, [window.session.name for window in survey.windows])
                     break
+
+
+def _in_turn(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield for each export with a failing check that two rovers of one site seem to share it, and how to part them."""
+    compared, table = solved.occupations.compared, solved.occupations.table
+    failing = compared.judged & ~compared.passed
+    export, names = np.asarray(table.column("export"), np.int64), table.column("name").to_pylist()
+    for one in survey.first_pass.in_turn:
+        rows = np.flatnonzero(failing & (export == one.export)).tolist()
+        if rows:
+            yield (
+                f"{survey.exports[one.export].shown}:{one.row}: this reading lies {one.leaps.metres:,.0f} m from the"
+                f" one {one.leaps.seconds:,.0f} s before it, and {counted(one.leaps.count, 'time')} in all nobody walks"
+                f" so fast: two rovers seem to share this export, and {one_line(str(names[rows[0]]))} fails. Passing"
+                " checks of one rover do not prove the points of the other: export a column that says whose each"
+                ' reading is, headed "Receiver", or give each rover an export of its own'
+            )
 
 
 def _without_mark(survey: Survey, solved: Solved, session: int, name: str) -> list[str]:

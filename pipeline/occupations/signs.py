@@ -1,6 +1,7 @@
 """Recognises occupations of marks: readings that a session names, or that their code or name identifies."""
 
 import re
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -111,6 +112,8 @@ _GAP = r"([a-z])[-_. ]*0*([1-9])"
 _LONGEST = 60
 #: Beginnings of marks' names that a pattern is made of; of more it would cost more than looking at every name.
 _MOST_STEMS, _ANYTHING = 2_000, "(?s)."
+#: Digits of the widest number with leading zeros.
+_WIDEST = 6
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
 #: What else may stand behind or before a mark's name that is known so, or a word for an occasion beside any other.
 _AFTER, _AHEAD = rf"^(?:[^0-9a-z]|{OCCASION}[0-9]*$)", r"[^0-9a-z]$"
@@ -140,6 +143,7 @@ class MarkNames:
     def arranged(cls, marks: Sequence[str]) -> "MarkNames":
         """Arrange the names of marks afresh."""
         spelled = {_plain(mark): mark for mark in reversed(marks)} | {folded(mark): mark for mark in marks}
+        spelled = {**_with_other_zeros(marks), **spelled}
         lengths: dict[int, list[str]] = {}
         stems = set()
         for name in filter(_distinct, spelled):
@@ -273,6 +277,23 @@ class MarkNames:
             if end in self.spelled and _distinct(end) and re.match(_BEFORE, lower[:-length]):
                 return self.spelled[end]
         return None
+
+
+def _with_other_zeros(marks: Sequence[str]) -> dict[str, str]:
+    """Return marks called by a number as they are written with more or fewer leading zeros: spreadsheets drop them.
+
+    Not where two marks are one number, which nobody tells apart then.
+    """
+    numbers = [mark for mark in marks if re.fullmatch("[0-9]+", mark) and mark.strip("0")]
+    once = Counter(mark.lstrip("0") for mark in numbers)
+    if len(numbers) > _MOST_STEMS:
+        return {}
+    return {
+        mark.lstrip("0").zfill(width): mark
+        for mark in numbers
+        if once[mark.lstrip("0")] == 1
+        for width in range(1, _WIDEST + 1)
+    }
 
 
 @lru_cache(maxsize=2)

@@ -2,7 +2,8 @@
 
 Their times are others now, or their base ids: the shift of that session was not theirs before, and what the occupations
 prove of either says nothing of which is right. A clock that was put right moves occupations too, or all of an export; a
-log of the sessions that was put right is no change of a reading.
+log of the sessions that was put right is no change of a reading. Where their names are others too, they are known by
+their places, to the last digit: no two measurements agree so.
 """
 
 from collections import Counter
@@ -27,10 +28,12 @@ from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.reading_precision import Precision
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
-from pipeline.words import Role, plural
+from pipeline.words import Role, counted, plural
 
 #: The part of an export's points that one step of time has to share to be its clock's.
 _MOST = 0.8
+#: Points under other names from which on no chance makes them agree to the last digit.
+_SEVERAL = 3
 _SECOND = 1000
 
 
@@ -45,6 +48,7 @@ class InAnotherSession(Struct, frozen=True):
         plan: metres by which they moved for that at the most.
         height: likewise.
         retimed: whether their times are others.
+        renamed: whether their names are.
     """
 
     export: int
@@ -54,12 +58,14 @@ class InAnotherSession(Struct, frozen=True):
     plan: float
     height: float
     retimed: bool
+    renamed: bool = False
 
     def told(self, issue: int, survey: Survey) -> str:
         """Return in words what became of them."""
         file, name = survey.exports[self.export].shown, survey.windows[self.session].session.name
         one = self.points == 1
-        what = "with another time" if self.retimed else "with another base id"
+        what = "under another name, " * self.renamed
+        what += "with another time" if self.retimed else "with another base id"
         where = f"in session {name}" if name != self.before else "there where the field shift is another"
         return (
             f"{file}: {self.points:,} {plural(self.points, 'point')} that issue {issue:03d} had in session"
@@ -67,6 +73,23 @@ class InAnotherSession(Struct, frozen=True):
             f" {'is' if one else 'are'} {where} now, which moves {'it' if one else 'them'} by up to {self.plan:.3f} m"
             f" in plan and {self.height:.3f} m in height, while no occupation went along, so that no check tests the"
             " change: find out which is right"
+        )
+
+
+class CameAgain(Struct, frozen=True):
+    """Points of an export that come again in their session under other names and at other times."""
+
+    export: int
+    session: int
+    points: int
+
+    def told(self, issue: int, survey: Survey) -> str:
+        """Return in words that they are no new measurements."""
+        return (
+            f"{survey.exports[self.export].shown}: {counted(self.points, 'point')} of session"
+            f" {survey.windows[self.session].session.name} came again with the raw coordinates of issue {issue:03d} to"
+            " the last digit, under other names and at other times, and no measurement repeats like that: these are"
+            " the same readings, exported anew, and no check of them"
         )
 
 
@@ -89,40 +112,50 @@ class Moves:
         if not stayed.all():
             self._parts.append(seen.some(np.flatnonzero(~stayed)))
 
-    def told(self, adjusted: Adjusted, left_out: Collection[int]) -> list[InAnotherSession]:
-        """Return the points that moved for that without an occupation.
+    def told(self, adjusted: Adjusted, left_out: Collection[int]) -> tuple[list[InAnotherSession], list[CameAgain]]:
+        """Return the points that moved for that without an occupation, and those that came again where they were.
 
         Args:
             adjusted: the job with its shifts, not judged yet.
             left_out: sessions out of which no point is told.
         """
         if not self._parts:
-            return []
+            return [], []
         before, survey, log = self._before, self._survey, self._log
         seen = _known_again(before, joined(self._parts), np.flatnonzero(self._gone))
         if not len(seen.point):
-            return []
+            return [], []
         free, same = as_numbered(before, seen, survey)
         carried = np.asarray(np.linalg.norm(seen.free - free, axis=1) > SAME)
         same = same | ~carried
         then, now = before.session[seen.point], seen.readings.session
         step = np.round((seen.readings.time - before.time[seen.point]) / _SECOND).astype(np.int64)
         left = log.now[then] != now
+        renamed = before.named[seen.point] != seen.named
+        again = _again(seen.some(np.flatnonzero(same & renamed & ~left & ~carried & (step != 0))))
         told = same & (left | carried) & (log.now[then] >= 0) & ~np.isin(log.now[then], list(left_out))
         told &= (step != 0) | (left & log.stands[then] & log.stands_now[now])
         if not told.any():
-            return []
+            return [], again
         went = _Went.of(before, survey, adjusted, log, int(seen.readings.export[0]))
         retimed = Counter(step[same & (step != 0)].tolist())
         points = self._at_their_time + retimed.total()
         clock = [one for one, count in retimed.items() if count >= _MOST * points]
         told &= ~np.isin(step, [*went.steps, *clock])
         told &= np.array([pair not in went.sessions for pair in zip(then.tolist(), now.tolist(), strict=True)], bool)
-        return _counted(before, seen.some(np.flatnonzero(told)), step[told] != 0, survey, adjusted)
+        some = np.flatnonzero(told)
+        return _counted(before, seen.some(some), step[some] != 0, renamed[some], survey, adjusted), again
+
+
+def _again(seen: Reread) -> list[CameAgain]:
+    """Return readings that were points of their session under other names, several of each session."""
+    sessions, counts = np.unique(seen.readings.session, return_counts=True)
+    each = zip(sessions.tolist(), counts.tolist(), strict=True)
+    return [CameAgain(int(seen.readings.export[0]), session, count) for session, count in each if count >= _SEVERAL]
 
 
 def _counted(
-    before: PointsBefore, seen: Reread, retimed: Flags, survey: Survey, adjusted: Adjusted
+    before: PointsBefore, seen: Reread, retimed: Flags, renamed: Flags, survey: Survey, adjusted: Adjusted
 ) -> list[InAnotherSession]:
     """Return those that moved beyond the tolerance, by their sessions before and now."""
     checks, session = survey.job.checks, seen.readings.session
@@ -131,10 +164,10 @@ def _counted(
     was = np.column_stack(survey.axes.metres(*before.written[seen.point].T))
     by = np.abs(plan_and_height(places - was))
     far = (by > np.array([checks.horizontal, checks.vertical])).any(axis=1)
-    kinds = np.column_stack([before.session[seen.point], session, retimed])[far]
+    kinds = np.column_stack([before.session[seen.point], session, retimed, renamed])[far]
     found = []
-    for then, now, at_another_time in np.unique(kinds, axis=0).tolist():
-        plan, height = by[far][(kinds == (then, now, at_another_time)).all(axis=1)].T
+    for then, now, at_another_time, under_another in np.unique(kinds, axis=0).tolist():
+        plan, height = by[far][(kinds == (then, now, at_another_time, under_another)).all(axis=1)].T
         found.append(
             InAnotherSession(
                 export=int(seen.readings.export[0]),
@@ -144,17 +177,23 @@ def _counted(
                 plan=float(plan.max()),
                 height=float(height.max()),
                 retimed=bool(at_another_time),
+                renamed=bool(under_another),
             )
         )
     return found
 
 
 def _known_again(before: PointsBefore, seen: Reread, gone: Integers) -> Reread:
-    """Return the readings that are points, those by name alone too of which the point is gone at its time."""
-    left = np.flatnonzero(seen.point < 0)
+    """Return the readings that are points, those by place or name alone too of which the point is gone at its time."""
+    point = seen.point.copy()
+    rows = np.flatnonzero((point < 0) & np.isin(seen.lying, gone))
+    _, first, count = np.unique(seen.lying[rows], return_index=True, return_counts=True)
+    alone = rows[first[count == 1]]
+    point[alone] = seen.lying[alone]
+    gone = gone[~np.isin(gone, point)]
+    left = np.flatnonzero(point < 0)
     (names, rows), (others, points) = _once(seen.named[left]), _once(before.named[gone])
     _, one, other = np.intersect1d(names, others, assume_unique=True, return_indices=True)
-    point = seen.point.copy()
     point[left[rows[one]]] = gone[points[other]]
     return replace(seen, point=point).some(np.flatnonzero(point >= 0))
 

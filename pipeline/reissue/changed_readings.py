@@ -19,12 +19,12 @@ from pipeline.issue.doubt_types import ChangedNumbers
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.problems import JobError
-from pipeline.reissue.another_session import InAnotherSession, Moves, SessionLog
+from pipeline.reissue.another_session import CameAgain, InAnotherSession, Moves, SessionLog
 from pipeline.reissue.as_exported import SAME, unshifted
 from pipeline.reissue.doubted_sessions import still_doubted
 from pipeline.reissue.earlier import Last, another_frame
 from pipeline.reissue.history import History
-from pipeline.reissue.points_before import PointsBefore, carried_in, put_back
+from pipeline.reissue.points_before import PlacesBefore, PointsBefore, carried_in, put_back
 from pipeline.reissue.reread import Reread, as_numbered, reread
 from pipeline.solve.field_shifts import FieldReadings, FieldShifts
 from pipeline.solve.solve import Adjusted
@@ -117,7 +117,9 @@ def changed_readings(
             if base is None:
                 raise Lost(f"issue {issue} is gone")
             # what comes back out of a session that is asked of an issue before is no news
-            changes, came = _changes(base, survey, adjusted, concerned, every - others if concerned is others else ())
+            changes, came, again = _changes(
+                base, survey, adjusted, concerned, every - others if concerned is others else ()
+            )
         except Lost:
             # without the issue of the other numbers nobody knows whether they are back
             found += [
@@ -130,6 +132,7 @@ def changed_readings(
             *((_said(one, base.record, survey), one.session, _is_doubted(one, base.record, survey)) for one in changes),
             *((one.told(issue, survey), one.session, _several_of_sound(one, base.record)) for one in came),
         ]
+        notes += (one.told(issue, survey) for one in again)
         for said, session, doubted in told:
             if doubted:
                 origin = ChangedNumbers(of="readings", since=issue, what=said)
@@ -172,34 +175,36 @@ def _was_sound(name: str, base: Record) -> bool:
 
 def _changes(
     base: Last, survey: Survey, adjusted: Adjusted, sessions: Collection[int], others: Collection[int]
-) -> tuple[list[_Change], list[InAnotherSession]]:
+) -> tuple[list[_Change], list[InAnotherSession], list[CameAgain]]:
     """Return what became of the points of sessions in exports that an issue did not have as they are.
 
-    Likewise which of them came there with the numbers that they had in another session, but for the ``others``. Raises
-    `Lost`.
+    Likewise which of them came there with the numbers that they had in another session, but for the ``others``, and
+    which came again in their own under other names and at other times. Raises `Lost`.
     """
     had = {entry["sha256"] for entry in base.record["inputs"]}
     exports = [number for number, export in enumerate(survey.exports) if export.sha256 not in had]
     if not sessions or not exports or another_frame(base.record, survey.target) is not None:
-        return [], []
+        return [], [], []
     moved = _occupations_moved(base.record, survey, adjusted.field)
     before, found, came = PointsBefore.of(base, survey), list[_Change](), list[InAnotherSession]()
-    names, log = np.unique(before.named), SessionLog.of(before, survey)
+    places, log, renamed = PlacesBefore(before, survey), SessionLog.of(before, survey), list[CameAgain]()
     for number in exports:
         wanted = {session: of for session, of in _by_session(moved, number).items() if session in sessions}
         compared, moves = _Compared(before, survey, wanted), Moves(before, survey, log)
         try:
-            for seen in reread(before, survey, adjusted.field, number, names):
+            for seen in reread(before, places, survey, adjusted.field, number):
                 compared.add(seen)
                 moves.add(seen)
         except JobError:  # a file that changed meanwhile is told where the points are made
             continue
-        came += (one for one in moves.told(adjusted, others) if one.session in sessions)
+        away, again = moves.told(adjusted, others)
+        came += (one for one in away if one.session in sessions)
+        renamed += (one for one in again if one.session in sessions)
         for session, by, points in compared.sessions():
             change = _Change(session, number, by, points, compared.moved[session].free)
             if len(by) and not change.tested:
                 found.append(change)
-    return found, came
+    return found, came, renamed
 
 
 def _by_session(moved: Mapping[tuple[int, int], _Moved], export: int) -> dict[int, _Moved]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from contextlib import closing
+from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -16,7 +17,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.earlier_rows import read_batches
 from pipeline.issue.record_types import Record
 from pipeline.job.model import FieldShift
-from pipeline.reissue.as_exported import COLUMNS, unshifted
+from pipeline.reissue.as_exported import COLUMNS, SAME, unshifted
 from pipeline.reissue.earlier import Last
 from pipeline.replace import replace
 from pipeline.sessions.attach import base_key
@@ -24,6 +25,8 @@ from pipeline.solve.field_shifts import FieldReadings, TakenOut
 from pipeline.tables import TIME
 
 _SECOND = 1000
+#: Points within millimetres of one X that are looked at: a whole line of a plan along it is none of a survey's.
+_ABREAST = 1_000
 
 
 def keys(named: Hashes, times: Integers) -> Hashes:
@@ -95,6 +98,37 @@ class PointsBefore(Struct, frozen=True):
         for number in np.unique(self.session[points]).tolist():
             rows = self.session[points] == number
             found[rows] = unshifted(self.base, self.names[number], self.written[points[rows]], survey)
+        return found
+
+
+class PlacesBefore:
+    """Where the points of an issue lay in their exports, to know readings again whatever they are called by now."""
+
+    def __init__(self, before: PointsBefore, survey: Survey) -> None:
+        """Nothing is worked out until it is asked for."""
+        self._before, self._survey = before, survey
+
+    @cached_property
+    def _along(self) -> tuple[Floats, Integers]:
+        """(k, 3) places by ascending X, without those that nobody knows, and (k,) which points lie there."""
+        free = self._before.free(np.arange(len(self._before.key)), self._survey)
+        order = np.argsort(free[:, 0], kind="stable")
+        order = order[np.isfinite(free[order]).all(axis=1)]
+        return free[order], order
+
+    def find(self, free: Floats) -> Integers:
+        """Return (n,) which point lay where readings do, (n, 3) working frame, to the last digit; -1 for none."""
+        places, points = self._along
+        found = np.full(len(free), -1)
+        first, behind = (np.searchsorted(places[:, 0], free[:, 0] + by) for by in (-SAME, SAME))
+        left = np.flatnonzero(behind > first)
+        for _ in range(_ABREAST):
+            if not len(left):
+                break
+            here = np.linalg.norm(places[first[left]] - free[left], axis=1) <= SAME
+            found[left[here]] = points[first[left[here]]]
+            first[left] += 1
+            left = left[~here & (first[left] < behind[left])]
         return found
 
 

@@ -17,6 +17,7 @@ from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.copied_points import copied_point_doubts
 from pipeline.solve.issued_apart import IssuedApart
+from pipeline.solve.marks_of_readings import marks_of_readings_doubts
 from pipeline.solve.moved_within import moved_within_doubts
 from pipeline.solve.one_vector import OneVector, one_vector_doubts
 from pipeline.solve.other_instruments import instrument_doubts
@@ -43,6 +44,7 @@ def by_shift_doubts(
         *bend_doubts(survey, local),
         *contradiction_doubts(survey, tied, occupations),
         *copied_doubts(survey, occupations),
+        *marks_of_readings_doubts(survey, occupations),
         *moved_within_doubts(survey, occupations),
         *stated_steps(survey, alone, checked),
     ]

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from issued import current_issue
 from numpy.typing import NDArray
-from running import paste_session
+from running import paste_session, rewrite_numbered
 from simulate import Plan, Simulation, simulate
 from simulate_plan import turn_enu
 
@@ -336,3 +336,40 @@ def test_a_rover_off_on_the_only_mark_that_it_stood_on_each_day(off: int, tmp_pa
     theirs, ours = names(job, second), names(job, ~second)
     assert not theirs & found.keys() if off > 1 else theirs & found.keys()
     assert ours <= found.keys()
+
+
+def column_of(path: Path, second: Rows, heading: str = "Receiver") -> Path:
+    """Let the one export of a written job say in a column whose each reading is."""
+    (export,) = path.parent.glob("rover*.csv")
+    rewrite_numbered(export, lambda number, row: row | {heading: "R2" if second[number] else "R1"})
+    return path
+
+
+@pytest.mark.parametrize("checks", [SECOND, (3,), (1, 8)])
+def test_rovers_of_one_export_are_told_apart_by_their_column(checks: tuple[int, ...], tmp_path: Path) -> None:
+    """As many points are issued as where each has an export of its own."""
+    job = day()
+    second = of_second(job, checks)
+    move(job, second, 0.0, 0.0, 0.1)
+    apart = two(job, tmp_path / "two", second)
+    one = column_of(write(job, tmp_path / "one", {"rover.csv": np.ones(len(second), bool)}), second)
+    assert run_job(one).exit_code == run_job(apart).exit_code == 3
+    assert issued(one) == issued(apart)
+    held = current_issue(tmp_path / "one" / "out").held_back.where(reason="suspect")
+    assert any("of Receiver R2 in rover.csv fails" in row["detail"] for row in held)
+
+
+def test_the_column_of_an_honest_day_holds_nothing_back(tmp_path: Path) -> None:
+    """Nor where the other value has no point of its own."""
+    for number, checks in enumerate(((), SECOND, (3,))):
+        job = day()
+        second = of_second(job, checks)
+        path = column_of(write(job, tmp_path / str(number), {"rover.csv": np.ones(len(second), bool)}), second)
+        assert run_job(path).exit_code == 0
+    job = day()
+    move(job, job.rows["name"] == "S01-C4", 0.0, 0.0, 0.1)
+    plain = write(job, tmp_path / "plain", {"rover.csv": np.ones(len(job.rows["name"]), bool)})
+    whose = column_of(write(job, tmp_path / "alone", {"rover.csv": np.ones(len(job.rows["name"]), bool)}),
+                      job.rows["name"] == "S01-C4")  # fmt: skip
+    assert run_job(plain).exit_code == run_job(whose).exit_code == 3
+    assert len(issued(whose)) <= len(issued(plain))

@@ -1,13 +1,15 @@
 """A table beside the register that has its marks with other numbers: one of the two is out of date."""
 
+import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import fiona
 import pytest
 from openpyxl import Workbook
-from running import record_of
+from pyproj import Transformer
+from running import csv_rows, record_of
 from simulate import Plan, simulate
 
 from pipeline import check_job, run_job
@@ -95,8 +97,24 @@ def as_package(folder: Path, name: str, into: str) -> None:
     (folder / name).unlink()
 
 
-@pytest.mark.parametrize(("save", "ending"), [(as_workbook, "xlsx"), (as_package, "gpkg")])
-def test_a_workbook_and_a_geopackage_are_read_too(
+def as_features(folder: Path, name: str, into: str) -> None:
+    """Save a text as GeoJSON, with its columns as properties and points in degrees."""
+    to_degrees = Transformer.from_crs("EPSG:2193", "EPSG:4326", always_xy=True)
+    heading, *rows = (line.split(",") for line in (folder / name).read_text(encoding="utf-8").splitlines())
+    features = []
+    for row in rows:
+        cells = dict(zip(heading, row, strict=True))
+        numbers = {key: text if key == "mark" else float(text) for key, text in cells.items()}
+        at = to_degrees.transform(numbers["easting"], numbers["northing"])
+        features.append({"type": "Feature", "geometry": {"type": "Point", "coordinates": at}, "properties": numbers})
+    (folder / into).write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
+    (folder / name).unlink()
+
+
+@pytest.mark.parametrize(
+    ("save", "ending"), [(as_workbook, "xlsx"), (as_package, "gpkg"), (as_features, "geojson"), (as_features, "json")]
+)
+def test_a_workbook_a_geopackage_and_features_are_read_too(
     save: Callable[[Path, str, str], None], ending: str, tmp_path: Path
 ) -> None:
     path = day(tmp_path)
@@ -159,6 +177,21 @@ def workbook_of_readings(path: Path) -> None:
     as_workbook(path.parent, "occupied.csv", "occupied.xlsx")
 
 
+def features_of_readings(path: Path) -> None:
+    measured(path)
+    as_features(path.parent, "occupied.csv", "occupied.geojson")
+
+
+def features_alike(path: Path) -> None:
+    beside(path, "copy.csv", 0.0, digits=3)
+    as_features(path.parent, "copy.csv", "copy.geojson")
+
+
+def no_features(path: Path) -> None:
+    (path.parent / "settings.json").write_text('{"CM1": 1, "CM2": 2, "CM3": 3}', encoding="utf-8")
+    (path.parent / "torn.geojson").write_text('{"type": "FeatureCollection", CM1 CM2 CM3', encoding="utf-8")
+
+
 def no_table(path: Path) -> None:
     (path.parent / "remarks.txt").write_text("north gate was closed\n", encoding="utf-8")
     (path.parent / "photo.csv").write_bytes(bytes(range(256)))
@@ -177,6 +210,9 @@ def no_table(path: Path) -> None:
         measured,
         issued,
         workbook_of_readings,
+        features_of_readings,
+        features_alike,
+        no_features,
         no_table,
     ],
 )
@@ -203,4 +239,45 @@ def test_issues_in_csv_beside_the_register_are_let_be(tmp_path: Path) -> None:
     assert run_job(path).issued
     for made in (tmp_path / "out" / "current").glob("*.csv"):
         shutil.copy(made, tmp_path / made.name)
+    assert told(path) == []
+
+
+def in_degrees(path: Path, off: Sequence[float], *, crs: str = "EPSG:4326", digits: int = 9, up: bool = True) -> None:
+    """Lay GeoJSON beside the register that has its marks as points alone, each moved north by so many metres."""
+    to_degrees = Transformer.from_crs("EPSG:2193", crs, always_xy=True)
+    features = []
+    for by, row in zip(off, csv_rows(path.parent / "register.csv"), strict=True):
+        at = to_degrees.transform(float(row["easting"]), float(row["northing"]) + by)
+        place = [*(round(one, digits) for one in at), *([float(row["height"])] if up else [])]
+        geometry = {"type": "Point", "coordinates": place}
+        features.append({"type": "Feature", "geometry": geometry, "properties": {"mark": row["mark"]}})
+    text = json.dumps({"type": "FeatureCollection", "features": features})
+    (path.parent / "marks.geojson").write_text(text, encoding="utf-8")
+
+
+def test_points_in_degrees_alone_are_compared_in_plan(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=12, checks=2, marks=8)).write(tmp_path)
+    in_degrees(path, [0.0, 0.0, 0.0, 0.0, 0.0, 0.04, -0.06, 0.08])
+    (note,) = told(path)
+    assert "marks.geojson beside register.csv has 3 marks of it" in note and "by up to 0.080 m" in note
+
+
+@pytest.mark.parametrize(
+    ("off", "crs", "digits"),
+    [
+        ([0.0] * 8, "EPSG:4326", 9),
+        ([0.0] * 8, "EPSG:4326", 6),
+        ([0.0] * 8, "EPSG:4167", 8),
+        ([0.0] * 8, "EPSG:4272", 9),  # NZGD49, some hundred metres away
+        ([0.3] * 8, "EPSG:4326", 9),  # another realisation
+        ([0.0] * 6 + [0.05] * 2, "EPSG:4326", 9),
+        ([0.0, 40.0] * 4, "EPSG:4326", 9),  # other marks of those names
+    ],
+)
+@pytest.mark.parametrize("up", [True, False])
+def test_the_same_marks_in_degrees_are_let_be(
+    off: list[float], crs: str, digits: int, up: bool, tmp_path: Path
+) -> None:
+    path = simulate(Plan(sessions=1, points=12, checks=2, marks=8)).write(tmp_path)
+    in_degrees(path, off, crs=crs, digits=digits, up=up)
     assert told(path) == []

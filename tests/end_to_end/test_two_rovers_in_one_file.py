@@ -5,16 +5,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 from running import rewrite_export
-from simulate import Plan, simulate
+from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 
 
-def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02, values: int = 2) -> list[str]:
-    """Return what is noted of an honest day whose points two rovers measured in turn; ``apart`` is in degrees.
+def in_turn(seconds: int, apart: float, step: float = 1e-4) -> Simulation:
+    """Return a day whose points two rovers measured in turn, ``apart`` and with ``step``s of so many degrees.
 
-    A column of so many ``values`` says whose each reading is. Half of the points are moved to where the other one
-    works, each a few metres from the one before.
+    Half of the points are moved to where the other one works, each a few metres from the one before.
     """
     job = simulate(Plan(sessions=1, points=40, checks=3, marks=4, seed=6))
     points = np.flatnonzero(job.rows["kind"] == "point")
@@ -24,12 +23,20 @@ def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02, val
         job.rows[name] = job.rows[name].copy()
         job.rows[name][points] = (
             middle
-            + drawn.normal(0.0, 1e-4, len(points)).cumsum()
+            + drawn.normal(0.0, step, len(points)).cumsum()
             + (number % 2) * (apart if name == "longitude" else 0.0)
         )
     job.rows["time"] = job.rows["time"].copy()
     job.rows["time"][points] = first + (number * seconds).astype("timedelta64[s]")
-    path = job.write(folder)
+    return job
+
+
+def noted(folder: Path, seconds: int, column: str = "", apart: float = 0.02, values: int = 2) -> list[str]:
+    """Return what is noted of an honest day whose points two rovers measured in turn; ``apart`` is in degrees.
+
+    A column of so many ``values`` says whose each reading is.
+    """
+    path = in_turn(seconds, apart).write(folder)
     if column:
         rewrite_export(folder / "rover001.csv", lambda row: row | {column: str(len(row["Point"]) % values)})
     outcome = run_job(path, dry_run=True)
@@ -55,3 +62,43 @@ def test_honest_ways_are_left_alone(seconds: int, column: str, apart: float, tmp
 def test_a_column_with_one_value_says_nothing_of_two(column: str, tmp_path: Path) -> None:
     """One receiver cannot leap: its clock did, or two of its jobs are in the file."""
     assert len(noted(tmp_path, 30, column, values=1)) == 1
+
+
+def failing(folder: Path, job: Simulation, column: str = "") -> list[str]:
+    """Return what is noted of two rovers where one check of the day fails."""
+    at = list(job.rows["kind"]).index("check")
+    job.displace(np.arange(len(job.rows["kind"])) == at, np.array([0.1, 0.1, 0.1]))
+    path = job.write(folder)
+    if column:
+        rewrite_export(folder / "rover001.csv", lambda row: row | {column: str(len(row["Point"]) % 2)})
+    outcome = run_job(path, dry_run=True)
+    assert outcome.exit_code == 3
+    return [note for note in outcome.record["notes"] if "seem to share this export" in note]
+
+
+def test_two_on_one_site_are_noted_where_a_check_fails(tmp_path: Path) -> None:
+    """They are 0.003 degrees apart, 241.5 m at this latitude, which nobody walks in 15 seconds, to and fro."""
+    (note,) = failing(tmp_path, in_turn(15, 0.003, 2e-5))
+    assert "lies 242 m from the one 15 s before it, and 39 times in all" in note and "S01-C1 fails" in note
+
+
+@pytest.mark.parametrize(
+    ("seconds", "apart", "step", "column"),
+    [
+        (60, 0.003, 2e-5, ""),
+        (15, 0.0005, 2e-5, ""),
+        (15, 0.0, 2e-5, ""),
+        (15, 0.0, 1e-3, ""),
+        (15, 0.003, 2e-5, "Rover"),
+    ],
+)
+def test_one_rover_whose_check_fails_is_not_taken_for_two(
+    seconds: int, apart: float, step: float, column: str, tmp_path: Path
+) -> None:
+    """Who crosses a road or a paddock, drives along, or has a column for it."""
+    assert failing(tmp_path, in_turn(seconds, apart, step), column) == []
+
+
+def test_an_honest_pair_on_one_site_is_not_noted(tmp_path: Path) -> None:
+    outcome = run_job(in_turn(15, 0.003, 2e-5).write(tmp_path), dry_run=True)
+    assert not [note for note in outcome.record["notes"] if "seem to share" in note]

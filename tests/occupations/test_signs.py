@@ -50,3 +50,11 @@ def test_names_that_are_like_a_marks(name: str | None, mark: str | None) -> None
 
 def test_no_mark_no_likeness() -> None:
     assert not MarkNames.of([]).among(pa.array(["KP2"], pa.string())).any() and MarkNames.of([]).like("KP2") is None
+
+
+def test_numbers_are_alike_with_leading_zeros_and_without() -> None:
+    """Spreadsheets drop them; where two marks are one number, each is known as it stands alone."""
+    names = MarkNames.arranged(["007", "12", "0", "CM1"])
+    assert [names.like(name) for name in ("7", "07", "0007", "012", "00", "70")] == ["007"] * 3 + ["12", None, None]
+    both = MarkNames.arranged(["007", "7"])
+    assert [both.like(name) for name in ("7", "007", "07")] == ["7", "007", None]

@@ -140,3 +140,82 @@ def test_what_was_put_right_as_a_whole_is_quiet(change: Callable[[Simulation], N
     second = run_job(job.write(tmp_path))
     assert (second.record["issue"], told(second)) == (2, [])
     assert not any("the same raw coordinates" in what for what in doubts(second))
+
+
+def renamed(job: Simulation, which: NDArray[np.int64]) -> None:
+    """Call rows anew, as an export does that numbers from one on."""
+    names = job.rows["name"].astype(object)
+    names[which] = [f"P-{number}" for number in range(1, len(which) + 1)]
+    job.rows["name"] = names.astype(str)
+
+
+def test_points_that_come_again_under_other_names_and_times_in_another_session_are_in_doubt(tmp_path: Path) -> None:
+    job = sound()
+    assert run_job(job.write(tmp_path)).exit_code == 0
+    which = points(job, 4, 14)
+    renamed(job, which)
+    later(job, which)
+    second = run_job(job.write(tmp_path))
+    (what,) = doubts(second)
+    assert "10 points that issue 001 had in session session-01 come again under another name, with another time" in what
+    job.rows["code"] = np.array([f"{code}1" for code in job.rows["code"]])
+    third = run_job(job.write(tmp_path))
+    assert (third.record["issue"], doubts(third)) == (3, [what])
+
+
+def test_names_may_go_round(tmp_path: Path) -> None:
+    """Each row has the name of another: it is known by its place."""
+    job = sound()
+    run_job(job.write(tmp_path))
+    which = points(job, 4, 14)
+    job.rows["name"][which] = np.roll(job.rows["name"][which], 3)
+    later(job, which)
+    second = run_job(job.write(tmp_path))
+    (what,) = doubts(second)
+    assert "10 points" in what and "under another name, with another time" in what
+
+
+@pytest.mark.parametrize("noise", [False, True])
+def test_points_that_come_again_in_their_session_under_other_names_and_times_are_noted(
+    noise: bool, tmp_path: Path
+) -> None:
+    job = simulate(Plan(sessions=2, points=20, ties=1, checks=3, marks=5, noise=noise))
+    run_job(job.write(tmp_path))
+    which = points(job, 4, 14)
+    renamed(job, which)
+    job.rows["time"][which] += np.timedelta64(11, "s")
+    second = run_job(job.write(tmp_path))
+    (note,) = [one for one in second.record["notes"] if "exported anew" in one]
+    assert "10 points of session session-01" in note and doubts(second) == []
+
+
+def measured_again(job: Simulation, which: NDArray[np.int64]) -> None:
+    """Measure points of the first session once more in the second, on the same base, under other names."""
+    drawn = np.random.default_rng(3)
+    job.displace(np.isin(np.arange(len(job.rows["name"])), which), drawn.normal(0.0, 0.01, (len(which), 3)))
+    renamed(job, which)
+    later(job, which)
+
+
+def named_anew(job: Simulation, which: NDArray[np.int64]) -> None:
+    """Give points other names alone."""
+    renamed(job, which)
+
+
+def left_out(job: Simulation, which: NDArray[np.int64]) -> None:
+    """Take points out, and others under other names in."""
+    renamed(job, which)
+    job.displace(np.isin(np.arange(len(job.rows["name"])), which), np.array([3.0, 4.0, 5.0]))
+
+
+@pytest.mark.parametrize("change", [measured_again, named_anew, left_out])
+@pytest.mark.parametrize("overlap", [False, True])
+def test_new_names_alone_and_new_measurements_are_left_alone(
+    change: Callable[[Simulation, NDArray[np.int64]], None], overlap: bool, tmp_path: Path
+) -> None:
+    job = sound(overlap=overlap)
+    run_job(job.write(tmp_path))
+    change(job, points(job, 4, 14))
+    second = run_job(job.write(tmp_path))
+    anew = [one for one in second.record["notes"] if "exported anew" in one]
+    assert (doubts(second), told(second), anew) == ([], [], [])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.draft.line_spikes import spike
+from pipeline.plausible.spikes import spike
 
 
 def kerb(count: int = 20, seed: int = 1) -> np.ndarray:
