@@ -142,6 +142,10 @@ def test_an_export_with_dates_alone_is_not_told_of_its_lengths(tmp_path: Path) -
         ("Grumble", "%d.%m.%Y", "has no time of day"),
         ("Grumble", lambda at: str(int(at.timestamp())), "looks like seconds since 1970"),
         ("Grumble", lambda at: str(int(at.timestamp() * 1000)), "looks like milliseconds since 1970"),
+        ("Grumble", lambda at: str(int(at.timestamp() * 1000) * 1000), "micro- or nanoseconds since 1970"),
+        ("Grumble", lambda at: str(int(at.timestamp() * 1000) * 1_000_000), "micro- or nanoseconds since 1970"),
+        ("MJD", lambda at: str(at.toordinal() - 678_576), "whole Julian days, or modified ones"),
+        ("GPS week", lambda at: str((at.toordinal() - 722_820) // 7), "no column the seconds of the week"),
         ("Grumble", "%d.%m.%Y grumble %H:%M:%S", "not a time"),
     ],
 )
