@@ -1,5 +1,6 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -149,7 +150,9 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         register, site = _register(loaded, problems), _site(loaded, problems)
     with _part("exports", faulty, problems):
         issued = find_keeper(loaded.job.job.folder)
-        exports, unused = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
+        exports, unused = find_exports(
+            loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued, _other_tables(loaded)
+        )
     known = _known_marks(loaded, register)
     windows = with_marks_of(windows, known)
     check_marks_of_sessions(windows, known, problems)
@@ -171,6 +174,30 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         writing=writing,
         unused=tuple(unused),
     )
+
+
+def _other_tables(loaded: LoadedJob) -> dict[tuple[str, str | None], str]:
+    """Return what the job file names as something else than exports, in words, by path with links resolved and layer.
+
+    A file may hold the register in one layer and readings in another.
+    """
+    job = loaded.job
+    control, site, codes, sessions = job.control, job.target.site, job.codes, job.sessions
+    found: dict[tuple[str, str | None], str] = {}
+
+    def add(file: Path | None, role: str, *place: str, layer: str | None = None) -> None:
+        if file is not None:
+            found[os.path.realpath(file), layer] = f"{role} (line {loaded.where(*place)[1]})"
+
+    if codes is not None:
+        add(codes.file, "the table of codes", "codes", "file")
+    if sessions is not None:
+        add(sessions.file, "the table of sessions", "sessions", "file")
+    if site is not None:
+        add(site.marks, "the file of the site's marks", "target", "site", "marks")
+    if control is not None:
+        add(control.file, "the register", "control", "file", layer=control.layer)
+    return found
 
 
 @contextmanager

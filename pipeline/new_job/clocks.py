@@ -103,7 +103,7 @@ def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | N
     if unit:
         zone = _said_elsewhere(zone, column, unit, "in the row of units", f' below "{column}"')
     elif above:
-        zone = _said_elsewhere(zone, column, above, "above the header")
+        zone = _said_elsewhere(zone, column, above, one.look.stands)
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')

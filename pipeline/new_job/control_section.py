@@ -207,7 +207,7 @@ def _other_unit(register: RegisterRead) -> Iterator[str]:
     if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
         stated = unit_stated(register.found.look, name, "height")
         where = "its heading" if head == name else "the row of units below the header"
-        where = where if stated is None else f"{stated.said.shown}, above the header,"
+        where = where if stated is None else f"{stated.said.shown}, {register.found.look.stands},"
         yield (
             f'heights in "{name}" are in {unit_in_heading(head)}, as {where} says: a height datum in that unit reads'
             " them correctly; for any other, or ellipsoidal heights with a crs in metres, give them in metres"

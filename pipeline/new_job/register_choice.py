@@ -222,6 +222,15 @@ def _differ_in_height(rivals: Sequence[FileFound]) -> bool:
     return False
 
 
+def _are_of_different_marks(rivals: Sequence[FileFound]) -> bool:
+    """Tell whether no mark of one table is in another."""
+    names: list[str] = []
+    for rival in rivals:
+        with suppress(Unusable, OSError):
+            names += _folded(register_of(rival).names)
+    return len(names) == len(set(names))
+
+
 def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[FileFound]) -> None:
     """Ask which of some tables is the register: by its file, or by its layer where they lie in one file."""
     readings = of_exports(exports)
@@ -240,6 +249,11 @@ def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[Fi
             if (own := marks - set().union(*(other for other in named if other is not marks)))
         ]
         asks += f" {', '.join(alone)}: a job reads one register, so combine what belongs together;" if alone else ""
+    elif _are_of_different_marks(rivals):
+        asks += (
+            " none of them has a mark of another, as where one list lies in several files or sheets: a job reads one"
+            " register, so combine in one table what belongs together;"
+        )
     asks += (
         " grid, heights, columns, ties and checks depend on it, and none of them is set yet: leave only the right one"
         " in the folder and run `tiedown new` again, or write them by hand"

@@ -76,7 +76,10 @@ def session_table(found: Sequence[tuple[str, Path]], lists: Sequence[SessionList
     file: State = Known(quoted(shown))
     if len(found) > 1:
         candidates = tuple(Candidate(quoted(each), "") for each, _ in found)
-        file = Question("sessions.file", "which of these is the sessions table?", candidates)
+        asks = (
+            "which of these is the sessions table? A job reads one: if it needs the sessions of several, put their rows"
+        )
+        file = Question("sessions.file", f"{asks} into one file", candidates)
     problems = Problems()
     sheet = read_sheet(path, shown, problems, (*KNOWN_BY, *_TIMES))
     if sheet is not None:

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from pipeline.examine.base_logs import base_log_notes
 from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
@@ -55,6 +56,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *(place_notes(survey) if last is None else ()),
         *idle_keys(survey, shown is None),
         *job_notes(survey),
+        *base_log_notes(survey),
         *issued_unit_notes(survey),
         *untested_shift_notes(survey, examined.stood),
         *site_notes(survey),

@@ -4,7 +4,7 @@ import html
 import json
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,7 @@ _LEAF = re.compile(r"<([A-Za-z_][\w:.-]*)((?:\s[^<>]*)?)>([^<>]+)</")
 _KEY = re.compile(r"\b(?:key|name)\s*=\s*[\"']([^\"']+)[\"']")
 _OF_FILE = "SELECT identifier, description FROM gpkg_contents WHERE table_name = ?"
 _THERE = "SELECT 1 FROM sqlite_master WHERE name IN ('gpkg_metadata', 'gpkg_metadata_reference')"
-_OF_LAYER = (
+_METADATA = (
     "SELECT metadata FROM gpkg_metadata WHERE id IN (SELECT md_file_id FROM gpkg_metadata_reference WHERE"
     " reference_scope IN ('geopackage', 'table') AND (table_name IS NULL OR lower(table_name) = lower(?)))"
 )
@@ -40,8 +40,17 @@ class SaidBeside(Struct, frozen=True):
 
 def said_beside(path: Path, points: Points, source: Source) -> tuple[SaidBeside, ...]:
     """Return what a file says beside the rows that are read of it. Raises `Unusable` and OSError."""
+    return _kept(_every(path, points, source))
+
+
+def beside_layer(path: Path, layer: str | None) -> tuple[SaidBeside, ...]:
+    """Return what GeoJSON, or a GeoPackage of its ``layer``, says beside the rows. Raises `Unusable` and OSError."""
+    return _kept(_of_json(path) if layer is None else _of_layer(path, layer))
+
+
+def _kept(every: Iterable[SaidBeside]) -> tuple[SaidBeside, ...]:
     found: list[SaidBeside] = []
-    for one in _every(path, points, source):
+    for one in every:
         if one.text.strip() and len(one.text) <= _LONGEST:
             found.append(one)
         if len(found) == _MOST:
@@ -56,11 +65,19 @@ def _every(path: Path, points: Points, source: Source) -> Iterator[SaidBeside]:
     if form in TEXT:
         yield from _comments(path, points, source.header_line)
     elif form in JSON:
-        for text in members(properties_of(path).members):
-            yield SaidBeside(1, text, "beside the features")
+        yield from _of_json(path)
     elif form in PACKAGE:
-        for text in _of_package(path, layer_of(path, points)):
-            yield SaidBeside(1, text, "in what the file says of its layer")
+        yield from _of_layer(path, layer_of(path, points))
+
+
+def _of_json(path: Path) -> Iterator[SaidBeside]:
+    for text in members(properties_of(path).members):
+        yield SaidBeside(1, text, "beside the features")
+
+
+def _of_layer(path: Path, layer: str) -> Iterator[SaidBeside]:
+    for text in _of_package(path, layer):
+        yield SaidBeside(1, text, "in what the file says of its layer")
 
 
 def _comments(path: Path, points: Points, header_line: int) -> Iterator[SaidBeside]:
@@ -93,7 +110,7 @@ def _of_package(path: Path, layer: str) -> Iterator[str]:
         with closing(opened(path)) as package:
             texts = [text for row in package.execute(_OF_FILE, (layer,)) for text in row]
             if len(package.execute(_THERE).fetchall()) > 1:
-                texts += [text for (text,) in package.execute(_OF_LAYER, (layer,))]
+                texts += [text for (text,) in package.execute(_METADATA, (layer,))]
     except sqlite3.Error:  # a damaged table of metadata says nothing of the layer
         return
     for text in texts:
