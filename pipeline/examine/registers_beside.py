@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
-from pipeline.control import Register, read_register
+from pipeline.control import Register, RegisterFrame, read_register
 from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
@@ -149,14 +149,9 @@ def _read(survey: Survey, path: Path) -> Register | None:
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
     try:
-        found = read_register(
-            path,
-            Problems(),
-            kind=register.kind,
-            ellipsoid=control.height == "ellipsoid",
-            lengths=lengths(control.crs, control.units, control.height),
-            form=Form.from_control(control),
-        )
+        counted = lengths(control.crs, control.units, control.height)
+        frame = RegisterFrame(register.kind, control.height == "ellipsoid", counted)
+        found = read_register(path, frame, Problems(), form=Form.from_control(control))
     except (OSError, ValueError):
         return None
     if found is not None and found.geometry_crs not in (None, register.geometry_crs, control.crs):
