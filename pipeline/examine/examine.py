@@ -24,7 +24,8 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.clock_offset import time_offset
-from pipeline.intake.first_pass import FirstPass, gather
+from pipeline.intake.first_pass import FirstPass
+from pipeline.intake.gather import gather
 from pipeline.intake.named_points import report_missing
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared

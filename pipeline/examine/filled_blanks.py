@@ -6,7 +6,7 @@ from pipeline.examine.computed import OnTheMarks, on_the_marks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
 from pipeline.examine.stood_on import Stood
-from pipeline.intake.filled_blanks import Blanked
+from pipeline.intake.filled_blanks import Blanked, FilledBlanks
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
 from pipeline.read.mapping import position_of
@@ -22,7 +22,7 @@ def blank_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
     Not where readings on marks show that coordinates were computed: rows may then lie as somebody chose.
     """
-    for one in survey.first_pass.blanks:
+    for one in survey.first_pass.found.of(FilledBlanks):
         if sessions := _in_doubt(survey, on_marks, one):
             what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
             yield Doubtful(Doubt.PLACE, what, sessions, survey.exports[one.export].shown, one.first)
@@ -33,7 +33,7 @@ def blank_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
 
     Not heights of which a whole session has one: `flat_heights` looks at those.
     """
-    blanks = survey.first_pass.blanks
+    blanks = survey.first_pass.found.of(FilledBlanks)
     on_marks = on_the_marks(survey, stood) if blanks else None
     for one in blanks:
         extent = survey.first_pass.files[one.export].extent

@@ -6,7 +6,7 @@ from pipeline.examine.computed import OnTheMarks, on_the_marks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
 from pipeline.examine.stood_on import Stood
-from pipeline.intake.moved_cells import MovedCells
+from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
@@ -20,7 +20,7 @@ def moved_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
     Not where readings on marks show that coordinates were computed: their ground may be of any kind.
     """
-    for one in survey.first_pass.moved:
+    for one in survey.first_pass.found.of(MovedColumns):
         if sessions := _in_doubt(on_marks, one):
             kind = Doubt.PLACE if one.plan else Doubt.EXPORT_HEIGHTS
             what = f"{_sentence(survey, one)}; {CURE}"
@@ -29,7 +29,7 @@ def moved_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
 def moved_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
     """Yield the others in words."""
-    moved = survey.first_pass.moved
+    moved = survey.first_pass.found.of(MovedColumns)
     on_marks = on_the_marks(survey, stood) if moved else None
     for one in moved:
         if on_marks is not None and not _in_doubt(on_marks, one):

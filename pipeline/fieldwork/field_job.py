@@ -13,7 +13,7 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
-from pipeline.intake.first_pass import gather
+from pipeline.intake.gather import gather
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared, load, prepare, prepare_control
 from pipeline.intake.sort import sieve

@@ -10,13 +10,11 @@ noise; its scales are those that suit best, for the heights as they are and for 
 from collections.abc import Iterator
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
-from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
-from pipeline.read.exports import Export
+from pipeline.intake.sifted_batch import SiftedBatch
 
 #: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at.
 _LEAST, _MOST, _AROUND = 7, 64, 75
@@ -53,12 +51,11 @@ class MovedCells(Struct, frozen=True):
 class MovedColumns(Struct):
     """Collects, batch by batch, rows whose heights or places seem to be those of the rows beside them."""
 
-    found: list[MovedCells] = field(default_factory=list)
+    told: list[MovedCells] = field(default_factory=list)
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at a batch of export ``number``: (n,) which of its readings are ``sound``, and their sessions (n,)."""
+    def take(self, sifted: SiftedBatch) -> None:
+        """Look at the readings of a batch that are sound and stand on no mark."""
+        batch, number, export, sound = sifted.batch, sifted.number, sifted.export, sifted.free
         if export.points.columns.z is not None or np.count_nonzero(sound) <= 2 * _LEAST:
             return
         raw = np.column_stack(raw_positions(batch))
@@ -86,8 +83,12 @@ class MovedColumns(Struct):
                 row = int(batch.column("source_row")[trace].as_py())
                 _, down, count = found
                 some = here[at : at + count + 1] if down else here[max(at - count, 0) : at + 1]
-                of = tuple(np.unique(session[some[sound[some]]]).tolist())
-                self.found.append(MovedCells(number, row, blank, plan, down, count, of))
+                of = tuple(np.unique(sifted.session[some[sound[some]]]).tolist())
+                self.told.append(MovedCells(number, row, blank, plan, down, count, of))
+
+    def found(self) -> tuple[MovedCells, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
 def _few(which: Integers, most: int) -> list[int]:

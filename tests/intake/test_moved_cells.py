@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
+from sifted_batches import sifted_batch
 
 from pipeline.arrays import Floats
 from pipeline.intake.moved_cells import MovedCells, MovedColumns
@@ -24,9 +25,8 @@ def looked_at(place: Floats) -> list[MovedCells]:
     )
     sound = np.asarray(np.isfinite(place).all(axis=1))
     found = MovedColumns()
-    session = np.zeros(len(place), np.int32)
-    found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound, session)
-    return found.found
+    found.take(sifted_batch(batch, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), sound))
+    return list(found.found())
 
 
 def hills(seed: int) -> Floats:
