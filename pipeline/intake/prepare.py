@@ -25,8 +25,9 @@ from pipeline.intake.spellings import with_marks_of
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.path_length import path_too_long
-from pipeline.job.load import LoadedJob, Part, begin_job, load_job
+from pipeline.job.load import LoadedJob, begin_job, load_job
 from pipeline.job.model import Columns
+from pipeline.job.sound_sections import Part
 from pipeline.problems import JobError, Problems
 from pipeline.read.exports import Export
 from pipeline.read.find_exports import find_exports

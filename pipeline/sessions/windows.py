@@ -34,8 +34,9 @@ from pipeline.files.sheet import Sheet, Written, read_sheet
 from pipeline.job.error_messages import explain, key_path
 from pipeline.job.job_rules import check_sessions, too_many
 from pipeline.job.key_lines import Key, KeyPath, Where
-from pipeline.job.load import LoadedJob, clock_of
+from pipeline.job.load import LoadedJob
 from pipeline.job.model import TYPED, Session
+from pipeline.job.sound_sections import clock_of
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
