@@ -19,8 +19,9 @@ from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
 from pipeline.files.heading_words import words_of
 from pipeline.files.regular_files import check_regular
-from pipeline.files.sheet import by_place, decode, read_bytes
+from pipeline.files.table_text import decode, read_bytes
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.files.written_table import by_place
 from pipeline.geodesy.units import lengths
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded

@@ -11,7 +11,7 @@ import pytest
 from registers_read import read_all_marks, read_marks
 
 from pipeline.control import Form, Register, RegisterFrame, read_register
-from pipeline.files.sheet import Written
+from pipeline.files.written_table import Written
 from pipeline.problems import Problem, Problems
 from pipeline.words import Holds
 

@@ -11,7 +11,7 @@ from registers_read import read_all_marks, read_marks
 
 from pipeline.control import Form, Register, RegisterFrame, read_register
 from pipeline.control.register_dates import possible_days
-from pipeline.files.sheet import Written
+from pipeline.files.written_table import Written
 from pipeline.job.model import ControlSection
 from pipeline.problems import Problems
 
