@@ -22,7 +22,7 @@ from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.examine.uncovered import report_uncovered
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.gather import gather

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.geodesy import crs
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.base_log import BaseLogs
 from pipeline.intake.coarse_rows import find_coarse
 from pipeline.intake.code_log import CodeLog

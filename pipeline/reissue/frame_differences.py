@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
+from pipeline.geodesy.step_names import ISSUED, RAW, REGISTER
 from pipeline.issue.doubt_types import ControlKey, FrameDifference, GridFile, Operation
 from pipeline.issue.record_types import ControlUsed
 

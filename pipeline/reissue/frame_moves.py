@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import milliseconds_of
-from pipeline.geodesy.operations import ISSUED, RAW
+from pipeline.geodesy.step_names import ISSUED, RAW
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AxisWritten, Record
 from pipeline.issue.row_types import CheckRow

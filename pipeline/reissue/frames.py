@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from msgspec import Struct
 
-from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
+from pipeline.geodesy.step_names import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import FrameDifference, GridFile, Operation
