@@ -26,7 +26,7 @@ from pipeline.geodesy.own_places import own_places
 from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.gather import gather
-from pipeline.intake.named_points import report_missing
+from pipeline.intake.missing_points import report_missing
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import sieve

@@ -10,7 +10,7 @@ from msgspec import Struct
 from pipeline.arrays import Flags, Integers
 from pipeline.geodesy import crs
 from pipeline.geodesy.own_places import own_places
-from pipeline.intake.base_log import BaseLogs
+from pipeline.intake.base_logs import BaseLogs
 from pipeline.intake.coarse_rows import find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.collectors import Collectors, Found

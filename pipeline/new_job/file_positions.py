@@ -11,7 +11,8 @@ from pipeline.geodesy.registry import crs_kind, northing_first
 from pipeline.geodesy.units import METRES
 from pipeline.letter_case import folded
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
+from pipeline.new_job.frames import GridState, own_crs
+from pipeline.new_job.grid_fits import FilePositions, in_plane
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped

@@ -29,7 +29,7 @@ from pipeline.examine.sorted_names import sorted_name_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.examine.untested_shifts import untested_shift_notes
 from pipeline.examine.zero_led_names import zero_led_notes
-from pipeline.intake.named_points import held_checks
+from pipeline.intake.held_checks import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.job.time_zones import reversed_sign

@@ -8,9 +8,9 @@ from msgspec import Struct, field
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART
 from pipeline.read.sources import TEXT
+from pipeline.reissue.change_rows import Reached
 from pipeline.reissue.changed_marks import ChangedMark, changed_marks
 from pipeline.reissue.changed_occupations import ChangedOccupation, changed_occupations, told_of
-from pipeline.reissue.changes import Reached
 from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import (
