@@ -1,4 +1,4 @@
-"""The job file's types. Every key of the job file is here and in the modules called ``..._section``, and nowhere else.
+"""The job file's types. Every key of the job file is here and in `pipeline.job.sections`, and nowhere else.
 
 `load` turns TOML into them. What a key is for stands beside it: the table in configs/KEYS.md is made from here
 (`pipeline.job.reference`).
@@ -9,8 +9,6 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pipeline.job.command_named import TIME_OF_COMMAND
-from pipeline.job.control_section import UNSTATED, ControlSection, RegisterColumns
-from pipeline.job.drawing_section import CodeColumns, CodesSection, Drawing, DrawnCode, Linework
 from pipeline.job.key_values import (
     MOST_KEPT,
     CommandWord,
@@ -25,10 +23,12 @@ from pipeline.job.key_values import (
     TargetEpoch,
     TimeOfCommand,
 )
-from pipeline.job.particulars_section import Particulars
-from pipeline.job.plan_section import Peg, Plan, PlannedSession
-from pipeline.job.points_section import Columns, Points, Quality, Source
-from pipeline.job.session_section import (
+from pipeline.job.sections.control import UNSTATED, ControlSection, RegisterColumns
+from pipeline.job.sections.drawing import CodeColumns, CodesSection, Drawing, DrawnCode, Linework
+from pipeline.job.sections.particulars import Particulars
+from pipeline.job.sections.plan import Peg, Plan, PlannedSession
+from pipeline.job.sections.points import Columns, Points, Quality, Source
+from pipeline.job.sections.sessions import (
     FIELD_LIST,
     FIELD_ONE,
     SHIFT_GIVEN,
@@ -42,7 +42,7 @@ from pipeline.job.session_section import (
     SessionsFile,
     Setup,
 )
-from pipeline.job.strict_section import Strict
+from pipeline.job.sections.strict import Strict
 from pipeline.words import Doubt, Reason, ReleaseRule
 
 __all__ = [

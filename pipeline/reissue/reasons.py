@@ -27,7 +27,7 @@ from pipeline.reissue.fingerprint import (
     session_values,
     sum_of,
 )
-from pipeline.reissue.frames import frame_changes
+from pipeline.reissue.frames.frame_changes import frame_changes
 from pipeline.reissue.job_file_changes import LISTED, POINTS, job_file_changes
 from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.linked_sessions import linked

@@ -27,7 +27,7 @@ from pipeline.job.key_values import (
     SquareMetres,
     readable,
 )
-from pipeline.job.strict_section import Strict, Table
+from pipeline.job.sections.strict import Strict, Table
 
 #: The two forms of a session's ``shift``; these tags stand in the places that pydantic reports, never in a job file.
 SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"

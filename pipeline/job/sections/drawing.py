@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from pipeline.job.key_values import File, LayerName, Listed, Named, Unit
-from pipeline.job.strict_section import Strict, Table, one_or_more
+from pipeline.job.sections.strict import Strict, Table, one_or_more
 
 _Heading = Annotated[str, StringConstraints(min_length=1)]
 

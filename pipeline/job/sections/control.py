@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from pipeline.job.key_values import Column, Epoch, File, Length, LineNumber, Unit, Units
-from pipeline.job.strict_section import Strict, Table
+from pipeline.job.sections.strict import Strict, Table
 
 #: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
 #: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.

@@ -52,7 +52,7 @@ def as_it_is(one: FrameDifference, control: ControlUsed | None, steps: Mapping[s
     Args:
         one: as an issue recorded it.
         control: the register's frame now; None: there is no register, and nothing says that it is as it was.
-        steps: the job's steps of work, as `frames.now_by_step`.
+        steps: the job's steps of work, as `frame_changes.now_by_step`.
     """
     if one["of"] == "control":
         return _key_now(one, control)

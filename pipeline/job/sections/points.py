@@ -24,7 +24,7 @@ from pipeline.job.key_values import (
     SecondsColumn,
     Units,
 )
-from pipeline.job.strict_section import Strict, one_or_more
+from pipeline.job.sections.strict import Strict, one_or_more
 
 
 class Columns(Strict):

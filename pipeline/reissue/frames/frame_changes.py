@@ -11,7 +11,7 @@ from pipeline.issue.doubt_types import FrameDifference, GridFile, Operation
 from pipeline.issue.made_from import PART
 from pipeline.issue.record_types import Record, Target
 from pipeline.reissue.fingerprint import SITE
-from pipeline.reissue.frame_differences import Step, control_differences, named, worded
+from pipeline.reissue.frames.differences import Step, control_differences, named, worded
 
 
 class FrameChanges(Struct, frozen=True):

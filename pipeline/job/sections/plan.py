@@ -3,7 +3,7 @@
 from pydantic import Field
 
 from pipeline.job.key_values import Corners, Length, Level, Listed, Named, Spot
-from pipeline.job.strict_section import Strict
+from pipeline.job.sections.strict import Strict
 
 
 class Peg(Strict):
