@@ -4,10 +4,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.computed import OnTheMarks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
-from pipeline.examine.stood_on import Stood
 from pipeline.intake.shared_numbers import Shared, SharedNumbers
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
@@ -30,12 +29,11 @@ def shared_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
             yield Doubtful(Doubt.PLACE, what, sessions, survey.exports[one.export].shown, one.row)
 
 
-def shared_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+def shared_notes(survey: Survey, on_marks: OnTheMarks) -> Iterator[str]:
     """Yield in words which other rows have a coordinate or height of rows that lie elsewhere."""
     shared = survey.first_pass.found.of(SharedNumbers)
-    on_marks = on_the_marks(survey, stood) if shared else None
     for one in shared:
-        if on_marks is not None and not _in_doubt(survey, on_marks, one):
+        if not _in_doubt(survey, on_marks, one):
             yield f"{survey.exports[one.export].shown}:{one.row}: {_sentence(survey, one)}; {CURE}"
 
 
