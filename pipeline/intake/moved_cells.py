@@ -11,13 +11,16 @@ from collections.abc import Iterator
 
 import numpy as np
 from msgspec import Struct, field
+from numpy.typing import NDArray
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
 from pipeline.intake.sifted_batch import SiftedBatch
+from pipeline.read.exports import Export
 
-#: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at.
-_LEAST, _MOST, _AROUND = 7, 64, 75
+#: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at; and how
+#: many rows an export has at the most in which that is not looked for.
+_LEAST, _MOST, _AROUND, _SMALL = 4, 64, 75, 14
 #: By how much more likely the ground is with the heights moved back, as a natural logarithm: in all, and by
 #: row, since sections that are walked across a slope are a little so for any rows. Ours, no source.
 _SURE, _EACH = 20.0, 0.7
@@ -49,16 +52,79 @@ class MovedCells(Struct, frozen=True):
 
 
 class MovedColumns(Struct):
-    """Collects, batch by batch, rows whose heights or places seem to be those of the rows beside them."""
+    """Collects, batch by batch, rows whose heights or places seem to be those of the rows beside them.
+
+    A batch is looked at with the first rows of the next one: ``kept`` is the last batch of an export, behind some rows
+    of the one before, ``looked`` so many.
+    """
 
     told: list[MovedCells] = field(default_factory=list)
+    number: int = -1
+    kept: "_Rows | None" = None
+    looked: int = 0
 
     def take(self, sifted: SiftedBatch) -> None:
         """Look at the readings of a batch that are sound and stand on no mark."""
-        batch, number, export, sound = sifted.batch, sifted.number, sifted.export, sifted.free
-        if export.points.columns.z is not None or np.count_nonzero(sound) <= 2 * _LEAST:
+        batch, number, export = sifted.batch, sifted.number, sifted.export
+        if number != self.number:
+            self._end()
+            self.number = number
+        if export.points.columns.z is not None:
             return
-        raw = np.column_stack(raw_positions(batch))
+        row = np.asarray(batch.column("source_row"), np.int64)
+        rows = _Rows(export, np.column_stack(raw_positions(batch)), row, sifted.free, sifted.session)
+        if self.kept is None:
+            self.kept = rows
+            return
+        until = len(self.kept.row)
+        self.told += self.kept.with_more(rows.part(0, _AROUND)).moved(number, self.looked, until)
+        before = self.kept.part(max(until - _AROUND, 0), until)
+        self.kept, self.looked = before.with_more(rows), len(before.row)
+
+    def found(self) -> tuple[MovedCells, ...]:
+        """Return all that was found."""
+        self._end()
+        return tuple(self.told)
+
+    def _end(self) -> None:
+        """Look at what is left of an export, and forget it."""
+        if self.kept is not None:
+            self.told += self.kept.moved(self.number, self.looked, len(self.kept.row))
+        self.kept, self.looked = None, 0
+
+
+class _Rows(Struct, frozen=True):
+    """Rows of an export in the order of the file: ``raw`` (n, 3) as given, their numbers in it, which are ``sound``.
+
+    Sound are those alone that stand on no mark.
+    """
+
+    export: Export
+    raw: Floats
+    row: Integers
+    sound: Flags
+    session: NDArray[np.int32]
+
+    def with_more(self, other: "_Rows") -> "_Rows":
+        """Return them with others behind them."""
+        return _Rows(
+            self.export,
+            np.concatenate([self.raw, other.raw]),
+            np.concatenate([self.row, other.row]),
+            np.concatenate([self.sound, other.sound]),
+            np.concatenate([self.session, other.session]),
+        )
+
+    def part(self, begin: int, end: int) -> "_Rows":
+        """Return those from one place up to another."""
+        here = slice(begin, end)
+        return _Rows(self.export, self.raw[here], self.row[here], self.sound[here], self.session[here])
+
+    def moved(self, number: int, begin: int, end: int) -> Iterator[MovedCells]:
+        """Yield what shows at rows ``begin`` up to ``end`` of an export of that ``number``."""
+        raw, sound = self.raw, self.sound
+        if np.count_nonzero(sound) <= _SMALL:
+            return
         known = np.isfinite(raw)
         lacking = ((False, known[:, 0] & known[:, 1] & ~known[:, 2]), (True, ~known[:, 0] & ~known[:, 1] & known[:, 2]))
         rows = np.flatnonzero(sound)
@@ -66,7 +132,7 @@ class MovedColumns(Struct):
         twice = np.flatnonzero((np.diff(raw[rows, :2], axis=0) == 0.0).all(axis=1) & (np.diff(raw[rows, 2]) != 0.0))
         if not len(steps) and not len(twice) and not any(lacks.any() for _, lacks in lacking):
             return
-        place = np.column_stack(local_metres((raw[:, 0], raw[:, 1], raw[:, 2]), export))
+        place = np.column_stack(local_metres((raw[:, 0], raw[:, 1], raw[:, 2]), self.export))
         apart = np.hypot(*(place[rows[steps + 1], :2] - place[rows[steps], :2]).T)
         pairs = rows[steps[apart > _ELSEWHERE]]
         looked = [(at, True, plan) for plan, lacks in lacking for at in _few(np.flatnonzero(lacks), _BLANKS)]
@@ -75,20 +141,17 @@ class MovedColumns(Struct):
             (at, False, plan) for plan, found in ((False, pairs), (True, rows[twice])) for at in _few(found, most)
         ]
         for trace, blank, plan in looked:
+            if not begin <= trace < end:
+                continue
             here = np.flatnonzero(sound | (np.arange(len(sound)) == trace))
             at = int(np.searchsorted(here, trace))
             here, at = here[max(at - _AROUND, 0) : at + _AROUND], min(at, _AROUND)
             found = max(_moved_back(place[here], at, blank, plan), default=None)
             if found is not None and found[0] >= max(_SURE, _EACH * found[2]):
-                row = int(batch.column("source_row")[trace].as_py())
                 _, down, count = found
                 some = here[at : at + count + 1] if down else here[max(at - count, 0) : at + 1]
-                of = tuple(np.unique(sifted.session[some[sound[some]]]).tolist())
-                self.told.append(MovedCells(number, row, blank, plan, down, count, of))
-
-    def found(self) -> tuple[MovedCells, ...]:
-        """Return what was found."""
-        return tuple(self.told)
+                of = tuple(np.unique(self.session[some[sound[some]]]).tolist())
+                yield MovedCells(number, int(self.row[trace]), blank, plan, down, count, of)
 
 
 def _few(which: Integers, most: int) -> list[int]:
