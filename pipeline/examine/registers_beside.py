@@ -13,15 +13,16 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
-from pipeline.control import Register, read_register
+from pipeline.control import Register, RegisterFrame, read_register
 from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
 from pipeline.files.heading_words import words_of
 from pipeline.files.regular_files import check_regular
-from pipeline.files.sheet import by_place, decode, read_bytes
+from pipeline.files.table_text import decode, read_bytes
 from pipeline.files.workbook import WORKBOOKS
-from pipeline.geodesy.operations import lonlat
+from pipeline.files.written_table import by_place
+from pipeline.geodesy.own_places import lonlat
 from pipeline.geodesy.units import lengths
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
@@ -165,14 +166,9 @@ def _read(survey: Survey, path: Path, kind: str) -> Register | None:
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
     try:
-        found = read_register(
-            path,
-            Problems(),
-            kind=kind,
-            ellipsoid=control.height == "ellipsoid",
-            lengths=lengths(control.crs, control.units, control.height),
-            form=Form.from_control(control),
-        )
+        counted = lengths(control.crs, control.units, control.height)
+        frame = RegisterFrame(kind, control.height == "ellipsoid", counted)
+        found = read_register(path, frame, Problems(), form=Form.from_control(control))
     except (OSError, ValueError):
         return None
     own = kind == register.kind

@@ -7,7 +7,7 @@ from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.geodesy.crs import kind_of, source_crs
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.base_log import SessionLog
 from pipeline.intake.by_session import BySession
 from pipeline.intake.far_out import LIES, Findings, look_in_brackets

@@ -11,7 +11,7 @@ from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.sound_rows import SoundRows
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.read.columns import lengths_of
 from pipeline.replace import replace
 
@@ -63,8 +63,9 @@ class MissingDigits(Struct):
     rows: list[Integers] = field(default_factory=list)
     sessions: list[NDArray[np.int32]] = field(default_factory=list)
 
-    def take(self, rows: SoundRows) -> None:
+    def take(self, batch: SiftedBatch) -> None:
         """Take the sound readings of a batch; exports come one after the other."""
+        rows = batch.sound_rows
         if rows.number != self.export:
             self._end()
             self.export = rows.number

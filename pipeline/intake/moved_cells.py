@@ -10,12 +10,12 @@ noise; its scales are those that suit best, for the heights as they are and for 
 from collections.abc import Iterator
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.read.exports import Export
 
 #: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at; and how
@@ -63,17 +63,16 @@ class MovedColumns(Struct):
     kept: "_Rows | None" = None
     looked: int = 0
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at a batch of export ``number``: (n,) which of its readings are ``sound``, and their sessions (n,)."""
+    def take(self, sifted: SiftedBatch) -> None:
+        """Look at the readings of a batch that are sound and stand on no mark."""
+        batch, number, export = sifted.batch, sifted.number, sifted.export
         if number != self.number:
             self._end()
             self.number = number
         if export.points.columns.z is not None:
             return
         row = np.asarray(batch.column("source_row"), np.int64)
-        rows = _Rows(export, np.column_stack(raw_positions(batch)), row, sound, session)
+        rows = _Rows(export, np.column_stack(raw_positions(batch)), row, sifted.free, sifted.session)
         if self.kept is None:
             self.kept = rows
             return
@@ -82,10 +81,10 @@ class MovedColumns(Struct):
         before = self.kept.part(max(until - _AROUND, 0), until)
         self.kept, self.looked = before.with_more(rows), len(before.row)
 
-    def found(self) -> list[MovedCells]:
+    def found(self) -> tuple[MovedCells, ...]:
         """Return all that was found."""
         self._end()
-        return self.told
+        return tuple(self.told)
 
     def _end(self) -> None:
         """Look at what is left of an export, and forget it."""
@@ -95,7 +94,10 @@ class MovedColumns(Struct):
 
 
 class _Rows(Struct, frozen=True):
-    """Rows of an export in the order of the file: ``raw`` (n, 3) as given, their numbers in it, which are ``sound``."""
+    """Rows of an export in the order of the file: ``raw`` (n, 3) as given, their numbers in it, which are ``sound``.
+
+    Sound are those alone that stand on no mark.
+    """
 
     export: Export
     raw: Floats
@@ -172,65 +174,74 @@ def _moved_back(place: Floats, at: int, blank: bool, plan: bool) -> Iterator[tup
         # of two with one place one is enough, whichever heights they have
         missing, place_lost = [at] if blank else [], [at if blank else begin - step] if plan else []
         starts = [(begin + step * int(blank and plan), count) for count in range(_LEAST, _MOST + 1)]
-        more = _more_likely(ground, place, starts, -step if plan else step, step, missing, place_lost)
+        move = _Move(ground, place, -step if plan else step, step, missing, place_lost)
+        more = move.more_likely(starts)
         best = int(np.argmax(more))
         count = starts[best][1]
         # where rows that were not moved fit better moved as well, or there are none, the ground is of another kind
         others = [(begin - step * (many + 2), many) for many in range(_LEAST, count + 1)]
-        beside = _more_likely(ground, place, others, -step if plan else step, step, missing, place_lost)
+        beside = move.more_likely(others)
         if not np.isfinite(beside).any():
             others = [(begin + step * (count + 2), many) for many in range(_LEAST, _MOST + 1)]
-            beside = _more_likely(ground, place, others, -step if plan else step, step, missing, place_lost)
+            beside = move.more_likely(others)
         if np.isfinite(more[best]) and np.isfinite(beside).any() and float(beside.max()) <= _BESIDE * float(more[best]):
             yield float(more[best]), step > 0, count
 
 
-def _more_likely(
-    ground: "_Ground",
-    place: Floats,
-    stretches: list[tuple[int, int]],
-    back: int,
-    step: int,
-    missing: list[int],
-    place_lost: list[int],
-) -> Floats:
-    """Return (c,) how much more likely the ground is with stretches moved back, -inf where they leave the rows.
+class _Move(Struct, frozen=True):
+    """Rows moved by one that are moved back.
 
     Args:
         ground: what judges.
         place: (n, 3) metres.
-        stretches: begin and count of each, counted on by ``step``.
         back: how many rows on the height of each stands.
-        step: 1 or -1.
+        step: 1 or -1, by which rows of a stretch are counted on.
         missing: rows that are left out.
         place_lost: rows left out for that their place was lost; where none was, the last height of each stretch was.
     """
-    cases, moved_back, out = list[int](), list[Floats](), list[list[int]]()
-    other_out: list[list[int]] = []
-    for number, (begin, count) in enumerate(stretches):
-        moved = begin + step * np.arange(count)
-        beyond, ends = int(moved[-1]) + step, (int(moved[0]), int(moved[-1]))
-        if not all(0 <= end + more < len(place) for end in (*ends, beyond) for more in (0, back)):
-            continue
-        heights = place[:, 2].copy()
-        heights[moved] = place[moved + back, 2]
-        cases.append(number)
-        moved_back.append(heights)
-        # the last height of moved places has none: it, and the one before it, would be explained away by that
-        end = int(moved[-1])
-        out.append(sorted({*missing, *place_lost, end}) if place_lost else sorted({*missing, beyond}))
-        other_out.append(sorted({*missing, *place_lost, end - step}) if place_lost else out[-1])
-    more = np.full(len(stretches), -np.inf)
-    # a row that lacks its height is the one beyond of a stretch that ends before it
-    for size in {len(rows) for rows in out}:
-        which = [at for at, rows in enumerate(out) if len(rows) == size]
-        left_out = np.array([out[at] for at in which])
-        likely = ground.likely(np.array([moved_back[at] for at in which]), left_out)
-        as_is = ground.likely(place[None, :, 2], left_out)
-        if place_lost:
-            as_is = np.maximum(as_is, ground.likely(place[None, :, 2], np.array([other_out[at] for at in which])))
-        more[[cases[at] for at in which]] = likely - as_is
-    return more
+
+    ground: "_Ground"
+    place: Floats
+    back: int
+    step: int
+    missing: list[int]
+    place_lost: list[int]
+
+    def more_likely(self, stretches: list[tuple[int, int]]) -> Floats:
+        """Return (c,) how much more likely the ground is with stretches moved back, -inf where they leave the rows.
+
+        Of each its begin and how many rows it has.
+        """
+        cases, moved_back, out = list[int](), list[Floats](), list[list[int]]()
+        other_out: list[list[int]] = []
+        for number, (begin, count) in enumerate(stretches):
+            moved = begin + self.step * np.arange(count)
+            beyond, ends = int(moved[-1]) + self.step, (int(moved[0]), int(moved[-1]))
+            if not all(0 <= end + more < len(self.place) for end in (*ends, beyond) for more in (0, self.back)):
+                continue
+            heights = self.place[:, 2].copy()
+            heights[moved] = self.place[moved + self.back, 2]
+            cases.append(number)
+            moved_back.append(heights)
+            # the last height of moved places has none: it, and the one before it, would be explained away by that
+            end = int(moved[-1])
+            out.append(
+                sorted({*self.missing, *self.place_lost, end}) if self.place_lost else sorted({*self.missing, beyond})
+            )
+            other_out.append(sorted({*self.missing, *self.place_lost, end - self.step}) if self.place_lost else out[-1])
+        more = np.full(len(stretches), -np.inf)
+        # a row that lacks its height is the one beyond of a stretch that ends before it
+        for size in {len(rows) for rows in out}:
+            which = [at for at, rows in enumerate(out) if len(rows) == size]
+            left_out = np.array([out[at] for at in which])
+            likely = self.ground.likely(np.array([moved_back[at] for at in which]), left_out)
+            as_is = self.ground.likely(self.place[None, :, 2], left_out)
+            if self.place_lost:
+                as_is = np.maximum(
+                    as_is, self.ground.likely(self.place[None, :, 2], np.array([other_out[at] for at in which]))
+                )
+            more[[cases[at] for at in which]] = likely - as_is
+        return more
 
 
 class _Ground:

@@ -11,7 +11,7 @@ from msgspec import Struct
 from pipeline.codes.drawn import check_drawn
 from pipeline.codes.table import CodeTable, form_of, read_code_table
 from pipeline.codes.writing import Writing, writing_of
-from pipeline.control import Form, Register, listed_marks, read_register
+from pipeline.control import Form, Register, RegisterFrame, listed_marks, read_register
 from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
 from pipeline.geodesy import crs
@@ -26,8 +26,9 @@ from pipeline.intake.spellings import with_marks_of
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.path_length import path_too_long
-from pipeline.job.load import LoadedJob, Part, begin_job, load_job
+from pipeline.job.load import LoadedJob, begin_job, load_job
 from pipeline.job.model import Columns
+from pipeline.job.sound_sections import Part
 from pipeline.problems import JobError, Problems
 from pipeline.read.exports import Export
 from pipeline.read.find_exports import find_exports
@@ -333,15 +334,8 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
     check_register_units(loaded, counted, problems)
     if not control.file.is_file():
         return None
-    register = read_register(
-        control.file,
-        problems,
-        kind=kind,
-        ellipsoid=control.height == "ellipsoid",
-        shown=loaded.show(control.file),
-        lengths=counted,
-        form=Form.from_control(control),
-    )
+    frame, form = RegisterFrame(kind, control.height == "ellipsoid", counted), Form.from_control(control)
+    register = read_register(control.file, frame, problems, shown=loaded.show(control.file), form=form)
     if register is not None:
         check_units_row(register, counted, control.angles == "dms", problems)
         check_register_geometry(register, control.crs, loaded, problems)

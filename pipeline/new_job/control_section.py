@@ -18,8 +18,9 @@ from pipeline.new_job.eastings import easting_questions, other_sides, turned, us
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.folder import Contents
-from pipeline.new_job.frames import GridState, height_question, register_states
+from pipeline.new_job.frames import GridState, register_states
 from pipeline.new_job.headings import rank
+from pipeline.new_job.height_datums import height_question
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import headed, unit_stated

@@ -9,7 +9,7 @@ from msgspec import Struct, field
 
 from pipeline.arrays import Floats
 from pipeline.files.angle_parts import AngleParts
-from pipeline.files.sheet import by_place
+from pipeline.files.written_table import by_place
 from pipeline.job.model import Columns, Points
 from pipeline.new_job.encodings import CodePages
 from pipeline.read.raw_batch import Raw

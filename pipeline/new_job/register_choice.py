@@ -14,9 +14,8 @@ from pipeline.near import listed
 from pipeline.new_job.dated_column import dated_column, dates_alone
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.file_positions import MARKS, RegisterRead, register_of
+from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.folder import Contents, register_looks
-from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.name_columns import (
     Named,
     is_of_points,
@@ -174,14 +173,10 @@ def _says_the_same(one: _Likely, other: _Likely) -> bool:
 
 
 def _has_heights(register: RegisterRead, rows: Sequence[int], wanted: Floats) -> bool:
-    """Tell whether a register has heights (n,) of some of its rows, in whichever column, or none at all; NaN for none.
-
-    Raises `Unusable` and OSError.
-    """
+    """Tell whether a register has heights (n,) of some of its rows, in whichever column, or none at all; NaN: none."""
     if not np.isfinite(register.heights).any():
         return True
-    texts, _ = whole(register.found.look, MARKS)
-    columns = [register.heights, *(read for each in texts.values() if (read := numbers_of(each)) is not None)]
+    columns = [register.heights, *(read for each in register.texts.values() if (read := numbers_of(each)) is not None)]
     return any(not bool((np.abs(column[list(rows)] - wanted) > SAME["plane"]).any()) for column in columns)
 
 
@@ -216,9 +211,8 @@ def _differ_in_height(rivals: Sequence[FileFound]) -> bool:
         mine, theirs = (rows_of(register, both) for register in (here, there))
         if not both or mine is None or theirs is None or not same_places(here, mine, there, theirs):
             continue
-        with suppress(Unusable, OSError):
-            if not _has_heights(here, mine, there.heights[theirs]):
-                return True
+        if not _has_heights(here, mine, there.heights[theirs]):
+            return True
     return False
 
 

@@ -14,11 +14,11 @@ from pipeline.job.key_values import ZONE
 from pipeline.job.time_zones import localised
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
-from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.session_lists import SessionList, free_name
+from pipeline.new_job.session_spans import Spans
 from pipeline.new_job.zones import clocks_near
 from pipeline.problems import Problems
 from pipeline.replace import replace

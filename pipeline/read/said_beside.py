@@ -13,9 +13,9 @@ from msgspec import Struct
 
 from pipeline.files.geopackages import opened
 from pipeline.job.model import Points
+from pipeline.read.comment_lines import comment_lines, said_in
 from pipeline.read.geojson import properties_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, layer_of
-from pipeline.read.text_blocks import blocks
 
 #: Texts of a file that are kept, and signs of one: more is prose, or data.
 _MOST, _LONGEST = 200, 300
@@ -82,15 +82,9 @@ def _of_layer(path: Path, layer: str) -> Iterator[SaidBeside]:
 
 def _comments(path: Path, points: Points, header_line: int) -> Iterator[SaidBeside]:
     """Yield the lines below the header that the block's ``comment`` passes over."""
-    if points.comment is None:
-        return
-    before, sign = 0, points.comment.encode()
-    for block in blocks(path, points.encoding):
-        if sign in block:
-            for number, line in enumerate(block.split(b"\n"), start=before + 1):
-                if number > header_line and (text := line.lstrip(b" \t")).startswith(sign):
-                    yield SaidBeside(number, text.removeprefix(sign).decode("utf-8", "replace").strip(), "in a comment")
-        before += block.count(b"\n")
+    sign = (points.comment or "").encode()
+    for number, line in comment_lines(path, points, header_line):
+        yield SaidBeside(number, said_in(line, sign).decode("utf-8", "replace").strip(), "in a comment")
 
 
 def members(of: dict[str, Any]) -> Iterator[str]:

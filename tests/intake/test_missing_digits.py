@@ -7,11 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
+from sifted_batches import sifted_batch
 
 from pipeline.arrays import Floats
 from pipeline.intake.missing_digits import MissingDigits, missing_digits
-from pipeline.intake.sound_rows import SoundRows
 from pipeline.job.model import Columns, Points
 from pipeline.read.exports import Export
 
@@ -61,11 +62,12 @@ def told(values: Floats, batch: int) -> list[tuple[int, int, int, int, int, bool
     """What is told of an export in metres that has these heights, and places at random, in batches of so many rows."""
     count, found = len(values), MissingDigits()
     place = np.column_stack([np.random.default_rng(9).normal(3e5, 99.0, (count, 2)).round(3), values])
-    columns = Columns(name="Name", time="Time", easting="E", northing="N", height="H")
-    points = Points(files=("one.csv",), crs="EPSG:32632", columns=columns)
+    named = Columns(name="Name", time="Time", easting="E", northing="N", height="H")
+    points = Points(files=("one.csv",), crs="EPSG:32632", columns=named)
     export = Export(Path("one.csv"), "one.csv", 0, points, "", ())
     for rows in np.split(np.arange(count), range(batch, count, batch)):
-        found.take(SoundRows(0, export, rows + 2, place[rows], np.zeros(len(rows), np.int32), len(rows)))
+        columns = dict(zip(("first", "second", "third"), place[rows].T, strict=True))
+        found.take(sifted_batch(pa.RecordBatch.from_pydict({**columns, "source_row": rows + 2}), export))
     return [(one.axis, one.digit, one.instead, one.first, one.last, one.whole) for one in found.found()]
 
 

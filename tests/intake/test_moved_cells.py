@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
+from sifted_batches import sifted_batch
 
 from pipeline.arrays import Floats
 from pipeline.intake.moved_cells import MovedCells, MovedColumns
@@ -24,12 +25,10 @@ def looked_at(place: Floats, batch: int = 1_000) -> list[MovedCells]:
     )
     sound = np.asarray(np.isfinite(place).all(axis=1))
     found = MovedColumns()
-    session = np.zeros(len(place), np.int32)
     export = Export(Path("rover.csv"), "rover.csv", 0, points, "", ())
     for begin in range(0, len(place), batch):
-        part = slice(begin, begin + batch)
-        found.take(rows.slice(begin, batch), 0, export, sound[part], session[part])
-    return found.found()
+        found.take(sifted_batch(rows.slice(begin, batch), export, sound[begin : begin + batch]))
+    return list(found.found())
 
 
 def hills(seed: int) -> Floats:

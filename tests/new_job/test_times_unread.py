@@ -11,7 +11,7 @@ from folders_made import HEIGHT, cells, job_of, lay, write
 from told_of import told_of
 
 from pipeline.new_job import new_job
-from pipeline.new_job.clocks import order_of
+from pipeline.new_job.clock_formats import order_of
 from pipeline.new_job.time_notation import is_day, is_time_of_day
 from pipeline.new_job.written_times import forms_of
 from pipeline.run.run_job import run_job
