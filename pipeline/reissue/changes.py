@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
+from pipeline.issue.drawn_changes import is_drawn
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Changes, Compared
 from pipeline.reissue.another_day import wholly_gone
@@ -459,7 +460,8 @@ def is_counted(reason: str, changes: Changes) -> bool:
 
     Over several issues such counts neither add up nor need to stay.
     """
-    return reason in attributes_changed(changes) or f" {_AGAIN}: " in reason or reason.endswith(EDITED)
+    counted_anew = is_drawn(reason) or f" {_AGAIN}: " in reason or reason.endswith(EDITED)
+    return counted_anew or reason in attributes_changed(changes)
 
 
 def times_differ(points: int, since: int) -> list[str]:
