@@ -23,7 +23,7 @@ from pipeline.issue.geopackage.layers import GEOMETRY, WKB_LINE_Z, vertices_of
 from pipeline.reissue.changes import MOVED
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.kept_lines import KeptLines, name_sums, place_sums, sequence_sums
-from pipeline.reissue.left_over import left_over
+from pipeline.reissue.left_over import left_over, ranked
 from pipeline.tables import bytes_of
 from pipeline.visible import one_line
 from pipeline.words import Change, counted
@@ -47,7 +47,9 @@ def line_changes(was: KeptLines, now: KeptLines, changed: pa.RecordBatch, axes: 
     if not any(map(len, numbers)):
         return []
     old, new = _Ways.of(was.take(numbers[0])), _Ways.of(now.take(numbers[1]))
-    old, new = _by_points(old, new, _Places.of(changed), _metres(axes))
+    places, metres = _Places.of(changed), _metres(axes)
+    numbers = _differing(old, new, places, metres)
+    old, new = _by_points(old.some(numbers[0]), new.some(numbers[1]), places, metres)
     left = left_over([old.sums()], [new.sums()])
     return _told(old.some(left[0]), new.some(left[1]))
 
@@ -104,6 +106,12 @@ class _Ways(Struct, frozen=True):
         """Return (v,) to which line each vertex belongs."""
         return np.repeat(np.arange(len(self.many)), self.many)
 
+    def vertices(self, lines: Integers) -> Integers:
+        """Return (w,) which vertices some lines have, one line after another."""
+        many = self.many[lines]
+        within = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many)
+        return np.repeat((np.cumsum(self.many) - self.many)[lines], many) + within
+
     def without(self, those: Flags) -> Self:
         """Return them without some vertices, (v,)."""
         many = self.many - np.bincount(self.line[those], minlength=len(self.many))
@@ -115,8 +123,7 @@ class _Ways(Struct, frozen=True):
 
     def some(self, numbers: Integers) -> Self:
         """Return some of the lines."""
-        chosen = np.isin(self.line, numbers)
-        rows = self.rows.take(pa.array(numbers))
+        chosen, rows = self.vertices(numbers), self.rows.take(pa.array(numbers))
         return type(self)(rows, self.places[chosen], self.points[chosen], self.many[numbers])
 
     def sums(self) -> Hashes:
@@ -149,18 +156,39 @@ class _Places(Struct, frozen=True):
         gone, came = ends[rows(Change.WITHDRAWN, Change.HELD)], ends[rows(Change.ADDED, Change.RELEASED)]
         return cls(left, moved[first, 1], place_sums(gone[:, 0]), place_sums(came[:, 1]))
 
+    def carried(self, places: Floats, sums: Hashes) -> Floats:
+        """Return where points at places, (v, 3), lie now; ``sums`` are those of the places."""
+        at, moved = _among(sums, self.left)
+        there = places.copy()
+        there[moved] = self.reached[at[moved]]
+        return there
+
 
 def _metres(axes: Axes) -> Floats:
     """Return (3,) the metres in one count of X, Y, Z of a geometry."""
     return np.abs(np.ravel(axes.geometry(*axes.counts())))
 
 
+def _differing(old: _Ways, new: _Ways, places: _Places, metres: Floats) -> tuple[Integers, Integers]:
+    """Return (k,) which lines of each issue are left without those that go from point to point as they went.
+
+    Of the lines of one name and as many points the first is held against the first: where points alone moved that is
+    all of them, and no point is looked for.
+    """
+    one, other = (ranked(mixed_with(name_sums(way.rows), way.many)) for way in (old, new))
+    _, was, now = np.intersect1d(one, other, return_indices=True)
+    many, carried = old.many[was], places.carried(old.places, place_sums(old.places))
+    alike = np.abs(carried[old.vertices(was)] - new.places[new.vertices(now)]) * metres <= MOVED
+    apart = np.bincount(np.repeat(np.arange(len(many)), many)[~alike.all(axis=1)], minlength=len(many))
+    left = [np.ones(len(way.many), bool) for way in (old, new)]
+    left[0][was[apart == 0]] = left[1][now[apart == 0]] = False
+    return np.flatnonzero(left[0]), np.flatnonzero(left[1])
+
+
 def _by_points(old: _Ways, new: _Ways, places: _Places, metres: Floats) -> tuple[_Ways, _Ways]:
     """Return the lines of two issues by their points, without those that came or went."""
     sums = place_sums(old.places)
-    at, moved = _among(sums, places.left)
-    carried = old.places.copy()
-    carried[moved] = places.reached[at[moved]]
+    carried = places.carried(old.places, sums)
     old, new = (way.known(points) for way, points in zip((old, new), _points(carried, new.places, metres), strict=True))
     # two points may lie at one place: what the other issue has there too neither came nor went
     went = np.isin(sums, places.gone) & ~np.isin(old.points, new.points)
