@@ -91,7 +91,8 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
     axes = axes_written(new.record)
     rows, counts, _, retimed = compare(*sides, lambda _: reason, axes)
     lines_told = line_changes(*lines, rows, axes)
-    drawn = (*lines_told, *temporary_marks(old.record["marks"], new.record["marks"], axes))
+    of_points = sides[0].proven.otherwise(sides[1].proven)
+    drawn = (*of_points, *lines_told, *temporary_marks(old.record["marks"], new.record["marks"], axes))
     differs = (*attributes_changed(counts), *times_differ(retimed, first), *drawn)
     if to is not None:
         _write(to, new.record, rows)

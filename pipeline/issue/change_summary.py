@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from pipeline.issue.drawn_changes import drawn_among, reasons_among
+from pipeline.issue.drawn_changes import drawn_among, reasons_among, with_drawn
 from pipeline.words import Change, counted
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def counts_message(
     told = counts_in_words(changes, rows, _farthest(changes))
     if changes["attributes"] and not isinstance(changes.get(Change.RECODED), int):
         told.append(f"{changes['attributes']:,} with changed attributes")
-    return f"{before}: " + "; ".join([", ".join(told) or "no point changed", *drawn])
+    return f"{before}: {with_drawn(told, drawn)}"
 
 
 def counts_in_words(changes: Mapping[str, object], rows: int | None, farthest: str = "") -> list[str]:

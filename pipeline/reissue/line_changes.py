@@ -55,7 +55,7 @@ def line_changes(was: KeptLines, now: KeptLines, changed: pa.RecordBatch, axes: 
 
 
 class OtherLines(Struct, frozen=True):
-    """The lines of the issue before, read before its successor is written; ``lost`` says why they cannot be read."""
+    """The lines of the previous issue, read before its successor is written; ``lost`` says why they cannot be read."""
 
     kept: KeptLines
     lost: tuple[str, ...] = ()

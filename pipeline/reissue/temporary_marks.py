@@ -1,4 +1,4 @@
-"""Temporary marks whose coordinates are others than in the issue before: the field may have them in its controller."""
+"""Temporary marks with other coordinates than in the previous issue: the field may have those in its controller."""
 
 import math
 from collections.abc import Iterator, Sequence

@@ -11,13 +11,23 @@ from typing import Self
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
+from numpy.typing import NDArray
 
 from pipeline.arrays import Floats
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
 from pipeline.draft.far_from_marks import FarFromMarks
 from pipeline.draft.joined import join
-from pipeline.draft.layer_rows import Carried, LayerRows, as_records, check_rows, mark_rows, repeat_rows, session_rows
+from pipeline.draft.layer_rows import (
+    PROOF_WORDS,
+    Carried,
+    LayerRows,
+    as_records,
+    check_rows,
+    mark_rows,
+    repeat_rows,
+    session_rows,
+)
 from pipeline.draft.line_rows import line_rows
 from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
@@ -168,11 +178,11 @@ class SecondPass:
             found = changed.take(drafted)
             if found is None:
                 return None
-            differing, grid = found
+            differing, grid, proof = found
             if len(differing):
                 fresh.append(rows.points(drafted, differing))
                 self.now.add(fresh[-1], held=False)
-                self.was.add(_at(fresh[-1], grid), held=False)
+                self.was.add(_at(fresh[-1], grid, proof), held=False)
         return fresh if changed.whole else None
 
     def repeated(self) -> Repeated:
@@ -267,7 +277,8 @@ class Rest:
         if running.earlier is not None and changed is not None:
             before = running.earlier.last.record["marks"]
             of_marks = temporary_marks(before, as_records(marks, MarkRow), survey.axes)
-            drawn = (*running.other_lines.than(lines, changed, survey.axes), *of_marks)
+            of_points = running.was.proven.otherwise(running.now.proven)
+            drawn = (*of_points, *running.other_lines.than(lines, changed, survey.axes), *of_marks)
         return cls(
             running=running,
             checks=_all_checks(survey, solved, causes),
@@ -353,8 +364,10 @@ def _all_checks(survey: Survey, solved: Solved, causes: Sequence[str | None]) ->
     return batch
 
 
-def _at(rows: pa.RecordBatch, grid: Floats) -> pa.RecordBatch:
-    """Return rows of ``points`` at other (k, 3) coordinates."""
+def _at(rows: pa.RecordBatch, grid: Floats, proof: NDArray[np.int8]) -> pa.RecordBatch:
+    """Return rows of ``points`` at other (k, 3) coordinates, with other proof words by their codes (k,)."""
+    words = pa.array(proof, mask=proof < 0)
+    rows = rows.set_column(rows.schema.get_field_index("proof"), "proof", PROOF_WORDS.take(words))
     for axis, name in enumerate(("easting", "northing", "height")):
         rows = rows.set_column(rows.schema.get_field_index(name), name, pa.array(grid[:, axis]))
     return rows
