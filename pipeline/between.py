@@ -24,6 +24,9 @@ from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import compare
 from pipeline.reissue.counted_changes import attributes_changed, is_counted, times_differ
 from pipeline.reissue.earlier import Last, another_frame, both_sides
+from pipeline.reissue.kept_lines import KeptLines
+from pipeline.reissue.line_changes import line_changes
+from pipeline.reissue.temporary_marks import temporary_marks
 from pipeline.sealed import sealed_off
 
 
@@ -33,9 +36,10 @@ class Between(Struct, frozen=True):
     ``because`` are the reasons of the issues on the way from one to the other, by what each was made from, and what
     differs beside places; on the way back, each is told as what is taken back, since its values are from the old to
     the new.
+    What lines and temporary marks are otherwise is among them as well.
     ``rows`` are those of a layer ``changes``, old being the first issue and new the second, of which each has the same
-    ``reason``. Where there are none, the issues' reasons are ``without_effect``: what they changed reaches no point, or
-    one of them took back what another did.
+    ``reason``. Where nothing differs, the issues' reasons are ``without_effect``: what they changed reaches no point,
+    line or mark, or one of them took back what another did.
     """
 
     first: Record
@@ -81,15 +85,19 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
             what = f"issue {one.record['issue']:03d} is damaged: the file is gone or is not what was issued"
             raise JobError([Problem(str(one.package), 0, what, "see what tiedown verify says")])
     try:
-        sides = both_sides(old, new)
+        sides, lines = both_sides(old, new), (KeptLines.read(old), KeptLines.read(new))
     except Lost as error:
         raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
     reason = "; ".join(steps)
-    rows, counts, _, retimed = compare(*sides, lambda _: reason, axes_written(new.record))
-    differs = (*attributes_changed(counts), *times_differ(retimed, first))
+    axes = axes_written(new.record)
+    rows, counts, _, retimed = compare(*sides, lambda _: reason, axes)
+    lines_told = line_changes(*lines, rows, axes)
+    of_points = sides[0].proven.otherwise(sides[1].proven)
+    drawn = (*of_points, *lines_told, *temporary_marks(old.record["marks"], new.record["marks"], axes))
+    differs = (*attributes_changed(counts), *times_differ(retimed, first), *drawn)
     if to is not None:
         _write(to, new.record, rows)
-    if not rows.num_rows:
+    if not rows.num_rows and not drawn:
         return Between(old.record, new.record, differs, counts, rows, reason, steps)
     return Between(old.record, new.record, (*steps, *differs), counts, rows, reason)
 

@@ -9,6 +9,7 @@ from pipeline.between import Between, between
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.issue.change_summary import counts_in_words
+from pipeline.issue.drawn_changes import drawn_among, reasons_among, with_drawn
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.visible import one_line
 from pipeline.words import Change
@@ -41,11 +42,13 @@ def _lines(found: Between, to: Path | None) -> list[str]:
     counts: Mapping[str, Any] = found.counts
     told = counts_in_words(counts, found.rows.num_rows)
     head = f"from issue {found.first['issue']:03d} to issue {found.second['issue']:03d}: "
-    lines = [head + (", ".join(told) or "no point changed")]
+    drawn = drawn_among(found.because)
+    lines = [head + with_drawn(told, [*map(one_line, drawn)])]
     if counts["max_horizontal"] is not None:
         farthest = f"{counts['max_horizontal']:.4f} m horizontally, {counts['max_vertical']:.4f} m in height"
         lines.append(f"  moved by up to {farthest}")
-    lines += [f"  {'because ' if found.rows.num_rows else ''}{one_line(reason)}" for reason in found.because]
+    because = "because " if found.rows.num_rows or drawn else ""
+    lines += [f"  {because}{one_line(reason)}" for reason in reasons_among(found.because)]
     if found.without_effect:
         lines.append("  what changed from one to the other affects no point, or was reverted:")
         lines += [f"    {one_line(reason)}" for reason in found.without_effect]

@@ -7,6 +7,7 @@ from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.history import Absent, Changes, Entry, Incomplete, every_number, in_order
 from pipeline.issue.change_summary import counts_message
+from pipeline.issue.drawn_changes import drawn_among, reasons_among
 from pipeline.issue.folder.issues_list import how_released
 from pipeline.visible import one_line
 from pipeline.words import counted
@@ -44,8 +45,8 @@ def _lines(entry: Entry) -> list[str]:
     return [
         f"issue {entry.issue:03d}  {made}  {entry.verdict.upper()}  {counted(entry.points, 'point')},"
         f" {entry.held_back:,} held back{failed}{_state(entry)}",
-        *(f"  because {one_line(reason)}" for reason in entry.because),
-        *([f"  {_counts(entry.changes)}"] if entry.changes else []),
+        *(f"  because {one_line(reason)}" for reason in reasons_among(entry.because)),
+        *([f"  {_counts(entry.changes, drawn_among(entry.because))}"] if entry.changes else []),
         *(f"  was not released: {one_line(why)}" for why in entry.waits),
         *(f"  {how_released(why)} {at:%Y-%m-%d %H:%M} UTC: {one_line(why)}" for at, why in entry.released),
         *([f"  {entry.removed}: {', '.join(entry.removed.files)}"] if entry.removed else []),
@@ -59,6 +60,7 @@ def _state(entry: Entry) -> str:
     return "  PENDING" if entry.pending else ""
 
 
-def _counts(changes: Changes) -> str:
+def _counts(changes: Changes, drawn: Sequence[str]) -> str:
     far = {"max_horizontal": changes.max_horizontal, "max_vertical": changes.max_vertical}
-    return counts_message({**changes.counts, "attributes": changes.attributes, **far}, changes.since, changes.rows)
+    counts = {**changes.counts, "attributes": changes.attributes, **far}
+    return counts_message(counts, changes.since, changes.rows, [*map(one_line, drawn)])

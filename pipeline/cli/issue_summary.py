@@ -268,7 +268,7 @@ def _repeats(found: Repeats) -> list[str]:
     if found["means"]:
         lines.append(
             f"  {counted(found['means'], 'point is', 'points are')} issued as the mean of several readings, the"
-            f" farthest {_metres(found['spread_horizontal'])} in plan and {_metres(found['spread_vertical'])} in"
+            f" farthest {_metres(found['spread_horizontal'])} m in plan and {_metres(found['spread_vertical'])} m in"
             " height from it"
         )
     for pair in found["failing"][:_FAILING]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from pipeline.issue.drawn_changes import drawn_among, reasons_among, with_drawn
 from pipeline.words import Change, counted
 
 if TYPE_CHECKING:
@@ -19,11 +20,12 @@ def change_message(record: Record) -> list[str]:
     changes = record["changes"]
     if changes is None:
         return []
-    more = len(changes["because"]) - _REASONS
+    why, drawn = reasons_among(changes["because"]), drawn_among(changes["because"])
+    more = len(why) - _REASONS
     return [
-        *(f"because {why}" for why in changes["because"][:_REASONS]),
+        *(f"because {one}" for one in why[:_REASONS]),
         *([f"because of {counted(more, 'more reason')}, in issue.json"] if more > 0 else []),
-        counts_message(changes, changes["since"], rows_changed(record)),
+        counts_message(changes, changes["since"], rows_changed(record), drawn),
     ]
 
 
@@ -43,14 +45,17 @@ def rows_changed(record: Record) -> int | None:
     return next((layer["rows"] for layer in layers if layer["name"] == "changes"), None)
 
 
-def counts_message(changes: Mapping[str, object], since: int | None, rows: int | None) -> str:
-    """Return how many points changed and how far.
+def counts_message(
+    changes: Mapping[str, object], since: int | None, rows: int | None, drawn: Sequence[str] = ()
+) -> str:
+    """Return how many points changed and how far, and what else is drawn otherwise.
 
     Args:
         changes: the counts by `Change`, None for one that its record does not have, ``attributes``, and in metres
             ``max_horizontal`` and ``max_vertical``.
         since: the number of the previous issue, None where that is not known.
         rows: how many rows the layer has, None where that is not known.
+        drawn: what lines and temporary marks are otherwise, in words.
     """
     before = f"since issue {since:03d}" if since is not None else "since the previous issue"
     if not any(isinstance(changes.get(name), int) for name in Change):
@@ -58,7 +63,7 @@ def counts_message(changes: Mapping[str, object], since: int | None, rows: int |
     told = counts_in_words(changes, rows, _farthest(changes))
     if changes["attributes"] and not isinstance(changes.get(Change.RECODED), int):
         told.append(f"{changes['attributes']:,} with changed attributes")
-    return f"{before}: " + (", ".join(told) or "no point changed")
+    return f"{before}: {with_drawn(told, drawn)}"
 
 
 def counts_in_words(changes: Mapping[str, object], rows: int | None, farthest: str = "") -> list[str]:

@@ -58,15 +58,15 @@ class ChangedRows:
             return None
         return Reuse(self._standing.sessions, {export.shown: self._was.rows()})
 
-    def take(self, drafted: Drafted) -> tuple[Integers, Floats] | None:
+    def take(self, drafted: Drafted) -> tuple[Integers, Floats, NDArray[np.int8]] | None:
         """Hold a batch of the second pass against the points that `ready` came to for it.
 
-        Returns (k,) which of the batch's readings are points that differ and (k, 3) where those were on the grid, or
-        None where points came, went, or are too many to change.
+        Returns (k,) which of the batch's readings are points that differ, (k, 3) where those were on the grid and (k,)
+        the codes of the proof words that they had, or None where points came, went, or are too many to change.
         """
         rows, was = np.flatnonzero(drafted.points), self._was
         if was is None or not len(rows):
-            return (rows, np.zeros((0, 3))) if was is None and not len(rows) else None
+            return (rows, np.zeros((0, 3)), np.zeros(0, np.int8)) if was is None and not len(rows) else None
         if not np.array_equal(was.source_row, np.asarray(drafted.batch.column("source_row"), np.int64)[rows]):
             return None
         values = [getattr(drafted.corrected, name)[rows] for name in VALUES]
@@ -80,7 +80,7 @@ class ChangedRows:
         self._add(values, session, proof)
         if sum(map(len, self.changed)) > _MOST * self._points.rows:
             return None
-        return rows[differs], was.values[differs][:, _GRID]
+        return rows[differs], was.values[differs][:, _GRID], was.proof[differs]
 
     @property
     def whole(self) -> bool:

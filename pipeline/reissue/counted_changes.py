@@ -1,5 +1,6 @@
 """What an issue counted against the previous one, in words."""
 
+from pipeline.issue.drawn_changes import is_drawn
 from pipeline.issue.record_types import Changes, Compared
 from pipeline.words import counted
 
@@ -23,7 +24,8 @@ def is_counted(reason: str, changes: Changes) -> bool:
 
     Over several issues such counts neither add up nor need to stay.
     """
-    return reason in attributes_changed(changes) or f" {_AGAIN}: " in reason or reason.endswith(EDITED)
+    counted_anew = is_drawn(reason) or f" {_AGAIN}: " in reason or reason.endswith(EDITED)
+    return counted_anew or reason in attributes_changed(changes)
 
 
 def times_differ(points: int, since: int) -> list[str]:

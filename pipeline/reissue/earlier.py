@@ -65,7 +65,7 @@ class Last:
     def side(self, columns: Sequence[str] = ()) -> Side:
         """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
         side = self._side_without_points(columns)
-        with closing(read_batches(self.package, "points", (*COMPARED, *side.attributes))) as batches:
+        with closing(read_batches(self.package, "points", (*COMPARED, *self._proof, *side.attributes))) as batches:
             for batch in batches:
                 side.add(batch, held=False)
         return side
@@ -75,9 +75,14 @@ class Last:
     ) -> tuple[Side, EarlierPoints]:
         """Return what `side` and `points` do, read at once. Raises `Lost`."""
         side = self._side_without_points(columns)
-        wanted = tuple(dict.fromkeys((*READ, *COMPARED, *side.attributes)))
+        wanted = tuple(dict.fromkeys((*READ, *COMPARED, *self._proof, *side.attributes)))
         with closing(read_batches(self.package, "points", wanted)) as batches:
             return side, EarlierPoints(_added_to(side, batches), sessions, files)
+
+    @property
+    def _proof(self) -> tuple[str, ...]:
+        """Return the column of the points' proof words, where its record has it."""
+        return ("proof",) if "proof" in self.columns else ()
 
     def _side_without_points(self, columns: Sequence[str]) -> Side:
         there = columns_of(self.package, "points") if columns else set()

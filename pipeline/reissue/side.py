@@ -17,6 +17,7 @@ from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.reissue.laid_down import LaidDown
 from pipeline.reissue.left_over import left_over
 from pipeline.reissue.means import Formed
+from pipeline.reissue.proven_otherwise import Proven
 from pipeline.tables import TIME
 
 #: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
@@ -57,6 +58,7 @@ class Side:
         self.formed = Formed(pairs) if pairs is not None else None
         self.of_file, self.of_session = Counter[str](), Counter[str]()
         self._kept: list[LaidDown | None] = [None, None]
+        self.proven = Proven()
         self._sums = [DiskColumns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
     def add(self, rows: pa.RecordBatch, held: bool) -> None:
@@ -80,6 +82,8 @@ class Side:
             kept = self._kept[held] = LaidDown(batch.schema)
         kept.add(batch)
         names, more = text_hashes(columns["name"]), [] if held else [*map(columns.get, NAMES), *own.values()]
+        if not held and "proof" in rows.schema.names:
+            self.proven.add(mixed_with(names, np.asarray(columns["observed"].cast(pa.int64()))), rows.column("proof"))
         self._sums[held].add({"sum": _sums(names, columns["observed"], more), "name": names})
 
     def table(self, points: NDArray[np.int64], held: NDArray[np.int64]) -> pa.Table:

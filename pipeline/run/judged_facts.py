@@ -22,5 +22,6 @@ def judged(rest: Rest) -> Iterator[tuple[str, str]]:
         yield "held back", f"{counted(count.held_back, 'reading')} ({told}), in layer held_back of {package}"
     if rest.running.earlier is not None:
         rows = rest.changed.num_rows if rest.changed is not None else None
-        since, _, told = counts_message(rest.changes, rest.running.earlier.last.record["issue"], rows).partition(": ")
+        number = rest.running.earlier.last.record["issue"]
+        since, _, told = counts_message(rest.changes, number, rows, rest.drawn).partition(": ")
         yield since, told

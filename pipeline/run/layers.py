@@ -11,13 +11,23 @@ from typing import Self
 import numpy as np
 import pyarrow as pa
 from msgspec import Struct
+from numpy.typing import NDArray
 
 from pipeline.arrays import Floats
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
 from pipeline.draft.far_from_marks import FarFromMarks
 from pipeline.draft.joined import join
-from pipeline.draft.layer_rows import Carried, LayerRows, check_rows, mark_rows, repeat_rows, session_rows
+from pipeline.draft.layer_rows import (
+    PROOF_WORDS,
+    Carried,
+    LayerRows,
+    as_records,
+    check_rows,
+    mark_rows,
+    repeat_rows,
+    session_rows,
+)
 from pipeline.draft.line_rows import line_rows
 from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
@@ -39,12 +49,15 @@ from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.written_counts import Written
 from pipeline.issue.record_types import Compared, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
+from pipeline.issue.row_types import MarkRow
 from pipeline.progress import Progress
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import ChangedRows
 from pipeline.reissue.changes import Touched, compare
 from pipeline.reissue.gone_files import gone_files
+from pipeline.reissue.line_changes import OtherLines
 from pipeline.reissue.side import Side
+from pipeline.reissue.temporary_marks import temporary_marks
 from pipeline.run.about import CAUTION
 from pipeline.run.count import Count
 from pipeline.run.provenance import provenance
@@ -60,8 +73,8 @@ class Laid(Struct, frozen=True, kw_only=True):
     """What the second pass gave: the small layers, keys of the record, points for the plan.
 
     ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;
-    ``retimed`` is of how many points the previous issue has other times; ``some_have`` are the names of the layers that
-    not every issue has.
+    ``drawn`` what lines and temporary marks are otherwise than in the previous issue; ``retimed`` is of how many points
+    that one has other times; ``some_have`` are the names of the layers that not every issue has.
     """
 
     checks: pa.RecordBatch
@@ -74,6 +87,7 @@ class Laid(Struct, frozen=True, kw_only=True):
     shift_model: ShiftModel
     changes: Compared
     touched: Touched
+    drawn: tuple[str, ...]
     retimed: int
     plan: Thinned
     beside: list[str]
@@ -109,6 +123,7 @@ class SecondPass:
         self._open = ExitStack()
 
     def __enter__(self) -> Self:
+        self.other_lines = OtherLines.of(self.earlier.last if self.earlier is not None else None)
         self.spill = self._open.enter_context(tempfile.TemporaryFile())
         by_code = self.survey.job.issue.by_code
         self.by_code = (
@@ -163,11 +178,11 @@ class SecondPass:
             found = changed.take(drafted)
             if found is None:
                 return None
-            differing, grid = found
+            differing, grid, proof = found
             if len(differing):
                 fresh.append(rows.points(drafted, differing))
                 self.now.add(fresh[-1], held=False)
-                self.was.add(_at(fresh[-1], grid), held=False)
+                self.was.add(_at(fresh[-1], grid, proof), held=False)
         return fresh if changed.whole else None
 
     def repeated(self) -> Repeated:
@@ -232,6 +247,7 @@ class Rest:
     changed: pa.RecordBatch | None
     changes: Compared
     touched: Touched
+    drawn: tuple[str, ...]
     retimed: int
     gone: list[record_types.WhollyHeld]
     by_code: tuple[tuple[str, LayerSource], ...]
@@ -256,16 +272,24 @@ class Rest:
         by_code = tuple(coded.layers(running.description, former)) if coded is not None else ()
         repeated = running.repeated()
         lines, linework, of_strings = _lines(running)
+        marks = mark_rows(survey, solved)
+        drawn: tuple[str, ...] = ()
+        if running.earlier is not None and changed is not None:
+            before = running.earlier.last.record["marks"]
+            of_marks = temporary_marks(before, as_records(marks, MarkRow), survey.axes)
+            of_points = running.was.proven.otherwise(running.now.proven)
+            drawn = (*of_points, *running.other_lines.than(lines, changed, survey.axes), *of_marks)
         return cls(
             running=running,
             checks=_all_checks(survey, solved, causes),
             sessions=session_rows(survey, solved, running.count.by_session),
-            marks=mark_rows(survey, solved),
+            marks=marks,
             repeats=repeat_rows(survey, repeated.readings, repeated.pairs),
             repeated=repeated,
             changed=changed,
             changes=changes,
             touched=touched,
+            drawn=drawn,
             retimed=retimed,
             gone=gone,
             by_code=by_code,
@@ -314,6 +338,7 @@ class Rest:
             shift_model=running.count.shift_model(running.survey),
             changes=self.changes,
             touched=self.touched,
+            drawn=self.drawn,
             retimed=self.retimed,
             plan=running.plan.thinned(),
             beside=[*told, *self.of_strings, *notes],
@@ -339,8 +364,10 @@ def _all_checks(survey: Survey, solved: Solved, causes: Sequence[str | None]) ->
     return batch
 
 
-def _at(rows: pa.RecordBatch, grid: Floats) -> pa.RecordBatch:
-    """Return rows of ``points`` at other (k, 3) coordinates."""
+def _at(rows: pa.RecordBatch, grid: Floats, proof: NDArray[np.int8]) -> pa.RecordBatch:
+    """Return rows of ``points`` at other (k, 3) coordinates, with other proof words by their codes (k,)."""
+    words = pa.array(proof, mask=proof < 0)
+    rows = rows.set_column(rows.schema.get_field_index("proof"), "proof", PROOF_WORDS.take(words))
     for axis, name in enumerate(("easting", "northing", "height")):
         rows = rows.set_column(rows.schema.get_field_index(name), name, pa.array(grid[:, axis]))
     return rows

@@ -53,6 +53,7 @@ class Since(Struct, frozen=True):
         number = self.last.record["issue"]
         why += attributes_changed(laid.changes)
         why += times_differ(laid.retimed, number)
+        why += laid.drawn
         return why or [f"everything is as it was when issue {number:03d} was made"]
 
     def notes(self, laid: Laid, job: Job) -> list[str]:

@@ -348,14 +348,15 @@ def test_a_layer_per_code_has_all_of_a_codes_strings(tmp_path: Path) -> None:
 
 def test_a_changed_linework_makes_an_issue_and_moves_nothing(tmp_path: Path) -> None:
     path = coded(["KERB start", "KERB", "KERB end", "TREE"]).write(tmp_path)
-    run_written(path)
+    (line,) = lines_of(run_written(path).package)
     replace_in(path, {'codes = ["KERB", "FENCE", "POND"]': 'codes = ["POND", "KERB", "FENCE"]'})
     assert not run_job(path).issued
     replace_in(path, {'codes = ["POND", "KERB", "FENCE"]': 'codes = ["KERB"]\nend = "stop"'})
     made = run_job(path)
     assert made.issued and made.record["changes"] is not None
     assert made.record["changes"]["because"] == [
-        "the job file changed: [linework], which now says only codes [KERB], end [stop]"
+        "the job file changed: [linework], which now says only codes [KERB], end [stop]",
+        f"1 line is gone: KERB ({line['length']:.1f} m)",
     ]
     assert made.record["changes"]["moved"] == 0
     rewrite_export(tmp_path / "rover001.csv", lambda row: {**row, "Code": row["Code"].replace("KERB end", "KERB stop")})

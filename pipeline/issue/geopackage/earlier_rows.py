@@ -13,6 +13,7 @@ from pipeline.files.geopackages import for_gdal
 from pipeline.files.guarded_database import failure_message
 from pipeline.files.plain_path import plain_file
 from pipeline.files.unlocked_database import as_issued, unlocked
+from pipeline.issue.geopackage.layers import GEOMETRY
 
 
 class Lost(Exception):
@@ -49,8 +50,12 @@ def columns_of(package: Path, layer: str) -> set[str]:
         return {name for (name,) in file.execute("SELECT name FROM pragma_table_info(?)", (layer,))}
 
 
-def read_batches(package: Path, layer: str, columns: Sequence[str]) -> Generator[pa.RecordBatch, None, None]:
-    """Yield columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
+def read_batches(
+    package: Path, layer: str, columns: Sequence[str], *, shapes: bool = False
+) -> Generator[pa.RecordBatch, None, None]:
+    """Yield columns of a layer of an issue's GeoPackage, in the order of its rows.
+
+    Without geometry, unless ``shapes`` are asked for: then it is the last column, `GEOMETRY`, as WKB.
 
     GDAL's options are held until the last batch is taken, or the generator closed. Raises `Lost` where the file is
     gone or cannot be read.
@@ -59,10 +64,18 @@ def read_batches(package: Path, layer: str, columns: Sequence[str]) -> Generator
         with warnings.catch_warnings(action="ignore"):  # of what somebody made of the file: what it lacks is raised
             _, batches = opened.enter_context(
                 gdal().open_arrow(
-                    plain, layer=layer, columns=list(columns), read_geometry=False, use_pyarrow=True, IMMUTABLE="YES"
+                    plain, layer=layer, columns=list(columns), read_geometry=shapes, use_pyarrow=True, IMMUTABLE="YES"
                 )
             )
         if set(columns) - set(batches.schema.names):
             raise Lost(f"{package.name} lacks columns of the layer {layer}")
         for batch in batches:
-            yield batch.select(list(columns))
+            chosen = batch.select(list(columns))
+            yield chosen.append_column(GEOMETRY, _shapes(batch, columns)) if shapes else chosen
+
+
+def _shapes(batch: pa.RecordBatch, columns: Sequence[str]) -> pa.Array:
+    """Return the geometry of a batch that was read, as WKB: GDAL names its column as it likes."""
+    (name,) = [name for name in batch.schema.names if name not in columns]
+    found = batch.column(name)
+    return (found.storage if isinstance(found, pa.ExtensionArray) else found).cast(pa.binary())

@@ -5,6 +5,7 @@ from itertools import groupby
 from typing import Any
 
 from pipeline.issue.attention import Kind, Level, remarks
+from pipeline.issue.drawn_changes import drawn_among, reasons_among
 from pipeline.issue.over_critical import over_critical
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.issue.release import stays, waits_for
@@ -152,7 +153,8 @@ def _changes(record: Record) -> dict[str, Any] | None:
         "counts": [
             (str(one), counts[one], word_meanings.CHANGES[one] + to_do.get(one, "")) for one in Change if one in counts
         ],
-        "because": choose(found["because"], lambda row: 1, most=REASONS_WHY),
+        "because": choose(reasons_among(found["because"]), lambda row: 1, most=REASONS_WHY),
+        "drawn": choose(drawn_among(found["because"]), lambda row: 1, most=REASONS_WHY),
         "horizontal": found.get("max_horizontal"),
         "vertical": found.get("max_vertical"),
     }
