@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import numpy as np
+from msgspec import Struct
 
 from pipeline.arrays import Integers
 from pipeline.clock import stamp
@@ -16,50 +17,68 @@ from pipeline.intake.at_one_time import Clock, minutes_within, same_rows, togeth
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.sessions.windows import SessionWindow
+from pipeline.solve.compare import OnMarks
 from pipeline.solve.solve import Solved
 
 
+class Together(Struct, frozen=True):
+    """More exports that ran together in a session without a mark than did with one.
+
+    Args:
+        session: index of the session.
+        exports: their numbers, ascending.
+        since: from when on all were at work, UTC milliseconds.
+    """
+
+    session: int
+    exports: tuple[int, ...]
+    since: int
+
+
 def unmarked_together_notes(survey: Survey, solved: Solved) -> Iterator[str]:
-    """Yield the exports without a mark that run together in a session, where no more of those with one do."""
+    """Yield in words the exports without a mark that run together in a session, where no more of those with one do."""
+    for one in unmarked_together(survey, solved.occupations):
+        first, *others = (survey.exports[at].shown for at in one.exports)
+        yield (
+            f"{first}: observed at the same time as {listed(others)} in session"
+            f" {survey.windows[one.session].session.name}, from {stamp(one.since)} UTC on, and none of their readings"
+            " there is on a control mark, while so many exports that stood on marks never ran at one time: if they are"
+            " not of one rover, no check proves which of them belong there; find out whether one is of another day or"
+            " of another job, or is another rover's, which is to occupy a mark before and after its points"
+        )
+
+
+def unmarked_together(survey: Survey, on_marks: OnMarks) -> list[Together]:
+    """Return such exports of each session, by the occupations of marks."""
     if len(survey.exports) < 3:
-        return
+        return []
     clocks, same = [log.clock() for log in survey.first_pass.files], same_rows(survey.first_pass)
-    for window in survey.windows:
-        found, since = _too_many(survey, solved, window, clocks, same)
-        if found:
-            first, *others = (survey.exports[at].shown for at in found)
-            yield (
-                f"{first}: observed at the same time as {listed(others)} in session {window.session.name}, from"
-                f" {stamp(since)} UTC on, and none of their readings there is on a control mark, while so many exports"
-                " that stood on marks never ran at one time: if they are not of one rover, no check proves which of"
-                " them belong there; find out whether one is of another day or of another job, or is another rover's,"
-                " which is to occupy a mark before and after its points"
-            )
+    each = (_too_many(survey, on_marks, window, clocks, same) for window in survey.windows)
+    return [one for one in each if one is not None]
 
 
 def _too_many(
-    survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[Clock], same: Counter[tuple[int, int]]
-) -> tuple[list[int], int]:
-    """Return more exports that ran together without a mark than did with one, and since when; none where there are not.
+    survey: Survey, on_marks: OnMarks, window: SessionWindow, clocks: Sequence[Clock], same: Counter[tuple[int, int]]
+) -> Together | None:
+    """Return more exports that ran together without a mark than did with one, None where there are not.
 
     A file of occupations alone that began before is taken for that of whoever wrote the points into several files.
     """
     files = survey.first_pass.files
-    export = np.asarray(solved.occupations.table.column("export"), np.int64)
-    stood = np.bincount(export[solved.occupations.session == window.index], minlength=len(files)).tolist()
+    export = np.asarray(on_marks.table.column("export"), np.int64)
+    stood = np.bincount(export[on_marks.session == window.index], minlength=len(files)).tolist()
     readings = [log.sessions[window.index] for log in files]
     minutes = {at: minutes_within(clocks[at], window) for at, count in enumerate(readings) if count}
     without = _beside(minutes, [at for at in minutes if not stood[at]], readings, same)
-    if not without:
-        return [], 0
+    if not without or not any(stood):
+        return None
     found = _most(without)
-    since = max(int(minutes[at][0]) for at in found)
     until = min(int(minutes[at][-1]) for at in found)
     alone = (minutes[at] for at in minutes if stood[at] and readings[at] == stood[at])
     crew = _most(_beside(minutes, [at for at in minutes if stood[at]], readings, same))
-    if not any(stood) or len(found) <= len(crew) or any(int(one[0]) <= until for one in alone):
-        return [], 0
-    return found, since
+    if len(found) <= len(crew) or any(len(one) and int(one[0]) <= until for one in alone):
+        return None
+    return Together(window.index, tuple(found), max(int(minutes[at][0]) for at in found))
 
 
 def _beside(
