@@ -99,7 +99,9 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
 def _tables(register: Path, exports: set[str]) -> list[Path]:
     """Return the files beside a register that may be one; what cannot be looked at is left out."""
     kept, year = list[Path](), _year(register)
-    for path in files_beside(register.parent, (*TEXT, *PACKAGE, *JSON, *WORKBOOKS), {os.path.realpath(register), *exports}):
+    for path in files_beside(
+        register.parent, (*TEXT, *PACKAGE, *JSON, *WORKBOOKS), {os.path.realpath(register), *exports}
+    ):
         earlier = year is not None and (other := _year(path)) is not None and other < year
         if earlier or _is_called_old(path):
             continue
