@@ -21,7 +21,8 @@ from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.record_types import Changes, Compared, Record
 from pipeline.issue.written_axes import axes_written
 from pipeline.problems import JobError, Problem, refusals_told
-from pipeline.reissue.changes import attributes_changed, compare, is_counted, times_differ
+from pipeline.reissue.changes import compare
+from pipeline.reissue.counted_changes import attributes_changed, is_counted, times_differ
 from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.sealed import sealed_off
 

@@ -12,7 +12,8 @@ from msgspec import Struct
 
 from pipeline.control.table_form import Form
 from pipeline.control.table_source import read_source
-from pipeline.files.sheet import Sheet, Written
+from pipeline.files.sheet import Sheet
+from pipeline.files.written_table import Written
 from pipeline.issue.record_types import CodeKnown
 from pipeline.job.key_values import drawn_layer, readable
 from pipeline.job.model import CodesSection

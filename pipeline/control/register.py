@@ -20,6 +20,7 @@ from pipeline import limits
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control.closing_rows import ClosingRow, without_closing_rows
 from pipeline.control.plain_cells import plainly_written
+from pipeline.control.register_frame import RegisterFrame
 from pipeline.control.register_rows import (
     GEOCENTRIC_FIX,
     POSITION,
@@ -45,9 +46,6 @@ from pipeline.letter_case import one_form
 from pipeline.problems import Problems
 from pipeline.replace import replace
 from pipeline.words import Holds
-
-#: A register whose every length is metres.
-IN_METRES = Lengths(1.0, 1.0, 1.0, False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,34 +140,25 @@ class Register:
 
 
 def read_register(
-    path: Path,
-    problems: Problems,
-    *,
-    kind: str,
-    ellipsoid: bool,
-    shown: str | None = None,
-    lengths: Lengths = IN_METRES,
-    form: Form = AS_OURS,
+    path: Path, frame: RegisterFrame, problems: Problems, *, shown: str | None = None, form: Form = AS_OURS
 ) -> Register | None:
     """Read the register of control marks.
 
     Args:
         path: a .csv or .txt, .gpkg, .geojson or .json file.
+        frame: in what its coordinates are.
         problems: takes up everything that is wrong, each with its file and line (or its feature's number).
-        kind: of the register's CRS, "projected" or "geographic"; it decides which columns are needed.
-        ellipsoid: whether the heights are ``ellipsoid_height`` rather than ``height``.
         shown: the path for messages, where it differs.
-        lengths: what its coordinates count in.
         form: how it is written, and what its columns are called.
 
     Returns None where anything is wrong with the register.
     """
     before = len(problems.found)
-    shown = shown if shown is not None else str(path)
+    shown, kind = shown if shown is not None else str(path), frame.kind
     if kind not in POSITION:
         problems.add(shown, 0, f"a register in a {kind} CRS is not supported", GEOCENTRIC_FIX)
         return None
-    columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
+    columns = frame.columns
     sheet, geometry_crs = read_source(path, shown, columns, problems, form)
     if sheet is None or not has_columns(sheet, columns, kind, form.stated(), problems):
         return None
@@ -180,16 +169,16 @@ def read_register(
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     west = west_of(sheet) if kind == "geographic" else ()
-    sheet, marks = _plain_marks(sheet, columns, lengths, problems, form.dms and kind == "geographic")
+    sheet, marks = _plain_marks(sheet, columns, frame.lengths, problems, form.dms and kind == "geographic")
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     read = [mark for mark in marks if mark is not None]
-    if geometry_crs is not None and lengths.northing_first:
+    if geometry_crs is not None and frame.lengths.northing_first:
         read = [_exchanged(mark) for mark in read]
     once = single(read, columns, shown, problems)
     if len(problems.found) > before:
         return None
-    found = _register(once, sheet, kind, geometry_crs, lengths, form.sigma)
+    found = _register(once, sheet, frame, geometry_crs, form.sigma)
     found = replace(found, units_row=units_row, closing_rows=closing, pages=sheet.pages)
     return replace(found, z_of_points=columns[2] in sheet.of_points, west=west)
 
@@ -237,25 +226,17 @@ def listed_marks(path: Path, form: Form = AS_OURS) -> tuple[str, ...]:
 
 
 def _register(
-    marks: Sequence[Mark],
-    sheet: Sheet,
-    kind: str,
-    geometry_crs: str | None,
-    lengths: Lengths,
-    unstated: tuple[float, float],
+    marks: Sequence[Mark], sheet: Sheet, frame: RegisterFrame, geometry_crs: str | None, unstated: tuple[float, float]
 ) -> Register:
-    across = lengths.plan if kind == "projected" else 1.0
-    east, north, up = lengths.signs
-    unit = (across * east, across * north, lengths.up * up)
-    coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * unit
-    hu95 = np.array([mark.hu95 for mark in marks], np.float64) * lengths.other
-    vu95 = np.array([mark.vu95 for mark in marks], np.float64) * lengths.other
+    coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * frame.units
+    hu95 = np.array([mark.hu95 for mark in marks], np.float64) * frame.lengths.other
+    vu95 = np.array([mark.vu95 for mark in marks], np.float64) * frame.lengths.other
     horizontal = _fixed(np.where(np.isnan(hu95), unstated[0], hu95 / CIRCLE_95))
     vertical = _fixed(np.where(np.isnan(vu95), unstated[1], vu95 / NORMAL_95))
     return Register(
         shown=sheet.shown,
         sha256=sheet.sha256,
-        kind=kind,
+        kind=frame.kind,
         names=tuple(mark.name for mark in marks),
         first=_fixed(coordinates[:, 0]),
         second=_fixed(coordinates[:, 1]),
@@ -271,7 +252,7 @@ def _register(
         dated=tuple(mark.dated for mark in marks),
         rows=len(sheet.rows),
         geometry_crs=geometry_crs,
-        unit=unit,
+        unit=frame.units,
         others=tuple(mark.others for mark in marks),
         former=tuple(mark.former for mark in marks),
         by_cells=tuple(mark.by_cells for mark in marks),

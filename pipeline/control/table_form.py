@@ -8,7 +8,8 @@ from pipeline.control.register_rows import KNOWN, POSITION, QUOTE
 from pipeline.files.angle_notations import PARTS_FIX, TO_DEGREES, parts_problem, split_into_parts, unread_notation
 from pipeline.files.angle_parts import AngleParts, joined_by, parts_of
 from pipeline.files.features import Features
-from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
+from pipeline.files.sheet import Sheet
+from pipeline.files.written_table import AS_FOUND, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed, nearest, plain

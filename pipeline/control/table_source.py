@@ -21,7 +21,8 @@ from pipeline.files.geopackages import (
     wkb_of,
 )
 from pipeline.files.guarded_database import failure_message
-from pipeline.files.sheet import TABLES, Sheet, decode, read_bytes, read_sheet
+from pipeline.files.sheet import TABLES, Sheet, read_sheet
+from pipeline.files.table_text import decode, read_bytes
 from pipeline.files.unlocked_database import quoted
 from pipeline.files.unread_formats import way_to_read
 from pipeline.files.workbook import WORKBOOKS

@@ -6,7 +6,7 @@ from msgspec import Struct, field
 from pipeline.arrays import Floats, Integers
 from pipeline.draft.near_marks import NearMarks
 from pipeline.draft.second_pass import Drafted, Drafter
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.notices.points_at_marks import Beside, beside_notes
 from pipeline.read.exports import read_batches

@@ -16,6 +16,7 @@ from pipeline.draft.merged_readings import MergedReadings
 from pipeline.draft.unique_names import UniqueNames
 from pipeline.geodesy.axes import Axes
 from pipeline.intake.coverage import why_outside
+from pipeline.intake.mean_rows import Means
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export, read_again
@@ -270,7 +271,7 @@ class Drafter:
     @cached_property
     def _mean_rows(self) -> frozenset[int]:
         """Return the numbers of readings that are means of others."""
-        return frozenset(chain.from_iterable(one.numbers.tolist() for one in self.survey.first_pass.means))
+        return frozenset(chain.from_iterable(one.numbers.tolist() for one in self.survey.first_pass.found.of(Means)))
 
     def _why_stray(self, drafted: Drafted, row: int) -> str | None:
         """Return in words that what its rover stood on is off, all of it or beside it; None where that is not so."""

@@ -39,8 +39,8 @@ class OnTheMarks(Struct, frozen=True):
         return bool(of) and bool(np.abs(known[told & np.isin(self.session, of)]).max() <= COMPUTED)
 
     def measured(self, sessions: Iterable[int]) -> tuple[int, ...]:
-        """Return those of some sessions in which positions on marks were not computed; -1 is none."""
-        return tuple(one for one in sessions if one >= 0 and not self.computed(one, height=False))
+        """Return those of some sessions in which positions on marks were not computed."""
+        return tuple(one for one in sessions if not self.computed(one, height=False))
 
 
 def on_the_marks(survey: Survey, stood: Stood | None) -> OnTheMarks:

@@ -8,7 +8,7 @@ from pipeline.arrays import Floats
 from pipeline.examine.cliffs import cliff_doubts
 from pipeline.examine.clock_doubts import ClockFinding, clock_doubts
 from pipeline.examine.coarse_digits import coarse_doubts
-from pipeline.examine.computed import on_the_marks
+from pipeline.examine.computed import OnTheMarks
 from pipeline.examine.cut_off import cut_off_doubts
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
@@ -65,15 +65,17 @@ _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height o
 def doubts_before(
     survey: Survey,
     stood: Stood | None,
+    on_marks: OnTheMarks,
     of_steps: Sequence[Doubtful],
     own_way: Operation | None,
     clocks: Sequence[ClockFinding],
 ) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too.
 
-    ``of_steps`` are those about operations that were found already; ``own_way`` is PROJ's own to the height datum.
+    ``stood`` and ``on_marks`` are which readings stand on marks and how they lie to these, ``of_steps`` those about
+    operations that were found already; ``own_way`` is PROJ's own to the height datum.
     """
-    flat, on_marks = flat_doubts(survey), on_the_marks(survey, stood)
+    flat = flat_doubts(survey)
     found = [
         *ellipsoid_doubts(survey, stood),
         *system_doubts(survey, stood),

@@ -7,6 +7,7 @@ from msgspec import Struct
 
 from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
 from pipeline.examine.clock_doubts import ClockFinding, clock_findings
+from pipeline.examine.computed import OnTheMarks, on_the_marks
 from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
@@ -22,10 +23,11 @@ from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.examine.uncovered import report_uncovered
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.clock_offset import time_offset
-from pipeline.intake.first_pass import FirstPass, gather
-from pipeline.intake.named_points import report_missing
+from pipeline.intake.first_pass import FirstPass
+from pipeline.intake.gather import gather
+from pipeline.intake.missing_points import report_missing
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import sieve
@@ -42,6 +44,7 @@ class Examined(Struct, frozen=True):
     Args:
         survey: the job before any shift.
         stood: which readings stand on which marks of the register, None where there is none.
+        on_marks: how they lie to these before any shift.
         doubts: what takes the proof away whatever the checks say.
         clocks: what is odd about the clocks of exports.
         remarks: in words, what deserves a look and stops nothing.
@@ -49,6 +52,7 @@ class Examined(Struct, frozen=True):
 
     survey: Survey
     stood: Stood | None
+    on_marks: OnTheMarks
     doubts: tuple[Doubtful, ...]
     clocks: tuple[ClockFinding, ...]
     remarks: tuple[str, ...]
@@ -129,10 +133,11 @@ def _examined(survey: Survey) -> Examined:
     unlike_geoids, apart = geoid_over_extent(survey, own)
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
-    doubts = doubts_before(survey, stood, (*doubted, *unlike_geoids), own, clocks)
+    on_marks = on_the_marks(survey, stood)
+    doubts = doubts_before(survey, stood, on_marks, (*doubted, *unlike_geoids), own, clocks)
     remarks = (*far, *unlike, *apart, *noted, *unproven, *epoch_notes(survey), *side_notes(survey), *axis_notes(survey),
                *letter_o_notes(survey))  # fmt: skip
-    return Examined(survey, stood, doubts, clocks, remarks)
+    return Examined(survey, stood, on_marks, doubts, clocks, remarks)
 
 
 def _report_one_slip(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:

@@ -18,7 +18,7 @@ from pipeline.geodesy.registry import (
     crs_kind,
     crs_name,
     flat,
-    in_use_there,
+    in_use_at,
     projected,
     unprojected,
     used_in,
@@ -235,8 +235,8 @@ def _exchanged_by(survey: Survey, export: Export) -> float | None:
     here = np.array([area.centre[0]]), np.array([area.centre[1]])
     try:
         east, north = projected(crs, *here)
-        used = in_use_there(crs, float(north[0]), float(east[0]))
-        away = float(apart(*here, *unprojected(crs, north, east))[0])
+        there = unprojected(crs, north, east)
+        used, away = in_use_at(crs, *there), float(apart(*here, *there)[0])
     except OperationError:
         return None
     return away if np.isfinite(away) and (used or (used is None and away <= _FAR)) else None

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from pipeline.examine.cliffs import hill_notes
 from pipeline.examine.exchanged_sigmas import exchanged_sigma_notes
+from pipeline.examine.height_datums_named import height_datum_notes
 from pipeline.examine.much_held import much_held, without_rows
 from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_notes, power_notes
 from pipeline.examine.old_corrections import old_correction_notes
@@ -37,6 +38,7 @@ def file_notes(survey: Survey) -> list[str]:
         *unread_notes(survey),
         *register_beside_notes(survey),
         *said_otherwise_notes(survey),
+        *height_datum_notes(survey),
     ]
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     held = much_held(survey.prepared, survey.first_pass, survey.clock_offset)

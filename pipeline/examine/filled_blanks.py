@@ -2,11 +2,10 @@
 
 from collections.abc import Iterator
 
-from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.computed import OnTheMarks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
-from pipeline.examine.stood_on import Stood
-from pipeline.intake.filled_blanks import Blanked
+from pipeline.intake.filled_blanks import Blanked, FilledBlanks
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
 from pipeline.read.mapping import position_of
@@ -22,23 +21,22 @@ def blank_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
     Not where readings on marks show that coordinates were computed: rows may then lie as somebody chose.
     """
-    for one in survey.first_pass.blanks:
+    for one in survey.first_pass.found.of(FilledBlanks):
         if sessions := _in_doubt(survey, on_marks, one):
             what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
             yield Doubtful(Doubt.PLACE, what, sessions, survey.exports[one.export].shown, one.first)
 
 
-def blank_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+def blank_notes(survey: Survey, on_marks: OnTheMarks) -> Iterator[str]:
     """Yield in words which other rows have a coordinate or height of the row before.
 
     Not heights of which a whole session has one: `flat_heights` looks at those.
     """
-    blanks = survey.first_pass.blanks
-    on_marks = on_the_marks(survey, stood) if blanks else None
+    blanks = survey.first_pass.found.of(FilledBlanks)
     for one in blanks:
         extent = survey.first_pass.files[one.export].extent
-        flat = one.axis == 2 and all(extent.low[each, 2] == extent.high[each, 2] for each in one.sessions if each >= 0)
-        if on_marks is not None and not flat and not _in_doubt(survey, on_marks, one):
+        flat = one.axis == 2 and all(extent.low[each, 2] == extent.high[each, 2] for each in one.sessions)
+        if not flat and not _in_doubt(survey, on_marks, one):
             yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {CURE}"
 
 

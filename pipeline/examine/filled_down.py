@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.filled_down import Filled
+from pipeline.intake.filled_down import Filled, FilledDown
+from pipeline.intake.shared_numbers import SharedNumbers
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
@@ -17,7 +18,7 @@ _PAIR = 2
 
 def filled_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for each run of rows with one longitude or latitude, easting or northing, that no chance makes."""
-    for one in survey.first_pass.filled:
+    for one in survey.first_pass.found.of(FilledDown):
         if _sure(one):
             export = survey.exports[one.export]
             what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
@@ -29,8 +30,8 @@ def filled_notes(survey: Survey) -> Iterator[str]:
 
     Two rows alone are not told where more of that export are, wherever they stand (`shared_numbers`).
     """
-    more = {(one.export, one.axis) for one in survey.first_pass.shared}
-    for one in survey.first_pass.filled:
+    more = {(one.export, one.axis) for one in survey.first_pass.found.of(SharedNumbers)}
+    for one in survey.first_pass.found.of(FilledDown):
         if not _sure(one) and not (one.count == _PAIR and (one.export, one.axis) in more):
             yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}; {CURE}"
 

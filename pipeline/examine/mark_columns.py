@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.own_places import lonlat
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
 from pipeline.near import and_more

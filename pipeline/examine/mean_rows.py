@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 
+from pipeline.intake.mean_rows import Means
 from pipeline.intake.survey import Survey
 from pipeline.words import counted, plural
 
 
 def mean_notes(survey: Survey) -> Iterator[str]:
     """Yield a sentence for each export with such rows."""
-    for one in survey.first_pass.means:
+    for one in survey.first_pass.found.of(Means):
         yield (
             f"{survey.exports[one.export].shown}:{one.row}: {counted(one.count, 'row')} (first one here)"
             f" {plural(one.count, 'is', 'are')} the mean of the other rows of the same name (or of names that"

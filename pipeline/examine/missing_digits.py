@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.missing_digits import MissingDigits
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
@@ -10,7 +11,7 @@ from pipeline.words import Doubt, counted
 
 def missing_digit_doubts(survey: Survey) -> Iterator[Doubtful]:
     """Yield a doubt for each coordinate of an export in which a digit is missing: no chance makes that."""
-    for one in survey.first_pass.missing_digits:
+    for one in survey.first_pass.found.of(MissingDigits):
         export = survey.exports[one.export]
         called = position_of(export.points.columns).words[one.axis]
         rows = f" from this row to row {one.last}," if not one.whole else ""

@@ -2,11 +2,10 @@
 
 from collections.abc import Iterator
 
-from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.computed import OnTheMarks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
-from pipeline.examine.stood_on import Stood
-from pipeline.intake.moved_cells import MovedCells
+from pipeline.intake.moved_cells import MovedCells, MovedColumns
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
 from pipeline.words import Doubt, counted
@@ -20,19 +19,18 @@ def moved_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
     Not where readings on marks show that coordinates were computed: their ground may be of any kind.
     """
-    for one in survey.first_pass.moved:
+    for one in survey.first_pass.found.of(MovedColumns):
         if sessions := _in_doubt(on_marks, one):
             kind = Doubt.PLACE if one.plan else Doubt.EXPORT_HEIGHTS
             what = f"{_sentence(survey, one)}; {CURE}"
             yield Doubtful(kind, what, sessions, survey.exports[one.export].shown, one.trace)
 
 
-def moved_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+def moved_notes(survey: Survey, on_marks: OnTheMarks) -> Iterator[str]:
     """Yield the others in words."""
-    moved = survey.first_pass.moved
-    on_marks = on_the_marks(survey, stood) if moved else None
+    moved = survey.first_pass.found.of(MovedColumns)
     for one in moved:
-        if on_marks is not None and not _in_doubt(on_marks, one):
+        if not _in_doubt(on_marks, one):
             yield f"{survey.exports[one.export].shown}:{one.trace}: {_sentence(survey, one)}; {CURE}"
 
 

@@ -2,10 +2,9 @@
 
 from collections.abc import Iterator
 
-from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.computed import OnTheMarks
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.stood_on import Stood
-from pipeline.intake.pasted_cells import Pasted
+from pipeline.intake.pasted_cells import Pasted, PastedCells
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
 from pipeline.read.mapping import position_of
@@ -22,19 +21,18 @@ def pasted_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
     Not where readings on marks show that coordinates were computed: rows may then lie as somebody chose.
     """
-    for one in survey.first_pass.pasted:
+    for one in survey.first_pass.found.of(PastedCells):
         if sessions := _in_doubt(survey, on_marks, one):
             yield Doubtful(
                 Doubt.PLACE, _sentence(survey, one), sessions, survey.exports[one.export].shown, one.second[0]
             )
 
 
-def pasted_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+def pasted_notes(survey: Survey, on_marks: OnTheMarks) -> Iterator[str]:
     """Yield the others in words."""
-    pasted = survey.first_pass.pasted
-    on_marks = on_the_marks(survey, stood) if pasted else None
+    pasted = survey.first_pass.found.of(PastedCells)
     for one in pasted:
-        if on_marks is not None and not _in_doubt(survey, on_marks, one):
+        if not _in_doubt(survey, on_marks, one):
             yield f"{survey.exports[one.export].shown}:{one.second[0]}: {_sentence(survey, one)}"
 
 

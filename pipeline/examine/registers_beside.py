@@ -13,14 +13,16 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
-from pipeline.control import Register, read_register
+from pipeline.control import Register, RegisterFrame, read_register
 from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
 from pipeline.files.heading_words import words_of
 from pipeline.files.regular_files import check_regular
-from pipeline.files.sheet import by_place, decode, read_bytes
+from pipeline.files.table_text import decode, read_bytes
 from pipeline.files.workbook import WORKBOOKS
+from pipeline.files.written_table import by_place
+from pipeline.geodesy.own_places import lonlat
 from pipeline.geodesy.units import lengths
 from pipeline.intake.survey import Survey
 from pipeline.letter_case import folded
@@ -77,7 +79,7 @@ def register_beside_notes(survey: Survey) -> Iterator[str]:
     found = [
         (path, *differs)
         for path in _tables(control.file, {os.path.realpath(export.path) for export in survey.exports})
-        if _may_be_one(path, survey) and (differs := _differs(register, _read(survey, path))) is not None
+        if _may_be_one(path, survey) and (differs := _compared(survey, register, path)) is not None
     ]
     named = named_by_jobs(loaded.path, control.file.parent) if found else None
     if named is None:
@@ -148,22 +150,29 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
     return all(plain(name) in head for name in called - set(map(by_place, form.written.places)))
 
 
-def _read(survey: Survey, path: Path) -> Register | None:
-    """Return a table read as the register is, None where it is none, or its geometry is in another CRS."""
+def _compared(survey: Survey, register: Register, path: Path) -> tuple[Sequence[str], float] | None:
+    """Return what `_differs` does of a table, or of one that has degrees alone, as a GeoJSON file mostly has."""
+    found = _read(survey, path, register.kind)
+    if found is not None or register.kind == "geographic" or not folded(path.name).endswith((*JSON, *PACKAGE)):
+        return _differs(register, found)
+    return _differs_in_degrees(survey, register, _read(survey, path, "geographic"))
+
+
+def _read(survey: Survey, path: Path, kind: str) -> Register | None:
+    """Return a table read as the register is, None where it is none, or its geometry is in another CRS.
+
+    One of degrees that is read beside a register of eastings and northings may have any CRS.
+    """
     control, register = survey.job.control, survey.register
     assert control is not None and register is not None
     try:
-        found = read_register(
-            path,
-            Problems(),
-            kind=register.kind,
-            ellipsoid=control.height == "ellipsoid",
-            lengths=lengths(control.crs, control.units, control.height),
-            form=Form.from_control(control),
-        )
+        counted = lengths(control.crs, control.units, control.height)
+        frame = RegisterFrame(kind, control.height == "ellipsoid", counted)
+        found = read_register(path, frame, Problems(), form=Form.from_control(control))
     except (OSError, ValueError):
         return None
-    if found is not None and found.geometry_crs not in (None, register.geometry_crs, control.crs):
+    own = kind == register.kind
+    if found is not None and own and found.geometry_crs not in (None, register.geometry_crs, control.crs):
         return None
     return None if found is None or _has_readings(found) else found
 
@@ -187,6 +196,35 @@ def _differs(register: Register, other: Register | None) -> tuple[Sequence[str],
     differing: Flags = (off > 1.1 * rounding).any(axis=1)  # NaN, of what one does not give, is no difference
     size = np.sqrt(np.nansum(off**2, axis=1))[differing]
     if len(size) < _SEVERAL or float(np.median(size)) > _NEAR:
+        return None
+    return [register.names[here] for here in ours[differing]], float(size.max())
+
+
+def _differs_in_degrees(
+    survey: Survey, register: Register, other: Register | None
+) -> tuple[Sequence[str], float] | None:
+    """Return the same of a table in degrees of a datum nearby, in plan: what all marks differ by is the datums'."""
+    control = survey.job.control
+    if other is None or control is None:
+        return None
+    places = {name: number for number, name in enumerate(other.names)}
+    common = [(here, places[name]) for here, name in enumerate(register.names) if name in places]
+    if len(common) < _SEVERAL:
+        return None
+    ours, theirs = (np.array(each) for each in zip(*common, strict=True))
+    known = lonlat(control.crs, register.first[ours], register.second[ours], np.nan_to_num(register.third[ours]))
+    to_metres = _to_metres(other)[:2]
+    off = (np.column_stack([other.first, other.second])[theirs] - np.column_stack(known)) * to_metres
+    off = off[np.isfinite(off).all(axis=1)]
+    if len(off) < len(common):
+        return None
+    step = np.median(off, axis=0)
+    off = np.abs(off - step)
+    digits = 10.0 ** -np.stack([register.decimals[ours], other.decimals[theirs]])[:, :, :2].astype(float)
+    rounding = digits[0] * np.abs(register.unit[:2]) + digits[1] * to_metres
+    differing: Flags = (off > 1.1 * rounding).any(axis=1)
+    size = np.hypot(*off[differing].T)
+    if len(size) < _SEVERAL or max(float(np.median(size)), float(np.hypot(*step))) > _NEAR:
         return None
     return [register.names[here] for here in ours[differing]], float(size.max())
 

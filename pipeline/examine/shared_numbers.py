@@ -4,11 +4,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pipeline.examine.computed import OnTheMarks, on_the_marks
+from pipeline.examine.computed import OnTheMarks
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.filled_down import CURE
-from pipeline.examine.stood_on import Stood
-from pipeline.intake.shared_numbers import Shared
+from pipeline.intake.shared_numbers import Shared, SharedNumbers
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
 from pipeline.read.mapping import position_of
@@ -24,18 +23,17 @@ def shared_doubts(survey: Survey, on_marks: OnTheMarks) -> Iterator[Doubtful]:
 
     Not where readings on marks show that coordinates were computed: rows may then lie as somebody chose.
     """
-    for one in survey.first_pass.shared:
+    for one in survey.first_pass.found.of(SharedNumbers):
         if sessions := _in_doubt(survey, on_marks, one):
             what = f"{_sentence(survey, one)}, so these points may be far from where they are; {CURE}"
             yield Doubtful(Doubt.PLACE, what, sessions, survey.exports[one.export].shown, one.row)
 
 
-def shared_notes(survey: Survey, stood: Stood | None) -> Iterator[str]:
+def shared_notes(survey: Survey, on_marks: OnTheMarks) -> Iterator[str]:
     """Yield in words which other rows have a coordinate or height of rows that lie elsewhere."""
-    shared = survey.first_pass.shared
-    on_marks = on_the_marks(survey, stood) if shared else None
+    shared = survey.first_pass.found.of(SharedNumbers)
     for one in shared:
-        if on_marks is not None and not _in_doubt(survey, on_marks, one):
+        if not _in_doubt(survey, on_marks, one):
             yield f"{survey.exports[one.export].shown}:{one.row}: {_sentence(survey, one)}; {CURE}"
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from pipeline.intake.sorted_columns import SortedRows
+from pipeline.intake.sorted_columns import SortedColumns, SortedRows
 from pipeline.intake.survey import Survey
 from pipeline.read.mapping import position_of
 from pipeline.words import counted
@@ -10,7 +10,7 @@ from pipeline.words import counted
 
 def sorted_notes(survey: Survey) -> Iterator[str]:
     """Yield in words which rows have one coordinate in ascending or descending order that the others do not follow."""
-    for one in survey.first_pass.sorted:
+    for one in survey.first_pass.found.of(SortedColumns):
         yield f"{survey.exports[one.export].shown}:{one.first}: {_sentence(survey, one)}"
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from pipeline.intake.sorted_names import NamesInOrder
 from pipeline.intake.survey import Survey
 from pipeline.visible import one_line
 from pipeline.words import counted
@@ -9,7 +10,7 @@ from pipeline.words import counted
 
 def sorted_name_notes(survey: Survey) -> Iterator[str]:
     """Yield in words which rows, in the order of their times, have names in the order of texts."""
-    for one in survey.first_pass.sorted_names:
+    for one in survey.first_pass.found.of(NamesInOrder):
         export, between = survey.exports[one.export], f'"{one_line(one.before)}", then "{one_line(one.behind)}"'
         yield (
             f"{export.shown}:{one.first}: {counted(one.count, 'row')} in the order of their times (to row {one.last})"

@@ -4,7 +4,7 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.own_places import lonlat
 from pipeline.intake.survey import Survey
 from pipeline.occupations.signs import Wanted
 from pipeline.sphere import apart

@@ -3,13 +3,14 @@
 from collections.abc import Iterator
 
 from pipeline.intake.survey import Survey
+from pipeline.intake.zero_led_names import ZeroLedNames
 from pipeline.visible import one_line
 from pipeline.words import counted
 
 
 def zero_led_notes(survey: Survey) -> Iterator[str]:
     """Yield a sentence for each export that calls points by numbers which another has with leading zeros."""
-    for one in survey.first_pass.zeros_lost:
+    for one in survey.first_pass.found.of(ZeroLedNames):
         plain, led = (survey.exports[number].shown for number in (one.plain, one.led))
         with_zeros, without = map(one_line, one.names)
         yield (

@@ -12,8 +12,8 @@ from pipeline.fieldwork.work_area import Spots, Work, on_grid, place_named, work
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import own_places
-from pipeline.intake.first_pass import gather
+from pipeline.geodesy.own_places import own_places
+from pipeline.intake.gather import gather
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared, load, prepare, prepare_control
 from pipeline.intake.sort import sieve

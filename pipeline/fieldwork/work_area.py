@@ -8,7 +8,7 @@ from msgspec import Struct
 from pipeline.arrays import Floats
 from pipeline.control import Register
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.operations import Operations
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed, nearest

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from msgspec import Struct
 
+from pipeline.files.halves_of_day import HALF_WRITTEN
 from pipeline.files.no_values import NO_VALUE
 from pipeline.replace import replace
 
@@ -99,14 +100,14 @@ BETWEEN = (
 )
 BEHIND = r"(?:uhr|hod|hodin|óra|óra|hs|hrs|horas|uur|время|ч|h|น)\.?"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
-#: Halves of the day in languages that %p does not read: Vietnamese, Greek, Turkish, Arabic, Hungarian, Albanian,
-#: Punjabi, Hindi, Persian and others; and the first letters alone.
-_HALVES = (
-    r"sa|ch|πμ|μμ|π\.μ|μ\.μ|öö|ös|ص|م|ق\.ظ|ب\.ظ|de|du|pd|md|f\.?m|e\.?m|fm|em|пп|дп|сл|дня|вечера|утра|ночи|vorm|nachm"
-    r"|dop|odp|matin|soir|पूर्वाह्न|अपराह्न|[ap]"
-)
+#: Halves of the day that %p does not read, as they say no half alone: the night has hours of both.
+_HALVES = r"ночи|noche|madrugada|matin|soir|midi|[ap]"
 _HALF_NAMED = (
     "seems to have a half of the day in letters that are not read: export a 24-hour clock, or AM and PM behind the time"
+)
+_HALF_READ = (
+    "seems to be from a 12-hour clock: export a 24-hour clock",
+    f', or, if it is, {_STATED} with %I and %p, such as "%d/%m/%Y %I:%M:%S %p"',
 )
 _MONTH_NAMED = "seems to name a month in a language other than English, which is not read: export months as numbers"
 _WITH_WORDS = "has words beside the time of day, which are not read: export a 24-hour clock in digits only"
@@ -127,6 +128,9 @@ _TIMES: tuple[_Form, ...] = (
     (rf"{_MINGUO}(?:([./-])(?:0?[1-9]|1[0-2])\1(?:0?[1-9]|[12]\d|3[01])|年 ?\d{{1,2}}月 ?\d{{1,2}}日?)(?:\D.*)?"
      rf"|{_MINGUO}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])[T ]+\d{{1,2}}:\d\d.*",
      _FROM_1912),
+    (rf"(?!.*\d ?[ap]\.?m\.?$)(?:.*[T ,])?(?:(?:{HALF_WRITTEN}) ?{_CLOCK}.*"
+     rf"|(?:{_CLOCK}|\d{{1,2}}\.\d\d\.\d\d) ?(?:{HALF_WRITTEN})(?: .*)?)",
+     *_HALF_READ),
     (rf"(?:.*[T ,])?(?:(?:{_HALVES})\.? ?{_CLOCK}.*|(?:{_CLOCK}|\d{{1,2}}\.\d\d\.\d\d) ?(?:{_HALVES})\.?(?: .*)?)",
      _HALF_NAMED),
     (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*",

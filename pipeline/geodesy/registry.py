@@ -157,11 +157,15 @@ _BEYOND = 50_000.0
 
 def in_use_there(text: str, easting: float, northing: float) -> bool | None:
     """Tell whether a position in a grid lies in its area of use or beside it; None where it has no area."""
-    area = used_in(text)
-    if area is None:
+    if used_in(text) is None:
         return None
-    longitude, latitude = unprojected(text, np.array([easting]), np.array([northing]))
-    return bool(area.with_margin(_BEYOND).holds(longitude, latitude)[0])
+    return in_use_at(text, *unprojected(text, np.array([easting]), np.array([northing])))
+
+
+def in_use_at(text: str, longitude: Floats, latitude: Floats) -> bool | None:
+    """Tell the same of a place, (1,) degrees each."""
+    area = used_in(text)
+    return None if area is None else bool(area.with_margin(_BEYOND).holds(longitude, latitude)[0])
 
 
 def used_in(text: str) -> Area | None:

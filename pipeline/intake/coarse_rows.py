@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates.decimals import Codes, height_levels, metres_of, plan_levels, plan_step
 from pipeline.geodesy import crs
-from pipeline.geodesy.operations import own_plan
+from pipeline.geodesy.own_places import own_plan
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, ReadingRows
 from pipeline.intake.prepare import Prepared

@@ -1,7 +1,7 @@
 """What does not reach a reading that has no coordinates: an area of use, a grid or the projection."""
 
 from pipeline.arrays import Floats
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.own_places import lonlat
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export

@@ -68,11 +68,7 @@ class FieldWindow(Struct, frozen=True):
 
     def unsure(self, session: Integers, time: Integers, export: Integers, base: pa.Array | pa.ChunkedArray) -> Flags:
         """Return (n,) likewise which readings may carry it or not: nobody knows when it was switched on, or off."""
-        due = np.zeros(len(time), bool)
-        if self.stated.earliest is not None:
-            due |= (time >= milliseconds_of(self.stated.earliest)) & (time < self.start)
-        if self.stated.latest is not None:
-            due |= (time >= self.until) & (time < milliseconds_of(self.stated.latest))
+        due = (time >= self.first) & (time < self.start) | (time >= self.until) & (time < self.last)
         due &= session == self.session
         if (self.exports is not None or self.base is not None) and due.any():
             due &= self.of_receiver(export, base)

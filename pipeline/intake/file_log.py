@@ -44,6 +44,8 @@ _LONG = 12 * HOUR
 GIVEN = ("sigma_east", "sigma_up", "solution", "satellites", "pdop", "base", "antenna_height")
 #: Different names that are dates which are kept of one export.
 _DATES = 1000
+#: Different names beyond which an export has many; they are kept no further.
+NAMES = 32
 #: Different solutions that are kept of one export.
 _MOST = 16
 
@@ -120,6 +122,7 @@ class FileLog(Struct):
         powers: readings whose name is a number as a spreadsheet writes large ones; ``power`` is the first.
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
+        names: the different names of sound readings, up to `NAMES` and some more.
         given: sound readings that have each of `GIVEN`, and a mark where that is mapped.
         lacking: rows held back that lack one coordinate in plan and have the other and a height, by which of the two.
     """
@@ -157,6 +160,7 @@ class FileLog(Struct):
     power: str = ""
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
     ids: dict[str, str] = field(default_factory=dict)
+    names: set[str] = field(default_factory=set)
     given: Counter[str] = field(default_factory=Counter)
     lacking: dict[int, Noted] = field(default_factory=dict)
 
@@ -213,6 +217,8 @@ class FileLogs:
             log.given[word] += int((_there(batch.column(word)) & sound).sum())
         if export.points.columns.mark is not None:
             log.given["mark"] += int((has_text(batch.column("mark")) & sound).sum())
+        if len(log.names) <= NAMES:
+            log.names.update(text or "" for text in pc.unique(batch.column("name").filter(pa.array(sound))).to_pylist())
         if not sound.all():
             self._note_held(batch, sifted.held, log, export.points.columns.z is None)
         for key, which in accept.unjudged(batch, self.quality).items():

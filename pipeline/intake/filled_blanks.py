@@ -14,7 +14,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.filled_down import Filled
 from pipeline.intake.number_steps import coarse_step
 from pipeline.intake.shared_numbers import digit_of_all
-from pipeline.intake.sound_rows import SoundRows
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
 
@@ -77,19 +77,26 @@ class Blanked(Struct, frozen=True):
 class FilledBlanks(Struct):
     """Collects such stretches, batch by batch."""
 
-    found: list[Blanked] = field(default_factory=list)
+    told: list[Blanked] = field(default_factory=list)
 
-    def take(self, rows: SoundRows) -> None:
+    def take(self, batch: SiftedBatch) -> None:
         """Look at the sound readings of a batch."""
+        rows = batch.sound_rows
         if not rows.edited:
             return
         for one in filled_blanks(rows.place, rows.metres, rows.digit, lengths_of(rows.export.points).degrees):
             of, many = rows.sessions(slice(one.start, one.stop)), one.stop - one.start
             ends = int(rows.row[one.start]), int(rows.row[one.stop - 1])
-            self.found.append(Blanked(rows.number, one.axis, *ends, many, one.count, one.one, one.digit, of))
+            self.told.append(Blanked(rows.number, one.axis, *ends, many, one.count, one.one, one.digit, of))
+
+    def found(self) -> tuple[Blanked, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
-def told_once(filled: tuple[Filled, ...], blanks: list[Blanked]) -> tuple[tuple[Filled, ...], tuple[Blanked, ...]]:
+def told_once(
+    filled: tuple[Filled, ...], blanks: tuple[Blanked, ...]
+) -> tuple[tuple[Filled, ...], tuple[Blanked, ...]]:
     """Return rows that were copied down, and stretches with blanks, without what the others tell too.
 
     Where one run of the former is nearly all of a stretch, it tells more; those that are less lie in the stretch.

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import finest_digit
-from pipeline.intake.sound_rows import SoundRows
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.replace import replace
 
 #: Rows from which equal coordinates, and equal steps, are noted: of a position and of a height.
@@ -164,8 +164,9 @@ class FilledDown(Struct):
 
     columns: dict[tuple[int, int], _Column] = field(default_factory=dict)
 
-    def take(self, rows: SoundRows) -> None:
+    def take(self, batch: SiftedBatch) -> None:
         """Look at the sound readings of a batch."""
+        rows = batch.sound_rows
         if rows.geocentric or len(rows.row) < 2:
             return
         number, place, metre = rows.number, rows.place, rows.metres

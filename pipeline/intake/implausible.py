@@ -7,7 +7,7 @@ from msgspec import Struct, field
 
 from pipeline.arrays import Integers
 from pipeline.geodesy.crs import kind_of, source_crs
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.base_log import SessionLog
 from pipeline.intake.by_session import BySession
 from pipeline.intake.far_out import LIES, Findings, look_in_brackets
@@ -23,6 +23,7 @@ from pipeline.plausible import (
     MarksApart,
     Middle,
     Mirrored,
+    OffNeighbours,
     Steep,
     SteppedRun,
     among,
@@ -45,7 +46,7 @@ class Implausible(Struct, frozen=True):
     ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
     ``levels`` are likewise groups that lie on another level than the others, with nothing between.
     ``leaps`` are runs whose heights jump and come back by no round number.
-    ``stepped`` are those that do so on flat ground, by whatever number.
+    ``stepped`` are those that do so on flat ground, by whatever number, ``off_near`` those off all points around.
     ``off_marks`` are sessions whose points all lie far above or below their marks.
     ``mirrored`` are readings that leap to the other side of zero degrees as if their sign were lost.
     ``misplaced`` are sessions whose base stood nowhere near where their points have it.
@@ -62,6 +63,7 @@ class Implausible(Struct, frozen=True):
     off_marks: tuple["OffMarks", ...] = ()
     leaps: tuple["HeightLeap", ...] = ()
     stepped: tuple["SteppedRows", ...] = ()
+    off_near: tuple["OffNear", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -137,6 +139,16 @@ class SteppedRows(Struct, frozen=True):
     run: SteppedRun
 
 
+class OffNear(Struct, frozen=True):
+    """Some readings of a session that are off those around; first and last in time, by export and row there."""
+
+    session: int
+    export: int
+    row: int
+    last: int
+    run: OffNeighbours
+
+
 class MirroredRows(Struct, frozen=True):
     """Readings of a session that lie mirrored across zero degrees; the first of them by its export and row there."""
 
@@ -189,6 +201,10 @@ def find_implausible(
                 run=of,
             )
             for session, numbers, times, of in heights.stepped
+        ),
+        off_near=tuple(
+            OffNear(session, *rows.place(int(numbers[0])), last=rows.place(int(numbers[-1]))[1], run=of)
+            for session, numbers, of in heights.off_near
         ),
     )
 

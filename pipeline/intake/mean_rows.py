@@ -9,15 +9,14 @@ from collections.abc import Callable, Sequence
 from functools import partial
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.intake.positions import axis_metres, finest_digit, raw_positions
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.intake.sound_rows import EDITED
 from pipeline.plausible.chance import log_of_so_many
-from pipeline.read.exports import Export
 from pipeline.tables import folded_column
 
 #: Rows of a name that a mean and its epochs are at the least, names that have one, and names of a batch that are looked
@@ -55,16 +54,17 @@ class MeanRows(Struct, frozen=True):
 class Means(Struct):
     """Collects such rows, batch by batch."""
 
-    found: list[MeanRows] = field(default_factory=list)
+    told: list[MeanRows] = field(default_factory=list)
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, start: int) -> None:
-        """Look at the sound readings of a batch of export ``number``, unless it is large; its first is ``start``."""
+    def take(self, sifted: SiftedBatch) -> None:
+        """Look at the sound readings of a batch, unless it is large."""
+        batch, number, export, start = sifted.batch, sifted.number, sifted.export, sifted.start
         if batch.num_rows > EDITED:
             return
         names = pc.fill_null(folded_column(batch.column("name")), "").dictionary_encode()
         group = np.asarray(names.indices, np.int64)
         nameless = np.array([not name for name in names.dictionary.to_pylist()], bool)
-        which = np.flatnonzero(sound & ~nameless[group]) if len(nameless) else np.zeros(0, np.int64)
+        which = np.flatnonzero(sifted.sound & ~nameless[group]) if len(nameless) else np.zeros(0, np.int64)
         place = np.column_stack(raw_positions(batch))[which]
         metre = np.array(axis_metres(place[:, 1], export)) if len(which) else np.ones(3)
         digit = partial(finest_digit, export=export)
@@ -75,7 +75,11 @@ class Means(Struct):
             rows = grouped[mean_rows(place[grouped], metre, digit, groups[grouped], extent)]
             if len(rows):
                 epochs = [next(at for at in np.flatnonzero(groups == groups[row]) if at != row) for row in rows]
-                self.found.append(MeanRows(number, int(source[rows].min()), start + which[rows], start + which[epochs]))
+                self.told.append(MeanRows(number, int(source[rows].min()), start + which[rows], start + which[epochs]))
+
+    def found(self) -> tuple[MeanRows, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
 def _named_apart(names: Sequence[str], group: Integers) -> Integers:

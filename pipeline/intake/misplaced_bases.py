@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.crs import kind_of, source_crs
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.far_out import distance_in_words
 from pipeline.near import listed

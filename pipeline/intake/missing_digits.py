@@ -4,23 +4,29 @@ So it is where one digit of a column was replaced by another throughout. What wa
 converted, or computed on a lattice lacks several digits, or lacks one in its last place alone.
 """
 
+from collections.abc import Iterator
+
 import numpy as np
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.sound_rows import SoundRows
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.read.columns import lengths_of
+from pipeline.replace import replace
 
-#: Different numbers of which it can be told; those of an export that are looked at, the first; and the most decimals.
+#: Different numbers of which it can be told; those of an export that are looked at at a time; and the most decimals.
 #: Ours, no source, as all that follow.
-_LEAST, _SOME, _MOST = 100, 20_000, 11
+_LEAST, _SOME, _MOST = 40, 20_000, 11
 #: The logarithm of the chance, of any digit, below which it is told.
-_CHANCE = float(np.log(1e-12))
+_CHANCE = float(np.log(1e-8))
 #: Places from the last on in which the digit is missing, the least: of one place a conversion may leave it out.
 _PLACES = 2
 #: The part of a tenth that every other digit comes at the least, and that one comes which another was made.
 _OTHERS, _TWICE = 0.25, 1.5
+#: Numbers from which on every other digit comes so in each place; of fewer, how many may be without in one of them, and
+#: the part of all.
+_EACH, _WITHOUT, _ODD = 100, 1, 0.05
 
 
 class Missing(Struct, frozen=True):
@@ -43,38 +49,54 @@ class Missing(Struct, frozen=True):
 
 
 class MissingDigits(Struct):
-    """Counts digits export by export.
+    """Counts digits export by export, so many rows at a time.
 
-    Of one at a time it keeps the numbers (n, 3), as written, with their rows and sessions.
+    Of these it keeps the numbers (n, 3), as written, with their rows and sessions; ``blocks`` is how often it looked at
+    numbers of the export, and ``mine`` what it found in it, with how many of these looks found it.
     """
 
     told: list[Missing] = field(default_factory=list)
     export: int = -1
+    blocks: int = 0
+    mine: list[tuple[Missing, int]] = field(default_factory=list)
     numbers: list[Floats] = field(default_factory=list)
     rows: list[Integers] = field(default_factory=list)
     sessions: list[NDArray[np.int32]] = field(default_factory=list)
 
-    def take(self, rows: SoundRows) -> None:
+    def take(self, batch: SiftedBatch) -> None:
         """Take the sound readings of a batch; exports come one after the other."""
+        rows = batch.sound_rows
         if rows.number != self.export:
-            self._look()
+            self._end()
             self.export = rows.number
-        most, points = _SOME - sum(map(len, self.rows)), rows.export.points
-        if not most or not len(rows.row):
-            return
+        points = rows.export.points
         counted = lengths_of(points)
         plan = (1.0 / 3600.0 if points.angles == "dms" else 1.0) if counted.degrees else counted.plan
-        self.rows.append(rows.row[:most])
-        self.sessions.append(rows.session[:most])
-        self.numbers.append(rows.place[:most] / np.array([plan, plan, counted.up]))
+        begin = 0
+        while begin < len(rows.row):
+            end = begin + _SOME - sum(map(len, self.rows))
+            self.rows.append(rows.row[begin:end])
+            self.sessions.append(rows.session[begin:end])
+            self.numbers.append(rows.place[begin:end] / np.array([plan, plan, counted.up]))
+            if end <= len(rows.row):
+                self._look()
+            begin = end
 
     def found(self) -> tuple[Missing, ...]:
         """Return what is missing, each digit of an axis by itself."""
-        self._look()
+        self._end()
         return tuple(self.told)
 
+    def _end(self) -> None:
+        """Look at what is left of the export that was taken, and forget it."""
+        self._look()
+        self.told += [replace(one, whole=one.whole and times == self.blocks) for one, times in self.mine]
+        self.blocks = 0
+        self.mine.clear()
+
     def _look(self) -> None:
-        """Look at the export that was taken, and forget its numbers."""
+        """Look at the numbers that were taken, and forget them."""
+        self.blocks += bool(self.rows)
         for axis, values in enumerate(np.concatenate(self.numbers).T if self.rows else ()):
             known = np.isfinite(values)
             rows, sessions = np.concatenate(self.rows)[known], np.concatenate(self.sessions)[known]
@@ -83,10 +105,26 @@ class MissingDigits(Struct):
                 whole = one.stop - one.start == len(rows)
                 of = tuple(np.unique(sessions[one.start : one.stop]).tolist())
                 missing = (one.digit, one.instead, one.places, one.count, first, last, whole, of)
-                self.told.append(Missing(self.export, axis, *missing))
+                self._add(Missing(self.export, axis, *missing))
         self.numbers.clear()
         self.rows.clear()
         self.sessions.clear()
+
+    def _add(self, one: Missing) -> None:
+        """Keep what was found, as one with what was found alike in the numbers before."""
+        for at, (before, times) in enumerate(self.mine):
+            if (before.axis, before.digit, before.instead) == (one.axis, one.digit, one.instead):
+                both = replace(
+                    before,
+                    places=min(before.places, one.places),
+                    count=before.count + one.count,
+                    last=one.last,
+                    whole=before.whole and one.whole,
+                    sessions=tuple(sorted({*before.sessions, *one.sessions})),
+                )
+                self.mine[at] = both, times + 1
+                return
+        self.mine.append((one, 1))
 
 
 class Stretch(Struct, frozen=True):
@@ -110,31 +148,62 @@ def missing_digits(values: Floats) -> list[Stretch]:
     if decimals < _PLACES or np.log10(max(float(values.max()), 1.0)) + decimals >= 15.0:
         return []
     digits = _digits(values, decimals)
-    there = [(digit, places) for digit in range(10) for places in range(decimals, _PLACES - 1, -1)]
-    found: dict[int, Stretch] = {}
-    for digit, places in there:
-        if digit not in found and (one := _longest(values, digits[:places], digit)) is not None:
-            found[digit] = one
-    return list(found.values())
+    found = []
+    for digit in range(10):
+        stretches = list(_stretches(digits, digit))
+        told = (_told(values, digits[:places], digit, *ends) for places, *ends in reversed(stretches))
+        if (one := next((one for one in told if one is not None), None)) is not None:
+            found.append(one)
+    return found
 
 
-def _longest(values: Floats, digits: NDArray[np.int8], digit: int) -> Stretch | None:
-    """Return the longest stretch of (n,) numbers without a digit in (places, n); None if chance makes one."""
-    edges = np.concatenate([[-1], np.flatnonzero((digits == digit).any(axis=0)), [len(values)]])
-    longest = int(np.argmax(np.diff(edges)))
-    start, stop = int(edges[longest]) + 1, int(edges[longest + 1])
+def _stretches(digits: NDArray[np.int8], digit: int) -> Iterator[tuple[int, int, int]]:
+    """Yield the longest stretch of (decimals, n) digits that lacks one in its last places, for more and more of these.
+
+    Each with how many places, and where it begins and ends; as long as it is long enough.
+    """
+    there = digits[0] == digit
+    for places in range(_PLACES, len(digits) + 1):
+        there |= digits[places - 1] == digit
+        edges = np.concatenate([[-1], np.flatnonzero(there), [len(there)]])
+        longest = int(np.argmax(np.diff(edges)))
+        start, stop = int(edges[longest]) + 1, int(edges[longest + 1])
+        if stop - start < _LEAST:
+            return
+        if _is_no_chance(stop - start, places, len(there)):
+            yield places, start, stop
+
+
+def _told(values: Floats, digits: NDArray[np.int8], digit: int, start: int, stop: int) -> Stretch | None:
+    """Return a stretch of (n,) numbers without a digit in (places, n); None if chance makes one."""
     _, own = np.unique(values[start:stop], return_index=True)
     count, places = len(own), len(digits)
-    by_chance = np.log(10.0 * len(values)) + places * count * np.log(0.9)
-    if count < _LEAST or by_chance >= _CHANCE:
+    if not _is_no_chance(count, places, len(values)):
         return None
     part = digits[:, start + own]
     often = np.array([(part == each).sum(axis=1) for each in range(10)]) / (count / 10.0)
-    instead = int(np.argmax(often.sum(axis=1)))
+    if not _all_others(np.delete(often, digit, axis=0), count):
+        return None
+    # of many numbers in a small range most that were changed came out equal to others
+    twice = np.array([(digits[:, start:stop] == each).sum() for each in range(10)]) / (places * (stop - start) / 10.0)
+    instead = int(np.argmax(np.maximum(twice, often.mean(axis=1))))
     # without a digit that stands for it they are of a lattice, such as of ninths
-    if np.delete(often, digit, axis=0).min() < _OTHERS or often[instead].mean() < _TWICE:
+    if max(twice[instead], often[instead].mean()) < _TWICE:
         return None
     return Stretch(digit, instead, places, count, start, stop)
+
+
+def _is_no_chance(count: int, places: int, many: int) -> bool:
+    """Tell whether no chance makes ``count`` of so many numbers in a row without a digit in their last places."""
+    return bool(count >= _LEAST and np.log(10.0 * many) + places * count * np.log(0.9) < _CHANCE)
+
+
+def _all_others(often: Floats, count: int) -> bool:
+    """Tell whether all other digits, (9, places), come as often as chance has it in so many numbers."""
+    rare = often < _OTHERS
+    if count >= _EACH:
+        return not rare.any()
+    return int(rare.sum(axis=0).max()) <= _WITHOUT and float(rare.mean()) <= _ODD
 
 
 def _decimals(values: Floats) -> int:

@@ -10,16 +10,17 @@ noise; its scales are those that suit best, for the heights as they are and for 
 from collections.abc import Iterator
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.read.exports import Export
 
-#: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at.
-_LEAST, _MOST, _AROUND = 7, 64, 75
+#: Rows that were moved, at the least and as far as is tried; rows on either side of a trace that are looked at; and how
+#: many rows an export has at the most in which that is not looked for.
+_LEAST, _MOST, _AROUND, _SMALL = 4, 64, 75, 14
 #: By how much more likely the ground is with the heights moved back, as a natural logarithm: in all, and by
 #: row, since sections that are walked across a slope are a little so for any rows. Ours, no source.
 _SURE, _EACH = 20.0, 0.7
@@ -51,17 +52,79 @@ class MovedCells(Struct, frozen=True):
 
 
 class MovedColumns(Struct):
-    """Collects, batch by batch, rows whose heights or places seem to be those of the rows beside them."""
+    """Collects, batch by batch, rows whose heights or places seem to be those of the rows beside them.
 
-    found: list[MovedCells] = field(default_factory=list)
+    A batch is looked at with the first rows of the next one: ``kept`` is the last batch of an export, behind some rows
+    of the one before, ``looked`` so many.
+    """
 
-    def take(
-        self, batch: pa.RecordBatch, number: int, export: Export, sound: Flags, session: NDArray[np.int32]
-    ) -> None:
-        """Look at a batch of export ``number``: (n,) which of its readings are ``sound``, and their sessions (n,)."""
-        if export.points.columns.z is not None or np.count_nonzero(sound) <= 2 * _LEAST:
+    told: list[MovedCells] = field(default_factory=list)
+    number: int = -1
+    kept: "_Rows | None" = None
+    looked: int = 0
+
+    def take(self, sifted: SiftedBatch) -> None:
+        """Look at the readings of a batch that are sound and stand on no mark."""
+        batch, number, export = sifted.batch, sifted.number, sifted.export
+        if number != self.number:
+            self._end()
+            self.number = number
+        if export.points.columns.z is not None:
             return
-        raw = np.column_stack(raw_positions(batch))
+        row = np.asarray(batch.column("source_row"), np.int64)
+        rows = _Rows(export, np.column_stack(raw_positions(batch)), row, sifted.free, sifted.session)
+        if self.kept is None:
+            self.kept = rows
+            return
+        until = len(self.kept.row)
+        self.told += self.kept.with_more(rows.part(0, _AROUND)).moved(number, self.looked, until)
+        before = self.kept.part(max(until - _AROUND, 0), until)
+        self.kept, self.looked = before.with_more(rows), len(before.row)
+
+    def found(self) -> tuple[MovedCells, ...]:
+        """Return all that was found."""
+        self._end()
+        return tuple(self.told)
+
+    def _end(self) -> None:
+        """Look at what is left of an export, and forget it."""
+        if self.kept is not None:
+            self.told += self.kept.moved(self.number, self.looked, len(self.kept.row))
+        self.kept, self.looked = None, 0
+
+
+class _Rows(Struct, frozen=True):
+    """Rows of an export in the order of the file: ``raw`` (n, 3) as given, their numbers in it, which are ``sound``.
+
+    Sound are those alone that stand on no mark.
+    """
+
+    export: Export
+    raw: Floats
+    row: Integers
+    sound: Flags
+    session: NDArray[np.int32]
+
+    def with_more(self, other: "_Rows") -> "_Rows":
+        """Return them with others behind them."""
+        return _Rows(
+            self.export,
+            np.concatenate([self.raw, other.raw]),
+            np.concatenate([self.row, other.row]),
+            np.concatenate([self.sound, other.sound]),
+            np.concatenate([self.session, other.session]),
+        )
+
+    def part(self, begin: int, end: int) -> "_Rows":
+        """Return those from one place up to another."""
+        here = slice(begin, end)
+        return _Rows(self.export, self.raw[here], self.row[here], self.sound[here], self.session[here])
+
+    def moved(self, number: int, begin: int, end: int) -> Iterator[MovedCells]:
+        """Yield what shows at rows ``begin`` up to ``end`` of an export of that ``number``."""
+        raw, sound = self.raw, self.sound
+        if np.count_nonzero(sound) <= _SMALL:
+            return
         known = np.isfinite(raw)
         lacking = ((False, known[:, 0] & known[:, 1] & ~known[:, 2]), (True, ~known[:, 0] & ~known[:, 1] & known[:, 2]))
         rows = np.flatnonzero(sound)
@@ -69,7 +132,7 @@ class MovedColumns(Struct):
         twice = np.flatnonzero((np.diff(raw[rows, :2], axis=0) == 0.0).all(axis=1) & (np.diff(raw[rows, 2]) != 0.0))
         if not len(steps) and not len(twice) and not any(lacks.any() for _, lacks in lacking):
             return
-        place = np.column_stack(local_metres((raw[:, 0], raw[:, 1], raw[:, 2]), export))
+        place = np.column_stack(local_metres((raw[:, 0], raw[:, 1], raw[:, 2]), self.export))
         apart = np.hypot(*(place[rows[steps + 1], :2] - place[rows[steps], :2]).T)
         pairs = rows[steps[apart > _ELSEWHERE]]
         looked = [(at, True, plan) for plan, lacks in lacking for at in _few(np.flatnonzero(lacks), _BLANKS)]
@@ -78,16 +141,17 @@ class MovedColumns(Struct):
             (at, False, plan) for plan, found in ((False, pairs), (True, rows[twice])) for at in _few(found, most)
         ]
         for trace, blank, plan in looked:
+            if not begin <= trace < end:
+                continue
             here = np.flatnonzero(sound | (np.arange(len(sound)) == trace))
             at = int(np.searchsorted(here, trace))
             here, at = here[max(at - _AROUND, 0) : at + _AROUND], min(at, _AROUND)
             found = max(_moved_back(place[here], at, blank, plan), default=None)
             if found is not None and found[0] >= max(_SURE, _EACH * found[2]):
-                row = int(batch.column("source_row")[trace].as_py())
                 _, down, count = found
                 some = here[at : at + count + 1] if down else here[max(at - count, 0) : at + 1]
-                of = tuple(np.unique(session[some[sound[some]]]).tolist())
-                self.found.append(MovedCells(number, row, blank, plan, down, count, of))
+                of = tuple(np.unique(self.session[some[sound[some]]]).tolist())
+                yield MovedCells(number, int(self.row[trace]), blank, plan, down, count, of)
 
 
 def _few(which: Integers, most: int) -> list[int]:
@@ -110,65 +174,74 @@ def _moved_back(place: Floats, at: int, blank: bool, plan: bool) -> Iterator[tup
         # of two with one place one is enough, whichever heights they have
         missing, place_lost = [at] if blank else [], [at if blank else begin - step] if plan else []
         starts = [(begin + step * int(blank and plan), count) for count in range(_LEAST, _MOST + 1)]
-        more = _more_likely(ground, place, starts, -step if plan else step, step, missing, place_lost)
+        move = _Move(ground, place, -step if plan else step, step, missing, place_lost)
+        more = move.more_likely(starts)
         best = int(np.argmax(more))
         count = starts[best][1]
         # where rows that were not moved fit better moved as well, or there are none, the ground is of another kind
         others = [(begin - step * (many + 2), many) for many in range(_LEAST, count + 1)]
-        beside = _more_likely(ground, place, others, -step if plan else step, step, missing, place_lost)
+        beside = move.more_likely(others)
         if not np.isfinite(beside).any():
             others = [(begin + step * (count + 2), many) for many in range(_LEAST, _MOST + 1)]
-            beside = _more_likely(ground, place, others, -step if plan else step, step, missing, place_lost)
+            beside = move.more_likely(others)
         if np.isfinite(more[best]) and np.isfinite(beside).any() and float(beside.max()) <= _BESIDE * float(more[best]):
             yield float(more[best]), step > 0, count
 
 
-def _more_likely(
-    ground: "_Ground",
-    place: Floats,
-    stretches: list[tuple[int, int]],
-    back: int,
-    step: int,
-    missing: list[int],
-    place_lost: list[int],
-) -> Floats:
-    """Return (c,) how much more likely the ground is with stretches moved back, -inf where they leave the rows.
+class _Move(Struct, frozen=True):
+    """Rows moved by one that are moved back.
 
     Args:
         ground: what judges.
         place: (n, 3) metres.
-        stretches: begin and count of each, counted on by ``step``.
         back: how many rows on the height of each stands.
-        step: 1 or -1.
+        step: 1 or -1, by which rows of a stretch are counted on.
         missing: rows that are left out.
         place_lost: rows left out for that their place was lost; where none was, the last height of each stretch was.
     """
-    cases, moved_back, out = list[int](), list[Floats](), list[list[int]]()
-    other_out: list[list[int]] = []
-    for number, (begin, count) in enumerate(stretches):
-        moved = begin + step * np.arange(count)
-        beyond, ends = int(moved[-1]) + step, (int(moved[0]), int(moved[-1]))
-        if not all(0 <= end + more < len(place) for end in (*ends, beyond) for more in (0, back)):
-            continue
-        heights = place[:, 2].copy()
-        heights[moved] = place[moved + back, 2]
-        cases.append(number)
-        moved_back.append(heights)
-        # the last height of moved places has none: it, and the one before it, would be explained away by that
-        end = int(moved[-1])
-        out.append(sorted({*missing, *place_lost, end}) if place_lost else sorted({*missing, beyond}))
-        other_out.append(sorted({*missing, *place_lost, end - step}) if place_lost else out[-1])
-    more = np.full(len(stretches), -np.inf)
-    # a row that lacks its height is the one beyond of a stretch that ends before it
-    for size in {len(rows) for rows in out}:
-        which = [at for at, rows in enumerate(out) if len(rows) == size]
-        left_out = np.array([out[at] for at in which])
-        likely = ground.likely(np.array([moved_back[at] for at in which]), left_out)
-        as_is = ground.likely(place[None, :, 2], left_out)
-        if place_lost:
-            as_is = np.maximum(as_is, ground.likely(place[None, :, 2], np.array([other_out[at] for at in which])))
-        more[[cases[at] for at in which]] = likely - as_is
-    return more
+
+    ground: "_Ground"
+    place: Floats
+    back: int
+    step: int
+    missing: list[int]
+    place_lost: list[int]
+
+    def more_likely(self, stretches: list[tuple[int, int]]) -> Floats:
+        """Return (c,) how much more likely the ground is with stretches moved back, -inf where they leave the rows.
+
+        Of each its begin and how many rows it has.
+        """
+        cases, moved_back, out = list[int](), list[Floats](), list[list[int]]()
+        other_out: list[list[int]] = []
+        for number, (begin, count) in enumerate(stretches):
+            moved = begin + self.step * np.arange(count)
+            beyond, ends = int(moved[-1]) + self.step, (int(moved[0]), int(moved[-1]))
+            if not all(0 <= end + more < len(self.place) for end in (*ends, beyond) for more in (0, self.back)):
+                continue
+            heights = self.place[:, 2].copy()
+            heights[moved] = self.place[moved + self.back, 2]
+            cases.append(number)
+            moved_back.append(heights)
+            # the last height of moved places has none: it, and the one before it, would be explained away by that
+            end = int(moved[-1])
+            out.append(
+                sorted({*self.missing, *self.place_lost, end}) if self.place_lost else sorted({*self.missing, beyond})
+            )
+            other_out.append(sorted({*self.missing, *self.place_lost, end - self.step}) if self.place_lost else out[-1])
+        more = np.full(len(stretches), -np.inf)
+        # a row that lacks its height is the one beyond of a stretch that ends before it
+        for size in {len(rows) for rows in out}:
+            which = [at for at, rows in enumerate(out) if len(rows) == size]
+            left_out = np.array([out[at] for at in which])
+            likely = self.ground.likely(np.array([moved_back[at] for at in which]), left_out)
+            as_is = self.ground.likely(self.place[None, :, 2], left_out)
+            if self.place_lost:
+                as_is = np.maximum(
+                    as_is, self.ground.likely(self.place[None, :, 2], np.array([other_out[at] for at in which]))
+                )
+            more[[cases[at] for at in which]] = likely - as_is
+        return more
 
 
 class _Ground:

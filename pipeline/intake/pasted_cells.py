@@ -12,7 +12,7 @@ import numpy as np
 from msgspec import Struct, field
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.sound_rows import SoundRows
+from pipeline.intake.sifted_batch import SiftedBatch
 
 #: Numbers in a row that are the least.
 _LEAST = 3
@@ -51,16 +51,21 @@ class Pasted(Struct, frozen=True):
 class PastedCells(Struct):
     """Collects such rows, batch by batch."""
 
-    found: list[Pasted] = field(default_factory=list)
+    told: list[Pasted] = field(default_factory=list)
 
-    def take(self, rows: SoundRows) -> None:
+    def take(self, batch: SiftedBatch) -> None:
         """Look at the sound readings of a batch."""
+        rows = batch.sound_rows
         if not rows.edited:
             return
         for axis, start, other, length in pasted_series(rows.place, rows.metres, rows.digit):
             first, second = ((int(rows.row[at]), int(rows.row[at + length - 1])) for at in (start, other))
             of = rows.sessions(np.concatenate([np.arange(at, at + length) for at in (start, other)]))
-            self.found.append(Pasted(rows.number, axis, first, second, length, of))
+            self.told.append(Pasted(rows.number, axis, first, second, length, of))
+
+    def found(self) -> tuple[Pasted, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
 def pasted_series(

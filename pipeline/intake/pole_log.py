@@ -1,12 +1,11 @@
 """Notes with which pole heights readings were made, in the first pass: few per session and export."""
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
-from pipeline.read.exports import Export
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.read.pole_column import left_pole_columns, left_pole_heights, pole_heights
 
 _MILLIMETRE = 1e-3
@@ -38,36 +37,22 @@ class PoleLog(Struct):
     left: dict[str, "PoleLog"] = field(default_factory=dict)
     _last: PoleSeen | None = None
 
-    def take(
-        self,
-        batch: pa.RecordBatch,
-        number: int,
-        export: Export,
-        session: NDArray[np.int32],
-        sound: Flags,
-        candidate: Flags,
-    ) -> None:
-        """Take a batch of export ``number``: its sessions (n,), sound readings (n,) and candidates (n,)."""
+    def take(self, sifted: SiftedBatch) -> None:
+        """Take a batch."""
+        batch, export, sound = sifted.batch, sifted.export, sifted.sound
         for name in left_pole_columns(export):
             if (metres := left_pole_heights(batch, export, name)) is not None:
                 with np.errstate(invalid="ignore"):
                     known = sound & (metres >= 0.0) & (metres < _LONG)
                 if len(np.unique(np.rint(metres[known] / _MILLIMETRE))) <= _MANY:
-                    self.left.setdefault(name, PoleLog())._note(batch, number, session, known, candidate, metres)
+                    self.left.setdefault(name, PoleLog())._note(sifted, known, metres)
         if export.points.columns.pole_height is None or (metres := pole_heights(batch, export)) is None:
             return
-        self._note(batch, number, session, sound & np.isfinite(metres), candidate, metres)
+        self._note(sifted, sound & np.isfinite(metres), metres)
 
-    def _note(
-        self,
-        batch: pa.RecordBatch,
-        number: int,
-        session: NDArray[np.int32],
-        known: Flags,
-        candidate: Flags,
-        metres: Floats,
-    ) -> None:
-        rows = np.asarray(batch.column("source_row"), np.int64)
+    def _note(self, sifted: SiftedBatch, known: Flags, metres: Floats) -> None:
+        number, session, candidate = sifted.number, sifted.session, sifted.signs.candidate
+        rows = np.asarray(sifted.batch.column("source_row"), np.int64)
         for row in np.flatnonzero(known & candidate).tolist():
             self.on[number, int(rows[row])] = float(metres[row])
         self._points(number, session[known & ~candidate], metres[known & ~candidate], rows[known & ~candidate])

@@ -1,5 +1,6 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -10,7 +11,7 @@ from msgspec import Struct
 from pipeline.codes.drawn import check_drawn
 from pipeline.codes.table import CodeTable, form_of, read_code_table
 from pipeline.codes.writing import Writing, writing_of
-from pipeline.control import Form, Register, listed_marks, read_register
+from pipeline.control import Form, Register, RegisterFrame, listed_marks, read_register
 from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
 from pipeline.geodesy import crs
@@ -25,8 +26,9 @@ from pipeline.intake.spellings import with_marks_of
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.path_length import path_too_long
-from pipeline.job.load import LoadedJob, Part, begin_job, load_job
+from pipeline.job.load import LoadedJob, begin_job, load_job
 from pipeline.job.model import Columns
+from pipeline.job.sound_sections import Part
 from pipeline.problems import JobError, Problems
 from pipeline.read.exports import Export
 from pipeline.read.find_exports import find_exports
@@ -149,7 +151,9 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         register, site = _register(loaded, problems), _site(loaded, problems)
     with _part("exports", faulty, problems):
         issued = find_keeper(loaded.job.job.folder)
-        exports, unused = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
+        exports, unused = find_exports(
+            loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued, _other_tables(loaded)
+        )
     known = _known_marks(loaded, register)
     windows = with_marks_of(windows, known)
     check_marks_of_sessions(windows, known, problems)
@@ -171,6 +175,30 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         writing=writing,
         unused=tuple(unused),
     )
+
+
+def _other_tables(loaded: LoadedJob) -> dict[tuple[str, str | None], str]:
+    """Return what the job file names as something else than exports, in words, by path with links resolved and layer.
+
+    A file may hold the register in one layer and readings in another.
+    """
+    job = loaded.job
+    control, site, codes, sessions = job.control, job.target.site, job.codes, job.sessions
+    found: dict[tuple[str, str | None], str] = {}
+
+    def add(file: Path | None, role: str, *place: str, layer: str | None = None) -> None:
+        if file is not None:
+            found[os.path.realpath(file), layer] = f"{role} (line {loaded.where(*place)[1]})"
+
+    if codes is not None:
+        add(codes.file, "the table of codes", "codes", "file")
+    if sessions is not None:
+        add(sessions.file, "the table of sessions", "sessions", "file")
+    if site is not None:
+        add(site.marks, "the file of the site's marks", "target", "site", "marks")
+    if control is not None:
+        add(control.file, "the register", "control", "file", layer=control.layer)
+    return found
 
 
 @contextmanager
@@ -306,15 +334,8 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
     check_register_units(loaded, counted, problems)
     if not control.file.is_file():
         return None
-    register = read_register(
-        control.file,
-        problems,
-        kind=kind,
-        ellipsoid=control.height == "ellipsoid",
-        shown=loaded.show(control.file),
-        lengths=counted,
-        form=Form.from_control(control),
-    )
+    frame, form = RegisterFrame(kind, control.height == "ellipsoid", counted), Form.from_control(control)
+    register = read_register(control.file, frame, problems, shown=loaded.show(control.file), form=form)
     if register is not None:
         check_units_row(register, counted, control.angles == "dms", problems)
         check_register_geometry(register, control.crs, loaded, problems)

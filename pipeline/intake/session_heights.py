@@ -18,12 +18,14 @@ from pipeline.plausible import (
     JumpLook,
     Levels,
     MarksApart,
+    OffNeighbours,
     Steep,
     SteppedRun,
     height_jumps,
     height_looks,
     levels,
     marks_apart,
+    off_neighbours,
     out_of_place,
     rises,
     steep,
@@ -96,7 +98,8 @@ class SessionHeights:
 
     ``steep`` and ``levels`` are, by session, readings that stand off others; ``apart`` those on no mark that lie off
     those on marks; ``leaps`` runs that jump and come back; ``stepped`` those that do so on flat ground, in order of
-    time, with the first and last time. Each has the number of its first reading or those of all.
+    time, with the first and last time; ``off_near`` those that are off the points around them, in order of time. Each
+    has the number of its first reading or those of all.
     """
 
     def __init__(self, rows: ReadingRows, prepared: Prepared, heights: LikeHeights) -> None:
@@ -109,6 +112,7 @@ class SessionHeights:
         self.apart: list[tuple[int, int, MarksApart]] = []
         self.leaps: list[tuple[int, int, HeightJump]] = []
         self.stepped: list[tuple[int, Integers, Integers, SteppedRun]] = []
+        self.off_near: list[tuple[int, Integers, OffNeighbours]] = []
 
     def look_at_each(self, found: PositionLook, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
@@ -213,7 +217,7 @@ class SessionHeights:
                 self.apart.append((session, int(piece.number[here[~marks][0]]), off))
 
     def _stepped(self, found: PositionLook, mine: OfSession, session: int) -> None:
-        """Note runs that step up or down and back on flat ground, but for those of things with codes of their own."""
+        """Note runs that step up or down and back, or are off those around, but for things with codes of their own."""
         for piece, here in self._from_one_level(found, mine, session):
             number, marks = piece.number[here], (piece.flags[here] & CANDIDATE) != 0
             group = self._rows.export(number).astype(np.int64)
@@ -222,10 +226,17 @@ class SessionHeights:
             places, height = piece.places[here][order], piece.height[here][order]
             for run in stepped_runs(places, height, group[order], marks[order], session in self._beside):
                 rows = order[run.rows]
-                own = np.sort(number[rows])
-                codes = self._rows.codes(own)
-                if ((codes == 0) | np.isin(codes, self._rows.codes(np.setdiff1d(number[~marks], own)))).any():
+                if self._is_no_thing(number[rows], number[~marks]):
                     self.stepped.append((session, number[rows], time[rows[[0, -1]]], run))
+            for off in off_neighbours(places, height, group[order], marks[order]):
+                rows = order[off.rows]
+                if self._is_no_thing(number[rows], number[~marks]):
+                    self.off_near.append((session, number[rows], off))
+
+    def _is_no_thing(self, run: Integers, points: Integers) -> bool:
+        """Tell whether readings of a run, (k,) numbers, have no code or one that other ``points`` (n,) have as well."""
+        codes = self._rows.codes(np.sort(run))
+        return bool(((codes == 0) | np.isin(codes, self._rows.codes(np.setdiff1d(points, run)))).any())
 
     def _from_one_level(self, found: PositionLook, mine: OfSession, session: int) -> Iterator[tuple[Placed, Integers]]:
         """Yield the readings and, in them, the places (k,) of those with sound heights that count from one level."""

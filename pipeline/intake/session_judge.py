@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.intake.base_log import SessionLog, ValueSeen
 from pipeline.intake.by_session import BySession, OfSession
 from pipeline.intake.far_out import (

@@ -12,7 +12,7 @@ from msgspec import Struct, field
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.units import METRES
-from pipeline.intake.sound_rows import SoundRows
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.plausible.chance import log_of_so_many
 from pipeline.read.columns import lengths_of
 
@@ -58,16 +58,21 @@ class Shared(Struct, frozen=True):
 class SharedNumbers(Struct):
     """Collects such rows, batch by batch."""
 
-    found: list[Shared] = field(default_factory=list)
+    told: list[Shared] = field(default_factory=list)
 
-    def take(self, rows: SoundRows) -> None:
+    def take(self, batch: SiftedBatch) -> None:
         """Look at the sound readings of a batch."""
+        rows = batch.sound_rows
         if not rows.edited:
             return
         degrees = lengths_of(rows.export.points).degrees
         for axis, pairs, worth, log in shared_numbers(rows.place, rows.metres, rows.digit, degrees):
             row, other = np.sort(rows.row[pairs[np.argmin(pairs.max(axis=1))]]).tolist()
-            self.found.append(Shared(rows.number, axis, len(pairs), other, row, worth, log, rows.sessions(pairs)))
+            self.told.append(Shared(rows.number, axis, len(pairs), other, row, worth, log, rows.sessions(pairs)))
+
+    def found(self) -> tuple[Shared, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
 def shared_numbers(

@@ -8,12 +8,11 @@ by from row to row. A road in hairpins looks alike, so nothing is in doubt by th
 """
 
 import numpy as np
-import pyarrow as pa
 from msgspec import Struct, field
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.intake.positions import local_metres, raw_positions
-from pipeline.read.exports import Export
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.tables import milliseconds
 
 #: Rows of a stretch, at least, and those at its beginning by which heights are compared.
@@ -72,13 +71,14 @@ class SortedRows(Struct, frozen=True):
 class SortedColumns(Struct):
     """Collects, batch by batch, rows of which one coordinate seems to have been sorted."""
 
-    found: list[SortedRows] = field(default_factory=list)
+    told: list[SortedRows] = field(default_factory=list)
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, free: Flags) -> None:
-        """Look at the readings of a batch of export ``number`` that are sound and stand on no mark, (n,) ``free``.
+    def take(self, sifted: SiftedBatch) -> None:
+        """Look at the readings of a batch that are sound and stand on no mark.
 
         Those on marks are left out, since a column that was sorted with them shows at the marks.
         """
+        batch, number, export, free = sifted.batch, sifted.number, sifted.export, sifted.free
         if export.points.columns.z is not None or np.count_nonzero(free) < _LEAST:
             return
         columns = raw_positions(batch)
@@ -94,11 +94,15 @@ class SortedColumns(Struct):
                 told = _judged(place, start, stop, axis)
                 if told is None or not _in_order(time[start:stop]):
                     continue
-                if sum(one.export == number for one in self.found) < _TOLD:
+                if sum(one.export == number for one in self.told) < _TOLD:
                     rows = np.asarray(batch.column("source_row"), np.int64)[free][start:stop]
                     rises = bool(place[axis][stop - 1] > place[axis][start])
                     begin, end, count = int(rows[0]), int(rows[-1]), stop - start
-                    self.found.append(SortedRows(number, axis, begin, end, count, rises, *told))
+                    self.told.append(SortedRows(number, axis, begin, end, count, rises, *told))
+
+    def found(self) -> tuple[SortedRows, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
 def _one_way(values: Floats) -> tuple[Integers, Integers]:

@@ -11,9 +11,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Floats
 from pipeline.intake.positions import local_metres, raw_positions
-from pipeline.read.exports import Export
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.tables import milliseconds
 
 #: Rows of a stretch, and places in it where the number falls while the text rises, at the least.
@@ -44,12 +44,12 @@ class SortedNames(Struct, frozen=True):
 class NamesInOrder(Struct):
     """Collects, batch by batch, rows whose names seem to have been sorted."""
 
-    found: list[SortedNames] = field(default_factory=list)
+    told: list[SortedNames] = field(default_factory=list)
 
-    def take(self, batch: pa.RecordBatch, number: int, export: Export, free: Flags) -> None:
-        """Look at the readings of a batch of export ``number`` that are sound and stand on no mark, (n,) ``free``."""
-        here = np.flatnonzero(free)
-        if len(here) < _LEAST or len(self.found) >= _TOLD:
+    def take(self, sifted: SiftedBatch) -> None:
+        """Look at the readings of a batch that are sound and stand on no mark."""
+        batch, number, export, here = sifted.batch, sifted.number, sifted.export, np.flatnonzero(sifted.free)
+        if len(here) < _LEAST or len(self.told) >= _TOLD:
             return
         names = pc.fill_null(batch.column("name").cast(pa.string()).take(pa.array(here)), "")
         stretches = _stretches(names)
@@ -62,10 +62,14 @@ class NamesInOrder(Struct):
         ]
         rows = np.asarray(batch.column("source_row"), np.int64)[here]
         for start, stop, numbers, fall in stretches:
-            in_order = len(self.found) < _TOLD and bool((np.diff(time[start:stop]) >= 0).all())
+            in_order = len(self.told) < _TOLD and bool((np.diff(time[start:stop]) >= 0).all())
             if in_order and _walked(place[start:stop], numbers):
                 told = (names[fall].as_py(), names[fall + 1].as_py())
-                self.found.append(SortedNames(number, int(rows[start]), int(rows[stop - 1]), stop - start, *told))
+                self.told.append(SortedNames(number, int(rows[start]), int(rows[stop - 1]), stop - start, *told))
+
+    def found(self) -> tuple[SortedNames, ...]:
+        """Return what was found."""
+        return tuple(self.told)
 
 
 def _stretches(names: pa.Array) -> list[tuple[int, int, Floats, int]]:

@@ -25,7 +25,7 @@ class SoundRows(Struct, frozen=True):
         export: the export.
         row: row in it.
         place: (n, 3) coordinates as given: longitude or easting, latitude or northing, height.
-        session: index of the session, -1 for none.
+        session: index of the session; none is sound without one.
         batch: how many rows the batch has in all.
     """
 

@@ -12,7 +12,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from msgspec import Struct, field
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
+from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.sphere import DEGREE
 
 #: Rows of an export that are looked at, the first, to the end of a batch; names that agree, the least, and the least
@@ -55,15 +56,16 @@ class ZeroLedNames(Struct):
     kept: dict[int, list[tuple[pa.Array, Integers, Floats]]] = field(default_factory=dict)
     looked_at: dict[int, int] = field(default_factory=dict)
 
-    def take(self, batch: pa.RecordBatch, number: int, points: Flags, places: tuple[Floats, ...]) -> None:
-        """Take the points of a batch of export ``number``; ``places`` are (n,) longitudes and latitudes, degrees."""
+    def take(self, sifted: SiftedBatch) -> None:
+        """Take the points of a batch."""
+        batch, number, places = sifted.batch, sifted.number, sifted.places
         seen = self.looked_at.get(number, 0)
         if seen >= _SOME:
             return
         self.looked_at[number] = seen + batch.num_rows
         names = batch.column("name").cast(pa.string())
         numbered = np.asarray(pc.fill_null(pc.match_substring_regex(names, _NUMBER), False))
-        which = np.flatnonzero(numbered & points & np.isfinite(places[0] + places[1]))
+        which = np.flatnonzero(numbered & sifted.free & np.isfinite(places[0] + places[1]))
         if len(which):
             row = np.asarray(batch.column("source_row"), np.int64)[which]
             place = np.column_stack([places[0][which], places[1][which]])

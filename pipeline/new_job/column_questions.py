@@ -12,6 +12,7 @@ from pipeline.new_job.height_references import why_meant
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.repeated_headings import heading_of, told_apart
 from pipeline.new_job.two_heights import ROUNDED
+from pipeline.new_job.unread import unread_heights
 from pipeline.new_job.values import given, numbers_of, words
 from pipeline.replace import replace
 
@@ -103,7 +104,9 @@ def meaning_questions(one: FileFound) -> list[Question]:
 
 def height_questions(one: FileFound) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
-    asks = "which column holds the heights? no heading shows it; if none does, export the heights too"
+    unread = "; ".join(why for _, why in unread_heights(one.look))
+    shows = f"no heading shows one that can be read: {unread}" if unread else "no heading shows it"
+    asks = f"which column holds the heights? {shows}; if none does, export the heights too"
     return height_question_of(one, one.mapped.heights, asks)
 
 

@@ -18,8 +18,9 @@ from pipeline.new_job.eastings import easting_questions, other_sides, turned, us
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.folder import Contents
-from pipeline.new_job.frames import GridState, height_question, register_states
+from pipeline.new_job.frames import GridState, register_states
 from pipeline.new_job.headings import rank
+from pipeline.new_job.height_datums import height_question
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import headed, unit_stated
@@ -207,7 +208,7 @@ def _other_unit(register: RegisterRead) -> Iterator[str]:
     if register.table.kind == "plane" and metres and not any(is_one(1.0, each) for each in metres):
         stated = unit_stated(register.found.look, name, "height")
         where = "its heading" if head == name else "the row of units below the header"
-        where = where if stated is None else f"{stated.said.shown}, above the header,"
+        where = where if stated is None else f"{stated.said.shown}, {register.found.look.stands},"
         yield (
             f'heights in "{name}" are in {unit_in_heading(head)}, as {where} says: a height datum in that unit reads'
             " them correctly; for any other, or ellipsoidal heights with a crs in metres, give them in metres"

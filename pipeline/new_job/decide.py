@@ -21,8 +21,9 @@ from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
-from pipeline.new_job.frames import FilePositions, GridState, export_state, of_rivals, place_of
+from pipeline.new_job.frames import GridState, export_state, of_rivals
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
+from pipeline.new_job.grid_fits import FilePositions, place_of
 from pipeline.new_job.half_read import HalfRead, take_half_read
 from pipeline.new_job.half_read_draft import draft_half_read
 from pipeline.new_job.left_out import left_out

@@ -18,7 +18,8 @@ from pipeline.geodesy.registry import (
 from pipeline.geodesy.towns import whereabouts
 from pipeline.job.toml_text import quoted, value_text
 from pipeline.new_job.axis_sigmas import turned_sigmas
-from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
+from pipeline.new_job.frames import GridState
+from pipeline.new_job.grid_fits import NEAR, FilePositions, Fit, lie_together, turned_alike
 from pipeline.new_job.headings import words_compared
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.new_job.values import numbers_of

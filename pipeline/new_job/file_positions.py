@@ -1,9 +1,9 @@
 """Positions of exports and of the register as tables in degrees or in a plane."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
-from msgspec import Struct
+from msgspec import Struct, field
 
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
@@ -11,7 +11,8 @@ from pipeline.geodesy.registry import crs_kind, northing_first
 from pipeline.geodesy.units import METRES
 from pipeline.letter_case import folded
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
+from pipeline.new_job.frames import GridState, own_crs
+from pipeline.new_job.grid_fits import FilePositions, in_plane
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.mapped import Mapped
@@ -29,7 +30,7 @@ MARKS, _PARTIAL = 50_000, frozenset((Holds.POSITION, Holds.HEIGHT))
 class RegisterRead(Struct, frozen=True):
     """A register as far as it is read: its marks' names, where they lie, their heights (NaN where there is none).
 
-    ``partial`` are the names of marks that say that they hold position or height alone.
+    ``partial`` are the names of marks that say that they hold position or height alone, ``texts`` all of its columns.
     """
 
     found: FileFound
@@ -37,6 +38,7 @@ class RegisterRead(Struct, frozen=True):
     table: FilePositions
     heights: Floats
     partial: frozenset[str] = frozenset()
+    texts: Mapping[str, list[str]] = field(default_factory=dict)
 
     def marks(self, grid: str | None, turned: bool) -> Marks:
         """Return the marks in a grid."""
@@ -57,7 +59,7 @@ def register_of(found: FileFound) -> RegisterRead:
     holds = [texts[each] for each in found.look.names if rank("holds", each) is not None][:1]
     partial = {one for one, held in zip(names, holds[0], strict=True) if folded(held) in _PARTIAL} if holds else set()
     heights = np.full(count, np.nan) if heights is None else heights
-    return RegisterRead(found, names, table, heights, frozenset(partial))
+    return RegisterRead(found, names, table, heights, frozenset(partial), texts)
 
 
 def sample_of(found: FileFound) -> FilePositions:

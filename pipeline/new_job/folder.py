@@ -32,6 +32,7 @@ from pipeline.new_job.unread import no_height, no_position
 from pipeline.new_job.unread_times import unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
+from pipeline.read.issued_headings import ISSUED_SAID, is_issued
 from pipeline.read.mapping import ColumnsMissing, position_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted
@@ -70,11 +71,6 @@ class Contents(Struct):
     half_placed: list[FileFound] = field(default_factory=list)
     refused: list[tuple[FileFound, str]] = field(default_factory=list)
     tables: list[FileLook] = field(default_factory=list)
-
-
-#: Columns that all points of an issue have, and no export.
-_ISSUED = frozenset(("hu95", "vu95", "proof", "source_file", "source_row"))
-_ISSUED_SAID = "of an issue, not raw readings: its columns proof, hu95, source_file and source_row say so"
 
 
 def contents(folder: Path, base: Path) -> Contents:
@@ -261,8 +257,8 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
             some.append(look)
     except Unusable as error:
         fault = error
-    if any(set(look.names) >= _ISSUED for look in some):
-        found.told.append((shown, "neither", _ISSUED_SAID))
+    if any(is_issued(look.names) for look in some):
+        found.told.append((shown, "neither", ISSUED_SAID))
         return
     for look in some:
         _sort_table(look, found)

@@ -1,12 +1,12 @@
 """Decides the grid, datum and heights of the files, each with its reason, or asks with candidates."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from msgspec import Struct
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Floats
 from pipeline.geodesy.crs_comparison import is_wgs84
 from pipeline.geodesy.registry import (
     Registered,
@@ -16,55 +16,23 @@ from pipeline.geodesy.registry import (
     frames_at,
     geocentric,
     grids_at,
-    height_datums_at,
-    in_use_there,
     projected,
-    unprojected,
     with_heights,
-    x_is_northing,
 )
-from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.toml_text import quoted, unquoted
-from pipeline.new_job.common_shift import Agreement, Names, agreement, agreement_by_name
-from pipeline.new_job.datum_uses import by_use, use_of
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.heights import height_said
+from pipeline.new_job.grid_fits import NEAR, FilePositions, Fit
 from pipeline.new_job.plain_grids import WORLD, frames_offered, plain_first
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.stated_above import with_datum_stated
-from pipeline.new_job.zones import countries_near
-from pipeline.read.heading_units import metres_in_heading
 from pipeline.replace import replace
 from pipeline.words import counted, plural
 
 #: A code in a file's name, in a line above its header or in a heading.
 _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
-#: Signs of units behind the names of height datums; others are in metres, but for a few.
-_FEET = {"(ft)": FOOT, "(ftUS)": SURVEY_FOOT}
-#: How far raw positions may lie from marks in a grid that fits, metres: a base's error, with a step between datums.
-_FITS, _WITH_DATUM = 30.0, 400.0
-#: Likewise where readings are called after the marks: old datums lie up to a kilometre beside those of satellites.
-_BY_NAME = 1_500.0
-#: How much two sessions' shifts may differ while a grid is looked for, metres.
-_LOOSE = 8.0
-#: How far from the job the marks of a register lie, metres.
-NEAR = 50_000.0
-#: Candidates that a question lists, and grids.
-_LISTED, _GRIDS = 6, 8
 
-
-class FilePositions(Struct, frozen=True):
-    """Positions of a file: degrees, or a plane's easting and northing in ``crs`` where that is known; (n,) each.
-
-    ``named`` is the number of the mark that each is called after, -1 for none; None where nobody looked.
-    """
-
-    kind: str
-    first: Floats
-    second: Floats
-    crs: str | None = None
-    turned: bool = False
-    named: Integers | None = None
+#: Grids that a question lists.
+_GRIDS = 8
 
 
 class GridState(Struct, frozen=True):
@@ -114,11 +82,6 @@ def of_rivals(free: GridState, rivals: Sequence[GridState]) -> GridState:
     return GridState(question, codes[0], step=rivals[0].step if same else None)
 
 
-def step_of(found: Sequence["Fit"]) -> Floats | None:
-    """Return (2,) metres, the step between datums that the best of the grids leaves, None where it is none."""
-    return found[0].found.shift if found and found[0].found.size > _FITS else None
-
-
 def stated_code(one: FileFound) -> str | None:
     """Return the code that a file's name, the lines above its header or its headings state, if one alone does."""
     texts = [one.look.path.name, *one.look.above, *one.look.names]
@@ -139,87 +102,6 @@ def own_crs(one: FileFound) -> tuple[str | None, str]:
     if own is not None and not is_wgs84(own) and _fits_kind(own, one.mapped.kind):
         return own, "the layer's own"
     return None, ""
-
-
-def place_of(tables: Sequence[FilePositions]) -> tuple[float, float] | None:
-    """Return about where the job lies [deg], None where no table tells it."""
-    for table in tables:
-        if table.kind == "degrees" and np.isfinite(table.first).any():
-            return float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
-    for table in tables:
-        if table.crs is not None and crs_kind(table.crs) == "projected":
-            first, second = (
-                (table.second, table.first) if _lies_turned(table, table.crs) else (table.first, table.second)
-            )
-            lon, lat = unprojected(table.crs, np.array([np.nanmedian(first)]), np.array([np.nanmedian(second)]))
-            if np.isfinite(lon[0]):
-                return float(lon[0]), float(lat[0])
-    return None
-
-
-def _lies_turned(table: FilePositions, crs: str) -> bool:
-    """Tell whether X is likelier the northing of a table that leaves it open: by the grid's area, else by its axes."""
-    if not table.turned or not np.isfinite(table.first).any():
-        return False
-    first, second = float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
-    straight, turned = in_use_there(crs, first, second), in_use_there(crs, second, first)
-    return bool(x_is_northing(crs)) if straight == turned else bool(turned)
-
-
-def in_plane(table: FilePositions, grid: str | None, turned: bool = False) -> Floats | None:
-    """Return a table's positions (n, 2) in a grid, in its unit; None where that cannot be told."""
-    if table.kind == "plane":
-        first, second = (table.second, table.first) if turned else (table.first, table.second)
-        if table.crs is not None and grid is not None and table.crs != grid and crs_kind(table.crs) == "projected":
-            first, second = projected(grid, *unprojected(table.crs, first, second))
-        return np.column_stack([first, second])
-    if grid is None:
-        return None
-    return np.column_stack(projected(grid, table.first, table.second))
-
-
-class Fit(Struct, frozen=True):
-    """A grid in which readings lie beside marks, with how they agree."""
-
-    grid: Registered
-    found: Agreement
-    turned: bool
-
-
-def fits(readings: FilePositions, marks: FilePositions, grids: Sequence[Registered]) -> list[Fit]:
-    """Return the grids in which readings on marks lie beside the marks, best first: those without a step of datums.
-
-    Where there are none, those in which readings called after several marks lie beside these with a larger step.
-    """
-    names = None
-    if readings.named is not None and marks.named is not None:
-        names = Names(readings.named, marks.named, _FITS)
-    found = _fits(readings, marks, grids, lambda there, known: agreement(there, known, _WITH_DATUM, _LOOSE, names))
-    if not found and names is not None and (names.readings >= 0).any():
-        far = _fits(
-            readings, marks, grids, lambda there, known: agreement_by_name(there, known, names, _BY_NAME, _LOOSE)
-        )
-        found = [fit for fit in far if fit.found.distinct > 1]
-    most = max((fit.found.distinct for fit in found), default=0)
-    found = [fit for fit in found if fit.found.distinct == most]
-    near = [fit for fit in found if fit.found.size <= _FITS]
-    return sorted(near or found, key=lambda fit: (fit.grid.size, round(fit.found.size), fit.grid.code))
-
-
-def _fits(
-    readings: FilePositions,
-    marks: FilePositions,
-    grids: Sequence[Registered],
-    agreed: Callable[[Floats | None, Floats | None], Agreement | None],
-) -> list[Fit]:
-    """Return the grids in which readings and marks agree, in the order of the grids."""
-    found = []
-    for grid in grids:
-        for turned in (False, True) if readings.turned or marks.turned else (False,):
-            there, known = (in_plane(table, grid.code, turned and table.turned) for table in (readings, marks))
-            if (agree := agreed(there, known)) is not None:
-                found.append(Fit(grid, agree, turned))
-    return found
 
 
 def grid_question(
@@ -256,22 +138,6 @@ def grid_question(
     return Question("target.grid", asks, tuple(candidates[:_GRIDS]), also)
 
 
-def turned_alike(readings: FilePositions, marks: FilePositions) -> bool | None:
-    """Tell whether X is the northing, from readings and marks in one unknown grid; None where they do not tell it."""
-    straight, turned = (
-        agreement(in_plane(readings, None, way and readings.turned), in_plane(marks, None, way and marks.turned), _FITS)
-        for way in (False, True)
-    )
-    if (straight is None) == (turned is None):
-        return None
-    return straight is None
-
-
-def lie_together(readings: FilePositions, marks: FilePositions) -> bool:
-    """Tell whether readings and marks of one unknown plane lie beside one another as their columns stand."""
-    return agreement(in_plane(readings, None), in_plane(marks, None), _FITS) is not None
-
-
 def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: FilePositions) -> list[Registered]:
     """Return the grids in which the marks lie near the job, nearest first; all where they do in none."""
     where = np.array([np.nanmedian(marks.first), np.nanmedian(marks.second)])
@@ -282,50 +148,6 @@ def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: 
         far.append(min(float(np.hypot(*(where - here))), float(np.hypot(*(where[::-1] - here)))))
     near = [(at, grid) for at, grid in zip(far, grids, strict=True) if at <= NEAR]
     return [grid for _, grid in sorted(near, key=lambda pair: round(pair[0], -3))] or list(grids)
-
-
-def height_question(
-    place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
-) -> Question:
-    """Return the question after the height datum in use at the job's place [deg].
-
-    ``headings`` may name it. ``also`` are other keys that have the same answer, ``geoids`` the grids of the folder that
-    cover the job.
-    """
-    near = height_datums(place, [*headings, *geoids])
-    candidates = [Candidate(quoted(one.code), f"{one.name}, {use_of(one).words}") for one in near[: 2 * _LISTED]]
-    candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
-    whose = "the heights of the register" if also else "the heights to be issued"
-    asks = f"which height datum are {whose} in?" + (f" target.geoid names {geoids[0]}" if geoids else "")
-    return Question("target.height", asks, tuple(candidates), also)
-
-
-def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> list[Registered]:
-    """Return the height datums in use at a place [deg], those first that texts name, then by their use.
-
-    None where the place is not known.
-    """
-    near = by_use(height_datums_at(*place), countries_near(*place)) if place is not None else []
-    said = " ".join(texts).casefold()
-    units = {metre for text in texts if height_said(text) is not None for metre in metres_in_heading(text)}
-
-    def worth(one: Registered) -> tuple[bool, bool, bool]:
-        # NZVD2016 in a heading is NZVD2016 first, then NZVD of another year
-        exact = any(word in said for word in _words(one.name) if word[-1].isdigit())
-        return (
-            not exact,
-            not any(word in said for word in _words(one.name)),
-            bool(units) and _FEET.get(one.name.split()[-1], 1.0) not in units,
-        )
-
-    return sorted(near, key=worth)
-
-
-def _words(name: str) -> Iterator[str]:
-    """Yield the words by which headings and files name a height datum: "egm96", "nap"."""
-    for word in re.findall(r"[a-z]{2,}\d*", name.casefold()):
-        letters = word.rstrip("0123456789")
-        yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))
 
 
 def frame_question(grid: GridState, key: str, asks: str) -> Question:

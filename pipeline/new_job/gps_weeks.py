@@ -81,6 +81,12 @@ def like_weeks(columns: Mapping[str, Sequence[str]], names: Sequence[str]) -> tu
     return found[0] if len(found) == 1 else None
 
 
+def week_alone(columns: Mapping[str, Sequence[str]], names: Sequence[str]) -> str | None:
+    """Return the column of GPS weeks by its heading and numbers, None where there is none."""
+    zeros = {name: ["0"] * len(columns[name]) for name in names if _says(name, "week")}
+    return next((name for name, within in zeros.items() if _are_weeks({**columns, "": within}, name, "")), None)
+
+
 def _says(heading: str, word: str) -> bool:
     said = _SYSTEM.sub("", bare(heading)) or bare(heading)
     return said in _NAMES[word]

@@ -12,7 +12,8 @@ from pipeline.letter_case import folded
 from pipeline.new_job.eastings import way_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, register_of
-from pipeline.new_job.frames import FilePositions, Fit, GridState, fits, grid_question, own_crs, step_of
+from pipeline.new_job.frames import GridState, grid_question, own_crs
+from pipeline.new_job.grid_fits import FilePositions, Fit, fits, step_of
 from pipeline.new_job.grids_otherwise import Otherwise, beyond, grids_beside, otherwise
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.plain_grids import plain_first

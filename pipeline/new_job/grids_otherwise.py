@@ -11,7 +11,7 @@ from msgspec import Struct
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.misread_coordinates import ZONES
 from pipeline.geodesy.registry import Registered, grids_at, used_in
-from pipeline.new_job.frames import FilePositions, Fit, fits
+from pipeline.new_job.grid_fits import FilePositions, Fit, fits
 from pipeline.plausible.misreadings import (
     BOTH_SIGNS,
     EXCHANGED,

@@ -90,8 +90,8 @@ def _of_refused(found: Contents) -> Iterator[HalfRead]:
         mapped = one.mapped
         if "name" not in mapped.columns or (register_looks(one) and "solution" not in mapped.columns):
             continue
-        told = unread_time_columns(one.look, mapped) if mapped.times is None else None
-        if mapped.times is None and (told is None or (told.guessed and "solution" not in mapped.columns)):
+        told = _unread_times(one)
+        if mapped.times is None and told is None:
             continue
         questions, known = _times_asked(one.look, told) if told is not None else ([], {})
         columns = mapped.columns | known
@@ -119,8 +119,8 @@ def _of_no_position(found: Contents) -> Iterator[HalfRead]:
             continue
         if all(any(rank(word, name) is not None for name in look.names) for word in ("base", "pole")):
             continue  # a list of base set-ups
-        told = unread_time_columns(look, mapped) if mapped.times is None else None
-        if mapped.times is None and (told is None or (told.guessed and "solution" not in mapped.columns)):
+        told = _unread_times(one)
+        if mapped.times is None and told is None:
             continue
         free = [name for name in look.names if name not in mapped.columns.values()]
         plane = {word: next((name for name in free if rank(word, name) is not None), "") for word in _PLANE}
@@ -134,6 +134,12 @@ def _of_no_position(found: Contents) -> Iterator[HalfRead]:
         kind = "plane" if words is _PLANE else "degrees"
         columns = mapped.columns | known
         yield HalfRead(FileFound(look, replace(mapped, columns=columns, kind=kind)), tuple(questions), told, False)
+
+
+def _unread_times(one: FileFound) -> UnreadTimes | None:
+    """Return why the times of a file are not read, None where they are, or where it may well be no export."""
+    told = unread_time_columns(one.look, one.mapped) if one.mapped.times is None else None
+    return None if told is not None and told.guessed and "solution" not in one.mapped.columns else told
 
 
 def _like_height(look: FileLook) -> str:

@@ -23,8 +23,9 @@ from pipeline.new_job.export_block import block_of
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import register_of, together
 from pipeline.new_job.folder import Contents
-from pipeline.new_job.frames import FilePositions, GridState, export_state, place_of
+from pipeline.new_job.frames import GridState, export_state
 from pipeline.new_job.grid_choice import choose_grid, with_axis_order
+from pipeline.new_job.grid_fits import FilePositions, place_of
 from pipeline.new_job.half_read import HalfRead
 from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.occupations import Marks, ReadingsAndMarks, likely, occupied

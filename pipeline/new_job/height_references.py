@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from pipeline.geodesy.registry import Registered, crs_name, crs_parts, flat
 from pipeline.job.toml_text import quoted, unquoted
-from pipeline.new_job.frames import height_datums
 from pipeline.new_job.headings import bare
+from pipeline.new_job.height_datums import height_datums
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Known, Question, State

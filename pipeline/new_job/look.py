@@ -9,7 +9,7 @@ from msgspec import Struct, field
 
 from pipeline.arrays import Floats
 from pipeline.files.angle_parts import AngleParts
-from pipeline.files.sheet import by_place
+from pipeline.files.written_table import by_place
 from pipeline.job.model import Columns, Points
 from pipeline.new_job.encodings import CodePages
 from pipeline.read.raw_batch import Raw
@@ -25,7 +25,8 @@ class FileLook(Struct, frozen=True):
     by their type. ``keys`` are what a job file has to state of how the file is written, ``written`` says it in words;
     ``numbered`` tells that columns go by their numbers, ``two_rows`` that they do as two rows name them together.
     ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there is none) of the first rows' geometries, ``no_place``
-    why the first has none. ``above`` are the lines above the header. ``signed`` are the numbers of the lines below it
+    why the first has none. ``above`` are the lines above the header, or what a layer or its file says beside the rows,
+    ``stands`` where that is. ``signed`` are the numbers of the lines below it
     that begin with the sign of a comment and look like rows. ``pages`` are the code pages that a text may be in that is
     no UTF-8. ``torn`` are the lines of those of the first rows that cannot be taken apart into as many cells as the
     header has, ``fault`` what is wrong with the first of them; ``blanks`` tells that blanks part the columns. ``nuls``
@@ -49,6 +50,7 @@ class FileLook(Struct, frozen=True):
     no_place: str = ""
     dated: frozenset[str] = frozenset()
     above: tuple[str, ...] = ()
+    stands: str = "above the header"
     signed: tuple[int, ...] = ()
     pages: CodePages | None = None
     torn: tuple[int, ...] = ()

@@ -26,6 +26,7 @@ from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.geopackage_layers import layers_of
 from pipeline.read.raw_batch import Geometry, Raw
+from pipeline.read.said_beside import beside_layer
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.read.spreadsheet import open_sheet
 from pipeline.read.vector import open_layer
@@ -179,6 +180,7 @@ def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> File
         names = tuple(opened.schema.names)
         dated = frozenset(field.name for field in opened.schema if pa.types.is_timestamp(field.type))
         crs = opened.crs
+    said = beside_layer(path, layer)
     place, no_place = None, ""
     if raw is not None and raw.geometry is not None:
         place = (raw.geometry.x, raw.geometry.y, raw.geometry.z)
@@ -194,6 +196,8 @@ def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> File
         place=place,
         no_place=no_place,
         dated=dated,
+        above=tuple(one.text for one in said),
+        stands=said[0].where if said else "",
         form="geojson" if layer is None else "gpkg",
     )
 

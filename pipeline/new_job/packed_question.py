@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.new_job.frames import FilePositions
+from pipeline.new_job.grid_fits import FilePositions
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.plausible.packed import is_packed, unpacked

@@ -17,7 +17,8 @@ from pipeline.new_job.column_places import other_places
 from pipeline.new_job.draft import Block
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import sample_of
-from pipeline.new_job.frames import FilePositions, GridState, export_state, in_plane
+from pipeline.new_job.frames import GridState, export_state
+from pipeline.new_job.grid_fits import FilePositions, in_plane
 from pipeline.new_job.headings import feet_of, letter_of
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Known, Question, State

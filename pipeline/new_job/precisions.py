@@ -10,7 +10,7 @@ from pipeline.near import listed
 from pipeline.new_job.headings import is_known, rank
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.mean_errors import is_either
-from pipeline.new_job.values import no_number, numbers_of, units_differ, with_unit_below
+from pipeline.new_job.values import no_number, numbers_of, units_differ, with_unit
 from pipeline.read.heading_units import metres_in_heading
 from pipeline.read.precision_headings import WIDER, PrecisionHeading, Side, precision_in_heading
 
@@ -75,7 +75,7 @@ def of_size(texts: Sequence[str], heading: str) -> str:
         return "it does not hold numbers"
     if (odd := no_number(texts)) is not None:
         return f'some cells hold no number, such as "{odd}": rows with one could not be read'
-    scale = (metres_in_heading(with_unit_below(heading, texts)) or (1.0,))[0]
+    scale = (metres_in_heading(with_unit(heading, texts)) or (1.0,))[0]
     known = values[np.isfinite(values)]
     if (known < 0.0).any():
         return "it has negative numbers, which cannot be precisions"

@@ -14,9 +14,8 @@ from pipeline.near import listed
 from pipeline.new_job.dated_column import dated_column, dates_alone
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.file_positions import MARKS, RegisterRead, register_of
+from pipeline.new_job.file_positions import RegisterRead, register_of
 from pipeline.new_job.folder import Contents, register_looks
-from pipeline.new_job.look_at_files import whole
 from pipeline.new_job.name_columns import (
     Named,
     is_of_points,
@@ -174,14 +173,10 @@ def _says_the_same(one: _Likely, other: _Likely) -> bool:
 
 
 def _has_heights(register: RegisterRead, rows: Sequence[int], wanted: Floats) -> bool:
-    """Tell whether a register has heights (n,) of some of its rows, in whichever column, or none at all; NaN for none.
-
-    Raises `Unusable` and OSError.
-    """
+    """Tell whether a register has heights (n,) of some of its rows, in whichever column, or none at all; NaN: none."""
     if not np.isfinite(register.heights).any():
         return True
-    texts, _ = whole(register.found.look, MARKS)
-    columns = [register.heights, *(read for each in texts.values() if (read := numbers_of(each)) is not None)]
+    columns = [register.heights, *(read for each in register.texts.values() if (read := numbers_of(each)) is not None)]
     return any(not bool((np.abs(column[list(rows)] - wanted) > SAME["plane"]).any()) for column in columns)
 
 
@@ -216,10 +211,18 @@ def _differ_in_height(rivals: Sequence[FileFound]) -> bool:
         mine, theirs = (rows_of(register, both) for register in (here, there))
         if not both or mine is None or theirs is None or not same_places(here, mine, there, theirs):
             continue
-        with suppress(Unusable, OSError):
-            if not _has_heights(here, mine, there.heights[theirs]):
-                return True
+        if not _has_heights(here, mine, there.heights[theirs]):
+            return True
     return False
+
+
+def _are_of_different_marks(rivals: Sequence[FileFound]) -> bool:
+    """Tell whether no mark of one table is in another."""
+    names: list[str] = []
+    for rival in rivals:
+        with suppress(Unusable, OSError):
+            names += _folded(register_of(rival).names)
+    return len(names) == len(set(names))
 
 
 def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[FileFound]) -> None:
@@ -240,6 +243,11 @@ def ask_register(draft: Draft, rivals: Sequence[FileFound], exports: Sequence[Fi
             if (own := marks - set().union(*(other for other in named if other is not marks)))
         ]
         asks += f" {', '.join(alone)}: a job reads one register, so combine what belongs together;" if alone else ""
+    elif _are_of_different_marks(rivals):
+        asks += (
+            " none of them has a mark of another, as where one list lies in several files or sheets: a job reads one"
+            " register, so combine in one table what belongs together;"
+        )
     asks += (
         " grid, heights, columns, ties and checks depend on it, and none of them is set yet: leave only the right one"
         " in the folder and run `tiedown new` again, or write them by hand"

@@ -14,11 +14,11 @@ from pipeline.job.key_values import ZONE
 from pipeline.job.time_zones import localised
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
-from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.session_lists import SessionList, free_name
+from pipeline.new_job.session_spans import Spans
 from pipeline.new_job.zones import clocks_near
 from pipeline.problems import Problems
 from pipeline.replace import replace
@@ -76,7 +76,10 @@ def session_table(found: Sequence[tuple[str, Path]], lists: Sequence[SessionList
     file: State = Known(quoted(shown))
     if len(found) > 1:
         candidates = tuple(Candidate(quoted(each), "") for each, _ in found)
-        file = Question("sessions.file", "which of these is the sessions table?", candidates)
+        asks = (
+            "which of these is the sessions table? A job reads one: if it needs the sessions of several, put their rows"
+        )
+        file = Question("sessions.file", f"{asks} into one file", candidates)
     problems = Problems()
     sheet = read_sheet(path, shown, problems, (*KNOWN_BY, *_TIMES))
     if sheet is not None:

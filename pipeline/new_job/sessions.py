@@ -11,7 +11,8 @@ import numpy as np
 from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
 from pipeline.job.toml_text import listed, quoted
-from pipeline.new_job.clocks import ClockState, order_of
+from pipeline.new_job.clock_formats import order_of
+from pipeline.new_job.clocks import ClockState
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.occupations import ReadingsAndMarks, joined, occupied

@@ -19,7 +19,7 @@ _BESIDE, _LONG = 5, 30
 
 def is_fixed(word: str) -> bool:
     """Tell whether a word clearly means a fixed solution."""
-    return bare(word) in FIXED
+    return bare(word) in FIXED and says_fixed(word) and "?" not in word
 
 
 def tell_float(words: Counter[str]) -> bool:

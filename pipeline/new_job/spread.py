@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.new_job.frames import FilePositions
+from pipeline.new_job.grid_fits import FilePositions
 from pipeline.sphere import DEGREE
 
 

@@ -76,7 +76,7 @@ def with_datum_stated(state: State, look: FileLook, names: dict[str, str]) -> St
     said = datum_stated(look)
     if said is None or state is None:
         return state
-    told = f"the file states {said.shown}, above its header"
+    told = f"the file states {said.shown}, {look.stands.replace('the header', 'its header')}"
     called = [code for code, name in names.items() if _is_called(said.value, name)]
     if not isinstance(state, Question):
         if any(quoted(code) == state.value for code in called):
@@ -89,7 +89,7 @@ def with_datum_stated(state: State, look: FileLook, names: dict[str, str]) -> St
         own = Candidate(state.value, grid)
         asks = f"which datum are the positions in? {told}, and the marks are in another"
         return Question("crs", asks, (*(Candidate(quoted(code), f"{names[code]}, as stated") for code in called), own))
-    first = [Candidate(quoted(code), f"{names[code]}, as stated above the header") for code in called]
+    first = [Candidate(quoted(code), f"{names[code]}, as stated {look.stands}") for code in called]
     rest = [one for one in state.candidates if one.value not in {each.value for each in first}]
     known = {one.value for one in state.candidates}
     first = [one for one in first if one.value in known or not state.repeats]
@@ -112,4 +112,4 @@ def angles_refused(look: FileLook, *, dms: bool) -> str:
     """Return why angles cannot be read in the form that lines above the header state; "" where they can."""
     said = angles_above(look.above)
     told = unread_notation(f"x [{said.value}]", dms=dms) if said is not None else None
-    return f"{said.shown}, above the header, {told}: {TO_DEGREES}" if said is not None and told is not None else ""
+    return f"{said.shown}, {look.stands}, {told}: {TO_DEGREES}" if said is not None and told is not None else ""

@@ -9,6 +9,7 @@ import pyarrow as pa
 from msgspec import Struct
 
 from pipeline.arrays import Floats
+from pipeline.files.halves_of_day import AFTERNOON, bare, is_short
 from pipeline.job.time_format import likely_formats
 from pipeline.new_job.values import MOSTLY, given, numbers_of
 from pipeline.new_job.written_times import forms_of, is_clock, is_date
@@ -111,12 +112,20 @@ def _by_look(texts: Sequence[str], spaced: Sequence[str]) -> TimeNotation | None
     some = given(texts)
     for text in dict.fromkeys(given(spaced)[:_LOOKED_AT]):
         forms = [form for form in forms_of(text) if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
-        if not any(_mostly_real(form, some) for form in forms):
+        if not any(_mostly_real(form, some) for form in forms) or not _tells_half(forms[0], some):
             continue
         if len(forms) > 1:
             return decided(tuple(forms), texts, "%z" in forms[0])
         return TimeNotation(tuple(forms), "%z" in forms[0])
     return None
+
+
+def _tells_half(form: str, texts: Sequence[str]) -> bool:
+    """Tell whether what a format takes for halves of the day are: short words mean much else unless both halves do."""
+    if "%p" not in form:
+        return True
+    said = {half for half in pattern_of(form).halves(_array(texts)) if half}
+    return not all(map(is_short, said)) or len({bare(half) in AFTERNOON for half in said}) > 1
 
 
 #: So many texts are looked at; those above the first time are units and slips.

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from pipeline.files.heading_words import run_together
-from pipeline.files.sheet import by_place
+from pipeline.files.written_table import by_place
 from pipeline.new_job.headings import is_known
 
 #: Rows that a heading of two is known by: these, and two below, of which the first may hold units, or nothing.

@@ -23,7 +23,7 @@ def units_of(one: FileFound) -> State:
         says = "as the units behind its numbers say"
     above = (unit_stated(one.look, name, word) for word, name in names.items())
     if (first := next((each for each in above if each is not None), None)) is not None:
-        says = f"as {first.said.shown}, above the header, says"
+        says = f"as {first.said.shown}, {one.look.stands}, says"
     if _in_two_units(heads):
         if one.mapped.height == "level":
             return None  # the grid and the height datum say a unit each

@@ -11,7 +11,7 @@ from pipeline.files.odd_text import odd_time, why_no_time
 from pipeline.job.toml_text import quoted
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days, says_clock, says_times
-from pipeline.new_job.gps_weeks import like_weeks
+from pipeline.new_job.gps_weeks import like_weeks, week_alone
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
@@ -109,6 +109,13 @@ def _which(look: FileLook, free: Sequence[str], rover: bool) -> UnreadTimes | No
             f" gps_week = {quoted(week)} and gps_seconds = {quoted(seconds)} by hand"
         )
         return UnreadTimes(why, {"gps_week": week, "gps_seconds": seconds}, statable=True)
+    if (week_only := week_alone(look.columns, free)) is not None:
+        first = given(look.columns[week_only])[0]
+        why = (
+            f'"{week_only}" holds "{first}", GPS weeks, and no column the seconds of the week (0 to 604,800) that are'
+            " read with them: export these"
+        )
+        return UnreadTimes(f"{why}, or {_AS_TIMES}", {})
     return _by_values(look, free, rover)
 
 
@@ -119,6 +126,10 @@ _JULIAN = frozenset(
      "юлианская", "儒略日", "ユリウス日"]
 )  # fmt: skip
 _JULIAN_DAY, _MODIFIED_DAY = re.compile(r"2[45]\d{5}[.,]\d+"), re.compile(r"[4-8]\d{4}[.,]\d+")
+#: Whole ones, which only a heading tells from other numbers.
+_WHOLE_DAY = re.compile(r"2[45]\d{5}|[4-8]\d{4}")
+#: Micro- and nanoseconds since 1970, of this century.
+_FINE = re.compile(r"(?:9[5-9]\d|[1-3]\d{3})\d{12}(?:\d{3})?")
 
 
 def _julian(look: FileLook, free: Sequence[str]) -> UnreadTimes | None:
@@ -140,6 +151,9 @@ def _julian(look: FileLook, free: Sequence[str]) -> UnreadTimes | None:
             what = "modified Julian days" if modified else "Julian days"
             why = f'"{name}" holds "{texts[0]}": {what}, which are not read'
             return UnreadTimes(f"{why}; {_AS_TIMES}", {"time": name})
+        if named_so and all(map(_WHOLE_DAY.fullmatch, texts)):
+            why = f'"{name}" holds "{texts[0]}": whole Julian days, or modified ones, which are not read'
+            return UnreadTimes(f"{why}; {_AS_TIMES}", {})
     return None
 
 
@@ -158,6 +172,9 @@ def _by_values(look: FileLook, free: Sequence[str], rover: bool) -> UnreadTimes 
             return UnreadTimes(
                 f"{_why(name, texts)[0]}; {_AS_TIMES}", {"time" if of_day else "date": name}, guessed=True
             )
+        if all(map(_FINE.fullmatch, texts)) and _goes_up(texts):
+            why = f'"{name}" holds "{texts[0]}", which {why_no_time(texts[0])}'
+            return UnreadTimes(why, {"time": name}, guessed=True)
         how = counted_times(texts, name) if rank("name", name) is None else None
         # numbers of that size may be coordinates of a register too
         told = how is not None and (rover or not how.formats[0].startswith("serial"))

@@ -83,9 +83,13 @@ def axis_letter(texts: Sequence[str]) -> str:
     return next((letter for letter in "EN" if all(letter in (text[0], text[-1]) for text in some)), "")
 
 
+#: Metres of a millimetre and a centimetre.
+_SMALL = (0.001, 0.01)
+
+
 def _may_be_meant(unit: str) -> bool:
-    """Tell whether a unit is one that the key units can state."""
-    return any(says_metres(unit, metre) for metre in METRES.values())
+    """Tell whether a unit is one that the key units can state, or a small one, in which precisions are read."""
+    return any(says_metres(unit, metre) for metre in (*METRES.values(), *_SMALL))
 
 
 def comma(texts: Sequence[str]) -> bool:

@@ -231,9 +231,7 @@ def _session(page: JobFileLines, session: SessionDraft) -> None:
         page.add(f"base = {quoted(session.base)}")
     if session.asks is not None:
         page.question("ties", session.asks)
-    for key, pairs in (("ties", session.ties), ("checks", session.checks)):
-        if pairs:
-            page.add(f"{key} = [{', '.join(f'{{ point = {quoted(p)}, mark = {quoted(m)} }}' for p, m in pairs)}]")
+    page.add(*_occupations(session))
     page.add("")
 
 
@@ -244,7 +242,13 @@ def _sketch(one: SessionSketch) -> list[str]:
     lines += ["start = ", "end = "]
     if one.base:
         lines.append(f"base = {quoted(one.base)}")
+    return [f"# {line}" for line in (*lines, *_occupations(one))]
+
+
+def _occupations(one: SessionDraft | SessionSketch) -> list[str]:
+    """Return the lines of a session's ties and checks, as far as it has such."""
+    lines = []
     for key, pairs in (("ties", one.ties), ("checks", one.checks)):
         if pairs:
             lines.append(f"{key} = [{', '.join(f'{{ point = {quoted(p)}, mark = {quoted(m)} }}' for p, m in pairs)}]")
-    return [f"# {line}" for line in lines]
+    return lines

@@ -8,6 +8,7 @@ a language that is not read never becomes a part of a format.
 import re
 from collections.abc import Iterator
 
+from pipeline.files.halves_of_day import HALF_WRITTEN
 from pipeline.files.odd_text import BEHIND, BETWEEN
 from pipeline.job.written_clock import written_clock
 from pipeline.read.clock_fields import WEEKDAY
@@ -51,10 +52,9 @@ _CLOCKS = tuple(
         r"(?P<H>[01][0-9]|2[0-3])(?P<M>[0-5][0-9])(?P<S>[0-5][0-9])(?:[.,](?P<f>[0-9]{1,9}))?",
     )
 )
-#: Halves of the day that %p reads.
-_HALF = r"[ap]m|[ap]\. ?m\.|上午|下午|午前|午後|오전|오후"
-_HALF_BEHIND = re.compile(rf"( ?)(?:{_HALF})(?![^\W\d_])", re.IGNORECASE)
-_HALF_BEFORE = re.compile(rf"(?<![^\W\d_])(?:{_HALF})( ?)$", re.IGNORECASE)
+#: Halves of the day, which %p reads; those of a single letter are behind the time, where no era can be meant.
+_HALF_BEHIND = re.compile(rf"( ?)(?:{HALF_WRITTEN})(?![^\W\d_])", re.IGNORECASE)
+_HALF_BEFORE = re.compile(rf"(?<![^\W\d_])(?![صم]\.? ?$)(?:{HALF_WRITTEN})( ?)$", re.IGNORECASE)
 
 #: An offset of hours and minutes, or Z, which %z reads.
 _OFFSET = re.compile(r"^( ?(?:\(?(?:UTC|GMT|UT))?)(?:[+-][0-9]{2}(?::?[0-9]{2})?(?![0-9:])|[Zz](?![^\W_]))")
@@ -213,7 +213,7 @@ def _before(text: str, *, date: bool) -> str | None:
     if date and _LETTER.search(text):
         return None
     found = re.fullmatch(r"([^\W\d_]{2,13})([.,]{0,2} ?)", text) if date else None
-    if found is None or _known(found[1]) or re.fullmatch(_HALF, found[1], re.IGNORECASE):
+    if found is None or _known(found[1]) or re.fullmatch(HALF_WRITTEN, found[1], re.IGNORECASE):
         return _plain(text)
     weekday = "%a" if re.fullmatch(WEEKDAY, found[1]) else found[1]
     return f"{weekday}{found[2]}"

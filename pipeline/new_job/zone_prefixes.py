@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.frames import NEAR, FilePositions
+from pipeline.new_job.grid_fits import NEAR, FilePositions
 
 #: Metres by which the number of a zone stands before an easting, and the last zone that there is.
 _MILLION, _ZONES = 1_000_000.0, 60

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from pipeline.examine.base_logs import base_log_notes
 from pipeline.examine.clock_doubts import clock_notes
 from pipeline.examine.copied_times import copied_time_notes
 from pipeline.examine.examine import Examined
@@ -29,7 +30,7 @@ from pipeline.examine.sorted_names import sorted_name_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.examine.untested_shifts import untested_shift_notes
 from pipeline.examine.zero_led_names import zero_led_notes
-from pipeline.intake.named_points import held_checks
+from pipeline.intake.held_checks import held_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.job.time_zones import reversed_sign
@@ -55,6 +56,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *(place_notes(survey) if last is None else ()),
         *idle_keys(survey, shown is None),
         *job_notes(survey),
+        *base_log_notes(survey),
         *issued_unit_notes(survey),
         *untested_shift_notes(survey, examined.stood),
         *site_notes(survey),
@@ -65,15 +67,15 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mark_column_notes(survey),
         *register_row_notes(survey),
         *filled_notes(survey),
-        *blank_notes(survey, examined.stood),
+        *blank_notes(survey, examined.on_marks),
         *mean_notes(survey),
         *zero_led_notes(survey),
         *copied_time_notes(survey),
-        *shared_notes(survey, examined.stood),
-        *pasted_notes(survey, examined.stood),
+        *shared_notes(survey, examined.on_marks),
+        *pasted_notes(survey, examined.on_marks),
         *sorted_notes(survey),
         *sorted_name_notes(survey),
-        *moved_notes(survey, examined.stood),
+        *moved_notes(survey, examined.on_marks),
         *lost_sign_notes(survey),
         *deleted_notes(survey),
     ]

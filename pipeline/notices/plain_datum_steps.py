@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 from msgspec import Struct
 
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.geodesy.plain_datum_steps import TwoWays, two_ways
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved

@@ -23,7 +23,7 @@ from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import NO_HEIGHT
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.misread_coordinates import ZONES, left_out
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.own_places import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record

@@ -7,6 +7,7 @@ from pipeline.plausible.levels import Levels, Step, levels, step_over
 from pipeline.plausible.looks import LOOKS, Look
 from pipeline.plausible.marks_apart import MarksApart, marks_apart
 from pipeline.plausible.mirrored import Mirrored, aside, mirrored
+from pipeline.plausible.off_neighbours import OffNeighbours, off_neighbours
 from pipeline.plausible.places import (
     LISTED,
     Middle,
@@ -36,6 +37,7 @@ __all__ = [
     "MarksApart",
     "Middle",
     "Mirrored",
+    "OffNeighbours",
     "Steep",
     "Step",
     "SteppedRun",
@@ -55,6 +57,7 @@ __all__ = [
     "middle",
     "mirrored",
     "misread",
+    "off_neighbours",
     "on_sphere",
     "out_of_place",
     "placeholders",

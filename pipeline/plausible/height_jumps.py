@@ -70,6 +70,61 @@ def rises(height: Floats) -> bool:
         return int(np.count_nonzero(np.abs(np.diff(height)) > _HIGH)) > 1
 
 
+class _Walk(Struct, frozen=True):
+    """Readings (n,) on the ground in the order in which they were written, and what lies from each to the next.
+
+    Args:
+        rows: their places among all that were given.
+        places, height, unit, group: as of `height_jumps`.
+        rise: (n - 1,) metres by which the next is higher, zero where it is of another group.
+        way: (n - 1,) metres to the next.
+        by_mark: (n - 1,) whether readings that may lie anywhere were written between the two.
+    """
+
+    rows: Integers
+    places: Floats
+    height: Floats
+    unit: Floats
+    group: Integers
+    rise: Floats
+    way: Floats
+    by_mark: Flags
+
+
+class _Usual(Struct, frozen=True):
+    """What is usual from one reading to the next [m]: nine of ten rises, half of them, and no way to a run is longer.
+
+    ``rise`` leaves out the two largest, which are the jump there and back: of few readings they would make every jump
+    usual.
+    """
+
+    rise: float
+    half: float
+    longest: float
+
+
+class _Jump(Struct, frozen=True):
+    """A run from the reading after the rise ``there`` to that before the rise ``back``.
+
+    Args:
+        run: (k,) its places on the walk.
+        rise: metres by which it lies above what is before and after it.
+        by: the same without the slope of the ground.
+        far: metres of the longer of the ways there and back.
+        miss: metres by which a jump may miss a round number.
+        looks: what makes its heights fit those beside it.
+        stayed: whether nobody went to a mark or elsewhere in between.
+    """
+
+    run: Integers
+    rise: float
+    by: float
+    far: float
+    miss: float
+    looks: JumpLook
+    stayed: bool
+
+
 def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, let_be: Flags) -> list[HeightJump]:
     """Return runs of heights that jump and come back, by a round number or as nobody climbs.
 
@@ -83,50 +138,76 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
     on_ground = np.flatnonzero(~let_be)
     if len(places) < _ENOUGH or not rises(height) or len(on_ground) < 3:
         return []
-    by_mark = np.diff(on_ground) > 1
-    places, height, unit, group = places[on_ground], height[on_ground], unit[on_ground], group[on_ground]
-    rise, way = np.diff(height), np.linalg.norm(np.diff(places, axis=0), axis=1)
-    rise[group[1:] != group[:-1]] = 0.0
-    if by_mark.all():
+    walk = _walk(on_ground, places, height, unit, group)
+    if walk.by_mark.all():
         return []
-    ordered = np.sort(np.abs(rise[~by_mark]))
-    # without the two largest, which are the jump there and back: of few readings they would make every jump usual
-    usual = float(np.quantile(ordered[:-2], 0.9)) if len(ordered) > 2 else 0.0
-    leaps = np.abs(rise) > max(_TIMES * usual, _HIGH)
-    high = np.flatnonzero(leaps)
-    if len(high) < 2:
-        return []
-    half = float(np.median(ordered))
-    longest = _WAYS * float(np.quantile(way[~by_mark], 0.9))
-    too_far = way > np.where(by_mark, 2.0, 1.0) * longest
-    elsewhere = high[too_far[high]]
-    leap = rise - _slope(rise, by_mark | too_far | leaps)
-    found, alike = [], 0
-    for there, back in _there_and_back(high[~too_far[high]], group):
-        run = np.arange(there + 1, back + 1)
-        miss = float(np.clip(_MISS * half, _LEAST * unit[there], _MOST * unit[there]))
-        by, far = float(rise[there] - rise[back]) / 2.0, float(max(way[there], way[back]))
-        even = 2.0 * max(usual, miss)
-        looks = _looks(height[[there + 1, back]], height[[there, back + 1]], min(even, _FITS * abs(by)))
-        # on rough ground what lies beside tells less of the slope than it adds, so either will do
-        missed = min(abs(float(each[there] + each[back])) for each in (rise, leap))
-        if looks is JumpLook.OPEN and missed > even:
-            continue
-        alike += 1
-        stayed = not (by_mark[there : back + 1].any() or ((elsewhere > there) & (elsewhere < back)).any())
-        rounded = stayed and _is_round(by, float(unit[there]), miss)
-        steep = abs(by) >= max(_WALL, _STEEP * far)
-        if len(run) > _RUN[1] and not steep and (rounded or alike <= _RUNS):
-            steep = _lies_among(places, run, _AROUND * longest)
-        if rounded and _RUN[0] <= len(run) and (len(run) <= _RUN[1] or steep):
-            found.append(HeightJump(on_ground[run], by, miss, JumpLook.DIGIT))
-        elif abs(by) >= max(_RISES, _SLOPE * far):
-            looks = JumpLook.STEEP if steep and looks is JumpLook.OPEN else looks
-            by = float(leap[there] - leap[back]) / 2.0
-            found.append(HeightJump(on_ground[run], by, miss, looks))
+    usual = _usual(walk)
+    jumps = list(_jumps(walk, usual))
+    told = (_told(jump, number, walk, usual) for number, jump in enumerate(jumps, start=1))
+    found = [jump for jump in told if jump is not None]
     digits = [jump for jump in found if jump.looks is JumpLook.DIGIT]
     # more runs are how somebody works, at the top and the foot of a wall by turns; digits are told all the same
-    return found if alike <= _RUNS else digits if len(digits) <= _RUNS else []
+    return found if len(jumps) <= _RUNS else digits if len(digits) <= _RUNS else []
+
+
+def _walk(rows: Integers, places: Floats, height: Floats, unit: Floats, group: Integers) -> _Walk:
+    """Return the walk over those of all readings (n,) that lie on the ground, in (m,) ``rows``."""
+    places, height, unit, group = places[rows], height[rows], unit[rows], group[rows]
+    rise, way = np.diff(height), np.linalg.norm(np.diff(places, axis=0), axis=1)
+    rise[group[1:] != group[:-1]] = 0.0
+    return _Walk(rows, places, height, unit, group, rise, way, by_mark=np.diff(rows) > 1)
+
+
+def _usual(walk: _Walk) -> _Usual:
+    """Return what is usual on a walk, from readings to those written next."""
+    ordered = np.sort(np.abs(walk.rise[~walk.by_mark]))
+    rise = float(np.quantile(ordered[:-2], 0.9)) if len(ordered) > 2 else 0.0
+    longest = _WAYS * float(np.quantile(walk.way[~walk.by_mark], 0.9))
+    return _Usual(rise, float(np.median(ordered)), longest)
+
+
+def _jumps(walk: _Walk, usual: _Usual) -> Iterator[_Jump]:
+    """Yield each run that lies far above or below what is before and after it, and nobody went there.
+
+    One whose heights fit in another unit or with the other sign is one, even if it does not come back to where it left.
+    """
+    leaps = np.abs(walk.rise) > max(_TIMES * usual.rise, _HIGH)
+    too_far = walk.way > np.where(walk.by_mark, 2.0, 1.0) * usual.longest
+    high, elsewhere = np.flatnonzero(leaps & ~too_far), np.flatnonzero(leaps & too_far)
+    leap = walk.rise - _slope(walk.rise, walk.by_mark | too_far | leaps)
+    for there, back in _there_and_back(high, walk.group):
+        unit = walk.unit[there]
+        miss = float(np.clip(_MISS * usual.half, _LEAST * unit, _MOST * unit))
+        by, even = _half_between(walk.rise, there, back), 2.0 * max(usual.rise, miss)
+        ends, beside = walk.height[[there + 1, back]], walk.height[[there, back + 1]]
+        looks = _looks(ends, beside, min(even, _FITS * abs(by)))
+        # on rough ground what lies beside tells less of the slope than it adds, so either will do
+        missed = min(abs(float(each[there] + each[back])) for each in (walk.rise, leap))
+        if looks is JumpLook.OPEN and missed > even:
+            continue
+        stayed = not (walk.by_mark[there : back + 1].any() or ((elsewhere > there) & (elsewhere < back)).any())
+        far = float(max(walk.way[there], walk.way[back]))
+        yield _Jump(np.arange(there + 1, back + 1), by, _half_between(leap, there, back), far, miss, looks, stayed)
+
+
+def _told(jump: _Jump, number: int, walk: _Walk, usual: _Usual) -> HeightJump | None:
+    """Return what is told of a walk's ``number``-th jump, from 1: one digit, or as nobody climbs; None: nothing."""
+    size, rows = len(jump.run), walk.rows[jump.run]
+    rounded = jump.stayed and _is_round(jump.rise, float(walk.unit[jump.run[0] - 1]), jump.miss)
+    steep = abs(jump.rise) >= max(_WALL, _STEEP * jump.far)
+    if size > _RUN[1] and not steep and (rounded or number <= _RUNS):
+        steep = _lies_among(walk.places, jump.run, _AROUND * usual.longest)
+    if rounded and _RUN[0] <= size and (size <= _RUN[1] or steep):
+        return HeightJump(rows, jump.rise, jump.miss, JumpLook.DIGIT)
+    if abs(jump.rise) < max(_RISES, _SLOPE * jump.far):
+        return None
+    looks = JumpLook.STEEP if steep and jump.looks is JumpLook.OPEN else jump.looks
+    return HeightJump(rows, jump.by, jump.miss, looks)
+
+
+def _half_between(rise: Floats, there: int, back: int) -> float:
+    """Return by how much a run lies above what is before and after it, metres: the mean of the ways up and down."""
+    return float(rise[there] - rise[back]) / 2.0
 
 
 def _slope(rise: Floats, apart: Flags) -> Floats:

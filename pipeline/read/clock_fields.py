@@ -11,6 +11,7 @@ from msgspec import Struct
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import MONTHS
+from pipeline.files.halves_of_day import AFTERNOON_WRITTEN, HALF_WRITTEN
 from pipeline.job.time_format import QUOTED, parts_of
 
 _FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
@@ -23,8 +24,6 @@ WEEKDAY = (
     "(?i:[a-z\u00c0-\u024f\u0370-\u03ff\u0400-\u04ff\u1e00-\u1eff]{2,13})"
     r"|(?:星期|周|週)?[月火水木金土日一二三四五六天](?:曜日|曜)?|[월화수목금토일](?:요일)?"
 )
-#: Halves of a day in Chinese, Japanese and Korean; the words that begin with "a" or "p" are the same in many languages.
-_MORNING, _AFTERNOON = ("上午", "午前", "오전"), ("下午", "午後", "오후")
 
 #: The directives of `time_format.KNOWN`.
 _DIRECTIVES = {
@@ -41,7 +40,7 @@ _DIRECTIVES = {
     "M": r"(?P<minute>\d{1,2})",
     "S": r"(?P<second>\d{1,2})",
     "f": r"(?P<fraction>\d{1,12})",
-    "p": rf"(?P<noon>(?i:[ap]m|[ap]\.{_BLANK}?m\.|{'|'.join((*_MORNING, *_AFTERNOON))}))",
+    "p": f"(?P<noon>(?i:{HALF_WRITTEN}))",
     "b": rf"(?P<name>(?i:{_FULL}|sept|{'|'.join(MONTHS)}))",
     "a": f"(?:{WEEKDAY})",
     "z": rf"(?P<zone>{_ZONE})",
@@ -79,6 +78,13 @@ class Pattern:
     def matched(self, cells: pa.Array) -> Flags:
         """Return (n,) which cells of a column of texts have the pattern."""
         return _there(pc.extract_regex(cells, self.expression))
+
+    def halves(self, cells: pa.Array) -> list[str]:
+        """Return each different text, of those that have the pattern, that says the half of the day."""
+        if "noon" not in self._groups:
+            return []
+        found = pc.unique(pc.struct_field(pc.extract_regex(cells, self.expression), "noon"))
+        return [text for text in found.to_pylist() if text]
 
     def read(self, cells: pa.Array) -> Fields:
         """Take a column of texts apart."""
@@ -136,7 +142,7 @@ class _Parts:
             hour = self.number("hour")
             return hour, hour < 24
         half = self.number("half")
-        afternoon = pc.match_substring_regex(self.text("noon"), rf"^(?:[pP]|{'|'.join(_AFTERNOON)})")
+        afternoon = pc.match_substring_regex(self.text("noon"), f"^(?i:{AFTERNOON_WRITTEN})$")
         afternoon = afternoon.to_numpy(zero_copy_only=False)
         return half % 12 + np.where(afternoon, 12, 0), (half >= 1) & (half <= 12)
 

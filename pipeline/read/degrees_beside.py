@@ -11,7 +11,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.files.heading_words import words_of
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.own_places import lonlat
 from pipeline.job.model import Points
 from pipeline.plausible.two_positions import MOST
 from pipeline.read.axis_headings import LATITUDE, LONGITUDE

@@ -3,8 +3,9 @@
 import glob
 import os
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 
 from msgspec import Struct, field
 
@@ -39,14 +40,16 @@ def find_exports(
     where: Where,
     problems: Problems,
     issued: Callable[[Path], bool] = lambda _: False,
+    others: Mapping[tuple[str, str | None], str] = MappingProxyType({}),
 ) -> tuple[list[Export], list[UnusedFile]]:
     """Find every file of every block, in order of block and path, and look at each just enough to know it is readable.
 
     ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out and
     returned apart. ``issued`` says of a path, links resolved, that it is of what runs of the job write: no pattern
-    matches that.
+    matches that. ``others`` are the tables that the job file names as something else, by path, links resolved, and
+    layer, with what they are in words: they hold no readings.
     """
-    found = _Finder(folder, job_file, where, problems, issued, LOOKED)
+    found = _Finder(folder, job_file, where, problems, issued, others, LOOKED)
     for block, points in enumerate(job.points):
         found.take(block, points)
     exports = _told_apart(found.exports)
@@ -69,6 +72,7 @@ class _Finder(Struct):
     where: Where
     problems: Problems
     issued: Callable[[Path], bool]
+    others: Mapping[tuple[str, str | None], str]
     room: int
     exports: list[Export] = field(default_factory=list)
     unused: list[UnusedFile] = field(default_factory=list)
@@ -92,6 +96,9 @@ class _Finder(Struct):
                 self.unused.append(UnusedFile(path, shown, points))
                 continue
             for layer in layers:
+                if self._is_something_else(path, layer, block):
+                    self.unused.append(UnusedFile(path, _shown(path, self.folder), points))
+                    continue
                 of_layer = points.model_copy(update={"layer": (layer,)}) if layer is not None else points
                 self._look(path, _with_layer(_shown(path, self.folder), layers, layer), block, of_layer, not faults)
 
@@ -109,6 +116,15 @@ class _Finder(Struct):
             return True
         others.extend((block, layer) for layer in layers)
         return False
+
+    def _is_something_else(self, path: Path, layer: str | None, block: int) -> bool:
+        """Tell, and say, whether the job file names a file, or that layer of it, as something else than readings."""
+        role = self.others.get((os.path.realpath(path), layer))
+        if role is not None:
+            what = f"{_shown(path, self.folder)} is {role}, and the files of this block match it too"
+            fix = 'let them match exports only, as "rover*.csv" does, or move it to a folder of its own'
+            self.problems.add(self.job_file, self._line(block, "files"), what, fix)
+        return role is not None
 
     def _look(self, path: Path, shown: str, block: int, points: Points, sound: bool) -> None:
         """Look at one file, or one layer of it; ``sound`` is whether its block is."""

@@ -8,7 +8,7 @@ from msgspec import Struct
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.crs_comparison import disagree, is_geographic, is_projected
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.own_places import lonlat
 from pipeline.job.model import Points
 from pipeline.plausible.two_positions import step_of
 from pipeline.read.columns import readings

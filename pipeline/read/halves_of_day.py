@@ -4,7 +4,6 @@ On a 24-hour clock such a column only says again what the hours say. One afterno
 with 12, shows that the clock is one of 12 hours: half of its readings would be taken for 12 hours off.
 """
 
-import re
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -13,6 +12,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
 from pipeline.clock import HOUR, MINUTE
+from pipeline.files.halves_of_day import AFTERNOON, MORNING, bare, is_short
 from pipeline.read.clock_fields import ISO, Fields
 from pipeline.read.columns import ReadingPlan
 from pipeline.read.counted_times import Counted
@@ -20,18 +20,16 @@ from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
 from pipeline.read.raw_batch import Raw
 
-#: The halves of a day as they are written, without blanks and points, in small letters: noon is of the afternoon.
+#: The halves of a day as they are written in whole words, without blanks and points, in small letters.
 _MORNING = """
-    am vorm vormittag vormittags morning forenoon matin matina mattina manana manha πμ дп утра 午前 上午 오전 ص öö de
-    dop dopoledne przedpołudniem fm ap
+    vormittag vormittags morning forenoon matin matina mattina manana mañana manhã manha dopoledne przedpołudniem
+    délelőtt förmiddag aamupäivä
 """
 _AFTERNOON = """
-    pm nachm nachmittag nachmittags afternoon aprèsmidi apresmidi pomeriggio tarde μμ пп дня вечера 午後 下午 오후 م ös
-    du odp odpoledne popołudniu em ip
+    nachmittag nachmittags afternoon aprèsmidi apresmidi pomeriggio tarde odpoledne popołudniu délután eftermiddag
+    iltapäivä
 """
-_HALF = {word: half for half, words in enumerate((_MORNING, _AFTERNOON)) for word in words.split()}
-#: Those that are codes and abbreviations of much else: they say something where both halves are there.
-_SHORT = frozenset(["de", "du", "fm", "em", "ap", "ip", "öö", "ös"])
+_HALF = dict.fromkeys((*MORNING, *_MORNING.split()), 0) | dict.fromkeys((*AFTERNOON, *_AFTERNOON.split()), 1)
 _NOON = 12
 #: One row in so many may lack the only half that there is: what stands on some rows alone is no clock's.
 _BLANKS = 10
@@ -41,11 +39,7 @@ _SLIPS = 20
 
 def half_of(text: str) -> int | None:
     """Return 0 for a text that means the morning and nothing else, 1 for the afternoon, None for any other."""
-    return _HALF.get(_bare(text))
-
-
-def _bare(text: str) -> str:
-    return re.sub(r"[\W_]+", "", text.casefold())
+    return _HALF.get(bare(text))
 
 
 def twelve_hours(texts: Sequence[str | None], hours: Integers) -> int | None:
@@ -58,7 +52,7 @@ def twelve_hours(texts: Sequence[str | None], hours: Integers) -> int | None:
     if not halves or None in halves.values():
         return None
     one = len(set(halves.values())) == 1
-    if one and {_bare(text) for text in halves} <= _SHORT:
+    if one and all(map(is_short, halves)):
         return None
     half = np.array([-1 if not text else halves[text] for text in texts], np.int64)
     known = (half >= 0) & (hours >= 0)

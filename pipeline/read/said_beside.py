@@ -4,7 +4,7 @@ import html
 import json
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -13,9 +13,9 @@ from msgspec import Struct
 
 from pipeline.files.geopackages import opened
 from pipeline.job.model import Points
+from pipeline.read.comment_lines import comment_lines, said_in
 from pipeline.read.geojson import properties_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, layer_of
-from pipeline.read.text_blocks import blocks
 
 #: Texts of a file that are kept, and signs of one: more is prose, or data.
 _MOST, _LONGEST = 200, 300
@@ -24,7 +24,7 @@ _LEAF = re.compile(r"<([A-Za-z_][\w:.-]*)((?:\s[^<>]*)?)>([^<>]+)</")
 _KEY = re.compile(r"\b(?:key|name)\s*=\s*[\"']([^\"']+)[\"']")
 _OF_FILE = "SELECT identifier, description FROM gpkg_contents WHERE table_name = ?"
 _THERE = "SELECT 1 FROM sqlite_master WHERE name IN ('gpkg_metadata', 'gpkg_metadata_reference')"
-_OF_LAYER = (
+_METADATA = (
     "SELECT metadata FROM gpkg_metadata WHERE id IN (SELECT md_file_id FROM gpkg_metadata_reference WHERE"
     " reference_scope IN ('geopackage', 'table') AND (table_name IS NULL OR lower(table_name) = lower(?)))"
 )
@@ -40,8 +40,17 @@ class SaidBeside(Struct, frozen=True):
 
 def said_beside(path: Path, points: Points, source: Source) -> tuple[SaidBeside, ...]:
     """Return what a file says beside the rows that are read of it. Raises `Unusable` and OSError."""
+    return _kept(_every(path, points, source))
+
+
+def beside_layer(path: Path, layer: str | None) -> tuple[SaidBeside, ...]:
+    """Return what GeoJSON, or a GeoPackage of its ``layer``, says beside the rows. Raises `Unusable` and OSError."""
+    return _kept(_of_json(path) if layer is None else _of_layer(path, layer))
+
+
+def _kept(every: Iterable[SaidBeside]) -> tuple[SaidBeside, ...]:
     found: list[SaidBeside] = []
-    for one in _every(path, points, source):
+    for one in every:
         if one.text.strip() and len(one.text) <= _LONGEST:
             found.append(one)
         if len(found) == _MOST:
@@ -56,24 +65,26 @@ def _every(path: Path, points: Points, source: Source) -> Iterator[SaidBeside]:
     if form in TEXT:
         yield from _comments(path, points, source.header_line)
     elif form in JSON:
-        for text in members(properties_of(path).members):
-            yield SaidBeside(1, text, "beside the features")
+        yield from _of_json(path)
     elif form in PACKAGE:
-        for text in _of_package(path, layer_of(path, points)):
-            yield SaidBeside(1, text, "in what the file says of its layer")
+        yield from _of_layer(path, layer_of(path, points))
+
+
+def _of_json(path: Path) -> Iterator[SaidBeside]:
+    for text in members(properties_of(path).members):
+        yield SaidBeside(1, text, "beside the features")
+
+
+def _of_layer(path: Path, layer: str) -> Iterator[SaidBeside]:
+    for text in _of_package(path, layer):
+        yield SaidBeside(1, text, "in what the file says of its layer")
 
 
 def _comments(path: Path, points: Points, header_line: int) -> Iterator[SaidBeside]:
     """Yield the lines below the header that the block's ``comment`` passes over."""
-    if points.comment is None:
-        return
-    before, sign = 0, points.comment.encode()
-    for block in blocks(path, points.encoding):
-        if sign in block:
-            for number, line in enumerate(block.split(b"\n"), start=before + 1):
-                if number > header_line and (text := line.lstrip(b" \t")).startswith(sign):
-                    yield SaidBeside(number, text.removeprefix(sign).decode("utf-8", "replace").strip(), "in a comment")
-        before += block.count(b"\n")
+    sign = (points.comment or "").encode()
+    for number, line in comment_lines(path, points, header_line):
+        yield SaidBeside(number, said_in(line, sign).decode("utf-8", "replace").strip(), "in a comment")
 
 
 def members(of: dict[str, Any]) -> Iterator[str]:
@@ -93,7 +104,7 @@ def _of_package(path: Path, layer: str) -> Iterator[str]:
         with closing(opened(path)) as package:
             texts = [text for row in package.execute(_OF_FILE, (layer,)) for text in row]
             if len(package.execute(_THERE).fetchall()) > 1:
-                texts += [text for (text,) in package.execute(_OF_LAYER, (layer,))]
+                texts += [text for (text,) in package.execute(_METADATA, (layer,))]
     except sqlite3.Error:  # a damaged table of metadata says nothing of the layer
         return
     for text in texts:

@@ -1,13 +1,14 @@
 """Finds lines skipped as comments that look like rows: names such as "#12" begin with the comment sign too."""
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from msgspec import Struct
 
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Points
+from pipeline.read.comment_lines import comment_lines, comments_of, said_in
 from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
@@ -16,7 +17,6 @@ from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.repeated_headings import NOT_AS_ABOVE, SPLIT, Heading, heading_of
 from pipeline.read.sources import TEXT
 from pipeline.read.spreadsheet import commented_rows
-from pipeline.read.text_blocks import blocks
 
 #: So many cells of a row are numbers, at least: those of its position.
 _NUMBERS = 2
@@ -49,39 +49,32 @@ def passed_over(path: Path, points: Points) -> PassedOver | None:
 
 def _of_text(path: Path, dialect: Dialect, points: Points) -> Iterator[int]:
     """Yield the numbers of the lines below the header that are passed over and look like rows."""
-    before, sign = 0, (points.comment or "").encode()
-    first = heading_of(fitted(points, dialect.names), dialect.names)
-    for block in blocks(path, points.encoding):
-        if sign in block:
-            lines = list(enumerate(block.split(b"\n"), start=before + 1))
-            _check_headings(lines, sign, dialect, first)
-            yield from commented(
-                lines, sign, dialect.delimiter, dialect.blanks, len(dialect.names), dialect.header_line
-            )
-        before += block.count(b"\n")
+    sign, first = (points.comment or "").encode(), heading_of(fitted(points, dialect.names), dialect.names)
+    for number, line in comment_lines(path, points, dialect.header_line):
+        _check_heading(number, said_in(line, sign), dialect, first)
+        if _may_be_row(line, sign, dialect.delimiter, dialect.blanks, len(dialect.names)):
+            yield number
 
 
-def _check_headings(lines: Sequence[tuple[int, bytes]], sign: bytes, dialect: Dialect, first: Heading) -> None:
-    """Raise `Unusable` where a line that is passed over is a heading, and not as the first."""
-    for number, line in lines:
-        if number > dialect.header_line and (text := line.lstrip(b" \t")).startswith(sign):
-            found = _cells(text.removeprefix(sign), dialect.delimiter, dialect.blanks)
-            if first.names is not None and first.is_known(found) and (what := first.differs(found)):
-                raise Unusable(number, f"{NOT_AS_ABOVE}: {what}", SPLIT)
+def _check_heading(number: int, text: bytes, dialect: Dialect, first: Heading) -> None:
+    """Raise `Unusable` where a line that is passed over, ``text`` without its sign, is a heading not as the first."""
+    found = _cells(text, dialect.delimiter, dialect.blanks)
+    if first.names is not None and first.is_known(found) and (what := first.differs(found)):
+        raise Unusable(number, f"{NOT_AS_ABOVE}: {what}", SPLIT)
 
 
 def commented(
     lines: Iterable[tuple[int, bytes]], sign: bytes, delimiter: str, blanks: bool, columns: int, header: int
 ) -> Iterator[int]:
     """Yield the numbers of those lines below the header that begin with a comment's sign and look like rows."""
-    for number, line in lines:
-        if number <= header or not line.lstrip(b" \t").startswith(sign):
-            continue
-        # with the sign and without: where blanks part cells it may stand for itself
-        for text in (line, line.lstrip(b" \t").removeprefix(sign)):
-            if is_row(_cells(text, delimiter, blanks), columns):
-                yield number
-                break
+    for number, line in comments_of(lines, sign, header):
+        if _may_be_row(line, sign, delimiter, blanks, columns):
+            yield number
+
+
+def _may_be_row(line: bytes, sign: bytes, delimiter: str, blanks: bool, columns: int) -> bool:
+    """Tell whether a comment looks like a row, with its sign or without: where blanks part cells it may stand alone."""
+    return any(is_row(_cells(text, delimiter, blanks), columns) for text in (line, said_in(line, sign)))
 
 
 def is_row(texts: list[str], columns: int) -> bool:

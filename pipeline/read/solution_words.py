@@ -94,10 +94,23 @@ _ALONE = _COARSE - {"no", "dr", "code"}
 _DIFFERENCED = re.compile(r"(?:double|triple|doble|dupla|doppia|dubbele?|doppel)[\W_]*dif+eren[^\W\d_]*")
 _DENY = """
     no not non un nicht kein keine ohne sans pas sin sem senza nao ikke inte ej niet geen nie bez ne nem не нет без nu
-    neni nav
-    未 非 不 비 미
+    neni nav ei tidak bukan belum khong chua jo nuk ez ni lost failed
+    ні няма nema μη μην οχι δεν غير ليس لا بدون לא אינו नहीं ไม่ ยังไม่
+    未 非 不 没 沒 비 미
 """
+#: What stands behind such a word and says that it is not so, as the last word, behind a colon or in brackets.
+_DENY_BEHIND = """
+    nein nej nei nee nie nahin hayir yok degil false falsch falso faux off lost failed pending
+    아님 안됨 아니오 않음 否 いいえ なし
+"""
+#: Likewise behind a colon or an equals sign alone; in brackets they abbreviate other things.
+_SIGNS = frozenset("nf0")
+#: Likewise where no blank parts the two.
+_DENY_ENDS = "degil でない ではない じゃない でありません 되지않음 되지않은 아님 안됨 नहीं 否"
 _NEGATIONS = _listed(_DENY)
+_BEHIND, _ENDS = _NEGATIONS | _listed(_DENY_BEHIND), _listed(_DENY_ENDS)
+#: Letters of a word that may stand between a negation and what it denies: nie je fixné.
+_SMALL = 3
 #: What is measured to within centimetres, as a rule, and says nothing of whether ambiguities were resolved.
 _PRECISE = frozenset(
     ("rtk", "nrtk", "rtn", "ppk", "vrs", "networkrtk", "rtknetwork", "phase", "carrier", "carrierphase", "narrow")
@@ -113,10 +126,9 @@ def is_coarse(word: str) -> bool:
     """Tell whether a word means a solution that is no fixed one, by itself or among others."""
     text = _DIFFERENCED.sub(" ", plain_letters(word.casefold()))
     whole = _letters(text)
-    if whole in FIXED:
-        return False
-    if _denies_fixed(text):
-        return True
+    denied = _denies_fixed(text)
+    if denied or whole in FIXED:
+        return denied
     parts = _said([part for part in _APART.split(text) if part])
     if whole in _COARSE or any(_of_float(part) for part in parts):
         return True
@@ -142,13 +154,33 @@ def is_precise(word: str) -> bool:
 
 
 def _denies_fixed(text: str) -> bool:
-    """Tell whether a text says that a solution is not fixed, in one word or in two, and nowhere that one is."""
+    """Tell whether a text says that a solution is not fixed, in one word or in several, and nowhere that one is."""
+    answered = re.findall(r"([^\W_]+)[\W_]*([:=(])[\W_]*([^\W_]+)", text)
+    for part, sign, answer in answered:
+        if part in FIXED and (answer in _BEHIND or (sign != "(" and answer in _SIGNS)):
+            return True
+    whole = _letters(text)
+    if any(whole.startswith(no) and whole[len(no) :] in FIXED for no in _NEGATIONS):
+        return True
+    if re.match(r"\s*[!¬]", text) or any(whole.endswith(no) and whole[: -len(no)] in FIXED for no in _ENDS):
+        return True
     parts = [part for part in re.split(r"[\W_]+", text) if part]
-    denied = {place for place in range(1, len(parts)) if parts[place - 1] in _NEGATIONS and parts[place] in FIXED}
+    fixed = {place for place, part in enumerate(parts) if part in FIXED}
+    denied = {place for place in fixed if _is_denied(parts, place)}
     in_one = any(part.startswith(no) and part[len(no) :] in FIXED for part in parts for no in _NEGATIONS)
-    return (bool(denied) or in_one) and not any(
-        part in FIXED for place, part in enumerate(parts) if place not in denied
-    )
+    return (bool(denied) or in_one) and fixed == denied
+
+
+def _is_denied(parts: list[str], place: int) -> bool:
+    """Tell whether a word stands behind a negation, with a small word between them at most, or before a last one."""
+    before = parts[max(place - 2, 0) : place][::-1]
+    if before and (before[0] in _NEGATIONS or (before[-1] in _NEGATIONS and _is_small(before[0]))):
+        return True
+    return len(parts) == place + 2 and parts[-1] in _BEHIND
+
+
+def _is_small(part: str) -> bool:
+    return part.isalpha() and len(part) <= _SMALL and part not in KNOWN
 
 
 def _said(parts: list[str]) -> list[str]:

@@ -23,6 +23,7 @@ from pipeline.read.findings import Unusable
 from pipeline.read.geopackage_layers import layers_of
 from pipeline.read.halves_of_day import checked
 from pipeline.read.headings import check_headings, check_parts
+from pipeline.read.issued_headings import ISSUED_SAID, is_issued
 from pipeline.read.mapping import fitted, mapped, mapped_by_number, position_of
 from pipeline.read.raw_batch import Raw
 from pipeline.read.repeated_headings import with_one_heading
@@ -159,7 +160,9 @@ def _check_numbers(points: Points, line: int, there: int) -> None:
 
 
 def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
-    """Say of every mapped column that is not there which names come nearest."""
+    """Say of every mapped column that is not there which names come nearest, and of what no export has."""
+    if is_issued(schema.names):
+        raise Unusable(line, f"it is {ISSUED_SAID}", "let `files` match the exports that the issue was made from")
     missing = [(word, name) for word, name in mapped(points.columns).items() if name not in schema.names]
     if not missing:
         return

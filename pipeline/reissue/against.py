@@ -8,8 +8,8 @@ from pipeline.draft.layer_rows import Carried
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
+from pipeline.reissue.change_rows import Because
 from pipeline.reissue.changed_rows import ChangedRows, few_can_differ
-from pipeline.reissue.changes import Because
 from pipeline.reissue.earlier import Last, TakenOver, another_frame, called, standing
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.reasons import reasons

@@ -9,7 +9,7 @@ from pipeline.issue.folder.confirmation import Signs
 from pipeline.issue.folder.intact import GONE, damaged
 from pipeline.issue.geopackage.recount import NotReadable, recount_package
 from pipeline.issue.record_types import Altered, FileIssued
-from pipeline.reissue.changes import EDITED
+from pipeline.reissue.counted_changes import EDITED
 from pipeline.reissue.earlier import Last
 
 #: The layers of a GeoPackage that a new issue is compared with.

@@ -19,6 +19,7 @@ from pipeline.duplicates.exact import Hashes
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.as_exported import SAME, unshifted
+from pipeline.reissue.named_occupations import named_occupations
 from pipeline.reissue.points_before import PointsBefore
 from pipeline.reissue.renamed_sessions import renamed_sessions
 from pipeline.reissue.reread import Reread, as_numbered, joined
@@ -29,7 +30,7 @@ from pipeline.solve.field_shifts import FieldReadings
 from pipeline.solve.reading_precision import Precision
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
-from pipeline.words import Role, counted, plural
+from pipeline.words import counted, plural
 
 #: The part of an export's points that one step of time has to share to be its clock's.
 _MOST = 0.8
@@ -95,7 +96,7 @@ class CameAgain(Struct, frozen=True):
         """Return in words that they are no new measurements."""
         return (
             f"{survey.exports[self.export].shown}: {counted(self.points, 'point')} of session"
-            f" {survey.windows[self.session].session.name} have the raw coordinates of points of issue {issue:03d} to"
+            f" {survey.windows[self.session].session.name} came again with the raw coordinates of issue {issue:03d} to"
             " the last digit, under other names and at other times, and no measurement repeats like that: these are"
             " the same readings, exported anew, and no check of them"
         )
@@ -283,10 +284,9 @@ def _occupations(base: Record) -> list[tuple[tuple[str, str], Floats, int]]:
     """Return session and name, (1, 3) place as the grid writes it, and time of what an issue had on marks."""
     return [
         (
-            (one["session"], one["point"]),
-            np.array([[one["easting"], one["northing"], one["height"]]], float),
-            milliseconds_of(one["observed"]),
+            (one.row["session"], one.name),
+            np.array([[one.row["easting"], one.row["northing"], one.row["height"]]], float),
+            one.time,
         )
-        for one in base["checks"]
-        if one["role"] != Role.NOTED and one["point"] is not None and one["observed"] is not None
+        for one in named_occupations(base)
     ]

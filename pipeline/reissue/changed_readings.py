@@ -11,7 +11,6 @@ import numpy as np
 from msgspec import Struct
 
 from pipeline.arrays import Floats, Integers
-from pipeline.clock import milliseconds_of
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
@@ -25,12 +24,13 @@ from pipeline.reissue.as_exported import SAME, unshifted
 from pipeline.reissue.doubted_sessions import still_doubted
 from pipeline.reissue.earlier import Last, another_frame
 from pipeline.reissue.history import History
+from pipeline.reissue.named_occupations import named_occupations
 from pipeline.reissue.points_before import PlacesBefore, PointsBefore, carried_in, put_back
 from pipeline.reissue.reread import Reread, as_numbered, reread
 from pipeline.solve.field_shifts import FieldReadings, FieldShifts
 from pipeline.solve.solve import Adjusted
 from pipeline.tolerance import plan_and_height
-from pipeline.words import Doubt, Role, Verdict, plural
+from pipeline.words import Doubt, Verdict, plural
 
 #: Points from which on one vector is no correction of single readings.
 _SEVERAL = 5
@@ -228,10 +228,8 @@ def _occupations_moved(base: Record, survey: Survey, field: FieldShifts) -> Mapp
     readings = FieldReadings.of(candidates.table)
     free, names = field.take_out(candidates.raw, readings, to_issued), [one["session"] for one in base["sessions"]]
     carried, found = carried_in(base, names, survey), dict[tuple[int, int], _Moved]()
-    for one in base["checks"]:
-        if one["role"] == Role.NOTED or one["point"] is None or one["observed"] is None:
-            continue
-        row = at.get((one["point"], milliseconds_of(one["observed"]) // _SECOND))
+    for named in named_occupations(base):
+        row, one = at.get((named.name, named.time // _SECOND)), named.row
         if row is None:
             continue
         place = np.array([[one["easting"], one["northing"], one["height"]]], float)

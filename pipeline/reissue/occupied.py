@@ -20,6 +20,7 @@ from pipeline.issue.record_types import Record
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.reissue.earlier import another_frame
+from pipeline.reissue.named_occupations import named_occupations
 from pipeline.sessions.attach import base_key
 from pipeline.solve.never_of_mark import never_beyond
 from pipeline.words import Doubt, Holds, Role
@@ -156,10 +157,8 @@ def occupied(last: Record, survey: Survey) -> Iterator[EarlierOccupation]:
     """Yield the occupations that the newest issue had; what was only noted in the field is none."""
     before, holds = {one["session"]: one for one in last["sessions"]}, _holds(last)
     placed = another_frame(last, survey.target) is None
-    for row in last["checks"]:
-        if row["role"] == Role.NOTED or None in (row["observed"], row["point"]):
-            continue
-        time, session = milliseconds_of(str(row["observed"])), before.get(row["session"])
+    for named in named_occupations(last):
+        row, time, session = named.row, named.time, before.get(named.row["session"])
         sessions = sessions_at(survey, time, row["session"], session)
         own = tuple(one.index for one in survey.windows if one.session.name == row["session"])
         # where it is of another session now, what its own lost by that is at stake as well
@@ -168,9 +167,7 @@ def occupied(last: Record, survey: Survey) -> Iterator[EarlierOccupation]:
         place = np.array([row["easting"], row["northing"], row["height"]], float)
         there = place if placed and np.isfinite(place).all() else None
         moved = _moved(session)
-        yield EarlierOccupation(
-            last["issue"], str(row["point"]), row["mark"], time, sessions, reach, row, parts, there, moved
-        )
+        yield EarlierOccupation(last["issue"], named.name, row["mark"], time, sessions, reach, row, parts, there, moved)
 
 
 def told_before(last: Record, survey: Survey) -> Iterator[EarlierOccupation]:

@@ -13,7 +13,6 @@ import pyarrow.compute as pc
 from msgspec import Struct
 
 from pipeline.arrays import Floats
-from pipeline.clock import milliseconds_of
 from pipeline.intake.positions import working_positions
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.earlier_rows import Lost, read_batches
@@ -22,9 +21,9 @@ from pipeline.problems import JobError
 from pipeline.read.exports import read_batches as read_export
 from pipeline.reissue.as_exported import COLUMNS, SAME, Stood, as_exported, stood_in, stood_of
 from pipeline.reissue.earlier import Last
+from pipeline.reissue.named_occupations import named_occupations
 from pipeline.reissue.occupied import ALIKE
 from pipeline.tables import milliseconds
-from pipeline.words import Role
 
 #: Readings on either side that are asked.
 _NEAREST = 5
@@ -118,11 +117,10 @@ def _then(issue: Last, time: int, session: str) -> dict[_Reading, Stood]:
 
 def _on_marks(record: Record, session: str) -> dict[_Reading, Stood]:
     return {
-        (row["point"], milliseconds_of(row["observed"])): stood_of(row)
-        for row in record["checks"]
-        if row["session"] == session and row["role"] != Role.NOTED and row["passed"] is not False
-        and row["point"] is not None and row["observed"] is not None
-    }  # fmt: skip
+        (one.name, one.time): stood_of(one.row)
+        for one in named_occupations(record)
+        if one.row["session"] == session and one.row["passed"] is not False
+    }
 
 
 def _nearest(found: dict[_Reading, Stood], time: int) -> dict[_Reading, Stood]:

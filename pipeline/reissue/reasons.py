@@ -8,9 +8,9 @@ from msgspec import Struct, field
 from pipeline.intake.survey import Survey
 from pipeline.issue.made_from import JOB_FILE, PART
 from pipeline.read.sources import TEXT
+from pipeline.reissue.change_rows import Reached
 from pipeline.reissue.changed_marks import ChangedMark, changed_marks
 from pipeline.reissue.changed_occupations import ChangedOccupation, changed_occupations, told_of
-from pipeline.reissue.changes import Reached
 from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import (
@@ -27,7 +27,7 @@ from pipeline.reissue.fingerprint import (
     session_values,
     sum_of,
 )
-from pipeline.reissue.frames import frame_changes
+from pipeline.reissue.frames.frame_changes import frame_changes
 from pipeline.reissue.job_file_changes import LISTED, POINTS, job_file_changes
 from pipeline.reissue.line_ends import line_ends_alone
 from pipeline.reissue.linked_sessions import linked

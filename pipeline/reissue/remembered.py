@@ -7,8 +7,8 @@ from pipeline.examine.examine import Examined
 from pipeline.intake.survey import Survey
 from pipeline.reissue.changed_readings import changed_readings
 from pipeline.reissue.fingerprint import Fingerprint, fingerprint
-from pipeline.reissue.frame_carried import standing_doubts
-from pipeline.reissue.frame_notes import frame_notes
+from pipeline.reissue.frames.carried import standing_doubts
+from pipeline.reissue.frames.notes import frame_notes
 from pipeline.reissue.history import History
 from pipeline.reissue.left_unmoved import left_unmoved_notes
 from pipeline.reissue.moved_register import moved_register

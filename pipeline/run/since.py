@@ -6,7 +6,7 @@ from pipeline.issue.record_types import Changes
 from pipeline.job.model import Job
 from pipeline.reissue.against import Against, against
 from pipeline.reissue.altered import AlteredSince
-from pipeline.reissue.changes import attributes_changed, times_differ
+from pipeline.reissue.counted_changes import attributes_changed, times_differ
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.gone_links import gone_links
 from pipeline.reissue.history import History

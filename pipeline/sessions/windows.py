@@ -30,12 +30,14 @@ from msgspec import Struct
 from pydantic import ValidationError
 
 from pipeline.files.odd_text import look_of_time, why_no_number
-from pipeline.files.sheet import Sheet, Written, read_sheet
+from pipeline.files.sheet import Sheet, read_sheet
+from pipeline.files.written_table import Written
 from pipeline.job.error_messages import explain, key_path
 from pipeline.job.job_rules import check_sessions, too_many
 from pipeline.job.key_lines import Key, KeyPath, Where
-from pipeline.job.load import LoadedJob, clock_of
+from pipeline.job.load import LoadedJob
 from pipeline.job.model import TYPED, Session
+from pipeline.job.sound_sections import clock_of
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems

@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.implausible import SteppedRows
+from pipeline.intake.implausible import OffNear, SteppedRows
 from pipeline.intake.survey import Survey
 from pipeline.visible import one_line
 from pipeline.words import Doubt, counted
@@ -41,9 +41,11 @@ def carried_shift_doubts(survey: Survey, local: Floats) -> Iterator[Doubtful]:
 def carried_shift_notes(survey: Survey, local: Floats) -> Iterator[str]:
     """Yield in words those by about what it adds, as far as the ground lets that be known, and by other bases' shifts.
 
-    Kerbs and walls step by as much as two bases differ more often than by a shift: that is told, and in no doubt.
+    Kerbs and walls step by as much as two bases differ more often than by a shift: that is told, and in no doubt. So is
+    what is off all points around by a step of which none of these says why.
     """
     carried = list(_carried(survey, local))
+    told = list(carried)
     for one in carried:
         if not _is_sure(local, one):
             yield f"{survey.exports[one.export].shown}:{one.row}: {_sentence(survey, local, one)}"
@@ -51,7 +53,11 @@ def carried_shift_notes(survey: Survey, local: Floats) -> Iterator[str]:
         if one not in carried and not _is_stated(survey, one):
             other = _other_base(survey, local, one)
             if other is not None:
+                told.append(one)
                 yield f"{survey.exports[one.export].shown}:{one.row}: {_of_other_base(survey, local, one, other)}"
+    for off in survey.first_pass.implausible.off_near:
+        if not any(one.export == off.export and one.row <= off.last and one.last >= off.row for one in told):
+            yield f"{survey.exports[off.export].shown}:{off.row}: {_off_near(survey, off)}"
 
 
 def _carried(survey: Survey, local: Floats) -> Iterator[SteppedRows]:
@@ -109,6 +115,19 @@ def _of_other_base(survey: Survey, local: Floats, one: SteppedRows, other: int) 
         f" among them: if the ground has no such step there, the rover had corrections of the base of {theirs},"
         f" whatever base id it wrote, and they are off by {np.hypot(off[0], off[1]):.2f} m in plan and"
         f" {abs(off[2]):.2f} m in height: ask the crew, and give these rows the id of the base that they had"
+    )
+
+
+def _off_near(survey: Survey, off: OffNear) -> str:
+    by, away = off.run.up, off.run.away
+    return (
+        f"session {survey.windows[off.session].session.name}: {counted(len(off.run.rows), 'reading')} in a row (first"
+        f" one here, the last in row {off.last}) are all about {by:+.2f} m off the points around them in height"
+        f" ({counted(off.run.pairs, 'pair')} of neighbours, half of them within {away:.1f} m), though they begin and"
+        " end amid these, all others agree with one another, and no mark was occupied among them: if the ground has no"
+        f" such step there, the pole was {'longer' if by > 0 else 'shorter'} than stated, another correction was on,"
+        " or the base was moved and put back: ask the crew, and correct their pole heights, state it as field_shift, or"
+        " split the session"
     )
 
 

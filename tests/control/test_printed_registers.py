@@ -8,7 +8,7 @@ from registers_read import read_marks
 
 from pipeline.control.register import Register
 from pipeline.control.table_form import Form
-from pipeline.files.sheet import Written
+from pipeline.files.written_table import Written
 
 _NAMED = {"mark": "Point", "easting": "E", "northing": "N", "height": "H"}
 

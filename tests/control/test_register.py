@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from registers_read import read_all_marks, read_marks
 
-from pipeline.control import Form, Register, read_register
-from pipeline.files.sheet import Written
+from pipeline.control import Form, Register, RegisterFrame, read_register
+from pipeline.files.written_table import Written
 from pipeline.problems import Problem, Problems
 from pipeline.words import Holds
 
@@ -222,7 +222,7 @@ def test_angles_out_of_range(tmp_path: Path, row: str, piece: str) -> None:
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     """Absent, not UTF-8, of an unknown kind, in a CRS that is no register's: each is said."""
     problems = Problems()
-    assert read_register(tmp_path / "no.csv", problems, kind="projected", ellipsoid=False) is None
+    assert read_register(tmp_path / "no.csv", RegisterFrame("projected", False), problems) is None
     assert problems.found[-1].what == "this file is not there"
     _, found = read_marks(tmp_path, (HEADER + "A,1,2,3\nK\xf61,1,2,3\n").encode("latin-1"))
     assert (found[0].line, found[0].what) == (3, "this is not UTF-8 text")
@@ -309,7 +309,7 @@ def _geopackage(path: Path, layer: str, properties: dict[str, str], rows: list[d
 def _read_geopackage(path: Path, layer: str | None = None) -> tuple[Register | None, list[Problem]]:
     problems = Problems()
     form = Form(Written(layer=layer))
-    register = read_register(path, problems, kind="projected", ellipsoid=False, shown=path.name, form=form)
+    register = read_register(path, RegisterFrame("projected", False), problems, shown=path.name, form=form)
     return register, problems.found
 
 
@@ -405,7 +405,7 @@ def test_the_fix_for_heights_of_the_other_kind_names_the_registers_own_column(
     for ours, other, ellipsoid in (("height", "ellipsoid_height", True), ("ellipsoid_height", "height", False)):
         problems = Problems()
         form = Form(Written(places=places), {ours: mapped})
-        assert read_register(path, problems, kind="projected", ellipsoid=ellipsoid, form=form) is None
+        assert read_register(path, RegisterFrame("projected", ellipsoid), problems, form=form) is None
         (one,) = problems.found
         assert one.line == 1 and f"the column '{other}' is missing" in one.what
         assert f"{other} = {written} in [control.columns]" in one.fix and 'height = "ellipsoid" in [control]' in one.fix

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from registers_read import read_all_marks, read_marks
 
-from pipeline.control import Form, Register, read_register
+from pipeline.control import Form, Register, RegisterFrame, read_register
 from pipeline.control.register_dates import possible_days
-from pipeline.files.sheet import Written
+from pipeline.files.written_table import Written
 from pipeline.job.model import ControlSection
 from pipeline.problems import Problems
 
@@ -261,14 +261,14 @@ def test_headings_that_differ_in_case_alone_are_two_columns(tmp_path: Path, writ
     problems = Problems()
     named = {"mark": "Punkt", "easting": "E", "northing": "N"}
     form = Form(named=named | {"height": written})
-    register = read_register(tmp_path / "marks.csv", problems, kind="projected", ellipsoid=False, form=form)
+    register = read_register(tmp_path / "marks.csv", RegisterFrame("projected", False), problems, form=form)
     assert problems.found == [] and register is not None and register.third.tolist() == [height]
 
 
 def test_headings_that_differ_in_case_alone_need_one_of_them_named(tmp_path: Path) -> None:
     (tmp_path / "marks.csv").write_text("mark,easting,northing,Height,height\nCM1,1,2,3,4\n")
     problems = Problems()
-    assert read_register(tmp_path / "marks.csv", problems, kind="projected", ellipsoid=False) is None
+    assert read_register(tmp_path / "marks.csv", RegisterFrame("projected", False), problems) is None
     (problem,) = map(str, problems.found)
     assert "marks.csv:1" in problem and "'Height', 'height'" in problem and "[control.columns]" in problem
 
@@ -282,7 +282,7 @@ def test_a_row_of_units_below_the_heading(tmp_path: Path, row: str, read: bool) 
     """It is no mark, and kept for what reads it: whether it says the units of the numbers is told there."""
     (tmp_path / "marks.csv").write_text(f"mark,easting,northing,height\n{row}\nCM1,1,2,3\n")
     problems = Problems()
-    register = read_register(tmp_path / "marks.csv", problems, kind="projected", ellipsoid=False)
+    register = read_register(tmp_path / "marks.csv", RegisterFrame("projected", False), problems)
     assert (register is not None) == read and bool(problems.found) != read
     if register is not None:
         cells = row.replace("[", "").replace("]", "").split(",")[1:]

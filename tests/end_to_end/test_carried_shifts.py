@@ -127,3 +127,20 @@ def test_ground_that_steps_by_something_else_between_two_bases_is_let_be(
     up: float, later: bool, tmp_path: Path
 ) -> None:
     assert on_other_base(tmp_path, range(4, 16), up, later) == []
+
+
+@pytest.mark.parametrize("by", [-0.2, 0.3])
+def test_points_in_a_grid_with_another_pole_are_told(by: float, tmp_path: Path) -> None:
+    """No pole height in the export, no mark among them: their neighbours in the next rows have other heights."""
+    work = Network()
+    for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500)):
+        work.mark(name, east, north)
+    points = [(20.0 * at + 40, 20.0 * row) for row in range(9) for at in range(10)[:: -1 if row % 2 else 1]]
+    work.session("day", ties=["CM1"], checks=["CM2"], points=points, closing=["CM2", "CM1"], shift=(0.8, -1.1, _UP))
+    names = [f"day-{number}" for number in range(15, 66)]
+    work.displace(np.isin(work.rows["name"], names), np.array([0.0, 0.0, by]))
+    of = published_record(work.write(tmp_path))
+    assert (of["verdict"], of["doubts"]) == ("proven", [])  # no check tells
+    (note,) = [note for note in of["notes"] if "off the points around them" in note]
+    assert note.startswith("rover001.csv:18: session day: 51 readings in a row") and "the last in row 68)" in note
+    assert f"about {by:+.2f} m" in note and f"the pole was {'longer' if by > 0 else 'shorter'} than stated" in note

@@ -410,7 +410,7 @@ def test_a_register_of_krovak_geometries_is_not_exchanged() -> None:
     to_grid = pyproj.Transformer.from_crs("EPSG:4156", "EPSG:5513", always_xy=True)
     x, y = to_grid.transform(14.5, 50.0)
     from pipeline.geodesy.misread_coordinates import neighbouring_zones
-    from pipeline.geodesy.operations import lonlat
+    from pipeline.geodesy.own_places import lonlat
     from pipeline.geodesy.units import lengths
 
     counted = lengths("EPSG:5513", None)

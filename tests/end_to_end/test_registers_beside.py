@@ -2,14 +2,14 @@
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import fiona
 import pytest
 from openpyxl import Workbook
 from pyproj import Transformer
-from running import record_of
+from running import csv_rows, record_of
 from simulate import Plan, simulate
 
 from pipeline import check_job, run_job
@@ -239,4 +239,45 @@ def test_issues_in_csv_beside_the_register_are_let_be(tmp_path: Path) -> None:
     assert run_job(path).issued
     for made in (tmp_path / "out" / "current").glob("*.csv"):
         shutil.copy(made, tmp_path / made.name)
+    assert told(path) == []
+
+
+def in_degrees(path: Path, off: Sequence[float], *, crs: str = "EPSG:4326", digits: int = 9, up: bool = True) -> None:
+    """Lay GeoJSON beside the register that has its marks as points alone, each moved north by so many metres."""
+    to_degrees = Transformer.from_crs("EPSG:2193", crs, always_xy=True)
+    features = []
+    for by, row in zip(off, csv_rows(path.parent / "register.csv"), strict=True):
+        at = to_degrees.transform(float(row["easting"]), float(row["northing"]) + by)
+        place = [*(round(one, digits) for one in at), *([float(row["height"])] if up else [])]
+        geometry = {"type": "Point", "coordinates": place}
+        features.append({"type": "Feature", "geometry": geometry, "properties": {"mark": row["mark"]}})
+    text = json.dumps({"type": "FeatureCollection", "features": features})
+    (path.parent / "marks.geojson").write_text(text, encoding="utf-8")
+
+
+def test_points_in_degrees_alone_are_compared_in_plan(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=12, checks=2, marks=8)).write(tmp_path)
+    in_degrees(path, [0.0, 0.0, 0.0, 0.0, 0.0, 0.04, -0.06, 0.08])
+    (note,) = told(path)
+    assert "marks.geojson beside register.csv has 3 marks of it" in note and "by up to 0.080 m" in note
+
+
+@pytest.mark.parametrize(
+    ("off", "crs", "digits"),
+    [
+        ([0.0] * 8, "EPSG:4326", 9),
+        ([0.0] * 8, "EPSG:4326", 6),
+        ([0.0] * 8, "EPSG:4167", 8),
+        ([0.0] * 8, "EPSG:4272", 9),  # NZGD49, some hundred metres away
+        ([0.3] * 8, "EPSG:4326", 9),  # another realisation
+        ([0.0] * 6 + [0.05] * 2, "EPSG:4326", 9),
+        ([0.0, 40.0] * 4, "EPSG:4326", 9),  # other marks of those names
+    ],
+)
+@pytest.mark.parametrize("up", [True, False])
+def test_the_same_marks_in_degrees_are_let_be(
+    off: list[float], crs: str, digits: int, up: bool, tmp_path: Path
+) -> None:
+    path = simulate(Plan(sessions=1, points=12, checks=2, marks=8)).write(tmp_path)
+    in_degrees(path, off, crs=crs, digits=digits, up=up)
     assert told(path) == []

@@ -11,7 +11,8 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import own_places, raw_to_working, working_to_issued
+from pipeline.geodesy.operations import raw_to_working, working_to_issued
+from pipeline.geodesy.own_places import own_places
 from pipeline.geodesy.units import lengths
 
 #: A foot of each kind in metres, by definition.

@@ -19,12 +19,12 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import (
     Frame,
-    lonlat,
     raw_to_working,
     register_to_working,
     working_to_geographic,
     working_to_issued,
 )
+from pipeline.geodesy.own_places import lonlat
 
 ROOT = Path(__file__).resolve().parents[2]
 AUCKLAND = Area(174.5, -37.2, 175.2, -36.5)
@@ -350,6 +350,6 @@ def test_lonlat_needs_no_height() -> None:
 
 def test_two_meanings_of_a_height_are_noticed(real_grids: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without carrying, the halves of the way from WGS 84 to RD and NAP differ by 43 m: the proof refuses that."""
-    monkeypatch.setattr("pipeline.geodesy.operations._carried", lambda operation, target: operation)
+    monkeypatch.setattr("pipeline.geodesy.datum_steps._carried", lambda operation, target: operation)
     with pytest.raises(OperationError, match=r"differ by 4\d\.\d m"):
         raw_to_working("EPSG:4979", "EPSG:28992", NETHERLANDS, height="EPSG:5709")

@@ -20,12 +20,12 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.grids import Grid
 from pipeline.geodesy.operations import (
     Frame,
-    lonlat,
     raw_to_working,
     register_to_working,
     working_to_geographic,
     working_to_issued,
 )
+from pipeline.geodesy.own_places import lonlat
 from pipeline.geodesy.transform import Operation
 from pipeline.replace import replace
 

@@ -14,7 +14,7 @@ import pytest
 from simulate import Plan, simulate
 
 from pipeline.intake.columns import DiskColumns
-from pipeline.intake.first_pass import gather
+from pipeline.intake.gather import gather
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.sort import sieve
 from pipeline.problems import Problems

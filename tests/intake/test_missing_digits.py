@@ -4,12 +4,17 @@ What is honest is made as exports, conversions and generators make it (common pr
 """
 
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
+from sifted_batches import sifted_batch
 
 from pipeline.arrays import Floats
-from pipeline.intake.missing_digits import missing_digits
+from pipeline.intake.missing_digits import MissingDigits, missing_digits
+from pipeline.job.model import Columns, Points
+from pipeline.read.exports import Export
 
 Random = np.random.Generator
 
@@ -39,6 +44,43 @@ def test_so_is_one_of_a_part_of_the_rows(decimals: int) -> None:
         values[600:850] = replaced(values[600:850], decimals, 5, 6)
         (one,) = missing_digits(values)
         assert (one.digit, one.instead) == (5, 6) and 580 <= one.start <= 600 and 850 <= one.stop <= 870
+
+
+@pytest.mark.parametrize(("count", "decimals", "spread"), [(90, 3, 30.0), (70, 4, 30.0), (60, 9, 1e-3)])
+def test_few_numbers_tell_it_where_they_have_decimals_enough(count: int, decimals: int, spread: float) -> None:
+    """Of 80 random draws three fail the other rule: a digit that comes too rarely, or another too often."""
+    told = 0
+    for seed in range(80):
+        random = np.random.default_rng(seed)
+        digit, by = random.choice(10, 2, replace=False)
+        found = missing_digits(replaced(50.1 + random.normal(0.0, spread, count), decimals, digit, by))
+        told += [(one.digit, one.instead) for one in found] == [(digit, by)]
+    assert told >= 60
+
+
+def told(values: Floats, batch: int) -> list[tuple[int, int, int, int, int, bool]]:
+    """What is told of an export in metres that has these heights, and places at random, in batches of so many rows."""
+    count, found = len(values), MissingDigits()
+    place = np.column_stack([np.random.default_rng(9).normal(3e5, 99.0, (count, 2)).round(3), values])
+    named = Columns(name="Name", time="Time", easting="E", northing="N", height="H")
+    points = Points(files=("one.csv",), crs="EPSG:32632", columns=named)
+    export = Export(Path("one.csv"), "one.csv", 0, points, "", ())
+    for rows in np.split(np.arange(count), range(batch, count, batch)):
+        columns = dict(zip(("first", "second", "third"), place[rows].T, strict=True))
+        found.take(sifted_batch(pa.RecordBatch.from_pydict({**columns, "source_row": rows + 2}), export))
+    return [(one.axis, one.digit, one.instead, one.first, one.last, one.whole) for one in found.found()]
+
+
+@pytest.mark.parametrize("batch", [7_000, 20_000, 65_536])
+def test_all_rows_of_a_large_export_are_looked_at(batch: int) -> None:
+    """A digit that is missing throughout is told once, and one of rows far behind by the rows that lack it."""
+    values = (50.0 + np.random.default_rng(1).normal(0.0, 3.0, 50_000)).round(3)
+    assert told(values, batch) == []
+    assert told(replaced(values, 3, 5, 6), batch) == [(2, 5, 6, 2, 50_001, True)]
+    values[45_000:46_000] = replaced(values[45_000:46_000], 3, 5, 6)
+    ((axis, digit, instead, first, last, whole),) = told(values, batch)
+    assert (axis, digit, instead, whole) == (2, 5, 6, False)
+    assert 44_980 <= first <= 45_002 and 46_001 <= last <= 46_021
 
 
 def scattered(random: Random) -> Floats:

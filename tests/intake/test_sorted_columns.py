@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
+from sifted_batches import sifted_batch
 
 from pipeline.arrays import Floats
 from pipeline.intake.positions import local_metres
@@ -86,8 +87,8 @@ def looked_at(east: Floats, north: Floats) -> list[SortedRows]:
         }
     )
     found = SortedColumns()
-    found.take(batch, 0, export("EPSG:32633", easting="E", northing="N"), np.ones(len(east), bool))
-    return found.found
+    found.take(sifted_batch(batch, export("EPSG:32633", easting="E", northing="N")))
+    return list(found.found())
 
 
 def test_a_road_across_the_meridian_at_180_degrees_is_as_any_other() -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from running import record_of
+from sifted_batches import sifted_batch
 from simulate import ELLIPSOIDAL, Plan, simulate
 
 from pipeline.arrays import Floats
@@ -42,8 +43,8 @@ def looked_at(names: list[str], place: Floats, seconds: Floats | None = None) ->
         }
     )
     found = NamesInOrder()
-    found.take(batch, 0, Export(Path("rover.csv"), "rover.csv", 0, points, "", ()), np.ones(len(names), bool))
-    return found.found
+    found.take(sifted_batch(batch, Export(Path("rover.csv"), "rover.csv", 0, points, "", ())))
+    return list(found.found())
 
 
 @pytest.mark.parametrize("prefix", ["w", "", "Ж-"])

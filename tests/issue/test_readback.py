@@ -18,7 +18,7 @@ import pyarrow as pa
 import pytest
 from issue_layers import written_to
 
-from pipeline.issue.geopackage import readback
+from pipeline.issue.geopackage import read_by_fiona, read_by_sqlite, readback
 from pipeline.issue.geopackage.layers import wkb_points
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.written_counts import KEPT, Tally, Written
@@ -107,7 +107,7 @@ def test_a_change_is_found(
 ) -> None:
     """In a layer that is compared row by row, and in one that fiona samples; where SQLite gives some rows at a time."""
     whole, written = wholes[rows]
-    monkeypatch.setattr(readback, "_TOGETHER", 1_000)
+    monkeypatch.setattr(read_by_sqlite, "_TOGETHER", 1_000)
     path = Path(shutil.copy(whole, tmp_path))
     statements, word = TAMPERED[change]
     tamper(path, *statements.split(";"))
@@ -150,7 +150,7 @@ def test_fiona_finds_a_height_for_itself(tmp_path: Path, make: Make, monkeypatch
     written = make(path, points=SMALL)
     read_back(path, written)
     tamper(path, "UPDATE points SET geom = raised(geom, 0.001) WHERE fid = 1")
-    monkeypatch.setattr(readback, "_by_sqlite", lambda *_: [])
+    monkeypatch.setattr(readback, "differences_by_sqlite", lambda *_: [])
     with pytest.raises(ReadBackError, match=r"row 1 is at"):
         read_back(path, written)
 
@@ -160,8 +160,8 @@ def test_fiona_opens_every_layer_of_a_kind_that_it_has_not_seen(
 ) -> None:
     """Once; of the next file of the kind it opens the one with most rows."""
     opened: list[str] = []
-    look = readback._layer_by_fiona
-    monkeypatch.setattr(readback, "_layer_by_fiona", lambda file, one: opened.append(one.name) or look(file, one))
+    look = read_by_fiona._layer_by_fiona
+    monkeypatch.setattr(read_by_fiona, "_layer_by_fiona", lambda file, one: opened.append(one.name) or look(file, one))
     monkeypatch.setattr(readback, "_seen", OrderedDict())
     for name in ("a.gpkg", "b.gpkg"):
         read_back(tmp_path / name, make(tmp_path / name, points=5, held_back=9))

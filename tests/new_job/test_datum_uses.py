@@ -5,7 +5,7 @@ from every import every
 
 from pipeline.geodesy.registry import height_areas
 from pipeline.new_job.datum_uses import Extent, use_of
-from pipeline.new_job.frames import height_datums, height_question
+from pipeline.new_job.height_datums import height_datums, height_question
 from pipeline.new_job.zones import clocks_near, countries_near
 
 CHRISTCHURCH = (172.6, -43.5)

@@ -266,7 +266,7 @@ def test_seconds_since_1970_and_of_the_gps_time_scale_are_told_apart_by_a_headin
 
     Seconds since 1970 of 2026 would be of 2036 on the GPS time scale, those of that scale of 2016 if since 1970.
     """
-    monkeypatch.setattr("pipeline.new_job.clocks.datetime", _InApril)
+    monkeypatch.setattr("pipeline.new_job.clock_formats.datetime", _InApril)
     behind = 315_964_800 - 18 if form == "gps-seconds" else 0
     made(tmp_path, {**HEADS, "time": heading}, time=lambda at: str(int(at.timestamp()) - behind))
     started, questions = start(tmp_path)

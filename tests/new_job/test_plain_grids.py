@@ -11,8 +11,9 @@ from pipeline.geodesy.registry import frames_at, grids_at
 from pipeline.new_job.common_shift import Agreement
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead
-from pipeline.new_job.frames import FilePositions, Fit, GridState, grid_question
+from pipeline.new_job.frames import GridState, grid_question
 from pipeline.new_job.grid_choice import choose_grid
+from pipeline.new_job.grid_fits import FilePositions, Fit
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.plain_grids import frames_offered, plain_first

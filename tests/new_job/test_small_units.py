@@ -2,13 +2,17 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
-from folders_made import drafted, job_of, lay, write
+from answered import answer
+from folders_made import HEIGHT, drafted, job_of, lay, write
+from issued import current_issue
 
 from pipeline.new_job import new_job
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.precisions import leave_other_signs, leave_other_units
 from pipeline.read.heading_units import metres_in_heading
+from pipeline.run.run_job import run_job
 
 
 @pytest.mark.parametrize(
@@ -60,3 +64,34 @@ def test_precisions_are_not_mapped_whose_decimal_sign_is_another(height: str, pr
     found = Mapped(columns={"height": "H", "sigma_up": "sV"})
     leave_other_signs(columns, found)
     assert ("sigma_up" in found.columns) is mapped and bool(found.left) is not mapped
+
+
+@pytest.mark.parametrize(("unit", "sign"), [("mm", "."), (" mm", "."), (" cm", "."), (" mm", ","), ("", ".")])
+def test_precisions_with_their_unit_behind_every_number_are_those_in_metres(
+    unit: str, sign: str, tmp_path: Path
+) -> None:
+    """The uncertainty of every point is that of the same job with precisions in metres."""
+    issued = []
+    for folder, written in ((tmp_path / "plain", ""), (tmp_path / "behind", unit)):
+        folder.mkdir()
+        job = job_of()
+        lay(folder, job)
+        metre = {"mm": 0.001, "cm": 0.01}.get(written.strip(), 1.0)
+        told = {
+            word: [f"{value / metre:.4f}{written}".replace(".", sign) for value in job.rows[word].round(4).tolist()]
+            for word in _SIGMAS
+        }
+        heads = {**_HEADS, **dict(zip(_SIGMAS, ("Sigma E", "Sigma N", "Sigma H"), strict=True))}
+        write(folder / "rover.csv", job, heads, told=told, comma=sign == ",", sign=";")
+        started = new_job(folder)
+        assert {word: drafted(started).blocks[0].columns.get(word) for word in _SIGMAS} == {
+            word: heads[word] for word in _SIGMAS
+        }
+        answer(Path(started.path), HEIGHT)
+        run_job(started.path)
+        issued.append([(row["hu95"], row["vu95"]) for row in current_issue(folder / "out").points.rows])
+    assert len(issued[0]) == 24 and np.abs(np.array(issued[0]) - np.array(issued[1])).max() < 1e-5
+
+
+_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
+_HEADS = {"name": "Point", "time": "Time UTC", "latitude": "Lat", "longitude": "Lon", "height": "EllHt"}

@@ -11,7 +11,7 @@ from folders_made import HEIGHT, cells, job_of, lay, write
 from told_of import told_of
 
 from pipeline.new_job import new_job
-from pipeline.new_job.clocks import order_of
+from pipeline.new_job.clock_formats import order_of
 from pipeline.new_job.time_notation import is_day, is_time_of_day
 from pipeline.new_job.written_times import forms_of
 from pipeline.run.run_job import run_job
@@ -103,8 +103,8 @@ def test_notations_that_a_job_file_can_say_are_read(
         (("Hora", lambda at: str(int(f"{at:1%M%S}"))), ("Fecha", "%d/%m/%Y"), "Hora", "their leading zeros"),
         (("Seconds of day UTC", lambda at: str(3600 + 60 * at.minute)), ("Date", "%Y-%m-%d"), "Seconds of day UTC",
          "is a number"),
-        (("Time UTC", "%d/%m/%Y %I:%M:%S ΠΜ"), None, "Time UTC", "of the day in letters that are not read"),
-        (("Time UTC", "%d/%m/%Y %I:%M:%S SA"), None, "Time UTC", "of the day in letters that are not read"),
+        (("Time UTC", "%d/%m/%Y %I:%M:%S ночи"), None, "Time UTC", "of the day in letters that are not read"),
+        (("Time UTC", "%d/%m/%Y %I:%M:%S SA"), None, "Time UTC", "seems to be from a 12-hour clock"),
         (("Time UTC", "%H:%M:%S"), ("Date", "%d mars %Y"), "Time UTC", "a month in a language other than"),
         (("Time UTC", "%H.%M"), ("Date", "%d/%m/%Y"), "Time UTC", "may be hours and minutes, or hours with decimals"),
         (("Time UTC", lambda at: str(at.hour / 24 + at.minute / 1440)), ("Date", "%d/%m/%Y"), "Time UTC",
@@ -142,6 +142,10 @@ def test_an_export_with_dates_alone_is_not_told_of_its_lengths(tmp_path: Path) -
         ("Grumble", "%d.%m.%Y", "has no time of day"),
         ("Grumble", lambda at: str(int(at.timestamp())), "looks like seconds since 1970"),
         ("Grumble", lambda at: str(int(at.timestamp() * 1000)), "looks like milliseconds since 1970"),
+        ("Grumble", lambda at: str(int(at.timestamp() * 1000) * 1000), "micro- or nanoseconds since 1970"),
+        ("Grumble", lambda at: str(int(at.timestamp() * 1000) * 1_000_000), "micro- or nanoseconds since 1970"),
+        ("MJD", lambda at: str(at.toordinal() - 678_576), "whole Julian days, or modified ones"),
+        ("GPS week", lambda at: str((at.toordinal() - 722_820) // 7), "no column the seconds of the week"),
         ("Grumble", "%d.%m.%Y grumble %H:%M:%S", "not a time"),
     ],
 )

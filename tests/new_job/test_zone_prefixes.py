@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.new_job.frames import FilePositions
+from pipeline.new_job.grid_fits import FilePositions
 from pipeline.new_job.zone_prefixes import zone_apart
 
 _NORTH = np.array([5_405_100.0, 5_405_900.0])

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.geodesy import plain_datum_steps
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.operations import own_places
+from pipeline.geodesy.own_places import own_places
 from pipeline.notices import plain_datum_steps as notice
 
 GRID = "EPSG:27700"

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.operations import lonlat, raw_to_working, working_to_issued
+from pipeline.geodesy.operations import raw_to_working, working_to_issued
+from pipeline.geodesy.own_places import lonlat
 
 
 def degrees(degree: float, minute: float = 0.0, second: float = 0.0) -> float:

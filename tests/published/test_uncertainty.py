@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from circles import circle
 
-from pipeline.control.register import read_register
+from pipeline.control import RegisterFrame, read_register
 from pipeline.geodesy import uncertainty
 from pipeline.problems import Problems
 
@@ -53,7 +53,7 @@ def test_what_a_register_states_is_what_is_issued(tmp_path: Path) -> None:
     """A mark of 20 mm at 95 % has 20 mm at 95 % once its standard uncertainties are put together again."""
     file = tmp_path / "register.csv"
     file.write_text("mark,easting,northing,height,hu95,vu95\nCM1,1,2,3,0.020,0.030\n")
-    register = read_register(file, Problems(), kind="projected", ellipsoid=False)
+    register = read_register(file, RegisterFrame("projected", False), Problems())
     assert register is not None
     again = uncertainty.horizontal_95(np.diag([register.sigma_east[0] ** 2, register.sigma_north[0] ** 2]))
     assert again == pytest.approx(0.020, rel=1e-9)

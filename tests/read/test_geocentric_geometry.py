@@ -10,7 +10,7 @@ import pytest
 from closed_forms import GRS80, to_geocentric
 from exports_made import block, feature, find, geojson, read
 
-from pipeline.control import read_register
+from pipeline.control import RegisterFrame, read_register
 from pipeline.problems import Problems
 
 PLACES = np.array([(174.7 + n / 1000, -36.8, 12.0 + n) for n in range(8)])
@@ -62,7 +62,7 @@ def test_it_is_read_where_the_block_states_it(crs: str | None, tmp_path: Path) -
 def test_a_registers_is_one_problem(kind: str, tmp_path: Path) -> None:
     write(tmp_path / "marks.geojson", XYZ, "mark")
     problems = Problems()
-    assert read_register(tmp_path / "marks.geojson", problems, kind=kind, ellipsoid=True) is None
+    assert read_register(tmp_path / "marks.geojson", RegisterFrame(kind, True), problems) is None
     (problem,) = problems.found
     assert "geocentric" in problem.what and "longitude, latitude" in problem.fix
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pipeline.new_job.solutions import is_fixed as is_fixed_in_drafts
 from pipeline.read.solution_words import coarse_among, is_coarse, is_fixed
 
 COARSE = [
@@ -63,3 +64,32 @@ def test_what_says_fixed_is_fixed(word: str) -> None:
 @pytest.mark.parametrize("word", [*COARSE, "RTK", "4", "measured", ""])
 def test_nothing_else_is_fixed(word: str) -> None:
     assert not is_fixed(word)
+
+
+#: From a dictionary: negations behind the word, before it with another between, and answers to it.
+DENIED = [
+    "sabit değil", "sabit: hayır", "固定でない", "固定ではない", "固定：否", "고정 아님", "고정 안됨", "고정되지 않음",
+    "nie je fixné", "no es fija", "not a fix", "fixed: no", "fixed=no", "Fixed (no)", "fixed - no", "FIX NO", "fix=0",
+    "fix=false", "fix=N", "FIX:0", "fijo: no", "fixe : non", "fixiert: nein", "fix nej", "fissa no", "фикс: нет",
+    "фиксированное - нет", "غير ثابت", "לא קבוע", "fix nem", "fixní ne", "fast ikke", "ei kiinteä", "kiinteä ei",
+    "fixe pas", "fixo não", "không cố định", "tidak tetap", "μη σταθερή", "σταθερή όχι", "फिक्स नहीं", "ไม่คงที่",
+    "fix lost", "!fix",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("word", DENIED)
+def test_fixed_with_a_negation_is_fixed_to_no_one(word: str) -> None:
+    assert is_coarse(word) and not is_fixed(word) and not is_fixed_in_drafts(word)
+
+
+@pytest.mark.parametrize(
+    "word",
+    ["fixed, no float", "fixed not float", "fixed: yes", "fix=1", "Fix: true", "Fixed (F)", "Fixed (N)", "fix 3D"],
+)
+def test_other_words_beside_fixed_deny_nothing(word: str) -> None:
+    assert is_fixed(word) and not is_coarse(word)
+
+
+@pytest.mark.parametrize("word", ["fix?", "Fixed (?)", "sabit değil", "Fixed (no)"])
+def test_a_draft_accepts_nothing_that_is_in_question(word: str) -> None:
+    assert not is_fixed_in_drafts(word)

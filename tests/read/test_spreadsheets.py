@@ -13,7 +13,7 @@ from exports_made import COLUMNS, block, find, read
 from least_job import YARD
 from openpyxl import Workbook
 
-from pipeline.control.register import read_register
+from pipeline.control import RegisterFrame, read_register
 from pipeline.files.workbook import hidden_sheets, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.load import load_job
@@ -256,14 +256,14 @@ def test_a_register_in_a_spreadsheet(tmp_path):
     book.active.append([7, 1507446.014, 5160687.885, "309.5602"])
     book.save(tmp_path / "register.xlsx")
     problems = Problems()
-    register = read_register(tmp_path / "register.xlsx", problems, kind="projected", ellipsoid=True)
+    register = read_register(tmp_path / "register.xlsx", RegisterFrame("projected", True), problems)
     assert register is not None and problems.found == []
     assert (register.names, register.lines, register.dated[0]) == (("CM1", "7"), (3, 4), "2025-06-01")
     assert register.third.tolist() == [310.0, 309.5602]
     book.active["B4"] = "=B3+1"
     book.active.row_dimensions[3].hidden = True
     book.save(tmp_path / "register.xlsx")
-    assert read_register(tmp_path / "register.xlsx", problems, kind="projected", ellipsoid=True) is None
+    assert read_register(tmp_path / "register.xlsx", RegisterFrame("projected", True), problems) is None
     told = [(problem.line, problem.what) for problem in problems.found]
     assert [line for line, _ in told] == [3, 4]
     assert "hidden" in told[0][1] and "'easting': the cell's formula has no stored value" in told[1][1]

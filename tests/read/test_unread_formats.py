@@ -28,8 +28,10 @@ _TABLE = "mark,easting,northing,height\nA,1000.0,2000.0,3.0\nB,1001.0,2001.0,3.1
 def test_exports_and_registers_are_refused_with_what_a_draft_says(
     name: str, content: bytes, way: str, tmp_path: Path
 ) -> None:
-    (tmp_path / name).write_bytes(content)
-    control = {"file": name, "crs": "EPSG:32632", "height": "ellipsoid"}
+    register = f"register{Path(name).suffix}"
+    for file in (name, register):
+        (tmp_path / file).write_bytes(content)
+    control = {"file": register, "crs": "EPSG:32632", "height": "ellipsoid"}
     job = write_job(tmp_path, "EPSG:4979", {"grid": "EPSG:32632"}, file=name, control=control, ties=[("K0", "K0")])
     with pytest.raises(JobError) as error:
         run_job(job)

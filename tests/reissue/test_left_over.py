@@ -11,7 +11,8 @@ import pytest
 
 from pipeline.geodesy.axes import Axes
 from pipeline.reissue import left_over as module
-from pipeline.reissue.changes import attributes_changed, compare
+from pipeline.reissue.changes import compare
+from pipeline.reissue.counted_changes import attributes_changed
 from pipeline.reissue.laid_down import LaidDown
 from pipeline.reissue.left_over import left_over
 from pipeline.reissue.side import Side, differing

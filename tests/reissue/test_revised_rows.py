@@ -6,9 +6,6 @@ The other way, every layer written again, is the measure: the same layers, sums 
 import re
 import resource
 import shutil
-import sqlite3
-from contextlib import closing
-from copy import deepcopy
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -24,6 +21,7 @@ from every import every
 from issued import Issue, newest_issue
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
+from two_ways import assert_one_issue, counted_copies, everything, written_anew
 from typer.testing import CliRunner
 
 from pipeline import run_job
@@ -43,18 +41,6 @@ LAYERS = ("points", "check_marks", "sessions", "marks", "held_back", "changes")
 def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many rows were changed in a copy, run by run."""
     return counted_copies(monkeypatch)
-
-
-def counted_copies(patch: pytest.MonkeyPatch) -> list[int]:
-    made: list[int] = []
-    way = lay_out.copy_with_rows
-
-    def counted(*given: Any) -> None:
-        made.append(len(given[4]))
-        way(*given)
-
-    patch.setattr(lay_out, "copy_with_rows", counted)
-    return made
 
 
 @pytest.fixture(scope="module")
@@ -126,30 +112,10 @@ def revise(job: Simulation, folder: Path, metres: float) -> None:
     write_register(job.register, folder / "register.csv")
 
 
-def written_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let every issue be written again."""
-    monkeypatch.setattr("pipeline.reissue.against.few_can_differ", lambda *_: False)
-
-
-def everything(package: Path, query: str) -> list[tuple[Any, ...]]:
-    with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
-        return file.execute(query).fetchall()
-
-
 def test_both_ways_give_the_same_issue(both: tuple[Issue, Issue]) -> None:
     quick, slow = both
     assert everything(quick.package, "select count(*) from lines") == [(WIDE.sessions,)]
-    for name in (*LAYERS, "lines"):
-        order = f'select * from "{name}" order by fid'
-        assert everything(quick.package, order) == everything(slow.package, order), name
-    ours, theirs = deepcopy(quick.record), deepcopy(slow.record)
-    for record in (ours, theirs):
-        del record["sum"]
-        for file in record["files"]:
-            file.pop("sha256")
-            if "database" in file:  # the layers' order in the file, and with it the numbers of what is said of each
-                file["database"] = file["database"]["objects"]
-    assert ours == theirs
+    assert_one_issue(quick, slow)
     assert verify(quick.folder.resolve().parents[1]).findings == ()
 
 

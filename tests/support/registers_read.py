@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from pipeline.control import Form, Register, read_register
+from pipeline.control import Form, Register, RegisterFrame, read_register
 from pipeline.control.table_form import AS_OURS
 from pipeline.problems import Problem, Problems
 
@@ -15,8 +15,8 @@ def read_marks(
     path = folder / name
     path.write_bytes(data.encode() if isinstance(data, str) else data)
     problems = Problems()
-    how = {"kind": "projected", "ellipsoid": False, **how}
-    return read_register(path, problems=problems, shown=name, form=form, **how), problems.found
+    frame = RegisterFrame(**{"kind": "projected", "ellipsoid": False, **how})
+    return read_register(path, frame, problems, shown=name, form=form), problems.found
 
 
 def read_all_marks(folder: Path, data: str | bytes, form: Form = AS_OURS, **how: Any) -> Register:

@@ -13,9 +13,9 @@ from pipeline.issue.doubt_types import FrameChange
 from pipeline.issue.record_types import DoubtNoted, Record
 from pipeline.reissue.doubted_sessions import still_doubted
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_differences import as_it_is, subject
-from pipeline.reissue.frame_doubts import frame_doubt, frame_doubts
-from pipeline.reissue.frames import frame_changes, now_by_step
+from pipeline.reissue.frames.differences import as_it_is, subject
+from pipeline.reissue.frames.doubts import frame_doubt, frame_doubts
+from pipeline.reissue.frames.frame_changes import frame_changes, now_by_step
 from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt
 

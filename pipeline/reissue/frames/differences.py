@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
+from pipeline.geodesy.step_names import ISSUED, RAW, REGISTER
 from pipeline.issue.doubt_types import ControlKey, FrameDifference, GridFile, Operation
 from pipeline.issue.record_types import ControlUsed
 
@@ -52,7 +52,7 @@ def as_it_is(one: FrameDifference, control: ControlUsed | None, steps: Mapping[s
     Args:
         one: as an issue recorded it.
         control: the register's frame now; None: there is no register, and nothing says that it is as it was.
-        steps: the job's steps of work, as `frames.now_by_step`.
+        steps: the job's steps of work, as `frame_changes.now_by_step`.
     """
     if one["of"] == "control":
         return _key_now(one, control)

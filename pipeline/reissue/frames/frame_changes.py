@@ -4,14 +4,14 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from msgspec import Struct
 
-from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
+from pipeline.geodesy.step_names import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import FrameDifference, GridFile, Operation
 from pipeline.issue.made_from import PART
 from pipeline.issue.record_types import Record, Target
 from pipeline.reissue.fingerprint import SITE
-from pipeline.reissue.frame_differences import Step, control_differences, named, worded
+from pipeline.reissue.frames.differences import Step, control_differences, named, worded
 
 
 class FrameChanges(Struct, frozen=True):

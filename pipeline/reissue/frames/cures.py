@@ -10,7 +10,7 @@ from pipeline.issue.record_types import Record, RegisterMark
 from pipeline.issue.session_types import SetUpStated
 from pipeline.job.model import Setup
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_moves import Moves, same_marks
+from pipeline.reissue.frames.moves import Moves, same_marks
 from pipeline.reissue.linked_sessions import joined
 from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt, Role
@@ -29,7 +29,7 @@ def cured_sessions(base: Record, survey: Survey, adjusted: Adjusted, now: Finger
     A fault that goes because a reading or a mark was corrected, a tie is another, a tolerance is wider or the doubt is
     confirmed says nothing of the frame that was changed along with it.
 
-    Arguments as of `frame_effect.frame_effect`.
+    Arguments as of `effect.frame_effect`.
     """
     if not _unchanged(base, now, _WEIGHTS):
         return frozenset()
@@ -41,7 +41,7 @@ def cured_sessions(base: Record, survey: Survey, adjusted: Adjusted, now: Finger
 def tied_alike(base: Record, survey: Survey, adjusted: Adjusted, now: Fingerprint, found: Moves) -> frozenset[int]:
     """Return the indices of sessions whose shift is another only for the frame: ties, numbers and weights are the same.
 
-    Arguments as of `frame_effect.frame_effect`.
+    Arguments as of `effect.frame_effect`.
     """
     if not _unchanged(base, now, _WEIGHTS):
         return frozenset()

@@ -6,9 +6,10 @@ from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_cures import tied_alike
-from pipeline.reissue.frame_effect import frame_effect
-from pipeline.reissue.frame_moves import (
+from pipeline.reissue.frames.cures import tied_alike
+from pipeline.reissue.frames.effect import frame_effect
+from pipeline.reissue.frames.frame_changes import FrameChanges, control_matters, frame_changes
+from pipeline.reissue.frames.moves import (
     MOVED,
     alike_moves,
     beyond,
@@ -18,7 +19,6 @@ from pipeline.reissue.frame_moves import (
     moves,
     same_marks,
 )
-from pipeline.reissue.frames import FrameChanges, control_matters, frame_changes
 from pipeline.solve.solve import Adjusted
 
 

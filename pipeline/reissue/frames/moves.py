@@ -7,12 +7,12 @@ from msgspec import Struct
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import milliseconds_of
-from pipeline.geodesy.operations import ISSUED, RAW
+from pipeline.geodesy.step_names import ISSUED, RAW
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AxisWritten, Record
 from pipeline.issue.row_types import CheckRow
 from pipeline.reissue.fingerprint import FILE, SITE, Fingerprint
-from pipeline.reissue.frames import by_step, frame_changes, now_by_step
+from pipeline.reissue.frames.frame_changes import by_step, frame_changes, now_by_step
 from pipeline.solve.solve import Adjusted, shift_at_places
 from pipeline.words import Role
 

@@ -14,7 +14,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import SITE, Fingerprint
-from pipeline.reissue.frame_moves import Moves, counts_of, same_marks
+from pipeline.reissue.frames.moves import Moves, counts_of, same_marks
 from pipeline.solve.control_marks import COORDINATES
 from pipeline.solve.solve import Adjusted
 

@@ -16,11 +16,11 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import FrameChange, FrameDifference
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_cures import cured_sessions, tied_alike
-from pipeline.reissue.frame_differences import worded
-from pipeline.reissue.frame_effect import Effect, frame_effect
-from pipeline.reissue.frame_moves import Moves, alike_moves, beyond, farthest, heights_told, jumps_told, moves
-from pipeline.reissue.frames import control_matters, frame_changes
+from pipeline.reissue.frames.cures import cured_sessions, tied_alike
+from pipeline.reissue.frames.differences import worded
+from pipeline.reissue.frames.effect import Effect, frame_effect
+from pipeline.reissue.frames.frame_changes import control_matters, frame_changes
+from pipeline.reissue.frames.moves import Moves, alike_moves, beyond, farthest, heights_told, jumps_told, moves
 from pipeline.solve.solve import Adjusted
 from pipeline.words import Doubt
 

@@ -1,0 +1,66 @@
+"""Asks for a height datum: those in use where the job lies, first what headings and files name."""
+
+import re
+from collections.abc import Iterator, Sequence
+
+from pipeline.geodesy.registry import (
+    Registered,
+    height_datums_at,
+)
+from pipeline.geodesy.units import FOOT, SURVEY_FOOT
+from pipeline.job.toml_text import quoted
+from pipeline.new_job.datum_uses import by_use, use_of
+from pipeline.new_job.heights import height_said
+from pipeline.new_job.questions import Candidate, Question
+from pipeline.new_job.zones import countries_near
+from pipeline.read.heading_units import metres_in_heading
+
+#: Signs of units behind the names of height datums; others are in metres, but for a few.
+_FEET = {"(ft)": FOOT, "(ftUS)": SURVEY_FOOT}
+
+#: Height datums that one lists.
+_HEIGHTS = 12
+
+
+def height_question(
+    place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
+) -> Question:
+    """Return the question after the height datum in use at the job's place [deg].
+
+    ``headings`` may name it. ``also`` are other keys that have the same answer, ``geoids`` the grids of the folder that
+    cover the job.
+    """
+    near = height_datums(place, [*headings, *geoids])
+    candidates = [Candidate(quoted(one.code), f"{one.name}, {use_of(one).words}") for one in near[:_HEIGHTS]]
+    candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
+    whose = "the heights of the register" if also else "the heights to be issued"
+    asks = f"which height datum are {whose} in?" + (f" target.geoid names {geoids[0]}" if geoids else "")
+    return Question("target.height", asks, tuple(candidates), also)
+
+
+def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> list[Registered]:
+    """Return the height datums in use at a place [deg], those first that texts name, then by their use.
+
+    None where the place is not known.
+    """
+    near = by_use(height_datums_at(*place), countries_near(*place)) if place is not None else []
+    said = " ".join(texts).casefold()
+    units = {metre for text in texts if height_said(text) is not None for metre in metres_in_heading(text)}
+
+    def worth(one: Registered) -> tuple[bool, bool, bool]:
+        # NZVD2016 in a heading is NZVD2016 first, then NZVD of another year
+        exact = any(word in said for word in _words(one.name) if word[-1].isdigit())
+        return (
+            not exact,
+            not any(word in said for word in _words(one.name)),
+            bool(units) and _FEET.get(one.name.split()[-1], 1.0) not in units,
+        )
+
+    return sorted(near, key=worth)
+
+
+def _words(name: str) -> Iterator[str]:
+    """Yield the words by which headings and files name a height datum: "egm96", "nap"."""
+    for word in re.findall(r"[a-z]{2,}\d*", name.casefold()):
+        letters = word.rstrip("0123456789")
+        yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))

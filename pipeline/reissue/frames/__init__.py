@@ -1,0 +1,1 @@
+"""What other frames than an earlier issue's do to numbers and proof: found by the shifts, told, and carried on."""
