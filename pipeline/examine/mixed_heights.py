@@ -145,7 +145,9 @@ def _mixed(survey: Survey) -> Iterator[_Mixed]:
     for one in found:
         most = min(_MODELS + _ERRORS * one.levels.error, _PART * abs(separation))
         off = abs(abs(one.levels.by) - abs(separation))
-        if abs(separation) >= _LEAST and off <= most and one.levels.gap >= _FREE * abs(separation):
+        # a hill and a valley that both have marks: were one in another system, checks would fail by the separation
+        proven = all(one.on_marks) and not one.levels.mixed
+        if not proven and abs(separation) >= _LEAST and off <= most and one.levels.gap >= _FREE * abs(separation):
             mixed = _Mixed(one, separation, _mapped_level(survey, one))
             if mixed.sharp or mixed.side_by_side:
                 yield mixed

@@ -10,9 +10,10 @@ from pipeline.intake.file_log import FileLog
 from pipeline.intake.ledger import CANDIDATE, ReadingRows
 from pipeline.intake.row_steps import RowSteps
 from pipeline.plausible import on_sphere
-from pipeline.plausible.two_tracks import DRIVEN, LEAPS, WALKED, Pace, TwoTracks, two_tracks
+from pipeline.plausible.two_tracks import DRIVEN, HURRIED, LEAPS, WALKED, Pace, TwoTracks, two_tracks
 from pipeline.read.correction_headings import says_crew
 from pipeline.read.exports import Export
+from pipeline.replace import replace
 from pipeline.words import counted
 
 #: Rows of an export beyond which it is no rover's day.
@@ -24,12 +25,20 @@ _SELDOM = 20
 class InTurn(Struct, frozen=True):
     """An export on one site whose readings lie by turns on two tracks, faster than anybody walks between them.
 
-    ``row`` is the row of the first reading behind a leap.
+    Args:
+        export: number of the export.
+        row: row of the first reading behind a leap.
+        leaps: how they leap.
+        back: row from which on the readings of the session go back in time; 0 where they do nowhere.
+        sure: whether that is worth a word though every check passes: rows that go back in time may have been pasted
+            there, and so fast to and fro goes nobody who stays at each place.
     """
 
     export: int
     row: int
     leaps: TwoTracks
+    back: int = 0
+    sure: bool = False
 
 
 def leap_notes(
@@ -45,7 +54,7 @@ def leap_notes(
         logs: what was noted of each.
     """
     for number, (step, export, log) in enumerate(zip(steps, exports, logs, strict=True)):
-        if step.leaps < LEAPS or _of_several(export, log):
+        if (step.leaps < LEAPS and not step.back) or _of_several(export, log):
             continue
         if (one := _in_turn(rows, once, number, DRIVEN)) is not None:
             found = one.leaps
@@ -62,15 +71,24 @@ def in_turn(
 ) -> tuple[InTurn, ...]:
     """Return the exports that two rovers of one site seem to share, though no column says whose each reading is.
 
-    The arguments are those of `leap_notes`. An honest crew may drive: only where a check fails is this worth a word.
+    The arguments are those of `leap_notes`. An honest crew may drive: where none is sure, it takes a failing check.
     """
     each = zip(steps, exports, logs, strict=True)
     asked = [at for at, (one, export, log) in enumerate(each) if not _of_several(export, log) and _hasty(one)]
-    return tuple(one for at in asked if (one := _in_turn(rows, once, at, WALKED)) is not None)
+    found = list[InTurn]()
+    for at in asked:
+        hurried, walked = (_in_turn(rows, once, at, pace) for pace in (HURRIED, WALKED))
+        one = hurried or walked
+        if one is not None:
+            sure = hurried is not None or one.back > 0
+            # what lies on another site is told already
+            found.append(replace(one, sure=sure and _in_turn(rows, once, at, DRIVEN) is None))
+    return tuple(found)
 
 
 def _hasty(step: RowSteps) -> bool:
-    return step.hasty >= max(WALKED.leaps, step.count // _SELDOM)
+    """Tell whether rows leap often enough; in their order they tell nothing where they go back in time."""
+    return step.back > 0 or step.hasty >= max(WALKED.leaps, step.count // _SELDOM)
 
 
 def _in_turn(rows: ReadingRows, once: Flags, number: int, pace: Pace) -> InTurn | None:
@@ -87,7 +105,10 @@ def _in_turn(rows: ReadingRows, once: Flags, number: int, pace: Pace) -> InTurn 
     heads = np.flatnonzero((np.diff(rows.session[which]) != 0) | (np.diff(base[order]) != 0)) + 1
     for part in np.split(np.arange(len(which)), heads):
         if (found := two_tracks(places[part], time[part], pace)) is not None:
-            return InTurn(number, int(rows.source_row(which[part][found.at : found.at + 1])[0]), found)
+            written = np.sort(which[part])
+            behind = np.flatnonzero(np.diff(time[part][np.argsort(which[part])]) < 0) + 1
+            row, *back = rows.source_row(np.append(which[part][found.at], written[behind[:1]])).tolist()
+            return InTurn(number, row, found, back[0] if back else 0)
     return None
 
 

@@ -15,13 +15,15 @@ _AT_ONCE = 10.0
 class RowSteps(Struct):
     """Steps from one reading of an export to the next in its order, and how many of them are too fast for anybody.
 
-    ``leaps`` are those to another site at a speed that no rover has, ``hasty`` those at one that nobody walks at.
+    ``leaps`` are those to another site at a speed that no rover has, ``hasty`` those at one that nobody walks at,
+    ``back`` those that go back in time: between rows that follow one another in time there may be others then.
     """
 
     count: int = 0
     fast: int = 0
     leaps: int = 0
     hasty: int = 0
+    back: int = 0
 
 
 def farthest(milliseconds: Integers) -> Floats:
@@ -42,6 +44,7 @@ def row_steps(rows: ReadingRows, counting: Flags) -> tuple[RowSteps, ...]:
         one.count += len(far)
         with np.errstate(invalid="ignore"):
             gone = np.abs(np.diff(time))
+            one.back += int(np.count_nonzero(np.diff(time) < 0))
             fast = far > farthest(gone)
             one.fast += int(fast.sum())
             late = gone >= 1000.0 * SOON

@@ -169,10 +169,10 @@ class SessionJudge:
                 continue
             if (beyond := aside(places, marks)) is not None:
                 self.mirrored.append((session, int(number[beyond.row]), beyond))
-            for run, metres in jumps(places, group, marks):
+            (time,) = self._rows.rows.columns.take(number, "time")
+            for run, metres in jumps(places, time, group, marks):
                 found.findings.jumps.append((number[run].tolist(), metres))
             told = {one for run, _ in found.findings.jumps for one in run}
-            (time,) = self._rows.rows.columns.take(number, "time")
             for run, metres, seconds in too_fast(places, time, group, marks):
                 own = number[run].tolist()
                 if told.isdisjoint(own) and not found.findings.tells(number[run]):

@@ -24,6 +24,7 @@ from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.uncovered_marks import uncovered_notes
 from pipeline.notices.unknown_marks import peg_notes
 from pipeline.notices.unmapped_stations import station_notes
+from pipeline.notices.unmarked_together import unmarked_together_notes
 from pipeline.read.correction_headings import says_crew, says_other_place
 from pipeline.read.deleted_headings import says_deleted
 from pipeline.read.solution_columns import may_show_solutions
@@ -73,6 +74,7 @@ def notes(survey: Survey, solved: Solved, plain_datums: Sequence[str]) -> list[s
         *register_row_notes(survey, survey.candidates, solved.missed),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
+        *unmarked_together_notes(survey, solved),
         *setting_notes(survey, solved.occupations, local),
         *instrument_notes(survey, solved.occupations, local),
         *station_notes(survey, solved, local),

@@ -13,6 +13,7 @@ from msgspec import Struct
 
 from pipeline.clock import MINUTE, stamp
 from pipeline.intake.at_one_time import Clock, minutes_within, readings_between, same_rows, together
+from pipeline.intake.leaps import InTurn
 from pipeline.intake.left_columns import LeftColumn
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
@@ -26,6 +27,9 @@ from pipeline.words import Reason, Verdict, counted, plural, reason_code
 _DUPLICATE = reason_code(Reason.DUPLICATE)
 #: Readings up to which a rover of a column is a base's own.
 _FEW = 2
+_PART_THEM = (
+    'export a column that says whose each reading is, headed "Receiver", or give each rover an export of its own'
+)
 
 
 def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
@@ -180,20 +184,39 @@ def _in_one_export(survey: Survey, solved: Solved) -> Iterator[str]:
 
 
 def _in_turn(survey: Survey, solved: Solved) -> Iterator[str]:
-    """Yield for each export with a failing check that two rovers of one site seem to share it, and how to part them."""
+    """Yield for each export with a failing check that two rovers of one site seem to share it, and how to part them.
+
+    Of those whose checks pass all that are sure are told at once: many a crew writes all its rovers into one export.
+    """
     compared, table = solved.occupations.compared, solved.occupations.table
     failing = compared.judged & ~compared.passed
     export, names = np.asarray(table.column("export"), np.int64), table.column("name").to_pylist()
+    passing = list[InTurn]()
     for one in survey.first_pass.in_turn:
         rows = np.flatnonzero(failing & (export == one.export)).tolist()
         if rows:
             yield (
-                f"{survey.exports[one.export].shown}:{one.row}: this reading lies {one.leaps.metres:,.0f} m from the"
-                f" one {one.leaps.seconds:,.0f} s before it, and {counted(one.leaps.count, 'time')} in all nobody walks"
-                f" so fast: two rovers seem to share this export, and {one_line(str(names[rows[0]]))} fails. Passing"
-                " checks of one rover do not prove the points of the other: export a column that says whose each"
-                ' reading is, headed "Receiver", or give each rover an export of its own'
+                f"{_leaping(survey, one)}: two rovers seem to share this export, and {one_line(str(names[rows[0]]))}"
+                f" fails. Passing checks of one rover do not prove the points of the other: {_PART_THEM}"
             )
+        elif one.sure:
+            passing.append(one)
+    if passing:
+        first, *others = passing
+        likewise = listed(list(dict.fromkeys(survey.exports[one.export].shown for one in others)))
+        yield (
+            f"{_leaping(survey, first)}{f' (likewise {likewise})' if likewise else ''}: two rovers seem to share this"
+            " export, or rows of another day or job were pasted into it"
+            f"{f': from row {first.back} on they go back in time' if first.back else ''}. The checks of one do not"
+            f" prove the points of the other: take out rows that are none of that day; of two rovers, {_PART_THEM}"
+        )
+
+
+def _leaping(survey: Survey, one: InTurn) -> str:
+    return (
+        f"{survey.exports[one.export].shown}:{one.row}: this reading lies {one.leaps.metres:,.0f} m from the one"
+        f" {one.leaps.seconds:,.0f} s before it, and {counted(one.leaps.count, 'time')} in all nobody walks so fast"
+    )
 
 
 def _without_mark(survey: Survey, solved: Solved, session: int, name: str) -> list[str]:

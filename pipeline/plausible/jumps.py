@@ -17,13 +17,18 @@ _BACK, _AXIS = 0.2, 0.1
 #: is where somebody went.
 _ENOUGH, _FEW, _RUN_OF_FEW = 20, 8, 2
 _TIMES_OF_FEW, _LEAST_OF_FEW = 20.0, 500.0
+#: Metres a second at which one drives there: who takes so much longer than otherwise, both ways, went. Ours, no source.
+_DRIVEN = 15.0
 
 
-def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers, float]]:
+def jumps(places: Floats, time: Integers, group: Integers, let_be: Flags) -> list[tuple[Integers, float]]:
     """Return runs of readings that jump east, west, north or south and come back: their places here, and metres.
+
+    Not those for which it took, there and back, as much longer than from reading to reading as somebody drives so far.
 
     Args:
         places: (n, 3) from `places.on_sphere`, metres, in the order in which they were written.
+        time: (n,) milliseconds.
         group: (n,) what must be the same for neighbours, such as the export.
         let_be: (n,) readings for whose sake one goes far: marks.
     """
@@ -44,6 +49,8 @@ def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers
     if len(far) < 2:
         return []
     way = np.diff(levelled(places), axis=0)
+    seconds = np.diff(time) / 1000.0
+    went = seconds >= float(np.median(seconds[~to_mark])) + length / _DRIVEN
     found = []
     for there, back in zip(far[:-1].tolist(), far[1:].tolist(), strict=True):
         out, home = way[there], way[back]
@@ -51,6 +58,6 @@ def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers
         same = len(run) <= most and (group[there : back + 2] == group[there]).all() and not let_be[run].any()
         missed = float(np.hypot(*(out + home)))
         along = all(np.abs(one).min() <= _AXIS * np.abs(one).max() for one in (out, home))
-        if same and along and missed <= _BACK * min(length[there], length[back]):
+        if same and along and not (went[there] and went[back]) and missed <= _BACK * min(length[there], length[back]):
             found.append((run, float(length[there])))
     return found if len(found) <= _RUNS else []

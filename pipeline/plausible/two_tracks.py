@@ -17,6 +17,8 @@ SPEED, LEAST = 30.0, 1_000.0
 SOON = 5.0
 #: Leaps, and readings of each track, from which on it is no single slip.
 LEAPS, _READINGS = 3, 5
+#: Metres within which one that is measured again and again stays where it was: a base, or a mark.
+_STILL = 0.1
 #: Readings that are looked at.
 _MOST = 20_000
 
@@ -40,9 +42,11 @@ class Pace(Struct, frozen=True):
     at_once: float
 
 
-#: Of a rover that may have been driven to another site, and of one on foot on one site. Common practice, no source.
+#: Of a rover that may have been driven to another site, and of one on foot on one site; and beyond which two are at
+#: work on one site whatever else says so. Common practice, no source.
 DRIVEN = Pace(SPEED, LEAST, LEAPS, 10.0, 50.0)
 WALKED = Pace(5.0, 50.0, 10, 2.5, 10.0)
+HURRIED = Pace(8.0, 100.0, 20, 2.5, 10.0)
 
 
 class TwoTracks(Struct, frozen=True):
@@ -78,21 +82,20 @@ def two_tracks(places: Floats, time: Integers, pace: Pace = DRIVEN) -> TwoTracks
 def _are_two(places: Floats, time: Floats, rounded: float, pace: Pace) -> bool:
     """Tell whether each reading is within reach of one of two tracks, and both go at the speed of a survey."""
     lasts: list[tuple[list[float], float]] = []
-    counts, hasty, speeds = [0, 0], 0, list[float]()
+    counts, hasty, speeds = [1, 1], 0, list[float]()
     for place, when in zip(places.tolist(), time.tolist(), strict=True):
         reached = [(dist(place, there), when - then + rounded, track) for track, (there, then) in enumerate(lasts)]
         reached = [one for one in reached if one[0] <= pace.speed * one[1] + pace.at_once]
         if reached:
             away, gone, track = min(reached)
             lasts[track] = place, when
+            counts[track] += away > _STILL
             speeds.append(away / gone)
             hasty += speeds[-1] > pace.own
         elif len(lasts) < 2:
-            track = len(lasts)
             lasts.append((place, when))
         else:
             return False
         if hasty > 0.1 * len(time) + 1:  # more than a tenth of all, whatever follows
             return False
-        counts[track] += 1
     return min(counts) >= _READINGS and float(np.quantile(speeds, 0.9)) <= pace.own

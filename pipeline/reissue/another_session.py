@@ -1,8 +1,9 @@
 """Finds points that fall into another session than in an issue before, with the same raw numbers.
 
-Their times are others now, or their base ids: the shift of that session was not theirs before, and what the occupations
-prove of either says nothing of which is right. A clock that was put right moves occupations too, or all of an export; a
-log of the sessions that was put right is no change of a reading. Where their names are others too, they are known by
+Their times are others now, or their base ids: the shift of that session was not theirs before, and what the
+occupations prove of either says nothing of which is right. A clock that was put right moves occupations too, or all of
+an export: of one without an occupation that is told, and no reason for doubt as long as it is at work there by itself.
+A log of the sessions that was put right is no change of a reading. Where their names are others too, they are known by
 their places, to the last digit: no two measurements agree so.
 """
 
@@ -50,6 +51,7 @@ class InAnotherSession(Struct, frozen=True):
         height: likewise.
         retimed: whether their times are others.
         renamed: whether their names are.
+        whole: whether all of the export went by one step of time, as where its clock was put right.
     """
 
     export: int
@@ -60,6 +62,7 @@ class InAnotherSession(Struct, frozen=True):
     height: float
     retimed: bool
     renamed: bool = False
+    whole: bool = False
 
     def told(self, issue: int, survey: Survey) -> str:
         """Return in words what became of them."""
@@ -68,12 +71,17 @@ class InAnotherSession(Struct, frozen=True):
         what = "under another name, " * self.renamed
         what += "with another time" if self.retimed else "with another base id"
         where = f"in session {name}" if name != self.before else "there where the field shift is another"
+        untested = "no occupation went along, so that no check tests the change: find out which is right"
+        if self.whole:
+            untested = (
+                "no occupation of this export went along, so that no check tests which of its two dates is right: find"
+                " out whether its clock was put right"
+            )
         return (
             f"{file}: {self.points:,} {plural(self.points, 'point')} that issue {issue:03d} had in session"
             f" {self.before} {'comes' if one else 'come'} again {what} and the same raw coordinates, and"
             f" {'is' if one else 'are'} {where} now, which moves {'it' if one else 'them'} by up to {self.plan:.3f} m"
-            f" in plan and {self.height:.3f} m in height, while no occupation went along, so that no check tests the"
-            " change: find out which is right"
+            f" in plan and {self.height:.3f} m in height, while {untested}"
         )
 
 
@@ -141,11 +149,12 @@ class Moves:
         went = _Went.of(before, survey, adjusted, log, int(seen.readings.export[0]))
         retimed = Counter(step[same & (step != 0)].tolist())
         points = self._at_their_time + retimed.total()
-        clock = [one for one, count in retimed.items() if count >= _MOST * points]
-        told &= ~np.isin(step, [*went.steps, *clock])
+        clock = [one for one, count in retimed.items() if count >= _MOST * points and not went.stayed]
+        told &= ~np.isin(step, list(went.steps))
         told &= np.array([pair not in went.sessions for pair in zip(then.tolist(), now.tolist(), strict=True)], bool)
         some = np.flatnonzero(told)
-        return _counted(before, seen.some(some), step[some] != 0, renamed[some], survey, adjusted), again
+        kinds = np.column_stack([step != 0, renamed, np.isin(step, clock)])[some]
+        return _counted(before, seen.some(some), kinds, survey, adjusted), again
 
 
 def _again(seen: Reread) -> list[CameAgain]:
@@ -156,19 +165,23 @@ def _again(seen: Reread) -> list[CameAgain]:
 
 
 def _counted(
-    before: PointsBefore, seen: Reread, retimed: Flags, renamed: Flags, survey: Survey, adjusted: Adjusted
+    before: PointsBefore, seen: Reread, how: Flags, survey: Survey, adjusted: Adjusted
 ) -> list[InAnotherSession]:
-    """Return those that moved beyond the tolerance, by their sessions before and now."""
+    """Return those that moved beyond the tolerance, by their sessions before and now.
+
+    ``how`` is (n, 3) whether the times of each are others, its name, and whether all of the export went so.
+    """
     checks, session = survey.job.checks, seen.readings.session
     none = Precision(np.zeros((len(session), 3)))
     places = correct(survey.operations, seen.free, session, none, adjusted.applied).places
     was = np.column_stack(survey.axes.metres(*before.written[seen.point].T))
     by = np.abs(plan_and_height(places - was))
     far = (by > np.array([checks.horizontal, checks.vertical])).any(axis=1)
-    kinds = np.column_stack([before.session[seen.point], session, retimed, renamed])[far]
+    kinds = np.column_stack([before.session[seen.point], session, how])[far]
     found = []
-    for then, now, at_another_time, under_another in np.unique(kinds, axis=0).tolist():
-        plan, height = by[far][(kinds == (then, now, at_another_time, under_another)).all(axis=1)].T
+    for kind in np.unique(kinds, axis=0).tolist():
+        then, now, retimed, renamed, whole = kind
+        plan, height = by[far][(kinds == kind).all(axis=1)].T
         found.append(
             InAnotherSession(
                 export=int(seen.readings.export[0]),
@@ -177,8 +190,9 @@ def _counted(
                 points=len(plan),
                 plan=float(plan.max()),
                 height=float(height.max()),
-                retimed=bool(at_another_time),
-                renamed=bool(under_another),
+                retimed=bool(retimed),
+                renamed=bool(renamed),
+                whole=bool(whole),
             )
         )
     return found
@@ -235,9 +249,13 @@ class SessionLog(Struct, frozen=True):
 
 
 class _Went(Struct, frozen=True):
-    """How occupations of an export went: by which steps of time [s], and out of which session into which."""
+    """How occupations of an export went: by which steps of time [s], and out of which session into which.
+
+    ``stayed`` tells whether some are at their time: the clock was right.
+    """
 
     steps: frozenset[int]
+    stayed: bool
     sessions: frozenset[tuple[int, int]]
 
     @classmethod
@@ -259,7 +277,7 @@ class _Went(Struct, frozen=True):
                         then = before.names.index(one[0])
                         if log.now[then] != candidates.session[row]:
                             sessions.add((then, int(candidates.session[row])))
-        return cls(frozenset(steps - {0}), frozenset(sessions))
+        return cls(frozenset(steps - {0}), 0 in steps, frozenset(sessions))
 
 
 def _occupations(base: Record) -> list[tuple[tuple[str, str], Floats, int]]:

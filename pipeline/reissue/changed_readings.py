@@ -17,6 +17,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.doubt_types import ChangedNumbers
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.record_types import DoubtNoted, Record
+from pipeline.notices.unmarked_together import Together, unmarked_together
 from pipeline.problems import JobError
 from pipeline.reissue.another_session import CameAgain, InAnotherSession, Moves, SessionLog
 from pipeline.reissue.as_exported import SAME, unshifted
@@ -128,9 +129,10 @@ def changed_readings(
                 if origin["since"] == issue
             ]
             continue
+        beside = unmarked_together(survey, adjusted.occupations) if any(one.whole for one in came) else []
         told = [
             *((_said(one, base.record, survey), one.session, _is_doubted(one, base.record, survey)) for one in changes),
-            *((one.told(issue, survey), one.session, _several_of_sound(one, base.record)) for one in came),
+            *((one.told(issue, survey), one.session, _is_untested(one, base.record, beside)) for one in came),
         ]
         notes += (one.told(issue, survey) for one in again)
         for said, session, doubted in told:
@@ -162,8 +164,10 @@ def _is_doubted(one: _Change, base: Record, survey: Survey) -> bool:
     return one.systematic and one.moved <= SAME and _was_sound(name, base)
 
 
-def _several_of_sound(one: InAnotherSession, base: Record) -> bool:
-    return one.points >= _SEVERAL and _was_sound(one.before, base)
+def _is_untested(one: InAnotherSession, base: Record, beside: Collection[Together]) -> bool:
+    """Say whether several points of a sound session went; all of an export only where another is at work by now."""
+    several = one.points >= _SEVERAL and _was_sound(one.before, base)
+    return several and (not one.whole or any(one.session == of.session and one.export in of.exports for of in beside))
 
 
 def _was_sound(name: str, base: Record) -> bool:

@@ -22,6 +22,9 @@ from pipeline.words import Doubt, counted
 _SURE = 0.10
 #: The part of a shift up to which a step may miss it: ground that rises by as much hides it. Ours, no source.
 _HIDDEN = 0.5
+#: The part of a shift that a step may be off it at the most, however rough the ground: banks in hills step by
+#: something, and a third more or less is no match. Ours, no source.
+_NEAR = 0.15
 
 
 def carried_shift_doubts(survey: Survey, local: Floats) -> Iterator[Doubtful]:
@@ -66,7 +69,8 @@ def _carried(survey: Survey, local: Floats) -> Iterator[SteppedRows]:
 
 def _fits(one: SteppedRows, up: float) -> bool:
     """Tell whether a run is as far above those before and after as ``up`` [m], which is NaN where nothing ties it."""
-    return abs(one.run.up - up) <= one.run.miss <= _HIDDEN * abs(up)
+    off = abs(one.run.up - up)
+    return off <= one.run.miss <= _HIDDEN * abs(up) and off <= max(_SURE, _NEAR * abs(up))
 
 
 def _is_stated(survey: Survey, one: SteppedRows) -> bool:

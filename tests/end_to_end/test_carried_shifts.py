@@ -14,15 +14,18 @@ _UP = 4.1
 _FIRST, _POINTS = 3, 24  # steps of the day
 
 
-def told(folder: Path, carried: range | None, roof: float = 0.0, doubted: bool = False, **more: object) -> list[str]:
+def told(
+    folder: Path, carried: range | None, roof: float = 0.0, doubted: bool = False, rough: float = 0.0, **more: object
+) -> list[str]:
     """What is said of a day whose points of these numbers carry the shift; the tenth to fifteenth are on a roof.
 
+    All are by turns so many metres above and below the slope as it is ``rough``.
     ``more`` is of the session; ``doubted`` is whether the proof is taken away.
     """
     work = Network()
     for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500)):
         work.mark(name, east, north)
-    points = [(14 * k, 9 * k - 300, roof if 9 <= k < 15 else 0.0) for k in range(_POINTS)]
+    points = [(14 * k, 9 * k - 300, (roof if 9 <= k < 15 else 0.0) + rough * (-1) ** k) for k in range(_POINTS)]
     shift = (0.8, -1.1, _UP)
     work.session("day", ties=["CM1"], checks=["CM2"], points=points, closing=["CM2", "CM1"], shift=shift, **more)
     if carried is not None:
@@ -55,6 +58,12 @@ def test_what_is_about_as_high_as_the_shift_is_told_and_proven(roof: float, tmp_
 @pytest.mark.parametrize("roof", [0.0, _UP - 0.4, _UP + 0.4, -_UP, 9.0])
 def test_ground_that_steps_by_something_else_is_left_alone(roof: float, tmp_path: Path) -> None:
     assert told(tmp_path, None, roof) == []
+
+
+@pytest.mark.parametrize(("roof", "count"), [(_UP + 0.3, 1), (_UP + 0.9, 0), (_UP - 0.9, 0)])
+def test_on_rough_ground_a_match_is_one_too(roof: float, count: int, tmp_path: Path) -> None:
+    """Where each point is 0.8 m above or below the next, 0.3 m are no difference, and a fifth of the shift is one."""
+    assert len(told(tmp_path, None, roof, rough=0.4)) == count
 
 
 def test_a_field_shift_that_the_job_states_says_why(tmp_path: Path) -> None:

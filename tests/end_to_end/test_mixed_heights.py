@@ -153,3 +153,21 @@ def test_all_points_off_marks_among_them(part: float, tmp_path: Path) -> None:
     code, doubts, notes = judged(tmp_path, lambda point: part)
     assert (code, doubts, len(notes)) == ((3, ["export-heights"], 1) if part > 0 else (0, [], 1))
     assert "readings, all on marks (first one here)" in notes[0]
+
+
+@pytest.mark.parametrize("marked", [True, False])
+def test_a_valley_as_deep_as_the_separation(marked: bool, tmp_path: Path) -> None:
+    """Its eastern points and one of its marks lie in it: the check there tells that the heights are of one system."""
+    job = simulate(replace(PLAN, reach=200.0, points=60))
+    separation = float(np.median(job.marks.ellipsoid_height - job.marks.height))
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    low = np.isin(np.arange(len(job.rows["kind"])), points[np.argsort(job.rows["longitude"][points])[40:]])
+    if marked:
+        mark = job.job["session"][0]["checks"][-1]["mark"]
+        said = (*job.job["session"][0]["ties"], *job.job["session"][0]["checks"])
+        low |= np.isin(job.rows["name"], [one["point"] for one in said if one["mark"] == mark])
+        job.register["height"] = job.register["height"] - separation * (job.register["mark"] == mark)
+    job.rows["height"] = job.rows["height"] - separation * low
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    notes = [note for note in outcome.record["notes"] if "two height systems" in note]
+    assert (outcome.exit_code, outcome.record["doubts"], len(notes)) == (0, [], 0 if marked else 1)

@@ -99,6 +99,53 @@ def test_one_rover_whose_check_fails_is_not_taken_for_two(
     assert failing(tmp_path, in_turn(seconds, apart, step), column) == []
 
 
-def test_an_honest_pair_on_one_site_is_not_noted(tmp_path: Path) -> None:
-    outcome = run_job(in_turn(15, 0.003, 2e-5).write(tmp_path), dry_run=True)
-    assert not [note for note in outcome.record["notes"] if "seem to share" in note]
+def shared(job: Simulation, folder: Path) -> list[str]:
+    """Return what is noted of a job all of whose checks pass."""
+    outcome = run_job(job.write(folder), dry_run=True)
+    assert outcome.exit_code == 0
+    return [note for note in outcome.record["notes"] if "seem to share this export" in note]
+
+
+def test_a_pair_on_one_site_whose_checks_pass_is_noted(tmp_path: Path) -> None:
+    (note,) = shared(in_turn(15, 0.003, 2e-5), tmp_path)
+    assert "39 times" in note and "go back in time" not in note
+
+
+def pasted(behind: bool, apart: float = 0.002, seconds: int = 20) -> Simulation:
+    """Return a day with the rows of a second one, at the same hours, ``behind`` all others or sorted among them."""
+    job = in_turn(seconds, apart, 2e-5)
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    mine = [row for row in range(len(job.rows["kind"])) if row not in points[1::2]]
+    order = np.array([*mine, *points[1::2]])
+    if not behind:
+        order = order[np.argsort(job.rows["time"][order], kind="stable")]
+    for name, values in job.rows.items():
+        job.rows[name] = values[order]
+    return job
+
+
+@pytest.mark.parametrize(("behind", "apart", "seconds"), [(True, 0.003, 15), (False, 0.003, 15), (True, 0.002, 20)])
+def test_rows_of_another_day_are_noted(behind: bool, apart: float, seconds: int, tmp_path: Path) -> None:
+    """Behind the others also where to and fro is only as fast as somebody who drives, 161 m in 20 s."""
+    job = pasted(behind, apart, seconds)
+    (note,) = shared(job, tmp_path)
+    first = 2 + int(np.flatnonzero(np.diff(job.rows["time"]) < np.timedelta64(0))[0]) + 1 if behind else 0
+    assert (f"from row {first} on they go back in time" in note) == behind
+
+
+@pytest.mark.parametrize("case", ["driven", "late rows first", "sorted by name", "a base among them"])
+def test_one_rover_is_not_noted(case: str, tmp_path: Path) -> None:
+    """Who drives to and fro; whose rows are not in the order of time; who writes down the base between points."""
+    job = in_turn(20, 0.002, 2e-5) if case == "driven" else in_turn(20, 0.0, 2e-5)
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    if case == "a base among them":
+        for name in ("longitude", "latitude"):
+            job.rows[name] = job.rows[name].copy()
+            job.rows[name][points[1::2]] = job.rows[name][points[0]] + 0.004
+    order = {
+        "late rows first": np.roll(np.arange(len(job.rows["kind"])), 20),
+        "sorted by name": np.random.default_rng(3).permutation(len(job.rows["kind"])),
+    }.get(case, np.arange(len(job.rows["kind"])))
+    for name, values in job.rows.items():
+        job.rows[name] = values[order]
+    assert shared(job, tmp_path) == []

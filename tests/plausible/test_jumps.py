@@ -15,10 +15,14 @@ def street(count: int = 60) -> np.ndarray:
     return np.column_stack([6.0 * (number % 2), 15.0 * number])
 
 
-def found(plan: np.ndarray, marks: tuple[int, ...] = (), cut: int | None = None) -> list[tuple[list[int], float]]:
+def found(
+    plan: np.ndarray, marks: tuple[int, ...] = (), cut: int | None = None, late: tuple[int, ...] = ()
+) -> list[tuple[list[int], float]]:
+    """Return what is told of a way of which every 40 s one is a point, but two minutes later on before the ``late``."""
     group = (np.arange(len(plan)) >= (cut or 0)).astype(np.int64)
     let_be = np.isin(np.arange(len(plan)), marks)
-    told = jumps(on_sphere(7.0 + plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE), group, let_be)
+    time = 1000 * (40 + 120 * np.isin(np.arange(len(plan)), late)).cumsum()
+    told = jumps(on_sphere(7.0 + plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE), time, group, let_be)
     return [(run.tolist(), metres) for run, metres in told]
 
 
@@ -29,6 +33,15 @@ def test_rows_with_a_digit_mistyped_are_told(rows: list[int], axis: int) -> None
     plan[rows, axis] += 1_112.0 * (-1) ** axis
     ((run, metres),) = found(plan)
     assert run == rows and metres == pytest.approx(1_112.0, abs=20.0)
+
+
+def test_who_had_the_time_to_drive_there_and_back_went() -> None:
+    """To 1,112 m away in two minutes, at 9 m/s; one whose way back took none did not."""
+    plan = street()
+    plan[20:29, 0] += 1_112.0
+    assert found(plan, late=(20, 29)) == []
+    ((run, _),) = found(plan, late=(20,))
+    assert run == list(range(20, 29)) and len(found(plan, late=(29, 40))) == 1
 
 
 def test_honest_ways_are_quiet() -> None:

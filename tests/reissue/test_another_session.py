@@ -142,6 +142,76 @@ def test_what_was_put_right_as_a_whole_is_quiet(change: Callable[[Simulation], N
     assert not any("the same raw coordinates" in what for what in doubts(second))
 
 
+def parted(job: Simulation, folder: Path, which: NDArray[np.int64], beside: NDArray[np.int64]) -> Path:
+    """Write the job with some rows in an export of their own, and with those beside them in another session likewise.
+
+    No row of the rest lies between those, so that one rover may have written them all.
+    """
+    for earlier in folder.glob("rover*.csv"):
+        earlier.unlink()
+    path = job.write(folder)
+    (export,) = folder.glob("rover*.csv")
+    heading, *lines = export.read_text(encoding="utf-8").splitlines()
+    export.unlink()
+    parts = {"rover1.csv": {*which.tolist()}, "rover2.csv": {*beside.tolist()}}
+    parts["rover3.csv"] = {*range(len(lines))}.difference(*parts.values())
+    for name, rows in parts.items():
+        some = [lines[row] for row in sorted(rows)]
+        if some:
+            (folder / name).write_text("\n".join([heading, *some, ""]), encoding="utf-8")
+    path.write_text(path.read_text(encoding="utf-8").replace(export.name, "rover*.csv"), encoding="utf-8")
+    return path
+
+
+def by_a_day(job: Simulation, which: NDArray[np.int64], sign: int = 1) -> None:
+    """Give rows of the first session times of the second, or take these back."""
+    step = np.subtract(*(job.rows["time"][points(job, 19, 20, session=number)[0]] for number in (1, 0)))
+    job.rows["time"][which] += sign * (step + np.timedelta64(7, "s"))
+
+
+def test_all_of_an_export_with_another_date_beside_another_is_in_doubt(tmp_path: Path) -> None:
+    """No occupation of it tests which date is right, and one rover is at two places; put back, nothing is asked."""
+    job = sound()
+    mine, beside = points(job, 4, 14), points(job, 4, 14, session=1)
+    assert run_job(parted(job, tmp_path, mine, beside)).exit_code == 0
+    by_a_day(job, mine)
+    second = run_job(parted(job, tmp_path, mine, beside))
+    (what,) = doubts(second)
+    assert what.startswith(
+        "rover1.csv: 10 points that issue 001 had in session session-01 come again with another time"
+    )
+    assert "no check tests which of its two dates is right" in what and second.exit_code == 3
+    by_a_day(job, mine, -1)
+    third = run_job(parted(job, tmp_path, mine, beside))
+    assert (third.exit_code, doubts(third), told(third)) == (0, [], [])
+
+
+@pytest.mark.parametrize("beside", [True, False])
+def test_all_of_an_export_whose_date_is_put_right_is_told(beside: bool, tmp_path: Path) -> None:
+    """It was at work beside another before, or it is alone in its hours."""
+    job = sound()
+    mine = points(job, 4, 14)
+    other = points(job, 4, 14, session=1) if beside else points(job, 0, 0)
+    if beside:
+        by_a_day(job, mine)
+    assert run_job(parted(job, tmp_path, mine, other)).exit_code == 0
+    by_a_day(job, mine, -1 if beside else 1)
+    second = run_job(parted(job, tmp_path, mine, other))
+    (note,) = told(second)
+    assert note.startswith("rover1.csv: 10 points") and (second.exit_code, doubts(second)) == (0, [])
+    assert "no check tests which of its two dates is right" in note
+
+
+def test_all_points_of_an_export_whose_occupations_stay_are_in_doubt(tmp_path: Path) -> None:
+    """Its clock was not put right: it was right."""
+    job = sound()
+    mine = np.flatnonzero(job.rows["session"] == 0)
+    assert run_job(parted(job, tmp_path, mine, points(job, 0, 0))).exit_code == 0
+    by_a_day(job, points(job, 0, 19))
+    second = run_job(parted(job, tmp_path, mine, points(job, 0, 0)))
+    assert second.exit_code == 3 and any("rover1.csv: 19 points" in what for what in doubts(second))
+
+
 def renamed(job: Simulation, which: NDArray[np.int64]) -> None:
     """Call rows anew, as an export does that numbers from one on."""
     names = job.rows["name"].astype(object)
