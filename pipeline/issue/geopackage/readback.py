@@ -53,8 +53,10 @@ _HEAD = [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4")]
 #: What fiona has seen every layer of, in this process (see `_sight`), and how much of that is kept.
 _seen: OrderedDict[str, None] = OrderedDict()
 _SIGHTS = 256
-#: Tables that follow from the rows, the day and the words of an issue.
-_OF_ROWS = {"gpkg_contents", "gpkg_ogr_contents", "gpkg_metadata", "gpkg_metadata_reference", "sqlite_sequence"}
+#: Tables that follow from the rows, the day and the words of an issue; GDAL takes no layer from them.
+_OF_ROWS = {
+    "gpkg_contents", "gpkg_ogr_contents", "gpkg_metadata", "gpkg_metadata_reference", "sqlite_sequence", STYLES,
+}  # fmt: skip
 
 #: What the tables of the standard say of a layer, its name first.
 _SAY = {
