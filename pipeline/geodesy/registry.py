@@ -126,6 +126,7 @@ def _moved_to_wgs84(datum: str, longitude: float, latitude: float) -> float:
     return float(apart(np.array([longitude]), np.array([latitude]), *np.array([moved]).T)[0]) if known else 0.0
 
 
+@lru_cache(maxsize=256)
 def with_heights(text: str) -> str | None:
     """Return the code of the 3D geographic CRS of a CRS's datum; None where none is registered."""
     try:

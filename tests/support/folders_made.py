@@ -32,10 +32,20 @@ Answers = dict[str, str]
 _POSITION = ("longitude", "latitude", "height")
 
 
+#: What was last decided of a folder while a job file was written into it, where the room keeps it (`keep_draft`).
+_DECIDED: dict[Path, Draft] = {}
+
+
+def keep_draft(folder: Path, base: Path, shown: str) -> Draft:
+    """Draft a job as `draft_of` does, and keep what was decided for `drafted`."""
+    draft = _DECIDED[base] = draft_of(folder, base, shown)
+    return draft
+
+
 def drafted(started: Started) -> Draft:
     """Return what was decided of the folder that a job file was written into."""
     folder = Path(started.path).parent
-    return draft_of(folder, folder, str(folder))
+    return _DECIDED[folder] if folder in _DECIDED else draft_of(folder, folder, str(folder))
 
 
 def job_of(start: dt.datetime = CLEAR, **more: Any) -> Simulation:
