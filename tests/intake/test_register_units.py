@@ -46,4 +46,4 @@ def test_another_unit_than_is_read_is_refused(word: str, heading: str, fix: str,
     [("height", "Height (m)"), ("height", "Height above datum"), ("easting", "East [metres]"), ("hu95", "hu95, m")],
 )
 def test_metres_are_what_is_read(word: str, heading: str, tmp_path: Path) -> None:
-    assert run_job(_renamed(tmp_path, word, heading)).record["verdict"] == "proven"
+    assert run_job(_renamed(tmp_path, word, heading), dry_run=True).record["verdict"] == "proven"
