@@ -20,11 +20,11 @@ def _asked_once() -> Iterator[None]:
     known: dict[tuple[PJType, int, int], tuple[Registered, ...]] = {}
     ask = registry._at
 
-    def asked(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
+    def asked(kind: PJType, longitude: float, latitude: float) -> tuple[Registered, ...]:
         place = (kind, int(longitude * _PARTS // 1), int(latitude * _PARTS // 1))
         if place not in known:
-            known[place] = tuple(ask(kind, longitude, latitude))
-        yield from known[place]
+            known[place] = ask(kind, longitude, latitude)
+        return known[place]
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(registry, "_at", asked)
