@@ -111,9 +111,10 @@ def misplaced(
         near: metres, smaller than ``far``.
     """
     distance = distance_from(area, places)
-    others = [distance_from(area, other) for other in alternatives]
+    beyond = np.flatnonzero(distance > far).tolist()
+    others = [distance_from(area, other) for other in alternatives] if beyond else []
     found = []
-    for mark in np.flatnonzero(distance > far).tolist():
+    for mark in beyond:
         fits = (number for number, other in enumerate(others) if other[mark] <= near)
         found.append(Misplaced(mark, float(distance[mark]), next(fits, None)))
     return found

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from pipeline.files.heading_words import plain_letters, words_of
 
@@ -136,17 +137,21 @@ def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:
     return () if most or {"m", "mm"} & set(_words(minutes)) else found
 
 
-def _is_part(name: str, away: int, stem: list[str], words: frozenset[str]) -> bool:
+def _is_part(name: str, away: int, stem: tuple[str, ...], words: frozenset[str]) -> bool:
     """Tell whether a column is called as an angle and its part, or stands behind it and is called as a part alone."""
     rest = _stem(name, words)
     return rest != _words(name) and (rest == stem or (not rest and away == 0))
 
 
-def _stem(heading: str, part: frozenset[str]) -> list[str]:
+def _stem(heading: str, part: frozenset[str]) -> tuple[str, ...]:
     """Return a heading's words without those of a part, if any."""
-    return [word for word in _words(heading) if word not in part]
+    return tuple(word for word in _words(heading) if word not in part)
 
 
-def _words(heading: str) -> list[str]:
-    """Return the words of a heading, and signs of degrees, minutes and seconds."""
-    return words_of(heading, signs="°'\"")
+@lru_cache(maxsize=4096)
+def _words(heading: str) -> tuple[str, ...]:
+    """Return the words of a heading, and signs of degrees, minutes and seconds.
+
+    Every column is held against every other for each angle of a file.
+    """
+    return tuple(words_of(heading, signs="°'\""))

@@ -126,6 +126,7 @@ def _moved_to_wgs84(datum: str, longitude: float, latitude: float) -> float:
     return float(apart(np.array([longitude]), np.array([latitude]), *np.array([moved]).T)[0]) if known else 0.0
 
 
+@lru_cache(maxsize=256)
 def with_heights(text: str) -> str | None:
     """Return the code of the 3D geographic CRS of a CRS's datum; None where none is registered."""
     try:
@@ -214,11 +215,13 @@ def _finite(values: object) -> Floats:
 _NOT_USED = ("example", "WGS 66", "WGS 72")
 
 
-def _at(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
+@lru_cache(maxsize=256)
+def _at(kind: PJType, longitude: float, latitude: float) -> tuple[Registered, ...]:
+    """Return what is in use at a place [deg]; a new job asks for its own place, and for those beside it, repeatedly."""
     longitude = (longitude + 180.0) % 360.0 - 180.0
     place = AreaOfInterest(longitude, latitude, longitude, latitude)
     found = {one.code: one for one in _registered(kind, place)}
-    yield from sorted(found.values(), key=lambda one: (one.size, int(one.code[5:])))
+    return tuple(sorted(found.values(), key=lambda one: (one.size, int(one.code[5:]))))
 
 
 def _registered(kind: PJType, place: AreaOfInterest | None) -> Iterator[Registered]:

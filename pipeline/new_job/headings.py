@@ -193,6 +193,7 @@ def _of_grid(heading: str) -> str:
     return "".join(rest) if len(rest) == 1 < len(words) else ""
 
 
+@lru_cache(maxsize=4096)
 def axis_of(heading: str) -> tuple[str, str] | None:
     """Return what a heading says its letter is: "X (North)" gives "northing" and "x"; None for another heading.
 
@@ -200,8 +201,10 @@ def axis_of(heading: str) -> tuple[str, str] | None:
     """
     parts = words_compared(heading)
     lettered = {letter for letter in "xy" if letter in parts}
+    if len(lettered) != 1:
+        return None
     said = {word for word in _SIDES for part in parts if part in CALLED[word] and not _is_lettered(part)}
-    return (said.pop(), lettered.pop()) if len(lettered) == len(said) == 1 else None
+    return (said.pop(), lettered.pop()) if len(said) == 1 else None
 
 
 def _is_lettered(bared: str) -> bool:
@@ -219,6 +222,7 @@ def says_height(heading: str) -> bool:
     return any(rank(word, heading) is not None for word in _OF_HEIGHTS)
 
 
+@lru_cache(maxsize=16384)
 def rank(word: str, heading: str) -> int | None:
     """Return how plainly a heading says one of our words, 0 the plainest; None where it does not.
 
@@ -255,6 +259,7 @@ def words_compared(heading: str) -> list[str]:
     return words_of(with_numbers(heading), figures=True, capitals=False)
 
 
+@lru_cache(maxsize=4096)
 def is_known(heading: str) -> bool:
     """Tell whether a heading is the usual one of anything."""
     said = said_as(heading)

@@ -297,7 +297,7 @@ def _array(texts: Sequence[str]) -> pa.Array:
 
 
 def _share(pattern: Pattern, texts: Sequence[str]) -> float:
-    return float(pattern.read(_array(texts)).matched.mean())
+    return float(pattern.matched(_array(texts)).mean())
 
 
 def _any_real(form: str, texts: Sequence[str]) -> bool:

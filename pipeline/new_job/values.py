@@ -116,7 +116,7 @@ def _as_written(texts: Sequence[str]) -> Floats:
         again, still = numbers(plain, "," if comma(given(bare(plain).to_pylist())) else ".")
         values, bad = (again, still) if still.sum() < bad.sum() else (values, bad)
         said = pa.array([text if _DEGREES.search(text) else None for text in texts], pa.string())
-        for letters in ("NS", "EW"):
+        for letters in ("NS", "EW") if said.null_count < len(said) else ():
             degrees, other = decimal_degrees(said, letters)
             other |= said.is_null().to_numpy(zero_copy_only=False)
             values = np.where(bad & ~other, degrees, values)

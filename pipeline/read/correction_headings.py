@@ -122,6 +122,7 @@ ROVER = """
 CREW = "crew team party operator surveyor observer user equipe trupp"
 
 
+@lru_cache(maxsize=4096)
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
     heading = with_numbers(heading)

@@ -4,6 +4,7 @@ The one vocabulary for it: a run holds headings against the job file by it, a jo
 """
 
 import re
+from functools import lru_cache
 
 from pipeline.geodesy.unit_words import LENGTHS_SAID, bare_unit, is_one
 from pipeline.geodesy.units import METRES
@@ -20,6 +21,7 @@ _PARTED = (
 _READ = {**METRES, "millimetre": 0.001, "centimetre": 0.01}
 
 
+@lru_cache(maxsize=4096)
 def unit_in_heading(name: str) -> str | None:
     """Return the unit that a column's name ends with, in small letters without blanks and points, or None.
 
@@ -64,6 +66,7 @@ def unit_alone(cell: str) -> str:
     return cell.strip("[](){}<> ")
 
 
+@lru_cache(maxsize=4096)
 def without_unit(name: str) -> str:
     """Return a column's name without the unit of lengths behind it that is not in brackets."""
     behind = _shortest(name.strip())

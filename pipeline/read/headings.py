@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import lru_cache
 
 from pipeline.files.angle_notations import TO_DEGREES, parts_fix, parts_problem, split_into_parts, unread_notation
 from pipeline.geodesy.unit_words import LENGTHS_SAID, is_one
@@ -101,6 +102,7 @@ def is_row_of_units(cells: Iterable[object]) -> bool:
     return bool(there) and all(cell is not None and (not cell or _says_unit(cell)) for cell in there) and any(there)
 
 
+@lru_cache(maxsize=4096)
 def _says_unit(cell: str) -> bool:
     heading = f"x [{cell}]"
     unit = unit_in_heading(heading)

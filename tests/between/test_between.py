@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from altered import change
+from first_issue import run_once
 from running import replace_in, rewrite_export
 from simulate import Plan, simulate
 from simulate_files import write_register
@@ -110,7 +111,7 @@ def test_what_moved_says_its_other_code_too(tmp_path: Path) -> None:
     """The height of CM1 and the code of a point that it ties change at once: one row, one line."""
     job = simulate(Plan(sessions=1, points=4, noise=False))
     path = job.write(tmp_path)
-    run_job(path)
+    run_once(path)
     job.mistype("CM1", "height", 0.006)
     job.write(tmp_path)
     rewrite_export(
@@ -153,7 +154,7 @@ def test_what_was_taken_back_is_no_reason(tmp_path: Path) -> None:
     """A point is renamed and gets its name back; meanwhile CM1 is raised and put right again, or stays."""
     job = simulate(Plan(sessions=1, points=4, noise=False))
     path = job.write(tmp_path)
-    run_job(path)
+    run_once(path)
     for point, metres in (("GATE,", 0.006), ("S01-00003,", -0.006), ("GATE,", 0.006)):
         job.mistype("CM1", "height", metres)
         job.write(tmp_path)

@@ -354,7 +354,7 @@ def test_quiet_tells_once_that_an_older_issue_was_released_by_hand(tmp_path: Pat
     job = simulate(SMALL)
     path = job.write(tmp_path)
     run_job(path)
-    job.mistype("CM1", "height", 0.004)
+    job.mistype("CM1", "ellipsoid_height", 0.004)
     job.write(tmp_path)
     run_job(path)
     release(path, 1, "the drawing is of this one")

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from command import SMALL, process
+from command import ROOT, SMALL, process
 from simulate import simulate
 
 from pipeline.damaged import damaged_file
@@ -26,24 +26,32 @@ CUT = [
 
 @pytest.fixture(scope="module")
 def cached(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with a job, and the compiled files of all that its commands load."""
+    """A folder with a job, and an installation of which all that its commands load is compiled."""
     folder = tmp_path_factory.mktemp("cached")
+    shutil.copytree(ROOT / "pipeline", folder / "installed" / "pipeline")
     simulate(SMALL).write(folder)
     text = (folder / "job.toml").read_text(encoding="utf-8")
     (folder / "other.toml").write_text(text.replace('"simulated"', '"other"').replace('"out"', '"out2"'))
     for arguments in (("run", "job.toml"), ("check", "job.toml"), ("verify", "out")):
-        assert process(*arguments, folder=folder, PYTHONPYCACHEPREFIX=str(folder / "cache")).returncode in (0, 3)
+        assert process(*arguments, folder=folder, PYTHONPATH=str(folder / "installed")).returncode in (0, 3)
     shutil.rmtree(folder / "out")
     return folder
 
 
+def compiled(folder: Path, module: str) -> Path:
+    """Return the compiled file of a module of the installation in a folder."""
+    source = folder / "installed" / "pipeline" / module
+    (path,) = (source.parent / "__pycache__").glob(f"{source.name}.cpython-*.pyc")
+    return path
+
+
 @pytest.mark.parametrize(("arguments", "module"), CUT)
 def test_a_cut_file_is_told_with_what_to_do(arguments: tuple[str, ...], module: str, cached: Path) -> None:
-    (path,) = (cached / "cache").rglob(f"pipeline/{module}.cpython-*.pyc")
+    path = compiled(cached, module)
     whole = path.read_bytes()
     try:
         path.write_bytes(whole[: len(whole) // 2])
-        said = process(*arguments, folder=cached, PYTHONPYCACHEPREFIX=str(cached / "cache"))
+        said = process(*arguments, folder=cached, PYTHONPATH=str(cached / "installed"))
     finally:
         path.write_bytes(whole)
     told = said.stderr.decode()
@@ -59,10 +67,10 @@ def test_a_cut_file_is_told_with_what_to_do(arguments: tuple[str, ...], module: 
 @pytest.mark.parametrize("left", [0, 8])
 def test_one_of_which_not_even_the_beginning_is_left_is_made_again(left: int, cached: Path) -> None:
     """Python does so by itself."""
-    (path,) = (cached / "cache").rglob("pipeline/verify.cpython-*.pyc")
+    path = compiled(cached, "verify")
     path.write_bytes(path.read_bytes()[:left])
-    said = process("verify", "nowhere", folder=cached, PYTHONPYCACHEPREFIX=str(cached / "cache"))
-    assert said.returncode == 2 and b"damaged" not in said.stderr
+    said = process("verify", "nowhere", folder=cached, PYTHONPATH=str(cached / "installed"))
+    assert said.returncode == 2 and b"damaged" not in said.stderr and path.stat().st_size > 8
 
 
 BROKEN = {

@@ -295,7 +295,7 @@ def test_quiet_prints_problems_alone(tmp_path: Path) -> None:
 
 
 def test_the_summary_tells_balance_verdict_and_failing_check(tmp_path: Path) -> None:
-    found = tiedown("run", failing().write(tmp_path))
+    found = tiedown("run", failing(Plan(sessions=1, points=4, noise=False)).write(tmp_path))
     assert "7 rows read = 0 points + 3 on marks + 4 held back" in " ".join(found.stdout.split()), found.stdout
     for word in ("FAILED", "S01-C2", "CM3", "suspect", "EGM96 height", "licensed"):
         assert word in found.stdout
@@ -359,7 +359,7 @@ def as_geopackage(job: Simulation, folder: Path) -> None:
     register = job.register
     frame = geopandas.GeoDataFrame(
         {name: list(values) for name, values in register.items()},
-        geometry=geopandas.points_from_xy(register["easting"], register["northing"], register["height"]),
+        geometry=geopandas.points_from_xy(register["easting"], register["northing"], register["ellipsoid_height"]),
         crs="EPSG:2193",
     )
     pyogrio.write_dataframe(frame, folder / "register.gpkg", layer="marks", driver="GPKG")

@@ -82,7 +82,7 @@ def test_every_run_stands_in_the_log_beside_the_issues(tmp_path: Path) -> None:
     path.write_text(before.replace('mark = "CM1"', 'mark = "CM9"'), encoding="utf-8")
     assert tiedown("run", path).exit_code == 2
     *_, entry = entries(log)
-    assert "exit code 2  refused  no new issue  tiedown " in entry and f"{path}:27: tie of session session-01" in entry
+    assert "exit code 2  refused  no new issue  tiedown " in entry and f"{path}:26: tie of session session-01" in entry
     path.write_text(before, encoding="utf-8")
     assert tiedown("run", path).exit_code == 3
     assert len(entries(log)) == 4
@@ -137,7 +137,7 @@ def test_what_could_not_be_printed_stands_in_it_too(tmp_path: Path) -> None:
     spoiled().write(tmp_path)
     assert unprinted("run", path) == 2
     *_, refused = entries(tmp_path / "out" / "runs.log")
-    assert "exit code 2" in refused and f"{path}:27: tie of session session-01" in refused and '"CM9"' in refused
+    assert "exit code 2" in refused and f"{path}:26: tie of session session-01" in refused and '"CM9"' in refused
 
 
 def test_what_an_encoding_has_no_signs_for_stands_in_it_as_it_is(tmp_path: Path) -> None:

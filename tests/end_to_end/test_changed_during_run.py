@@ -129,7 +129,7 @@ def test_the_sum_of_the_sessions_table_is_recorded(tmp_path: Path) -> None:
     import hashlib
 
     path = simulate(PLAN).write(tmp_path, session_file=True)
-    inputs = {entry["path"]: entry for entry in run_job(path).record["inputs"]}
+    inputs = {entry["path"]: entry for entry in run_job(path, dry_run=True).record["inputs"]}
     assert inputs["sessions.csv"] == {
         "path": "sessions.csv",
         "rows": 1,

@@ -134,7 +134,7 @@ def test_a_clock_that_holds_a_good_part_of_a_file_back_is_in_doubt(hours: int, z
     if hours < 0:  # ties stand at the opening: let them be where they are
         job.rows["time"][job.rows["kind"] == "tie"] += np.timedelta64(4, "h")
     path = late(job, hours).write(tmp_path)
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     (doubt,) = outcome.record["doubts"]
     held = outcome.record["rows"]["by_reason"]["outside_sessions"]
     assert (outcome.exit_code, doubt["kind"], doubt["sessions"]) == (3, "time-zone", ["session-01", "session-02"])
@@ -144,7 +144,7 @@ def test_a_clock_that_holds_a_good_part_of_a_file_back_is_in_doubt(hours: int, z
     assert f"with times {abs(hours)} h {way} all {rows} would be inside" in doubt["what"]
     assert sum("fall outside all sessions" in note for note in outcome.record["notes"]) == 0  # once is enough
     replace_in(path, {"[job]\n": '[checks]\nconfirmed = ["time-zone"]\n\n[job]\n'})
-    assert run_job(path).record["doubts"][0]["confirmed"]
+    assert run_job(path, dry_run=True).record["doubts"][0]["confirmed"]
 
 
 def test_one_file_of_four_on_local_time(tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ def copied(rows: list[Row], first: int, last: int) -> list[Row]:
 
 
 def told(path: Path) -> list[str]:
-    found = run_job(path)
+    found = run_job(path, dry_run=True)
     return [note for note in found.record["notes"] if "copied a cell down the column of times" in note]
 
 
@@ -45,11 +45,11 @@ def test_what_a_copied_time_would_prove_is_suspect_beside_a_failing_check(tmp_pa
     time = datetime.fromisoformat(rows[at - 1]["Observed"]) + timedelta(seconds=30)
     rows.insert(at, middle | {"Observed": time.isoformat()})
     write_csv(export, rows)
-    true = run_job(path).record["rows"]
+    true = run_job(path, dry_run=True).record["rows"]
     assert (true["points"], true["by_reason"]) == (20, {"suspect": 20})
     points = [number for number, row in enumerate(rows) if is_point(row)]
     write_csv(export, copied(rows, points[10], points[-1]))
-    found = run_job(path).record
+    found = run_job(path, dry_run=True).record
     assert (found["rows"]["points"], found["rows"]["by_reason"]) == (20, {"suspect": 20})
     assert [note for note in found["notes"] if f"rover001.csv:{at + 3}: 20 rows in a row" in note]
 
@@ -61,7 +61,7 @@ def test_all_points_with_one_time_are_told_and_stay_proven_where_every_check_pas
     write_csv(export, copied(rows, points[0], points[-1]))
     (note,) = told(path)
     assert note.startswith(f"rover001.csv:{points[0] + 2}: 40 rows in a row (to row {points[-1] + 2}) have the time")
-    found = run_job(path)
+    found = run_job(path, dry_run=True)
     assert (found.exit_code, found.record["verdict"]) == (0, "proven")
 
 

@@ -75,11 +75,11 @@ def test_a_half_written_export_needs_attention_everywhere(tmp_path: Path) -> Non
 def test_so_does_one_of_the_first_night_until_somebody_says_that_it_is_whole(tmp_path: Path) -> None:
     path, export = written(tmp_path)
     half_written(export)
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     assert (outcome.exit_code, outcome.record["verdict"]) == (3, "unchecked")
     assert [doubt["confirmed"] for doubt in outcome.record["doubts"]] == [False]
     replace_in(path, {"[job]\n": '[checks]\nconfirmed = ["cut-off"]\n\n[job]\n'})
-    assert run_job(path).record["doubts"][0]["confirmed"]
+    assert run_job(path, dry_run=True).record["doubts"][0]["confirmed"]
 
 
 def test_sessions_of_other_files_keep_their_proof(tmp_path: Path) -> None:
@@ -185,7 +185,7 @@ def test_a_closing_row_with_all_its_signs_and_no_position_is_whole(word: str, tm
     """A row that was cut has its position before the empty cell, or lacks signs between its cells."""
     path, export = written(tmp_path)
     last_row(export, lambda cells: [word, "84", *[""] * (len(cells) - 2)])
-    record = run_job(path).record
+    record = run_job(path, dry_run=True).record
     assert not record["doubts"]
     assert record["rows"]["held_back"] == 1
 
@@ -193,5 +193,5 @@ def test_a_closing_row_with_all_its_signs_and_no_position_is_whole(word: str, tm
 def test_a_row_that_ends_behind_its_last_sign_is_cut(tmp_path: Path) -> None:
     path, export = written(tmp_path)
     last_row(export, lambda cells: ["P999", *cells[1:-1], ""])
-    (doubt,) = run_job(path).record["doubts"]
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
     assert doubt["kind"] == "cut-off"

@@ -68,7 +68,7 @@ def test_no_other_file_of_the_folder_is_opened(tmp_path: Path, named: str, other
     job.write(tmp_path / "moved", form)
     shutil.move(next((tmp_path / "moved").glob("rover*")), tmp_path / other)
     replace_in(path, {f'"rover*.{form}"': json.dumps(named)})
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     assert (outcome.exit_code, outcome.record["inputs"][0]["path"]) == (0, named)
 
 

@@ -10,13 +10,14 @@ import sys
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import closing
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pytest
-from issue_layers import written_to
+from issue_layers import DATA_TO, written_to
 
 from pipeline.issue.geopackage import read_by_fiona, read_by_sqlite, readback
 from pipeline.issue.geopackage.layers import wkb_points
@@ -156,16 +157,17 @@ def test_fiona_finds_a_height_for_itself(tmp_path: Path, make: Make, monkeypatch
 
 
 def test_fiona_opens_every_layer_of_a_kind_that_it_has_not_seen(
-    tmp_path: Path, make: Make, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Once; of the next file of the kind it opens the one with most rows."""
+    """Once; of the next file of the kind, of whatever day, it opens the one with most rows."""
     opened: list[str] = []
     look = read_by_fiona._layer_by_fiona
     monkeypatch.setattr(read_by_fiona, "_layer_by_fiona", lambda file, one: opened.append(one.name) or look(file, one))
     monkeypatch.setattr(readback, "_seen", OrderedDict())
-    for name in ("a.gpkg", "b.gpkg"):
-        read_back(tmp_path / name, make(tmp_path / name, points=5, held_back=9))
-    assert opened == ["points", "held_back", "held_back"]
+    for name, days in (("a.gpkg", 0), ("b.gpkg", 0), ("c.gpkg", 1)):
+        written = written_to(tmp_path / name, at=DATA_TO + timedelta(days=days), points=5, held_back=9)
+        read_back(tmp_path / name, written)
+    assert opened == ["points", "held_back", "held_back", "held_back"]
 
 
 def test_the_second_layer_is_read_too(tmp_path: Path, make: Make) -> None:

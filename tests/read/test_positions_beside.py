@@ -35,7 +35,7 @@ def told(folder: Path, gives: Gives, *, marks_too: bool = False) -> list[tuple[s
         here = not marks_too and not {"CM", "CHK"}.isdisjoint(map(str, feature["properties"].values()))
         feature["properties"] |= gives(STILL if here else row, lon, lat, *TO_GRID.transform(lon, lat))
     export.write_text(json.dumps(whole))
-    record = run_job(path).record
+    record = run_job(path, dry_run=True).record
     doubts = [(doubt["kind"], doubt["what"]) for doubt in record["doubts"]]
     notes = [note for note in record["notes"] if "differ otherwise" in note and "confirmed" not in note]
     return doubts + [("note", note) for note in notes]
@@ -71,7 +71,7 @@ def set_aside(folder: Path, names: str) -> tuple[list[bool], list[str]]:
         feature["properties"] |= {"Easting": round(east + off, 3), "Northing": round(north, 3)}
     export.write_text(json.dumps(whole))
     path.write_text(path.read_text().replace("[[points]]", f"[[points]]\nnot_measured = {names}"))
-    record = run_job(path).record
+    record = run_job(path, dry_run=True).record
     return [one["confirmed"] for one in record["doubts"]], sorted({one["verdict"] for one in record["sessions"]})
 
 
@@ -161,7 +161,7 @@ def staked(
     for word in ("longitude", "latitude", "height") if mapped else ():
         text = text.replace(f'{word} = "{words[word]}"', f'{word} = "{words[word]}{mapped}"')
     path.write_text(text)
-    record = run_job(path).record
+    record = run_job(path, dry_run=True).record
     doubts = [(doubt["what"], doubt["confirmed"]) for doubt in record["doubts"] if doubt["kind"] == "place"]
     idle = [note for note in record["notes"] if "has no effect" in note]
     return doubts, [*sorted({one["verdict"] for one in record["sessions"]}), *idle]
@@ -219,7 +219,7 @@ def designed(
         writer.writeheader()
         writer.writerows(rows)
     path.write_text(path.read_text().replace('height = "EllHt"', f'height = "{mapped}"'))
-    record = run_job(path).record
+    record = run_job(path, dry_run=True).record
     notes = [note for note in record["notes"] if "differ otherwise" in note]
     return [doubt["what"] for doubt in record["doubts"] if doubt["kind"] == "place"], notes
 

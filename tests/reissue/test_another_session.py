@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_issue import run_once
 from numpy.typing import NDArray
 from second_issues import doubts
 from simulate import Plan, Simulation, simulate
@@ -44,7 +45,7 @@ def test_points_that_come_again_with_a_time_of_another_session_are_in_doubt_unti
     tmp_path: Path,
 ) -> None:
     job = sound()
-    assert run_job(job.write(tmp_path)).exit_code == 0
+    assert run_once(job.write(tmp_path)).exit_code == 0
     rows = {name: column.copy() for name, column in job.rows.items()}
     later(job, points(job, 4, 14))
     second = run_job(job.write(tmp_path))
@@ -61,7 +62,7 @@ def test_points_that_come_again_with_a_time_of_another_session_are_in_doubt_unti
 
 def test_what_is_confirmed_is_asked_once(tmp_path: Path) -> None:
     job = sound()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     later(job, points(job, 4, 14))
     job.job["checks"] = {"confirmed": ["base"]}
     second = run_job(job.write(tmp_path))
@@ -72,7 +73,7 @@ def test_what_is_confirmed_is_asked_once(tmp_path: Path) -> None:
 
 def test_three_such_points_are_a_note(tmp_path: Path) -> None:
     job = sound()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     later(job, points(job, 4, 7))
     second = run_job(job.write(tmp_path))
     (note,) = told(second)
@@ -135,7 +136,7 @@ def _time(job: Simulation, row: int) -> dt.datetime:
 @pytest.mark.parametrize("change", [whole_clock, with_an_occupation, log_put_right, within_the_session, observed_anew])
 def test_what_was_put_right_as_a_whole_is_quiet(change: Callable[[Simulation], None], tmp_path: Path) -> None:
     job = sound()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     change(job)
     second = run_job(job.write(tmp_path))
     assert (second.record["issue"], told(second)) == (2, [])

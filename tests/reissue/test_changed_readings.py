@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_issue import run_once
 from numpy.typing import NDArray
 from second_issues import doubts
 from simulate import Plan, Simulation, simulate, turn_enu
@@ -53,7 +54,7 @@ def test_points_that_changed_by_one_vector_without_an_occupation_are_in_doubt(
     first: int, last: int, by: tuple[float, float, float], says: str, tmp_path: Path
 ) -> None:
     job = sound()
-    assert run_job(job.write(tmp_path)).exit_code == 0
+    assert run_once(job.write(tmp_path)).exit_code == 0
     moved(job, points(job, first, last), *by)
     second = run_job(job.write(tmp_path))
     (what,) = doubts(second)
@@ -63,7 +64,7 @@ def test_points_that_changed_by_one_vector_without_an_occupation_are_in_doubt(
 
 def test_the_doubt_stays_until_the_numbers_are_back_or_it_is_confirmed(tmp_path: Path) -> None:
     job = sound()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     moved(job, points(job, 10), up=-0.2)
     (what,) = doubts(run_job(job.write(tmp_path)))
     job.rows["code"] = np.array([f"{code}1" for code in job.rows["code"]])
@@ -88,7 +89,7 @@ def test_the_doubt_stays_until_the_numbers_are_back_or_it_is_confirmed(tmp_path:
 
 def test_heights_that_slipped_by_a_row_are_told(tmp_path: Path) -> None:
     job = sound()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     rows = np.flatnonzero(points(job, 4, 12))
     job.rows["height"] = job.rows["height"].copy()
     job.rows["height"][rows[1:]] = job.rows["height"][rows[:-1]]
@@ -99,7 +100,7 @@ def test_heights_that_slipped_by_a_row_are_told(tmp_path: Path) -> None:
 
 def test_three_pole_heights_put_right_are_a_note(tmp_path: Path) -> None:
     job = sound()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     moved(job, points(job, 3, 6), up=-0.5)
     second = run_job(job.write(tmp_path))
     (note,) = told(second)
@@ -151,7 +152,7 @@ def one_hour_later(job: Simulation) -> None:
 )
 def test_an_export_that_honestly_comes_again_is_quiet(change: Callable[[Simulation], None], tmp_path: Path) -> None:
     job = sound(noise=True)
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     change(job)
     second = run_job(job.write(tmp_path))
     assert (second.exit_code, told(second), doubts(second)) == (first.exit_code, [], doubts(first))
@@ -214,7 +215,7 @@ def test_points_under_a_field_shift_that_changed_alone_are_in_doubt(
 ) -> None:
     """The points come again without the field's correction, or with another pole: the occupations are as they were."""
     job, _ = with_field_shift()
-    assert run_job(job.write(tmp_path)).exit_code == 0
+    assert run_once(job.write(tmp_path)).exit_code == 0
     moved(job, points(job, 0, last), *by)
     second = run_job(job.write(tmp_path))
     (what,) = doubts(second)
@@ -223,7 +224,7 @@ def test_points_under_a_field_shift_that_changed_alone_are_in_doubt(
 
 def test_a_raw_export_without_its_field_shift_is_quiet(tmp_path: Path) -> None:
     job, which = with_field_shift()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     corrected(job, which, -1.0)
     del job.job["session"][0]["field_shift"]
     second = run_job(job.write(tmp_path))
@@ -232,7 +233,7 @@ def test_a_raw_export_without_its_field_shift_is_quiet(tmp_path: Path) -> None:
 
 def test_points_left_corrected_in_a_raw_export_are_in_doubt(tmp_path: Path) -> None:
     job, which = with_field_shift()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     corrected(job, which & ~points(job, 5, 13), -1.0)
     del job.job["session"][0]["field_shift"]
     (what,) = doubts(run_job(job.write(tmp_path)))
@@ -242,7 +243,7 @@ def test_points_left_corrected_in_a_raw_export_are_in_doubt(tmp_path: Path) -> N
 def test_a_field_shift_put_right_beside_other_codes_changed_no_reading(tmp_path: Path) -> None:
     """It began some points later than the job said: their numbers are what they were."""
     job, _ = with_field_shift()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     seventh = np.flatnonzero(points(job))[7]
     since = job.rows["time"][seventh].astype("datetime64[ms]").item().replace(tzinfo=dt.UTC)
     job.job["session"][0]["field_shift"]["from"] = since

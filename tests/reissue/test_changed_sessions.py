@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from first_issue import run_once
 from running import rewrite_export
 from second_issues import rows_of
 from simulate import Plan, Simulation, simulate
@@ -87,7 +88,7 @@ def test_a_stated_shift_is_named_in_words(tmp_path: Path) -> None:
 def test_a_tie_with_another_height_in_its_export_is_why_its_session_moved(tmp_path: Path) -> None:
     job = simulate(PLAN)
     path = job.write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     tie = job.job["session"][0]["ties"][0]
 
     def higher(row: dict[str, str]) -> dict[str, str]:
@@ -108,7 +109,7 @@ def test_a_tie_with_another_height_in_its_export_is_why_its_session_moved(tmp_pa
 def test_a_point_that_changed_says_nothing_of_ties(tmp_path: Path) -> None:
     job = simulate(PLAN)
     path = job.write(tmp_path)
-    first = run_job(path)
+    first = run_once(path)
     name = rows_of(first, "points")[0]["name"]
     rewrite_export(
         tmp_path / "rover001.csv",

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+from first_issue import run_once
 from running import replace_in
 from simulate import Plan, simulate
 
@@ -19,7 +20,7 @@ def path(tmp_path: Path) -> Path:
     """A job of two sessions whose points are in ten files that a pattern finds; its first issue is made."""
     job = simulate(Plan(sessions=2, points=12, noise=False))
     made = job.write(tmp_path, files=10)
-    assert run_job(made).exit_code == 0
+    assert run_once(made).exit_code == 0
     return made
 
 

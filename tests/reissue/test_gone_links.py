@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from first_issue import run_once
 from running import Row, replace_in, rewrite_export
 from simulate import Plan, simulate
 
@@ -24,7 +25,7 @@ def path(tmp_path: Path) -> Path:
     made.job["issue"] = {"formats": ["dxf", "csv"], "by_code": True}
     path = made.write(tmp_path)
     rewrite_export(tmp_path / "rover001.csv", recoded)
-    assert told(run_job(path)) == []
+    assert told(run_once(path)) == []
     return path
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import GRS80, TransverseMercator
+from first_issue import run_once
 from second_issues import doubts
 from simulate import Place, Plan, Simulation, simulate
 
@@ -37,7 +38,7 @@ def recoded(job: Simulation, with_what: str) -> None:
 
 def test_the_old_datums_numbers_are_in_doubt_until_they_are_taken_back_or_confirmed(tmp_path: Path) -> None:
     job = australian()
-    assert run_job(job.write(tmp_path)).exit_code == 0
+    assert run_once(job.write(tmp_path)).exit_code == 0
     moved(job, *OLD_DATUM)
     second = run_job(job.write(tmp_path))
     (what,) = doubts(second)
@@ -64,7 +65,7 @@ def test_another_vector_is_told_where_it_is_beyond_the_tolerance(
     by: tuple[float, float], told: int, tmp_path: Path
 ) -> None:
     job = australian()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     moved(job, *by)
     second = run_job(job.write(tmp_path))
     assert (second.exit_code, doubts(second), len(notes(second))) == (0, [], told)
@@ -72,7 +73,7 @@ def test_another_vector_is_told_where_it_is_beyond_the_tolerance(
 
 def test_one_revised_mark_is_no_vector_of_all(tmp_path: Path) -> None:
     job = australian()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     job.mistype("CM1", "easting", 0.4)
     assert not notes(run_job(job.write(tmp_path)))
 
@@ -88,7 +89,7 @@ def test_heights_of_all_marks_by_one_step_are_told_beyond_the_tolerance(
 ) -> None:
     """Another levelling network's heights: 50 mm are the tolerance of checks."""
     job = australian()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     moved(job, *plan)
     job.register["ellipsoid_height"] = job.register["ellipsoid_height"] + up
     second = run_job(job.write(tmp_path))
@@ -98,7 +99,7 @@ def test_heights_of_all_marks_by_one_step_are_told_beyond_the_tolerance(
 
 def test_heights_that_move_with_the_plan_are_told_beside_it(tmp_path: Path) -> None:
     job = australian()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     moved(job, 0.31, -0.12)
     job.register["ellipsoid_height"] = job.register["ellipsoid_height"] + 0.2
     second = run_job(job.write(tmp_path))
@@ -107,7 +108,7 @@ def test_heights_that_move_with_the_plan_are_told_beside_it(tmp_path: Path) -> N
 
 def test_heights_revised_by_a_new_levelling_each_by_its_own_are_no_step(tmp_path: Path) -> None:
     job = australian()
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     job.mistype("CM1", "ellipsoid_height", 0.07)
     job.mistype("CM2", "ellipsoid_height", 0.13)
     job.mistype("CM3", "ellipsoid_height", 0.10)

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from every import every
+from first_issue import run_once
 from running import replace_in
 from simulate import Plan, simulate
 
@@ -24,7 +25,7 @@ PLAN = Plan(sessions=1, points=4, ties=1, checks=2, marks=4, noise=False, seed=5
 )
 def test_a_key_that_changed_is_named_where_it_stands(before: str, after: str, told: str, tmp_path: Path) -> None:
     path = simulate(PLAN).write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     replace_in(path, {before: after})
     changes = run_job(path).record["changes"]
     assert changes is not None and f"the job file changed: {told}" in changes["because"]
@@ -55,7 +56,7 @@ def test_stating_what_holds_anyway_makes_no_issue_nor_does_stating_it_no_more(
     stated: dict[str, str], tmp_path: Path
 ) -> None:
     path = simulate(PLAN).write(tmp_path)
-    first = run_job(path)
+    first = run_once(path)
     assert first.issued
     replace_in(path, stated)
     again = run_job(path)
@@ -66,7 +67,7 @@ def test_stating_what_holds_anyway_makes_no_issue_nor_does_stating_it_no_more(
 
 def test_what_is_stated_otherwise_than_it_holds_makes_an_issue_all_the_same(tmp_path: Path) -> None:
     path = simulate(PLAN).write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     replace_in(path, {"[source]\n": '[source]\nunits = "foot"\n'})  # sigmas and heights are others by it
     second = run_job(path)
     changes = second.record["changes"]
@@ -76,7 +77,7 @@ def test_what_is_stated_otherwise_than_it_holds_makes_an_issue_all_the_same(tmp_
 
 def test_what_holds_anyway_is_no_reason_of_an_issue_that_is_made_for_another(tmp_path: Path) -> None:
     path = simulate(PLAN).write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     register = tmp_path / "register.csv"
     lines = register.read_text(encoding="utf-8").splitlines(keepends=True)
     replace_in(path, {"[source]\n": '[source]\nunits = "metre"\n'})

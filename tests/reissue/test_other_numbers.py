@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from feet import FEET, state_plane
+from first_issue import run_once
 from second_issues import doubts
 from simulate import Plan, Simulation, simulate, turn_enu
 
@@ -44,7 +45,7 @@ def test_a_row_that_is_written_over_is_in_doubt_until_it_is_put_back_or_confirme
     off: dict[str, float], says: str, tmp_path: Path
 ) -> None:
     job = failing(**off)
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     back = {axis: -metres for axis, metres in off.items()}
     moved(job, job.rows["name"] == LAST, **back)
     second = run_job(path := job.write(tmp_path))
@@ -86,7 +87,7 @@ def test_what_was_processed_again_with_all_around_it_is_no_doubt(
     """A stretch that a knocked base put off is computed anew, or the whole session in another place of the base."""
     job = failing()
     moved(job, late(job), east=EAST)
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     moved(job, late(job), east=-EAST)
     if changed is whole:
         moved(job, whole(job), up=1.0)
@@ -136,7 +137,7 @@ def test_the_mark_of_its_tie_is_named_where_that_was_put_right(tmp_path: Path) -
 def test_why_a_check_passes_is_noted(change: Callable[[Simulation], None], says: str, tmp_path: Path) -> None:
     job = failing(up=UP)
     job.job["checks"] = {"vertical": 0.08}
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     change(job)
     second = run_job(job.write(tmp_path))
     (note,) = told(second)
@@ -163,7 +164,7 @@ def test_a_check_that_passes_only_by_a_wider_tolerance_is_noted(
     off: dict[str, float], key: str, failed: str, was: str, tmp_path: Path
 ) -> None:
     job = failing(**off)
-    assert run_job(job.write(tmp_path)).exit_code == 3
+    assert run_once(job.write(tmp_path)).exit_code == 3
     job.job["checks"] = {key: 0.15}
     second = run_job(job.write(tmp_path))
     assert (second.exit_code, doubts(second)) == (0, [])

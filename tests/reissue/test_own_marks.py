@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_issue import run_once
 from second_issues import doubts, rows_of
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
@@ -52,7 +53,7 @@ def told(outcome: Outcome) -> list[str]:
 
 def test_a_session_checked_by_its_own_points_is_in_doubt(tmp_path: Path) -> None:
     job = day()
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     copy_into_register(job, first)
     job.job["session"][0]["checks"] = OWN
     second = run_job(job.write(tmp_path))
@@ -79,7 +80,7 @@ def test_the_doubt_outlasts_the_files_of_the_issue_that_gave_the_marks(other: bo
     """`issue.keep` leaves its record alone: by that the register had no such mark when the readings were there."""
     job = day()
     job.job["issue"] = {"keep": 1}
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     copy_into_register(job, first)
     job.job["session"][0]["checks"] = OWN
     if other:
@@ -96,7 +97,7 @@ def test_the_doubt_outlasts_the_files_of_the_issue_that_gave_the_marks(other: bo
 def test_the_doubt_outlasts_the_issue_set_aside(whole: bool, tmp_path: Path) -> None:
     """An issue somebody wrote into is kept beside the others, with its points or without."""
     job = day()
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     copy_into_register(job, first)
     job.job["session"][0]["checks"] = OWN
     (what,) = doubts(run_job(job.write(tmp_path)))
@@ -142,7 +143,7 @@ def test_a_mark_measured_after_the_issue_without_it_is_not_of_that(tmp_path: Pat
 def test_another_reading_of_the_session_on_such_a_mark_proves_no_more(tmp_path: Path) -> None:
     """The pole stands where it stood: its reading differs by noise, and by nothing that the base was off by."""
     job = day()
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     copy_into_register(job, first)
     other_reading_on(job, "NB1")
     (what,) = doubts(run_job(job.write(tmp_path)))
@@ -151,7 +152,7 @@ def test_another_reading_of_the_session_on_such_a_mark_proves_no_more(tmp_path: 
 
 def test_a_session_tied_to_its_own_point_is_in_doubt(tmp_path: Path) -> None:
     job = day()
-    first = run_job(job.write(tmp_path))
+    first = run_once(job.write(tmp_path))
     copy_into_register(job, first)
     session = job.job["session"][0]
     session["ties"], session["checks"] = OWN[:1], [*session["ties"]]

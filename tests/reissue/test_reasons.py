@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from every import every
-from first_issue import first_issue
+from first_issue import first_issue, run_once
 from running import replace_in, rewrite_export
 from sealed_by_hand import seal
 from second_issues import rewrite_register, rows_of, tie_of
@@ -135,7 +135,7 @@ def test_settings_hold_points_back_and_move_none(job: Simulation, tmp_path: Path
     """A tolerance that no check meets any more; then a tie mark is revised while points of all sessions come back."""
     job.job["issue"] = {"release": "any"}  # what changed is told since the issue that is in use
     path = job.write(tmp_path)
-    run_job(path)
+    run_once(path)
     plain = path.read_text(encoding="utf-8")
     path.write_text(f"{plain}\n[checks]\nhorizontal = 0.00001\n", encoding="utf-8")
     rows = rows_of(run_job(path), "changes")
@@ -155,7 +155,7 @@ def test_changed_keys_of_the_job_file_are_told_with_what_they_said(job: Simulati
     """A record keeps particulars, and checksums of all else, which tell likely values of before; else those of now."""
     job.job["issue"] = {"release": "any"}
     path = job.write(tmp_path)
-    run_job(path)
+    run_once(path)
     plain = path.read_text(encoding="utf-8")
     told = []
     for more in ('hold_back = ["unclosed", "suspect"]', 'formats = ["csv"]\nrepeats = "last"\nby_code = true'):

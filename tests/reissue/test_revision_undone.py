@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_issue import run_once
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -25,7 +26,7 @@ def again(outcome: Outcome) -> list[str]:
 @pytest.mark.parametrize("between", [0, 1])
 def test_a_revision_that_is_undone_is_told(by: float, between: int, tmp_path: Path) -> None:
     job = simulate(PLAN)
-    assert again(run_job(job.write(tmp_path))) == []
+    assert again(run_once(job.write(tmp_path))) == []
     revise(job, "CM1", by)
     assert again(run_job(job.write(tmp_path))) == []
     for number in range(between):  # more was measured in the meantime
@@ -47,7 +48,7 @@ def test_a_second_revision_is_no_return(tmp_path: Path) -> None:
 
 def test_a_mistyped_mark_that_failed_is_put_right_in_peace(tmp_path: Path) -> None:
     job = simulate(PLAN)
-    run_job(job.write(tmp_path))
+    run_once(job.write(tmp_path))
     revise(job, "CM1", 0.5)
     assert run_job(job.write(tmp_path)).exit_code == 3
     revise(job, "CM1", -0.5)

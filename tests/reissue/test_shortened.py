@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from first_issue import run_once
 from running import Row, csv_rows, write_csv
 from simulate import Plan, simulate
 
@@ -20,7 +21,7 @@ def issued(tmp_path: Path) -> tuple[Path, Path]:
     for session in job.job["session"]:
         session["checks"] = []
     path = job.write(tmp_path)
-    outcome = run_job(path)
+    outcome = run_once(path)
     assert (outcome.exit_code, outcome.record["verdict"], len(outcome.record["checks"])) == (0, "proven", 3)
     return path, tmp_path / "rover001.csv"
 

@@ -6,7 +6,8 @@ import signal
 from pathlib import Path
 
 import pytest
-from simulate import Plan, simulate
+from command import SMALL
+from simulate import simulate
 from simulate_files import write_register
 from typer.testing import CliRunner
 from warm import Warm
@@ -45,10 +46,10 @@ app(sys.argv[1:])
 def damaged(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bool]:
     """The folder of a job with two issues, the second without its report; and whether links are to be had."""
     folder, links = tmp_path_factory.mktemp("aside") / "job", request.param
-    job = simulate(Plan(sessions=1, points=4, noise=False))
+    job = simulate(SMALL)
     path = job.write(folder)
     run_job(path)
-    job.mistype("CM1", "height", 0.002)
+    job.mistype("CM1", "ellipsoid_height", 0.002)
     write_register(job.register, folder / "register.csv")
     assert run_job(path).record["issue"] == 2
     if not links:

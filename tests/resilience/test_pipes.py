@@ -5,7 +5,8 @@ import shutil
 from pathlib import Path
 
 import pytest
-from simulate import Plan, simulate
+from command import SMALL
+from simulate import simulate
 from warm import Warm
 
 from pipeline import run_job
@@ -29,7 +30,7 @@ COMMANDS = (
 def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a job with an issue, whose exports a pattern names."""
     place = tmp_path_factory.mktemp("issued")
-    made = simulate(Plan(sessions=1, points=4, noise=False))
+    made = simulate(SMALL)
     made.job["issue"] = {"formats": ["csv"]}
     assert run_job(made.write(place, session_file=True)).issued
     return place

@@ -100,7 +100,7 @@ def prepared(place: Path) -> Path:
 
     job = failing()
     assert run_job(job.write(place)).exit_code == 3
-    job.mistype("CM1", "height", 0.002)
+    job.mistype("CM1", "ellipsoid_height", 0.002)
     write_register(job.register, place / "register.csv")
     return place
 

@@ -32,10 +32,31 @@ Answers = dict[str, str]
 _POSITION = ("longitude", "latitude", "height")
 
 
+#: What was last decided of a folder while a job file was written into it, where the room keeps it (`keep_draft`), and
+#: the files that it was decided of.
+_DECIDED: dict[Path, tuple[Draft, frozenset[tuple[str, int, int]]]] = {}
+
+
+def keep_draft(folder: Path, base: Path, shown: str) -> Draft:
+    """Draft a job as `draft_of` does, and keep what was decided for `drafted`."""
+    draft = draft_of(folder, base, shown)
+    _DECIDED[base] = draft, _files(folder)
+    return draft
+
+
 def drafted(started: Started) -> Draft:
-    """Return what was decided of the folder that a job file was written into."""
-    folder = Path(started.path).parent
-    return draft_of(folder, folder, str(folder))
+    """Return what is decided of the folder that a job file was written into; once, while its files are the same."""
+    path = Path(started.path)
+    draft, files = _DECIDED.get(path.parent, (None, None))
+    return (
+        draft if draft and files == _files(path.parent, path) else draft_of(path.parent, path.parent, str(path.parent))
+    )
+
+
+def _files(folder: Path, but: Path | None = None) -> frozenset[tuple[str, int, int]]:
+    """Return the files below a folder by name, size and time, but for the job file that was written since."""
+    found = [(str(path), path.stat()) for path in folder.rglob("*") if path != but and path.is_file()]
+    return frozenset((name, one.st_size, one.st_mtime_ns) for name, one in found)
 
 
 def job_of(start: dt.datetime = CLEAR, **more: Any) -> Simulation:

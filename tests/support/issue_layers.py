@@ -55,7 +55,7 @@ def source(count: int, name: str = "points", size: int = 1000) -> LayerSource:
     return LayerSource(name, points_schema(CARRIED), points(count, size), "heights: NZVD2016")
 
 
-def written_to(path: Path, **counts: int) -> tuple[Written, ...]:
-    """Write a GeoPackage with layers of the given names and numbers of points."""
+def written_to(path: Path, *, at: datetime = DATA_TO, **counts: int) -> tuple[Written, ...]:
+    """Write a GeoPackage with layers of the given names and numbers of points, of data up to a moment."""
     layers = [source(count, name) for name, count in counts.items()]
-    return write_geopackage(path, layers, Georeference(CRS, metadata={"height_datum": "NZVD2016 height"}), DATA_TO)
+    return write_geopackage(path, layers, Georeference(CRS, metadata={"height_datum": "NZVD2016 height"}), at)

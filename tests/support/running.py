@@ -55,10 +55,10 @@ def published_record(path: Path, code: int = 0) -> Record:
 def revised(job: Simulation, folder: Path) -> Path:
     """Run a simulated job, revise the height of CM1 by 6 mm, run it again, and return the folder of both issues."""
     path = job.write(folder)
-    assert run_job(path).issued
+    assert run_once(path).issued
     job.mistype("CM1", "height", 0.006)
     job.write(folder)
-    assert run_job(path).issued
+    assert run_once(path).issued
     return folder / "out"
 
 

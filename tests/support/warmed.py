@@ -16,6 +16,7 @@ from pipeline.cli import (  # noqa: F401
     check_command,
     history_command,
     main,
+    office_command,
     run_command,
     trace_command,
     verify_command,

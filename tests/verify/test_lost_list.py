@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from every import every
+from first_issue import run_once
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
 
@@ -27,7 +28,7 @@ def job(tmp_path: Path) -> Path:
     """Three issues; the first was shown again before the third was made, the second is now."""
     made = simulate(Plan(sessions=1, points=4, noise=False))
     path = made.write(tmp_path)
-    assert run_job(path).issued
+    assert run_once(path).issued
     revised(made, path)
     release(path, 1, "drafters began with it")
     revised(made, path)

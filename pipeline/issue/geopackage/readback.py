@@ -21,15 +21,17 @@ from pipeline.issue.geopackage.layer_copies import without_name
 from pipeline.issue.geopackage.package_database import database_of
 from pipeline.issue.geopackage.read_by_fiona import differences_by_fiona
 from pipeline.issue.geopackage.read_by_sqlite import differences_by_sqlite
+from pipeline.issue.geopackage.styles import STYLES
 from pipeline.issue.geopackage.written_counts import Written
 from pipeline.issue.record_types import DatabaseIssued
 
 #: What fiona has seen every layer of, in this process (see `_sight`), and how much of that is kept.
 _seen: OrderedDict[str, None] = OrderedDict()
 _SIGHTS = 256
-
-#: Tables that follow from the rows, the day and the words of an issue.
-_OF_ROWS = {"gpkg_contents", "gpkg_ogr_contents", "gpkg_metadata", "gpkg_metadata_reference", "sqlite_sequence"}
+#: Tables that follow from the rows, the day and the words of an issue; GDAL takes no layer from them.
+_OF_ROWS = {
+    "gpkg_contents", "gpkg_ogr_contents", "gpkg_metadata", "gpkg_metadata_reference", "sqlite_sequence", STYLES,
+}  # fmt: skip
 
 #: What the tables of the standard say of a layer, its name first.
 _SAY = {
