@@ -57,7 +57,7 @@ class Since(Struct, frozen=True):
 
     def notes(self, laid: Laid, job: Job) -> list[str]:
         """Return what is to be noted of the earlier issue's files: what of them was altered, and is no longer there."""
-        gone = gone_links(self.last.record, job, laid.some_have) if self.last is not None else []
+        gone = gone_links(self.last, job, laid.links) if self.last is not None else []
         return [*self.altered.notes(), *gone]
 
     def changes(self, laid: Laid, because: list[str]) -> Changes | None:

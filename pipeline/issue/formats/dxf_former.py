@@ -10,11 +10,17 @@ from pathlib import Path
 
 from pipeline.issue.folder.folder_names import numbered
 from pipeline.issue.formats.dxf_tags import descriptions_of
+from pipeline.issue.formats.unproven import UNKNOWN
+from pipeline.words import Proof
 
 #: The description of a layer of one code: which texts, if those, the code, how many points.
 _OF_CODE = re.compile(r"(?:\w+s, )?((?:code |no code).*): [\d,]+ points?", re.DOTALL)
 #: What a table of codes says of the code.
 _STANDS = re.compile(r" \(.*\)")
+
+#: How the description of the layer of a code's symbols begins, and of those that are not proven.
+_SYMBOLS = re.compile(r"code |no code[:,]")
+_NOT_PROVEN = re.compile(rf".*?, (?:{'|'.join((UNKNOWN, *Proof))}): [\d,]+ points?(?:;|$)", re.DOTALL)
 
 #: What stands behind the name that the rule gives first, if anything.
 _DIGITS = re.compile("(?:~[0-9a-f]{4})?")
@@ -33,6 +39,21 @@ def former_layers(folder: Path) -> tuple[tuple[str, str], ...]:
                     if (of := _OF_CODE.fullmatch(told)) is not None:
                         found.setdefault((name, of[1]))
     return tuple(found)
+
+
+def layers_of_codes(drawing: Path) -> tuple[str, ...]:
+    """Return the layers of a drawing that have the symbols of a code's proven points; none where it cannot be read.
+
+    A layer of points that are not proven comes and goes with their proof, and those of texts go with the symbols'.
+    """
+    with suppress(OSError, ValueError):
+        return tuple(name for name, told in descriptions_of(drawing).items() if _is_of_code(told))
+    return ()
+
+
+def _is_of_code(told: str) -> bool:
+    """Say whether a layer's description, of which the end may be missing, is that of a code's proven points."""
+    return _SYMBOLS.match(told) is not None and _NOT_PROVEN.match(told) is None
 
 
 class Former:
