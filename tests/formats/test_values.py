@@ -429,7 +429,7 @@ def test_landxml_says_its_units_grid_and_heights(made: Package) -> None:
 
 
 def test_no_name_that_drawings_link_by_has_the_number_of_the_issue(made: Package) -> None:
-    """The path under ``current`` stays, and so do the names of layers, blocks and elements within, as read by others."""
+    """The path under ``current`` stays, and so do the names of layers, blocks and elements."""
     layers = {
         ending: list(pyogrio.list_layers(made.path.with_suffix(ending))[:, 0]) for ending in (".gpkg", ".geojson")
     }
