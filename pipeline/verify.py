@@ -16,7 +16,14 @@ from pipeline.issue.folder.current import not_ours
 from pipeline.issue.folder.folder_names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
 from pipeline.issue.folder.issues_list import SET_ASIDE as WORD
-from pipeline.issue.folder.issues_list import Entry, cut_reasons, entries_of_making, numbers_listed, read_issues_list
+from pipeline.issue.folder.issues_list import (
+    Entry,
+    cut_reasons,
+    entries_of_making,
+    made_before,
+    numbers_listed,
+    read_issues_list,
+)
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
@@ -297,6 +304,10 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
             # a run that was killed leaves the newest one's line out, and whoever takes the list away all of them
             lost = bool(listed) and number < newest
             yield Finding(number, ISSUES_LIST, "it has no line there; the next run adds it", lost)
+    times = {number: None if line.is_anew else line.made_at for number, line in listed.items()}
+    for number, other in made_before(times).items():
+        what = f"by its line there it was made before issue {other:03d}: a clock was wrong, or the line was edited"
+        yield Finding(number, ISSUES_LIST, what, False)
     for path in sorted((folder / ISSUES).iterdir()) if (folder / ISSUES).is_dir() else ():
         if path not in present.values():
             yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)

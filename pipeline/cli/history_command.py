@@ -8,7 +8,7 @@ from pipeline.cli.faults import report
 from pipeline.history import Absent, Changes, Entry, Incomplete, every_number, in_order
 from pipeline.issue.change_summary import counts_message
 from pipeline.issue.drawn_changes import drawn_among, reasons_among
-from pipeline.issue.folder.issues_list import how_released
+from pipeline.issue.folder.issues_list import how_released, made_before
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -29,9 +29,12 @@ def show_history(job: Path, *, as_json: bool) -> int:
 
 
 def _print(told: Sequence[Entry | Absent]) -> None:
+    early = made_before({one.issue: one.made_at for one in told if isinstance(one, Entry)})
     for one in told:
         for line in _lines(one) if isinstance(one, Entry) else _absent_lines(one):
             print(line)
+        if one.issue in early:
+            print(f"  by its time it was made before issue {early[one.issue]:03d}: a clock was wrong, or it was edited")
 
 
 def _absent_lines(one: Absent) -> list[str]:

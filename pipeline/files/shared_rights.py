@@ -10,6 +10,8 @@ from pathlib import Path
 
 #: What a file may be of a folder's rights: reading and writing, for the group.
 _GROUP = stat.S_IRGRP | stat.S_IWGRP
+#: What others than its owner need to look into a folder.
+_OTHERS_READ = stat.S_IRGRP | stat.S_IXGRP | stat.S_IROTH | stat.S_IXOTH
 
 
 def share(path: Path, folder: Path | None = None) -> None:
@@ -42,6 +44,11 @@ def take_rights(fresh: Path, path: Path) -> None:
         made = os.lstat(fresh)
         kept = before.st_mode & (made.st_mode | folder.st_mode)
         _set(fresh, made, kept | _of_group(made, folder))
+
+
+def is_narrower(fresh: Path, before: Path) -> bool:
+    """Say whether a folder may be looked into by fewer people than the one before it. Raises OSError."""
+    return bool(_OTHERS_READ & os.stat(before).st_mode & ~os.stat(fresh).st_mode)
 
 
 def _of_group(about: os.stat_result, folder: os.stat_result) -> int:

@@ -24,7 +24,8 @@ class Drafting(Struct, frozen=True):
     """How a drawing is to be plotted: 1:``scale``, texts of ``text_height`` millimetres on paper, codes by their name.
 
     ``named`` gives the code by which points are drawn: of a string's without number and words. ``former`` are layers of
-    drawings before, each with its description, the newest drawing's first. The defaults are the job file's.
+    drawings before, each with its description, the newest drawing's first; ``former_colours`` are those of their codes,
+    by that description. The defaults are the job file's.
     """
 
     scale: float = 500.0
@@ -32,6 +33,7 @@ class Drafting(Struct, frozen=True):
     codes: Mapping[str, CodeDrawn] = field(default_factory=dict)
     named: Callable[[str], str] = str
     former: Sequence[tuple[str, str]] = ()
+    former_colours: Mapping[str, int] = field(default_factory=dict)
 
 
 #: What programs take the coordinates of a GeoJSON file to be in (RFC 7946, clause 4).

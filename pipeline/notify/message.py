@@ -3,6 +3,7 @@
 import json
 import os
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from msgspec import Struct
@@ -34,7 +35,12 @@ class Message(Struct, frozen=True):
 
 
 def message(
-    change: JobChange, name: str | None, changed: Sequence[Event], before: ToldState | None, now: ToldState
+    change: JobChange,
+    name: str | None,
+    changed: Sequence[Event],
+    before: ToldState | None,
+    now: ToldState,
+    folder: Path | None = None,
 ) -> Message:
     """Return what is told of a job.
 
@@ -44,11 +50,13 @@ def message(
         changed: what changed.
         before: the state that was last told.
         now: the one that is now.
+        folder: that of the job's issues, None where there is none yet or it is not known.
     """
     result = change.result
-    folder = result.folder.parent.parent if isinstance(result, Outcome) and result.folder is not None else None
     name = result.record["job"] if isinstance(result, Outcome) else name
     report = folder / ISSUES / f"{now.issue:03d}" / f"{name}-{now.issue:03d}.html" if folder and now.issue else None
+    if report is not None and not report.is_file():  # of a job refused because its issue is gone or damaged
+        report = None
     seen = visible(change.text)
     return Message(
         {

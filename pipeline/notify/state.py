@@ -3,13 +3,18 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
+from pathlib import Path
 from typing import Any
 
-from pipeline.problems import JobHeld
+from pipeline.issue.folder.folder_names import numbered
+from pipeline.issue.folder.manual_release import find_issue_to_show
+from pipeline.issue.folder.standing_issues import newest_standing
+from pipeline.issue.record import RecordError
+from pipeline.problems import JobError, JobHeld
 from pipeline.replace import replace
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Mishap
-from pipeline.run.outcome import Outcome
+from pipeline.run.outcome import Outcome, outcome
 
 
 class Stand(StrEnum):
@@ -55,6 +60,24 @@ class ToldState:
             return None
         stand = Stand.FAILED if isinstance(result, Mishap) else Stand.REFUSED
         return replace(before, stand=stand) if before is not None else cls(stand)
+
+    def with_newest(self, folder: Path) -> "ToldState":
+        """Return how a job that is refused or failed stands by its folder: of the newest issue there, told of or not.
+
+        That is for the message alone: what is noted says of which issue somebody was told. Where the folder has no
+        issue, or it cannot be read, the state is as it is.
+        """
+        if self.stand == Stand.STANDS:
+            return self
+        try:
+            if (found := newest_standing(folder)) is None:
+                return self
+            path, record = found
+            shown = find_issue_to_show(folder, [number for number, _ in numbered(folder)], record)
+            state = ToldState.of(outcome(record, path.parent, False, shown), None)
+        except (JobError, RecordError, OSError):
+            return self
+        return self if state is None else replace(state, stand=self.stand)
 
     @classmethod
     def read(cls, said: Mapping[str, Any] | None) -> "ToldState | None":

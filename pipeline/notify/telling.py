@@ -90,7 +90,8 @@ def _told(
     elif late.count(command.words) >= _LATE:
         called = Called(False, "was not called: it took too long three times in this run")
     else:
-        said = message(change, _name(folder), changed, before, now)
+        stands = now if folder is None else now.with_newest(folder)
+        said = message(change, _name(folder), changed, before, stands, folder)
         called = call(command.words, command.folder, said.environment(around), said.document(), command.timeout)
         late += [command.words] if called.late else []
     kept = _noted(notes, now if called.well else before or ToldState(Stand.UNTOLD))

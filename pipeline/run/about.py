@@ -7,7 +7,7 @@ from pipeline.geodesy import crs
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.file_facts import Drafting, FileFacts
-from pipeline.issue.formats.dxf_former import former_layers
+from pipeline.issue.formats.dxf_former import FormerDrawings, former_drawings
 from pipeline.job.model import Job
 
 CAUTION = (
@@ -40,5 +40,7 @@ def about(survey: Survey, number: int, judged: Sequence[tuple[str, str]] = ()) -
 
 
 def _drafting(job: Job, prepared: Prepared) -> Drafting:
-    drawing, former = job.drawing, former_layers(job.job.folder) if "dxf" in job.issue.formats else ()
-    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, prepared.codes), prepared.named, former)
+    drawing = job.drawing
+    former = former_drawings(job.job.folder) if "dxf" in job.issue.formats else FormerDrawings()
+    codes = drawn_codes(drawing, prepared.codes)
+    return Drafting(drawing.scale, drawing.text_height, codes, prepared.named, former.layers, former.colours)

@@ -1,9 +1,13 @@
 """The end of every run that holds its job: what comes after an issue is made, or the newest is found to stand."""
 
-from collections.abc import Mapping
+import os
+import stat
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
 
 from msgspec import Struct
 
+from pipeline.files.shared_rights import is_narrower
 from pipeline.issue.folder.confirmation import Confirmed, Glanced, Signs, all_signs, confirm
 from pipeline.job.model import Issue as Rules
 from pipeline.reissue.earlier import Last
@@ -50,4 +54,19 @@ def finish(history: History, issue: Last, shown: int | None, rules: Rules, looke
     found = Confirmed(looked.hand, signs, looked.glanced, looked.notes)
     if found != history.noted_of(issue):
         confirm(folder, number, found)
-    return outcome(issue.record, issue.folder, made, shown, removed, looked.notes)
+    notes = [*looked.notes, *(_closed_off(history, issue) if made and shown == number else ())]
+    return outcome(issue.record, issue.folder, made, shown, removed, tuple(notes))
+
+
+def _closed_off(history: History, issue: Last) -> Iterator[str]:
+    """Yield that fewer people may look into an issue under `current` than into the one that it showed before."""
+    if history.shown is None:
+        return
+    with suppress(OSError):  # who reads it is told then
+        before, folder = history.shown.folder, issue.folder
+        if is_narrower(folder, before):
+            modes = [stat.filemode(os.stat(one).st_mode) for one in (folder, before)]
+            yield (
+                f"current shows issue {folder.name} now, whose folder is {modes[0]}; that of issue {before.name} is "
+                f"{modes[1]}, so some who draw from it are shut out: open it to them (chmod), and run by another umask"
+            )

@@ -17,6 +17,7 @@ from pipeline.digest import digest
 from pipeline.draft.merged import Settled
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.synced_write import has_room, sync
+from pipeline.issue.formats.dxf_former import layers_of_codes
 from pipeline.issue.formats.unused_codes import without_points
 from pipeline.issue.geopackage.layer_source import LayerSource
 from pipeline.issue.geopackage.readback import ReadBackError, load_reader, read_back
@@ -71,16 +72,19 @@ class LayOut:
         self._beside.shutdown()
 
     def laid(self) -> Laid:
-        """Wait for the second pass and return what it gave; where drawings may leave points out, for all files too.
+        """Wait for the second pass and return what it gave; where a drawing is written, mostly for all files too.
+
+        Codes of the job may be in no drawing, and its layers are compared with the earlier drawing's.
 
         Raises `RuntimeError` where the rows do not add up, and whatever comes of writing.
         """
         rest, job = self._rest.result(), self._survey.job
-        codes = [one.code for one in job.drawing.codes] if "dxf" in job.issue.formats else []
-        if not codes:
+        codes = [one.code for one in job.drawing.codes]
+        if "dxf" not in job.issue.formats or (self._number == 1 and not codes):
             return rest.laid()
-        _ = self.files  # nothing is taken from a GeoPackage before it was read back
-        return rest.laid(without_points(self._package, codes))
+        _ = self.files  # nothing is taken from a file before it was read back
+        left_out = without_points(self._package, codes) if codes else []
+        return rest.laid(left_out, layers_of_codes(self._package.with_suffix(".dxf")))
 
     @cached_property
     def files(self) -> list[FileIssued]:

@@ -55,6 +55,7 @@ from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import ChangedRows
 from pipeline.reissue.changes import Touched, compare
 from pipeline.reissue.gone_files import gone_files
+from pipeline.reissue.gone_links import Links
 from pipeline.reissue.line_changes import OtherLines
 from pipeline.reissue.side import Side
 from pipeline.reissue.temporary_marks import temporary_marks
@@ -74,7 +75,7 @@ class Laid(Struct, frozen=True, kw_only=True):
 
     ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;
     ``drawn`` what lines and temporary marks are otherwise than in the previous issue; ``retimed`` is of how many points
-    that one has other times; ``some_have`` are the names of the layers that not every issue has.
+    that one has other times; ``links`` is what drawings may link to.
     """
 
     checks: pa.RecordBatch
@@ -94,7 +95,7 @@ class Laid(Struct, frozen=True, kw_only=True):
     accuracy: record_types.Accuracy
     suspect: record_types.Suspects
     linework: record_types.LineworkNoted | None = None
-    some_have: tuple[str, ...] = ()
+    links: Links = Links()
 
 
 class SecondPass:
@@ -323,8 +324,8 @@ class Rest:
         sums = layer.as_record()
         return sums if code is None else {**sums, "code": code}
 
-    def laid(self, notes: Sequence[str] = ()) -> Laid:
-        """Return the sum of it all, with what is to be noted of the files."""
+    def laid(self, notes: Sequence[str] = (), drawn: Sequence[str] | None = None) -> Laid:
+        """Return the sum of it all, with what is to be noted of the files, and the drawing's layers of codes."""
         running = self.running
         told = (note for kept in (running.beside, running.far, running.repeat_codes) for note in kept.notes())
         return Laid(
@@ -345,7 +346,9 @@ class Rest:
             accuracy=running.count.accuracy(),
             suspect=running.suspects.record(),
             linework=self.linework,
-            some_have=(*self.code_of, *(["lines"] if self.lines is not None else [])),
+            links=Links(
+                (*self.code_of, *(["lines"] if self.lines is not None else [])), running.carried.schema.names, drawn
+            ),
         )
 
 

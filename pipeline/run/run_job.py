@@ -171,7 +171,7 @@ def _new_issue(
                 last=last.record if last is not None else None,
                 changes=since.changes(laid, because),
                 release=decided(job, laid, history.shown, since.listed),
-                altered=since.notes(laid, job.survey.job),
+                altered=since.notes(laid, prepared.loaded),
             )
             record = account(job, laid, issue)
             page = write_report(staged.path, record, laid.plan, lambda: layers.files)

@@ -195,6 +195,28 @@ def test_a_code_that_comes_later_changes_no_colour() -> None:
         assert {code: then[code] for code in before} == first and then[late] not in first.values()
 
 
+def test_a_code_that_goes_changes_no_colour_and_finds_its_own_when_it_comes_back() -> None:
+    codes = [f"C{number:02d}" for number in range(20)]
+    first = colours_of(codes, {}, {})
+    for gone in every(codes):
+        left = [code for code in reversed(codes) if code != gone]
+        had = {code: first[code] for code in left}
+        then = colours_of(["NEW", *left], {}, {}, had, first.values())
+        assert {code: then[code] for code in left} == had and then["NEW"] not in first.values()
+        assert colours_of([gone, *left], {}, {}, first, first.values()) == first
+
+
+def test_the_jobs_own_colour_goes_before_what_a_code_had() -> None:
+    """Whoever had the colour that the job now gives another code gets one of its own."""
+    had = {"A": CALM[0], "B": CALM[1]}
+    then = colours_of(["A", "B"], {"B": CodeDrawn(colour=CALM[0])}, {}, had, had.values())
+    assert then["B"] == CALM[0] and then["A"] not in had.values()
+    # codes on one layer share its colour, and a colour that warns is none of the rule's
+    shared = colours_of(["A", "B"], {code: CodeDrawn(layer="V") for code in "AB"}, {}, had, had.values())
+    assert set(shared.values()) == {CALM[0]}
+    assert colours_of(["A"], {}, {}, {"A": 1}, [1])["A"] in CALM
+
+
 def test_of_more_codes_than_colours_neighbours_differ(tmp_path: Path) -> None:
     """300 codes in strips beside one another: the next strip, and the next in the list, has another colour."""
     count = 300

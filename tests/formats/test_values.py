@@ -175,7 +175,7 @@ def test_csv_columns_are_described_where_the_recommendation_has_it(made: Package
 
 def test_geojson_holds_every_value(made: Package, layer: Layer) -> None:
     whole = json.loads(made.path.with_suffix(".geojson").read_text(encoding="utf-8"))
-    assert whole["type"] == "FeatureCollection" and whole["name"] == "made-007"
+    assert whole["type"] == "FeatureCollection" and whole["name"] == "made"
     assert len(whole["features"]) == len(layer.rows)
     for feature, given in every(zip(whole["features"], layer.rows, strict=True)):
         assert list(feature["properties"]) == layer.columns
@@ -420,11 +420,29 @@ def test_landxml_says_its_units_grid_and_heights(made: Package) -> None:
     assert (system.get("epsgCode"), system.get("verticalDatum")) == ("2193", "NZVD2016 height")
     assert (root.get("date"), root.get("time")) == ("2026-03-02", "03:45:06.500Z")
     (project,) = root.findall(f"{LANDXML}Project")
-    assert project.get("name") == "made-007" and "care" in project.get("desc", "")
+    assert project.get("name") == "made" and "care" in project.get("desc", "")
+    assert project.get("desc", "").startswith("issue 007; last observation ")
     assert "; verdict: failed; since issue 006: 3 moved (up to 0.012 m), 1 withdrawn; " in project.get("desc", "")
 
 
 # All
+
+
+def test_no_name_that_drawings_link_by_has_the_number_of_the_issue(made: Package) -> None:
+    """The path under ``current`` stays, and so do the names of layers, blocks and elements."""
+    layers = {
+        ending: list(pyogrio.list_layers(made.path.with_suffix(ending))[:, 0]) for ending in (".gpkg", ".geojson")
+    }
+    assert layers[".geojson"] == ["made"] and "points" in layers[".gpkg"]
+    drawing = ezdxf.readfile(made.path.with_suffix(".dxf"))
+    elements = ElementTree.parse(made.path.with_suffix(".xml")).iter()
+    names = [
+        *layers[".gpkg"],
+        *(layer.dxf.name for layer in drawing.layers),
+        *(block.name for block in drawing.blocks),
+        *(element.get("name", "") for element in elements if element.tag != f"{LANDXML}CgPoint"),
+    ]
+    assert len(names) > 20 and not [name for name in names if "007" in name]
 
 
 def test_every_format_that_a_job_file_may_name_is_written() -> None:

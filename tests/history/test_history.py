@@ -17,6 +17,7 @@ from pipeline.between import between
 from pipeline.cli.main import app
 from pipeline.history import every_number, history
 from pipeline.problems import JobError
+from pipeline.verify import verify
 
 run = CliRunner().invoke
 PLAN = Plan(sessions=2, points=40, noise=False)
@@ -161,3 +162,19 @@ def test_an_issue_that_was_put_back_is_one_again(issued: Path) -> None:
         assert [entry.issue for entry in history(issued)] == [1, 2, 3] and every_number(issued) == history(issued)
         assert between(issued, 2, 3).counts["withdrawn"] == 10
     assert sum(",set aside," in line for line in (out / "register.csv").read_text().splitlines()) == 2
+
+
+def test_times_that_run_backwards_are_told(issued: Path) -> None:
+    """The third issue's line says a day before the others': a clock was set, or somebody edited the list."""
+    register = issued.parent / "out" / "register.csv"
+    assert "by its time" not in run(app, ["history", str(issued)]).output
+    lines = register.read_text(encoding="utf-8").splitlines()
+    at = next(number for number, line in enumerate(lines) if line.startswith("003,"))
+    number, made_at, rest = lines[at].split(",", 2)
+    lines[at] = f"{number},2001{made_at[4:]},{rest}"
+    register.write_text("\n".join([*lines, ""]), encoding="utf-8")
+    told = run(app, ["history", str(issued)]).output
+    assert told.count("by its time it was made before issue 002") == 1
+    found = verify(issued.parent / "out")
+    assert [(one.issue, one.file, one.differs) for one in found.findings] == [(3, "register.csv", False)]
+    assert found.findings[0].what.startswith("by its line there it was made before issue 002") and found.intact

@@ -92,6 +92,37 @@ def test_it_is_called_once_for_each_change_and_never_else(
     assert verify(tmp_path / "out").findings == ()
 
 
+def test_a_refusal_says_what_stands_although_nobody_was_told_of_it(tmp_path: Path) -> None:
+    """The command was named when the job had issues already: the folder says what they are."""
+    path = lay(tmp_path, named=False)
+    assert run(path) == 0
+    edit(path)
+    assert run(path) == 0
+    name_command(path)
+    (tmp_path / "register.csv").rename(tmp_path / "away.csv")
+    assert run(path) == 2 and calls(tmp_path) == ["refused"]
+    said = json.loads((tmp_path / "said.json").read_text(encoding="utf-8"))
+    assert said["subject"] == "simulated: refused; issue 002 stands" and said["job"] == "simulated"
+    assert [said[key] for key in ("stand", "issue", "verdict", "pending", "current")] == [
+        "refused", 2, "proven", False, 2,
+    ]  # fmt: skip
+    assert said["folder"] == str(tmp_path / "out") and Path(said["report"]).name == "simulated-002.html"
+    assert Path(said["report"]).is_file() and said["before"] is None
+    # a job file that cannot be read is near its folder, and says as much
+    (tmp_path / "calls").unlink()
+    own = Command((str(tmp_path / "tell.sh"),), tmp_path, 20.0)
+    text = path.read_text(encoding="utf-8")
+    path.write_text("[broken", encoding="utf-8")
+    (tmp_path / "out" / NAME).unlink()
+    assert run_jobs(Batch((path,), quiet=True, notify=own), workers=1, timeout=None) == 2
+    said = json.loads((tmp_path / "said.json").read_text(encoding="utf-8"))
+    assert said["issue"] == 2 and said["folder"] == str(tmp_path / "out")
+    # once it runs again, that is all there is to tell
+    path.write_text(text, encoding="utf-8")
+    (tmp_path / "away.csv").rename(tmp_path / "register.csv")
+    assert run(path) == 0 and calls(tmp_path) == ["refused", "recovered"]
+
+
 def test_naming_a_command_is_no_change_and_makes_no_issue(tmp_path: Path) -> None:
     path = lay(tmp_path, named=False)
     assert run_job(path).issued

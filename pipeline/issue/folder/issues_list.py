@@ -3,7 +3,7 @@
 import csv
 import io
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -55,6 +55,23 @@ class Entry:
     def is_anew(self) -> bool:
         """Say whether the line was written again, since the list was lost."""
         return self.because.endswith(ANEW)
+
+
+def made_before(times: Mapping[int, datetime | None]) -> dict[int, int]:
+    """Return which issues were made, by their time, before one with a lower number, each with that one's number.
+
+    A clock was wrong then, or the list was edited; of several before, it is the latest. None: the time is not known.
+    """
+    found: dict[int, int] = {}
+    latest: tuple[datetime, int] | None = None
+    for number, at in sorted(times.items()):
+        if at is None:
+            continue
+        if latest is not None and at < latest[0]:
+            found[number] = latest[1]
+        else:
+            latest = at, number
+    return found
 
 
 def read_issues_list(folder: Path) -> list[Entry]:

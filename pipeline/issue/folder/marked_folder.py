@@ -1,4 +1,4 @@
-"""Finds the folder of a job whose file does not say it any more: that which is marked as the job file's, near it."""
+"""Finds folders that are marked as a job's: that of a job file that cannot be read, and one that was renamed."""
 
 import os
 import re
@@ -8,7 +8,9 @@ from pathlib import Path
 
 from pipeline import limits
 from pipeline.files.regular_files import read_whole
+from pipeline.issue.folder.folder_names import numbered
 from pipeline.issue.folder.marker import read_marker
+from pipeline.issue.folder.ownership import Owner
 from pipeline.problems import JobError
 
 #: The line of a job file that names the folder, in text that need not be TOML.
@@ -29,6 +31,28 @@ def find_marked(job: Path) -> Path | None:
             if (marker := read_marker(folder)) is not None and marker.path(folder) == at:
                 return folder
     return None
+
+
+def kept_elsewhere(folder: Path, owner: Owner) -> list[tuple[Path, int]]:
+    """Return other folders with issues of a job, beside its own or beside its job file, and how many each has.
+
+    Their marker names the job and its job file, or one that is not there any more. A job of that name whose own file
+    still exists is another.
+    """
+    own, job = os.path.realpath(folder), os.path.realpath(owner.file)
+    found: dict[str, tuple[Path, int]] = {}
+    for above in dict.fromkeys((os.path.dirname(own), os.path.dirname(job))):
+        for other in _folders_in(Path(above))[:_MOST]:
+            if (real := os.path.realpath(other)) in (own, *found):
+                continue
+            with suppress(JobError, OSError, ValueError):
+                marker = read_marker(other)
+                if marker is None or marker.job != owner.job:
+                    continue
+                file = marker.path(other)
+                if (str(file) == job or not os.path.lexists(file)) and (issues := len(numbered(other))):
+                    found[real] = other, issues
+    return list(found.values())
 
 
 def _near(job: Path) -> Iterator[Path]:

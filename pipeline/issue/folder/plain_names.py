@@ -14,6 +14,8 @@ from pathlib import Path
 
 from pipeline.files.plain_copies import copy_file
 from pipeline.issue.folder.folder_names import is_number, scratch
+from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import RecordError, read_any_version
 
 # What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
 _NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOTSUP, errno.EINVAL}
@@ -41,12 +43,26 @@ def is_plain_link(path: Path, number: int | None = None) -> bool:
 
 
 def missing(place: Path, number: int) -> list[tuple[str, str]]:
-    """Return the files of an issue in a folder that have no name without the number, each with that name."""
+    """Return the files of an issue in a folder that have no name without the number, each with that name.
+
+    They are those that its record lists, so that what somebody laid beside them gets none; of an early version's, which
+    lists none, all that are named after the issue.
+    """
     there = {path.name for path in place.iterdir()}
     named = [(name, plain_name(name, number)) for name in sorted(there)]
     # the name without the number of `a-001-001.gpkg` looks like a file of issue 001 itself
     plain = {name for _, name in named}
-    return [(name, short) for name, short in named if short is not None and short not in there and name not in plain]
+    found = [(name, short) for name, short in named if short is not None and short not in there and name not in plain]
+    issued = _listed(place) if found else set()
+    return [(name, short) for name, short in found if name in issued or not issued]
+
+
+def _listed(place: Path) -> set[str]:
+    """Return the files that the record of an issue lists, nothing where it lists none or cannot be read."""
+    try:
+        return {str(entry["name"]) for entry in read_any_version(place / RECORD).get("files", [])}
+    except (RecordError, OSError, TypeError, KeyError, AttributeError):
+        return set()
 
 
 def lay_links(place: Path, number: int) -> None:

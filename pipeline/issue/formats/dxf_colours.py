@@ -1,13 +1,13 @@
 """The colour of each code in a drawing: its own while there are enough, and never that of a code beside it.
 
-Codes take colours in the order in which they first come, so that those of a later day change none of an earlier. Each
-takes the first free one of a sequence that begins at a place of its own: the same code has the same colour in most
-jobs. Beyond the last free colour, codes share one that no code near them has, on the ground or in the list of layers.
+A code keeps the colour that it had in drawings before. New ones take theirs in the order in which they first come: the
+first free one of a sequence that begins at a place of its own, so that the same code has the same colour in most jobs.
+Beyond the last free colour, codes share one that no code near them has, on the ground or in the list of layers.
 """
 
 import zlib
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -30,7 +30,11 @@ _NEAR = 20.0
 
 
 def colours_of(
-    codes: Iterable[str | None], given: Mapping[str, CodeDrawn], beside: Mapping[str | None, set[str | None]]
+    codes: Iterable[str | None],
+    given: Mapping[str, CodeDrawn],
+    beside: Mapping[str | None, set[str | None]],
+    had: Mapping[str | None, int] | None = None,
+    former: Collection[int] = (),
 ) -> dict[str | None, int]:
     """Return the colour of each code.
 
@@ -38,32 +42,38 @@ def colours_of(
         codes: in the order in which they first come; None stands for points without one.
         given: what the job says of codes: its colours stand, and codes on one layer share one.
         beside: the codes near a code on the ground; needed only where there are more codes than colours.
+        had: the colours that codes had in drawings before.
+        former: those, and the colours of codes that are gone: they may come back.
     """
-    order = list(codes)
+    order, had = list(codes), had or {}
     found: dict[str | None, int] = {code: one.colour for code, one in given.items() if one.colour is not None}
     layers = {one.layer.casefold(): one.colour for one in given.values() if one.layer and one.colour is not None}
     used = Counter(found.values())
     listed = _listed(order)
-    for code in order:
+    for code in sorted(order, key=lambda code: code not in had):
         if code in found:
             continue
         layer = given[code].layer if code is not None and code in given else None
         if layer is not None and layer.casefold() in layers:
             found[code] = layers[layer.casefold()]
             continue
-        near = {found[other] for other in beside.get(code, set()) | listed[code] if other in found}
-        found[code] = _chosen(code, used, near)
+        kept = had.get(code)
+        if kept in CALM and (kept not in used or len(order) > len(CALM)):
+            found[code] = kept
+        else:
+            near = {found[other] for other in beside.get(code, set()) | listed[code] if other in found}
+            found[code] = _chosen(code, used, near, former)
         used[found[code]] += 1
         if layer is not None:
             layers[layer.casefold()] = found[code]
     return {code: found[code] for code in order}
 
 
-def _chosen(code: str | None, used: Counter[int], near: set[int]) -> int:
-    """Return the first colour of the code's own sequence that nobody has, else that no code near it has."""
+def _chosen(code: str | None, used: Counter[int], near: set[int], former: Collection[int]) -> int:
+    """Return the first colour of the code's own sequence that nobody has or had, else that no code near it has."""
     start = zlib.crc32((code or "").encode())
     tried = [CALM[(start + _STEP * turn) % len(CALM)] for turn in range(len(CALM))]
-    return min(tried, key=lambda colour: (colour in near, used[colour]))
+    return min(tried, key=lambda colour: (colour in near, used[colour], colour in former))
 
 
 def _listed(codes: list[str | None]) -> dict[str | None, set[str | None]]:

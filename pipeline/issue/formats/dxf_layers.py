@@ -95,7 +95,7 @@ def point_layers(
 
     A code's layer bears the code's name, cleaned, or that which the job gives it. Where two codes would have the same,
     the one that is written so has it, and the other's has four digits behind it that hang on the code alone. A layer of
-    drawings ``before`` (`dxf_former.former_layers`) stays the code's that had it: no name changes or holds another
+    drawings ``before`` (`dxf_former.former_drawings`) stays the code's that had it: no name changes or holds another
     code because a further one comes or one goes. A code such as "*", of which nothing is left, is named last, by what
     its signs are called. Names of points without a code go to no code.
     """
@@ -126,8 +126,8 @@ def _given(code: str | None, given: Mapping[str, CodeDrawn]) -> str | None:
 
 def _had(key: Key, former: Former) -> str | None:
     """Return the layer that a key had before, where a code of which nothing is left was once an underscore."""
-    name = former.of(_told(key), _name(key))
-    return name if name or key[0] is None or _stem(key[0]) else former.of(_told(key), _with_word("_", key[1]))
+    name = former.of(told_of(key), _name(key))
+    return name if name or key[0] is None or _stem(key[0]) else former.of(told_of(key), _with_word("_", key[1]))
 
 
 def _stands(key: Key, given: Mapping[str, CodeDrawn], had: str | None) -> tuple[int, ...]:
@@ -144,7 +144,7 @@ def _free(name: str, key: Key, taken: set[str], former: Former) -> str:
     """Return a name of which no layer is there yet, nor one of its texts, and none was another code's before."""
     for one in chain([name], (f"{_name(key)}~{_digits(key, turn)}" for turn in range(DRAWN_CODES))):
         names = [layer.name for layer in Group(Layer(one, 0, "")).layers]
-        if not {each.casefold() for each in names} & taken and not former.are_anothers(names, _told(key)):
+        if not {each.casefold() for each in names} & taken and not former.are_anothers(names, told_of(key)):
             return one
     raise RuntimeError(f"there is no name left for the layer of {key}")
 
@@ -184,7 +184,7 @@ def _with_word(stem: str, word: str | None) -> str:
     return stem if word is None else f"{stem}_{word}"
 
 
-def _told(key: Key) -> str:
+def told_of(key: Key) -> str:
     """Return how a layer says of what it is, without what a table of codes says of the code."""
     return _described(key, {})
 

@@ -1,7 +1,7 @@
 """The rows of a package as what is drawn of them: on which layer, with which block, where, and with which values."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cache
 
 import numpy as np
@@ -29,6 +29,7 @@ from pipeline.issue.formats.dxf_layers import (
     key_of,
     places_of,
     point_layers,
+    told_of,
     vertices_drawn,
 )
 from pipeline.issue.formats.dxf_polylines import MORE_HANDLES, Polyline
@@ -153,7 +154,8 @@ class DrawingContents(Struct, frozen=True):
         overview.add_places(control)
         handles += MARK.handles * control.num_rows
         beside = _beside(package, overview) if len(overview.codes) > len(CALM) else {}
-        colours = colours_of(overview.codes, drafting.codes, beside)
+        former = drafting.former_colours
+        colours = colours_of(overview.codes, drafting.codes, beside, _had(overview.codes, former), former.values())
         by_key = point_layers(overview.counts, colours, drafting.codes, drafting.former)
         listed = (*control_lines(package, (1.0, 1.0, height_factor(axes))), *crowded.listed())
         return cls(overview, by_key, handles, crowded, control, listed)
@@ -275,6 +277,13 @@ def _placed(places: Floats) -> Flags:
 def _heights(batch: pa.RecordBatch, axes: Axes) -> pa.StringArray:
     """Return the heights as they are to be read beside the points, in the drawing's unit, to a thousandth of it."""
     return fixed_or(floats(batch.column("height")) * height_factor(axes), 3, "no height")
+
+
+def _had(codes: Iterable[str | None], former: Mapping[str, int]) -> dict[str | None, int]:
+    """Return the colours that codes had before, but for those that their layers' descriptions do not tell apart."""
+    told = {code: told_of((code, None)) for code in codes}
+    count = Counter(told.values())
+    return {code: former[one] for code, one in told.items() if one in former and count[one] == 1}
 
 
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:

@@ -14,7 +14,8 @@ _TEXT = re.compile(
 )
 _LAYER = re.compile(rb"\n100\nAcDbLayerTableRecord\n  2\n(.*)\n 70\n.*\n 62\n *(.*)\n")
 _DESCRIBED = re.compile(
-    rb"\n100\nAcDbLayerTableRecord\n  2\n(.*)\n 70\n(?:.*\n)*?1001\nAcAecLayerStandard\n1000\n.*\n1000\n(.*)\n"
+    rb"\n100\nAcDbLayerTableRecord\n  2\n(.*)\n 70\n.*\n 62\n *(.*)\n"
+    rb"(?:.*\n)*?1001\nAcAecLayerStandard\n1000\n.*\n1000\n(.*)\n"
 )
 _ENTITY, _ENTITIES = (b"\n  0\nINSERT\n", b"\n  0\nPOLYLINE\n"), b"\n  2\nENTITIES\n"
 _PIECE = 1 << 20
@@ -39,12 +40,12 @@ def layers_of(path: Path) -> dict[str, int]:
     return {name.decode(): int(colour) for name, colour in _LAYER.findall(_head(path))}
 
 
-def descriptions_of(path: Path) -> dict[str, str]:
-    """Return the description of each layer of the drawing's table that has one. Raises OSError, ValueError."""
+def described_layers(path: Path) -> dict[str, tuple[str, int]]:
+    """Return description and colour index of each layer of the table that has both. Raises OSError, ValueError."""
     check_regular(path)
     entries = _head(path).split(b"\n  0\nLAYER\n")
     found = (_DESCRIBED.search(b"\n" + entry + b"\n") for entry in entries)
-    return {one[1].decode(): one[2].decode() for one in found if one is not None}
+    return {one[1].decode(): (one[3].decode(), int(one[2])) for one in found if one is not None}
 
 
 def _head(path: Path) -> bytes:

@@ -51,7 +51,8 @@ def _head(about: FileFacts, judged: Sequence[str], control: Sequence[str]) -> st
 
     ``judged`` says what became of the readings, ``control`` where marks stand.
     """
-    members: dict[str, Any] = {"type": "FeatureCollection", "name": about.title}
+    # drawings link by this name, which is the layer's: it is the same in every issue
+    members: dict[str, Any] = {"type": "FeatureCollection", "name": about.job}
     if about.datum is not None:
         authority, _, code = about.datum.partition(":")
         members["crs"] = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{authority}::{code}"}}

@@ -101,7 +101,9 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
 
 
 def _head(about: FileFacts, judged: Sequence[str]) -> str:
-    about_data = "; ".join([f"last observation {about.data_to_text}", *judged, about.caution])
+    about_data = "; ".join(
+        [f"issue {about.issue:03d}", f"last observation {about.data_to_text}", *judged, about.caution]
+    )
     date, _, time = about.data_to_text.partition("T")
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -110,7 +112,7 @@ def _head(about: FileFacts, judged: Sequence[str]) -> str:
         f"<CoordinateSystem name={quoted(about.grid_name)}{_defined(about)} "
         f"horizontalDatum={quoted(about.datum_name)} verticalDatum={quoted(about.height_name)} "
         f"desc={quoted(_described(about))}/>\n"
-        f"<Project name={quoted(about.title)} desc={quoted(about_data)}/>\n"
+        f"<Project name={quoted(about.job)} desc={quoted(about_data)}/>\n"
         '<Application name="tiedown"/>\n'
     )
 
