@@ -13,6 +13,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
+from pipeline.files import table_endings
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.printed_pages import NO_PAGES, Pages, is_heading, may_be_rows, pages_of
 from pipeline.files.regular_files import read_whole
@@ -36,7 +37,7 @@ from pipeline.words import counted
 _LINES_ABOVE_HEADER_MAX, _BEGINNING_CHARACTERS, _LINE_CHARACTERS = 50, 1 << 20, 1 << 16
 
 #: Endings of tables of text.
-TABLES = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz")
+TABLES = table_endings.TABLES
 
 #: Signs between cells, the likeliest first, and what stands for any number of blanks.
 _SIGNS, _BLANKS = ",;\t|", " "

@@ -13,6 +13,7 @@ from xml.parsers.expat import ExpatError
 
 from msgspec import Struct
 
+from pipeline.files import table_endings
 from pipeline.files.workbook_parts import (
     BROKEN,
     BrokenWorkbook,
@@ -25,7 +26,7 @@ from pipeline.files.workbook_parts import (
 from pipeline.near import listed
 
 #: Endings of spreadsheets that are read, and of others, which can be saved as one of them.
-WORKBOOKS, OTHER_WORKBOOKS = (".xlsx", ".xlsm"), (".xls", ".xlsb", ".ods", ".numbers")
+WORKBOOKS, OTHER_WORKBOOKS = table_endings.WORKBOOKS, (".xls", ".xlsb", ".ods", ".numbers")
 SAVE_AS = "save it as .xlsx or .csv"
 
 #: The beginning of a file of the former kind, and of one that a password protects.
