@@ -136,13 +136,14 @@ def _unseen(book: Any, shown: dict[str, bool], looks: dict[str, SheetLook]) -> I
         if shown[name] or not look.filled:
             continue
         try:
-            count = sum(_may_be_read(values) for _, values in _rows(book[name], look))
+            count = sum(may_be_read(values) for _, values in _rows(book[name], look))
         except _NOT_EXPECTED:  # which stops nobody who does not ask for this sheet
             count = look.filled
         yield HiddenSheet(name, count)
 
 
-def _may_be_read(values: tuple[object, ...]) -> bool:
+def may_be_read(values: tuple[object, ...]) -> bool:
+    """Tell whether a row may be a reading, or a mark: two of its cells at least begin with a figure."""
     return sum(_FIGURE.match(as_text(value)) is not None for value in values) >= _FIGURES
 
 
