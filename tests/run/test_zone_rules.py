@@ -40,9 +40,7 @@ def test_an_updated_zone_is_looked_at(zones: Path, tmp_path: Path) -> None:
     assert not run_job(path).issued
     shutil.copy(zones / OTHER, zones / ZONE)
     zoneinfo.ZoneInfo.clear_cache()
-    with pytest.raises(
-        JobError, match="outside its sessions"
-    ):  # as of a job that was made so: no tie is in its session
+    with pytest.raises(JobError, match="outside its sessions"):
         run_job(path)
 
 
