@@ -41,8 +41,7 @@ def cached(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def compiled(folder: Path, module: str) -> Path:
     """Return the compiled file of a module of the installation in a folder."""
     source = folder / "installed" / "pipeline" / module
-    (path,) = (source.parent / "__pycache__").glob(f"{source.name}.cpython-*.pyc")
-    return path
+    return source.parent / "__pycache__" / f"{source.name}.{sys.implementation.cache_tag}.pyc"
 
 
 @pytest.mark.parametrize(("arguments", "module"), CUT)
