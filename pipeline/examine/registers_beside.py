@@ -18,6 +18,7 @@ from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
 from pipeline.files.heading_words import words_of
+from pipeline.files.old_and_new import OLD
 from pipeline.files.regular_files import check_regular
 from pipeline.files.table_text import decode, read_bytes
 from pipeline.files.workbook import WORKBOOKS
@@ -46,29 +47,6 @@ _NEAR = 1.0
 #: Columns of what was measured: such a table has readings on the marks. Also of what an issue says of them.
 _MEASURED = frozenset({"time", "observed", "date_time", "session", "role", "point"})
 _YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
-#: What a table is called that another took the place of, as a dictionary has it, without accents; of the languages in
-#: which `new_job.languages` knows headings. Words that name a height as well, or a copy of whatever age, are left out.
-_OLD = frozenset(
-    """old older former previous superseded obsolete backup bak
-    alte altes alter frueher fruehere vorherige vorheriger veraltet uberholt ueberholt ungultig ungueltig sicherung
-    sicherungskopie
-    ancien anciens ancienne anciennes precedent precedente precedents perime sauvegarde
-    viejo viejos vieja viejas antiguo antiguos antigua antiguas anterior anteriores obsoleto obsoletos respaldo
-    antigo antigos antiga antigas velho velhos velha velhas
-    vecchio vecchi vecchia vecchie precedenti superato obsoleti
-    oud oude vorig vorige vervallen verouderd verouderde reservekopie
-    gammal gamla tidigare foregaende foraldrad sakerhetskopia
-    gammel gammelt gamle tidligere forrige utgatt foraeldet foreldet gamalt gamall eldri fyrri
-    vanha vanhat aiempi aiemmat edellinen vanhentunut varmuuskopio
-    stary stare stara poprzedni poprzednie nieaktualny nieaktualne
-    predchozi predchadzajuce neplatny neplatne zastaraly zastarale zaloha
-    regi korabbi elozo elavult ervenytelen
-    vechi veche vechiul anterioare
-    stari staro prethodni prejsnji zastarjeli zastareli zastarel
-    eski onceki yedek
-    vecs vecais veca ieprieksejais novecojis senas sena seni ankstesnis pasenes vana vanad eelmine vananenud
-    vjeter vjetra""".split()  # noqa: SIM905, one line per language or two
-)
 
 
 def register_beside_notes(survey: Survey) -> Iterator[str]:
@@ -121,7 +99,7 @@ def _is_book(path: Path) -> bool:
 
 def _is_called_old(path: Path) -> bool:
     words = {word for capitals in (False, True) for word in words_of(path.stem, capitals=capitals)}
-    return not _OLD.isdisjoint(words)
+    return not OLD.isdisjoint(words)
 
 
 def _year(path: Path) -> int | None:
