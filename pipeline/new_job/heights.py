@@ -10,8 +10,8 @@ _SAYS = {HeightKind.ELLIPSOIDAL: "ellipsoid", HeightKind.LEVEL: "level", HeightK
 def height_said(heading: str) -> str | None:
     """Return what a heading says of heights: "ellipsoid", "level" (above a height datum), ""; None for no height.
 
-    What stands in brackets counts: "Height (ellipsoidal)", "Z [NAVD88, ft]"; of an old or new state, it does not. One that is cut, or of which one language
-    alone is known, says what that does.
+    What stands in brackets counts: "Height (ellipsoidal)", "Z [NAVD88, ft]"; an old or new state says nothing. One that
+    is cut, or of which one language alone is known, says what that does.
     """
     said = read_height_heading(heading)
     if said.whole:
