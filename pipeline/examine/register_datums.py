@@ -30,8 +30,8 @@ from pipeline.job.toml_text import quoted
 from pipeline.near import and_more, listed
 from pipeline.plausible.other_pairs import other_pairs
 from pipeline.plausible.second_columns import metres_of_degrees
-from pipeline.read.height_headings import HeightKind, kind_beside, read_height_heading
 from pipeline.read.lines_above import Statement, of_datum, of_heights
+from pipeline.read.usual_heights import HeightKind
 from pipeline.visible import one_line
 from pipeline.words import Doubt
 
@@ -71,7 +71,7 @@ def _told(survey: Survey, said: _Said) -> str:
     assert control is not None and register is not None
     key, value = ("height", control.height) if said.heights else ("crs", control.crs)
     return (
-        f"{Path(register.shown).name}: {said.where} names {said.named}, but control.{key} = {quoted(value or '')} reads"
+        f"{Path(register.shown).name}: {said.where} says {said.named}, but control.{key} = {quoted(value or '')} reads"
         " the marks in another datum; the ties take up the step between the two, so that no check shows it: state the"
         " one that the register is in, or map the columns that are in this one"
     )
@@ -157,7 +157,7 @@ def _beside(survey: Survey) -> Iterator[str]:
             )
     taken = HeightKind.ELLIPSOIDAL if control.height == ELLIPSOID else HeightKind.LEVEL
     if up and control.height and not names_height_datum(up, control.height):
-        further = [name for name, values in columns.items() if _is_height(name, taken) and _is_other(register, values)]
+        further = [name for name, values in columns.items() if _is_other(register, values) and _is_height(name, taken)]
         if further:
             yield (
                 f"{shown}: the marks have heights in {listed(list(map(_called, further[:_TOLD])))}"
@@ -185,6 +185,8 @@ def _numbers(register: Register) -> Mapping[str, Floats]:
 
 def _is_height(heading: str, taken: HeightKind) -> bool:
     """Tell whether a heading is of heights of the kind that is read, in whatever state."""
+    from pipeline.read.height_headings import kind_beside, read_height_heading  # few registers have such columns
+
     said = [read_height_heading(each) for each in (heading, without_state(heading)) if each]
     return kind_beside(heading) is taken or any(each.whole and each.kind in (taken, HeightKind.HEIGHT) for each in said)
 

@@ -5,6 +5,7 @@ are two names of one thing in practice, as ETRS89 and its national realisations,
 """
 
 import re
+import warnings
 from functools import lru_cache
 
 from msgspec import Struct
@@ -123,7 +124,10 @@ def _is_datum_of(crs: str, name: str, code: str, called: str, place: tuple[float
     if name in _own_names(crs) or run_together(called) in run_together(f"{datum.name} {_datum_name(datum)}"):
         return True
     scale = (DEGREE, DEGREE)
-    for way in TransformerGroup(systems.parse(code), datum, always_xy=True).transformers:
+    with warnings.catch_warnings():  # of grids that are not there: what they would change is no plain conversion
+        warnings.simplefilter("ignore", UserWarning)
+        ways = TransformerGroup(systems.parse(code), datum, always_xy=True).transformers
+    for way in ways:
         if not 0.0 <= way.accuracy <= _GOOD or "Ballpark" in way.description:
             continue
         there = way.transform(*place)

@@ -60,7 +60,7 @@ def test_another_datum_is_doubted(
 ) -> None:
     doubts, _ = ran(tmp_path, heads, more)
     (doubt,) = [one for one in doubts if "register.csv" in one]
-    assert f"names {named}" in doubt
+    assert f"says {named}, but control." in doubt
 
 
 @pytest.mark.parametrize(
@@ -80,13 +80,13 @@ def test_the_same_datum_or_none_is_let_be(
     heads: dict[str, str], more: dict[str, str | tuple[str, float]], tmp_path: Path
 ) -> None:
     doubts, notes = ran(tmp_path, heads, more)
-    assert not [one for one in (*doubts, *notes) if "names " in one or "the marks have" in one]
+    assert not [one for one in (*doubts, *notes) if "but control." in one or "the marks have" in one]
 
 
 def test_a_loose_name_is_noted_alone(tmp_path: Path) -> None:
     doubts, notes = ran(tmp_path, {}, {"Datum": "ITRF96"})
     assert not [one for one in doubts if "ITRF96" in one]
-    assert len([one for one in notes if "names ITRF96" in one]) <= 1
+    assert len([one for one in notes if "says ITRF96" in one]) <= 1
 
 
 def test_further_positions_and_heights_are_told_once(tmp_path: Path) -> None:
