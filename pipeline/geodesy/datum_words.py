@@ -60,7 +60,7 @@ def other_datum(text: str, crs: str, place: tuple[float, float], *, whole: bool 
         return None
     (name,) = found
     code, called = registered[name] if name in registered else alone[name]
-    if _is_datum_of(crs, name, code, called, place):
+    if _is_datum_of(crs, name, code, place):
         return None
     return Named(called, _LOOSE.fullmatch(name) is not None)
 
@@ -118,10 +118,11 @@ def _datum_name(crs: CRS) -> str:
 
 
 @lru_cache(maxsize=64)
-def _is_datum_of(crs: str, name: str, code: str, called: str, place: tuple[float, float]) -> bool:
+def _is_datum_of(crs: str, name: str, code: str, place: tuple[float, float]) -> bool:
     """Tell whether a CRS is on a datum by its name, or hardly differs from it in place."""
     datum = systems.geographic_of(systems.source_crs(crs))
-    if name in _own_names(crs) or run_together(called) in run_together(f"{datum.name} {_datum_name(datum)}"):
+    yearless = not any(map(str.isdigit, name))
+    if name in _own_names(crs) or (yearless and name in run_together(f"{datum.name} {_datum_name(datum)}")):
         return True
     scale = (DEGREE, DEGREE)
     with warnings.catch_warnings():  # of grids that are not there: what they would change is no plain conversion

@@ -47,7 +47,7 @@ from pipeline.new_job.positions_twice import (
 )
 from pipeline.new_job.questions import Question
 from pipeline.new_job.register_choice import ask_register, choose_register
-from pipeline.new_job.register_pairs import grid_of_pairs, pairs_note, pairs_of, with_pair
+from pipeline.new_job.register_pairs import grid_of_pairs, named_first, pairs_note, pairs_of, with_pair
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.sessions_of_table import fit, sessions_of_table
@@ -136,7 +136,7 @@ def _grid_of(
     grid, agreed = choose_grid(tables, register, some, place)
     pairs = pairs_of(register.found.look, register.found.mapped, register.texts) if register is not None else []
     if register is None or not pairs:
-        return grid, agreed
+        return grid if register is None else named_first(grid, register.found), agreed
     others = [read_again(register, with_pair(register.found, pair)) for pair in pairs]
     states = [choose_grid(tables, other, some, place)[0] for other in others]
     return grid_of_pairs(grid, register.found, list(zip(pairs, states, strict=True))), agreed

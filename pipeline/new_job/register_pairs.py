@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.geodesy.datum_words import names_datum
 from pipeline.geodesy.units import METRES
 from pipeline.job.toml_text import quoted, unquoted, value_text
 from pipeline.near import listed
@@ -82,6 +83,21 @@ def grid_of_pairs(grid: GridState, register: FileFound, others: Sequence[tuple[O
     asks = "which grid are the coordinates of the register in, and those to be issued? it has positions in several"
     told = [replace(each, why=f"{each.why}, in {' or '.join(names)}") for each, names in found.values()]
     return replace(grid, state=Question("target.grid", asks, tuple(told), ("control.crs",)))
+
+
+def named_first(grid: GridState, register: FileFound) -> GridState:
+    """Return the grid, where it is asked, with those first on whose datum the register's coordinates are by heading."""
+    words = words_of_plan(register.mapped)
+    heads = [name for word in words if (name := register.mapped.columns.get(word)) is not None]
+    if not isinstance(grid.state, Question) or not heads:
+        return grid
+    named, rest = list[Candidate](), list[Candidate]()
+    for each in grid.state.candidates:
+        said = next((name for name in heads if names_datum(name, unquoted(each.value))), None)
+        (rest if said is None else named).append(
+            each if said is None else replace(each, why=f"{each.why}; {quoted(said)} says that datum")
+        )
+    return replace(grid, state=replace(grid.state, candidates=(*named, *rest))) if named and rest else grid
 
 
 def pair_question(look: FileLook, columns: dict[str, str], mapped: Mapped, pairs: Sequence[OtherPair]) -> Question:

@@ -183,3 +183,18 @@ def test_an_export_with_two_positions_in_grids_is_told(tmp_path: Path) -> None:
     (tmp_path / "rover.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     (note,) = [note for note in new_job(tmp_path).notes if "there are also positions" in note]
     assert '"MGA2020 E" and "MGA2020 N"' in note and '"MGA94 E" and "MGA94 N"' in note
+
+
+@pytest.mark.parametrize(
+    ("heads", "first"), [(("E NZGD2000", "N NZGD2000"), "EPSG:2193"), (("WGS84 E", "WGS84 N"), "EPSG:32759")]
+)
+def test_grids_on_the_datum_that_headings_name_come_first(heads: tuple[str, str], first: str, tmp_path: Path) -> None:
+    job = job_of()
+    mark = _plain(job)
+    plan = [mark["easting"], mark["northing"]]
+    if first == "EPSG:32759":
+        plan = list(Transformer.from_crs("EPSG:2193", first, always_xy=True).transform(*plan))
+    started = _laid(tmp_path, {**dict(zip(heads, plan, strict=True)), "Height": mark["height"]}, job)
+    grids = [one.question for one in started.asked if one.question.key == "target.grid"]
+    page = Path(started.path).read_text(encoding="utf-8")
+    assert (grids[0].candidates[0].value if grids else f'"{first}"') == f'"{first}"' and first in page
