@@ -34,6 +34,7 @@ from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.packed_degree_doubts import packed_doubts
 from pipeline.examine.pasted_cells import pasted_doubts
 from pipeline.examine.pole_heights import pole_doubts
+from pipeline.examine.register_datums import register_datum_doubts
 from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.register_epoch import register_epoch_doubts
 from pipeline.examine.register_rows import register_row_doubts
@@ -89,6 +90,7 @@ def doubts_before(
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *register_epoch_doubts(survey),
+        *register_datum_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
         *coarse_doubts(survey, on_marks, {doubt.file for doubt in flat}),

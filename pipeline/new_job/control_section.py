@@ -23,6 +23,7 @@ from pipeline.new_job.headings import rank
 from pipeline.new_job.height_datums import height_question
 from pipeline.new_job.packed_question import packed_question
 from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.register_pairs import pair_question, pairs_of
 from pipeline.new_job.stated_above import headed, unit_stated
 from pipeline.new_job.units_and_encoding import encoding_of, units_of
 from pipeline.new_job.unread import unread_heights
@@ -276,6 +277,9 @@ def _register_columns(draft: Draft, register: RegisterRead, grid: GridState, aga
             draft.control_notes.append(used_as_easting(turned(columns, grid)["easting"], grid))
         columns = turned(columns, grid)
     draft.control_notes += other_sides(columns, grid)
+    look, mapped = register.found.look, register.found.mapped
+    pairs = [] if mapped.turned and grid.turns is None else pairs_of(look, mapped, register.texts)
+    draft.control_asks += [pair_question(look, columns, mapped, pairs)] if pairs else []
     draft.control_asks += meaning_questions(register.found)
     for each in (*rival_questions(register.found, columns), *_heights_asked(register.found)):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from pipeline.arrays import Integers
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.near import and_more
 from pipeline.new_job.base_columns import settle_bases
@@ -19,11 +20,19 @@ from pipeline.new_job.draft import Draft
 from pipeline.new_job.export_block import block_of, points_of
 from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_found import FileFound
-from pipeline.new_job.file_positions import RegisterRead, geometries_of, moved, sample_of, tables_of, together
+from pipeline.new_job.file_positions import (
+    RegisterRead,
+    geometries_of,
+    moved,
+    read_again,
+    sample_of,
+    tables_of,
+    together,
+)
 from pipeline.new_job.folder import Contents, contents
 from pipeline.new_job.frames import GridState, export_state, of_rivals
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
-from pipeline.new_job.grid_fits import FilePositions, place_of
+from pipeline.new_job.grid_fits import FilePositions, Fit, place_of
 from pipeline.new_job.half_read import HalfRead, take_half_read
 from pipeline.new_job.half_read_draft import draft_half_read
 from pipeline.new_job.left_out import left_out
@@ -38,6 +47,7 @@ from pipeline.new_job.positions_twice import (
 )
 from pipeline.new_job.questions import Question
 from pipeline.new_job.register_choice import ask_register, choose_register
+from pipeline.new_job.register_pairs import grid_of_pairs, named_first, pairs_note, pairs_of, with_pair
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.sessions_of_table import fit, sessions_of_table
@@ -80,7 +90,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     read = _timed(inside.exports[:rovers], clocks)
     tables = tables_of(inside.exports, read, register.found if register else None)
     some = likely(read, Marks(register.names if register else [], None))
-    grid, agreed = choose_grid(tables, register, some, place)
+    grid, agreed = _grid_of(tables, register, some, place)
     if len(choice) > 1:
         grid = of_rivals(grid, grids_of_rivals(choice, tables, read, place))
         ask_register(draft, choice, inside.exports)
@@ -114,6 +124,22 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     ask_whether_register(draft, inside, register, read, some)
     _note_unread(draft, inside, read, twice)
     return draft
+
+
+def _grid_of(
+    tables: Sequence[FilePositions],
+    register: RegisterRead | None,
+    some: tuple[Integers, Integers],
+    place: tuple[float, float] | None,
+) -> tuple[GridState, list[Fit]]:
+    """Decide the grid; where the register has several positions, each may be in another, which is asked then."""
+    grid, agreed = choose_grid(tables, register, some, place)
+    pairs = pairs_of(register.found.look, register.found.mapped, register.texts) if register is not None else []
+    if register is None or not pairs:
+        return grid if register is None else named_first(grid, register.found), agreed
+    others = [read_again(register, with_pair(register.found, pair)) for pair in pairs]
+    states = [choose_grid(tables, other, some, place)[0] for other in others]
+    return grid_of_pairs(grid, register.found, list(zip(pairs, states, strict=True))), agreed
 
 
 def _looked_at(folder: Path, base: Path, shown: str) -> tuple[Contents, list[HalfRead], list[FileFound]]:
@@ -183,8 +209,8 @@ def _note_unread(draft: Draft, inside: Contents, read: TimedRows, twice: Sequenc
             "no column of solutions was found, so every reading counts as fixed: if there is one, map it"
         )
     for one, doubt in zip(inside.exports, twice, strict=True):
-        if doubt is None and (stands_twice := other_places_note(one.look, one.mapped)):
-            draft.notes.append(f"{one.look.called}: {stands_twice}")
+        for stands_twice in (other_places_note(one.look, one.mapped), pairs_note(one.look, one.mapped)):
+            draft.notes += [f"{one.look.called}: {stands_twice}"] if doubt is None and stands_twice else []
     draft.notes += [note for one in inside.exports if (note := torn_note(one.look)) is not None]
     every = [*inside.exports, *inside.registers]
     draft.notes += [note for one in every if (note := nul_note(one.look)) is not None]

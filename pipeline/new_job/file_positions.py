@@ -21,6 +21,7 @@ from pipeline.new_job.stated_above import headed
 from pipeline.new_job.timed_rows import TimedRows
 from pipeline.new_job.values import angles, numbers_of
 from pipeline.read.heading_units import metres_in_heading
+from pipeline.replace import replace
 from pipeline.words import Holds
 
 #: Marks of a register that are read; what one holds that ties position or height alone.
@@ -60,6 +61,11 @@ def register_of(found: FileFound) -> RegisterRead:
     partial = {one for one, held in zip(names, holds[0], strict=True) if folded(held) in _PARTIAL} if holds else set()
     heights = np.full(count, np.nan) if heights is None else heights
     return RegisterRead(found, names, table, heights, frozenset(partial), texts)
+
+
+def read_again(register: RegisterRead, found: FileFound) -> RegisterRead:
+    """Return a register with its file's columns in plan mapped otherwise."""
+    return replace(register, found=found, table=_table(found, dict(register.texts), None))
 
 
 def sample_of(found: FileFound) -> FilePositions:

@@ -4,6 +4,7 @@ from functools import lru_cache
 
 from pipeline.files.heading_words import run_together, with_numbers, words_of
 from pipeline.files.hemisphere_headings import side_in_heading, without_side
+from pipeline.files.old_and_new import without_state
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.new_job.headings_elsewhere import COORDINATES, ELSEWHERE
 from pipeline.new_job.headings_otherwise import in_languages, uncut
@@ -161,6 +162,8 @@ _COORDINATE = (
     "", "coord", "coordinate", "koord", "koordinate", "koordinat", "koordinaatti", "coordinaat", "coordenada",
     "coordonnee", "coordinata", "wspolrzedna", "wsp", "souradnice", "grid", "local", *map(run_together, COORDINATES),
 )  # fmt: skip
+#: By how much headings that say a state besides come behind those that say none.
+_BEHIND = 1_000
 #: Headings that tell an axis by its letter alone: X is the easting for some, the northing for others.
 _LETTERED = {
     letter: frozenset(each for word in _COORDINATE for each in (f"{letter}{word}", f"{word}{letter}"))
@@ -180,6 +183,7 @@ _GRIDS = frozenset(_GRID_NAMES.split())
 
 def letter_of(heading: str) -> str:
     """Return "x" or "y" where a heading tells its axis by that letter alone, else ""."""
+    heading = state_of_place(heading) or heading
     if axis_of(heading) is not None:
         return ""
     said = _of_grid(heading) or bare(heading)
@@ -229,7 +233,8 @@ def rank(word: str, heading: str) -> int | None:
     One that is cut, or in two languages, says what all of its known parts do.
     """
     ranks = [_rank(word, each) for each in said_as(heading)]
-    return None if None in ranks else max((each for each in ranks if each is not None), default=None)
+    behind = _BEHIND if state_of_place(heading) else 0
+    return None if None in ranks else max((behind + each for each in ranks if each is not None), default=None)
 
 
 @lru_cache(maxsize=4096)
@@ -239,6 +244,8 @@ def said_as(heading: str) -> tuple[str, ...]:
         return (heading,)
     if (corrected := but_for_uncorrected(heading)) and _is_known(corrected):
         return (corrected,)
+    if place := state_of_place(heading):
+        return (place,)
     whole = uncut(heading, _MEANINGS)
     return (whole,) if whole else in_languages(heading, _is_known) or (heading,)
 
@@ -252,6 +259,14 @@ def _rank(word: str, heading: str) -> int | None:
     if bared not in called and word in ("easting", "northing") and (said := _of_grid(heading)) in called:
         return len(called) + called.index(said)
     return called.index(bared) if bared in called else None
+
+
+@lru_cache(maxsize=4096)
+def state_of_place(heading: str) -> str:
+    """Return a heading of coordinates or heights without the state that it says: "Höhe neu"; "" for any other."""
+    if _is_known(heading) or not (rest := without_state(heading)):
+        return ""
+    return rest if any(_rank(word, rest) is not None for word in (*_SIDES, *_OF_HEIGHTS)) else ""
 
 
 def words_compared(heading: str) -> list[str]:

@@ -22,6 +22,7 @@ from pipeline.examine.mixed_heights import mixed_notes
 from pipeline.examine.moved_cells import moved_notes
 from pipeline.examine.pasted_cells import pasted_notes
 from pipeline.examine.pole_heights import left_pole_notes, pole_notes
+from pipeline.examine.register_datums import register_datum_notes
 from pipeline.examine.register_rows import register_row_notes
 from pipeline.examine.shared_numbers import shared_notes
 from pipeline.examine.site_doubts import site_notes
@@ -66,6 +67,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
         *mixed_notes(survey),
         *mark_column_notes(survey),
         *register_row_notes(survey),
+        *register_datum_notes(survey),
         *filled_notes(survey),
         *blank_notes(survey, examined.on_marks),
         *mean_notes(survey),
