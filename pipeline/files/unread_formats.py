@@ -1,5 +1,6 @@
 """Says of files in formats that are not read what they have to be saved or exported as."""
 
+from mimetypes import MimeTypes
 from pathlib import Path
 
 from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS
@@ -7,6 +8,9 @@ from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS
 #: Formats of geographic information and drawings that may hold points, and packed files.
 _FEATURES = frozenset((".kml", ".kmz", ".shp", ".gml", ".gpx", ".dxf", ".dwg", ".dgn", ".mif", ".tab", ".xml", ".gdb"))
 _PACKED = frozenset((".zip", ".7z", ".rar", ".gz", ".tar", ".tgz"))
+#: What kinds of files of which none is a table are called, by their first word: thousands of photographs need not be
+#: opened. As Python knows them, whatever a system adds.
+_NO_TABLES, _KINDS = ("image", "video", "audio"), MimeTypes()
 #: Bytes of a file's beginning that tell whether it is a text, and signs between the cells of a table.
 _BEGINNING, _SIGNS = 4096, ",;|\t "
 
@@ -25,6 +29,8 @@ def way_to_read(path: Path) -> str:
         return "export its points as .csv, .geojson or .gpkg"
     if ending in _PACKED:
         return "unpack it"
+    if (_KINDS.guess_type(path.name)[0] or "").partition("/")[0] in _NO_TABLES:
+        return ""
     return "rename it so that it ends in .txt" if _is_table(path) else ""
 
 

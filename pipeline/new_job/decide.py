@@ -21,6 +21,7 @@ from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
+from pipeline.new_job.folder_files import ask_not_looked_at
 from pipeline.new_job.frames import GridState, export_state, of_rivals
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
 from pipeline.new_job.grid_fits import FilePositions, place_of
@@ -64,6 +65,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     """
     inside, half, choice = _looked_at(folder, base, shown)
     draft = Draft(files=inside.told, left_out=list(left_out(inside)))
+    if inside.not_looked_at:
+        draft.left_out.append(ask_not_looked_at(inside.not_looked_at))
     if half:
         return draft_half_read(draft, inside, half, choice)
     inside.exports, logs = _logs_last(inside.exports)
@@ -202,7 +205,10 @@ def _nothing(shown: str, found: Contents) -> Problem:
     # what nothing can be done about, such as what a program writes beside its own files, comes last
     first = sorted(found.told, key=lambda each: _NO_CURE.search(each[2]) is not None)
     told = "; ".join(f"{name}: {why}" for name, _, why in first[:_TOLD]) + and_more(len(first) - _TOLD)
-    what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
+    what = "there is no export in this folder: no file with positions and times"
+    if found.not_looked_at:
+        what = f"there is no export in what was looked at of this folder; {found.not_looked_at}"
+    what += f" ({told})" if told else ""
     *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
     endings = f"{', '.join(most)} and {last} are read"
     fix = f"name the folder that the exports are in, or correct what is reported of each file and run again; {endings}"
