@@ -39,6 +39,7 @@ from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 from pipeline.read.hemispheres import against_signs, axis_of_letters
 from pipeline.read.mapping import BASE_POSITIONS
 from pipeline.read.slant_headings import but_for_slant, is_slant
+from pipeline.read.solution_columns import asks_whether_fixed
 
 #: Columns of our words that hold plain numbers.
 _NUMBERS = (
@@ -199,6 +200,7 @@ def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
     headed = plainest("solution", open_ones, lambda name: are_solutions(words(look.columns[name])))
     known = headed is not None
     headed = headed or plainest("solution", open_ones, lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    headed = headed or next((one for one in open_ones if asks_whether_fixed(one, words(look.columns[one]))), None)
     if headed is not None and (known or not telling):
         name = headed
     elif telling:

@@ -46,6 +46,7 @@ from pipeline.new_job.solutions import solutions
 from pipeline.new_job.source_section import add_block, draft_source, on_one_clock
 from pipeline.new_job.timed_rows import TimedRows, rows
 from pipeline.new_job.torn_rows import nul_note, torn_note
+from pipeline.new_job.unknown_solutions import words_that_may_mean_fixed
 from pipeline.new_job.unread import no_session
 from pipeline.problems import JobError, Problem
 from pipeline.read.sources import JSON, PACKAGE, TEXT
@@ -108,6 +109,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     )
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word), _open_pages(inside.exports))
+    draft.may_mean_fixed = words_that_may_mean_fixed(inside.exports) if draft.solutions is None else []
     if table is not None and (table := fit(draft, table, read, grid.place)) is not None:
         draft.notes += table.notes
         ask_clock(draft, table, grid.place, read.time)

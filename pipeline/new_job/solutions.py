@@ -10,6 +10,7 @@ from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import MOSTLY
 from pipeline.read.solution_words import FIXED, KNOWN, is_float
 from pipeline.read.solution_words import is_fixed as says_fixed
+from pipeline.read.yes_no import denying
 
 #: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
 _NMEA = "4"
@@ -60,7 +61,8 @@ def solutions(words: Counter[str], open_pages: Sequence[Sequence[str]] = ()) -> 
     every = [*first, *(word for word, _ in words.most_common(6) if word != _NMEA)]
     why = {_NMEA: "fixed, if these are the indicators of NMEA 0183"}
     as_read = {word: "as each code page reads it" for word in every if len(spelt[word]) > 1}
-    candidates = [Candidate(listed(spelt[word]), (why | as_read).get(word, "")) for word in every]
+    no = denying(words)
+    candidates = [Candidate(listed(spelt[word]), (why | as_read).get(word, "")) for word in every if word not in no]
     asks = (
         f"which words mean a fixed solution? there are {shown}; if these are not solutions, delete the line solution"
         " above"
