@@ -21,7 +21,6 @@ from pipeline.new_job.feature_heights import settle_heights
 from pipeline.new_job.file_found import FileFound
 from pipeline.new_job.file_positions import RegisterRead, geometries_of, moved, sample_of, tables_of, together
 from pipeline.new_job.folder import Contents, contents
-from pipeline.new_job.folder_files import ask_not_looked_at
 from pipeline.new_job.frames import GridState, export_state, of_rivals
 from pipeline.new_job.grid_choice import choose_grid, grids_of_rivals, with_axis_order
 from pipeline.new_job.grid_fits import FilePositions, place_of
@@ -66,8 +65,6 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     """
     inside, half, choice = _looked_at(folder, base, shown)
     draft = Draft(files=inside.told, left_out=list(left_out(inside)))
-    if inside.not_looked_at:
-        draft.left_out.append(ask_not_looked_at(inside.not_looked_at))
     if half:
         return draft_half_read(draft, inside, half, choice)
     inside.exports, logs = _logs_last(inside.exports)

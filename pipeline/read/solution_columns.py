@@ -44,12 +44,11 @@ _ELSE = frozenset(map(plain_letters, _SAID_OF_ELSE.split()))
 
 
 #: Words of a heading beside one for fixed that say no more of what is.
-_BESIDE_FIXED = frozenset(
-    """
+_SAID_BESIDE_FIXED = """
     is ist est es e er ar on je jest solution position point losung loesung ambiguity ambiguities ambiguitat
     ambiguitaten ambiguite ambiguites ambiguedad ambiguita mehrdeutigkeiten rtk gnss gps
-    """.split()
-)
+"""
+_BESIDE_FIXED = frozenset(_SAID_BESIDE_FIXED.split())
 
 
 def asks_whether_fixed(heading: str, words: Iterable[str]) -> bool:

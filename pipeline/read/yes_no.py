@@ -22,7 +22,7 @@ _PAIRS = tuple(tuple(map(folded, pair.split())) for pair in _PAIRED)
 #: Each pair.
 YES_NO = tuple(map(frozenset, _PAIRS))
 #: Other words that say no by themselves, whatever stands beside them.
-_NO = frozenset(map(folded, "n 0 none not lozno ложно ložno netocno off".split()))
+_NO = frozenset(map(folded, ("n", "0", "none", "not", "lozno", "ложно", "ložno", "netocno", "off")))
 
 
 def denying(words: Iterable[str]) -> set[str]:

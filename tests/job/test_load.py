@@ -316,6 +316,18 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
     (
+        "one column for two coordinates",
+        ("[control]", '[points.columns]\neasting = "E"\nnorthing = "E"\nheight = "H"\n[control]'),
+        13,
+        ["easting and northing are the same column", "each to its own column"],
+    ),
+    (
+        "a height that is an easting",
+        ("[control]", '[points.columns]\nlongitude = "E"\nlatitude = "N"\nheight = "E"\n[control]'),
+        14,
+        ["longitude and height are the same column"],
+    ),
+    (
         "no solution",
         ("[control]", '[points.columns]\nsolution = "Sol"\n[quality]\nsolutions = []\n[control]'),
         14,
