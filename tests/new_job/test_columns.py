@@ -64,6 +64,8 @@ FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
         ({"Code": ["KERB", "FIX", "TREE", "FIX"]}, None),
         ({"Remark": ["single", "none"]}, None),
         ({"Fixed?": ["Yes", "No"]}, "Fixed?"),
+        ({"Tipo": ["RTK Fijo"]}, "Tipo"),
+        ({"Anything": ["PPK fixed"]}, "Anything"),
         # what is always fixed, or fast, or rarely filled, is no solution, and takes the place of none
         ({"Quality": ["4", "5"], "Mount": ["fixed"]}, "Quality"),
         ({"Solution": ["N-RTK", "DIFF1"], "Mount": ["fixed"]}, "Solution"),
