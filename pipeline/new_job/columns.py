@@ -222,8 +222,7 @@ def _tells_float(look: FileLook, name: str) -> bool:
     """Whether a column that means nothing else by its heading holds words of solutions, float ones too, in most rows.
 
     What is always "fixed" may be a pole or a base, what is always "RTK fixed" not, and what is rarely filled a remark.
-    Where most are fixed, the others
-    need not be known words, unless it is a column of codes by its heading.
+    Where most are fixed, the others need not be known words, unless it is a column of codes by its heading.
     """
     if any(rank(word, name) is not None for word in ("name", "mark", "base", "holds")):
         return False

@@ -83,9 +83,8 @@ def not_looked_at(found: FolderFiles) -> str:
         for folder, count in found.folders.items()
     ]
     listed = ", ".join(told[:_SHOWN]) + and_more(len(told) - _SHOWN) + (" and what comes after" if found.cut else "")
-    most = (
-        f"at most {NEW_FILES:,} files with readings, marks or grids, {LOOKED_AT:,} of any kind, {NEW_DEEP} folders deep"
-    )
+    of_job, deep = counted(NEW_FILES, "file"), counted(NEW_DEEP, "folder")
+    most = f"at most {of_job} with readings, marks or grids, {LOOKED_AT:,} of any kind, {deep} deep"
     return f"not all was looked at: {most}; left out: {listed}"
 
 
