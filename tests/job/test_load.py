@@ -316,6 +316,12 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
     (
+        "two answers",
+        ('crs = "EPSG:4959"', 'crs = "EPSG:4959"\ncrs = "EPSG:4979"'),
+        9,
+        ["the key crs is there twice", "keep one"],
+    ),
+    (
         "one column for two coordinates",
         ("[control]", '[points.columns]\neasting = "E"\nnorthing = "E"\nheight = "H"\n[control]'),
         13,
@@ -406,7 +412,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("syntax", ('"ellipsoid"', "ellipsoid"), 6, ["cannot be read from here on", "column 10"]),
     ("syntax at the end", ("2026-03-02T16:45:00+13:00\n", "["), 17, ["cannot be read from here on"]),
-    ("key twice", ("[source]", 'grid = "EPSG:1"\n[source]'), 7, ["cannot be read from here on"]),
+    ("key twice", ("[source]", 'grid = "EPSG:1"\n[source]'), 7, ["the key grid is there twice"]),
 ]
 
 
