@@ -44,6 +44,9 @@ SESSIONS, BLOCKS = 2_000, 500
 #: Files of a job, and files and folders that are looked at for one pattern of `files`.
 EXPORTS, LOOKED_AT = 1_000, 250_000
 
+#: Files with an ending of readings, registers or grids that `tiedown new` looks at, and how many folders deep.
+NEW_FILES, NEW_DEEP = 2_000, 12
+
 #: Characters of a message that are told, and names that are not there for which the nearest ones are looked for.
 MESSAGE, HINTS = 1_000, 20
 

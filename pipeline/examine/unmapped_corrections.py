@@ -18,8 +18,8 @@ from pipeline.read.columns import lengths_of
 from pipeline.read.correction_headings import says_base_id
 from pipeline.read.exports import Export
 from pipeline.read.heading_units import metres_in_heading
-from pipeline.read.solution_columns import YES_NO
 from pipeline.read.solution_words import is_coarse, is_fixed, is_precise
+from pipeline.read.yes_no import YES_NO
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, counted
 

@@ -1,5 +1,7 @@
 """Says of files in formats that are not read what they have to be saved or exported as."""
 
+import re
+from mimetypes import MimeTypes
 from pathlib import Path
 
 from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS
@@ -7,6 +9,11 @@ from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS
 #: Formats of geographic information and drawings that may hold points, and packed files.
 _FEATURES = frozenset((".kml", ".kmz", ".shp", ".gml", ".gpx", ".dxf", ".dwg", ".dgn", ".mif", ".tab", ".xml", ".gdb"))
 _PACKED = frozenset((".zip", ".7z", ".rar", ".gz", ".tar", ".tgz"))
+#: Lines of JSON, each an object: renamed, they are no table and no GeoJSON.
+_LINES_OF_JSON = frozenset((".jsonl", ".ndjson", ".jsonlines", ".ldjson", ".geojsonl", ".geojsons", ".geojsonseq"))
+#: What kinds of files of which none is a table are called, by their first word: thousands of photographs need not be
+#: opened. As Python knows them, whatever a system adds.
+_NO_TABLES, _KINDS = ("image", "video", "audio"), MimeTypes()
 #: Bytes of a file's beginning that tell whether it is a text, and signs between the cells of a table.
 _BEGINNING, _SIGNS = 4096, ",;|\t "
 
@@ -25,7 +32,20 @@ def way_to_read(path: Path) -> str:
         return "export its points as .csv, .geojson or .gpkg"
     if ending in _PACKED:
         return "unpack it"
+    if ending in _LINES_OF_JSON or _is_json(path):
+        return "export it as .csv, or as GeoJSON ending in .geojson"
+    if (_KINDS.guess_type(path.name)[0] or "").partition("/")[0] in _NO_TABLES:
+        return ""
     return "rename it so that it ends in .txt" if _is_table(path) else ""
+
+
+def _is_json(path: Path) -> bool:
+    """Tell whether a file begins like JSON or lines of it; before each of a text sequence stands a sign (RFC 8142)."""
+    if (_KINDS.guess_type(path.name)[0] or "").partition("/")[0] in _NO_TABLES:
+        return False
+    with path.open("rb") as file:
+        beginning = file.read(_BEGINNING).removeprefix(b"\xef\xbb\xbf").lstrip(b"\x1e \t\r\n")
+    return re.match(rb'(?:\[\s*)?\{\s*"', beginning) is not None
 
 
 def _is_table(path: Path) -> bool:

@@ -8,8 +8,9 @@ from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.unusable_rows import Unusable
 from pipeline.near import listed
-from pipeline.read.solution_words import is_coarse
+from pipeline.read.solution_words import is_coarse, is_fixed
 from pipeline.read.times import clock
+from pipeline.read.yes_no import denying
 from pipeline.words import Reason
 
 #: Solutions that are named in a list to be copied; more than these are no list of solutions.
@@ -72,15 +73,19 @@ def advice_on(rows: Unusable, first_pass: FirstPass, prepared: Prepared) -> str:
 
 
 def _accept(prepared: Prepared, solutions: Iterable[str], where: str) -> str:
-    given = set(solutions)
-    found = sorted((each for each in given if not is_coarse(each)), key=str.casefold)
+    given, accepted = set(solutions), prepared.loaded.job.quality.solutions
+    no = denying({*given, *accepted})
+    found = sorted((each for each in given if not is_coarse(each) and each not in no), key=str.casefold)
     if given and not found:
         return f"only fixed solutions are used for ties and points: name a reading that has one ({where})"
     if not found:
         return f"map the column 'solution', or leave it unmapped where the export has none ({where})"
     if len(found) > _MOST_SOLUTIONS:
         return f"check which column is mapped as solution: it holds {listed(found, chr(34))}"
-    every = ", ".join(f'"{name}"' for name in dict.fromkeys((*prepared.loaded.job.quality.solutions, *found)))
+    if len(found) > 1 and not all(map(is_fixed, found)):
+        # all of them at once would accept a float one with the fixed, and few look at what they paste
+        return f"of {listed(found, chr(34))} add to solutions of [quality] those that mean a fixed solution ({where})"
+    every = ", ".join(f'"{name}"' for name in dict.fromkeys((*accepted, *found)))
     which = "it is a fixed solution" if len(found) == 1 else "they are fixed solutions"
     return f"if {which}, accept it in [quality]: solutions = [{every}] ({where})"
 

@@ -31,6 +31,17 @@ from pipeline.words import counted, plural
 #: Characters of a CRS that is a code, not a definition.
 _CODE = 20
 
+#: Columns of a position that are one coordinate each; a height's two words may share theirs.
+_COORDINATES = (
+    ("longitude", "latitude", "height"),
+    ("longitude", "latitude", "ellipsoid_height"),
+    ("easting", "northing", "height"),
+    ("easting", "northing", "ellipsoid_height"),
+    ("x", "y", "z"),
+    ("base_longitude", "base_latitude", "base_height"),
+    ("base_easting", "base_northing", "base_height"),
+)
+
 #: Metres: a larger difference that was noted is in another unit. Ours, no source.
 _NOTED = 3.0
 
@@ -71,6 +82,7 @@ def check_reading(points: Points, folder: Path, where: Where, problems: Problems
     _check_not_measured(points, where, problems)
     _check_written(points, where, problems)
     _check_header(points, where, problems)
+    _check_apart(points, where, problems)
 
 
 def _check_not_measured(points: Points, where: Where, problems: Problems) -> None:
@@ -94,6 +106,7 @@ def check_table(table: ControlSection | SessionsFile | CodesSection, where: Wher
     _check_written(table, where, problems)
     if isinstance(table, ControlSection):
         _check_header(table, where, problems)
+        _check_apart(table, where, problems)
 
 
 def _check_written(
@@ -127,6 +140,23 @@ def _check_header(points: Points | ControlSection, where: Where, problems: Probl
     if isinstance(points, Points) and points.header and points.skip and points.header <= points.skip:
         what = f"header = {points.header} is a line that skip = {points.skip} skips"
         problems.add(*where("header"), what, "leave skip out: lines above the header are skipped anyway")
+
+
+def _check_apart(points: Points | ControlSection, where: Where, problems: Problems) -> None:
+    """Note one column that is mapped as two coordinates of one position."""
+    columns = {word: name for word, name in points.columns.model_dump().items() if name is not None}
+    told: set[str] = set()
+    for axes in _COORDINATES:
+        first: dict[object, str] = {}
+        for word in axes:
+            name = columns.get(word)
+            if name is None:
+                continue
+            other = first.setdefault(name, word)
+            if other != word and word not in told:
+                told.add(word)
+                what = f"{other} and {word} are the same column, {quoted(name) if isinstance(name, str) else name}"
+                problems.add(*where("columns", word), what, f"map {other} and {word} each to its own column")
 
 
 def check_target(target: Target, where: Where, problems: Problems) -> None:

@@ -61,6 +61,11 @@ def parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], Ke
         line = int(place[1]) if place else len(text.rstrip().splitlines()) or 1
         column = f" in column {place[2]}" if place else ""
         said = what.split(":")[0] if "4300" in what else what
+        if what.startswith("Cannot overwrite a value"):
+            key, equals, _ = text.split("\n")[line - 1].partition("=")
+            which = f"the key {key.strip()}" if equals else "a key"  # a list may end lines below its key
+            problems.add(shown, line, f"{which} is there twice in its table", "keep one of the two lines")
+            return None
         problems.add(
             shown,
             line,

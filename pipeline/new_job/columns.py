@@ -30,7 +30,7 @@ from pipeline.new_job.precisions import (
     take_by_side,
 )
 from pipeline.new_job.repeated_headings import double_rivals, doubles_of
-from pipeline.new_job.solutions import are_fixed_mostly, are_solutions, is_fixed, tell_float
+from pipeline.new_job.solutions import are_always_fixed, are_fixed_mostly, are_solutions, is_fixed, tell_float
 from pipeline.new_job.twelve_hour_clocks import half_apart
 from pipeline.new_job.unread_units import odd_unit, refusal
 from pipeline.new_job.values import MOSTLY, angles, axis_letter, given, numbers_of, with_unit, words
@@ -39,6 +39,7 @@ from pipeline.read.heading_units import metres_in_heading, unit_in_heading
 from pipeline.read.hemispheres import against_signs, axis_of_letters
 from pipeline.read.mapping import BASE_POSITIONS
 from pipeline.read.slant_headings import but_for_slant, is_slant
+from pipeline.read.solution_columns import asks_whether_fixed
 
 #: Columns of our words that hold plain numbers.
 _NUMBERS = (
@@ -199,6 +200,7 @@ def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
     headed = plainest("solution", open_ones, lambda name: are_solutions(words(look.columns[name])))
     known = headed is not None
     headed = headed or plainest("solution", open_ones, lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    headed = headed or next((one for one in open_ones if asks_whether_fixed(one, words(look.columns[one]))), None)
     if headed is not None and (known or not telling):
         name = headed
     elif telling:
@@ -219,14 +221,14 @@ def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
 def _tells_float(look: FileLook, name: str) -> bool:
     """Whether a column that means nothing else by its heading holds words of solutions, float ones too, in most rows.
 
-    What is always "fixed" may be a pole or a base, and what is rarely filled a remark. Where most are fixed, the others
-    need not be known words, unless it is a column of codes by its heading.
+    What is always "fixed" may be a pole or a base, what is always "RTK fixed" not, and what is rarely filled a remark.
+    Where most are fixed, the others need not be known words, unless it is a column of codes by its heading.
     """
     if any(rank(word, name) is not None for word in ("name", "mark", "base", "holds")):
         return False
     counts, rows = words(look.columns[name]), len(look.columns[name])
     mostly = rank("code", name) is None and are_fixed_mostly(counts, rows)
-    return (tell_float(counts) or mostly) and sum(counts.values()) >= MOSTLY * rows
+    return (tell_float(counts) or mostly or are_always_fixed(counts)) and sum(counts.values()) >= MOSTLY * rows
 
 
 def _fixed_rows(look: FileLook, name: str) -> list[bool]:

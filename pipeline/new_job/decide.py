@@ -55,6 +55,7 @@ from pipeline.new_job.solutions import solutions
 from pipeline.new_job.source_section import add_block, draft_source, on_one_clock
 from pipeline.new_job.timed_rows import TimedRows, rows
 from pipeline.new_job.torn_rows import nul_note, torn_note
+from pipeline.new_job.unknown_solutions import words_that_may_mean_fixed
 from pipeline.new_job.unread import no_session
 from pipeline.problems import JobError, Problem
 from pipeline.read.sources import JSON, PACKAGE, TEXT
@@ -115,6 +116,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     )
     draft_source(draft, on_clock := on_one_clock(clocks))
     draft.solutions = solutions(Counter(word for word in read.solution if word), _open_pages(inside.exports))
+    draft.may_mean_fixed = words_that_may_mean_fixed(inside.exports) if draft.solutions is None else []
     if table is not None and (table := fit(draft, table, read, grid.place)) is not None:
         draft.notes += table.notes
         ask_clock(draft, table, grid.place, read.time)
@@ -228,7 +230,10 @@ def _nothing(shown: str, found: Contents) -> Problem:
     # what nothing can be done about, such as what a program writes beside its own files, comes last
     first = sorted(found.told, key=lambda each: _NO_CURE.search(each[2]) is not None)
     told = "; ".join(f"{name}: {why}" for name, _, why in first[:_TOLD]) + and_more(len(first) - _TOLD)
-    what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
+    what = "there is no export in this folder: no file with positions and times"
+    if found.not_looked_at:
+        what = f"there is no export in what was looked at of this folder; {found.not_looked_at}"
+    what += f" ({told})" if told else ""
     *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
     endings = f"{', '.join(most)} and {last} are read"
     fix = f"name the folder that the exports are in, or correct what is reported of each file and run again; {endings}"

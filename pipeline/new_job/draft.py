@@ -53,6 +53,7 @@ class Draft(Struct):
 
     ``sketches`` are the sessions whose start and end ``no_session`` asks for.
     ``left_out`` asks after files that are not read and may hold readings.
+    ``may_mean_fixed`` are the words of which one means so, where it is asked which column has the solutions.
     ``sessions_as`` is the table that the sessions were taken from, "" where they were found from the readings.
     """
 
@@ -60,6 +61,7 @@ class Draft(Struct):
     source: dict[str, State] = field(default_factory=dict)
     blocks: list[Block] = field(default_factory=list)
     solutions: State = None
+    may_mean_fixed: list[str] = field(default_factory=list)
     control: dict[str, State] = field(default_factory=dict)
     control_columns: dict[str, str | int] = field(default_factory=dict)
     control_asks: list[Question] = field(default_factory=list)

@@ -11,15 +11,14 @@ from msgspec import Struct, field
 
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
-from pipeline.files.unread_formats import unread_format, way_to_read
 from pipeline.files.workbook import WORKBOOKS, HiddenSheet
-from pipeline.issue.folder.ownership import find_keeper
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.angles_joined import with_joined_angles
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.file_found import FileFound
+from pipeline.new_job.folder_files import GEOIDS, READ, find_files, not_looked_at, tell_unread
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.headings_like import packed_degrees
 from pipeline.new_job.look import FileLook
@@ -34,12 +33,9 @@ from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.issued_headings import ISSUED_SAID, is_issued
 from pipeline.read.mapping import ColumnsMissing, position_of
-from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.read.sources import TEXT
 from pipeline.words import counted
 
-#: Files and folders that are looked at, and how many folders deep.
-_MOST, _DEEP = 2_000, 4
-_GEOIDS = (".gtx", ".tif", ".tiff")
 #: Words in a file's name by which it is a register.
 _REGISTER = ("control", "register", "marks", "festpunkt", "fixpunkt", "benchmark", "repere", "borne", "monument")
 #: Columns that only a register has.
@@ -58,6 +54,7 @@ class Contents(Struct):
     in which no position was found, ``half_placed`` they as far as they are mapped.
     ``refused`` are those whose position, or times, cannot be read, each with why.
     ``tables`` is what every table looks like, whatever it is taken for.
+    ``not_looked_at`` says what a limit kept from being looked at, "" where that is nothing.
     """
 
     exports: list[FileFound] = field(default_factory=list)
@@ -71,6 +68,7 @@ class Contents(Struct):
     half_placed: list[FileFound] = field(default_factory=list)
     refused: list[tuple[FileFound, str]] = field(default_factory=list)
     tables: list[FileLook] = field(default_factory=list)
+    not_looked_at: str = ""
 
 
 def contents(folder: Path, base: Path) -> Contents:
@@ -78,16 +76,21 @@ def contents(folder: Path, base: Path) -> Contents:
 
     Which table is the register is chosen afterwards.
     """
-    found = Contents()
-    files = {path: path.exists() for path in _files(folder)}
-    page = preferred([pages for path, there in files.items() if there and (pages := pages_of(path)) is not None])
-    for path, there in files.items():
+    there = find_files(folder)
+    found = Contents(not_looked_at=not_looked_at(there))
+    files = {path: path.exists() for path in there.files}
+    page = preferred([pages for path, exists in files.items() if exists and (pages := pages_of(path)) is not None])
+    unread: list[tuple[str, Path]] = []
+    for path, exists in files.items():
         shown = Path(os.path.relpath(path, base)).as_posix()
-        if not there:
+        if not exists:
             found.told.append((shown, "neither", "is a link to a file that is not there"))
             continue
         if path.name[0] == ".":
             _tell_hidden_file(path, shown, page, found)
+            continue
+        if path.suffix.lower() not in (*READ, *GEOIDS):
+            unread.append((shown, path))
             continue
         try:
             _sort(path, shown, page, found)
@@ -100,6 +103,7 @@ def contents(folder: Path, base: Path) -> Contents:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
             found.told.append((shown, "neither", "cannot be read: its headings contain control characters"))
+    found.told += tell_unread(unread)
     _use_one_list(found)
     _suppose_positions(found)
     _leave_copies_out(found)
@@ -211,40 +215,11 @@ def _tell_copy(called: str, first: str, found: Contents) -> None:
     found.tables = [look for look in found.tables if look.called != called]
 
 
-def _files(folder: Path) -> Iterator[Path]:
-    """Yield the files that are not of an issue and no job files, and links to none, ordered by name.
-
-    Those whose name begins with a point only where they are there and have an ending of readings.
-    """
-    seen = 0
-    for at, folders, names in os.walk(folder):
-        ours = find_keeper(Path(at).resolve())
-        depth = len(Path(at).relative_to(folder).parts)
-        folders[:] = sorted(
-            name for name in folders if depth < _DEEP and name[0] != "." and not ours(Path(at).resolve() / name)
-        )
-        for name in sorted(names):
-            seen += 1
-            path = Path(at, name)
-            if seen > _MOST:
-                return
-            file = path.is_file() or not path.exists()  # a link that leads nowhere is told
-            if name[0] == ".":
-                file = path.is_file() and path.suffix.lower() in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
-            if path.suffix.lower() != ".toml" and file and not ours(path.resolve()):
-                yield path
-
-
 def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
     ending = path.suffix.lower()
-    if ending in _GEOIDS:
+    if ending in GEOIDS:
         found.geoids.append((shown, path))
         found.told.append((shown, "grid", "may be a geoid grid"))
-        return
-    if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
-        way = way_to_read(path)
-        why = f"{unread_format(path)}: if it has readings or marks, {way}" if way else unread_format(path)
-        found.told.append((shown, "neither", why))
         return
     found.told += [_hidden(shown, one) for one in hidden_of(path)]
     if ending in (*TEXT, *WORKBOOKS) and _is_sessions(path, shown):

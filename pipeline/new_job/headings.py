@@ -127,7 +127,7 @@ _CALLED = {
     "precision": """
         horizontalprecision hprec hprecision horzprec hzprec hacc accuracy precision prec lagegenauigkeit
         genauigkeit precisionhorizontale precisionh precisieplan hsigma sigmaplan rms 2dprecision horprecision
-        horizontalaccuracy yatayhassasiyet 水平精度
+        horizontalaccuracy yatayhassasiyet cq2d coordquality2d coordinatequality2d koordinatenqualitat2d 水平精度
         """,
     "date": """
         date datum fecha data dato datumdatum jour dag paiva pvm tag utcdate dateutc obsdate gpsdate dzien den

@@ -10,6 +10,7 @@ from pipeline.job.toml_text import quoted
 from pipeline.near import and_more
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.folder import Contents
+from pipeline.new_job.folder_files import ask_not_looked_at
 from pipeline.new_job.look import BYTES, ROWS, FileLook
 from pipeline.new_job.questions import Question
 from pipeline.new_job.unread_times import unread_times
@@ -33,7 +34,10 @@ _SHOWN = 4
 
 
 def left_out(found: Contents) -> Iterator[Question]:
-    """Yield the questions after files that are taken for nothing and may hold readings, one for those of one layout."""
+    """Yield the questions after files that are taken for nothing and may hold readings, one for those of one layout.
+
+    Last is that after what a limit kept from being looked at.
+    """
     why = {called: reason for called, role, reason in found.told if role == "neither"}
     layouts: dict[tuple[str, ...], list[str]] = {}
     for look in found.tables:
@@ -50,6 +54,8 @@ def left_out(found: Contents) -> Iterator[Question]:
             f" {plural(len(called), 'it is', 'they are')} not read: {why[called[0]]}. If so, correct that and run"
             " `tiedown new` again; if not, delete these lines",
         )
+    if found.not_looked_at:
+        yield ask_not_looked_at(found.not_looked_at)
 
 
 def _broken(path: Path) -> bool:

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 
+from pipeline.files.heading_words import words_of
 from pipeline.job.toml_text import listed
 from pipeline.letter_case import folded
 from pipeline.new_job.headings import bare
@@ -10,9 +11,12 @@ from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import MOSTLY
 from pipeline.read.solution_words import FIXED, KNOWN, is_float
 from pipeline.read.solution_words import is_fixed as says_fixed
+from pipeline.read.yes_no import denying
 
 #: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
 _NMEA = "4"
+#: What measures: beside a word for fixed it says that a solution is.
+_METHODS = frozenset(("rtk", "nrtk", "ppk", "gnss", "rtn"))
 #: Words that stand beside one for fixed in a column of solutions, at the most, and letters of each.
 _BESIDE, _LONG = 5, 30
 
@@ -32,6 +36,11 @@ def are_fixed_mostly(words: Counter[str], rows: int) -> bool:
     fixed = sum(count for word, count in words.items() if says_fixed(word))
     others = [word for word in words if not says_fixed(word)]
     return 2 * fixed >= rows and 1 <= len(others) <= _BESIDE and all(len(word) <= _LONG for word in others)
+
+
+def are_always_fixed(words: Counter[str]) -> bool:
+    """Tell whether all of a column's words say a fixed solution of RTK, PPK or GNSS: no pole is called so."""
+    return bool(words) and all(says_fixed(word) and _METHODS & set(words_of(word)) for word in words)
 
 
 def are_solutions(words: Counter[str]) -> bool:
@@ -60,7 +69,8 @@ def solutions(words: Counter[str], open_pages: Sequence[Sequence[str]] = ()) -> 
     every = [*first, *(word for word, _ in words.most_common(6) if word != _NMEA)]
     why = {_NMEA: "fixed, if these are the indicators of NMEA 0183"}
     as_read = {word: "as each code page reads it" for word in every if len(spelt[word]) > 1}
-    candidates = [Candidate(listed(spelt[word]), (why | as_read).get(word, "")) for word in every]
+    no = denying(words)
+    candidates = [Candidate(listed(spelt[word]), (why | as_read).get(word, "")) for word in every if word not in no]
     asks = (
         f"which words mean a fixed solution? there are {shown}; if these are not solutions, delete the line solution"
         " above"

@@ -13,6 +13,8 @@ from pipeline.read.correction_headings import correction_heading, says_crew, say
 from pipeline.read.deleted_headings import says_deleted
 from pipeline.read.setting_headings import setting_heading
 from pipeline.read.solution_columns import may_show_solutions
+from pipeline.read.solution_words import is_coarse
+from pipeline.read.yes_no import denying
 
 _ASKS = (
     "which column says how positions were solved? float solutions must not pass as fixed, and without it all count as"
@@ -23,21 +25,39 @@ _ASKS = (
 
 def solution_questions(one: FileFound) -> list[Question]:
     """Return the question after an export's solutions; none where a column is known to have them, or none may."""
+    candidates = [
+        Candidate(value_text(one.look.named({"solution": name})["solution"]), _shown(counts))
+        for name, counts in _may_be(one)
+    ]
+    return [Question("solution", _ASKS, tuple(candidates))] if candidates else []
+
+
+def words_that_may_mean_fixed(exports: Sequence[FileFound]) -> list[str]:
+    """Return the words of the columns that exports are asked about, but those that say no, the commonest first."""
+    every: list[str] = []
+    for _, counts in chain.from_iterable(map(_may_be, exports)):
+        no = denying(counts)
+        every += [word for word, _ in counts.most_common() if word not in no and not is_coarse(word)]
+    return list(dict.fromkeys(every))
+
+
+def _may_be(one: FileFound) -> list[tuple[str, Counter[str]]]:
+    """Return the columns of an export that may have its solutions, each with its words; none where one is known to."""
     found, look = one.mapped, one.look
     if "solution" in found.columns or "solution" in found.rivals:
         return []
     taken = {*found.columns.values(), *chain.from_iterable(found.rivals.values()), found.poles, found.slant}
     taken |= {found.naming, found.still, found.separation, *(name for name, _ in found.left), *found.heights}
     codes = look.columns.get(found.columns.get("code", ""), ())
-    candidates = []
+    some = []
     for name in look.names:
         texts = look.columns[name]
         if name in taken or _is_else(name) or _follows(texts, codes):
             continue
         counts, runs = words(texts), sum(1 for text, _ in groupby(text for text in texts if text))
         if may_show_solutions(name, counts, len(texts), runs):
-            candidates.append(Candidate(value_text(look.named({"solution": name})["solution"]), _shown(counts)))
-    return [Question("solution", _ASKS, tuple(candidates))] if candidates else []
+            some.append((name, counts))
+    return some
 
 
 def _shown(counts: Counter[str]) -> str:

@@ -163,6 +163,9 @@ def _files(files: Sequence[str], every: Sequence[str]) -> list[str]:
 def _quality(page: JobFileLines, draft: Draft) -> None:
     page.add("[quality]")
     page.state("solutions", draft.solutions)
+    if draft.may_mean_fixed:
+        page.comment("with a column of solutions, as asked above, one of these, or a list of those that mean fixed:")
+        page.add(*(f"# solutions = {listed([word])}" for word in draft.may_mean_fixed))
     page.add("# max_sigma_horizontal = 0.05  # limits that hold readings back, in metres: remove the # to use them")
     page.add("# max_sigma_vertical = 0.08", "")
 

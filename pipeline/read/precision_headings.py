@@ -70,7 +70,13 @@ _ANY = """
     exatidao, error, errors, err, erreur, erreurs, erro, erros, errore, fehler, fout, feil, fejl, fel, virhe, blad,
     bledy, chyba, hiba, hata, hatasi, eroare, kesalahan, sai so, greska, napaka, ακριβεια, σφαλμα, точность, точности,
     точність, ошибка, погрешность, погрешности, похибка, 精度, 精确度, 精確度, 误差, 誤差, 정밀도, 정확도, 오차,
-    דיוק, دقة, الدقة, rms, rmse, emq, eqm, ecm, desvio, desvios
+    דיוק, دقة, الدقة, rms, rmse, emq, eqm, ecm, desvio, desvios,
+    cq, coordinate quality, coord quality, coordinates quality, koordinatenqualitat, koordinatenqualitaet,
+    koordinatengute, koordinatenguete, qualite de coordonnees, qualite des coordonnees, qualite coordonnees,
+    calidad de coordenadas, calidad coordenadas, qualidade das coordenadas, qualidade de coordenadas,
+    qualita delle coordinate, qualita coordinate, coordinaatkwaliteit, coordinatenkwaliteit, koordinatkvalitet,
+    koordinaattien laatu, jakosc wspolrzednych, kvalita souradnic, kvalita suradnic, kvaliteta koordinat,
+    kvalitet koordinata, качество координат, 坐标质量, 坐標品質, 座標品質, 좌표품질
 """
 _SQUARE = """
     var, variance, variances, varianz, varianzen, varianza, varianzas, varianze, variancia, variancias, variantie,
@@ -87,7 +93,7 @@ _SIDES = {
     """,
     Side.UP: """
         u, up, v, ver, vert, vertical, verticale, vertikal, vertikale, verticaal, verticala, height, heights, ht, hgt,
-        elev, elevation, alt, altitude, altura, altitud, alti, altimetrique, altimetrie, cota, quota, altezza, hohe,
+        elev, elevation, alt, altitude, 1d, altura, altitud, alti, altimetrique, altimetrie, cota, quota, altezza, hohe,
         hohen, hoehe, hoehen, hoogte, hoyde, hojde, hoejde, hojd, korkeus, korkeuden, wys, wysokosc, wysokosci,
         wysokosciowa, pionowa, pionowy, vyska, vysky, vyskova, magassag, magassagi, yukseklik, dusey, visina, visine,
         tinggi, do cao,
@@ -108,7 +114,7 @@ _SIDES = {
 _FILLERS = """
     of, de, du, des, del, der, die, den, dei, di, da, do, in, la, le, the, for, to, coord, coords, coordinate,
     coordinates, koordinate, koordinaten, souradnice, souradnic, gnss, gps, rtk, mean, estimated, measured, axis,
-    direction, 1
+    direction, 1, 3d
 """
 #: Mean errors by their letters, which are so where a unit of lengths stands behind them alone: "mh [mm]".
 _MEAN_ERRORS = {

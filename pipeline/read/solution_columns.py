@@ -6,24 +6,17 @@ figures as codes are, yes and no, words of a script of its own, or words under a
 
 import unicodedata
 from collections import Counter
+from collections.abc import Iterable
 
 from pipeline.files.heading_words import plain_letters, words_of
 from pipeline.letter_case import folded
-from pipeline.read.solution_words import is_coarse, is_fixed
+from pipeline.read.solution_words import FIXED, is_coarse, is_fixed
+from pipeline.read.yes_no import YES_NO, are_yes_or_no
 
 #: Different values that such a column has at the least and the most, and letters of each.
 _FEWEST, _MOST, _LONG = 2, 6, 20
 #: Readings that show it, the share of them that has a value, and that has the commonest one.
 _SOME, _FILLED, _COMMONEST = 10, 0.95, 0.5
-#: What a column of yes and no says, as far as it says no more.
-YES_NO = tuple(
-    frozenset(pair.split())
-    for pair in (
-        "y n", "yes no", "true false", "t f", "1 0", "j n", "ja nein", "ja nee", "ja nej", "ja nei", "oui non", "o n",
-        "si no", "s n", "sim não", "k e", "kyllä ei", "tak nie", "t n", "ano ne", "a n", "da ne", "d n", "igen nem",
-        "i n", "да нет", "д н", "так ні", "evet hayır", "e h", "是 否", "はい いいえ", "예 아니오", "ναι όχι", "jah ei",
-    )
-)  # fmt: skip
 #: Stems of headings that speak of how good a position is, or how it came about.
 _STEMS = (
     "qualit", "kvalit", "calid", "calit", "kwalit", "kakovost", "jakos", "laatu", "minoseg", "accura", "genau",
@@ -48,6 +41,20 @@ _SAID_OF_ELSE = """
     condition zustand etat hemisphere direction richtung sense species surface belag usage use nutzung phase etape
 """
 _ELSE = frozenset(map(plain_letters, _SAID_OF_ELSE.split()))
+
+
+#: Words of a heading beside one for fixed that say no more of what is.
+_SAID_BESIDE_FIXED = """
+    is ist est es e er ar on je jest solution position point losung loesung ambiguity ambiguities ambiguitat
+    ambiguitaten ambiguite ambiguites ambiguedad ambiguita mehrdeutigkeiten rtk gnss gps
+"""
+_BESIDE_FIXED = frozenset(_SAID_BESIDE_FIXED.split())
+
+
+def asks_whether_fixed(heading: str, words: Iterable[str]) -> bool:
+    """Tell whether a column answers by yes or no whether a solution is fixed: a heading "Fixiert" above WAHR."""
+    said = [word for word in words_of(heading) if word not in _BESIDE_FIXED]
+    return bool(said) and (set(said) <= FIXED or "".join(said) in FIXED) and are_yes_or_no(words)
 
 
 def may_show_solutions(heading: str, counts: Counter[str], rows: int, stretches: int) -> bool:

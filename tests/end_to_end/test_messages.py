@@ -1,5 +1,6 @@
 """What a user is told of a job that cannot be run and of rows that cannot be used: why, and which key decides."""
 
+import itertools
 import unicodedata
 from collections.abc import Callable
 from pathlib import Path
@@ -72,6 +73,27 @@ def test_rows_all_held_back_for_one_reason(
     assert ties
     for piece in pieces[:1]:
         assert all(piece in words(tie) for tie in ties)
+
+
+@pytest.mark.parametrize(
+    ("said", "offered"),
+    [
+        (("WAHR", "FALSCH"), 'solutions = ["fix", "WAHR"]'),
+        (("да", "нет"), 'solutions = ["fix", "да"]'),
+        (("Y", "N"), 'solutions = ["fix", "Y"]'),
+        (("1", "0"), 'solutions = ["fix", "1"]'),
+        (("lidhur", "lire"), 'of "lidhur", "lire" add to solutions'),
+        (("RTK Fixed", "Fixed"), 'solutions = ["fix", "Fixed", "RTK Fixed"]'),
+    ],
+)
+def test_no_word_for_no_and_no_whole_list_of_unknown_words_is_offered_as_fixed(
+    said: tuple[str, str], offered: str, job: Path
+) -> None:
+    """Pasted, it would accept float solutions with the fixed ones."""
+    every = itertools.cycle((said[0], said[0], said[1]))
+    in_cells(job, "Sol", lambda _: next(every))
+    (whole,) = [problem for problem in told(job) if "no reading of the job" in problem.what]
+    assert offered in words(whole)
 
 
 def test_one_row_of_a_tie_that_cannot_be_taken_apart(job: Path) -> None:

@@ -22,7 +22,7 @@ from pipeline.read.solution_words import FIXED, FLOATING, KNOWN, is_coarse, is_f
 #: What takes words apart, without their accents: a room that has it compares by it.
 _TAKERS = (plain_letters, words_of, words_as_written, run_together, bare)
 #: Lists that are no words to compare so: what is compared as written, and what is made plain where it is used.
-_ELSE = {"ELSEWHERE", "COORDINATES", "LENGTHS_SAID", "YES_NO"}
+_ELSE = {"ELSEWHERE", "COORDINATES", "LENGTHS_SAID", "YES_NO", "_PAIRS", "_PAIRED"}
 
 
 def _rooms() -> list[ModuleType]:

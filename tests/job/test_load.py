@@ -316,6 +316,24 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
     (
+        "two answers",
+        ('crs = "EPSG:4959"', 'crs = "EPSG:4959"\ncrs = "EPSG:4979"'),
+        9,
+        ["the key crs is there twice", "keep one"],
+    ),
+    (
+        "one column for two coordinates",
+        ("[control]", '[points.columns]\neasting = "E"\nnorthing = "E"\nheight = "H"\n[control]'),
+        13,
+        ["easting and northing are the same column", "each to its own column"],
+    ),
+    (
+        "a height that is an easting",
+        ("[control]", '[points.columns]\nlongitude = "E"\nlatitude = "N"\nheight = "E"\n[control]'),
+        14,
+        ["longitude and height are the same column"],
+    ),
+    (
         "no solution",
         ("[control]", '[points.columns]\nsolution = "Sol"\n[quality]\nsolutions = []\n[control]'),
         14,
@@ -394,7 +412,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("syntax", ('"ellipsoid"', "ellipsoid"), 6, ["cannot be read from here on", "column 10"]),
     ("syntax at the end", ("2026-03-02T16:45:00+13:00\n", "["), 17, ["cannot be read from here on"]),
-    ("key twice", ("[source]", 'grid = "EPSG:1"\n[source]'), 7, ["cannot be read from here on"]),
+    ("key twice", ("[source]", 'grid = "EPSG:1"\n[source]'), 7, ["the key grid is there twice"]),
 ]
 
 

@@ -64,6 +64,8 @@ FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
         ({"Code": ["KERB", "FIX", "TREE", "FIX"]}, None),
         ({"Remark": ["single", "none"]}, None),
         ({"Fixed?": ["Yes", "No"]}, "Fixed?"),
+        ({"Tipo": ["RTK Fijo"]}, "Tipo"),
+        ({"Anything": ["PPK fixed"]}, "Anything"),
         # what is always fixed, or fast, or rarely filled, is no solution, and takes the place of none
         ({"Quality": ["4", "5"], "Mount": ["fixed"]}, "Quality"),
         ({"Solution": ["N-RTK", "DIFF1"], "Mount": ["fixed"]}, "Solution"),
@@ -224,6 +226,37 @@ def test_a_column_that_may_say_how_positions_were_solved_is_asked_for(tmp_path: 
     (asked,) = [one.question for one in started.asked if one.question.key == "solution"]
     assert "how positions were solved" in asked.asks
     assert [(one.value, one.why) for one in asked.candidates] == [('"Nøyaktighetsklasse"', "it holds 1 (7), 2 (3)")]
+    page = Path(started.path).read_text(encoding="utf-8")
+    assert '# solutions = ["1"]\n# solutions = ["2"]\n' in page
+
+
+@pytest.mark.parametrize(
+    ("heading", "yes", "no"),
+    [
+        ("Fixiert", "WAHR", "FALSCH"),
+        ("Fixe ?", "Vrai", "Faux"),
+        ("Fijado", "sí", "no"),
+        ("Is fixed", "1", "0"),
+        ("Fiksno", "točno", "netočno"),
+        ("固定", "是", "否"),
+        ("フィックス", "はい", "いいえ"),
+        ("Fixed?", "Y", "N"),
+    ],
+)
+def test_a_column_that_answers_whether_fixed_is_the_solution_and_no_is_never_offered_as_fixed(
+    heading: str, yes: str, no: str, tmp_path: Path
+) -> None:
+    lay(tmp_path, {heading: [yes, yes, no]})
+    started = new_job(tmp_path)
+    assert not [one for one in started.asked if one.question.key == "solution"]
+    (asked,) = [one.question for one in started.asked if one.question.key == "quality.solutions"]
+    assert [one.value for one in asked.candidates] == [f'["{yes}"]']
+    assert f"{no} (3)" in asked.asks
+
+
+def test_a_column_that_only_sounds_like_it_is_not(tmp_path: Path) -> None:
+    lay(tmp_path, {"Festpunkt": ["nein", "nein", "ja"], "Fixed height": ["Y", "Y", "Y"], "Fast": ["a", "b", "b"]})
+    assert "solution" not in found(tmp_path, {"Fast": ["a", "b", "b"]}).columns
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,9 @@ _TABLE = "Point,Time,Lat,Lon,Height\nA,2026-03-02 08:00:00,51.3,9.5,210.1\nB,202
         ("day.dxf", b"0\nSECTION\n", "export its points as .csv, .geojson or .gpkg"),
         ("day.zip", b"PK\x05\x06", "unpack it"),
         ("day.pts", _TABLE.encode(), "the format .pts is not read: if it has readings or marks, rename it"),
+        ("day.jsonl", b'{"name": "A", "lat": 51.3}\n{"name": "B", "lat": 51.3}\n', "export it as .csv, or as GeoJSON"),
+        ("day.ndjson", b"", "export it as .csv, or as GeoJSON"),
+        ("day.log", b'{"a": 1, "b": 2, "c": 3}\n{"a": 1, "b": 2, "c": 3}\n', "export it as .csv, or as GeoJSON"),
         ("day", _TABLE.encode(), "the format without an ending is not read: if it has readings or marks, rename it"),
     ],
 )

@@ -36,6 +36,8 @@ EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
         (("m polohy [mm]", "m výšky [mm]", "mxy [mm]", "mz [mm]"), (PLAN, UP, PLAN, Side.Z), True),
         (("m wysokości [mm]", "m położenia [mm]", "m высоты, мм", "m плана, мм"), (UP, PLAN, UP, PLAN), True),
         (("m plan [mm]", "m altura [mm]", "m quota (mm)", "m høyde (mm)", "m höjd [mm]"), (PLAN, UP, UP, UP, UP), True),
+        (("CQ 2D", "CQ 1D", "CQ 3D", "CQ2D (m)"), (PLAN, UP, Side.OPEN, PLAN), False),
+        (("Coord. quality 2D", "Koordinatenqualität Höhe", "Calidad de coordenadas 1D"), (PLAN, UP, UP), False),
         (("水平精度", "高程精度", "수직정확도"), (PLAN, UP, UP), False),
         (("E精度", "N精度", "H精度"), (EAST, NORTH, Side.H), False),
         (("Точность в плане", "Погрешность H", "СКО N"), (PLAN, Side.H, NORTH), None),
@@ -51,7 +53,8 @@ def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sig
 @pytest.mark.parametrize(
     "heading",
     ["E", "Easting", "Lat", "Height", "Blade", "Felder", "Position", "Description", "PDOP", "Tilt accuracy",
-     "Time error", "H 1995", "Code", "Standard", "Name", "Prec. code", "Error N°", "Position quality", "dE", "Remark",
+     "Time error", "H 1995", "Code", "Standard", "Name", "Prec. code", "Error N°", "Position quality",
+     "Quality 3D", "Quality", "3D", "dE", "Remark",
      "mp", "mh", "MP 3", "mp id", "m", "m [m]", "m ü. M. [m]", "m alt [m]", "H m [m]", "Höhe m", "Höhe [mm]", "M Lage",
      "m Baum [mm]", "m u. NN [m]", "Hoogte [m]", "m N [m]", "m E [m]", "m n.p.m. [m]", "m s.n.m. (m)"],
 )  # fmt: skip
