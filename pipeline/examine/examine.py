@@ -14,7 +14,7 @@ from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exchanged_axes import axis_notes
 from pipeline.examine.geoid_over_extent import geoid_over_extent
-from pipeline.examine.geoid_step import geoid_notes, own_way
+from pipeline.examine.geoid_step import geoid_notes, named_grid_notes, own_way
 from pipeline.examine.headed_sides import may_be_mirrored, report_sides, side_notes
 from pipeline.examine.letter_o import letter_o_notes, report_letter_o
 from pipeline.examine.much_held import much_held, without_rows
@@ -135,8 +135,8 @@ def _examined(survey: Survey) -> Examined:
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
     on_marks = on_the_marks(survey, stood)
     doubts = doubts_before(survey, stood, on_marks, (*doubted, *unlike_geoids), own, clocks)
-    remarks = (*far, *unlike, *apart, *noted, *unproven, *epoch_notes(survey), *side_notes(survey), *axis_notes(survey),
-               *letter_o_notes(survey))  # fmt: skip
+    remarks = (*far, *unlike, *apart, *noted, *named_grid_notes(survey), *unproven, *epoch_notes(survey),
+               *side_notes(survey), *axis_notes(survey), *letter_o_notes(survey))  # fmt: skip
     return Examined(survey, stood, on_marks, doubts, clocks, remarks)
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from pipeline.examine.beside import beside_notes
 from pipeline.examine.cliffs import hill_notes
 from pipeline.examine.exchanged_sigmas import exchanged_sigma_notes
 from pipeline.examine.height_datums_named import height_datum_notes
@@ -9,7 +10,6 @@ from pipeline.examine.much_held import much_held, without_rows
 from pipeline.examine.odd_names import date_notes, marked_name_notes, nameless_notes, power_notes
 from pipeline.examine.old_corrections import old_correction_notes
 from pipeline.examine.other_positions import doubted_beside, other_position_notes
-from pipeline.examine.registers_beside import register_beside_notes
 from pipeline.examine.said_otherwise import said_otherwise_notes
 from pipeline.examine.stated_precisions import (
     coarse_sigma_notes,
@@ -18,8 +18,6 @@ from pipeline.examine.stated_precisions import (
 )
 from pipeline.examine.stretches_beside import stretch_notes
 from pipeline.examine.uncorrected import uncorrected_notes
-from pipeline.examine.unmatched_files import unmatched_file_notes
-from pipeline.examine.unread_beside import unread_notes
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
 from pipeline.read.exports import Export
@@ -34,9 +32,7 @@ def file_notes(survey: Survey) -> list[str]:
     told = [
         *coarse_solution_notes(survey),
         *hill_notes(survey),
-        *unmatched_file_notes(survey),
-        *unread_notes(survey),
-        *register_beside_notes(survey),
+        *beside_notes(survey.prepared),
         *said_otherwise_notes(survey),
         *height_datum_notes(survey),
     ]

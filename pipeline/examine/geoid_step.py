@@ -11,9 +11,11 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.geoid_grid import FARTHEST_GEOID
+from pipeline.geodesy.grid_metadata import height_named, is_used_to
 from pipeline.geodesy.operations import working_to_issued
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
+from pipeline.visible import one_line
 from pipeline.words import Doubt
 
 #: Metres, besides what PROJ says of its own way, that another model of one height datum may differ by. Ours, no source.
@@ -61,6 +63,30 @@ def geoid_notes(survey: Survey) -> list[str]:
         f" and go through {survey.operations.frames.to_issued.name} as the points do, so checks would pass even with a"
         " wrong grid. Compare one issued height with a published height in that datum"
     ]
+
+
+def named_grid_notes(survey: Survey) -> Iterator[str]:
+    """Yield that a named geoid grid says of itself that it leads to another height datum than the one issued in.
+
+    What two datums are apart, two decimetres or so, goes into the shifts, and what it changes by over the job stays.
+    One of no registered code is somebody's own, for which no grid can be made out.
+    """
+    target = survey.job.target
+    if target.geoid is None or target.height == "ellipsoid":
+        return
+    named, height = height_named(target.geoid), systems.vertical_of(target.height)
+    if named is None or height is None or systems.registered_code(height) is None:
+        return
+    if systems.same_height_datum(named.srs, target.height) or is_used_to(
+        target.geoid.name, target.grid, target.height, survey.operations.area
+    ):
+        return
+    file, line = survey.recorded_at("target", "geoid")
+    yield (
+        f"{file}:{line}: the grid {one_line(target.geoid.name)} says that it leads to {named.name}"
+        f" ({systems.registered_code(named) or named.srs}), and heights are issued as {height.name}: name the grid of"
+        " that datum, unless this one is meant to stand for it"
+    )
 
 
 def _odd_grid(survey: Survey, geoid: Path, own: Operation | None) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""Finds hidden sheets of a job's spreadsheets with rows that nothing reads."""
+"""Finds what a job's spreadsheets do not show: sheets that nothing reads, and rows of one that is read."""
 
 import os
 from collections.abc import Iterator
@@ -10,11 +10,12 @@ from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.intake.survey import Survey
 from pipeline.limits import TABLE
 from pipeline.near import listed
+from pipeline.read.spreadsheet import HiddenRows
 from pipeline.words import counted, plural
 
 
 def hidden_notes(survey: Survey) -> list[str]:
-    """Return in words which hidden sheets hold rows like readings or marks that no part of the job reads.
+    """Return in words which hidden rows and sheets hold readings or marks that no part of the job reads.
 
     A sheet that a block, the register or the table of sessions names as its layer is read, hidden or not.
     """
@@ -33,7 +34,17 @@ def hidden_notes(survey: Survey) -> list[str]:
         read.setdefault(at, set()).update([] if table.layer is None else [table.layer])
         if at not in found and (unseen := _unseen(table.file)):
             found[at] = (survey.prepared.loaded.recorded(table.file), unseen)
-    return [note for at, (shown, unseen) in found.items() for note in _note(shown, unseen, read[at])]
+    rows = [_rows_note(export.shown, export.hidden) for export in survey.exports if export.hidden is not None]
+    return rows + [note for at, (shown, unseen) in found.items() for note in _note(shown, unseen, read[at])]
+
+
+def _rows_note(shown: str, hidden: HiddenRows) -> str:
+    count, one = counted(hidden.count, "row"), plural(hidden.count, "it", "them")
+    return (
+        f"{shown}:{hidden.row}: {count} of the sheet {plural(hidden.count, 'is', 'are')} hidden (first one here), as a"
+        f" filter or a folded group leaves {one}, and held back: clear the filter or unhide {one} and save it again if"
+        f" {plural(hidden.count, 'it is a reading', 'they are readings')} of this job, or delete {one}"
+    )
 
 
 def _unseen(path: Path) -> tuple[HiddenSheet, ...]:

@@ -17,14 +17,14 @@ from pipeline.control import Register, RegisterFrame, read_register
 from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
 from pipeline.examine.unread_beside import files_beside, is_one_of, named_by_jobs
-from pipeline.files.heading_words import words_of
+from pipeline.files.called_old import is_called_old
 from pipeline.files.regular_files import check_regular
 from pipeline.files.table_text import decode, read_bytes
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.files.written_table import by_place
 from pipeline.geodesy.own_places import lonlat
 from pipeline.geodesy.units import lengths
-from pipeline.intake.survey import Survey
+from pipeline.intake.prepare import Prepared
 from pipeline.letter_case import folded
 from pipeline.near import and_more, listed, plain
 from pipeline.problems import Problems
@@ -46,40 +46,17 @@ _NEAR = 1.0
 #: Columns of what was measured: such a table has readings on the marks. Also of what an issue says of them.
 _MEASURED = frozenset({"time", "observed", "date_time", "session", "role", "point"})
 _YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
-#: What a table is called that another took the place of, as a dictionary has it, without accents; of the languages in
-#: which `new_job.languages` knows headings. Words that name a height as well, or a copy of whatever age, are left out.
-_OLD = frozenset(
-    """old older former previous superseded obsolete backup bak
-    alte altes alter frueher fruehere vorherige vorheriger veraltet uberholt ueberholt ungultig ungueltig sicherung
-    sicherungskopie
-    ancien anciens ancienne anciennes precedent precedente precedents perime sauvegarde
-    viejo viejos vieja viejas antiguo antiguos antigua antiguas anterior anteriores obsoleto obsoletos respaldo
-    antigo antigos antiga antigas velho velhos velha velhas
-    vecchio vecchi vecchia vecchie precedenti superato obsoleti
-    oud oude vorig vorige vervallen verouderd verouderde reservekopie
-    gammal gamla tidigare foregaende foraldrad sakerhetskopia
-    gammel gammelt gamle tidligere forrige utgatt foraeldet foreldet gamalt gamall eldri fyrri
-    vanha vanhat aiempi aiemmat edellinen vanhentunut varmuuskopio
-    stary stare stara poprzedni poprzednie nieaktualny nieaktualne
-    predchozi predchadzajuce neplatny neplatne zastaraly zastarale zaloha
-    regi korabbi elozo elavult ervenytelen
-    vechi veche vechiul anterioare
-    stari staro prethodni prejsnji zastarjeli zastareli zastarel
-    eski onceki yedek
-    vecs vecais veca ieprieksejais novecojis senas sena seni ankstesnis pasenes vana vanad eelmine vananenud
-    vjeter vjetra""".split()  # noqa: SIM905, one line per language or two
-)
 
 
-def register_beside_notes(survey: Survey) -> Iterator[str]:
+def register_beside_notes(prepared: Prepared) -> Iterator[str]:
     """Yield which tables in the register's folder have three of its marks, or more, with other coordinates."""
-    loaded, control, register = survey.prepared.loaded, survey.job.control, survey.register
+    loaded, control, register = prepared.loaded, prepared.loaded.job.control, prepared.register
     if control is None or register is None or len(register.names) < _SEVERAL:
         return
     found = [
         (path, *differs)
-        for path in _tables(control.file, {os.path.realpath(export.path) for export in survey.exports})
-        if _may_be_one(path, survey) and (differs := _compared(survey, register, path)) is not None
+        for path in _tables(control.file, {os.path.realpath(export.path) for export in prepared.exports})
+        if _may_be_one(path, prepared) and (differs := _compared(prepared, register, path)) is not None
     ]
     named = named_by_jobs(loaded.path, control.file.parent) if found else None
     if named is None:
@@ -105,7 +82,7 @@ def _tables(register: Path, exports: set[str]) -> list[Path]:
         register.parent, (*TEXT, *PACKAGE, *JSON, *WORKBOOKS), {os.path.realpath(register), *exports}
     ):
         earlier = year is not None and (other := _year(path)) is not None and other < year
-        if earlier or _is_called_old(path):
+        if earlier or is_called_old(path.stem):
             continue
         with suppress(OSError, ValueError):
             check_regular(path)
@@ -119,25 +96,20 @@ def _is_book(path: Path) -> bool:
     return folded(path.name).endswith(WORKBOOKS)
 
 
-def _is_called_old(path: Path) -> bool:
-    words = {word for capitals in (False, True) for word in words_of(path.stem, capitals=capitals)}
-    return not _OLD.isdisjoint(words)
-
-
 def _year(path: Path) -> int | None:
     """Return the last year that a file's name has."""
     years = _YEAR.findall(path.stem)
     return int(years[-1]) if years else None
 
 
-def _may_be_one(path: Path, survey: Survey) -> bool:
+def _may_be_one(path: Path, prepared: Prepared) -> bool:
     """Tell whether a text has the names of the register's columns, and of some of its marks: few exports do.
 
     A table is taken apart to be read, which costs far more. Of what is no text nothing else tells it.
     """
     if not folded(path.name).endswith((*TEXT, *JSON)):
         return True
-    control, register = survey.job.control, survey.register
+    control, register = prepared.loaded.job.control, prepared.register
     assert control is not None and register is not None
     data = read_bytes(path, path.name, Problems())
     text = None if data is None else decode(data, path.name, Problems(), control.encoding)
@@ -150,20 +122,20 @@ def _may_be_one(path: Path, survey: Survey) -> bool:
     return all(plain(name) in head for name in called - set(map(by_place, form.written.places)))
 
 
-def _compared(survey: Survey, register: Register, path: Path) -> tuple[Sequence[str], float] | None:
+def _compared(prepared: Prepared, register: Register, path: Path) -> tuple[Sequence[str], float] | None:
     """Return what `_differs` does of a table, or of one that has degrees alone, as a GeoJSON file mostly has."""
-    found = _read(survey, path, register.kind)
+    found = _read(prepared, path, register.kind)
     if found is not None or register.kind == "geographic" or not folded(path.name).endswith((*JSON, *PACKAGE)):
         return _differs(register, found)
-    return _differs_in_degrees(survey, register, _read(survey, path, "geographic"))
+    return _differs_in_degrees(prepared, register, _read(prepared, path, "geographic"))
 
 
-def _read(survey: Survey, path: Path, kind: str) -> Register | None:
+def _read(prepared: Prepared, path: Path, kind: str) -> Register | None:
     """Return a table read as the register is, None where it is none, or its geometry is in another CRS.
 
     One of degrees that is read beside a register of eastings and northings may have any CRS.
     """
-    control, register = survey.job.control, survey.register
+    control, register = prepared.loaded.job.control, prepared.register
     assert control is not None and register is not None
     try:
         counted = lengths(control.crs, control.units, control.height)
@@ -201,10 +173,10 @@ def _differs(register: Register, other: Register | None) -> tuple[Sequence[str],
 
 
 def _differs_in_degrees(
-    survey: Survey, register: Register, other: Register | None
+    prepared: Prepared, register: Register, other: Register | None
 ) -> tuple[Sequence[str], float] | None:
     """Return the same of a table in degrees of a datum nearby, in plan: what all marks differ by is the datums'."""
-    control = survey.job.control
+    control = prepared.loaded.job.control
     if other is None or control is None:
         return None
     places = {name: number for number, name in enumerate(other.names)}

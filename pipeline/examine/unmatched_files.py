@@ -5,16 +5,16 @@ from collections.abc import Iterator
 from contextlib import suppress
 
 from pipeline.files.file_patterns import Closed, TooMany, otherwise_cased, temporary_ones
-from pipeline.intake.survey import Survey
+from pipeline.intake.prepare import Prepared
 
 #: Files that are listed.
 _LISTED = 4
 
 
-def unmatched_file_notes(survey: Survey) -> Iterator[str]:
+def unmatched_file_notes(prepared: Prepared) -> Iterator[str]:
     """Yield which files a pattern passes over for their names: `R2.CSV` beside `*.csv`, and temporary ones."""
-    loaded = survey.prepared.loaded
-    read = {os.path.realpath(export.path) for export in survey.exports}
+    loaded = prepared.loaded
+    read = {os.path.realpath(export.path) for export in prepared.exports}
     for number, block in enumerate(loaded.job.points):
         for pattern in block.files:
             with suppress(TooMany, Closed):

@@ -14,9 +14,11 @@ from typing import Any
 from pipeline.digest import digest
 from pipeline.examine.known_rows import MUCH, KnownRows
 from pipeline.files.file_patterns import fits, temporary
+from pipeline.files.folders_around import folders_around
 from pipeline.files.regular_files import check_regular, read_whole
 from pipeline.files.workbook import WORKBOOKS
-from pipeline.intake.survey import Survey
+from pipeline.intake.prepare import Prepared
+from pipeline.issue.folder.ownership import find_folders_kept
 from pipeline.job.model import Points
 from pipeline.job.named_folder import as_written
 from pipeline.letter_case import folded
@@ -38,23 +40,23 @@ _FORMS = (*TEXT, *WORKBOOKS)
 _COLUMNS = 3
 
 
-def unread_notes(survey: Survey) -> Iterator[str]:
-    """Yield for each folder of texts and spreadsheets which files in it have the header of one and are not read."""
-    loaded = survey.prepared.loaded
-    read = {os.path.realpath(export.path): export for export in survey.exports}
+def unread_notes(prepared: Prepared) -> Iterator[str]:
+    """Yield for each folder of texts and spreadsheets which files in it have the header of one and are not read.
+
+    Likewise of the folders around (`folders_around`): a pattern names no files in a folder of a day that was laid among
+    the exports.
+    """
+    loaded = prepared.loaded
+    read = {os.path.realpath(export.path): export for export in prepared.exports}
     folders: dict[tuple[str, int], Export] = {}
     for path, export in read.items():
         if folded(path).endswith(_FORMS) and export.points.header != 0:
             folders.setdefault((os.path.dirname(path), export.block), export)
-    known = KnownRows(survey.exports)
+    around = folders_around(dict.fromkeys(map(os.path.dirname, read)), find_folders_kept(loaded.job.job.folder))
+    known = KnownRows(prepared.exports)
     for (folder, block), export in folders.items():
-        alike = _alike(Path(folder), export, set(read))
-        named = named_by_jobs(loaded.path, Path(folder)) if alike else None  # mostly nothing is
-        if named is None:
-            continue
-        others = (path for path in alike if not is_one_of(path, named))
-        others = (path for path in others if not _is_copy(path, read) and not known.has_all(path, export.points))
-        names = [one_line(path.name) for path in others]
+        inner = [place for place, of in around.items() if of == folder]
+        names = [name for place in (folder, *inner) for name in _unread(place, export, read, known, prepared)]
         if names:
             file, line = loaded.recorded_at("points", block, "files")
             yield (
@@ -65,14 +67,29 @@ def unread_notes(survey: Survey) -> Iterator[str]:
             )
 
 
+def _unread(
+    place: str, export: Export, read: Mapping[str, Export], known: KnownRows, prepared: Prepared
+) -> Iterator[str]:
+    """Yield the names of the files of a folder that are laid out like an export and not read, from its folder."""
+    alike = _alike(Path(place), export, set(read))
+    named = named_by_jobs(prepared.loaded.path, Path(place)) if alike else None  # mostly nothing is
+    if named is None:
+        return
+    others = (path for path in alike if not is_one_of(path, named))
+    others = (path for path in others if not _is_copy(path, read) and not known.has_all(path, export.points))
+    here = os.path.dirname(os.path.realpath(export.path))
+    yield from (one_line(Path(os.path.relpath(path, here)).as_posix()) for path in others)
+
+
 def _alike(folder: Path, export: Export, read: set[str]) -> list[Path]:
     """Return the files of a folder that begin like an export and are none; what cannot be looked at is left out."""
+    beside = list(islice(files_beside(folder, _FORMS, read), _HEADERS))
     try:
-        columns = _columns(export.path, export.points)
+        columns = _columns(export.path, export.points) if beside else ()
     except (OSError, Unusable):
         return []
     found = []
-    for path in islice(files_beside(folder, _FORMS, read), _HEADERS) if len(columns) >= _COLUMNS else ():
+    for path in beside if len(columns) >= _COLUMNS else ():
         with suppress(OSError, ValueError, Unusable):
             check_regular(path)
             if _columns(path, export.points) == columns:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
+from pipeline.files import table_endings
 from pipeline.files.printed_pages import NO_PAGES, Pages
 from pipeline.files.table_head import Headed, column_names, headed_table, records_above
 from pipeline.files.table_text import decode, find_delimiter, has_long_line, has_nul, read_bytes, records_of
@@ -28,7 +29,7 @@ from pipeline.problems import Problems
 from pipeline.words import counted
 
 #: Endings of tables of text.
-TABLES = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz")
+TABLES = table_endings.TABLES
 _DECIMAL_COMMA = re.compile(r"[+-]?([0-9]{4,},[0-9]+|[0-9]+,([0-9]{1,2}|[0-9]{4,}))")
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 

@@ -13,6 +13,7 @@ from xml.parsers.expat import ExpatError
 
 from msgspec import Struct
 
+from pipeline.files import table_endings
 from pipeline.files.workbook_parts import (
     BROKEN,
     BrokenWorkbook,
@@ -25,7 +26,7 @@ from pipeline.files.workbook_parts import (
 from pipeline.near import listed
 
 #: Endings of spreadsheets that are read, and of others, which can be saved as one of them.
-WORKBOOKS, OTHER_WORKBOOKS = (".xlsx", ".xlsm"), (".xls", ".xlsb", ".ods", ".numbers")
+WORKBOOKS, OTHER_WORKBOOKS = table_endings.WORKBOOKS, (".xls", ".xlsb", ".ods", ".numbers")
 SAVE_AS = "save it as .xlsx or .csv"
 
 #: The beginning of a file of the former kind, and of one that a password protects.
@@ -135,13 +136,14 @@ def _unseen(book: Any, shown: dict[str, bool], looks: dict[str, SheetLook]) -> I
         if shown[name] or not look.filled:
             continue
         try:
-            count = sum(_may_be_read(values) for _, values in _rows(book[name], look))
+            count = sum(may_be_read(values) for _, values in _rows(book[name], look))
         except _NOT_EXPECTED:  # which stops nobody who does not ask for this sheet
             count = look.filled
         yield HiddenSheet(name, count)
 
 
-def _may_be_read(values: tuple[object, ...]) -> bool:
+def may_be_read(values: tuple[object, ...]) -> bool:
+    """Tell whether a row may be a reading, or a mark: two of its cells at least begin with a figure."""
     return sum(_FIGURE.match(as_text(value)) is not None for value in values) >= _FIGURES
 
 

@@ -1,8 +1,12 @@
 """Time zones as a job file may name them, and what to write in the place of what it may not."""
 
+import hashlib
 import re
+import zoneinfo
 from datetime import UTC, datetime, timedelta, timezone
 from functools import cache
+from importlib.resources import files
+from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from pipeline.clock import LEAP_SECONDS
@@ -67,6 +71,16 @@ def localised(value: datetime, zone: str) -> datetime:
         ways = " or ".join(value.replace(tzinfo=timezone(each)).isoformat() for each in (before, after))
         raise ValueError(f"{value.isoformat()} comes twice in {zone}, where the clocks go back: write {ways}")
     return value.replace(tzinfo=timezone(before))  # one fixed offset: times of one zone are compared by their faces
+
+
+def zone_rules(zone: str) -> str:
+    """Return the sum of the file that has the rules of an IANA zone, "" of any other: they change with its database."""
+    if not _is_iana(zone) or fixed_offset(zone) is not None:
+        return ""
+    parts = zone.split("/")
+    places = [place for folder in zoneinfo.TZPATH if (place := Path(folder, *parts)).is_file()]
+    rules = (places[0] if places else files("tzdata").joinpath("zoneinfo", *parts)).read_bytes()
+    return hashlib.sha256(rules).hexdigest()
 
 
 def on_clock(time: datetime, zone: str) -> datetime:

@@ -28,7 +28,7 @@ from pipeline.read.raw_batch import Raw
 from pipeline.read.said_beside import said_beside
 from pipeline.read.skipped_comments import passed_over
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
-from pipeline.read.spreadsheet import unseen_sheets
+from pipeline.read.spreadsheet import hidden_rows, unseen_sheets
 from pipeline.read.text_blocks import check_text, known_encoding
 from pipeline.read.uncorrected_beside import uncorrected_beside
 from pipeline.words import counted
@@ -72,7 +72,8 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             raise Unusable(0, what, "export it without the columns that are not needed")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
-        unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
+        book = path.suffix.lower() in WORKBOOKS
+        unseen, hidden = (unseen_sheets(path, points), hidden_rows(path, points)) if book else ((), None)
         return Export(
             path, shown, block, points, sha256, carried, at, bare,
             passed=passed, unseen=unseen, looked=looked, headings=dict(source.how.names),
@@ -80,7 +81,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             other_unit=None if other is None else (other.line, other.what), marked=_marked(source, first),
             exchanged=axes_exchanged(points, source, first), beside=positions_beside(points, source, first),
             west=_west(source, first), small=source.how.small, said=beside,
-            uncorrected=uncorrected_beside(source, first),
+            uncorrected=uncorrected_beside(source, first), hidden=hidden,
         )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from pipeline.read.reading_cache import Kept
 from pipeline.read.said_beside import SaidBeside
 from pipeline.read.skipped_comments import PassedOver
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
+from pipeline.read.spreadsheet import HiddenRows
 from pipeline.read.stated_offsets import StatedOffsets
 from pipeline.read.uncorrected_beside import UncorrectedBeside
 
@@ -53,7 +54,8 @@ class Export:
     map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its sum, by
     which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that stands
     without an offset from UTC. ``passed`` are lines that look like rows and that the block's comment sign passes over.
-    ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings.
+    ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings, and ``hidden`` such rows of
+    that one, None where it shows all.
     ``looked`` has the rows of a small text, all of which that look took apart. ``headings`` are what the file calls the
     columns that are mapped, by our words, those too that the job file maps by number. ``apart`` is how far its
     geometries lie from the columns that are mapped instead of them. ``other_unit`` is the line above the header that
@@ -76,6 +78,7 @@ class Export:
     file: str = ""
     passed: PassedOver | None = None
     unseen: tuple[HiddenSheet, ...] = ()
+    hidden: HiddenRows | None = None
     looked: Looked | None = field(default=None, compare=False, repr=False)
     headings: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
     apart: GeometryApart | None = None

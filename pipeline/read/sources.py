@@ -9,6 +9,7 @@ import pyarrow as pa
 from msgspec import Struct
 
 from pipeline.digest import Sum
+from pipeline.files import table_endings
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.sheet import TABLES
 from pipeline.files.workbook import WORKBOOKS
@@ -36,7 +37,7 @@ from pipeline.read.vector import open_layer
 from pipeline.words import counted
 
 QUOTE = '"'
-TEXT, JSON, PACKAGE = TABLES, (".geojson", ".json"), (".gpkg",)
+TEXT, JSON, PACKAGE = TABLES, (".geojson", ".json"), table_endings.PACKAGES
 
 #: Rows (vector) and bytes (text) of a batch where only a look at the file's beginning is wanted.
 _LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10

@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from pipeline.digest import Signature, signature
 from pipeline.files.regular_files import read_whole
-from pipeline.files.workbook import CellError, HiddenSheet, SheetRows, as_text, read_workbook
+from pipeline.files.workbook import CellError, HiddenSheet, SheetRows, as_text, may_be_read, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Points
 from pipeline.limits import TABLE
@@ -39,6 +39,13 @@ class OpenSheet(Struct, frozen=True):
     above: tuple[str, ...] = ()
 
 
+class HiddenRows(Struct, frozen=True):
+    """How many rows that may be readings a sheet does not show, and which is the first."""
+
+    count: int
+    row: int
+
+
 def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
     """Open the sheet that the block means. Raises `Unusable` where it cannot be read."""
     sheet = _opened(path, points)
@@ -62,6 +69,14 @@ def _above(sheet: SheetRows, header_line: int) -> Iterator[str]:
 def unseen_sheets(path: Path, points: Points) -> tuple[HiddenSheet, ...]:
     """Return the hidden sheets beside the one that the block means. Raises `Unusable` where it cannot be read."""
     return _opened(path, points).unseen
+
+
+def hidden_rows(path: Path, points: Points) -> HiddenRows | None:
+    """Return which rows that may be readings are hidden, None where none is. Raises `Unusable` as above."""
+    sheet = _opened(path, points)
+    rows = _taken_apart(sheet, points)[2]
+    hidden = [number for number, values in rows if number in sheet.look.hidden and may_be_read(values)]
+    return HiddenRows(len(hidden), hidden[0]) if hidden else None
 
 
 def _opened(path: Path, points: Points) -> SheetRows:

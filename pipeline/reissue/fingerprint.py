@@ -25,6 +25,7 @@ from pipeline.issue.made_from import JOB_FILE, PART, PROGRAM
 from pipeline.issue.record_types import Reach, Record, RegisterMark
 from pipeline.job.canonical_text import former_meanings, meaning, meaning_of, meanings
 from pipeline.job.model import Job
+from pipeline.job.time_zones import zone_rules
 from pipeline.reissue.stated_anyway import states_the_same
 from pipeline.replace import replace
 from pipeline.solve.solve import Adjusted
@@ -71,6 +72,7 @@ def at_hand(prepared: Prepared) -> str:
         grids_at_hand(),
         grid(job.target.geoid).sha256 if job.target.geoid else None,
         *([prepared.codes.told()] if prepared.codes else []),
+        sorted({zone_rules(points.time_zone) for points in job.points if points.time_zone}),
     ]
     return sum_of(parts)
 

@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from pipeline.files.shared_rights import is_narrower
 from pipeline.issue.folder.confirmation import Confirmed, Glanced, Signs, all_signs, confirm
+from pipeline.issue.folder.standing_issues import missing_notes
 from pipeline.job.model import Issue as Rules
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.history import History
@@ -25,12 +26,14 @@ class LookedAt(Struct, frozen=True):
         glanced: what a glance compares.
         signs: of an issue that was there before, the signs of its files when they were looked at; else None.
         notes: of such an issue, the notes that the job has by now and its record does not.
+        beside: likewise those on files that lie beside those of the job.
     """
 
     hand: str
     glanced: Glanced
     signs: Mapping[str, Signs] | None = None
     notes: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
 
 
 def finish(history: History, issue: Last, shown: int | None, rules: Rules, looked: LookedAt, *, made: bool) -> Outcome:
@@ -51,11 +54,12 @@ def finish(history: History, issue: Last, shown: int | None, rules: Rules, looke
         shown = follow(folder, issue.record, rules.release, shown)
     removed = retain(folder, rules.keep, shown)
     signs = looked.signs if looked.signs is not None else all_signs(folder, issue.folder)
-    found = Confirmed(looked.hand, signs, looked.glanced, looked.notes)
+    found = Confirmed(looked.hand, signs, looked.glanced, looked.notes, looked.beside)
     if found != history.noted_of(issue):
         confirm(folder, number, found)
-    notes = [*looked.notes, *(_closed_off(history, issue) if made and shown == number else ())]
-    return outcome(issue.record, issue.folder, made, shown, removed, tuple(notes))
+    closed_off = _closed_off(history, issue) if made and shown == number else ()
+    notes = (*looked.notes, *looked.beside, *missing_notes(folder), *closed_off)
+    return outcome(issue.record, issue.folder, made, shown, removed, notes)
 
 
 def _closed_off(history: History, issue: Last) -> Iterator[str]:

@@ -18,6 +18,7 @@ from pipeline.issue.folder.folder_names import ISSUES
 from pipeline.issue.folder.ownership import Owner, find_keeper, in_the_way
 from pipeline.issue.folder.publish import job_lock, next_number, recover
 from pipeline.issue.folder.setting_aside import cut_short
+from pipeline.issue.folder.standing_issues import missing_notes
 from pipeline.issue.folder.unnotified_issues import read_unnotified
 from pipeline.issue.record import NAME, RecordError, is_sealed, read_any_version
 from pipeline.issue.schema_number import SCHEMA
@@ -87,4 +88,7 @@ def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
         and is_sealed(said, (place / NAME).read_bytes())
         and all_signs(folder, place) == noted.signs
     )
-    return outcome(cast("Record", said), place, False, shown, notes=noted.notes) if same else None
+    if not same:
+        return None
+    notes = (*noted.notes, *noted.beside, *missing_notes(folder))
+    return outcome(cast("Record", said), place, False, shown, notes=notes)

@@ -1,7 +1,8 @@
 """Compares verdicts and doubts of a job with its newest issue: a newer version of the program may judge otherwise."""
 
+import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from pipeline.issue.record_types import DoubtNoted, Record
@@ -12,6 +13,8 @@ from pipeline.words import HeldUnit, counted
 _SAME = 5e-5
 #: Sessions that a sentence names.
 _NAMED = 3
+#: The line that a note begins with, behind its file.
+_LINE = re.compile(r"(?<=:)\d+(?=: )")
 _AXES = ("shift_x", "shift_y", "shift_z")
 
 
@@ -40,7 +43,18 @@ def not_noted(today: Record, then: Record) -> tuple[str, ...]:
     before = Counter(map(_key, then["doubts"]))
     more = Counter(map(_key, today["doubts"])) - before
     known = {*then["notes"], *(one["what"] for one in today["doubts"] if not more[_key(one)])}
-    return tuple(note for note in today["notes"] if note not in known)
+    return _unknown(today["notes"], known)
+
+
+def beside_not_noted(beside: Sequence[str], then: Record) -> tuple[str, ...]:
+    """Return of the notes on files that lie beside those of a job the ones that an issue of it does not have."""
+    return _unknown(beside, then["notes"])
+
+
+def _unknown(notes: Sequence[str], known: Iterable[str]) -> tuple[str, ...]:
+    """Return the notes that are not known, wherever the lines that they name are by now: comments move them."""
+    there = {_LINE.sub("", note, count=1) for note in known}
+    return tuple(note for note in notes if _LINE.sub("", note, count=1) not in there)
 
 
 def _sessions(today: Record, then: Record) -> Iterator[str]:

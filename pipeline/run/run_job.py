@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
+from pipeline.examine.beside import beside_notes
 from pipeline.examine.examine import Examined, examine
 from pipeline.intake.prepare import Prepared, begin, owner, prepare
 from pipeline.issue.folder import unnotified_issues
@@ -16,6 +17,7 @@ from pipeline.issue.folder.confirmation import all_signs
 from pipeline.issue.folder.manual_release import find_issue_to_show
 from pipeline.issue.folder.ownership import in_the_way
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue
+from pipeline.issue.folder.standing_issues import missing_notes
 from pipeline.issue.folder.thinned_issues import read_thinned
 from pipeline.issue.geopackage.earlier_rows import Lost
 from pipeline.issue.geopackage.write_errors import NotWritten, TooLarge
@@ -33,7 +35,7 @@ from pipeline.reissue.history import History
 from pipeline.reissue.remembered import judge_since
 from pipeline.run.before import Before
 from pipeline.run.finish import LookedAt, finish
-from pipeline.run.judged import judged_otherwise, not_noted
+from pipeline.run.judged import beside_not_noted, judged_otherwise, not_noted
 from pipeline.run.lay_out import LayOut, dry
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
@@ -110,7 +112,9 @@ def _unchanged(prepared: Prepared, before: Before, history: History) -> Outcome 
     signs = all_signs(history.folder, newest.folder)
     history.refuse_damaged()
     history.put_shown_right()
-    looked = LookedAt(hand, before.glanced(prepared, newest.record), signs, history.noted_of(newest).notes)
+    beside = beside_not_noted(beside_notes(prepared), newest.record)
+    glanced = before.glanced(prepared, newest.record)
+    looked = LookedAt(hand, glanced, signs, history.noted_of(newest).notes, beside)
     return finish(history, newest, history.current, prepared.loaded.job.issue, looked, made=False)
 
 
@@ -130,7 +134,8 @@ def _would_issue(job: Ready, history: History, progress: Progress | None) -> Out
     history.refuse_other_shown()
     newest, last = history.newest, history.drawn_from
     if newest is not None and (standing := _standing(job, history, progress)).stands:
-        return outcome(newest.record, newest.folder, False, history.current, notes=standing.notes)
+        notes = (*standing.notes, *missing_notes(history.folder))
+        return outcome(newest.record, newest.folder, False, history.current, notes=notes)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
     issue = Issuing(number=next_number(history.folder), last=last.record if last else None)
@@ -147,7 +152,9 @@ def _issue(job: Ready, before: Before, history: History, progress: Progress | No
         return _new_issue(job, before, history, standing.otherwise, progress)
     hand, signs = at_hand(job.survey.prepared), all_signs(history.folder, newest.folder)
     refuse_altered(job.survey)
-    looked = LookedAt(hand, before.glanced(job.survey.prepared, newest.record), signs, standing.notes)
+    told = beside_notes(job.survey.prepared)
+    notes, beside = (tuple(note for note in standing.notes if (note in told) is of) for of in (False, True))
+    looked = LookedAt(hand, before.glanced(job.survey.prepared, newest.record), signs, notes, beside)
     return finish(history, newest, history.current, job.survey.job.issue, looked, made=False)
 
 

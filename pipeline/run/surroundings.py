@@ -18,8 +18,10 @@ from typing import Any
 
 from pipeline import limits
 from pipeline.digest import digest, modules
+from pipeline.files.file_patterns import Closed, TooMany
 from pipeline.files.regular_files import read_whole
 from pipeline.job.named_folder import as_written
+from pipeline.run.listing import listing
 from pipeline.sealed import grid_folders
 
 #: What grids are files of: known by their signs, since they may be large.
@@ -49,6 +51,7 @@ def surroundings(path: Path, looked: Sequence[str]) -> str:
             [
                 [str(path.absolute()), os.path.realpath(path), hashlib.sha256(data).hexdigest()],
                 [_named(folder, text) for text in _texts(_without_patterns(as_written(data)))],
+                listing(path, as_written(data)),
                 [[place, *_grids(place)] for place in looked],
                 [os.path.abspath(os.path.expanduser(place)) for place in _places_of_grids()],
                 [os.environ.get(name) for name in _HOMES],
@@ -56,7 +59,7 @@ def surroundings(path: Path, looked: Sequence[str]) -> str:
                 _zones(),
             ]
         )
-    except (OSError, ValueError, RecursionError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, TooMany, Closed):
         return ""
 
 

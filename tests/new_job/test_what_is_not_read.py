@@ -125,12 +125,12 @@ def test_formulas_without_stored_values_are_said(tmp_path: Path) -> None:
     assert '"EllHt" is empty, or its formulas have no stored values' in said and "rename" not in said
 
 
-def test_precisions_with_their_unit_in_every_cell_are_told(tmp_path: Path) -> None:
+def test_precisions_with_another_unit_in_every_cell_are_told(tmp_path: Path) -> None:
     job = job_of()
-    told = {"sigma_up": ["0.4 in"] * len(job.rows["name"])}
+    told = {"sigma_up": ["11 ppm"] * len(job.rows["name"])}
     made(tmp_path, {**HEADS, "sigma_up": "sV"}, told=told)
     page = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
-    assert '# "sV" holds "0.4 in", which is not a number: it has a unit behind it' in page
+    assert '# "sV" holds "11 ppm", which is not a number: it has a unit behind it' in page
 
 
 def test_a_job_without_a_session_asks_for_them(tmp_path: Path) -> None:

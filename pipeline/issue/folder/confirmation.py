@@ -37,13 +37,15 @@ class Glanced:
 class Confirmed:
     """The sum of everything at hand, None where there is none for the issue, and the signs of the issue's files.
 
-    ``signs`` are those of `all_signs`, ``notes`` those that the job has by now and the issue's record does not.
+    ``signs`` are those of `all_signs`, ``notes`` those that the job has by now and the issue's record does not,
+    ``beside`` such notes on files that lie beside those of the job, which come and go while it stays as it is.
     """
 
     at_hand: str | None = None
     signs: Mapping[str, Signs] = field(default_factory=dict)
     glanced: Glanced = Glanced()
     notes: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
 
 
 def confirmed(folder: Path, issue: int) -> Confirmed:
@@ -62,8 +64,8 @@ def newest_confirmed(folder: Path) -> tuple[int, Confirmed] | None:
         at_a_glance = noted.get("glanced", {"seen": "", "record": "", "looked": ()})
         looked = tuple(map(str, at_a_glance["looked"]))
         glanced = Glanced(str(at_a_glance["seen"]), str(at_a_glance["record"]), looked)
-        notes = tuple(map(str, noted.get("notes", ())))
-        return int(noted["issue"]), Confirmed(str(noted["at_hand"]), signs, glanced, notes)
+        notes, beside = (tuple(map(str, noted.get(key, ()))) for key in ("notes", "beside"))
+        return int(noted["issue"]), Confirmed(str(noted["at_hand"]), signs, glanced, notes, beside)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
 

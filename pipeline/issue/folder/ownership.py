@@ -97,6 +97,12 @@ def find_keeper(folder: Path) -> Callable[[Path], bool]:
     return is_kept if marked else lambda _: False
 
 
+def find_folders_kept(folder: Path) -> Callable[[Path], bool]:
+    """Return what says of a folder, links resolved, that it is a job's for its issues, or lies among them."""
+    is_kept = find_keeper(folder)
+    return lambda path: path == folder or is_kept(path) or os.path.lexists(path / MARKER)
+
+
 def is_among_issues(path: Path) -> bool:
     """Say whether a path, links resolved, lies where some job's folder keeps what runs write."""
     return any((above / MARKER).exists() and find_keeper(above)(path) for above in path.parents)

@@ -12,10 +12,13 @@ from pipeline.issue.folder.issues_list import SET_ASIDE, entries_of_making, read
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, parse_record, read_any_version
 from pipeline.problems import JobError, Problem
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.issue.record_types import SealedRecord
 
+#: Missing issues that are told one by one. Ours.
+_TOLD = 3
 #: The path of an issue's record, and the record.
 Standing = tuple[Path, "SealedRecord"]
 
@@ -72,6 +75,15 @@ def expected(folder: Path) -> set[int]:
     """Return the numbers of all issues that stand, or should."""
     present = {number for number, _ in numbered(folder)}
     return present | {entry.issue for entry in read_issues_list(folder)} - aside(folder)
+
+
+def missing_notes(folder: Path) -> tuple[str, ...]:
+    """Return in words which issues are gone that should stand, and what to do. Raises as `aside`."""
+    there = {number for number, place in numbered(folder) if (place / RECORD).is_file()}
+    gone = sorted(expected(folder) - there)
+    told = [f"issue {number:03d} is missing, but {ISSUES_LIST} lists it: {remedy(number)}" for number in gone[:_TOLD]]
+    more = len(gone) - _TOLD
+    return (*told, *([f"{counted(more, 'more issue is', 'more issues are')} missing"] if more > 0 else []))
 
 
 def read_standing(folder: Path, number: int) -> Standing:
