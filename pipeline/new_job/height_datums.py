@@ -22,15 +22,24 @@ _LEVELLED = Candidate('"EPSG:...."', "the datum of levelled heights")
 
 
 def height_question(
-    place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
+    place: tuple[float, float] | None,
+    headings: Sequence[str],
+    also: tuple[str, ...],
+    geoids: Sequence[str],
+    named: Sequence[str] = (),
 ) -> Question:
     """Return the question after the height datum in use at the job's place [deg].
 
     ``headings`` may name it. ``also`` are other keys that have the same answer, ``geoids`` the grids of the folder that
-    cover the job.
+    cover the job, and ``named`` the codes of the datums that these say that they lead to.
     """
     texts = [*headings, *geoids]
-    near = height_datums(place, texts) if place is not None else _anywhere(texts)
+    near = height_datums(place, texts) if place is not None else _anywhere(texts, named)
+    if named:
+        headed = " ".join(headings).casefold()
+        said = {one.code: [word for word in _words(one.name) if word in headed] for one in near}
+        exact = {code for code, words in said.items() if any(word[-1].isdigit() for word in words)}
+        near = sorted(near, key=lambda one: (one.code not in exact, not said[one.code], one.code not in named))
     candidates = [Candidate(quoted(one.code), f"{one.name}, {use_of(one).words}") for one in near[:_HEIGHTS]]
     candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
     whose = "the heights of the register" if also else "the heights to be issued"
@@ -63,10 +72,14 @@ def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> li
     return sorted(near, key=worth)
 
 
-def _anywhere(texts: Sequence[str]) -> list[Registered]:
-    """Return the height datums that texts name by a word with a number, as "NAVD88", then those of all the world."""
+def _anywhere(texts: Sequence[str], codes: Sequence[str]) -> list[Registered]:
+    """Return the height datums that texts name by a word with a number, as "NAVD88", then those of all the world.
+
+    Those of some ``codes`` are named as well.
+    """
     said = {word for text in texts for word in re.findall(r"[^\W_]+", text.casefold())}
-    named = [one for one in height_areas() if any(word in said and word[-1].isdigit() for word in _words(one.name))]
+    numbered = [one for one in height_areas() if any(word in said and word[-1].isdigit() for word in _words(one.name))]
+    named = [*(one for one in height_areas() if one.code in codes), *numbered]
     world = [one for one in height_areas() if use_of(one).extent is Extent.GLOBAL]
     return [one for one in dict.fromkeys((*by_use(named, []), *by_use(world, []))) if is_height(one)]
 

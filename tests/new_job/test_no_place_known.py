@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+import struct
 from pathlib import Path
 
 import pytest
@@ -62,3 +63,26 @@ def test_without_a_place_the_datum_that_texts_name_is_first(headings: list[str],
     """EPSG: NAVD88 height is 5703, EGM2008 height 3855."""
     question = height_question(None, headings, (), geoids)
     assert question.candidates[0].value == f'"{first}"' and question.blank is not None
+
+
+@pytest.mark.parametrize("place", [None, (172.6, -43.5)])
+@pytest.mark.parametrize(("heading", "first"), [("Elevation", "EPSG:7839"), ("NZVD2009", "EPSG:4440")])
+def test_the_datum_that_a_geoid_grid_says_is_first_but_for_one_that_a_heading_names(
+    place: tuple[float, float] | None, heading: str, first: str
+) -> None:
+    """EPSG: NZVD2016 height is 7839, NZVD2009 height 4440."""
+    question = height_question(place, [heading], (), ["geoid.tif"], ["EPSG:7839"])
+    assert question.candidates[0].value == f'"{first}"'
+    assert '"EPSG:7839"' in [one.value for one in question.candidates[:2]]
+
+
+def test_a_geoid_grid_in_the_folder_names_its_datum_where_its_file_name_does_not(tmp_path: Path) -> None:
+    """The metadata of a geodetic TIFF grid, as PROJ describes it, has the code of the CRS that it leads to."""
+    _plane_alone(tmp_path)
+    says = (
+        b'<GDALMetadata><Item name="target_crs_epsg_code">7839</Item>'
+        b'<Item name="TYPE">VERTICAL_OFFSET_GEOGRAPHIC_TO_VERTICAL</Item></GDALMetadata>\0'
+    )
+    head = struct.pack("<2sHIH", b"II", 42, 8, 1)
+    (tmp_path / "geoid.tif").write_bytes(head + struct.pack("<HHII", 42112, 2, len(says), len(head) + 12) + says)
+    assert _asked(tmp_path)["target.height"].candidates[0].value == '"EPSG:7839"'
