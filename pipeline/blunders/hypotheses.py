@@ -17,7 +17,7 @@ from pipeline.blunders.one_scale import one_scale
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.pegs import peg_ties, pegs
-from pipeline.blunders.pole_heights import wrong_poles, wrong_set_ups
+from pipeline.blunders.pole_heights import left_poles, wrong_poles, wrong_set_ups
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import ALL, HEIGHT, PARTS, Hypothesis, Kind, OneShape, WeighedDifferences
 from pipeline.blunders.stated_shifts import stated_shifts
@@ -78,6 +78,7 @@ def hypotheses(scope: Scope, evidence: WeighedDifferences) -> Tried:
         tried.add(hypothesis for hypothesis, _ in stated)
         tried.retyped += [(hypothesis, other) for hypothesis, other in stated if other is not None]
         tried.add(_in_time(scope, session, own))
+    tried.add(left_poles(scope))
     tried.add(pegs(scope))
     tried.add(hypothesis for hypothesis, _ in tried.not_stated)
     return tried

@@ -9,6 +9,10 @@ from pipeline.blunders.other_marks import ROVER_TIE, again, point_name
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind, OneShape
 from pipeline.geodesy.units import FOOT
+from pipeline.visible import one_line
+
+#: Metres within which two pole heights are one: less than checks tolerate.
+_SAME = 0.020
 
 
 def wrong_poles(scope: Scope, row: int) -> Iterator[Hypothesis]:
@@ -19,6 +23,28 @@ def wrong_poles(scope: Scope, row: int) -> Iterator[Hypothesis]:
     for said, shape in zip(how, scope.influence.displaced([row], errors), strict=True):
         text = f"{point_name(scope, row)}'s pole or antenna height of {stated:.3f} m was {said}"
         yield Hypothesis(Kind.ANTENNA, text, shape, decide=again(on_marks.marks[row]))
+
+
+def left_poles(scope: Scope) -> Iterator[Hypothesis]:
+    """Yield that heights are of the antenna, and that a column of pole heights that is not mapped was to be taken off.
+
+    Poles of one length show nothing: the shift from the ties takes them up.
+    """
+    case, on_marks = scope.case, scope.case.solved.occupations
+    rows = np.flatnonzero(np.isin(on_marks.session, scope.sessions))
+    export, line = (on_marks.table.column(name).to_pylist() for name in ("export", "source_row"))
+    for name, log in case.survey.first_pass.poles.left.items():
+        of = {number for number, _ in log.on}
+        known = [row for row in rows.tolist() if export[row] in of]
+        lengths = np.array([log.on.get((export[row], line[row]), np.nan) for row in known])
+        if not len(known) or not np.isfinite(lengths).all() or np.ptp(lengths) < _SAME:
+            continue
+        shape = scope.influence.each_displaced(known, lengths[:, None] * scope.influence.rotation[2])
+        text = (
+            f'heights are of the antenna, and its heights above the ground, in the column "{one_line(name)}", were not'
+            " subtracted: map it as pole_height in [points.columns]"
+        )
+        yield Hypothesis(Kind.ANTENNA, text, shape, decide="whether the field software exported the antenna's heights")
 
 
 def wrong_set_ups(scope: Scope, session: int, stated: float, where: str) -> Iterator[Hypothesis]:

@@ -11,6 +11,7 @@ from pipeline.intake.survey import Survey
 from pipeline.limits import TABLE
 from pipeline.near import listed
 from pipeline.read.spreadsheet import HiddenRows
+from pipeline.visible import one_line
 from pipeline.words import counted, plural
 
 
@@ -55,7 +56,14 @@ def _unseen(path: Path) -> tuple[HiddenSheet, ...]:
 
 
 def _note(shown: str, unseen: tuple[HiddenSheet, ...], read: set[str]) -> Iterator[str]:
-    left = [one for one in unseen if one.name not in read]
+    for one in unseen:
+        if one.shown and one.name not in read:
+            yield (
+                f'{shown}: the sheet "{one_line(one.name)}", with {counted(one.rows, "row")} that may be readings or'
+                " marks, has the headings of the one that is read and is not read itself: if it belongs to the job,"
+                " name it as layer in a block of its own"
+            )
+    left = [one for one in unseen if not one.shown and one.name not in read]
     if left:
         names, rows = listed([one.name for one in left], '"'), counted(sum(one.rows for one in left), "row")
         yield (

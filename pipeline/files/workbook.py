@@ -4,7 +4,7 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from itertools import islice
@@ -46,15 +46,23 @@ class CellError(Struct, frozen=True):
 
 
 class HiddenSheet(Struct, frozen=True):
-    """A sheet that is not shown, and how many of its rows have two cells at least that begin with a figure."""
+    """A sheet that is not read, and how many of its rows have two cells at least that begin with a figure.
+
+    It is one that is not ``shown``, or one that is and has the row of headings of the sheet that is read.
+    """
 
     name: str
     rows: int
+    shown: bool = False
 
 
 #: So many cells of a row begin with a figure where it may be a reading, or a mark.
 _FIGURES = 2
 _FIGURE = re.compile(r"\s*[+-]?\.?\d")
+#: Rows among which the headings stand, and how many there are at least.
+_ABOVE, _HEADINGS = 20, 3
+#: The cells of a row.
+_Values = tuple[object, ...]
 
 
 class SheetRows(Struct, frozen=True):
@@ -62,7 +70,7 @@ class SheetRows(Struct, frozen=True):
 
     A date or time is text in ISO 8601: ``2026-03-02``, ``07:30:00`` or ``2026-03-02T07:30:00``. ``look`` says which
     rows are hidden, which cells merged and which formulas without a value. ``unseen`` are the workbook's other sheets
-    that are hidden and hold rows which may be readings.
+    that hold rows which may be readings and are hidden, or have the headings of this one.
     """
 
     name: str
@@ -117,8 +125,10 @@ def _read(package: zipfile.ZipFile, data: bytes, layer: str | None) -> SheetRows
     with _book(data) as book:
         shown, looks = _looks(book, package, len(data))
         name = _chosen(layer, shown, looks)
-        unseen = tuple(each for each in _unseen(book, shown, looks) if each.rows and each.name != name)
-        return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name], unseen)
+        rows = tuple(_rows(book[name], looks[name]))
+        every = (*_unseen(book, shown, looks), *_alike(book, shown, looks, name, rows))
+        unseen = tuple(each for each in every if each.rows and each.name != name)
+        return SheetRows(name, rows, looks[name], unseen)
 
 
 def _sheets(package: zipfile.ZipFile, data: bytes) -> list[str]:
@@ -140,6 +150,31 @@ def _unseen(book: Any, shown: dict[str, bool], looks: dict[str, SheetLook]) -> I
         except _NOT_EXPECTED:  # which stops nobody who does not ask for this sheet
             count = look.filled
         yield HiddenSheet(name, count)
+
+
+def _alike(
+    book: Any, shown: dict[str, bool], looks: dict[str, SheetLook], name: str, rows: Sequence[tuple[int, _Values]]
+) -> Iterator[HiddenSheet]:
+    """Yield the sheets shown that have the headings of the one of a name, whose ``rows`` these are."""
+    heads = {row for _, values in rows[:_ABOVE] if (row := _headings(values)) is not None}
+    for other in _filled(shown, looks) if heads else ():
+        if other == name:
+            continue
+        try:
+            found = [values for _, values in _rows(book[other], looks[other])]
+        except _NOT_EXPECTED:  # which stops nobody who does not ask for this sheet
+            continue
+        if heads.intersection(map(_headings, found[:_ABOVE])):
+            yield HiddenSheet(other, sum(map(may_be_read, found)), shown=True)
+
+
+def _headings(values: _Values) -> tuple[str, ...] | None:
+    """Return a row as headings: words in three cells and more, and no number; None of others."""
+    words = tuple(as_text(value).strip() for value in values)
+    while words and not words[-1]:
+        words = words[:-1]
+    given = [word for word in words if word]
+    return words if len(given) >= _HEADINGS and not any(map(_FIGURE.match, given)) else None
 
 
 def may_be_read(values: tuple[object, ...]) -> bool:

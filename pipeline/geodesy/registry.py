@@ -48,7 +48,7 @@ def projected_at(longitude: float, latitude: float) -> list[Registered]:
 
 def height_datums_at(longitude: float, latitude: float) -> list[Registered]:
     """Return the height datums [deg] that can be issued in and that are in use at a place, small areas first."""
-    return [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]
+    return [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if is_height(one)]
 
 
 def frames_at(longitude: float, latitude: float) -> list[Registered]:
@@ -245,7 +245,8 @@ def _is_grid(code: str) -> bool:
 _WATER = (" depth", "Low Water", "High Water", "LAT ", "HAT ", "MHW", "HHW", "LLW", "MLW", "Instantaneous", "ISLW")
 
 
-def _is_height(one: Registered) -> bool:
+def is_height(one: Registered) -> bool:
+    """Tell whether a vertical CRS is a height datum that can be issued in, and none of tides or of navigation."""
     if any(word in f"{one.name} " for word in _WATER):
         return False
     try:

@@ -22,6 +22,9 @@ _BACK = 12 * HOUR
 #: The longest break between two readings of one session.
 _BREAK = 3 * HOUR
 
+#: What is filled in where no zone can be named.
+_LOCAL = Candidate('"Continent/City"', "if it is a local clock: the zone's name in the time zone database")
+
 
 class WrittenTimes(Struct, frozen=True):
     """How the times of an export are written: ``texts`` of a ``column`` in a ``form``, their ``date`` in another."""
@@ -106,7 +109,9 @@ def zone_question(column: str, date: str | None, text: str, near: Sequence[NearC
         asks += " the name of the zone in the heading is used for several"
     else:
         asks += " neither its texts nor its heading name a zone that is known here"
-    return Question("time_zone", asks, tuple(candidates))
+    if not near:
+        asks += "; where the job lies is not known here, so no zone can be named: for a local clock write its own"
+    return Question("time_zone", asks, tuple(candidates), blank=None if near else _LOCAL)
 
 
 def _stays(texts: Sequence[str], form: str | None) -> bool:

@@ -16,7 +16,7 @@ from pipeline.new_job.mean_errors import mean_errors_in
 from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.repeated_headings import heading_of
 from pipeline.new_job.stated_above import headed, heights_stated
-from pipeline.new_job.two_heights import are_levels, are_other_heights
+from pipeline.new_job.two_heights import are_levels, are_of_poles, are_other_heights
 from pipeline.new_job.unheaded_positions import FINE, LARGE, suppose_position
 from pipeline.new_job.values import angles, decimal_places, has_names, numbers_of
 from pipeline.read.heading_units import metres_in_heading
@@ -255,11 +255,20 @@ def _unsure_height(look: FileLook, found: Mapped, free: list[str]) -> None:
 
 
 def may_be_heights(look: FileLook, names: Sequence[str]) -> list[str]:
-    """Return the columns of numbers that may be heights: called as nothing else that is known, or so in part."""
+    """Return the columns of numbers that may be heights: called as nothing else that is known, or so in part.
+
+    Those that may be lengths of poles come last.
+    """
     some = [name for name in names if not is_known(name) or says_height(name)]
     some = [name for name in some if numbers_of(look.columns[name]) is not None and not is_precision(name)]
     some = [name for name in some if not has_names(look.columns[name])]
-    return [name for name in some if decimal_places(look.columns[name])] or some  # numbers of points are whole
+    some = [name for name in some if decimal_places(look.columns[name])] or some  # numbers of points are whole
+    return sorted(some, key=lambda name: _as_of_poles(look, name))
+
+
+def _as_of_poles(look: FileLook, name: str) -> bool:
+    values = numbers_of(look.columns[name])
+    return values is not None and are_of_poles(values)
 
 
 def other_places(look: FileLook, found: Mapped) -> dict[str, str]:

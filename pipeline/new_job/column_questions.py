@@ -27,7 +27,22 @@ _Z_OR_COLUMN = (
     " are above the ellipsoid unless crs names a height datum, delete these lines"
 )
 #: Words of headings that say the antenna on top of the pole, not the ground.
-_ANTENNA = frozenset(["antenna", "ant", "antenne", "antennen", "antena", "anteny", "antenn", "anten"])
+_ANTENNA = frozenset(
+    [
+        "antenna",
+        "ant",
+        "antenne",
+        "antennen",
+        "antena",
+        "anteny",
+        "antenn",
+        "anten",
+        "антенны",
+        "антенна",
+        "антени",
+        "антена",
+    ]
+)
 #: Words of a position that `unheaded_positions` may have taken by what columns hold.
 POSITION = ("longitude", "latitude", "easting", "northing")
 

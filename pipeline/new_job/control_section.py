@@ -5,6 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline.geodesy.crs import registered_code
+from pipeline.geodesy.grid_metadata import height_named
 from pipeline.geodesy.registry import crs_name, separation
 from pipeline.geodesy.unit_words import is_one
 from pipeline.job.model import ControlSection
@@ -88,10 +90,11 @@ def draft_target(
     """Decide grid and heights, of the target and of the register alike."""
     place = grid.place
     draft.target["grid"] = grid.state
-    geoids = _covering(found.geoids, place)
+    covering = _covering(found.geoids, place)
+    geoids = [shown for shown, _ in covering]
     height: State = None if register is None else _register_heights(draft, register, grid, geoids)
     if height is None:
-        height = _ask_height(draft, register, place, geoids)
+        height = _ask_height(draft, register, place, geoids, _named(covering))
     draft.target["height"] = height
     if register is not None:
         _register_columns(draft, register, grid, any(one.mapped.turned for one in found.exports))
@@ -127,12 +130,19 @@ def _register_heights(
 
 
 def _ask_height(
-    draft: Draft, register: RegisterRead | None, place: tuple[float, float] | None, geoids: list[str]
+    draft: Draft,
+    register: RegisterRead | None,
+    place: tuple[float, float] | None,
+    geoids: list[str],
+    named: Sequence[str],
 ) -> Question:
-    """Return the question after the heights of the target; those of a register that says nothing take its answer."""
+    """Return the question after the heights of the target; those of a register that says nothing take its answer.
+
+    ``named`` are the height datums that the geoid grids say that they lead to.
+    """
     headings = [*_heads_of(register), *register.found.look.above] if register is not None else []
     also = ("control.height",) if register is not None and "height" not in draft.control else ()
-    height = height_question(place, headings, also, geoids)
+    height = height_question(place, headings, also, geoids, named)
     if also and register is not None and register.found.mapped.levels:
         height = _of_two_columns(height, register.found)
     if also:
@@ -220,10 +230,16 @@ def _holds(heading: str) -> bool:
     return rank("holds", heading) is not None
 
 
-def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | None) -> list[str]:
+def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | None) -> Sequence[tuple[str, Path]]:
     if place is None:  # that they lie here is all that is known
-        return [shown for shown, _ in geoids]
-    return [shown for shown, path in geoids if separation(path, *place) is not None]
+        return geoids
+    return [(shown, path) for shown, path in geoids if separation(path, *place) is not None]
+
+
+def _named(geoids: Sequence[tuple[str, Path]]) -> list[str]:
+    """Return the codes of the height datums that geoid grids say that they lead to, of those that say one."""
+    named = [height_named(path) for _, path in geoids]
+    return list(dict.fromkeys(code for one in named if one is not None and (code := registered_code(one)) is not None))
 
 
 def is_ellipsoidal(register: RegisterRead) -> bool:

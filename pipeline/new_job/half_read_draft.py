@@ -61,6 +61,7 @@ def draft_half_read(draft: Draft, inside: Contents, some: Sequence[HalfRead], ch
     place = place_of([table for table in (*tables, *([register.table] if register else [])) if len(table.first)])
     marks = Marks(register.names if register else [], None)
     grid, agreed = choose_grid(tables, register, likely(rows, marks), place)
+    grid = replace(grid, place=grid.place or place)
     grid = with_axis_order(grid, tables, register, agreed)
     draft_target(draft, inside, register, grid)
     if register and is_ellipsoidal(register):

@@ -18,7 +18,7 @@ class Question(Struct, frozen=True):
     """What has to be answered: the key, what is asked, and the candidates, the likeliest first.
 
     ``also`` are further keys that take the same answer; ``repeats`` tells that it is another question over again, and
-    so counts as none of its own.
+    so counts as none of its own. ``blank`` is a line to be filled in where the likeliest answers cannot be named.
     """
 
     key: str
@@ -26,6 +26,7 @@ class Question(Struct, frozen=True):
     candidates: tuple[Candidate, ...] = ()
     also: tuple[str, ...] = ()
     repeats: bool = False
+    blank: Candidate | None = None
 
 
 class Known(Struct, frozen=True):

@@ -67,9 +67,9 @@ class JobFileLines:
         if not asks.repeats:
             self.asked.append(Asked(asks, len(self.lines) + 1))
         self.comment(f"OPEN: {asks.asks}")
-        for one in asks.candidates:
+        for one in (*([asks.blank] if asks.blank is not None else []), *asks.candidates):
             self.add(f"# {one.key or key} = {one.value}" + (f"  # {one_line(one.why)}" if one.why else ""))
-        if not asks.candidates and re.fullmatch(r"[a-z_]+", key):
+        if not asks.candidates and asks.blank is None and re.fullmatch(r"[a-z_]+", key):
             self.add(f"# {key} = ")
 
 

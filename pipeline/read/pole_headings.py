@@ -12,6 +12,13 @@ CALLED = """
     alturabaston alturaantena altezzapalina palina altezzaantenna stokhoogte antennehoogte stanghoyde antennehoyde
     antennikorkeus antennamagassag antenyuksekligi
     stanghojd antennhojd sauvankorkeus wysokosctyczki wysokoscanteny vyskavytycky vyskaanteny targetheight
+    heightofpole heightofrod heightofantenna polelength rodlength hauteurdecanne hauteurdelacanne hauteurdelantenne
+    alturadeantena alturadelaantena alturadaantena alturadobastao alturabastao alturadeljalon alturadebaston
+    altezzadellantenna lattenhohe lattenhoehe stablange stablaenge
+    высотавехи высотавешки длинавехи высотаантенны высоташтанги висотавіхи висотавішки висотаантени височинанаантената
+    ύψοςστυλεού ύψοςκεραίας 杆高 杆高度 对中杆高 對中桿高 桿高 天线高 天線高 天线高度
+    天線高度 ポール高 アンテナ高 폴높이 안테나높이 안테나고
+    ความสูงเสา ความสูงเสาอากาศ chieucaosao chieucaoanten
 """
 _CALLED = frozenset(map(run_together, CALLED.split()))
 

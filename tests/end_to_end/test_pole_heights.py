@@ -195,3 +195,37 @@ def test_a_column_that_is_not_mapped_is_left_alone_elsewhere(
     entered: Callable[[int], str], marks: str, heading: str, tmp_path: Path
 ) -> None:
     assert left(tmp_path, entered, heading, marks) == (0, [], [])
+
+
+@pytest.mark.parametrize("heading", ["Pole", "Высота вехи"])
+def test_antennas_whose_unmapped_poles_put_checks_off_are_told_before_a_base_that_moved(
+    heading: str, tmp_path: Path
+) -> None:
+    """Heights of the antenna, over a pole that was 0.2 m shorter on the marks of the afternoon."""
+    path = simulate(replace(SMALL, sessions=1, points=24)).write(tmp_path)
+    (export,) = tmp_path.glob("rover*.csv")
+
+    def with_pole(row: dict[str, str]) -> dict[str, str]:
+        pole = 1.8 if "-C" in row["Point"] else 2.0
+        return row | {"EllHt": f"{float(row['EllHt']) + pole:.4f}", heading: f"{pole:.3f}"}
+
+    rewrite_export(export, with_pole)
+    outcome = run_job(path, dry_run=True)
+    assert outcome.exit_code == 3
+    first = outcome.record["diagnoses"][0]["explanations"][0]["text"]
+    assert f'"{heading}"' in first and "map it as pole_height in [points.columns]" in first
+
+
+def test_unmapped_poles_of_heights_of_the_ground_are_no_cause(tmp_path: Path) -> None:
+    """The pole changed and was taken off in the field; a base that moved puts the checks off by something else."""
+    path = simulate(replace(SMALL, sessions=1, points=24)).write(tmp_path)
+    (export,) = tmp_path.glob("rover*.csv")
+
+    def moved(row: dict[str, str]) -> dict[str, str]:
+        late = "-C" in row["Point"]
+        return row | {"EllHt": f"{float(row['EllHt']) + 0.35 * late:.4f}", "Pole": "1.800" if late else "2.000"}
+
+    rewrite_export(export, moved)
+    outcome = run_job(path, dry_run=True)
+    told = [each["text"] for one in outcome.record["diagnoses"] for each in one["explanations"]]
+    assert outcome.exit_code == 3 and not any("pole_height" in text for text in told)
