@@ -4,8 +4,9 @@ import re
 
 from pipeline.files.heading_words import run_together
 
-#: What a table or folder is called that another took the place of, as a dictionary has it, without accents; of the languages in
-#: which `new_job.languages` knows headings. Words that name a height as well, or a copy of whatever age, are left out.
+#: What a table or folder is called that another took the place of, as a dictionary has it, without accents; of the
+#: languages in which `new_job.languages` knows headings. Words that name a height as well, or a copy of whatever age,
+#: are left out.
 OLD = frozenset(
     """old older former previous superseded obsolete backup bak
     alte altes alter frueher fruehere vorherige vorheriger veraltet uberholt ueberholt ungultig ungueltig sicherung
