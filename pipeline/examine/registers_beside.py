@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register, RegisterFrame, read_register
 from pipeline.control.register_rows import POSITION
 from pipeline.control.table_form import Form
@@ -153,19 +153,25 @@ def _has_readings(found: Register) -> bool:
     return any(_MEASURED & {folded(name) for name in others} for others in found.others)
 
 
-def _differs(register: Register, other: Register | None) -> tuple[Sequence[str], float] | None:
-    """Return which marks another table has with other coordinates, and by how much at the most [m]; None: too few."""
-    if other is None:
-        return None
+def _common_marks(register: Register, other: Register) -> tuple[Integers, Integers] | None:
+    """Return the rows (k,) of marks that both have, in one and the other; None if these are too few."""
     places = {name: number for number, name in enumerate(other.names)}
     common = [(here, places[name]) for here, name in enumerate(register.names) if name in places]
     if len(common) < _SEVERAL:
         return None
-    ours, theirs = (np.array(each) for each in zip(*common, strict=True))
+    pairs: Integers = np.array(common)
+    return pairs[:, 0], pairs[:, 1]
+
+
+def _differs(register: Register, other: Register | None) -> tuple[Sequence[str], float] | None:
+    """Return which marks another table has with other coordinates, and by how much at the most [m]; None: too few."""
+    if other is None or (common := _common_marks(register, other)) is None:
+        return None
+    ours, theirs = common
     off = np.abs(_metres(other, register)[theirs] - _metres(register, register)[ours])
     decimals = np.minimum(register.decimals[ours], other.decimals[theirs]).astype(float)
     rounding = 0.5 * 10.0**-decimals * np.abs(register.unit) * _to_metres(register)
-    differing: Flags = (off > 1.1 * rounding).any(axis=1)  # NaN, of what one does not give, is no difference
+    differing: Flags = np.any(off > 1.1 * rounding, axis=1)  # NaN, of what one does not give, is no difference
     size = np.sqrt(np.nansum(off**2, axis=1))[differing]
     if len(size) < _SEVERAL or float(np.median(size)) > _NEAR:
         return None
@@ -177,18 +183,14 @@ def _differs_in_degrees(
 ) -> tuple[Sequence[str], float] | None:
     """Return the same of a table in degrees of a datum nearby, in plan: what all marks differ by is the datums'."""
     control = prepared.loaded.job.control
-    if other is None or control is None:
+    if other is None or control is None or (common := _common_marks(register, other)) is None:
         return None
-    places = {name: number for number, name in enumerate(other.names)}
-    common = [(here, places[name]) for here, name in enumerate(register.names) if name in places]
-    if len(common) < _SEVERAL:
-        return None
-    ours, theirs = (np.array(each) for each in zip(*common, strict=True))
+    ours, theirs = common
     known = lonlat(control.crs, register.first[ours], register.second[ours], np.nan_to_num(register.third[ours]))
     to_metres = _to_metres(other)[:2]
     off = (np.column_stack([other.first, other.second])[theirs] - np.column_stack(known)) * to_metres
     off = off[np.isfinite(off).all(axis=1)]
-    if len(off) < len(common):
+    if len(off) < len(ours):
         return None
     step = np.median(off, axis=0)
     off = np.abs(off - step)

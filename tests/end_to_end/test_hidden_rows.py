@@ -1,35 +1,20 @@
 """A workbook saved with a filter left on: the rows that it does not show are told, and what to do."""
 
-import csv
-import re
 from pathlib import Path
 
 import pytest
-from openpyxl import Workbook, load_workbook
+from openpyxl import load_workbook
 from running import record_of
-from simulate import Plan, simulate
+from workbook_laid import job_of_a_workbook
 
 from pipeline import check_job
 
-FIGURE = re.compile(r"-?\d+\.\d+")
 TOLD = "hidden (first one here)"
 
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
-    path = simulate(Plan(sessions=1, points=12, checks=2)).write(tmp_path)
-    text = tmp_path / "rover001.csv"
-    book = Workbook()
-    assert book.active is not None
-    with text.open(encoding="utf-8", newline="") as opened:
-        for row in csv.reader(opened):
-            book.active.append([float(cell) if FIGURE.fullmatch(cell) else cell for cell in row])
-    book.save(tmp_path / "rover001.xlsx")
-    text.unlink()
-    job = path.read_text(encoding="utf-8")
-    pattern = next(line for line in job.splitlines() if line.startswith("files = "))
-    path.write_text(job.replace(pattern, 'files = ["rover001.xlsx"]'), encoding="utf-8")
-    return path
+    return job_of_a_workbook(tmp_path)
 
 
 def hide(path: Path, rows: range, **columns: bool) -> None:

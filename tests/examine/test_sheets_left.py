@@ -1,35 +1,19 @@
 """A workbook with a sheet per day of which the job reads one: the others, which have its headings, are told."""
 
-import csv
-import re
 from pathlib import Path
 
 import pytest
-from openpyxl import Workbook, load_workbook
+from openpyxl import load_workbook
 from running import record_of
-from simulate import Plan, simulate
+from workbook_laid import job_of_a_workbook
 
-FIGURE = re.compile(r"-?\d+\.\d+")
 TOLD = "has the headings of the one that is read"
 
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     """Lay a job whose readings are in the sheet "Day 1" of a workbook."""
-    path = simulate(Plan(sessions=1, points=12, checks=2)).write(tmp_path)
-    text = tmp_path / "rover001.csv"
-    book = Workbook()
-    assert book.active is not None
-    book.active.title = "Day 1"
-    with text.open(encoding="utf-8", newline="") as opened:
-        for row in csv.reader(opened):
-            book.active.append([float(cell) if FIGURE.fullmatch(cell) else cell for cell in row])
-    book.save(tmp_path / "rover001.xlsx")
-    text.unlink()
-    job = path.read_text(encoding="utf-8")
-    pattern = next(line for line in job.splitlines() if line.startswith("files = "))
-    path.write_text(job.replace(pattern, 'files = ["rover001.xlsx"]\nlayer = "Day 1"'), encoding="utf-8")
-    return path
+    return job_of_a_workbook(tmp_path, "Day 1")
 
 
 def beside(path: Path, name: str, first: int, last: int) -> None:
