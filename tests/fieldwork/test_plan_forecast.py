@@ -247,7 +247,7 @@ def test_the_command_says_it_in_metres(day: Day) -> None:
         (session(checks=["TM1"]), 'pegs = [{ mark = "TM1", at = [1.0, 2.0] }]', "proves nothing"),
         (session(base="[1.0]"), "", "a place is written as [easting, northing]"),
         (session(tie=["CM1"]), "", "'tie'"),
-        (session(), "area = [1]", "overwrite"),
+        (session(), "area = [1]", "is there twice"),
     ],
 )
 def test_a_plan_that_contradicts_itself_is_refused_at_its_line(sessions: str, more: str, said: str, day: Day) -> None:
