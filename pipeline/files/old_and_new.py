@@ -42,7 +42,7 @@ _NEW = frozenset(
 )
 _SHORT = frozenset(
     ("alt", "altes", "anc", "ant", "prev", "vorh", "fruher", "frueher",
-     "старая", "старый", "старые", "новая", "новый", "новые")
+     "старая", "старыи", "старые", "новая", "новыи", "новые")
 )  # fmt: skip
 #: Signs of Chinese, Japanese and Korean for old and new, which stand before or behind the word.
 _SIGNS = re.compile(r"[旧舊新]|구(?=\s)|신(?=\s)|(?<=\s)구|(?<=\s)신")
