@@ -14,6 +14,7 @@ from msgspec import Struct
 from pipeline.arrays import Floats
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
+from pipeline.files.heading_words import words_of
 from pipeline.files.old_and_new import without_state
 from pipeline.files.sheet import number
 from pipeline.geodesy.crs import ELLIPSOID
@@ -28,7 +29,7 @@ from pipeline.intake.survey import Survey
 from pipeline.job.model import ControlSection
 from pipeline.job.toml_text import quoted
 from pipeline.near import and_more, listed
-from pipeline.plausible.other_pairs import other_pairs
+from pipeline.plausible.other_pairs import OtherPair, other_pairs
 from pipeline.plausible.second_columns import metres_of_degrees
 from pipeline.read.lines_above import Statement, of_datum, of_heights
 from pipeline.read.usual_heights import HeightKind
@@ -56,6 +57,9 @@ def register_datum_doubts(survey: Survey) -> Iterator[Doubtful]:
             file, line = survey.where("control", "height" if said.heights else "crs")
             kind = Doubt.REGISTER_HEIGHTS if said.heights else Doubt.DATUM
             yield Doubtful(kind, _told(survey, said), None, Path(file).name, line)
+    if (crossed := _crossed(survey)) is not None:
+        file, line = survey.where("control", "columns")
+        yield Doubtful(Doubt.DATUM, crossed, None, Path(file).name, line)
 
 
 def register_datum_notes(survey: Survey) -> Iterator[str]:
@@ -141,13 +145,9 @@ def _beside(survey: Survey) -> Iterator[str]:
     plan, up = _mapped(register, control)
     columns = _numbers(register)
     shown = Path(register.shown).name
-    if not any(names_datum(each, control.crs) for each in plan) and all(plan):
-        in_degrees = register.kind == "geographic"
-        metres = metres_of_degrees(register.second) if in_degrees else (1.0, 1.0)
-        first, second = (np.abs(unit) for unit in register.unit[:2])
-        scaled = columns if in_degrees else {name: values * first for name, values in columns.items()}
-        pairs = other_pairs((register.first, register.second), scaled, metres, in_grid=False)
-        if pairs and first == second:
+    if not any(names_datum(each, control.crs) for each in plan) and _crossed(survey) is None:
+        pairs = _pairs(survey)
+        if pairs:
             others = listed([" and ".join(map(_called, pair.columns)) for pair in pairs[:_TOLD]])
             apart = listed([f"{pair.apart:.3f} m" for pair in pairs[:_TOLD]])
             yield (
@@ -166,9 +166,49 @@ def _beside(survey: Survey) -> Iterator[str]:
             )
 
 
+def _pairs(survey: Survey) -> list[OtherPair]:
+    """Return the further positions that the register has in the mapped ones' grid, or in degrees beside degrees."""
+    control, register = survey.job.control, survey.register
+    if control is None or register is None or not register.others or not all(_mapped(register, control)[0]):
+        return []
+    columns, in_degrees = _numbers(register), register.kind == "geographic"
+    metres = metres_of_degrees(register.second) if in_degrees else (1.0, 1.0)
+    first, second = (np.abs(unit) for unit in register.unit[:2])
+    if first != second:
+        return []
+    scaled = columns if in_degrees else {name: values * first for name, values in columns.items()}
+    return other_pairs((register.first, register.second), scaled, metres, in_grid=False)
+
+
+def _crossed(survey: Survey) -> str | None:
+    """Say that easting and northing are read from two positions, where the headings of the columns left over do.
+
+    "Easting 2020" is then read beside "Northing", and "Easting" and "Northing 2020" are left.
+    """
+    control, register = survey.job.control, survey.register
+    if control is None or register is None:
+        return None
+    plan, _ = _mapped(register, control)
+    mine = [set(words_of(one, figures=True)) for one in plan]
+    for pair in _pairs(survey):
+        left = [set(words_of(_own_name(one), figures=True)) for one in pair.columns]
+        more, less = mine[0] - left[0], left[0] - mine[0]
+        if (more or less) and (more, less) == (left[1] - mine[1], mine[1] - left[1]):
+            return (
+                f"{Path(register.shown).name}: the marks' positions are read from {quoted(plan[0])} and"
+                f" {quoted(plan[1])}, which are of two different positions by their headings:"
+                f" {_called(pair.columns[0])} and {_called(pair.columns[1])} are left; map two columns of one position"
+            )
+    return None
+
+
+def _own_name(name: str) -> str:
+    """Return a heading as the file has it: one of our names that another column has taken is told apart by its end."""
+    return one_line(name).removesuffix("_register")
+
+
 def _called(name: str) -> str:
-    """Return a column as the file calls it: one of our names that another column has taken is told apart by its end."""
-    return quoted(one_line(name).removesuffix("_register"))
+    return quoted(_own_name(name))
 
 
 def _numbers(register: Register) -> Mapping[str, Floats]:

@@ -104,3 +104,28 @@ def test_nothing_is_told_where_headings_name_the_datum_of_the_job(tmp_path: Path
     heads = {"easting": "E NZGD2000", "northing": "N NZGD2000"}
     _, notes = ran(tmp_path, heads, {"E NZGD49": ("easting", 38.0), "N NZGD49": ("northing", 190.0)})
     assert not [one for one in notes if "the marks have" in one]
+
+
+@pytest.mark.parametrize(
+    ("mapped", "left"),
+    [
+        (("Easting 2020", "Northing"), ("Easting", "Northing 2020")),
+        (("Easting", "Northing 2020"), ("Easting 2020", "Northing")),
+        (("E Datum1", "N Datum2"), ("E Datum2", "N Datum1")),
+        (("Ostwert neu", "Nordwert alt"), ("Ostwert alt", "Nordwert neu")),
+    ],
+)
+def test_columns_of_two_positions_are_doubted(mapped: tuple[str, str], left: tuple[str, str], tmp_path: Path) -> None:
+    heads = dict(zip(("easting", "northing"), mapped, strict=True))
+    more = {left[0]: ("easting", 0.537), left[1]: ("northing", -1.437)}
+    doubts, notes = ran(tmp_path, heads, dict(more))
+    assert any(f'"{mapped[0]}" and "{mapped[1]}", which are of two different positions' in one for one in doubts)
+    assert not any("have positions in" in one for one in notes)
+
+
+@pytest.mark.parametrize("mapped", [("Easting 2020", "Northing 2020"), ("Easting", "Northing"), ("Coord 1", "Coord 2")])
+def test_columns_of_one_position_are_not(mapped: tuple[str, str], tmp_path: Path) -> None:
+    heads = dict(zip(("easting", "northing"), mapped, strict=True))
+    more = {"E old": ("easting", 0.537), "N old": ("northing", -1.437)}
+    doubts, _ = ran(tmp_path, heads, dict(more))
+    assert not any("two different positions" in one for one in doubts)
