@@ -32,7 +32,7 @@ from pipeline.near import and_more, listed
 from pipeline.plausible.other_pairs import OtherPair, other_pairs
 from pipeline.plausible.second_columns import metres_of_degrees
 from pipeline.read.lines_above import Statement, of_datum, of_heights
-from pipeline.read.usual_heights import HeightKind
+from pipeline.read.usual_heights import HeightKind, says_no_other
 from pipeline.visible import one_line
 from pipeline.words import Doubt
 
@@ -93,7 +93,8 @@ def _said(survey: Survey) -> Iterator[_Said]:
             yield _Said(f'the heading "{one_line(heading)}"', named.name, loose=named.loose)
             break
     height = control.height or ""
-    if up and height and (datum := other_height_datum(up, height)):
+    specific = up and height and not says_no_other(up, HeightKind.HEIGHT)  # the registry takes a while to be asked
+    if specific and (datum := other_height_datum(up, height)):
         yield _Said(f'the heading "{one_line(up)}"', datum, heights=True)
     state = any(map(without_state, plan))  # such a column is of the position that says none
     for heading, text in _constant(register):

@@ -87,8 +87,8 @@ def names_height_datum(text: str, height: str) -> bool:
     vertical = systems.vertical_of(height)
     if vertical is None:
         return False
-    own = _height_names(f"{vertical.name} {_datum_name(vertical)}")
-    return bool(_height_names(text) & own & _registered_heights().keys())
+    common = _height_names(text) & _height_names(f"{vertical.name} {_datum_name(vertical)}")
+    return bool(common) and not common.isdisjoint(_registered_heights())  # the registry takes a while to be asked
 
 
 def _names(text: str) -> frozenset[str]:
