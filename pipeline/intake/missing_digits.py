@@ -10,7 +10,7 @@ import numpy as np
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.sifted_batch import SiftedBatch
 from pipeline.read.columns import lengths_of
 from pipeline.replace import replace
@@ -18,6 +18,8 @@ from pipeline.replace import replace
 #: Different numbers of which it can be told; those of an export that are looked at at a time; and the most decimals.
 #: Ours, no source, as all that follow.
 _LEAST, _SOME, _MOST = 40, 20_000, 11
+#: The part of the numbers that may have more decimals than the rest; every how many-th is looked at for that first.
+_LEFT_OUT, _TENTH = 0.01, 10
 #: The logarithm of the chance, of any digit, below which it is told.
 _CHANCE = float(np.log(1e-8))
 #: Places from the last on in which the digit is missing, the least: of one place a conversion may leave it out.
@@ -208,15 +210,29 @@ def _all_others(often: Floats, count: int) -> bool:
 
 def _decimals(values: Floats) -> int:
     """Return how many decimals write nearly all of (n,) numbers, as many as any of the first of them needs."""
+    some = values[::_TENTH]
     for number in range(_MOST):
-        scaled = values * 10.0**number
-        off = np.abs(scaled - np.rint(scaled))
-        if np.mean(off <= np.maximum(1e-6, 4.0 * np.finfo(np.float64).eps * scaled)) > 0.99:
+        # more of a part than all may leave out settle it
+        if np.count_nonzero(_needs_more(some, number)) <= _LEFT_OUT * len(values) and (
+            np.mean(_needs_more(values, number)) < _LEFT_OUT
+        ):
             return number
     return _MOST
+
+
+def _needs_more(values: Floats, decimals: int) -> Flags:
+    """Return which of (n,) numbers so many decimals do not write."""
+    scaled = values * 10.0**decimals
+    close = np.maximum(1e-6, 4.0 * np.finfo(np.float64).eps * scaled)
+    return np.less(close, np.abs(scaled - np.rint(scaled)))
 
 
 def _digits(values: Floats, decimals: int) -> NDArray[np.int8]:
     """Return (decimals, n) the digits of (n,) numbers, the last place first."""
     left: Integers = np.rint(values * 10.0**decimals).astype(np.int64)
-    return np.array([left // 10**place % 10 for place in range(decimals)], np.int8)
+    digits = np.empty((decimals, len(values)), np.int8)
+    for place in range(decimals):
+        tens = left // 10
+        digits[place] = left - 10 * tens
+        left = tens
+    return digits
