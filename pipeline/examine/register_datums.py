@@ -93,8 +93,7 @@ def _said(survey: Survey) -> Iterator[_Said]:
             yield _Said(f'the heading "{one_line(heading)}"', named.name, loose=named.loose)
             break
     height = control.height or ""
-    specific = up and height and not says_no_other(up, HeightKind.HEIGHT)  # the registry takes a while to be asked
-    if specific and (datum := other_height_datum(up, height)):
+    if up and height and not _is_height_alone(up) and (datum := other_height_datum(up, height)):
         yield _Said(f'the heading "{one_line(up)}"', datum, heights=True)
     state = any(map(without_state, plan))  # such a column is of the position that says none
     for heading, text in _constant(register):
@@ -104,9 +103,14 @@ def _said(survey: Survey) -> Iterator[_Said]:
             named = other_datum(text, control.crs, place, whole=True)
             if named is not None:
                 yield _Said(where, named.name, loose=named.loose or state)
-        told = of_heights(said) and height and not names_height_datum(up, height)
+        told = of_heights(said) and height and (_is_height_alone(up) or not names_height_datum(up, height))
         if told and (datum := other_height_datum(text, height)):
             yield _Said(where, datum, heights=True, loose=bool(without_state(up)))
+
+
+def _is_height_alone(heading: str) -> bool:
+    """Tell whether a heading is a usual one of any heights: then the registry, which takes a while, is not asked."""
+    return says_no_other(heading, HeightKind.HEIGHT)
 
 
 def _mapped(register: Register, control: ControlSection) -> tuple[tuple[str, str], str]:
@@ -157,7 +161,7 @@ def _beside(survey: Survey) -> Iterator[str]:
                 f" make sure that these are in {control.crs}"
             )
     taken = HeightKind.ELLIPSOIDAL if control.height == ELLIPSOID else HeightKind.LEVEL
-    if up and control.height and not names_height_datum(up, control.height):
+    if up and control.height and (_is_height_alone(up) or not names_height_datum(up, control.height)):
         further = [name for name, values in columns.items() if _is_other(register, values) and _is_height(name, taken)]
         if further:
             yield (

@@ -122,7 +122,7 @@ class FileLog(Struct):
         powers: readings whose name is a number as a spreadsheet writes large ones; ``power`` is the first.
         extent: where the sound readings of each session lie.
         nameless: sound readings without a name, whose code does not say that they are checks.
-        names: the different names of sound readings, up to `NAMES` and some more.
+        names: different names of sound readings: all where they are no more than `NAMES`.
         given: sound readings that have each of `GIVEN`, and a mark where that is mapped.
         lacking: rows held back that lack one coordinate in plan and have the other and a height, by which of the two.
     """
@@ -218,7 +218,8 @@ class FileLogs:
         if export.points.columns.mark is not None:
             log.given["mark"] += int((has_text(batch.column("mark")) & sound).sum())
         if len(log.names) <= NAMES:
-            log.names.update(text or "" for text in pc.unique(batch.column("name").filter(pa.array(sound))).to_pylist())
+            names = pc.unique(batch.column("name").filter(pa.array(sound)))[: NAMES + 1]
+            log.names.update(text or "" for text in names.to_pylist())
         if not sound.all():
             self._note_held(batch, sifted.held, log, export.points.columns.z is None)
         for key, which in accept.unjudged(batch, self.quality).items():

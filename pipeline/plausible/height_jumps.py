@@ -141,8 +141,12 @@ def height_jumps(places: Floats, height: Floats, unit: Floats, group: Integers, 
     walk = _walk(on_ground, places, height, unit, group)
     if walk.by_mark.all():
         return []
-    usual = _usual(walk)
-    jumps = list(_jumps(walk, usual))
+    rise = _usual_rise(walk)
+    leaps = np.abs(walk.rise) > max(_TIMES * rise, _HIGH)
+    if np.count_nonzero(leaps) < 2:  # as on most ground: nothing else is worked out then
+        return []
+    usual = _usual(walk, rise)
+    jumps = list(_jumps(walk, usual, leaps))
     told = (_told(jump, number, walk, usual) for number, jump in enumerate(jumps, start=1))
     found = [jump for jump in told if jump is not None]
     digits = [jump for jump in found if jump.looks is JumpLook.DIGIT]
@@ -158,20 +162,23 @@ def _walk(rows: Integers, places: Floats, height: Floats, unit: Floats, group: I
     return _Walk(rows, places, height, unit, group, rise, way, by_mark=np.diff(rows) > 1)
 
 
-def _usual(walk: _Walk) -> _Usual:
-    """Return what is usual on a walk, from readings to those written next."""
+def _usual_rise(walk: _Walk) -> float:
+    """Return the rise [m] that nine of ten are no higher than, from readings to those written next."""
     ordered = np.sort(np.abs(walk.rise[~walk.by_mark]))
-    rise = float(np.quantile(ordered[:-2], 0.9)) if len(ordered) > 2 else 0.0
-    longest = _WAYS * float(np.quantile(walk.way[~walk.by_mark], 0.9))
-    return _Usual(rise, float(np.median(ordered)), longest)
+    return float(np.quantile(ordered[:-2], 0.9)) if len(ordered) > 2 else 0.0
 
 
-def _jumps(walk: _Walk, usual: _Usual) -> Iterator[_Jump]:
-    """Yield each run that lies far above or below what is before and after it, and nobody went there.
+def _usual(walk: _Walk, rise: float) -> _Usual:
+    """Return what is usual on a walk, on which it is known of rises."""
+    half = float(np.median(np.abs(walk.rise[~walk.by_mark])))
+    return _Usual(rise, half, _WAYS * float(np.quantile(walk.way[~walk.by_mark], 0.9)))
+
+
+def _jumps(walk: _Walk, usual: _Usual, leaps: Flags) -> Iterator[_Jump]:
+    """Yield each run that ``leaps`` (n - 1,) put far above or below what is before and after it, and nobody went there.
 
     One whose heights fit in another unit or with the other sign is one, even if it does not come back to where it left.
     """
-    leaps = np.abs(walk.rise) > max(_TIMES * usual.rise, _HIGH)
     too_far = walk.way > np.where(walk.by_mark, 2.0, 1.0) * usual.longest
     high, elsewhere = np.flatnonzero(leaps & ~too_far), np.flatnonzero(leaps & too_far)
     leap = walk.rise - _slope(walk.rise, walk.by_mark | too_far | leaps)
